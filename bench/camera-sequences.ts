@@ -50,17 +50,17 @@ export function makeCameraSequence(
   actor: CutOut,
   frameCount = 48,
 ): CameraSequence {
-  const rng = new RandomStream(seed, 500 + index),
-    kind = KINDS[index % KINDS.length]!;
-  const widthPx = 960,
-    heightPx = 540,
-    u = (a: number, b: number): number => a + (b - a) * rng.uniform();
-  const focalPx = widthPx * u(0.75, 1.7),
-    sign = rng.uniform() < 0.5 ? -1 : 1;
+  const rng = new RandomStream(seed, 500 + index);
+  const kind = KINDS[index % KINDS.length]!;
+  const widthPx = 960;
+  const heightPx = 540;
+  const u = (a: number, b: number): number => a + (b - a) * rng.uniform();
+  const focalPx = widthPx * u(0.75, 1.7);
+  const sign = rng.uniform() < 0.5 ? -1 : 1;
   const span = kind === 'small move' ? [1.2, 3, 6][index % 3]! : u(11, 24);
-  const tilt = kind === 'pan and tilt' ? u(4, 9) * (rng.uniform() < 0.5 ? -1 : 1) : 0,
-    roll = kind === 'pan and tilt' ? u(-3, 3) : 0,
-    lean = u(-0.6, 0.6);
+  const tilt = kind === 'pan and tilt' ? u(4, 9) * (rng.uniform() < 0.5 ? -1 : 1) : 0;
+  const roll = kind === 'pan and tilt' ? u(-3, 3) : 0;
+  const lean = u(-0.6, 0.6);
   const shake = kind === 'hand-held' ? 0.35 : 0;
   const waves = Array.from({ length: 3 }, () =>
     Array.from({ length: 5 }, () => ({ a: shake * rng.normal() * 0.6, hz: u(0.8, 6), p: u(0, 6.28) })),
@@ -103,16 +103,16 @@ export function makeCameraSequence(
     turnDeg,
     rotation,
     render: (t) => {
-      const out = new Float32Array(widthPx * heightPx),
-        noise = new RandomStream(seed * 31 + index, t),
-        m = rotation(t);
-      const size = kind === 'actor' ? (0.85 * heightPx) / actor.height : 0,
-        ax = widthPx * (0.15 + (0.7 * t) / frameCount) * 1,
-        ay = 0.57 * heightPx;
+      const out = new Float32Array(widthPx * heightPx);
+      const noise = new RandomStream(seed * 31 + index, t);
+      const m = rotation(t);
+      const size = kind === 'actor' ? (0.85 * heightPx) / actor.height : 0;
+      const ax = widthPx * (0.15 + (0.7 * t) / frameCount) * 1;
+      const ay = 0.57 * heightPx;
       for (let y = 0; y < heightPx; y++)
         for (let x = 0; x < widthPx; x++) {
-          let a = (x + 0.5 - widthPx / 2) / focalPx,
-            b = (y + 0.5 - heightPx / 2) / focalPx;
+          let a = (x + 0.5 - widthPx / 2) / focalPx;
+          let b = (y + 0.5 - heightPx / 2) / focalPx;
           if (k1 !== 0) {
             const r = Math.hypot(a, b);
             if (r > 1e-9) {
@@ -128,11 +128,11 @@ export function makeCameraSequence(
             world.height / 2 + perRad * Math.atan2(d[1], Math.hypot(d[0], d[2])),
           );
           if (size > 0) {
-            const p = (x + 0.5 - ax) / size + actor.width / 2,
-              q = (y + 0.5 - ay) / size + actor.height / 2;
+            const p = (x + 0.5 - ax) / size + actor.width / 2;
+            const q = (y + 0.5 - ay) / size + actor.height / 2;
             if (p >= 1 && q >= 1 && p < actor.width - 1 && q < actor.height - 1) {
-              const o = Math.floor(q) * actor.width + Math.floor(p),
-                k = actor.cover[o]!;
+              const o = Math.floor(q) * actor.width + Math.floor(p);
+              const k = actor.cover[o]!;
               v = v * (1 - k) + actor.grey[o]! * k;
             }
           }
@@ -149,15 +149,15 @@ function sample(t: GreyImage, x: number, y: number): number {
     const m = ((i % (2 * n)) + 2 * n) % (2 * n);
     return m < n ? m : 2 * n - 1 - m;
   };
-  const xi = Math.floor(x - 0.5),
-    yi = Math.floor(y - 0.5),
-    fx = x - 0.5 - xi,
-    fy = y - 0.5 - yi;
-  const x0 = fold(xi, t.width),
-    x1 = fold(xi + 1, t.width),
-    y0 = fold(yi, t.height) * t.width,
-    y1 = fold(yi + 1, t.height) * t.width;
-  const p = t.data[y0 + x0]! + fx * (t.data[y0 + x1]! - t.data[y0 + x0]!),
-    q = t.data[y1 + x0]! + fx * (t.data[y1 + x1]! - t.data[y1 + x0]!);
+  const xi = Math.floor(x - 0.5);
+  const yi = Math.floor(y - 0.5);
+  const fx = x - 0.5 - xi;
+  const fy = y - 0.5 - yi;
+  const x0 = fold(xi, t.width);
+  const x1 = fold(xi + 1, t.width);
+  const y0 = fold(yi, t.height) * t.width;
+  const y1 = fold(yi + 1, t.height) * t.width;
+  const p = t.data[y0 + x0]! + fx * (t.data[y0 + x1]! - t.data[y0 + x0]!);
+  const q = t.data[y1 + x0]! + fx * (t.data[y1 + x1]! - t.data[y1 + x0]!);
   return p + fy * (q - p);
 }

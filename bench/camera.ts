@@ -40,8 +40,8 @@ async function ours(
 ): Promise<Outcome & { readonly move: string; readonly k1: number | null }> {
   const from = performance.now();
   const m = await measureCameraMove(sourceOf(frames, s.widthPx, s.heightPx), { framesPerSecond: 24 });
-  const ms = performance.now() - from,
-    f = m.focalPx.value;
+  const ms = performance.now() - from;
+  const f = m.focalPx.value;
   return {
     move: m.move,
     k1: m.distortionK1?.value ?? null,
@@ -60,12 +60,12 @@ async function ours(
  * Focal lengths (px) that a homography between two views of a turning camera allows, pixels from the picture's middle.
  */
 export function focalsOfHomography(h: Mat3): number[] {
-  const [a, b, c, d, e, f, g, i] = h,
-    out: number[] = [];
+  const [a, b, c, d, e, f, g, i] = h;
+  const out: number[] = [];
   const add = (n1: number, d1: number, n2: number, d2: number): void => {
-    const v1 = n1 / d1,
-      v2 = n2 / d2,
-      best = Math.abs(d1) > Math.abs(d2) ? [v1, v2] : [v2, v1];
+    const v1 = n1 / d1;
+    const v2 = n2 / d2;
+    const best = Math.abs(d1) > Math.abs(d2) ? [v1, v2] : [v2, v1];
     for (const v of best)
       if (v > 0 && Number.isFinite(v)) {
         out.push(Math.sqrt(v));
@@ -81,14 +81,14 @@ export function focalsOfHomography(h: Mat3): number[] {
 
 // eslint-disable-next-line @typescript-eslint/no-explicit-any
 function reference({ cv }: any, s: CameraSequence, frames: readonly Uint8Array[]): Outcome {
-  const from = performance.now(),
-    orb = new cv.ORB(1500),
-    matcher = new cv.BFMatcher(cv.NORM_HAMMING, true),
-    none = new cv.Mat();
+  const from = performance.now();
+  const orb = new cv.ORB(1500);
+  const matcher = new cv.BFMatcher(cv.NORM_HAMMING, true);
+  const none = new cv.Mat();
   const features = (f: Uint8Array): { points: [number, number][]; descriptors: unknown } => {
-    const m = new cv.Mat(s.heightPx, s.widthPx, cv.CV_8UC1),
-      k = new cv.KeyPointVector(),
-      descriptors = new cv.Mat();
+    const m = new cv.Mat(s.heightPx, s.widthPx, cv.CV_8UC1);
+    const k = new cv.KeyPointVector();
+    const descriptors = new cv.Mat();
     m.data.set(f);
     orb.detectAndCompute(m, none, k, descriptors);
     const points = Array.from({ length: k.size() }, (_, i) => {
@@ -99,24 +99,24 @@ function reference({ cv }: any, s: CameraSequence, frames: readonly Uint8Array[]
     k.delete();
     return { points, descriptors };
   };
-  const first = features(frames[0]!),
-    maps = new Map<number, Mat3>(),
-    focals: number[] = [];
+  const first = features(frames[0]!);
+  const maps = new Map<number, Mat3>();
+  const focals: number[] = [];
   for (let t = 5; t < s.frameCount; t += 6) {
-    const now = features(frames[t]!),
-      matches = new cv.DMatchVector();
+    const now = features(frames[t]!);
+    const matches = new cv.DMatchVector();
     matcher.match(first.descriptors, now.descriptors, matches);
-    const a: number[] = [],
-      b: number[] = [];
+    const a: number[] = [];
+    const b: number[] = [];
     for (let i = 0; i < matches.size(); i++) {
       const q = matches.get(i);
       a.push(...now.points[q.trainIdx]!);
       b.push(...first.points[q.queryIdx]!);
     }
     if (a.length >= 20) {
-      const p = cv.matFromArray(a.length / 2, 1, cv.CV_32FC2, a),
-        q = cv.matFromArray(b.length / 2, 1, cv.CV_32FC2, b),
-        h = cv.findHomography(p, q, cv.RANSAC, 2);
+      const p = cv.matFromArray(a.length / 2, 1, cv.CV_32FC2, a);
+      const q = cv.matFromArray(b.length / 2, 1, cv.CV_32FC2, b);
+      const h = cv.findHomography(p, q, cv.RANSAC, 2);
       if (h.rows === 3) {
         const m = normalise([...h.data64F] as unknown as Mat3);
         maps.set(t, m);
@@ -129,8 +129,8 @@ function reference({ cv }: any, s: CameraSequence, frames: readonly Uint8Array[]
   }
   (first.descriptors as { delete(): void }).delete();
   for (const m of [orb, matcher, none]) m.delete();
-  const f = focals.length === 0 ? null : median(focals),
-    ms = performance.now() - from;
+  const f = focals.length === 0 ? null : median(focals);
+  const ms = performance.now() - from;
   return {
     ms,
     said: f !== null,
@@ -156,8 +156,8 @@ function reference({ cv }: any, s: CameraSequence, frames: readonly Uint8Array[]
  */
 function nearestRotation(m: Mat3): Mat3 {
   const det =
-      m[0] * (m[4] * m[8] - m[5] * m[7]) - m[1] * (m[3] * m[8] - m[5] * m[6]) + m[2] * (m[3] * m[7] - m[4] * m[6]),
-    k = Math.cbrt(det);
+    m[0] * (m[4] * m[8] - m[5] * m[7]) - m[1] * (m[3] * m[8] - m[5] * m[6]) + m[2] * (m[3] * m[7] - m[4] * m[6]);
+  const k = Math.cbrt(det);
   let r = m.map((v) => v / k) as unknown as Mat3;
   for (let i = 0; i < 12; i++) {
     const q = transpose(invert(r));
@@ -167,20 +167,20 @@ function nearestRotation(m: Mat3): Mat3 {
 }
 
 export async function run(seed: number, full = false): Promise<BenchRow[]> {
-  const { cutOuts } = await rideMaterial(seed),
-    vision = await openVision();
-  const own: (Outcome & { s: CameraSequence })[] = [],
-    other: Outcome[] = [];
+  const { cutOuts } = await rideMaterial(seed);
+  const vision = await openVision();
+  const own: (Outcome & { s: CameraSequence })[] = [];
+  const other: Outcome[] = [];
   for (const index of full ? Array.from({ length: 15 }, (_, i) => i) : [0, 2, 3, 4, 12]) {
     const s = makeCameraSequence(
-        seed,
-        index,
-        patternTexture(seed * 17 + index, 2400, 1500),
-        cutOuts[1 % cutOuts.length]!,
-      ),
-      frames = await throughCodec(s);
-    const a = await ours(s, frames),
-      b = reference(vision, s, frames);
+      seed,
+      index,
+      patternTexture(seed * 17 + index, 2400, 1500),
+      cutOuts[1 % cutOuts.length]!,
+    );
+    const frames = await throughCodec(s);
+    const a = await ours(s, frames);
+    const b = reference(vision, s, frames);
     own.push({ ...a, s });
     other.push(b);
     const pc = (v: number): string => (Number.isFinite(v) ? `${(100 * v).toFixed(2)} %` : 'none');
@@ -191,11 +191,11 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
         `closed form ${pc(b.focalError)}, ${b.rotationDeg.toFixed(2)}°`,
     );
   }
-  const wide = own.map((o, i) => i).filter((i) => own[i]!.s.turnDeg >= 10),
-    n = wide.length;
+  const wide = own.map((o, i) => i).filter((i) => own[i]!.s.turnDeg >= 10);
+  const n = wide.length;
   const within = (v: readonly Outcome[]): number => wide.filter((i) => v[i]!.focalError <= 0.05).length / n;
-  const stated = own.filter((o) => o.z !== null),
-    clean = wide.filter((i) => own[i]!.s.kind === 'pan' || own[i]!.s.kind === 'pan and tilt');
+  const stated = own.filter((o) => o.z !== null);
+  const clean = wide.filter((i) => own[i]!.s.kind === 'pan' || own[i]!.s.kind === 'pan and tilt');
   const finite = (v: readonly number[]): number => mean(v.filter(Number.isFinite));
   return [
     {

@@ -48,10 +48,10 @@ const PAPER = 0.85;
 /** Longest side of the card's outline against the picture's width. */
 export function cardSpan(s: CardScene): number {
   const camera = groundCamera(s);
-  const c = Math.cos(s.card.turnDeg * RAD_PER_DEG),
-    d = Math.sin(s.card.turnDeg * RAD_PER_DEG);
-  let lo = Infinity,
-    hi = -Infinity;
+  const c = Math.cos(s.card.turnDeg * RAD_PER_DEG);
+  const d = Math.sin(s.card.turnDeg * RAD_PER_DEG);
+  let lo = Infinity;
+  let hi = -Infinity;
   for (const [u, v] of [
     [-0.09, -0.125],
     [0.09, -0.125],
@@ -70,31 +70,31 @@ export function cardSpan(s: CardScene): number {
 export function renderCard(s: CardScene): Picture {
   const { widthPx: W, heightPx: H } = s;
   const camera = groundCamera(s);
-  const c = Math.cos(s.card.turnDeg * RAD_PER_DEG),
-    d = Math.sin(s.card.turnDeg * RAD_PER_DEG);
+  const c = Math.cos(s.card.turnDeg * RAD_PER_DEG);
+  const d = Math.sin(s.card.turnDeg * RAD_PER_DEG);
   const out = createPicture(W, H, 3);
   const code = encode(cardCode('Last Tram to Harrow Hill', 'platform'), { ecc: 'M', border: 0 });
   const random = new RandomStream(s.seed);
   const [pageW, pageH] = PAGE[s.paper];
   const spot: readonly [number, number] = [s.card.x, s.card.z];
-  const sunAz = (s.sun?.azimuthDeg ?? 0) * RAD_PER_DEG,
-    sunEl = (s.sun?.elevationDeg ?? 90) * RAD_PER_DEG;
+  const sunAz = (s.sun?.azimuthDeg ?? 0) * RAD_PER_DEG;
+  const sunEl = (s.sun?.elevationDeg ?? 90) * RAD_PER_DEG;
   // Towards the light: azimuth 0 is behind the camera (−z), positive from camera right.
   const toLight = [Math.cos(sunEl) * Math.sin(sunAz), Math.sin(sunEl), -Math.cos(sunEl) * Math.cos(sunAz)] as const;
-  const R = BALL_DIAMETER_MM / 2000,
-    peg = PEG_HEIGHT_MM / 1000;
+  const R = BALL_DIAMETER_MM / 2000;
+  const peg = PEG_HEIGHT_MM / 1000;
   const shadowed = (x: number, z: number): boolean => {
     if (s.sun === null || s.stands === 'nothing') return false;
-    const px = x - spot[0],
-      pz = z - spot[1];
+    const px = x - spot[0];
+    const pz = z - spot[1];
     if (s.stands === 'ball') {
       // Distance of the ray towards the light from the ball's centre.
       const t = px * -toLight[0] + R * toLight[1] + pz * -toLight[2];
       return t > 0 && Math.hypot(px + t * toLight[0], t * toLight[1] - R, pz + t * toLight[2]) < R;
     }
-    const L = peg / Math.tan(sunEl),
-      ex = -L * Math.sin(sunAz),
-      ez = L * Math.cos(sunAz);
+    const L = peg / Math.tan(sunEl);
+    const ex = -L * Math.sin(sunAz);
+    const ez = L * Math.cos(sunAz);
     const t = Math.max(0, Math.min(1, (px * ex + pz * ez) / (L * L)));
     return Math.hypot(px - t * ex, pz - t * ez) < 0.0035;
   };
@@ -102,8 +102,8 @@ export function renderCard(s: CardScene): Picture {
   const reflectance = (u: number, w: number, k: number): number => {
     const patch = PATCHES.find((p) => u >= p.x && u < p.x + p.width && w >= p.y && w < p.y + p.height);
     if (patch !== undefined) return patch.linear[k]! * PAPER;
-    const i = Math.floor(((u - CODE_SPOT.x) / CODE_SPOT.size) * code.size),
-      j = Math.floor(((w - CODE_SPOT.y) / CODE_SPOT.size) * code.size);
+    const i = Math.floor(((u - CODE_SPOT.x) / CODE_SPOT.size) * code.size);
+    const j = Math.floor(((w - CODE_SPOT.y) / CODE_SPOT.size) * code.size);
     if (i >= 0 && j >= 0 && i < code.size && j < code.size) return code.data[j]![i]! ? 0.04 : PAPER;
     return (cardReflectance(u, w) ?? 1) < 0.5 ? 0.04 : PAPER;
   };
@@ -132,9 +132,9 @@ export function renderCard(s: CardScene): Picture {
     for (let x = 0; x < W; x++) {
       const near = x >= box[0]! && x <= box[2]! && y >= box[1]! && y <= box[3]!;
       const n = near ? 4 : 1;
-      let r = 0,
-        g = 0,
-        b = 0;
+      let r = 0;
+      let g = 0;
+      let b = 0;
       for (let k = 0; k < n * n; k++) {
         const p = groundPoint(camera, x + ((k % n) + 0.5) / n, y + (Math.floor(k / n) + 0.5) / n);
         if (p === null) {
@@ -143,10 +143,10 @@ export function renderCard(s: CardScene): Picture {
           b += 0.6;
           continue;
         }
-        const X = p[0] - s.card.x,
-          Z = p[2] - s.card.z;
-        const u = (X * c + Z * d) * 1000,
-          w = (X * d - Z * c) * 1000;
+        const X = p[0] - s.card.x;
+        const Z = p[2] - s.card.z;
+        const u = (X * c + Z * d) * 1000;
+        const w = (X * d - Z * c) * 1000;
         const light = 0.8 * (near && shadowed(p[0], p[2]) ? FILL : flat);
         const wood = s.floor * (1 + 0.25 * Math.sin(p[0] * 40) * Math.sin(p[2] * 23));
         if (Math.abs(u) < pageW / 2 && Math.abs(w) < pageH / 2) {
@@ -159,8 +159,8 @@ export function renderCard(s: CardScene): Picture {
           b += light * wood * 0.85;
         }
       }
-      const at = y * W + x,
-        m = n * n;
+      const at = y * W + x;
+      const m = n * n;
       plane(out, 0)[at] = (r / m) * LIGHT[0];
       plane(out, 1)[at] = (g / m) * LIGHT[1];
       plane(out, 2)[at] = (b / m) * LIGHT[2];
@@ -174,8 +174,8 @@ export function renderCard(s: CardScene): Picture {
 
   /** An upright cylinder, met by the ray of every sub-sample. */
   function drawPeg(): void {
-    const foot = project(camera, [spot[0], 0, spot[1]])!,
-      head = project(camera, [spot[0], peg, spot[1]])!;
+    const foot = project(camera, [spot[0], 0, spot[1]])!;
+    const head = project(camera, [spot[0], peg, spot[1]])!;
     const r = (0.006 * s.focalPx) / Math.min(foot.depth, head.depth) + 2;
     for (let y = Math.floor(Math.min(foot.y, head.y) - r); y <= Math.max(foot.y, head.y) + r; y++)
       for (let x = Math.floor(Math.min(foot.x, head.x) - r); x <= Math.max(foot.x, head.x) + r; x++) {
@@ -192,10 +192,10 @@ export function renderCard(s: CardScene): Picture {
   }
 
   function meetsPeg(d: readonly number[]): boolean {
-    const a = d[0]! ** 2 + d[2]! ** 2,
-      b = d[0]! * spot[0] + d[2]! * spot[1],
-      c0 = spot[0] ** 2 + spot[1] ** 2 - 0.0035 ** 2,
-      disc = b * b - a * c0;
+    const a = d[0]! ** 2 + d[2]! ** 2;
+    const b = d[0]! * spot[0] + d[2]! * spot[1];
+    const c0 = spot[0] ** 2 + spot[1] ** 2 - 0.0035 ** 2;
+    const disc = b * b - a * c0;
     if (disc < 0) return false;
     const height = s.cameraHeight + ((b - Math.sqrt(disc)) / a) * d[1]!;
     if (height >= 0 && height <= peg) return true;
@@ -210,8 +210,8 @@ export function renderCard(s: CardScene): Picture {
     for (let y = Math.floor(q.y - r); y <= q.y + r; y++)
       for (let x = Math.floor(q.x - r); x <= q.x + r; x++) {
         if (x < 0 || y < 0 || x >= W || y >= H) continue;
-        let sum = 0,
-          hit = 0;
+        let sum = 0;
+        let hit = 0;
         for (let k = 0; k < 16; k++) {
           const dir = unproject(camera, x + ((k & 3) + 0.5) / 4, y + ((k >> 2) + 0.5) / 4);
           const o = [-spot[0], s.cameraHeight - R, -spot[1]];
@@ -225,8 +225,8 @@ export function renderCard(s: CardScene): Picture {
               ? 0
               : ((1 - FILL) / Math.sin(sunEl)) *
                 Math.max(0, n[0]! * toLight[0] + n[1]! * toLight[1] + n[2]! * toLight[2]);
-          const sky = (s.sun === null ? 1 : FILL) * (0.5 + 0.5 * n[1]!),
-            bounce = 0.6 * PAPER * flat * (0.5 - 0.5 * n[1]!);
+          const sky = (s.sun === null ? 1 : FILL) * (0.5 + 0.5 * n[1]!);
+          const bounce = 0.6 * PAPER * flat * (0.5 - 0.5 * n[1]!);
           sum += 0.8 * PAPER * (key + sky + bounce);
           hit++;
         }
@@ -260,10 +260,10 @@ export function makeCardScenes(
     const focalPx = between(0.7, 1.3) * widthPx;
     const want = between(o.span[0], o.span[1]);
     // From how large it is to be: distance; from the angle under which the floor is seen: height.
-    const distance = (0.19 * focalPx) / (want * widthPx),
-      depression = between(18, 50);
-    const cameraHeight = distance * Math.sin(depression * RAD_PER_DEG),
-      z = distance * Math.cos(depression * RAD_PER_DEG);
+    const distance = (0.19 * focalPx) / (want * widthPx);
+    const depression = between(18, 50);
+    const cameraHeight = distance * Math.sin(depression * RAD_PER_DEG);
+    const z = distance * Math.cos(depression * RAD_PER_DEG);
     const blurPx = between(o.blurPx[0], o.blurPx[1]);
     const stands = o.stands === 'any' ? (['peg', 'ball', 'nothing'] as const)[random.below(3)]! : o.stands;
     const s: CardScene = {
@@ -295,8 +295,8 @@ export function makeCardScenes(
 
 function inFrame(s: CardScene): boolean {
   const camera = groundCamera(s);
-  const c = Math.cos(s.card.turnDeg * RAD_PER_DEG),
-    d = Math.sin(s.card.turnDeg * RAD_PER_DEG);
+  const c = Math.cos(s.card.turnDeg * RAD_PER_DEG);
+  const d = Math.sin(s.card.turnDeg * RAD_PER_DEG);
   return [
     [-0.11, -0.15],
     [0.11, -0.15],

@@ -30,8 +30,8 @@ function between(
     Math.sin(d.elevationDeg * RAD),
     -Math.cos(d.elevationDeg * RAD) * Math.cos(d.azimuthDeg * RAD),
   ];
-  const p = v(a),
-    q = v(b);
+  const p = v(a);
+  const q = v(b);
   return Math.acos(Math.max(-1, Math.min(1, p[0]! * q[0]! + p[1]! * q[1]! + p[2]! * q[2]!))) / RAD;
 }
 
@@ -64,16 +64,16 @@ export function cardErrors(scenes: readonly CardScene[]): CardErrors {
     wrongLight: 0,
   };
   for (const s of scenes) {
-    const coded = renderCard(s),
-      linear = codedToLinear(coded, 'srgb'),
-      { widthPx: W, heightPx: H } = s,
-      n = W * H;
+    const coded = renderCard(s);
+    const linear = codedToLinear(coded, 'srgb');
+    const { widthPx: W, heightPx: H } = s;
+    const n = W * H;
     const luma = new Float32Array(n);
     for (let i = 0; i < n; i++)
       luma[i] = 0.2126 * coded.data[i]! + 0.7152 * coded.data[i + n]! + 0.0722 * coded.data[i + 2 * n]!;
-    const w = Math.min(960, W),
-      h = Math.round((H * w) / W),
-      card = findCard(w === W ? luma : resizePlane(luma, W, H, w, h, 'area'), w, h, () => linearLuma(linear), W, H);
+    const w = Math.min(960, W);
+    const h = Math.round((H * w) / W);
+    const card = findCard(w === W ? luma : resizePlane(luma, W, H, w, h, 'area'), w, h, () => linearLuma(linear), W, H);
     if (card === null) continue;
     e.found++;
     const { pose: p } = card;
@@ -85,8 +85,8 @@ export function cardErrors(scenes: readonly CardScene[]): CardErrors {
       (p.tiltDeg - s.tiltDeg) / p.sd.tiltDeg,
       (p.cameraHeight - s.cameraHeight) / p.sd.cameraHeight,
     );
-    const ball = readBall(linear, card),
-      peg = 'ball' in ball ? null : readPeg(linearLuma(linear), W, H, card, 60);
+    const ball = readBall(linear, card);
+    const peg = 'ball' in ball ? null : readPeg(linearLuma(linear), W, H, card, 60);
     if (s.stands === 'peg') {
       e.sunAsked++;
       if (peg !== null && 'sun' in peg) e.sun.push(between(peg.sun, s.sun!));
@@ -142,30 +142,30 @@ function rowsOf(name: string, e: CardErrors): BenchRow[] {
 /** Cardless frames: made noise and tiles, and films beside the checkout where they are. */
 async function negatives(seed: number): Promise<BenchRow[]> {
   const random = new RandomStream(seed);
-  let frames = 0,
-    falsely = 0,
-    guesses = 0,
-    time = 0;
+  let frames = 0;
+  let falsely = 0;
+  let guesses = 0;
+  let time = 0;
   const look = (luma: Float32Array, w: number, h: number, linear: () => Float32Array, W: number, H: number): void => {
-    const from = performance.now(),
-      found = guessCards(luma, w, h).length;
+    const from = performance.now();
+    const found = guessCards(luma, w, h).length;
     time += performance.now() - from;
     frames++;
     guesses += found;
     if (found > 0 && findCard(luma, w, h, linear, W, H) !== null) falsely++;
   };
   for (let k = 0; k < 12; k++) {
-    const w = 960,
-      h = 540,
-      luma = new Float32Array(w * h),
-      a = 5 + random.below(40),
-      b = 5 + random.below(30),
-      angle = random.uniform(),
-      noise = 0.02 + 0.3 * random.uniform() * (k % 2);
+    const w = 960;
+    const h = 540;
+    const luma = new Float32Array(w * h);
+    const a = 5 + random.below(40);
+    const b = 5 + random.below(30);
+    const angle = random.uniform();
+    const noise = 0.02 + 0.3 * random.uniform() * (k % 2);
     for (let y = 0; y < h; y++)
       for (let x = 0; x < w; x++) {
-        const u = x * Math.cos(angle) + y * Math.sin(angle),
-          v = (y * Math.cos(angle) - x * Math.sin(angle)) * (1 + y / h);
+        const u = x * Math.cos(angle) + y * Math.sin(angle);
+        const v = (y * Math.cos(angle) - x * Math.sin(angle)) * (1 + y / h);
         luma[y * w + x] = Math.max(
           0,
           Math.min(
@@ -177,8 +177,8 @@ async function negatives(seed: number): Promise<BenchRow[]> {
     look(luma, w, h, () => luma.map((v) => v ** 2.2), w, h);
   }
   const made = frames;
-  const shared = join(import.meta.dirname, '..', '..', 'shared'),
-    files: string[] = [];
+  const shared = join(import.meta.dirname, '..', '..', 'shared');
+  const files: string[] = [];
   if (existsSync(shared)) {
     for (const f of readdirSync(join(shared, 'footage')))
       if (f.endsWith('.mp4')) files.push(join(shared, 'footage', f));
@@ -191,9 +191,9 @@ async function negatives(seed: number): Promise<BenchRow[]> {
   for (const file of files) {
     const reader = await VideoReader.open(file);
     try {
-      const { widthPx: W, heightPx: H, frameCount } = reader.info,
-        w = Math.min(960, W),
-        h = Math.round((H * w) / W);
+      const { widthPx: W, heightPx: H, frameCount } = reader.info;
+      const w = Math.min(960, W);
+      const h = Math.round((H * w) / W);
       for (let k = 0; k < 6; k++) {
         const frame = await reader.frame(Math.floor(((k + 0.5) * frameCount) / 6));
         look(lumaSmall(frame, w, h), w, h, () => linearLuma(toLinear(frame)), W, H);

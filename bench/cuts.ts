@@ -22,8 +22,8 @@ import type { BenchRow } from './rows.js';
 import { makeReel, type Reel } from './reel-maker.js';
 import { syntheticSource, type ReelSource } from './reel-picture.js';
 
-const W = 192,
-  H = 108;
+const W = 192;
+const H = 108;
 
 /** Continuous stretches of the clips, between the known changes (footage/README.md; by eye). */
 const STRETCHES: Record<string, readonly (readonly [number, number])[]> = {
@@ -87,10 +87,10 @@ function reduce(
 ): void {
   for (let y = 0; y < h; y++)
     for (let x = 0; x < w; x++) {
-      const x0 = Math.floor((x * sw) / w),
-        x1 = Math.max(x0 + 1, Math.floor(((x + 1) * sw) / w));
-      const y0 = Math.floor((y * sh) / h),
-        y1 = Math.max(y0 + 1, Math.floor(((y + 1) * sh) / h));
+      const x0 = Math.floor((x * sw) / w);
+      const x1 = Math.max(x0 + 1, Math.floor(((x + 1) * sw) / w));
+      const y0 = Math.floor((y * sh) / h);
+      const y1 = Math.max(y0 + 1, Math.floor(((y + 1) * sh) / h));
       let s = 0;
       for (let v = y0; v < y1; v++) for (let u = x0; u < x1; u++) s += src[v * sw + u]!;
       dst[at + y * w + x] = s / ((x1 - x0) * (y1 - y0)) / 2 ** shift + 0.5;
@@ -110,8 +110,8 @@ async function stretchesOf(
     for await (const f of reader.frames(a, Math.min(b, reader.info.frameCount))) {
       const d = new Uint8Array(W * H * 1.5);
       const depth = f.bitDepth - 8;
-      const cw = Math.ceil(f.widthPx / 2 ** f.chromaShift[0]),
-        ch = Math.ceil(f.heightPx / 2 ** f.chromaShift[1]);
+      const cw = Math.ceil(f.widthPx / 2 ** f.chromaShift[0]);
+      const ch = Math.ceil(f.heightPx / 2 ** f.chromaShift[1]);
       reduce(f.planes[0]!, f.widthPx, f.heightPx, W, H, d, 0, depth);
       reduce(f.planes[1]!, cw, ch, W / 2, H / 2, d, W * H, depth);
       reduce(f.planes[2]!, cw, ch, W / 2, H / 2, d, W * H * 1.25, depth);
@@ -195,8 +195,8 @@ function sceneScores(reel: Reel): Float64Array {
   const out = new Float64Array(reel.frames.length);
   let before = 0;
   for (let t = 1; t < reel.frames.length; t++) {
-    const a = reel.frames[t - 1]!,
-      b = reel.frames[t]!;
+    const a = reel.frames[t - 1]!;
+    const b = reel.frames[t]!;
     let s = 0;
     for (let i = 0; i < W * H; i++) s += Math.abs(a[i]! - b[i]!);
     const mafd = (100 * s) / (W * H) / 256;
@@ -220,8 +220,8 @@ function histogramCuts(reel: Reel): Found[] {
   const d = hist.map((h, t) => (t === 0 ? 0 : h.reduce((s, v, i) => s + Math.abs(v - hist[t - 1]![i]!), 0)));
   const out: Found[] = [];
   for (let t = 1; t < d.length; t++) {
-    let s = 0,
-      n = 0;
+    let s = 0;
+    let n = 0;
     for (let k = Math.max(1, t - 8); k <= Math.min(d.length - 1, t + 8); k++)
       if (k !== t) {
         s += d[k]!;
@@ -255,8 +255,8 @@ async function encoded(reel: Reel): Promise<{ found: Found[]; decodeMs: number; 
   const dir = mkdtempSync(join(tmpdir(), 'reel-'));
   const path = join(dir, 'reel.mp4');
   try {
-    const w = 640,
-      h = 360;
+    const w = 640;
+    const h = 360;
     const writer = await VideoWriter.open(path, {
       widthPx: w,
       heightPx: h,
@@ -268,12 +268,12 @@ async function encoded(reel: Reel): Promise<{ found: Found[]; decodeMs: number; 
     for (const f of reel.frames) {
       for (let y = 0; y < h; y++)
         for (let x = 0; x < w; x++) {
-          const sx = Math.floor((x * W) / w),
-            sy = Math.floor((y * H) / h),
-            c = (sy >> 1) * (W / 2) + (sx >> 1);
-          const l = (f[sy * W + sx]! - 16) / 219,
-            cb = (f[W * H + c]! - 128) / 224,
-            cr = (f[W * H * 1.25 + c]! - 128) / 224;
+          const sx = Math.floor((x * W) / w);
+          const sy = Math.floor((y * H) / h);
+          const c = (sy >> 1) * (W / 2) + (sx >> 1);
+          const l = (f[sy * W + sx]! - 16) / 219;
+          const cb = (f[W * H + c]! - 128) / 224;
+          const cr = (f[W * H * 1.25 + c]! - 128) / 224;
           const i = y * w + x;
           p.data[i] = l + 1.5748 * cr;
           p.data[w * h + i] = l - 0.1873 * cb - 0.4681 * cr;
@@ -282,8 +282,8 @@ async function encoded(reel: Reel): Promise<{ found: Found[]; decodeMs: number; 
       await writer.writeCoded(p);
     }
     await writer.close();
-    let decodeMs = Infinity,
-      scanMs = Infinity;
+    let decodeMs = Infinity;
+    let scanMs = Infinity;
     let found: Found[] = [];
     const reader = await VideoReader.open(path);
     for (let k = 0; k < 3; k++) {
@@ -310,11 +310,11 @@ async function encoded(reel: Reel): Promise<{ found: Found[]; decodeMs: number; 
  */
 export async function run(seed: number, full = false): Promise<BenchRow[]> {
   const sources = await loadSources(join(import.meta.dirname, '..', '..', 'shared', 'footage'));
-  const own = emptyScore(),
-    scene = emptyScore(),
-    histogram = emptyScore();
-  let decode = 0,
-    scan = 0;
+  const own = emptyScore();
+  const scene = emptyScore();
+  const histogram = emptyScore();
+  let decode = 0;
+  let scan = 0;
   // Two reels at least: one has some sixty changes, so that a single one weighs a hundredth and a half.
   for (const s of full ? [seed, seed + 1, seed + 2] : [seed, seed + 1]) {
     const reel = makeReel(sources, { seed: s, width: W, height: H, transitions: 60, hardKinds: false });
@@ -331,16 +331,16 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
     decode += e.decodeMs;
     scan += e.scanMs;
   }
-  const others = await loadOtherSources(join(import.meta.dirname, '..', '..', 'shared')),
-    unseen = emptyScore();
+  const others = await loadOtherSources(join(import.meta.dirname, '..', '..', 'shared'));
+  const unseen = emptyScore();
   if (others.length > 1)
     for (const s of [seed, seed + 1]) {
       const reel = makeReel(others, { seed: s, width: W, height: H, transitions: 60, hardKinds: false });
       scoreCuts(reel.transitions, ours(reel), unseen);
     }
-  const a = ratios(own),
-    b = ratios(scene),
-    c = ratios(histogram);
+  const a = ratios(own);
+  const b = ratios(scene);
+  const c = ratios(histogram);
   const name = (what: string): string =>
     `cuts: ${what} (${own.cuts} cuts, ${own.gradual} gradual; reference FFmpeg's scene score ≥ 10)`;
   return [
@@ -421,9 +421,9 @@ async function main(): Promise<void> {
     histogram: emptyScore(),
     encoded: emptyScore(),
   };
-  let frames = 0,
-    decode = 0,
-    scan = 0;
+  let frames = 0;
+  let decode = 0;
+  let scan = 0;
   for (const seed of seeds) {
     const reel = makeReel(sources, {
       seed,

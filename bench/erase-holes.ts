@@ -47,37 +47,37 @@ interface Hole {
 
 /** An oval, or an animal's outline, over a frame. */
 async function shape(random: RandomStream, w: number, h: number, masks: readonly VideoReader[]): Promise<Uint8Array> {
-  const out = new Uint8Array(w * h),
-    tall = (0.125 + 0.33 * random.uniform()) * h;
-  const kind = random.below(2),
-    mask = masks[random.below(masks.length)]!,
-    at = random.below(mask.info.frameCount);
-  const turn = Math.PI * random.uniform(),
-    long = 0.5 + random.uniform(),
-    fx = random.uniform(),
-    fy = random.uniform();
+  const out = new Uint8Array(w * h);
+  const tall = (0.125 + 0.33 * random.uniform()) * h;
+  const kind = random.below(2);
+  const mask = masks[random.below(masks.length)]!;
+  const at = random.below(mask.info.frameCount);
+  const turn = Math.PI * random.uniform();
+  const long = 0.5 + random.uniform();
+  const fx = random.uniform();
+  const fy = random.uniform();
   if (kind === 0) {
-    const a = tall / 2,
-      b = a * long,
-      c = Math.cos(turn),
-      s = Math.sin(turn),
-      r = Math.max(a, b) + 12;
-    const cx = r + fx * (w - 2 * r),
-      cy = r + fy * Math.max(1, h - 2 * r);
+    const a = tall / 2;
+    const b = a * long;
+    const c = Math.cos(turn);
+    const s = Math.sin(turn);
+    const r = Math.max(a, b) + 12;
+    const cx = r + fx * (w - 2 * r);
+    const cy = r + fy * Math.max(1, h - 2 * r);
     for (let y = 0; y < h; y++)
       for (let x = 0; x < w; x++) {
-        const u = x - cx,
-          v = y - cy;
+        const u = x - cx;
+        const v = y - cy;
         if (((c * u + s * v) / a) ** 2 + ((c * v - s * u) / b) ** 2 < 1) out[y * w + x] = 1;
       }
     return out;
   }
-  const m = toCodedRgb(await mask.frame(at)),
-    n = m.width * m.height;
-  let x0 = m.width,
-    y0 = m.height,
-    x1 = 0,
-    y1 = 0;
+  const m = toCodedRgb(await mask.frame(at));
+  const n = m.width * m.height;
+  let x0 = m.width;
+  let y0 = m.height;
+  let x1 = 0;
+  let y1 = 0;
   for (let y = 0; y < m.height; y++)
     for (let x = 0; x < m.width; x++)
       if (m.data[n + y * m.width + x]! > 0.5) {
@@ -86,14 +86,14 @@ async function shape(random: RandomStream, w: number, h: number, masks: readonly
         y0 = Math.min(y0, y);
         y1 = Math.max(y1, y + 1);
       }
-  const k = tall / (y1 - y0),
-    ow = k * (x1 - x0),
-    left = Math.round(12 + fx * Math.max(1, w - 24 - ow)),
-    top = Math.round(12 + fy * Math.max(1, h - 24 - tall));
+  const k = tall / (y1 - y0);
+  const ow = k * (x1 - x0);
+  const left = Math.round(12 + fx * Math.max(1, w - 24 - ow));
+  const top = Math.round(12 + fy * Math.max(1, h - 24 - tall));
   for (let y = 0; y < h; y++)
     for (let x = 0; x < w; x++) {
-      const u = Math.floor(x0 + (x - left) / k),
-        v = Math.floor(y0 + (y - top) / k);
+      const u = Math.floor(x0 + (x - left) / k);
+      const v = Math.floor(y0 + (y - top) / k);
       if (u >= x0 && v >= y0 && u < x1 && v < y1 && m.data[n + v * m.width + u]! > 0.5) out[y * w + x] = 1;
     }
   return out;
@@ -101,12 +101,12 @@ async function shape(random: RandomStream, w: number, h: number, masks: readonly
 
 /** Whether the place says anything: neither a black bar nor burnt, and not one flat colour. */
 function worth(p: Picture, hole: Uint8Array): boolean {
-  const luma = lumaOf(p),
-    far = distanceToSet(hole, p.width, p.height);
-  let n = 0,
-    sum = 0,
-    square = 0,
-    inside = 0;
+  const luma = lumaOf(p);
+  const far = distanceToSet(hole, p.width, p.height);
+  let n = 0;
+  let sum = 0;
+  let square = 0;
+  let inside = 0;
   for (let i = 0; i < hole.length; i++) {
     if (hole[i] !== 0) inside++;
     if (far[i]! > 10) continue;
@@ -114,23 +114,23 @@ function worth(p: Picture, hole: Uint8Array): boolean {
     sum += luma[i]!;
     square += luma[i]! ** 2;
   }
-  const mean = sum / n,
-    sd = Math.sqrt(Math.max(0, square / n - mean * mean));
+  const mean = sum / n;
+  const sd = Math.sqrt(Math.max(0, square / n - mean * mean));
   return inside > 200 && mean > 0.08 && mean < 0.92 && sd > 0.02;
 }
 
 async function drawHoles(seed: number, count: number): Promise<Hole[]> {
   const masks = await Promise.all(MASKS.map((m) => VideoReader.open(join(FOOTAGE, m))));
   const readers = await Promise.all(CLIPS.map((c) => VideoReader.open(join(FOOTAGE, c))));
-  const random = new RandomStream(seed, 5),
-    out: Hole[] = [];
+  const random = new RandomStream(seed, 5);
+  const out: Hole[] = [];
   try {
     for (let tries = 0; out.length < count && tries < 20 * count; tries++) {
-      const k = tries % CLIPS.length,
-        reader = readers[k]!,
-        n = random.below(reader.info.frameCount);
-      const read = toCodedRgb(await reader.frame(n)),
-        picture = { ...read, data: read.data.slice() };
+      const k = tries % CLIPS.length;
+      const reader = readers[k]!;
+      const n = random.below(reader.info.frameCount);
+      const read = toCodedRgb(await reader.frame(n));
+      const picture = { ...read, data: read.data.slice() };
       const hole = await shape(random, picture.width, picture.height, masks);
       if (worth(picture, hole))
         out.push({ name: `${CLIPS[k]!.replace(/[^a-z0-9]+/gi, '-').slice(0, 14)}-${n}`, picture, hole });
@@ -143,8 +143,8 @@ async function drawHoles(seed: number, count: number): Promise<Hole[]> {
 
 /** Ours, as the join fills what no frame shows. */
 export function ours(picture: Picture, hole: Uint8Array): Picture {
-  const { width, height } = picture,
-    count = Float32Array.from(hole, (v) => 1 - v);
+  const { width, height } = picture;
+  const count = Float32Array.from(hole, (v) => 1 - v);
   const empty: Picture = { ...picture, data: picture.data.map((v, i) => (hole[i % hole.length] !== 0 ? 0 : v)) };
   return fillUnseen(
     { picture: empty, count, spread: new Float32Array(hole.length), fromReference: IDENTITY3, width, height },
@@ -154,8 +154,8 @@ export function ours(picture: Picture, hole: Uint8Array): Picture {
 }
 
 function smooth(picture: Picture, hole: Uint8Array): Picture {
-  const { width, height } = picture,
-    out = createPicture(width, height, 3);
+  const { width, height } = picture;
+  const out = createPicture(width, height, 3);
   pushPull(
     [0, 1, 2].map((c) => plane(picture, c)),
     Float32Array.from(hole, (v) => 1 - v),
@@ -171,14 +171,14 @@ function smooth(picture: Picture, hole: Uint8Array): Picture {
 // The library ships no types that a strict build can read.
 function inpaint(cv: any, picture: Picture, hole: Uint8Array, how: number): Picture {
   // oxlint-disable-line typescript/no-explicit-any
-  const { width: w, height: h } = picture,
-    n = w * h,
-    bytes = new Uint8Array(3 * n);
+  const { width: w, height: h } = picture;
+  const n = w * h;
+  const bytes = new Uint8Array(3 * n);
   for (let c = 0; c < 3; c++)
     for (let i = 0; i < n; i++) bytes[3 * i + c] = Math.round(255 * Math.min(1, Math.max(0, picture.data[c * n + i]!)));
-  const from = cv.matFromArray(h, w, cv.CV_8UC3, bytes),
-    mask = cv.matFromArray(h, w, cv.CV_8UC1, hole),
-    to = new cv.Mat();
+  const from = cv.matFromArray(h, w, cv.CV_8UC3, bytes);
+  const mask = cv.matFromArray(h, w, cv.CV_8UC1, hole);
+  const to = new cv.Mat();
   cv.inpaint(from, mask, to, 5, how);
   const out = createPicture(w, h, 3);
   for (let c = 0; c < 3; c++) for (let i = 0; i < n; i++) out.data[c * n + i] = to.data[3 * i + c] / 255;
@@ -188,8 +188,8 @@ function inpaint(cv: any, picture: Picture, hole: Uint8Array, how: number): Pict
 
 function psnr(p: Picture, truth: Picture, hole: Uint8Array): number {
   const n = hole.length;
-  let e = 0,
-    k = 0;
+  let e = 0;
+  let k = 0;
   for (let i = 0; i < n; i++)
     if (hole[i] !== 0) {
       k++;
@@ -199,10 +199,10 @@ function psnr(p: Picture, truth: Picture, hole: Uint8Array): number {
 }
 
 function detail(p: Picture, hole: Uint8Array): number {
-  const luma = lumaOf(p),
-    soft = gaussianPlane(luma, p.width, p.height, 1.5);
-  let e = 0,
-    k = 0;
+  const luma = lumaOf(p);
+  const soft = gaussianPlane(luma, p.width, p.height, 1.5);
+  let e = 0;
+  let k = 0;
   for (let i = 0; i < hole.length; i++)
     if (hole[i] !== 0) {
       k++;
@@ -223,18 +223,18 @@ export async function run(seed = 1, full = false, pictures?: string, count = ful
       cv.onRuntimeInitialized = () => done();
     });
   const ways = ['ours', 'Telea', 'Navier-Stokes', 'smooth'] as const;
-  const db = ways.map(() => [] as number[]),
-    fine = ways.map(() => [] as number[]);
+  const db = ways.map(() => [] as number[]);
+  const fine = ways.map(() => [] as number[]);
   if (pictures !== undefined) mkdirSync(pictures, { recursive: true });
   console.log(`hole                   ${ways.join('  ')}  (dB; then share of the truth's detail)`);
   for (const [k, { name, picture, hole }] of (await drawHoles(seed, count)).entries()) {
     const fills = [
-        ours(picture, hole),
-        inpaint(cv, picture, hole, cv.INPAINT_TELEA),
-        inpaint(cv, picture, hole, cv.INPAINT_NS),
-        smooth(picture, hole),
-      ],
-      own = detail(picture, hole);
+      ours(picture, hole),
+      inpaint(cv, picture, hole, cv.INPAINT_TELEA),
+      inpaint(cv, picture, hole, cv.INPAINT_NS),
+      smooth(picture, hole),
+    ];
+    const own = detail(picture, hole);
     fills.forEach((f, i) => {
       db[i]!.push(psnr(f, picture, hole));
       fine[i]!.push(detail(f, hole) / Math.max(1e-4, own));
@@ -283,12 +283,12 @@ export async function run(seed = 1, full = false, pictures?: string, count = ful
 
 /** The hole's surroundings: with the hole grey, filled in each way, and as they were. */
 function beside(picture: Picture, hole: Uint8Array, fills: readonly Picture[]): Picture {
-  const { width: w, height: h } = picture,
-    room = 24;
-  let x0 = w,
-    y0 = h,
-    x1 = 0,
-    y1 = 0;
+  const { width: w, height: h } = picture;
+  const room = 24;
+  let x0 = w;
+  let y0 = h;
+  let x1 = 0;
+  let y1 = 0;
   for (let y = 0; y < h; y++)
     for (let x = 0; x < w; x++)
       if (hole[y * w + x] !== 0) {
@@ -302,9 +302,9 @@ function beside(picture: Picture, hole: Uint8Array, fills: readonly Picture[]): 
   x1 = Math.min(w, x1);
   y1 = Math.min(h, y1);
   const grey: Picture = { ...picture, data: picture.data.map((v, i) => (hole[i % hole.length] !== 0 ? 0.5 : v)) };
-  const all = [grey, ...fills, picture],
-    bw = x1 - x0,
-    out = createPicture(bw * all.length, y1 - y0, 3);
+  const all = [grey, ...fills, picture];
+  const bw = x1 - x0;
+  const out = createPicture(bw * all.length, y1 - y0, 3);
   for (let c = 0; c < 3; c++)
     all.forEach((p, k) => {
       for (let y = y0; y < y1; y++)

@@ -143,14 +143,14 @@ interface Sprite {
 
 async function sprite(reader: VideoReader, masks: VideoReader, k: number, height: number): Promise<Sprite> {
   const n = k % reader.info.frameCount;
-  const rgb = toCodedRgb(await reader.frame(n)),
-    picture = { ...rgb, data: rgb.data.slice() };
-  const mask = toCodedRgb(await masks.frame(n)),
-    { width: w, height: h } = mask;
-  let x0 = w,
-    y0 = h,
-    x1 = 0,
-    y1 = 0;
+  const rgb = toCodedRgb(await reader.frame(n));
+  const picture = { ...rgb, data: rgb.data.slice() };
+  const mask = toCodedRgb(await masks.frame(n));
+  const { width: w, height: h } = mask;
+  let x0 = w;
+  let y0 = h;
+  let x1 = 0;
+  let y1 = 0;
   for (let y = 0; y < h; y++)
     for (let x = 0; x < w; x++)
       if (mask.data[w * h + y * w + x]! > 0.5) {
@@ -166,24 +166,24 @@ async function sprite(reader: VideoReader, masks: VideoReader, k: number, height
         plane(out, c).set(plane(p, c).subarray(y * w + x0, y * w + x1), (y - y0) * out.width);
     return out;
   };
-  const oh = Math.round(height),
-    ow = Math.max(8, Math.round((oh * (x1 - x0)) / (y1 - y0)));
+  const oh = Math.round(height);
+  const ow = Math.max(8, Math.round((oh * (x1 - x0)) / (y1 - y0)));
   return { rgb: resize(part(picture, 3), ow, oh), alpha: resize(part(mask, 1), ow, oh) };
 }
 
 /** Lays the animal down and returns the outline of what it covers (its convex hull). */
 function paste(to: Picture, s: Sprite, footX: number, footY: number): [number, number][] {
-  const { width: w, height: h } = to,
-    sw = s.rgb.width,
-    sh = s.rgb.height;
-  const x0 = Math.round(footX - sw / 2),
-    y0 = Math.round(footY - sh);
+  const { width: w, height: h } = to;
+  const sw = s.rgb.width;
+  const sh = s.rgb.height;
+  const x0 = Math.round(footX - sw / 2);
+  const y0 = Math.round(footY - sh);
   const points: [number, number][] = [];
   for (let y = 0; y < sh; y++)
     for (let x = 0; x < sw; x++) {
-      const a = s.alpha.data[y * sw + x]!,
-        X = x + x0,
-        Y = y + y0;
+      const a = s.alpha.data[y * sw + x]!;
+      const X = x + x0;
+      const Y = y + y0;
       if (a <= 0.01) continue;
       points.push([X, Y], [X + 1, Y + 1]);
       if (X < 0 || Y < 0 || X >= w || Y >= h) continue;
@@ -197,14 +197,14 @@ function paste(to: Picture, s: Sprite, footX: number, footY: number): [number, n
 
 /** Takes the light of a shadow on the ground beside a foot: an ellipse along the picture with a soft edge. */
 function shade(p: Picture, footX: number, footY: number, height: number, share: number): void {
-  const { width: w, height: h } = p,
-    rx = 0.55 * height,
-    ry = 0.11 * height,
-    cx = footX + 0.6 * height;
+  const { width: w, height: h } = p;
+  const rx = 0.55 * height;
+  const ry = 0.11 * height;
+  const cx = footX + 0.6 * height;
   for (let y = Math.max(0, Math.floor(footY - 2 * ry)); y < Math.min(h, footY + 2 * ry); y++)
     for (let x = Math.max(0, Math.floor(cx - 1.5 * rx)); x < Math.min(w, cx + 1.5 * rx); x++) {
-      const r = Math.hypot((x - cx) / rx, (y - footY) / ry),
-        k = 1 - share * Math.min(1, Math.max(0, (1.15 - r) / 0.3));
+      const r = Math.hypot((x - cx) / rx, (y - footY) / ry);
+      const k = 1 - share * Math.min(1, Math.max(0, (1.15 - r) / 0.3));
       for (let c = 0; c < 3; c++) {
         const o = c * w * h + y * w + x;
         p.data[o] = bt709Encode(k * bt709Decode(p.data[o]!));
@@ -230,8 +230,8 @@ export async function makeCase(
   }
   const reader = await VideoReader.open(file);
   const { widthPx: w, heightPx: h, rate, colour } = reader.info;
-  const animal = await VideoReader.open(join(SHARED, `footage/davis/${c.animal}/frames/%05d.jpg`)),
-    masks = await VideoReader.open(join(SHARED, `footage/davis/${c.animal}/masks/%05d.png`));
+  const animal = await VideoReader.open(join(SHARED, `footage/davis/${c.animal}/frames/%05d.jpg`));
+  const masks = await VideoReader.open(join(SHARED, `footage/davis/${c.animal}/masks/%05d.png`));
   const part = join(folder, 'part.mkv');
   const options = {
     widthPx: w,
@@ -246,8 +246,8 @@ export async function makeCase(
   const count = Math.min(c.count, Number(process.argv.find((a) => a.startsWith('--count='))?.slice(8) ?? c.count));
   for (let k = 0; k < count; k++) {
     const t = k / (c.count - 1);
-    const p = toCodedRgb(await reader.frame(c.from + k)),
-      whole = { ...p, data: p.data.slice() };
+    const p = toCodedRgb(await reader.frame(c.from + k));
+    const whole = { ...p, data: p.data.slice() };
     const gain = 1 + ((c.exposure ?? 1) - 1) * t;
     for (let i = 0; i < whole.data.length; i++) whole.data[i] = Math.min(1, whole.data[i]! * gain);
     await truth.writeCoded(whole);

@@ -62,14 +62,14 @@ export async function measureOne(
     each: [],
   };
   const every = Math.max(1, Number(value('every') ?? 1));
-  let before: { n: number; error: Float32Array; cover: Float32Array } | null = null,
-    frames = 0;
+  let before: { n: number; error: Float32Array; cover: Float32Array } | null = null;
+  let frames = 0;
   const reader = await VideoReader.open(file);
   const t0 = performance.now();
   const cleaner = await PlateCleaner.build(reader, { regions: [region] });
-  const gathered = (performance.now() - t0) / 1000,
-    look = await measureLook(reader),
-    t1 = performance.now();
+  const gathered = (performance.now() - t0) / 1000;
+  const look = await measureLook(reader);
+  const t1 = performance.now();
   const curves = grower(
     {
       table: look.grain.table,
@@ -79,26 +79,26 @@ export async function measureOne(
     1,
   )?.curves;
   for (let n = 0; n < reader.info.frameCount; n += every) {
-    const read = toCodedRgb(await reader.frame(n)),
-      plate = { ...read, data: read.data.slice() },
-      clean = { ...plate, data: plate.data.slice() };
+    const read = toCodedRgb(await reader.frame(n));
+    const plate = { ...read, data: read.data.slice() };
+    const clean = { ...plate, data: plate.data.slice() };
     const box = cleaner.clean(n, plate);
     if (box !== null) layBox(clean, box);
     frames++;
-    const shown = await truthAt(n),
-      truth = exposed ? likePlate(shown, clean, box) : { ...shown, data: shown.data.slice() };
-    const { width: w, height: h } = truth,
-      N = w * h;
-    const error = new Float32Array(N),
-      cover = new Float32Array(N);
-    let sum = 0,
-      count = 0;
+    const shown = await truthAt(n);
+    const truth = exposed ? likePlate(shown, clean, box) : { ...shown, data: shown.data.slice() };
+    const { width: w, height: h } = truth;
+    const N = w * h;
+    const error = new Float32Array(N);
+    const cover = new Float32Array(N);
+    let sum = 0;
+    let count = 0;
     if (box !== null) {
       const [x0, y0, x1, y1] = box.box;
       for (let y = y0; y < y1; y++)
         for (let x = x0; x < x1; x++) {
-          const b = (y - y0) * (x1 - x0) + x - x0,
-            i = y * w + x;
+          const b = (y - y0) * (x1 - x0) + x - x0;
+          const i = y * w + x;
           if (box.cover[b]! < 0.99) continue;
           let e = 0;
           for (let c = 0; c < 3; c++) e += (clean.data[c * N + i]! - truth.data[c * N + i]!) ** 2 / 3;
@@ -181,14 +181,14 @@ export async function measureOne(
 
 /** Crops about the box, one beside the other, then eight times the difference of the last two over mid grey. */
 function sideBySide(of: readonly Picture[], { box: [x0, y0, x1, y1] }: CleanedBox): Picture {
-  const bw = x1 - x0,
-    bh = y1 - y0,
-    out = createPicture(bw * (of.length + 1), bh, 3);
+  const bw = x1 - x0;
+  const bh = y1 - y0;
+  const out = createPicture(bw * (of.length + 1), bh, 3);
   for (let c = 0; c < 3; c++)
     for (let k = 0; k <= of.length; k++) {
-      const from = plane(of[Math.min(k, of.length - 1)]!, c),
-        less = plane(of[of.length - 2]!, c),
-        to = plane(out, c);
+      const from = plane(of[Math.min(k, of.length - 1)]!, c);
+      const less = plane(of[of.length - 2]!, c);
+      const to = plane(out, c);
       for (let y = 0; y < bh; y++)
         for (let x = 0; x < bw; x++) {
           const i = (y + y0) * of[0]!.width + x + x0;
@@ -215,15 +215,15 @@ export function likePlate(truth: Picture, clean: Picture, box: CleanedBox | null
       for (let x = x0; x < x1; x++) if (box.cover[(y - y0) * (x1 - x0) + x - x0]! > 0) outside[y * truth.width + x] = 0;
   }
   for (let c = 0; c < 3; c++) {
-    let n = 0,
-      sx = 0,
-      sy = 0,
-      sxx = 0,
-      sxy = 0;
+    let n = 0;
+    let sx = 0;
+    let sy = 0;
+    let sxx = 0;
+    let sxy = 0;
     for (let i = 0; i < N; i++) {
       if (outside[i] === 0) continue;
-      const x = truth.data[c * N + i]!,
-        y = clean.data[c * N + i]!;
+      const x = truth.data[c * N + i]!;
+      const y = clean.data[c * N + i]!;
       if (x > 0.97 || y > 0.97) continue;
       n++;
       sx += x;
@@ -232,8 +232,8 @@ export function likePlate(truth: Picture, clean: Picture, box: CleanedBox | null
       sxy += x * y;
     }
     if (n < 2000) continue;
-    const g = (n * sxy - sx * sy) / (n * sxx - sx * sx),
-      o = (sy - g * sx) / n;
+    const g = (n * sxy - sx * sy) / (n * sxx - sx * sx);
+    const o = (sy - g * sx) / n;
     for (let i = 0; i < N; i++) out.data[c * N + i] = Math.min(1, g * truth.data[c * N + i]! + o);
   }
   return out;

@@ -46,8 +46,8 @@ async function pan(): Promise<{ seen: number | null; unseen: number | null } | n
     async (n) => toCodedRgb(await truth.frame(n)),
     false,
     (n) => {
-      const t = readTruth(shot),
-        K: Mat3 = [t.focalPx, 0, t.principal[0], 0, t.focalPx, t.principal[1], 0, 0, 1];
+      const t = readTruth(shot);
+      const K: Mat3 = [t.focalPx, 0, t.principal[0], 0, t.focalPx, t.principal[1], 0, 0, 1];
       const r = (k: number): Mat3 => t.frames[k]!.rotationWorldToCamera.flat() as unknown as Mat3;
       return multiply(multiply(K, multiply(r(n - 1), transpose(r(n)))), invert(K));
     },
@@ -66,16 +66,16 @@ async function room(): Promise<{ seen: number | null; unseen: number | null } | 
     console.log('SKIPPED: room, ../shared/footage is not beside the checkout');
     return null;
   }
-  const from = Number(value('from') ?? 0),
-    count = Number(value('count') ?? 80);
+  const from = Number(value('from') ?? 0);
+  const count = Number(value('count') ?? 80);
   const reader = await VideoReader.open(file);
   const { widthPx: w, heightPx: h, rate, colour } = reader.info;
   const empty = {
     ...toCodedRgb(await reader.frame(Number(value('empty') ?? 0))),
     data: toCodedRgb(await reader.frame(Number(value('empty') ?? 0))).data.slice(),
   };
-  const folder = mkdtempSync(join(tmpdir(), 'bench-erase-')),
-    part = join(folder, 'part.mkv');
+  const folder = mkdtempSync(join(tmpdir(), 'bench-erase-'));
+  const part = join(folder, 'part.mkv');
   const writer = await VideoWriter.open(part, {
     widthPx: w,
     heightPx: h,
@@ -110,8 +110,8 @@ function differenceBox(p: Picture, empty: Picture): [number, number][] | null {
   const { width: w, height: h } = p;
   const d = new Float32Array(w * h);
   for (let c = 0; c < 3; c++) {
-    const a = plane(p, c),
-      b = plane(empty, c);
+    const a = plane(p, c);
+    const b = plane(empty, c);
     for (let i = 0; i < d.length; i++) d[i] = Math.max(d[i]!, Math.abs(a[i]! - b[i]!));
   }
   const mean = boxMean(d, w, h, 3);
@@ -122,10 +122,10 @@ function differenceBox(p: Picture, empty: Picture): [number, number][] | null {
   );
   const big = [...components].filter((c) => c.area > 400);
   if (big.length === 0) return null;
-  const x0 = Math.min(...big.map((c) => c.x0)) - 6,
-    y0 = Math.min(...big.map((c) => c.y0)) - 6,
-    x1 = Math.max(...big.map((c) => c.x1)) + 6,
-    y1 = Math.max(...big.map((c) => c.y1)) + 6;
+  const x0 = Math.min(...big.map((c) => c.x0)) - 6;
+  const y0 = Math.min(...big.map((c) => c.y0)) - 6;
+  const x1 = Math.max(...big.map((c) => c.x1)) + 6;
+  const y1 = Math.max(...big.map((c) => c.y1)) + 6;
   return [
     [x0, y0],
     [x1, y0],

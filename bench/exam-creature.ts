@@ -28,9 +28,9 @@ const KINDS: readonly BodyKind[] = ['standing', 'sitting', 'lying', 'bird', 'per
 /**
  * Blades of fur a creature, their length in shares of its height (its breadth, where it lies), and half their breadth.
  */
-const BLADES = 9000,
-  BLADE_LONG = [0.03, 0.07] as const,
-  BLADE_HALF = 0.0032;
+const BLADES = 9000;
+const BLADE_LONG = [0.03, 0.07] as const;
+const BLADE_HALF = 0.0032;
 /** Tones that a two-toned coat's blades are sorted into, darker and lighter of each. */
 const SHADES = [0.78, 1, 1.16] as const;
 
@@ -58,16 +58,16 @@ const times = (c: Vec3, k: number): string => `rgb<${c.map((x) => Math.min(0.9, 
 
 /** The creature of a seed; `index` chooses its coat, so that neighbouring seeds show all. */
 export function makeCreature(seed: number, index: number): Creature {
-  const random = new RandomStream(seed, 401),
-    u = (a: number, b: number): number => a + (b - a) * random.uniform();
-  const kind = KINDS[random.below(KINDS.length)]!,
-    coat = COATS[index % COATS.length]!,
-    furred = kind !== 'person' && random.uniform() < 0.7;
-  const made = makeBody(kind, random, 0),
-    size = kind === 'person' ? 1 : u(0.8, 1.5) * Math.min(1, 0.75 / made.height),
-    axes = made.parts.map(axesOf);
-  const waves = Array.from({ length: 4 }, () => ({ f: [u(-9, 9), u(-9, 9), u(-9, 9)] as Vec3, p: u(0, 6.28) })),
-    edge = u(-0.5, 0.3);
+  const random = new RandomStream(seed, 401);
+  const u = (a: number, b: number): number => a + (b - a) * random.uniform();
+  const kind = KINDS[random.below(KINDS.length)]!;
+  const coat = COATS[index % COATS.length]!;
+  const furred = kind !== 'person' && random.uniform() < 0.7;
+  const made = makeBody(kind, random, 0);
+  const size = kind === 'person' ? 1 : u(0.8, 1.5) * Math.min(1, 0.75 / made.height);
+  const axes = made.parts.map(axesOf);
+  const waves = Array.from({ length: 4 }, () => ({ f: [u(-9, 9), u(-9, 9), u(-9, 9)] as Vec3, p: u(0, 6.28) }));
+  const edge = u(-0.5, 0.3);
   /** Whether the belly's tone lies there: below, and in patches. */
   const pale = (p: Vec3, normal: Vec3): boolean =>
     -normal[1] +
@@ -91,12 +91,12 @@ export function makeCreature(seed: number, index: number): Creature {
   for (let i = 0; i < made.parts.length; i++)
     for (const s of [0, 2])
       half = Math.max(half, Math.abs(made.parts[i]!.c[s]!) + Math.hypot(...axes[i]!.map((a) => a[s]!)));
-  const large = Math.max(made.height, half),
-    blades = furred
-      ? furOf(random, made.parts, axes, large, u(...BLADE_LONG) * large, (p, normal) =>
-          pale(p, normal) ? SHADES.length : 0,
-        )
-      : null;
+  const large = Math.max(made.height, half);
+  const blades = furred
+    ? furOf(random, made.parts, axes, large, u(...BLADE_LONG) * large, (p, normal) =>
+        pale(p, normal) ? SHADES.length : 0,
+      )
+    : null;
   const mesh = (flat: boolean): string =>
     blades === null
       ? ''
@@ -107,8 +107,8 @@ export function makeCreature(seed: number, index: number): Creature {
         `${blades.tones.map((t, i) => `<${3 * i},${3 * i + 1},${3 * i + 2}>${flat ? '' : `,${t}`}`).join(',')}} ` +
         `normal_indices{${blades.tones.length},${blades.tones.map((_, i) => `<${i},${i},${i}>`).join(',')}} ` +
         'no_shadow }\n';
-  const whole = solid(false) + mesh(false),
-    bare = solid(true) + mesh(true);
+  const whole = solid(false) + mesh(false);
+  const bare = solid(true) + mesh(true);
   return {
     name: `${furred ? 'furred' : 'smooth'} ${kind}, ${coat.name}`,
     height: made.height * size,
@@ -139,15 +139,15 @@ function furOf(
     const [x, y, z] = a.map((r) => Math.hypot(...r)) as [number, number, number];
     return ((x * y) ** 1.6 + (x * z) ** 1.6 + (y * z) ** 1.6) ** (1 / 1.6);
   });
-  const total = area.reduce((s, x) => s + x, 0),
-    out = { points: [] as string[], normals: [] as string[], tones: [] as number[] };
+  const total = area.reduce((s, x) => s + x, 0);
+  const out = { points: [] as string[], normals: [] as string[], tones: [] as number[] };
   for (let tries = 0; out.tones.length < BLADES && tries < 40 * BLADES; tries++) {
-    let pick = random.uniform() * total,
-      k = 0;
+    let pick = random.uniform() * total;
+    let k = 0;
     while (k < parts.length - 1 && pick > area[k]!) pick -= area[k++]!;
-    const w = unit([random.normal(), random.normal(), random.normal()]),
-      e = parts[k]!,
-      p = at(e.c, axes[k]!, w);
+    const w = unit([random.normal(), random.normal(), random.normal()]);
+    const e = parts[k]!;
+    const p = at(e.c, axes[k]!, w);
     if (p[1] < 0.02 * height || parts.some((o, i) => i !== k && reach(o, p) < 0.97)) continue;
     const normal = unit(
       [0, 1, 2].map((c) => w[0] * e.a[0]![c]! + w[1] * e.a[1]![c]! + w[2] * e.a[2]![c]!) as unknown as Vec3,
@@ -162,9 +162,9 @@ function furOf(
       dir[0] * normal[0] + dir[1] * normal[1] + dir[2] * normal[2] < 0.15
         ? unit([0, 1, 2].map((c) => dir[c]! + 0.6 * normal[c]!) as unknown as Vec3)
         : dir;
-    const side = unit([random.normal(), random.normal(), random.normal()]),
-      b = BLADE_HALF * height * (1 + random.uniform()),
-      l = long * (0.5 + random.uniform());
+    const side = unit([random.normal(), random.normal(), random.normal()]);
+    const b = BLADE_HALF * height * (1 + random.uniform());
+    const l = long * (0.5 + random.uniform());
     for (const q of [
       [1, 0],
       [-1, 0],

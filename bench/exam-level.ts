@@ -54,17 +54,17 @@ const smaller = (c: Camera): Camera => {
 };
 
 function planar(rgb: Uint8Array, w: number, h: number): Picture {
-  const out = createPicture(w, h, 3),
-    n = w * h;
+  const out = createPicture(w, h, 3);
+  const n = w * h;
   for (let i = 0; i < n; i++) for (let c = 0; c < 3; c++) out.data[c * n + i] = rgb[3 * i + c]! / 255;
   return out;
 }
 
 /** Mean linear light and percentiles of luminance where the matte covers. */
 function statistics(linear: Picture, matte: Uint8Array): SubjectStatistics {
-  const n = linear.width * linear.height,
-    mean = [0, 0, 0],
-    luma: number[] = [];
+  const n = linear.width * linear.height;
+  const mean = [0, 0, 0];
+  const luma: number[] = [];
   for (let i = 0; i < n; i++) {
     if (matte[3 * i]! < 250) continue;
     for (let c = 0; c < 3; c++) mean[c]! += linear.data[c * n + i]!;
@@ -82,42 +82,42 @@ function statistics(linear: Picture, matte: Uint8Array): SubjectStatistics {
 async function sampleOf(folder: string, seed: number): Promise<Sample> {
   const file = join(folder, `level-${seed}.json`);
   if (existsSync(file)) return JSON.parse(readFileSync(file, 'utf8')) as Sample;
-  const p = planOf(seed),
-    f = (p.frames - 1) >> 1,
-    c = smaller(p.camera(f)),
-    tc = smaller(p.take.camera),
-    cache = join(folder, 'cache'),
-    o: TraceOptions = { cache, scale: 1.2, kept: new Map() },
-    k = SMALL_WIDTH / p.camera(0).widthPx;
+  const p = planOf(seed);
+  const f = (p.frames - 1) >> 1;
+  const c = smaller(p.camera(f));
+  const tc = smaller(p.take.camera);
+  const cache = join(folder, 'cache');
+  const o: TraceOptions = { cache, scale: 1.2, kept: new Map() };
+  const k = SMALL_WIDTH / p.camera(0).widthPx;
   mkdirSync(cache, { recursive: true });
-  const whole = (q: Camera) => ({ x: 0, y: 0, w: q.widthPx, h: q.heightPx }),
-    shoot = (text: string, q: Camera): Promise<Traced> => trace(GLOBAL + text, q, whole(q), o);
-  const set = p.set.text + lampsText(p.lamps, p.set.ground),
-    base = await shoot(set, c),
-    joined = await shoot(set + p.creature.text(p.at, p.yaw(f)), c),
-    home = await shoot(takeSet(p) + p.creature.text([0, 0, 0], p.take.yaw(f)), tc);
-  const film = { ...finishFor(p.look, p.lamps, base), softness: k * p.look.finish.softness },
-    phone = { ...finishFor(p.take.look, p.take.lamps, home), softness: k * p.take.look.finish.softness };
+  const whole = (q: Camera) => ({ x: 0, y: 0, w: q.widthPx, h: q.heightPx });
+  const shoot = (text: string, q: Camera): Promise<Traced> => trace(GLOBAL + text, q, whole(q), o);
+  const set = p.set.text + lampsText(p.lamps, p.set.ground);
+  const base = await shoot(set, c);
+  const joined = await shoot(set + p.creature.text(p.at, p.yaw(f)), c);
+  const home = await shoot(takeSet(p) + p.creature.text([0, 0, 0], p.take.yaw(f)), tc);
+  const film = { ...finishFor(p.look, p.lamps, base), softness: k * p.look.finish.softness };
+  const phone = { ...finishFor(p.take.look, p.take.lamps, home), softness: k * p.take.look.finish.softness };
   const picture = (t: Traced, g: typeof film, law: typeof p.look.law, grain: number | null): Picture =>
     planar(printed(develop(t, g), g, law, grain), t.w, t.h);
-  const plate = picture(base, film, p.look.law, seed),
-    plateLinear = codedToLinear(plate, 'bt709'),
-    take = codedToLinear(picture(home, phone, p.take.look.law, seed + 1), 'bt709'),
-    truth = codedToLinear(picture(joined, film, p.look.law, null), 'bt709');
-  const levels = new LevelCounter(),
-    n = plate.width * plate.height,
-    all = { data: new Uint8Array(3 * n).fill(255) };
+  const plate = picture(base, film, p.look.law, seed);
+  const plateLinear = codedToLinear(plate, 'bt709');
+  const take = codedToLinear(picture(home, phone, p.take.look.law, seed + 1), 'bt709');
+  const truth = codedToLinear(picture(joined, film, p.look.law, null), 'bt709');
+  const levels = new LevelCounter();
+  const n = plate.width * plate.height;
+  const all = { data: new Uint8Array(3 * n).fill(255) };
   levels.add(plate);
   const three = (q: number): [number, number, number] => [
     levels.percentile(0, q),
     levels.percentile(1, q),
     levels.percentile(2, q),
   ];
-  const matte = await matteOf(p.creature.text(p.at, p.yaw(f), true), c, 0, o),
-    takeMatte = await matteOf(p.creature.text([0, 0, 0], p.take.yaw(f), true), tc, 0, o);
+  const matte = await matteOf(p.creature.text(p.at, p.yaw(f), true), c, 0, o);
+  const takeMatte = await matteOf(p.creature.text([0, 0, 0], p.take.yaw(f), true), tc, 0, o);
   // The ground about the foot, as a shadow mark would have it read.
-  const ground = [0, 0, 0],
-    foot = Math.round(0.88 * plate.height);
+  const ground = [0, 0, 0];
+  const foot = Math.round(0.88 * plate.height);
   for (let y = foot; y < plate.height; y++)
     for (let x = 0; x < plate.width; x++)
       for (let j = 0; j < 3; j++) ground[j]! += plateLinear.data[j * n + y * plate.width + x]!;
@@ -170,26 +170,26 @@ function measuresOf(s: Sample): { plate: PlateMeasures; take: PlateMeasures } {
 }
 
 const luma = (v: readonly number[]): number => 0.2126 * v[0]! + 0.7152 * v[1]! + 0.0722 * v[2]!;
-const rms = (v: readonly number[]): number => Math.sqrt(v.reduce((s, x) => s + x * x, 0) / v.length),
-  middle = (v: readonly number[]): number => [...v].sort((a, b) => a - b)[v.length >> 1]!;
+const rms = (v: readonly number[]): number => Math.sqrt(v.reduce((s, x) => s + x * x, 0) / v.length);
+const middle = (v: readonly number[]): number => [...v].sort((a, b) => a - b)[v.length >> 1]!;
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
-  const args = process.argv.slice(2),
-    [folder, seeds] = args.filter((a) => !a.startsWith('--'));
+  const args = process.argv.slice(2);
+  const [folder, seeds] = args.filter((a) => !a.startsWith('--'));
   if (folder === undefined || seeds === undefined)
     console.log('usage: npx tsx bench/exam-level.ts FOLDER SEEDS [--rows]');
   else if (canTrace()) {
-    const level: number[] = [],
-      left: number[] = [],
-      white: number[] = [],
-      whiteLeft: number[] = [];
+    const level: number[] = [];
+    const left: number[] = [];
+    const white: number[] = [];
+    const whiteLeft: number[] = [];
     for (const seed of seedsOf(seeds)) {
-      const s = await sampleOf(resolve(folder), seed),
-        m = measuresOf(s),
-        match = matchLight(m.plate, m.take, s.subject, s.edges, s.screen, s.foot);
-      const joined = s.subject.mean.map((v, k) => v * match.slope[k]! + match.offset[k]!),
-        stops = Math.log2(luma(joined) / luma(s.truth)),
-        plain = Math.log2(luma(s.subject.mean) / luma(s.truth));
+      const s = await sampleOf(resolve(folder), seed);
+      const m = measuresOf(s);
+      const match = matchLight(m.plate, m.take, s.subject, s.edges, s.screen, s.foot);
+      const joined = s.subject.mean.map((v, k) => v * match.slope[k]! + match.offset[k]!);
+      const stops = Math.log2(luma(joined) / luma(s.truth));
+      const plain = Math.log2(luma(s.subject.mean) / luma(s.truth));
       // Blue over red, stops: what white moves most.
       const blue = (v: readonly number[]): number => Math.log2(v[2]! / v[0]! / (s.truth[2] / s.truth[0]));
       level.push(stops);

@@ -62,8 +62,8 @@ export interface ExamPlan {
 
 /** Linear RGB of a white of a temperature, luminance 1. */
 export function whiteOf(kelvin: number): Vec3 {
-  const w = linearOfWhite(kelvin >= 4000 ? daylightXy(kelvin) : planckianXy(kelvin)),
-    y = 0.2126 * w[0] + 0.7152 * w[1] + 0.0722 * w[2];
+  const w = linearOfWhite(kelvin >= 4000 ? daylightXy(kelvin) : planckianXy(kelvin));
+  const y = 0.2126 * w[0] + 0.7152 * w[1] + 0.0722 * w[2];
   return [w[0] / y, w[1] / y, Math.max(0.02, w[2] / y)];
 }
 
@@ -74,8 +74,8 @@ const times = (a: Vec3, k: number): Vec3 => [a[0] * k, a[1] * k, a[2] * k];
  * from behind the camera, positive = from its right).
  */
 function keyTowards(headingDeg: number, azimuthDeg: number, elevationDeg: number): Vec3 {
-  const a = (headingDeg + 180 - azimuthDeg) * DEG,
-    e = elevationDeg * DEG;
+  const a = (headingDeg + 180 - azimuthDeg) * DEG;
+  const e = elevationDeg * DEG;
   return [Math.sin(a) * Math.cos(e), Math.sin(e), Math.cos(a) * Math.cos(e)];
 }
 
@@ -96,34 +96,34 @@ function cameraOf(
 }
 
 export function planOf(seed: number): ExamPlan {
-  const random = new RandomStream(seed, 77),
-    u = (a: number, b: number): number => a + (b - a) * random.uniform(),
-    sign = (): number => (random.uniform() < 0.5 ? -1 : 1);
-  const place = PLACES[seed % 4]!,
-    move = MOVES[(seed + Math.floor(seed / 4)) % 4]!,
-    creature = makeCreature(seed, seed);
-  const wide = move === 'locked' && random.uniform() < 0.4,
-    w = wide ? 960 : 640,
-    h = wide ? 540 : 360,
-    frames = move === 'locked' ? 24 : 16;
+  const random = new RandomStream(seed, 77);
+  const u = (a: number, b: number): number => a + (b - a) * random.uniform();
+  const sign = (): number => (random.uniform() < 0.5 ? -1 : 1);
+  const place = PLACES[seed % 4]!;
+  const move = MOVES[(seed + Math.floor(seed / 4)) % 4]!;
+  const creature = makeCreature(seed, seed);
+  const wide = move === 'locked' && random.uniform() < 0.4;
+  const w = wide ? 960 : 640;
+  const h = wide ? 540 : 360;
+  const frames = move === 'locked' ? 24 : 16;
   // Lens, and from it how far the camera stands for a creature of a share of the picture.
-  const millimetres = 24 * (85 / 24) ** random.uniform(),
-    focalPx = (millimetres / 36) * w,
-    share = u(0.3, 0.62),
-    far = Math.max(0.8, (focalPx * creature.height) / (share * h), (2 * focalPx * creature.half) / (0.55 * w));
-  const high = Math.max(0.2, Math.min(u(0.45, 1.65), 0.5 * creature.height + far * Math.tan(26 * DEG))),
-    row = u(0.74, 0.88) * h,
-    half = (far * w) / (2 * focalPx);
-  const at: Vec3 = [u(-0.3, 0.3) * half, 0, 0],
-    turn = (sign() * u(0.15, 0.4) * (2 * Math.atan(w / 2 / focalPx))) / DEG,
-    ahead = u(0.06, 0.2) * far,
-    aside = sign() * u(0, 0.16) * half,
-    shakeDeg = (0.5 * Math.atan(20 / focalPx)) / DEG;
-  const base = cameraOf(0, high, far, focalPx, row, w, h),
-    tilt = Math.asin(base.forward[1]) / DEG;
+  const millimetres = 24 * (85 / 24) ** random.uniform();
+  const focalPx = (millimetres / 36) * w;
+  const share = u(0.3, 0.62);
+  const far = Math.max(0.8, (focalPx * creature.height) / (share * h), (2 * focalPx * creature.half) / (0.55 * w));
+  const high = Math.max(0.2, Math.min(u(0.45, 1.65), 0.5 * creature.height + far * Math.tan(26 * DEG)));
+  const row = u(0.74, 0.88) * h;
+  const half = (far * w) / (2 * focalPx);
+  const at: Vec3 = [u(-0.3, 0.3) * half, 0, 0];
+  const turn = (sign() * u(0.15, 0.4) * (2 * Math.atan(w / 2 / focalPx))) / DEG;
+  const ahead = u(0.06, 0.2) * far;
+  const aside = sign() * u(0, 0.16) * half;
+  const shakeDeg = (0.5 * Math.atan(20 / focalPx)) / DEG;
+  const base = cameraOf(0, high, far, focalPx, row, w, h);
+  const tilt = Math.asin(base.forward[1]) / DEG;
   const camera = (f: number): Camera => {
-    const t = f / (frames - 1),
-      s = f / 24;
+    const t = f / (frames - 1);
+    const s = f / 24;
     if (move === 'locked') return base;
     if (move === 'pan')
       return aim(base.position, turn * (ease(t) - 0.5), tilt + 0.06 * turn * (t - 0.5), focalPx, 0, w, h);
@@ -140,14 +140,14 @@ export function planOf(seed: number): ExamPlan {
       h,
     );
   };
-  const mid = camera((frames - 1) / 2),
-    bearing = Math.atan2(at[0] - mid.position[0], at[2] - mid.position[2]) / DEG,
-    flat = Math.hypot(at[0] - mid.position[0], at[2] - mid.position[2]);
+  const mid = camera((frames - 1) / 2);
+  const bearing = Math.atan2(at[0] - mid.position[0], at[2] - mid.position[2]) / DEG;
+  const flat = Math.hypot(at[0] - mid.position[0], at[2] - mid.position[2]);
   const set = makeSet(random, place, { far, perPx: 1 / focalPx, widthPx: w, heightPx: h });
-  const azimuth = sign() * u(15, 125),
-    elevation = place === 'room' ? u(28, 58) : u(22, 62),
-    kelvin = place === 'room' ? u(2800, 4600) : u(4200, 6000),
-    indoorFar = u(2.2, 4);
+  const azimuth = sign() * u(15, 125);
+  const elevation = place === 'room' ? u(28, 58) : u(22, 62);
+  const kelvin = place === 'room' ? u(2800, 4600) : u(4200, 6000);
+  const indoorFar = u(2.2, 4);
   const lamp = (
     heading: number,
     az: number,
@@ -174,9 +174,9 @@ export function planOf(seed: number): ExamPlan {
           u(2, 6.5),
           u(6500, 11000),
         );
-  const scale = w / 640,
-    law = (['middle', 'darks', 'even'] as const)[random.below(3)]!,
-    lift = u(0, 1) ** 2 * 0.022;
+  const scale = w / 640;
+  const law = (['middle', 'darks', 'even'] as const)[random.below(3)]!;
+  const lift = u(0, 1) ** 2 * 0.022;
   const look: Look = {
     finish: {
       softness: scale * u(0.35, 1.25),
@@ -192,24 +192,24 @@ export function planOf(seed: number): ExamPlan {
     law,
     crf: Math.round(u(15, 20)),
   };
-  const yaw0 = u(-180, 180),
-    sway = random.uniform() < 0.7 ? 0 : u(3, 8),
-    yaw = (f: number): number => yaw0 + sway * Math.sin((2 * Math.PI * 0.8 * f) / frames);
+  const yaw0 = u(-180, 180);
+  const sway = random.uniform() < 0.7 ? 0 : u(3, 8);
+  const yaw = (f: number): number => yaw0 + sway * Math.sin((2 * Math.PI * 0.8 * f) / frames);
   // The take: as a brief would ask, or off by what hands are off by.
-  const fits = random.uniform() < 0.5,
-    kh = 1 + (fits ? u(-0.04, 0.04) : sign() * u(0.1, 0.2)),
-    kd = 1 + (fits ? u(-0.05, 0.05) : sign() * u(0.1, 0.2)),
-    daz = fits ? u(-8, 8) : sign() * u(12, 32),
-    del = fits ? u(-5, 5) : sign() * u(6, 14);
-  const takeFar = kd * flat,
-    takeHigh = kh * high,
-    middle = creature.height / 2,
-    away = Math.hypot(takeFar, takeHigh - middle),
-    takeFocal = Math.min((0.56 * h * away) / creature.height, (0.4 * w * away) / (1.15 * creature.half + 0.15));
-  const takeTilt = -Math.atan2(takeHigh - middle, takeFar) / DEG,
-    takeCamera = aim([0, takeHigh, -takeFar], 0, takeTilt, takeFocal, 0, w, h);
-  const colour = seed % 5 === 3 ? 'garden' : random.uniform() < 0.65 ? 'green' : 'blue',
-    window = random.uniform() < 0.4;
+  const fits = random.uniform() < 0.5;
+  const kh = 1 + (fits ? u(-0.04, 0.04) : sign() * u(0.1, 0.2));
+  const kd = 1 + (fits ? u(-0.05, 0.05) : sign() * u(0.1, 0.2));
+  const daz = fits ? u(-8, 8) : sign() * u(12, 32);
+  const del = fits ? u(-5, 5) : sign() * u(6, 14);
+  const takeFar = kd * flat;
+  const takeHigh = kh * high;
+  const middle = creature.height / 2;
+  const away = Math.hypot(takeFar, takeHigh - middle);
+  const takeFocal = Math.min((0.56 * h * away) / creature.height, (0.4 * w * away) / (1.15 * creature.half + 0.15));
+  const takeTilt = -Math.atan2(takeHigh - middle, takeFar) / DEG;
+  const takeCamera = aim([0, takeHigh, -takeFar], 0, takeTilt, takeFocal, 0, w, h);
+  const colour = seed % 5 === 3 ? 'garden' : random.uniform() < 0.65 ? 'green' : 'blue';
+  const window = random.uniform() < 0.4;
   const takeLamps = lamp(
     0,
     azimuth + daz,
@@ -220,9 +220,9 @@ export function planOf(seed: number): ExamPlan {
     u(1.1, 3.5),
     colour === 'garden' ? u(7000, 10000) : u(3200, 6500),
   );
-  const pegSide = Math.sin((azimuth + daz) * DEG) > 0 ? -1 : 1,
-    cloth: Vec3 =
-      colour === 'blue' ? [u(0.03, 0.07), u(0.08, 0.14), u(0.3, 0.48)] : [u(0.04, 0.08), u(0.28, 0.42), u(0.07, 0.13)];
+  const pegSide = Math.sin((azimuth + daz) * DEG) > 0 ? -1 : 1;
+  const cloth: Vec3 =
+    colour === 'blue' ? [u(0.03, 0.07), u(0.08, 0.14), u(0.3, 0.48)] : [u(0.04, 0.08), u(0.28, 0.42), u(0.07, 0.13)];
   const takeLook: Look = {
     finish: {
       softness: scale * u(0.35, 0.7),

@@ -27,17 +27,17 @@ export interface ExamStill {
 
 /** Makes what is missing of one seed's picture. */
 export async function makeStill(out: string, seed: number): Promise<void> {
-  const folder = join(out, `exam-${seed}`),
-    cache = join(out, 'cache'),
-    p = planOf(seed),
-    f = p.frames >> 1,
-    name = (what: string): string => join(folder, `${f}-${what}.png`);
+  const folder = join(out, `exam-${seed}`);
+  const cache = join(out, 'cache');
+  const p = planOf(seed);
+  const f = p.frames >> 1;
+  const name = (what: string): string => join(folder, `${f}-${what}.png`);
   if (existsSync(name('matte'))) return;
   mkdirSync(folder, { recursive: true });
   mkdirSync(cache, { recursive: true });
-  const o: TraceOptions = { cache, scale: RAYS, kept: new Map() },
-    scene = p.set.text + lampsText(p.lamps, p.set.ground),
-    text = p.creature.text(p.at, p.yaw(f));
+  const o: TraceOptions = { cache, scale: RAYS, kept: new Map() };
+  const scene = p.set.text + lampsText(p.lamps, p.set.ground);
+  const text = p.creature.text(p.at, p.yaw(f));
   const shot: Shot = {
     id: folder,
     what: p.words,
@@ -51,10 +51,10 @@ export async function makeStill(out: string, seed: number): Promise<void> {
     reach: () => [],
     truth: () => ({}),
   };
-  const empty = await frameOf(shot, f, o),
-    finish = finishFor(p.look, p.lamps, empty),
-    { w, h } = empty,
-    law = p.look.law;
+  const empty = await frameOf(shot, f, o);
+  const finish = finishFor(p.look, p.lamps, empty);
+  const { w, h } = empty;
+  const law = p.look.law;
   savePng(name('base'), printed(develop(empty, finish), finish, law, null), w, h);
   savePng(
     name('clean'),
@@ -76,8 +76,8 @@ export function readStills(folders: readonly string[]): ExamStill[] {
           .filter((n) => /^\d+-matte\.png$/.test(n))
           .sort()
           .map((n) => {
-            const k = n.split('-')[0]!,
-              file = (what: string): string => join(folder, d, `${k}-${what}.png`);
+            const k = n.split('-')[0]!;
+            const file = (what: string): string => join(folder, d, `${k}-${what}.png`);
             return { id: `${d}-${k}`, truth: file('clean'), base: file('base'), matte: file('matte') };
           }),
       ),

@@ -70,13 +70,13 @@ interface Row {
  * performer's mean light would have to change, a channel.
  */
 function readingOf(ours: Picture, truth: Picture, base: Picture, r: Regions): Reading {
-  const s = scoreFrame(ours, truth, base, r),
-    a = codedToLinear(ours, 'bt709'),
-    b = codedToLinear(truth, 'bt709'),
-    n = r.width * r.height;
+  const s = scoreFrame(ours, truth, base, r);
+  const a = codedToLinear(ours, 'bt709');
+  const b = codedToLinear(truth, 'bt709');
+  const n = r.width * r.height;
   const stops = [0, 1, 2].map((c) => {
-    let x = 0,
-      y = 0;
+    let x = 0;
+    let y = 0;
     for (let i = 0; i < n; i++)
       if (r.label[i] === 1) {
         x += a.data[c * n + i]!;
@@ -103,9 +103,9 @@ function readingOf(ours: Picture, truth: Picture, base: Picture, r: Regions): Re
 
 /** Cover's middle and the root of its area, px. */
 function extent(matte: Float32Array, w: number): { x: number; y: number; size: number } {
-  let x = 0,
-    y = 0,
-    s = 0;
+  let x = 0;
+  let y = 0;
+  let s = 0;
   for (let i = 0; i < matte.length; i++) {
     const v = matte[i]!;
     s += v;
@@ -119,28 +119,28 @@ function extent(matte: Float32Array, w: number): { x: number; y: number; size: n
  * The take laid over the plate with its true matte, its foot and top on the plate's: display codes, nothing else done.
  */
 function overlay(plate: Picture, take: Picture, matte: Float32Array, at: ExamScene['places'][number]): Picture {
-  const { width: w, height: h } = plate,
-    n = w * h,
-    out = { ...plate, data: plate.data.slice() },
-    [p0, p1] = at.plate,
-    [t0, t1] = at.take;
-  const px = p1[0] - p0[0],
-    py = p1[1] - p0[1],
-    tx = t1[0] - t0[0],
-    ty = t1[1] - t0[1],
-    q = px * px + py * py,
-    c = (tx * px + ty * py) / q,
-    s = (ty * px - tx * py) / q,
-    FINE = 4;
+  const { width: w, height: h } = plate;
+  const n = w * h;
+  const out = { ...plate, data: plate.data.slice() };
+  const [p0, p1] = at.plate;
+  const [t0, t1] = at.take;
+  const px = p1[0] - p0[0];
+  const py = p1[1] - p0[1];
+  const tx = t1[0] - t0[0];
+  const ty = t1[1] - t0[1];
+  const q = px * px + py * py;
+  const c = (tx * px + ty * py) / q;
+  const s = (ty * px - tx * py) / q;
+  const FINE = 4;
   for (let y = 0; y < h; y++)
     for (let x = 0; x < w; x++) {
       let alpha = 0;
       const colour = [0, 0, 0];
       for (let k = 0; k < FINE * FINE; k++) {
-        const dx = x + ((k % FINE) + 0.5) / FINE - p0[0],
-          dy = y + (Math.floor(k / FINE) + 0.5) / FINE - p0[1],
-          u = Math.round(t0[0] + c * dx - s * dy - 0.5),
-          v = Math.round(t0[1] + s * dx + c * dy - 0.5);
+        const dx = x + ((k % FINE) + 0.5) / FINE - p0[0];
+        const dy = y + (Math.floor(k / FINE) + 0.5) / FINE - p0[1];
+        const u = Math.round(t0[0] + c * dx - s * dy - 0.5);
+        const v = Math.round(t0[1] + s * dx + c * dy - 0.5);
         if (u < 0 || v < 0 || u >= w || v >= h) continue;
         const m = matte[v * w + u]! / (FINE * FINE);
         alpha += m;
@@ -157,16 +157,16 @@ function overlay(plate: Picture, take: Picture, matte: Float32Array, at: ExamSce
 
 /** Plain overlay, ours and truth side by side, cut out about the performer. */
 function beside(path: string, pictures: readonly Picture[], matte: Float32Array): Promise<void> {
-  const w = pictures[0]!.width,
-    h = pictures[0]!.height;
-  let x0 = w,
-    y0 = h,
-    x1 = 0,
-    y1 = 0;
+  const w = pictures[0]!.width;
+  const h = pictures[0]!.height;
+  let x0 = w;
+  let y0 = h;
+  let x1 = 0;
+  let y1 = 0;
   for (let i = 0; i < matte.length; i++)
     if (matte[i]! > 0.3) {
-      const x = i % w,
-        y = Math.floor(i / w);
+      const x = i % w;
+      const y = Math.floor(i / w);
       x0 = Math.min(x0, x);
       x1 = Math.max(x1, x + 1);
       y0 = Math.min(y0, y);
@@ -177,10 +177,10 @@ function beside(path: string, pictures: readonly Picture[], matte: Float32Array)
   x1 = Math.min(w, x1 + side);
   y0 = Math.max(0, y0 - 20);
   y1 = Math.min(h, y1 + 30);
-  const cw = x1 - x0,
-    ch = y1 - y0,
-    out = createPicture(pictures.length * (cw + 4), ch, 3),
-    n = out.width * ch;
+  const cw = x1 - x0;
+  const ch = y1 - y0;
+  const out = createPicture(pictures.length * (cw + 4), ch, 3);
+  const n = out.width * ch;
   pictures.forEach((p, k) => {
     for (let c = 0; c < 3; c++)
       for (let y = 0; y < ch; y++)
@@ -210,45 +210,45 @@ async function rowOf(s: ExamScene, folder: string, pictures: string | undefined,
     ...(await joinTools(proposal.recipe, json(s.plateMarks), proposal.camera)),
     carrier: proposal.carrier,
   });
-  const plate = await VideoReader.open(s.plate),
-    take = await VideoReader.open(s.take),
-    ours: Reading[] = [],
-    plain: Reading[] = [];
-  let size = 0,
-    place = 0,
-    own = 0;
+  const plate = await VideoReader.open(s.plate);
+  const take = await VideoReader.open(s.take);
+  const ours: Reading[] = [];
+  const plain: Reading[] = [];
+  let size = 0;
+  let place = 0;
+  let own = 0;
   for (const f of s.frames) {
     const read = (what: string): Promise<Picture> => readPng(join(folder, `exam-${s.seed}`, `${f}-${what}.png`));
-    const truth = await read('truth'),
-      clean = blurred(await read('clean')),
-      base = blurred(await read('base')),
-      n = truth.width * truth.height,
-      cover = async (what: string): Promise<Float32Array> => (await read(what)).data.slice(0, n);
-    const matte = await cover('matte'),
-      frame = await renderer.frame(f),
-      coded = frame.coded(),
-      r = regions(matte, truth.width, truth.height, clean, base),
-      t = blurred(truth);
-    const shown = toCodedRgb(await plate.frame(f)),
-      over = overlay(
-        shown,
-        toCodedRgb(await take.frame(f)),
-        await cover('takematte'),
-        s.places.find((p) => p.frame === f)!,
-      );
+    const truth = await read('truth');
+    const clean = blurred(await read('clean'));
+    const base = blurred(await read('base'));
+    const n = truth.width * truth.height;
+    const cover = async (what: string): Promise<Float32Array> => (await read(what)).data.slice(0, n);
+    const matte = await cover('matte');
+    const frame = await renderer.frame(f);
+    const coded = frame.coded();
+    const r = regions(matte, truth.width, truth.height, clean, base);
+    const t = blurred(truth);
+    const shown = toCodedRgb(await plate.frame(f));
+    const over = overlay(
+      shown,
+      toCodedRgb(await take.frame(f)),
+      await cover('takematte'),
+      s.places.find((p) => p.frame === f)!,
+    );
     ours.push(readingOf(blurred(coded), t, base, r));
     plain.push(readingOf(blurred(over), t, base, r));
     own += scoreFrame(blurred(shown), t, base, r).outside / s.frames.length;
-    const a = extent(frame.matte(), truth.width),
-      b = extent(matte, truth.width);
+    const a = extent(frame.matte(), truth.width);
+    const b = extent(matte, truth.width);
     size += (a.size - b.size) / s.frames.length;
     place += Math.hypot(a.x - b.x, a.y - b.y) / s.frames.length;
     if (pictures !== undefined) await beside(join(pictures, `exam-${s.seed}-${f}.png`), [over, coded, truth], matte);
   }
   await Promise.all([renderer.close(), plate.close(), take.close()]);
-  const all = mean(ours),
-    us = { ...all, outside: all.outside - own },
-    pl = mean(plain);
+  const all = mean(ours);
+  const us = { ...all, outside: all.outside - own };
+  const pl = mean(plain);
   const off: Record<string, number> = {
     performer: us.performer,
     edge: us.edge,
@@ -293,14 +293,15 @@ function summary(rows: readonly Row[], of: 'ours' | 'plain'): Reading {
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
-  const args = process.argv.slice(2),
-    [folder, seeds] = args.filter((a) => !a.startsWith('--')),
-    option = (name: string): string | undefined => args.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
+  const args = process.argv.slice(2);
+  const [folder, seeds] = args.filter((a) => !a.startsWith('--'));
+  const option = (name: string): string | undefined =>
+    args.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
   if (folder === undefined || seeds === undefined)
     console.log('usage: npx tsx bench/exam.ts FOLDER SEEDS [--pictures=DIR] [--json=FILE] [--why]');
   else if (canTrace()) {
-    const pictures = option('pictures'),
-      rows: Row[] = [];
+    const pictures = option('pictures');
+    const rows: Row[] = [];
     if (pictures !== undefined) mkdirSync(pictures, { recursive: true });
     for (const seed of seedsOf(seeds)) {
       const scene = await makeExam(resolve(folder), seed);

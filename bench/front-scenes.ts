@@ -49,11 +49,11 @@ export const idOf = ([thing, move]: readonly [Thing, Move]): string => `${thing}
 
 /** Where the camera stands on a frame, and where it looks. */
 function cameraAt(move: Move, n: number, seed: number, focalPx: number): Camera {
-  const t = n / (FRAMES - 1),
-    s = t * t * (3 - 2 * t),
-    r = seeded(seed * 7 + 3),
-    side = r() < 0.5 ? -1 : 1,
-    long = 0.8 + 0.5 * r();
+  const t = n / (FRAMES - 1);
+  const s = t * t * (3 - 2 * t);
+  const r = seeded(seed * 7 + 3);
+  const side = r() < 0.5 ? -1 : 1;
+  const long = 0.8 + 0.5 * r();
   const shake = (k: number): number => wander(seed * 31 + k, n / 24);
   const place: Vec3 = [0, 1.5, -6];
   if (move === 'pan') return aim(place, side * (-7 + 14 * s), -3 + 0.5 * s, focalPx, 0, W, H);
@@ -90,8 +90,8 @@ function toneOf(r: () => number): string {
 
 /** The set: a patterned wall, boxes and thin poles at several distances, a patterned ground. */
 function setText(seed: number): string {
-  const r = seeded(seed),
-    tone = (): string => toneOf(r);
+  const r = seeded(seed);
+  const tone = (): string => toneOf(r);
   let out =
     'global_settings{assumed_gamma 1.0}\nbackground{rgb<0.5,0.6,0.8>}\n' +
     `light_source{<${(-30 + 60 * r()).toFixed(1)},40,-35> rgb 2.0}\nlight_source{<0,60,-60> rgb 0.6 shadowless}\n`;
@@ -103,10 +103,10 @@ function setText(seed: number): string {
     `pigment{granite scale 0.6 color_map{[0 rgb<${tone()}>][0.7 rgb<${tone()}>]}} ` +
     'brick_size <0.9,0.35,0.5> mortar 0.05} finish{ambient 0 diffuse 0.8}}}\n';
   for (let i = 0; i < 14; i++) {
-    const x = -9 + 18 * r(),
-      z = 1.5 + 7 * r(),
-      wide = 0.25 + 0.9 * r(),
-      high = 0.4 + 2.6 * r();
+    const x = -9 + 18 * r();
+    const z = 1.5 + 7 * r();
+    const wide = 0.25 + 0.9 * r();
+    const high = 0.4 + 2.6 * r();
     out +=
       r() < 0.35
         ? `cylinder{<${x.toFixed(3)},0,${z.toFixed(3)}>,<${x.toFixed(3)},${(high + 1.5).toFixed(3)},${z.toFixed(3)}` +
@@ -127,11 +127,11 @@ interface Front {
 }
 
 function frontOf(thing: Thing, seed: number): Front {
-  const r = seeded(seed * 13 + 5),
-    x = -0.25 + 0.5 * r(),
-    z = -3.4 + 0.8 * r(),
-    tone = toneOf(r),
-    paint = `texture{pigment{rgb<${tone}>} finish{ambient 0 diffuse 0.85}}`;
+  const r = seeded(seed * 13 + 5);
+  const x = -0.25 + 0.5 * r();
+  const z = -3.4 + 0.8 * r();
+  const tone = toneOf(r);
+  const paint = `texture{pigment{rgb<${tone}>} finish{ambient 0 diffuse 0.85}}`;
   const upright = (
     cx: number,
     radius: number,
@@ -169,24 +169,24 @@ function frontOf(thing: Thing, seed: number): Front {
     return { text: (_, t) => p.text(t), parts: [p.part] };
   }
   if (thing === 'rail') {
-    const bars = [-0.55, -0.1, 0.35].map((d) => upright(x + d, 0.02, 0.6, 1.4, paint)),
-      y = 1.42,
-      top: Vec3[] = [
-        [x - 2.4, y + 0.025, z],
-        [x + 2.4, y + 0.025, z],
-        [x + 2.4, y - 0.025, z],
-        [x - 2.4, y - 0.025, z],
-      ];
+    const bars = [-0.55, -0.1, 0.35].map((d) => upright(x + d, 0.02, 0.6, 1.4, paint));
+    const y = 1.42;
+    const top: Vec3[] = [
+      [x - 2.4, y + 0.025, z],
+      [x + 2.4, y + 0.025, z],
+      [x + 2.4, y - 0.025, z],
+      [x - 2.4, y - 0.025, z],
+    ];
     const beam = (t: string | null): string =>
       `cylinder{<${(x - 2.4).toFixed(3)},${y},${z.toFixed(4)}>,<${(x + 2.4).toFixed(3)},${y},${z.toFixed(4)}` +
       `>,0.025 ${t ?? paint} no_shadow}\n`;
     return { text: (_, t) => beam(t) + bars.map((b) => b.text(t)).join(''), parts: [top, ...bars.map((b) => b.part)] };
   }
   if (thing === 'door') {
-    const e = x,
-      s = r() < 0.5 ? -1 : 1,
-      a = s < 0 ? e - 4 : e,
-      b = s < 0 ? e : e + 4;
+    const e = x;
+    const s = r() < 0.5 ? -1 : 1;
+    const a = s < 0 ? e - 4 : e;
+    const b = s < 0 ? e : e + 4;
     return {
       text: (_, t) =>
         `box{<${a.toFixed(3)},-0.5,${z.toFixed(3)}>,<${b.toFixed(3)},4,${(z + 0.04).toFixed(3)}> ${t ?? paint} ` +
@@ -204,11 +204,11 @@ function frontOf(thing: Thing, seed: number): Front {
   const from = r() < 0.5 ? -1 : 1;
   return {
     text: (n, t) => {
-      const s = n / (FRAMES - 1),
-        body = passenger(
-          { position: [from * (-0.75 + 1.5 * s), 0, -2.6], yaw: -90 * from, stride: 0.15 + 1.2 * s },
-          seed % 2 === 0 ? 'plum' : 'mustard',
-        );
+      const s = n / (FRAMES - 1);
+      const body = passenger(
+        { position: [from * (-0.75 + 1.5 * s), 0, -2.6], yaw: -90 * from, stride: 0.15 + 1.2 * s },
+        seed % 2 === 0 ? 'plum' : 'mustard',
+      );
       return t === null ? body : `union{ ${body} ${t} }`;
     },
     parts: null,
@@ -218,24 +218,24 @@ function frontOf(thing: Thing, seed: number): Front {
 const MARKED = Math.floor(FRAMES / 2);
 
 async function make(folder: string, c: readonly [Thing, Move], seed: number): Promise<void> {
-  const [thing, move] = c,
-    dir = join(folder, `${idOf(c)}-${seed}`);
+  const [thing, move] = c;
+  const dir = join(folder, `${idOf(c)}-${seed}`);
   if (existsSync(join(dir, 'marks.json'))) return;
   mkdirSync(dir, { recursive: true });
-  const r = seeded(seed * 101 + 17),
-    focalPx = 560 + 120 * r(),
-    set = setText(seed),
-    front = frontOf(thing, seed),
-    options = { cache: folder, scale: 1.5, kept: new Map() },
-    rect = { x: 0, y: 0, w: W, h: H };
-  const hand = (): number => 0.7 * gaussian(r),
-    grain = seeded(seed * 977),
-    marks: Mark[] = [],
-    sigma = 0.006 + 0.008 * r();
+  const r = seeded(seed * 101 + 17);
+  const focalPx = 560 + 120 * r();
+  const set = setText(seed);
+  const front = frontOf(thing, seed);
+  const options = { cache: folder, scale: 1.5, kept: new Map() };
+  const rect = { x: 0, y: 0, w: W, h: H };
+  const hand = (): number => 0.7 * gaussian(r);
+  const grain = seeded(seed * 977);
+  const marks: Mark[] = [];
+  const sigma = 0.006 + 0.008 * r();
   async function* frames(): AsyncGenerator<Uint8Array> {
     for (let n = 0; n < FRAMES; n++) {
-      const camera = cameraAt(move, n, seed, focalPx),
-        lit = await trace(set + front.text(n, null), camera, rect, options);
+      const camera = cameraAt(move, n, seed, focalPx);
+      const lit = await trace(set + front.text(n, null), camera, rect, options);
       // The figure's own paints cannot be replaced from outside: it is told from two flat grounds instead.
       const alone = (back: number): Promise<{ rgb: Float32Array }> =>
         trace(
@@ -245,9 +245,9 @@ async function make(folder: string, c: readonly [Thing, Move], seed: number): Pr
           rect,
           options,
         );
-      const [dark, bright] = [await alone(0), await alone(1)],
-        truth = createPicture(W, H, 1),
-        out = new Uint8Array(3 * W * H);
+      const [dark, bright] = [await alone(0), await alone(1)];
+      const truth = createPicture(W, H, 1);
+      const out = new Uint8Array(3 * W * H);
       for (let i = 0; i < W * H; i++)
         truth.data[i] = Math.min(1, Math.max(0, 1 - (bright.rgb[3 * i + 1]! - dark.rgb[3 * i + 1]!)));
       for (let i = 0; i < 3 * W * H; i++)
@@ -312,9 +312,9 @@ function clipped(polygon: readonly (readonly [number, number])[]): [number, numb
     const from = out;
     out = [];
     from.forEach((p, i) => {
-      const q = from[(i + 1) % from.length]!,
-        a = sign * (p[axis] - limit),
-        b = sign * (q[axis] - limit);
+      const q = from[(i + 1) % from.length]!;
+      const a = sign * (p[axis] - limit);
+      const b = sign * (q[axis] - limit);
       if (a >= 0) out.push(p);
       if (a >= 0 !== b >= 0) {
         const t = a / (a - b);
@@ -332,8 +332,8 @@ function threefold(p: Float32Array): ReturnType<typeof createPicture> {
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
-  const [folder, ids] = process.argv.slice(2).filter((a) => !a.startsWith('--')),
-    seed = Number(process.argv.find((a) => a.startsWith('--seed='))?.slice(7) ?? 1);
+  const [folder, ids] = process.argv.slice(2).filter((a) => !a.startsWith('--'));
+  const seed = Number(process.argv.find((a) => a.startsWith('--seed='))?.slice(7) ?? 1);
   if (folder === undefined) console.log('usage: npx tsx bench/front-scenes.ts FOLDER [ids] [--seed=N]');
   else {
     mkdirSync(folder, { recursive: true });

@@ -27,21 +27,21 @@ export interface Score {
 
 /** Overlap of two covers, and the mean of the way from either's half-way line to the other's, px. */
 export function scoreCover(ours: Float32Array, truth: Float32Array, w: number, h: number): Score | null {
-  let both = 0,
-    any = 0,
-    seen = 0;
+  let both = 0;
+  let any = 0;
+  let seen = 0;
   for (let i = 0; i < w * h; i++) {
     both += Math.min(ours[i]!, truth[i]!);
     any += Math.max(ours[i]!, truth[i]!);
     if (truth[i]! > 0.5) seen++;
   }
   if (seen < 20) return null;
-  const a = rim(ours, w, h),
-    b = rim(truth, w, h),
-    da = distanceToSet(a, w, h),
-    db = distanceToSet(b, w, h);
-  let s = 0,
-    n = 0;
+  const a = rim(ours, w, h);
+  const b = rim(truth, w, h);
+  const da = distanceToSet(a, w, h);
+  const db = distanceToSet(b, w, h);
+  let s = 0;
+  let n = 0;
   for (let i = 0; i < w * h; i++) {
     if (a[i] === 1) {
       s += Math.min(40, db[i]!);
@@ -74,41 +74,41 @@ function drawn(step: FrontStep, carrier: typeof STILL, n: number, w: number, h: 
 }
 
 async function row(dir: string, id: string, pictures: string | null, each: boolean): Promise<string> {
-  const reader = await VideoReader.open(join(dir, 'plate.mp4')),
-    marks = JSON.parse(readFileSync(join(dir, 'marks.json'), 'utf8')) as MarksFile;
+  const reader = await VideoReader.open(join(dir, 'plate.mp4'));
+  const marks = JSON.parse(readFileSync(join(dir, 'marks.json'), 'utf8')) as MarksFile;
   try {
-    const began = process.cpuUsage(),
-      p = await measurePlateSide(join(dir, 'plate.mp4'), reader, marks),
-      m = p.side.measures,
-      carrier = cameraCarrier(m.camera),
-      measured = process.cpuUsage(began);
-    const fronts = thingsOf(marksOf(marks, 'front')),
-      before: FrontStep = {
-        step: 'front',
-        on: true,
-        why: '',
-        region: fronts[0]!,
-        also: fronts.slice(1),
-        softPx: 0.6,
-        pane: null,
-      };
-    const from = process.cpuUsage(),
-      now = (await proposeFront(p.side, carrier, m))!,
-      used = process.cpuUsage(from),
-      { widthPx: w, heightPx: h } = reader.info,
-      list: { n: number; was: Score; is: Score }[] = [];
+    const began = process.cpuUsage();
+    const p = await measurePlateSide(join(dir, 'plate.mp4'), reader, marks);
+    const m = p.side.measures;
+    const carrier = cameraCarrier(m.camera);
+    const measured = process.cpuUsage(began);
+    const fronts = thingsOf(marksOf(marks, 'front'));
+    const before: FrontStep = {
+      step: 'front',
+      on: true,
+      why: '',
+      region: fronts[0]!,
+      also: fronts.slice(1),
+      softPx: 0.6,
+      pane: null,
+    };
+    const from = process.cpuUsage();
+    const now = (await proposeFront(p.side, carrier, m))!;
+    const used = process.cpuUsage(from);
+    const { widthPx: w, heightPx: h } = reader.info;
+    const list: { n: number; was: Score; is: Score }[] = [];
     for (let n = 0; existsSync(join(dir, `truth-${n}.png`)); n++) {
-      const truth = (await readPng(join(dir, `truth-${n}.png`))).data.subarray(0, w * h),
-        is = drawn(now, carrier, n, w, h),
-        a = scoreCover(drawn(before, carrier, n, w, h), truth, w, h),
-        b = scoreCover(is, truth, w, h);
+      const truth = (await readPng(join(dir, `truth-${n}.png`))).data.subarray(0, w * h);
+      const is = drawn(now, carrier, n, w, h);
+      const a = scoreCover(drawn(before, carrier, n, w, h), truth, w, h);
+      const b = scoreCover(is, truth, w, h);
       if (a !== null && b !== null) list.push({ n, was: a, is: b });
       if (pictures !== null && n % 6 === 0)
         await writePng16(join(pictures, `${id}-${n}.png`), lineOn(clonePicture(toCodedRgb(await reader.frame(n))), is));
     }
     const mean = (f: (q: (typeof list)[number]) => number): number =>
-        list.reduce((s, q) => s + f(q), 0) / Math.max(1, list.length),
-      worst = (f: (q: (typeof list)[number]) => number): number => Math.max(...list.map(f));
+      list.reduce((s, q) => s + f(q), 0) / Math.max(1, list.length);
+    const worst = (f: (q: (typeof list)[number]) => number): number => Math.max(...list.map(f));
     if (each)
       for (const q of list)
         console.log(
@@ -140,10 +140,10 @@ async function row(dir: string, id: string, pictures: string | null, each: boole
 }
 
 function lineOn(p: Picture, cover: Float32Array): Picture {
-  const { width: w, height: h } = p,
-    n = w * h,
-    edge = rim(cover, w, h),
-    out = createPicture(w, h, 3);
+  const { width: w, height: h } = p;
+  const n = w * h;
+  const edge = rim(cover, w, h);
+  const out = createPicture(w, h, 3);
   out.data.set(p.data.subarray(0, 3 * n));
   for (let i = 0; i < n; i++)
     if (edge[i] === 1) {
@@ -155,8 +155,8 @@ function lineOn(p: Picture, cover: Float32Array): Picture {
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
-  const [folder, ids] = process.argv.slice(2).filter((a) => !a.startsWith('--')),
-    pictures = process.argv.find((a) => a.startsWith('--pictures='))?.slice(11) ?? null;
+  const [folder, ids] = process.argv.slice(2).filter((a) => !a.startsWith('--'));
+  const pictures = process.argv.find((a) => a.startsWith('--pictures='))?.slice(11) ?? null;
   if (folder === undefined) console.log('usage: npx tsx bench/front.ts FOLDER [ids] [--pictures=DIR] [--frames]');
   else {
     if (pictures !== null) mkdirSync(pictures, { recursive: true });

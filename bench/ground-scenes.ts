@@ -30,8 +30,8 @@ import type { GroundFrame, GroundStep } from '../src/join/types.js';
 import { linearToCoded } from '../src/media/convert.js';
 import { writePng16 } from '../src/media/stills.js';
 
-const W = 560,
-  H = 400;
+const W = 560;
+const H = 400;
 
 interface Lamp {
   readonly azimuth: number;
@@ -246,17 +246,17 @@ const CASES: readonly Case[] = [
 
 /** A tread of .22 m behind the performer, as wide as the picture; its riser's foot line comes first. */
 const RISER: readonly Vec3[] = [
-    [-4, 0, 0.55],
-    [4, 0, 0.55],
-    [4, 0.22, 0.55],
-    [-4, 0.22, 0.55],
-  ],
-  TREAD: readonly Vec3[] = [
-    [-4, 0.22, 0.55],
-    [4, 0.22, 0.55],
-    [4, 0.22, 3],
-    [-4, 0.22, 3],
-  ];
+  [-4, 0, 0.55],
+  [4, 0, 0.55],
+  [4, 0.22, 0.55],
+  [-4, 0.22, 0.55],
+];
+const TREAD: readonly Vec3[] = [
+  [-4, 0.22, 0.55],
+  [4, 0.22, 0.55],
+  [4, 0.22, 3],
+  [-4, 0.22, 3],
+];
 const PLASTER =
   'pigment{bozo scale 0.05 color_map{[0 rgb<0.52,0.47,0.42>][1 rgb<0.58,0.53,0.47>]}} finish{ambient 0 diffuse 0.85}';
 
@@ -411,8 +411,8 @@ const PLACES: readonly Case[] = [
 
 /** Points (along, up) of the wall that stands aslant, in the world. */
 function aslant(points: readonly (readonly [number, number])[]): Vec3[] {
-  const c = Math.cos((35 * Math.PI) / 180),
-    s = Math.sin((35 * Math.PI) / 180);
+  const c = Math.cos((35 * Math.PI) / 180);
+  const s = Math.sin((35 * Math.PI) / 180);
   // The trace turns left-handed about y: the wall's right end comes nearer or goes farther with the sine.
   return points.map(([a, u]) => [-0.35 + a * c, u, 0.25 + a * s]);
 }
@@ -420,21 +420,21 @@ function aslant(points: readonly (readonly [number, number])[]): Vec3[] {
 /** Directions over the upper half, evenly by solid angle (a Fibonacci lattice; Swinbank & Purser, QJRMS 132, 2006). */
 export function dome(count: number): Vec3[] {
   return Array.from({ length: count }, (_, i) => {
-    const y = (i + 0.5) / count,
-      r = Math.sqrt(1 - y * y),
-      a = i * 2.399963;
+    const y = (i + 0.5) / count;
+    const r = Math.sqrt(1 - y * y);
+    const a = i * 2.399963;
     return [r * Math.cos(a), y, r * Math.sin(a)];
   });
 }
 
 /** A disc of the sky of so many degrees, as lamps of their own. */
 function disc(towards: Vec3, deg: number, count: number): Vec3[] {
-  const side = unit3(cross3(towards, [0, 1, 0])),
-    up = cross3(side, towards),
-    k = Math.tan((deg * Math.PI) / 360);
+  const side = unit3(cross3(towards, [0, 1, 0]));
+  const up = cross3(side, towards);
+  const k = Math.tan((deg * Math.PI) / 360);
   return Array.from({ length: count }, (_, i) => {
-    const r = k * Math.sqrt((i + 0.5) / count),
-      a = i * 2.399963;
+    const r = k * Math.sqrt((i + 0.5) / count);
+    const a = i * 2.399963;
     return unit3(
       [0, 1, 2].map((j) => towards[j]! + r * (Math.cos(a) * side[j]! + Math.sin(a) * up[j]!)) as unknown as Vec3,
     );
@@ -450,8 +450,8 @@ const unit3 = (a: Vec3): Vec3 => {
   return [a[0] / l, a[1] / l, a[2] / l];
 };
 
-const SKY_LAMPS = 96,
-  SKY_RGB: Vec3 = [0.8, 0.95, 1.2];
+const SKY_LAMPS = 96;
+const SKY_RGB: Vec3 = [0.8, 0.95, 1.2];
 
 function lampsText(c: Case, camera: Camera): string {
   const light = (d: Vec3, rgb: Vec3): string =>
@@ -461,8 +461,8 @@ function lampsText(c: Case, camera: Camera): string {
   for (const d of dome(SKY_LAMPS))
     out += light(d, SKY_RGB.map((s) => (2 * s * c.sky) / SKY_LAMPS / 1.6) as unknown as Vec3);
   for (const l of c.lamps) {
-    const to = sunFrom(camera, l.azimuth, l.elevation),
-      parts = l.softDeg === undefined ? [to] : disc(to, l.softDeg, 40);
+    const to = sunFrom(camera, l.azimuth, l.elevation);
+    const parts = l.softDeg === undefined ? [to] : disc(to, l.softDeg, 40);
     for (const d of parts) out += light(d, l.rgb.map((s) => s / parts.length) as unknown as Vec3);
   }
   return out;
@@ -478,16 +478,16 @@ function paneText([a, b, tall]: readonly [Vec3, Vec3, number]): string {
 }
 
 const planar = (p: Traced): Picture => {
-  const out = createPicture(p.w, p.h, 3),
-    m = p.w * p.h;
+  const out = createPicture(p.w, p.h, 3);
+  const m = p.w * p.h;
   for (let i = 0; i < m; i++) for (let k = 0; k < 3; k++) out.data[k * m + i] = Math.min(1, p.rgb[3 * i + k]!);
   return out;
 };
 
 async function rowOf(c: Case, folder: string, o: TraceOptions, pictures: boolean): Promise<string> {
   const camera: Camera = { ...aim([0, c.cameraHeight, -c.far], 0, c.tilt, c.focalPx), widthPx: W, heightPx: H };
-  const rect = { x: 0, y: 0, w: W, h: H },
-    head = 'global_settings{assumed_gamma 1.0 max_trace_level 5}\n';
+  const rect = { x: 0, y: 0, w: W, h: H };
+  const head = 'global_settings{assumed_gamma 1.0 max_trace_level 5}\n';
   const lit =
     head + lampsText(c, camera) + BACK + c.floor + (c.set ?? '') + (c.pane === undefined ? '' : paneText(c.pane));
   const position: Vec3 = [0, 0, 0];
@@ -495,24 +495,24 @@ async function rowOf(c: Case, folder: string, o: TraceOptions, pictures: boolean
     c.body === 'rabbit'
       ? rabbitDeclarations() + rabbit({ position, yaw: c.yaw })
       : passenger({ position, yaw: c.yaw }, 'plum');
-  const base = planar(await trace(lit, camera, rect, o)),
-    truth = planar(await trace(lit + body, camera, rect, o));
+  const base = planar(await trace(lit, camera, rect, o));
+  const truth = planar(await trace(lit + body, camera, rect, o));
   const dark = await trace(
-      `${head}background{rgb 0}\nlight_source{<0,50,-50> rgb 0.4 shadowless}\n` +
-        `${body.replaceAll(' reflection 0.04', '')}`,
-      camera,
-      rect,
-      o,
-    ),
-    bright = await trace(
-      `${head}background{rgb 1}\nlight_source{<0,50,-50> rgb 0.4 shadowless}\n` +
-        `${body.replaceAll(' reflection 0.04', '')}`,
-      camera,
-      rect,
-      o,
-    );
-  const n = W * H,
-    matte = new Float32Array(n);
+    `${head}background{rgb 0}\nlight_source{<0,50,-50> rgb 0.4 shadowless}\n` +
+      `${body.replaceAll(' reflection 0.04', '')}`,
+    camera,
+    rect,
+    o,
+  );
+  const bright = await trace(
+    `${head}background{rgb 1}\nlight_source{<0,50,-50> rgb 0.4 shadowless}\n` +
+      `${body.replaceAll(' reflection 0.04', '')}`,
+    camera,
+    rect,
+    o,
+  );
+  const n = W * H;
+  const matte = new Float32Array(n);
   for (let i = 0; i < n; i++) matte[i] = Math.min(1, Math.max(0, 1 - (bright.rgb[3 * i + 1]! - dark.rgb[3 * i + 1]!)));
   const performer = createPicture(W, H, 4);
   for (let i = 0; i < n; i++) {
@@ -521,8 +521,8 @@ async function rowOf(c: Case, folder: string, o: TraceOptions, pictures: boolean
       performer.data[k * n + i] = a <= 0 ? 0 : Math.max(0, truth.data[k * n + i]! - (1 - a) * base.data[k * n + i]!);
     performer.data[3 * n + i] = a;
   }
-  const foot = project(camera, position),
-    key = c.lamps[0];
+  const foot = project(camera, position);
+  const key = c.lamps[0];
   const at: GroundFrame = {
     frame: 0,
     foot: [foot[0], foot[1]],
@@ -532,8 +532,8 @@ async function rowOf(c: Case, folder: string, o: TraceOptions, pictures: boolean
     rollDeg: 0,
     azimuthDeg: key?.azimuth ?? 0,
   };
-  const sky = SKY_RGB.map((s) => (s * c.sky) / 1.6),
-    onGround = (l: Lamp): number[] => l.rgb.map((s) => s * Math.sin((l.elevation * Math.PI) / 180));
+  const sky = SKY_RGB.map((s) => (s * c.sky) / 1.6);
+  const onGround = (l: Lamp): number[] => l.rgb.map((s) => s * Math.sin((l.elevation * Math.PI) / 180));
   const all = [0, 1, 2].map((k) => sky[k]! + c.lamps.reduce((s, l) => s + onGround(l)[k]!, 0));
   const without = (l: Lamp): [number, number, number] =>
     [0, 1, 2].map((k) => (all[k]! - onGround(l)[k]!) / all[k]!) as [number, number, number];
@@ -584,15 +584,15 @@ async function rowOf(c: Case, folder: string, o: TraceOptions, pictures: boolean
       ],
     }));
   if (c.lit === true) {
-    const spanPx = at.pxPerMetre * (c.body === 'rabbit' ? RABBIT_HEIGHT : PASSENGER_HEIGHT),
-      radius = Math.max(2, Math.round(0.03 * spanPx)),
-      measured = measureLitGround(base, at.foot, spanPx, radius);
+    const spanPx = at.pxPerMetre * (c.body === 'rabbit' ? RABBIT_HEIGHT : PASSENGER_HEIGHT);
+    const radius = Math.max(2, Math.round(0.03 * spanPx));
+    const measured = measureLitGround(base, at.foot, spanPx, radius);
     if (measured !== null)
       Object.assign(step, { litLinear: measured.linear, litSpread: measured.spread, litRadiusPx: radius });
   }
-  const out: Picture = { ...base, data: base.data.slice() },
-    box = [0, 0, W, H] as const,
-    touched = new Uint8Array(n);
+  const out: Picture = { ...base, data: base.data.slice() };
+  const box = [0, 0, W, H] as const;
+  const touched = new Uint8Array(n);
   const shade = shadeGround(step, at, matte, box, W, H, 0.5);
   // As a plate's own shadow on the same floor would tell it.
   if (shade !== null && key !== undefined)
@@ -635,17 +635,17 @@ function shareOf(c: Case, camera: Camera, base: Picture, at: GroundFrame): numbe
   const g = groundGeometry({ focalPx: c.focalPx, azimuthDeg: 0, elevationDeg: 45 }, at, W, H);
   if (c.pane === undefined)
     return mirrorShare(base, outlineOf(c, camera), g) ?? levelShare(at.foot, c.tilt, 0, c.focalPx, W, H);
-  const p = wallPlane(g, [project(camera, c.pane[0]), project(camera, c.pane[1])], 0)!,
-    ends = outlineOf(c, camera),
-    x = ends.reduce((s, q) => s + q[0], 0) / 4,
-    y = ends.reduce((s, q) => s + q[1], 0) / 4;
+  const p = wallPlane(g, [project(camera, c.pane[0]), project(camera, c.pane[1])], 0)!;
+  const ends = outlineOf(c, camera);
+  const x = ends.reduce((s, q) => s + q[0], 0) / 4;
+  const y = ends.reduce((s, q) => s + q[1], 0) / 4;
   return schlick(Math.abs(dot(p.n, unit([(x - W / 2) / c.focalPx, (y - H / 2) / c.focalPx, 1]))));
 }
 
 /** Light left where the shadow is full, per channel: medians of truth over empty set. */
 function darkest(shade: GroundShade, truth: Picture, base: Picture, matte: Float32Array): [number, number, number] {
-  const [x0, y0, x1, y1] = shade.box,
-    n = W * H;
+  const [x0, y0, x1, y1] = shade.box;
+  const n = W * H;
   return [0, 1, 2].map((k) => {
     const all: number[] = [];
     for (let y = y0; y < y1; y++)
@@ -664,27 +664,27 @@ function soft(p: Picture): Picture {
 
 /** Where truth and empty set differ by more than 1.5 CIEDE2000 (of blurred pictures), outside the body and its edge. */
 function compare(ours: Picture, truth: Picture, base: Picture, matte: Float32Array): string {
-  const a = soft(ours),
-    b = soft(truth),
-    e = soft(base),
-    n = W * H,
-    wide = gaussianPlane(matte, W, H, 2);
-  let mine = 0,
-    none = 0,
-    count = 0,
-    lost = 0,
-    lostTrue = 0,
-    away = 0,
-    outside = 0;
+  const a = soft(ours);
+  const b = soft(truth);
+  const e = soft(base);
+  const n = W * H;
+  const wide = gaussianPlane(matte, W, H, 2);
+  let mine = 0;
+  let none = 0;
+  let count = 0;
+  let lost = 0;
+  let lostTrue = 0;
+  let away = 0;
+  let outside = 0;
   const lum = (p: Picture, i: number): number =>
     0.2126 * p.data[i]! + 0.7152 * p.data[n + i]! + 0.0722 * p.data[2 * n + i]!;
   for (let i = 0; i < n; i++) {
     if (wide[i]! > 0.02) continue;
     const lab = (p: Picture): [number, number, number] =>
       linearToLab(p.data[i]!, p.data[n + i]!, p.data[2 * n + i]!) as [number, number, number];
-    const [x, y, z] = [lab(a), lab(b), lab(e)],
-      d0 = ciede2000(...z, ...y),
-      d = ciede2000(...x, ...y);
+    const [x, y, z] = [lab(a), lab(b), lab(e)];
+    const d0 = ciede2000(...z, ...y);
+    const d = ciede2000(...x, ...y);
     if (d0 > 1.5) {
       mine += d;
       none += d0;

@@ -53,9 +53,9 @@ export interface HardScreen {
   readonly toy?: boolean;
 }
 
-const GREEN = [0.03, 0.33, 0.07] as const,
-  BLUE = [0.03, 0.09, 0.42] as const,
-  FADED = [0.24, 0.38, 0.13] as const;
+const GREEN = [0.03, 0.33, 0.07] as const;
+const BLUE = [0.03, 0.09, 0.42] as const;
+const FADED = [0.24, 0.38, 0.13] as const;
 export const HARD: readonly HardScreen[] = [
   {
     name: 'faded yellow-green, folds',
@@ -281,8 +281,8 @@ const COATS: readonly (readonly [number, number, number])[] = [
 /** Smooth noise of period about `s` px, 0 mean. */
 export function waves(random: RandomStream, s: number): (x: number, y: number) => number {
   const k = Array.from({ length: 6 }, () => {
-    const a = 6.283 * random.uniform(),
-      f = ((0.6 + 0.8 * random.uniform()) * 6.283) / s;
+    const a = 6.283 * random.uniform();
+    const f = ((0.6 + 0.8 * random.uniform()) * 6.283) / s;
     return [f * Math.cos(a), f * Math.sin(a), 6.283 * random.uniform()] as const;
   });
   return (x, y) => k.reduce((t, [a, b, c]) => t + Math.sin(a * x + b * y + c), 0) / 2.5;
@@ -300,9 +300,9 @@ export function performer(
   screen: readonly number[],
   told?: readonly [number, number, number],
 ): Layer {
-  const u = size,
-    drawn = COATS[random.uint32() % COATS.length]!,
-    coat = told ?? drawn;
+  const u = size;
+  const drawn = COATS[random.uint32() % COATS.length]!;
+  const coat = told ?? drawn;
   // Tapered capsules: from x y radius to x y radius.
   const parts: Part[] = [
     [-0.5, 0, 0.3, 0.45, -0.05, 0.34],
@@ -324,54 +324,54 @@ export function performer(
   const distance = (x: number, y: number): number => {
     let best = 1e9;
     for (const [ax, ay, ar, bx, by, br] of parts) {
-      const lx = bx - ax,
-        ly = by - ay,
-        t = Math.min(1, Math.max(0, ((x - ax) * lx + (y - ay) * ly) / (lx * lx + ly * ly)));
+      const lx = bx - ax;
+      const ly = by - ay;
+      const t = Math.min(1, Math.max(0, ((x - ax) * lx + (y - ay) * ly) / (lx * lx + ly * ly)));
       const d = Math.hypot(x - ax - t * lx, y - ay - t * ly) - (ar + t * (br - ar));
       if (d < best) best = d;
     }
     return best;
   };
-  const n = w * h,
-    alpha = new Float32Array(n),
-    rgb = new Float32Array(3 * n),
-    rim = new Float32Array(n),
-    tone = new Float32Array(n);
-  const broad = waves(random, 0.9 * u),
-    fine = waves(random, 5),
-    patch = waves(random, 0.7 * u);
-  const x0 = Math.max(0, Math.floor(cx - 1.5 * u)),
-    x1 = Math.min(w, Math.ceil(cx + 1.4 * u)),
-    y0 = Math.max(0, Math.floor(cy - 1.4 * u)),
-    y1 = Math.min(h, Math.ceil(cy + 1.2 * u));
+  const n = w * h;
+  const alpha = new Float32Array(n);
+  const rgb = new Float32Array(3 * n);
+  const rim = new Float32Array(n);
+  const tone = new Float32Array(n);
+  const broad = waves(random, 0.9 * u);
+  const fine = waves(random, 5);
+  const patch = waves(random, 0.7 * u);
+  const x0 = Math.max(0, Math.floor(cx - 1.5 * u));
+  const x1 = Math.min(w, Math.ceil(cx + 1.4 * u));
+  const y0 = Math.max(0, Math.floor(cy - 1.4 * u));
+  const y1 = Math.min(h, Math.ceil(cy + 1.2 * u));
   const edge: (readonly [number, number, number, number])[] = [];
   for (let y = y0; y < y1; y++)
     for (let x = x0; x < x1; x++) {
-      const d = distance(x + 0.5, y + 0.5),
-        i = y * w + x;
+      const d = distance(x + 0.5, y + 0.5);
+      const i = y * w + x;
       alpha[i] = Math.min(1, Math.max(0, 0.5 - d));
       rim[i] = Math.exp(-Math.max(0, -d) / (0.03 * h));
       tone[i] =
         Math.max(0.25, 1 + 0.25 * broad(x, y) + 0.15 * fine(x, y) + (0.4 * (cy - y)) / u) *
         (patch(x, y) > 0.7 ? 0.35 : 1);
       if (Math.abs(d) < 0.7 && random.uniform() < 0.5) {
-        const gx = distance(x + 1, y + 0.5) - distance(x, y + 0.5),
-          gy = distance(x + 0.5, y + 1) - distance(x + 0.5, y),
-          l = Math.hypot(gx, gy) || 1;
+        const gx = distance(x + 1, y + 0.5) - distance(x, y + 0.5);
+        const gy = distance(x + 0.5, y + 1) - distance(x + 0.5, y);
+        const l = Math.hypot(gx, gy) || 1;
         edge.push([x + 0.5, y + 0.5, gx / l, gy / l]);
       }
     }
   for (const [px, py, gx, gy] of edge) {
-    const long = h * (0.006 + 0.03 * random.uniform() ** 2),
-      lean = 0.9 * (random.uniform() - 0.5),
-      c = Math.cos(lean),
-      s = Math.sin(lean);
-    const dx = (gx * c - gy * s) * long,
-      dy = (gx * s + gy * c + 0.25) * long,
-      ax = px - gx * 2,
-      ay = py - gy * 2,
-      wide = 0.35 + 0.45 * random.uniform(),
-      shade = 0.6 + 0.8 * random.uniform();
+    const long = h * (0.006 + 0.03 * random.uniform() ** 2);
+    const lean = 0.9 * (random.uniform() - 0.5);
+    const c = Math.cos(lean);
+    const s = Math.sin(lean);
+    const dx = (gx * c - gy * s) * long;
+    const dy = (gx * s + gy * c + 0.25) * long;
+    const ax = px - gx * 2;
+    const ay = py - gy * 2;
+    const wide = 0.35 + 0.45 * random.uniform();
+    const shade = 0.6 + 0.8 * random.uniform();
     for (
       let y = Math.max(0, Math.floor(Math.min(ay, ay + dy) - 2));
       y <= Math.min(h - 1, Math.max(ay, ay + dy) + 2);
@@ -382,13 +382,13 @@ export function performer(
         x <= Math.min(w - 1, Math.max(ax, ax + dx) + 2);
         x++
       ) {
-        const t = Math.min(1, Math.max(0, ((x + 0.5 - ax) * dx + (y + 0.5 - ay) * dy) / (dx * dx + dy * dy))),
-          d = Math.hypot(x + 0.5 - ax - t * dx, y + 0.5 - ay - t * dy);
-        const cover = Math.min(1, Math.max(0, wide * (1 - 0.6 * t) + 0.5 - d)) * Math.min(1, 1.5 - t),
-          i = y * w + x;
+        const t = Math.min(1, Math.max(0, ((x + 0.5 - ax) * dx + (y + 0.5 - ay) * dy) / (dx * dx + dy * dy)));
+        const d = Math.hypot(x + 0.5 - ax - t * dx, y + 0.5 - ay - t * dy);
+        const cover = Math.min(1, Math.max(0, wide * (1 - 0.6 * t) + 0.5 - d)) * Math.min(1, 1.5 - t);
+        const i = y * w + x;
         if (cover <= 0) continue;
-        const was = alpha[i]!,
-          all = 1 - (1 - was) * (1 - cover);
+        const was = alpha[i]!;
+        const all = 1 - (1 - was) * (1 - cover);
         tone[i] = ((tone[i]! || shade) * was * (1 - cover) + shade * cover) / Math.max(1e-6, was * (1 - cover) + cover);
         alpha[i] = all;
         if (rim[i] === 0) rim[i] = 1;
@@ -415,11 +415,11 @@ export function addShifted(
   dy: number,
   k: number,
 ): void {
-  const ix = Math.floor(dx),
-    iy = Math.floor(dy),
-    fx = dx - ix,
-    fy = dy - iy,
-    n = w * h;
+  const ix = Math.floor(dx);
+  const iy = Math.floor(dy);
+  const fx = dx - ix;
+  const fy = dy - iy;
+  const n = w * h;
   for (const [ox, oy, g] of [
     [ix, iy, (1 - fx) * (1 - fy)],
     [ix + 1, iy, fx * (1 - fy)],
@@ -429,8 +429,8 @@ export function addShifted(
     if (g * k === 0) continue;
     for (let p = 0; p < planes; p++)
       for (let y = Math.max(0, oy); y < Math.min(h, h + oy); y++) {
-        const to = p * n + y * w,
-          from = p * n + (y - oy) * w - ox;
+        const to = p * n + y * w;
+        const from = p * n + (y - oy) * w - ox;
         for (let x = Math.max(0, ox); x < Math.min(w, w + ox); x++) out[to + x] = out[to + x]! + g * k * src[from + x]!;
       }
   }
@@ -445,26 +445,26 @@ export async function hardTake(
   h: number,
   count: number,
 ): Promise<HardTake> {
-  const random = new RandomStream(seed, 23),
-    n = w * h,
-    size = 0.24 * h * (1 + 0.2 * (random.uniform() - 0.5));
-  const inset = kind.ends ?? 0,
-    floor = h * (1 - inset) - 3;
-  const cx = w * (0.4 + 0.2 * random.uniform()),
-    cy = Math.min(h * 0.6, inset > 0 ? floor - 0.79 * size : h * 0.62);
+  const random = new RandomStream(seed, 23);
+  const n = w * h;
+  const size = 0.24 * h * (1 + 0.2 * (random.uniform() - 0.5));
+  const inset = kind.ends ?? 0;
+  const floor = h * (1 - inset) - 3;
+  const cx = w * (0.4 + 0.2 * random.uniform());
+  const cy = Math.min(h * 0.6, inset > 0 ? floor - 0.79 * size : h * 0.62);
   const layer = performer(random, w, h, cx, cy, size, kind.toy === true, kind.screen, kind.coat);
   if (kind.holder === true) addHolder(layer, seed, w, h, cx, cy, size);
-  const folds = waves(random, 0.22 * w),
-    folds2 = waves(random, 0.07 * w),
-    crease = waves(random, 0.16 * w),
-    crease2 = waves(random, 0.1 * w);
+  const folds = waves(random, 0.22 * w);
+  const folds2 = waves(random, 0.07 * w);
+  const crease = waves(random, 0.16 * w);
+  const crease2 = waves(random, 0.1 * w);
   const cloth = new Float32Array(3 * n);
   const tilt = random.uniform() - 0.5;
   for (let y = 0; y < h; y++)
     for (let x = 0; x < w; x++) {
-      const i = y * w + x,
-        u = x / w,
-        v = y / h;
+      const i = y * w + x;
+      const u = x / w;
+      const v = y / h;
       // Creases: light on one side, dark on the other of a ridge.
       const ridge = (c: number): number => Math.sign(c) * Math.exp(-Math.abs(c) * 6);
       let light =
@@ -489,14 +489,14 @@ export async function hardTake(
             (mark ? (kind.markers === 'white' ? 0.6 : kind.screen[p]! * [1.2, 0.55, 0.8][p]!) : kind.screen[p]!);
     }
   if (kind.peg === true) {
-    const px = cx + (cx < w / 2 ? 1.75 : -1.75) * size,
-      py = cy + 0.75 * size;
+    const px = cx + (cx < w / 2 ? 1.75 : -1.75) * size;
+    const py = cy + 0.75 * size;
     for (let y = 0; y < h; y++)
       for (let x = 0; x < w; x++) {
-        const i = y * w + x,
-          rod = Math.min(1, Math.max(0, 3 - Math.abs(x - px))) * (y < py && y > py - 0.7 * size ? 1 : 0);
-        const t = (x - px) / (0.9 * size),
-          lies = t > 0 && t < 1 ? Math.min(1, Math.max(0, 2.5 - Math.abs(y - py - 0.12 * size * t))) : 0;
+        const i = y * w + x;
+        const rod = Math.min(1, Math.max(0, 3 - Math.abs(x - px))) * (y < py && y > py - 0.7 * size ? 1 : 0);
+        const t = (x - px) / (0.9 * size);
+        const lies = t > 0 && t < 1 ? Math.min(1, Math.max(0, 2.5 - Math.abs(y - py - 0.12 * size * t))) : 0;
         for (let p = 0; p < 3; p++)
           cloth[p * n + i] = cloth[p * n + i]! * (1 - (1 - (kind.cast ?? 0.3)) * lies) * (1 - rod) + rod * 0.35;
       }
@@ -508,14 +508,14 @@ export async function hardTake(
     codec: 'h264',
     crf: kind.crf,
   });
-  const frames: HardFrame[] = [],
-    toys: (readonly [number, number])[][] = [];
-  const speed = kind.speed ?? 3,
-    way = random.uniform() < 0.5 ? 1 : -1,
-    subs = (kind.smear ?? 0) > 0 ? 12 : 1;
-  const premultiplied = new Float32Array(3 * n),
-    spilt = new Float32Array(3 * n),
-    cover = layer.alpha;
+  const frames: HardFrame[] = [];
+  const toys: (readonly [number, number])[][] = [];
+  const speed = kind.speed ?? 3;
+  const way = random.uniform() < 0.5 ? 1 : -1;
+  const subs = (kind.smear ?? 0) > 0 ? 12 : 1;
+  const premultiplied = new Float32Array(3 * n);
+  const spilt = new Float32Array(3 * n);
+  const cover = layer.alpha;
   for (let i = 0; i < n; i++)
     for (let p = 0; p < 3; p++) {
       const f = layer.rgb[p * n + i]!;
@@ -523,12 +523,12 @@ export async function hardTake(
       spilt[p * n + i] = cover[i]! * (f + kind.spill * (0.3 + 0.7 * layer.rim[i]!) * kind.screen[p]! * (0.4 + f));
     }
   for (let f = 0; f < count; f++) {
-    const dx = way * speed * (f - (count - 1) / 2),
-      dy = 1.1 * Math.sin(1.7 * f);
-    const alpha = new Float32Array(n),
-      own = new Float32Array(3 * n),
-      seen = new Float32Array(3 * n),
-      shade = new Float32Array(n);
+    const dx = way * speed * (f - (count - 1) / 2);
+    const dy = 1.1 * Math.sin(1.7 * f);
+    const alpha = new Float32Array(n);
+    const own = new Float32Array(3 * n);
+    const seen = new Float32Array(3 * n);
+    const shade = new Float32Array(n);
     for (let s = 0; s < subs; s++) {
       const more = subs === 1 ? 0 : way * speed * kind.smear! * (s / (subs - 1) - 0.5);
       addShifted(alpha, cover, w, h, 1, dx + more, dy, 1 / subs);
@@ -536,10 +536,10 @@ export async function hardTake(
       addShifted(seen, spilt, w, h, 3, dx + more, dy, 1 / subs);
     }
     if (kind.cast !== undefined) castShadow(shade, alpha, w, h, cx + dx, cy + 0.72 * size + dy, kind.castEdge ?? 8);
-    const coded = createPicture(w, h, 3),
-      colour = new Float32Array(3 * n),
-      soft = (kind.breathe ?? 0) * (0.5 - 0.5 * Math.cos((2 * Math.PI * f) / count)),
-      light = lightOf(kind, f, count);
+    const coded = createPicture(w, h, 3);
+    const colour = new Float32Array(3 * n);
+    const soft = (kind.breathe ?? 0) * (0.5 - 0.5 * Math.cos((2 * Math.PI * f) / count));
+    const light = lightOf(kind, f, count);
     if (soft > 0.1)
       for (const planes of [alpha, own, seen])
         for (let o = 0; o < planes.length; o += n) planes.set(gaussianPlane(planes.slice(o, o + n), w, h, soft), o);
@@ -547,8 +547,8 @@ export async function hardTake(
     if (soft > 0.1) for (let o = 0; o < 3 * n; o += n) behind.set(gaussianPlane(behind.slice(o, o + n), w, h, soft), o);
     for (let p = 0; p < 3; p++)
       for (let i = 0; i < n; i++) {
-        const a = alpha[i]!,
-          back = behind[p * n + i]! * (1 - (1 - (kind.cast ?? 1)) * shade[i]!);
+        const a = alpha[i]!;
+        const back = behind[p * n + i]! * (1 - (1 - (kind.cast ?? 1)) * shade[i]!);
         coded.data[p * n + i] = bt709Encode(Math.max(0, light[p]! * (seen[p * n + i]! + (1 - a) * back)));
         colour[p * n + i] = a > 0 ? bt709Encode(Math.min(1, (light[p]! * own[p * n + i]!) / a)) : 0;
       }
@@ -582,14 +582,14 @@ export function castShadow(
   const raw = new Float32Array(w * h);
   for (let y = 0; y < h; y++)
     for (let x = 0; x < w; x++) {
-      const up = (foot - y) / 0.32,
-        sx = Math.round(x - 0.75 * up),
-        sy = Math.round(foot - up);
+      const up = (foot - y) / 0.32;
+      const sx = Math.round(x - 0.75 * up);
+      const sy = Math.round(foot - up);
       if (up < -6 || sy < 0 || sy >= h || sx < 0 || sx >= w) continue;
       raw[y * w + x] = alpha[sy * w + sx]!;
     }
-  const r = Math.max(0, Math.round(soft / 2)),
-    rows = new Float32Array(w * h);
+  const r = Math.max(0, Math.round(soft / 2));
+  const rows = new Float32Array(w * h);
   for (let y = 0; y < h; y++) {
     let s = 0;
     for (let x = -r; x < w; x++) {
@@ -615,13 +615,13 @@ function grown(src: Float32Array, w: number, h: number, by: number): Float32Arra
   for (let p = 0; p < src.length; p += w * h)
     for (let y = 0; y < h; y++)
       for (let x = 0; x < w; x++) {
-        const u = Math.min(w - 1.01, Math.max(0, w / 2 + (x - w / 2) / by)),
-          v = Math.min(h - 1.01, Math.max(0, h / 2 + (y - h / 2) / by)),
-          a = u | 0,
-          b = v | 0,
-          k = u - a,
-          m = v - b,
-          o = p + b * w + a;
+        const u = Math.min(w - 1.01, Math.max(0, w / 2 + (x - w / 2) / by));
+        const v = Math.min(h - 1.01, Math.max(0, h / 2 + (y - h / 2) / by));
+        const a = u | 0;
+        const b = v | 0;
+        const k = u - a;
+        const m = v - b;
+        const o = p + b * w + a;
         out[p + y * w + x] =
           (1 - m) * ((1 - k) * src[o]! + k * src[o + 1]!) + m * ((1 - k) * src[o + w]! + k * src[o + w + 1]!);
       }
@@ -630,8 +630,8 @@ function grown(src: Float32Array, w: number, h: number, by: number): Float32Arra
 
 /** Unsharp over 3 × 3 in every channel. */
 function sharpen(data: Float32Array, w: number, h: number, amount: number): void {
-  const n = w * h,
-    src = data.slice();
+  const n = w * h;
+  const src = data.slice();
   for (let p = 0; p < 3; p++)
     for (let y = 1; y < h - 1; y++)
       for (let x = 1; x < w - 1; x++) {

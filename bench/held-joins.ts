@@ -60,15 +60,15 @@ interface Source {
   readonly from: number;
 }
 
-const COUNT = 10,
-  AGAIN = [2, 5, 8];
+const COUNT = 10;
+const AGAIN = [2, 5, 8];
 const DEV = ['platform', 'pan', 'window', 'stand', 'turn', 'rabbit-high', 'noon-sand', 'cool-black', 'hound-side'];
 const half = (id: string): 'dev' | 'hold' => (DEV.includes(id) ? 'dev' : 'hold');
 
 async function range(file: string, first: number, count: number): Promise<Picture[]> {
-  const r = await VideoReader.open(file),
-    out: Picture[] = [],
-    still = r.info.frameCount === 1;
+  const r = await VideoReader.open(file);
+  const out: Picture[] = [];
+  const still = r.info.frameCount === 1;
   for await (const f of r.frames(still ? 0 : first, still ? 1 : first + count)) out.push(toCodedRgb(f));
   await r.close();
   while (still && out.length < count) out.push(out[0]!);
@@ -80,8 +80,8 @@ async function range(file: string, first: number, count: number): Promise<Pictur
  * and as true pictures, and traced scenes.
  */
 export function sources(scenes: string | null, demoPlates: string): Source[] {
-  const demo = resolve(dirname(fileURLToPath(import.meta.url)), '..', 'demo'),
-    json = (f: string): MarksFile => parseMarks(readFileSync(f, 'utf8'), f);
+  const demo = resolve(dirname(fileURLToPath(import.meta.url)), '..', 'demo');
+  const json = (f: string): MarksFile => parseMarks(readFileSync(f, 'utf8'), f);
   const picks: readonly (readonly [string, string])[] = [
     ['platform', 'platform-1'],
     ['railing', 'railing-1'],
@@ -102,14 +102,14 @@ export function sources(scenes: string | null, demoPlates: string): Source[] {
   }));
   if (truthFolder() !== null)
     for (const shot of TRUTH_SHOTS) {
-      const h = truthKind(shot) === 'stand' || truthKind(shot) === 'turn' ? 'dev' : 'hold',
-        at = {
-          plate: truthFile(shot, 'plate.mp4'),
-          take: truthFile(shot, 'take.mp4'),
-          plateMarks: () => truthMarks(shot).plate,
-          takeMarks: () => truthMarks(shot).take,
-          from: 9,
-        } as const;
+      const h = truthKind(shot) === 'stand' || truthKind(shot) === 'turn' ? 'dev' : 'hold';
+      const at = {
+        plate: truthFile(shot, 'plate.mp4'),
+        take: truthFile(shot, 'take.mp4'),
+        plateMarks: () => truthMarks(shot).plate,
+        takeMarks: () => truthMarks(shot).take,
+        from: 9,
+      } as const;
       out.push({ id: `own-practice-${shot}`, family: 'own', half: h, ...at });
       out.push({
         id: `true-${shot}`,
@@ -143,11 +143,11 @@ export function sources(scenes: string | null, demoPlates: string): Source[] {
         family: 'true',
         ...at,
         truth: async (_first, count) => {
-          const file = (what: string): string => path(scenes, s.id, `${s.frames[0]}-${what}.png`),
-            truth = readPng(file('truth')),
-            base = readPng(file('base')),
-            m = readPng(file('matte')),
-            r = new RandomStream(s.id.length * 77);
+          const file = (what: string): string => path(scenes, s.id, `${s.frames[0]}-${what}.png`);
+          const truth = readPng(file('truth'));
+          const base = readPng(file('base'));
+          const m = readPng(file('matte'));
+          const r = new RandomStream(s.id.length * 77);
           const clean = Array.from({ length: Math.min(count, 6) }, () => ({
             join: copy(truth),
             plate: copy(base),
@@ -168,28 +168,28 @@ function copy(p: Picture): Picture {
 
 /** Renders what is not yet kept of a source; its frames, recipe and what is rendered again. */
 export async function held(s: Source, folder: string): Promise<HeldJoin> {
-  const at = path(folder, s.id),
-    file = (n: string): string => path(at, n);
+  const at = path(folder, s.id);
+  const file = (n: string): string => path(at, n);
   if (!existsSync(file('recipe.json'))) {
     mkdirSync(at, { recursive: true });
     const proposal = await proposeFromFiles(s.plate, s.take, s.plateMarks(), s.takeMarks(), 'fast');
-    const length = proposal.recipe.plate.out - proposal.recipe.plate.in,
-      count = Math.min(COUNT, length),
-      first = proposal.recipe.plate.in + Math.min(s.from, length - count);
+    const length = proposal.recipe.plate.out - proposal.recipe.plate.in;
+    const count = Math.min(COUNT, length);
+    const first = proposal.recipe.plate.in + Math.min(s.from, length - count);
     const recipe: Recipe = { ...proposal.recipe, plate: { ...proposal.recipe.plate, in: first, out: first + count } };
     const tools: JoinOptions = {
       ...(await joinTools(recipe, s.plateMarks(), proposal.camera)),
       carrier: proposal.carrier,
       screens: proposal.screens,
     };
-    const mends = recipe.steps.some(mendsPlate),
-      truths = await s.truth?.(first, count);
+    const mends = recipe.steps.some(mendsPlate);
+    const truths = await s.truth?.(first, count);
     if (truths === undefined) {
       // The pace's curve counts from the plate's first frame, so the recipe stays whole
       // and some of its frames are made.
-      const renderer = await JoinRenderer.open(proposal.recipe, tools),
-        { widthPx, heightPx, rate } = renderer.plateInfo,
-        mattes: Picture[] = [];
+      const renderer = await JoinRenderer.open(proposal.recipe, tools);
+      const { widthPx, heightPx, rate } = renderer.plateInfo;
+      const mattes: Picture[] = [];
       const w = await VideoWriter.open(file('join.mp4'), {
         widthPx: widthPx - (widthPx % 2),
         heightPx,
@@ -200,8 +200,8 @@ export async function held(s: Source, folder: string): Promise<HeldJoin> {
       });
       for await (const f of renderer.frames(first, first + count)) {
         await w.writeCoded(f.coded());
-        const p = createPicture(widthPx, heightPx, 3),
-          m = f.matte();
+        const p = createPicture(widthPx, heightPx, 3);
+        const m = f.matte();
         for (let c = 0; c < 3; c++) p.data.set(m, c * m.length);
         mattes.push(p);
       }
@@ -232,8 +232,8 @@ export async function held(s: Source, folder: string): Promise<HeldJoin> {
         }),
       );
     }
-    const bare = await BareJoin.open(proposal.recipe, tools),
-      made: number[] = [];
+    const bare = await BareJoin.open(proposal.recipe, tools);
+    const made: number[] = [];
     for (const k of AGAIN) {
       const r = k < count ? ((await bare?.rendered(first + k)) ?? null) : null;
       if (r === null) continue;
@@ -262,17 +262,17 @@ export async function held(s: Source, folder: string): Promise<HeldJoin> {
     made: number[];
     erased: boolean;
   };
-  const [j, b, m] = await Promise.all(['join.mkv', 'plate.mkv', 'matte.mkv'].map((f) => range(file(f), 0, COUNT))),
-    W = j![0]!.width,
-    H = j![0]!.height;
+  const [j, b, m] = await Promise.all(['join.mkv', 'plate.mkv', 'matte.mkv'].map((f) => range(file(f), 0, COUNT)));
+  const W = j![0]!.width;
+  const H = j![0]!.height;
   const read = (n: string): Float32Array => {
     const q = readFileSync(file(n));
     return new Float32Array(q.buffer.slice(q.byteOffset, q.byteOffset + q.byteLength));
   };
   const again = new Map(
     kept.made.map((k) => {
-      const coded = createPicture(W, H, 3),
-        luma = new Float32Array(W * H);
+      const coded = createPicture(W, H, 3);
+      const luma = new Float32Array(W * H);
       coded.data.set(read(`again-${k}-coded.f32`));
       for (let i = 0; i < luma.length; i++)
         luma[i] = 0.2126 * coded.data[i]! + 0.7152 * coded.data[W * H + i]! + 0.0722 * coded.data[2 * W * H + i]!;

@@ -7,9 +7,9 @@
 import { RandomStream } from '../src/core/random.js';
 import type { HardScreen, Layer } from './hard-screens.js';
 
-const GREEN = [0.03, 0.33, 0.07] as const,
-  DULL = [0.06, 0.2, 0.08] as const,
-  BLUE = [0.03, 0.09, 0.42] as const;
+const GREEN = [0.03, 0.33, 0.07] as const;
+const DULL = [0.06, 0.2, 0.08] as const;
+const BLUE = [0.03, 0.09, 0.42] as const;
 
 export const HOME: readonly HardScreen[] = [
   {
@@ -117,8 +117,8 @@ export const HOME: readonly HardScreen[] = [
 
 /** Stops of exposure and of red over blue on a frame of a take that pumps and drifts. */
 export function lightOf(kind: HardScreen, f: number, count: number): readonly [number, number, number] {
-  const gain = 2 ** ((kind.pump ?? 0) * Math.sin((2 * Math.PI * f) / count)),
-    white = (kind.drift ?? 0) * (f / Math.max(1, count - 1) - 0.5);
+  const gain = 2 ** ((kind.pump ?? 0) * Math.sin((2 * Math.PI * f) / count));
+  const white = (kind.drift ?? 0) * (f / Math.max(1, count - 1) - 0.5);
   return [gain * (1 + white), gain, gain * (1 - white)];
 }
 
@@ -127,9 +127,9 @@ export function lightOf(kind: HardScreen, f: number, count: number): readonly [n
  * a layer (painted over and counted as performer).
  */
 export function addHolder(layer: Layer, seed: number, w: number, h: number, cx: number, cy: number, u: number): void {
-  const random = new RandomStream(seed, 31),
-    n = w * h,
-    r = (a: number): number => a * (random.uniform() - 0.5);
+  const random = new RandomStream(seed, 31);
+  const n = w * h;
+  const r = (a: number): number => a * (random.uniform() - 0.5);
   const paint = (
     ax: number,
     ay: number,
@@ -140,31 +140,31 @@ export function addHolder(layer: Layer, seed: number, w: number, h: number, cx: 
     colour: readonly number[],
     over: boolean,
   ): void => {
-    const lx = bx - ax,
-      ly = by - ay,
-      power = lx * lx + ly * ly;
+    const lx = bx - ax;
+    const ly = by - ay;
+    const power = lx * lx + ly * ly;
     for (let y = 0, i = 0; y < h; y++)
       for (let x = 0; x < w; x++, i++) {
-        const t = Math.min(1, Math.max(0, ((x + 0.5 - ax) * lx + (y + 0.5 - ay) * ly) / power)),
-          d = Math.hypot(x + 0.5 - ax - t * lx, y + 0.5 - ay - t * ly) - (ar + t * (br - ar)),
-          cover = Math.min(1, Math.max(0, 0.5 - d));
+        const t = Math.min(1, Math.max(0, ((x + 0.5 - ax) * lx + (y + 0.5 - ay) * ly) / power));
+        const d = Math.hypot(x + 0.5 - ax - t * lx, y + 0.5 - ay - t * ly) - (ar + t * (br - ar));
+        const cover = Math.min(1, Math.max(0, 0.5 - d));
         if (cover <= 0) continue;
-        const was = layer.alpha[i]!,
-          all = 1 - (1 - was) * (1 - cover),
-          k = over ? cover / all : (cover * (1 - was)) / all,
-          light = 1 - 0.35 * Math.min(1, Math.max(0, d / ar + 1));
+        const was = layer.alpha[i]!;
+        const all = 1 - (1 - was) * (1 - cover);
+        const k = over ? cover / all : (cover * (1 - was)) / all;
+        const light = 1 - 0.35 * Math.min(1, Math.max(0, d / ar + 1));
         for (let p = 0; p < 3; p++) layer.rgb[p * n + i] = layer.rgb[p * n + i]! * (1 - k) + k * colour[p]! * light;
         layer.alpha[i] = all;
         layer.rim[i] = Math.max(layer.rim[i]!, Math.exp(-Math.max(0, -d) / (0.03 * h)));
       }
   };
   const skin = [
-      [0.45, 0.27, 0.19],
-      [0.25, 0.13, 0.08],
-      [0.6, 0.42, 0.33],
-    ][random.below(3)]!,
-    hx = cx + (0.35 + r(0.1)) * u,
-    hy = cy + (0.1 + r(0.1)) * u;
+    [0.45, 0.27, 0.19],
+    [0.25, 0.13, 0.08],
+    [0.6, 0.42, 0.33],
+  ][random.below(3)]!;
+  const hx = cx + (0.35 + r(0.1)) * u;
+  const hy = cy + (0.1 + r(0.1)) * u;
   paint(w + 20, cy - (0.2 + r(0.3)) * u, 0.17 * u, hx + 0.3 * u, hy, 0.12 * u, skin, true);
   for (let k = -1; k <= 1; k++)
     paint(hx + 0.3 * u, hy, 0.06 * u, hx, hy + (0.09 * k + r(0.02)) * u, 0.04 * u, skin, true);

@@ -54,8 +54,8 @@ interface Cost {
 }
 
 function clock(): () => Cost {
-  const from = performance.now(),
-    used = process.cpuUsage();
+  const from = performance.now();
+  const used = process.cpuUsage();
   return () => {
     const u = process.cpuUsage(used);
     return { seconds: (performance.now() - from) / 1000, processor: (u.user + u.system) / 1e6 };
@@ -96,11 +96,11 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
     for (const seconds of lengths) {
       const path = join(folder, `${seconds}.mp4`);
       await film(path, seconds, seed);
-      const bare: number[] = [],
-        scan: number[] = [],
-        linear: number[] = [],
-        bareUsed: number[] = [],
-        scanUsed: number[] = [];
+      const bare: number[] = [];
+      const scan: number[] = [];
+      const linear: number[] = [];
+      const bareUsed: number[] = [];
+      const scanUsed: number[] = [];
       let peak = 0;
       // Interleaved, so that whatever else the machine does falls on all alike.
       for (let k = 0; k < (seconds > 200 ? 1 : 3); k++) {

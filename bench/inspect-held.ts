@@ -45,12 +45,12 @@ export function inspectHeld(
   picked: readonly number[],
   against: boolean,
 ): { readonly inspection: Inspection; readonly readings: Readonly<Record<string, number>> } {
-  const all = picked.length > 5,
-    reader = new SeriesReader(h.recipe, h.first, all ? picked.length : 3, all ? 3 : 3, h.erased);
+  const all = picked.length > 5;
+  const reader = new SeriesReader(h.recipe, h.first, all ? picked.length : 3, all ? 3 : 3, h.erased);
   for (const k of picked) {
-    const p = frames[k]!,
-      { width: W, height: H } = p.join,
-      matte = p.matte.slice();
+    const p = frames[k]!;
+    const { width: W, height: H } = p.join;
+    const matte = p.matte.slice();
     if (reader.veiled) liftVeil(matte);
     const f: SeenFrame = {
       frame: h.first + k,
@@ -86,31 +86,31 @@ export function inspectHeld(
 
 /** The performer's way from the frame before, by its planned foot. */
 function moves(h: HeldJoin): [number, number][] {
-  const ride = h.recipe.steps.find((s) => s.step === 'ride'),
-    ground = h.recipe.steps.find((s) => s.step === 'ground');
+  const ride = h.recipe.steps.find((s) => s.step === 'ride');
+  const ground = h.recipe.steps.find((s) => s.step === 'ground');
   const foot = (n: number): [number, number] => {
     const g = ground?.step === 'ground' ? ground.frames.find((q) => q.frame === n) : undefined;
     if (g !== undefined) return [g.foot[0], g.foot[1]];
     if (ride?.step !== 'ride' || ride.placement.length === 0) return [0, 0];
-    const m = placementAt(ride, n),
-      x = h.recipe.take.widthPx / 2,
-      y = 0.8 * h.recipe.take.heightPx,
-      w = m[6] * x + m[7] * y + m[8];
+    const m = placementAt(ride, n);
+    const x = h.recipe.take.widthPx / 2;
+    const y = 0.8 * h.recipe.take.heightPx;
+    const w = m[6] * x + m[7] * y + m[8];
     return [(m[0] * x + m[1] * y + m[2]) / w, (m[3] * x + m[4] * y + m[5]) / w];
   };
   return h.frames.map((_, k) => {
-    const a = foot(h.first + k),
-      b = foot(h.first + Math.max(0, k - 1));
+    const a = foot(h.first + k);
+    const b = foot(h.first + Math.max(0, k - 1));
     return [a[0] - b[0], a[1] - b[1]];
   });
 }
 
 /** The plate's grain as it was measured, sd of coded luma; that of a fine film file where it was not. */
 function grainOf(h: HeldJoin): number {
-  const air = h.recipe.steps.find((s) => s.step === 'air'),
-    table = (air?.step === 'air' ? (air.plateGrain?.table ?? []) : []).filter(
-      (r) => r.channel === 'luma' || r.channel === 'g',
-    );
+  const air = h.recipe.steps.find((s) => s.step === 'air');
+  const table = (air?.step === 'air' ? (air.plateGrain?.table ?? []) : []).filter(
+    (r) => r.channel === 'luma' || r.channel === 'g',
+  );
   return table.length === 0
     ? 0.006
     : quantile(
@@ -123,15 +123,15 @@ function grainOf(h: HeldJoin): number {
 const MOVING: readonly string[] = ['slip', 'chatter', 'cadence', 'flicker'];
 
 export function look(h: HeldJoin, fault: Fault | 'none', size: number, seed: number): Row {
-  const other = fault in OTHERWISE,
-    kind = fault === 'none' ? null : other ? OTHERWISE[fault as OtherwiseName] : SPOIL_KINDS[fault as Spoil],
-    n = h.frames.length;
+  const other = fault in OTHERWISE;
+  const kind = fault === 'none' ? null : other ? OTHERWISE[fault as OtherwiseName] : SPOIL_KINDS[fault as Spoil];
+  const n = h.frames.length;
   const picked = kind?.read === 'close' ? [2, 5, 8].filter((k) => k < n) : h.frames.map((_, k) => k);
-  let frames: readonly JoinFrame[] = h.frames,
-    against = true;
+  let frames: readonly JoinFrame[] = h.frames;
+  let against = true;
   if (other) {
-    const part = kind!.read === 'close' ? h.frames.map((f, k) => (picked.includes(k) ? f : null)) : null,
-      mv = moves(h);
+    const part = kind!.read === 'close' ? h.frames.map((f, k) => (picked.includes(k) ? f : null)) : null;
+    const mv = moves(h);
     if (part === null) frames = spoilOtherwise(fault as OtherwiseName, size, seed, h.frames, grainOf(h), mv);
     else {
       const made = spoilOtherwise(
@@ -149,11 +149,11 @@ export function look(h: HeldJoin, fault: Fault | 'none', size: number, seed: num
       frames = out;
     }
   } else if (fault !== 'none') {
-    const s = new Spoiler(fault as Spoil, size, seed, n),
-      source =
-        fault === 'frame dropped'
-          ? h.frames.map((f, k) => ({ ...f, join: h.frames[k >= s.at ? Math.min(n - 1, k + 1) : k]!.join }))
-          : h.frames;
+    const s = new Spoiler(fault as Spoil, size, seed, n);
+    const source =
+      fault === 'frame dropped'
+        ? h.frames.map((f, k) => ({ ...f, join: h.frames[k >= s.at ? Math.min(n - 1, k + 1) : k]!.join }))
+        : h.frames;
     const out = [...source];
     for (const k of picked) {
       const f = source[k]!;
@@ -162,13 +162,13 @@ export function look(h: HeldJoin, fault: Fault | 'none', size: number, seed: num
     frames = out;
     against = !['haze missing', 'blur missing'].includes(fault);
   }
-  const { inspection: r, readings } = inspectHeld(h, frames, picked, against),
-    matters: readonly string[] = kind === null ? [] : 'matters' in kind ? kind.matters : [kind.matter],
-    steps: readonly string[] = kind === null ? [] : 'steps' in kind ? kind.steps : [kind.step];
-  const of = r.matters.filter((m) => matters.includes(m.matter)),
-    named = of.every((m) => m.value === null) ? null : of.some((m) => m.passes === false),
-    found = (r.found ?? []).filter((m) => kind?.read !== 'close' || !MOVING.includes(m)),
-    first = r.matters.find((m) => m.matter === found[0]);
+  const { inspection: r, readings } = inspectHeld(h, frames, picked, against);
+  const matters: readonly string[] = kind === null ? [] : 'matters' in kind ? kind.matters : [kind.matter];
+  const steps: readonly string[] = kind === null ? [] : 'steps' in kind ? kind.steps : [kind.step];
+  const of = r.matters.filter((m) => matters.includes(m.matter));
+  const named = of.every((m) => m.value === null) ? null : of.some((m) => m.passes === false);
+  const found = (r.found ?? []).filter((m) => kind?.read !== 'close' || !MOVING.includes(m));
+  const first = r.matters.find((m) => m.matter === found[0]);
   return {
     id: h.id,
     family: h.family,
@@ -233,12 +233,12 @@ export function table(rows: readonly Row[]): string {
 }
 
 function demoPlates(folder: string): string {
-  const demo = resolve(dirname(fileURLToPath(import.meta.url)), '..', 'demo'),
-    picks = (
-      JSON.parse(readFileSync(path(demo, 'production.json'), 'utf8')) as {
-        picks: { id: string; shot: string; in: number; out: number }[];
-      }
-    ).picks;
+  const demo = resolve(dirname(fileURLToPath(import.meta.url)), '..', 'demo');
+  const picks = (
+    JSON.parse(readFileSync(path(demo, 'production.json'), 'utf8')) as {
+      picks: { id: string; shot: string; in: number; out: number }[];
+    }
+  ).picks;
   const out = path(folder, 'plates');
   mkdirSync(out, { recursive: true });
   for (const p of picks) {
@@ -262,15 +262,15 @@ function demoPlates(folder: string): string {
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
-  const args = process.argv.slice(2),
-    opt = (n: string, d: string): string => args.find((a) => a.startsWith(`--${n}=`))?.slice(n.length + 3) ?? d;
-  const from = opt('from', ''),
-    folder = resolve(args.find((a) => !a.startsWith('--')) ?? 'held'),
-    only = opt('only', '')
-      .split(',')
-      .filter((q) => q !== ''),
-    wanted = opt('faults', ''),
-    out = opt('out', '');
+  const args = process.argv.slice(2);
+  const opt = (n: string, d: string): string => args.find((a) => a.startsWith(`--${n}=`))?.slice(n.length + 3) ?? d;
+  const from = opt('from', '');
+  const folder = resolve(args.find((a) => !a.startsWith('--')) ?? 'held');
+  const only = opt('only', '')
+    .split(',')
+    .filter((q) => q !== '');
+  const wanted = opt('faults', '');
+  const out = opt('out', '');
   if (from !== '')
     console.log(
       table(
@@ -283,13 +283,13 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
       ),
     );
   else {
-    const rows: Row[] = [],
-      faults = (
-        wanted === ''
-          ? [...SPOILS.filter((s) => s !== 'erase seam'), ...Object.keys(OTHERWISE)]
-          : wanted.split(',').map((f) => f.split(':')[0]!)
-      ) as Fault[],
-      only1 = wanted.split(',').map((f) => f.split(':')[1]);
+    const rows: Row[] = [];
+    const faults = (
+      wanted === ''
+        ? [...SPOILS.filter((s) => s !== 'erase seam'), ...Object.keys(OTHERWISE)]
+        : wanted.split(',').map((f) => f.split(':')[0]!)
+    ) as Fault[];
+    const only1 = wanted.split(',').map((f) => f.split(':')[1]);
     if (out !== '') writeFileSync(out, '');
     const keep = (r: Row): void => {
       rows.push(r);
@@ -302,8 +302,8 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
       )
         continue;
       try {
-        const h = await held(s, folder),
-          t = process.cpuUsage();
+        const h = await held(s, folder);
+        const t = process.cpuUsage();
         keep(look(h, 'none', 0, 0));
         if (wanted !== 'none')
           for (const [k, fault] of faults.entries())

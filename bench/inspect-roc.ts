@@ -66,16 +66,16 @@ export function inspectFrames(made: MadeJoin, frames: readonly Seen[], every: nu
  * Single pictures tell what does not move: two are enough; movement needs them all, and is not read closely but once.
  */
 function look(made: MadeJoin, spoil: Spoil | 'none', size: number, seed: number): Row {
-  const total = made.frames.length,
-    close = spoil !== 'none' && SPOIL_KINDS[spoil].read === 'close';
-  const dropped = spoil === 'frame dropped',
-    picked = close
-      ? [1, total - 2].filter((n, k, l) => n >= 0 && l.indexOf(n) === k)
-      : made.frames.map((_, n) => n).slice(0, dropped ? total - 1 : total);
+  const total = made.frames.length;
+  const close = spoil !== 'none' && SPOIL_KINDS[spoil].read === 'close';
+  const dropped = spoil === 'frame dropped';
+  const picked = close
+    ? [1, total - 2].filter((n, k, l) => n >= 0 && l.indexOf(n) === k)
+    : made.frames.map((_, n) => n).slice(0, dropped ? total - 1 : total);
   const s = spoil === 'none' ? null : new Spoiler(spoil, size, seed, total, made.light);
   const frames = picked.map((n): Seen => {
-    const own = made.frames[n]!,
-      f = dropped && n >= s!.at ? { ...own, join: made.frames[n + 1]!.join } : own;
+    const own = made.frames[n]!;
+    const f = dropped && n >= s!.at ? { ...own, join: made.frames[n + 1]!.join } : own;
     return { n, ...(s === null ? f : s.next(f.join, f.plate, f.matte, n)) };
   });
   const r = inspectFrames(
@@ -133,8 +133,8 @@ const MATTERS: readonly InspectionMatterName[] = [
 const pct = (a: number, n: number): string => (n === 0 ? '–' : `${Math.round((100 * a) / n)} %`);
 
 export function table(rows: readonly Row[]): string {
-  const out: string[] = [],
-    good = rows.filter((r) => r.spoil === 'none');
+  const out: string[] = [];
+  const good = rows.filter((r) => r.spoil === 'none');
   out.push(
     `true joins: ${good.length} ` +
       `(${FAMILIES.map((f) => `${good.filter((r) => r.family === f).length} ${f}`).join(', ')}); ` +
@@ -143,8 +143,8 @@ export function table(rows: readonly Row[]): string {
   );
   out.push('matter          read   5 %    half   95 %   worst   blamed');
   for (const m of MATTERS) {
-    const read = good.filter((r) => r.matters[m] !== undefined),
-      v = read.map((r) => r.matters[m]![0]);
+    const read = good.filter((r) => r.matters[m] !== undefined);
+    const v = read.map((r) => r.matters[m]![0]);
     if (v.length === 0) {
       out.push(`${m.padEnd(15)} never read`);
       continue;
@@ -161,8 +161,8 @@ export function table(rows: readonly Row[]): string {
     'fault            matter         named at strength (share of those where it is read)                 half named at',
   );
   for (const spoil of SPOILS) {
-    const kind = SPOIL_KINDS[spoil],
-      sizes: readonly number[] = kind.sizes;
+    const kind = SPOIL_KINDS[spoil];
+    const sizes: readonly number[] = kind.sizes;
     const shares = sizes
       .map((size) => {
         const l = rows.filter((r) => r.spoil === spoil && r.size === size && r.matters[kind.matter] !== undefined);
@@ -218,8 +218,8 @@ async function measure(ask: Ask): Promise<Row[]> {
           (kind.matter === 'light' && made.light?.(0) == null)
         )
           continue;
-        const from = stream.below(kind.sizes.length),
-          sizes = kind.sizes.filter((_, k) => (k - from + kind.sizes.length) % kind.sizes.length < ask.sizes);
+        const from = stream.below(kind.sizes.length);
+        const sizes = kind.sizes.filter((_, k) => (k - from + kind.sizes.length) % kind.sizes.length < ask.sizes);
         for (const size of sizes) keep(look(made, spoil, size, stream.below(1e6)));
       }
       const used = process.cpuUsage(before);
@@ -242,9 +242,9 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
     out: null,
   });
   console.log(table(rows));
-  const good = rows.filter((r) => r.spoil === 'none'),
-    read = good.reduce((n, r) => n + Object.keys(r.matters).length, 0),
-    blamed = good.reduce((n, r) => n + Object.values(r.matters).filter((m) => !m[1]).length, 0);
+  const good = rows.filter((r) => r.spoil === 'none');
+  const read = good.reduce((n, r) => n + Object.keys(r.matters).length, 0);
+  const blamed = good.reduce((n, r) => n + Object.values(r.matters).filter((m) => !m[1]).length, 0);
   return [
     {
       name: `inspection: matters blamed on ${good.length} true joins, share of ${read} read`,
@@ -258,12 +258,12 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
-  const args = process.argv.slice(2),
-    opt = (n: string, d: string): string => args.find((a) => a.startsWith(`--${n}=`))?.slice(n.length + 3) ?? d;
-  const list = opt('faults', ''),
-    out = opt('out', ''),
-    scenes = opt('scenes', ''),
-    kept = opt('from', '');
+  const args = process.argv.slice(2);
+  const opt = (n: string, d: string): string => args.find((a) => a.startsWith(`--${n}=`))?.slice(n.length + 3) ?? d;
+  const list = opt('faults', '');
+  const out = opt('out', '');
+  const scenes = opt('scenes', '');
+  const kept = opt('from', '');
   if (kept !== '')
     console.log(
       table(

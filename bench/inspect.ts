@@ -72,10 +72,10 @@ async function spoilShot(
       plate: { ...input.recipe.plate, out: Math.min(input.recipe.plate.out, input.recipe.plate.in + FRAMES) },
     },
   };
-  let named = 0,
-    first = 0,
-    of = 0,
-    beside = 0;
+  let named = 0;
+  let first = 0;
+  let of = 0;
+  let beside = 0;
   try {
     for (const [k, spoil] of SPOILS.entries()) {
       if ('more' in SPOIL_KINDS[spoil] || (faults.length > 0 && !faults.includes(spoil))) continue;
@@ -171,8 +171,8 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
   if (truthFolder() === null)
     console.log('bench/inspect: the truth set (../shared/truth) is not beside the checkout; nothing measured');
   else {
-    const args = process.argv.slice(2),
-      seed = Number(args.find((a) => a.startsWith('--seed='))?.slice(7) ?? 1);
+    const args = process.argv.slice(2);
+    const seed = Number(args.find((a) => a.startsWith('--seed='))?.slice(7) ?? 1);
     for (const shot of (args.find((a) => !a.startsWith('--'))?.split(',') ?? [...TRUTH_SHOTS]) as TruthShot[]) {
       const input = await inputOf(shot);
       show(shot, await inspectJoin(input));

@@ -29,10 +29,10 @@ function enlargedMarks(marks: MarksFile, k: number): MarksFile {
 
 /** Writes plate and take into `folder` and proposes the join. Needs the truth set beside the checkout. */
 export async function standAt1080(folder: string): Promise<{ recipe: Recipe; options: JoinOptions }> {
-  const stand = firstOf('stand'),
-    W = 1920,
-    H = 1080,
-    names = { plate: join(folder, 'plate.mp4'), take: join(folder, 'take.mp4') };
+  const stand = firstOf('stand');
+  const W = 1920;
+  const H = 1080;
+  const names = { plate: join(folder, 'plate.mp4'), take: join(folder, 'take.mp4') };
   for (const f of ['plate', 'take'] as const) {
     const r = await VideoReader.open(truthFile(stand, `${f}.mp4`));
     const w = await VideoWriter.open(names[f], {
@@ -47,8 +47,8 @@ export async function standAt1080(folder: string): Promise<{ recipe: Recipe; opt
     await w.close();
     await r.close();
   }
-  const marks = truthMarks(stand),
-    k = H / readTruth(stand).height;
+  const marks = truthMarks(stand);
+  const k = H / readTruth(stand).height;
   const proposal = await proposeFromFiles(
     names.plate,
     names.take,

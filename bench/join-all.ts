@@ -39,9 +39,9 @@ interface Scene {
 
 async function* truthFrames(shot: (typeof TRUTH_SHOTS)[number], every: number): AsyncGenerator<Frame> {
   const open = (f: string): Promise<VideoReader> => VideoReader.open(truthFile(shot, f));
-  const base = await open(truthKind(shot) === 'pan' ? 'clean.mp4' : 'plate.mp4'),
-    truth = await open('joined.mp4'),
-    matte = await open('performer-matte.mkv');
+  const base = await open(truthKind(shot) === 'pan' ? 'clean.mp4' : 'plate.mp4');
+  const truth = await open('joined.mp4');
+  const matte = await open('performer-matte.mkv');
   for (let n = 0; n < (truth.info.frameCount ?? 36); n += every)
     yield {
       frame: n,
@@ -117,10 +117,10 @@ const value = (s: JoinScore, k: (typeof KEYS)[number]): number => (k === 'perfor
 /** Join beside truth, cut out round performer and shadow. */
 function sideBySide(path: string, ours: Picture, f: Frame): Promise<void> {
   const { width: w, height: h } = f.truth;
-  let x0 = w,
-    y0 = h,
-    x1 = 0,
-    y1 = 0;
+  let x0 = w;
+  let y0 = h;
+  let x1 = 0;
+  let y1 = 0;
   for (let y = 0; y < h; y++)
     for (let x = 0; x < w; x++)
       if (f.matte[y * w + x]! > 0.3) {
@@ -134,10 +134,10 @@ function sideBySide(path: string, ours: Picture, f: Frame): Promise<void> {
   x1 = Math.min(w, Math.ceil(x1 + mx));
   y0 = Math.max(0, y0 - 20);
   y1 = Math.min(h, y1 + 25);
-  const cw = x1 - x0,
-    ch = y1 - y0,
-    out = createPicture(2 * cw + 4, ch, 3),
-    n = out.width * ch;
+  const cw = x1 - x0;
+  const ch = y1 - y0;
+  const out = createPicture(2 * cw + 4, ch, 3);
+  const n = out.width * ch;
   for (let y = 0; y < ch; y++)
     for (let x = 0; x < cw; x++)
       for (let c = 0; c < 3; c++) {
@@ -156,12 +156,12 @@ async function scoreScene(s: Scene, every: number, pictures: string | undefined,
     ...(await joinTools(proposal.recipe, s.plateMarks, proposal.camera)),
     carrier: proposal.carrier,
   });
-  const sum: Record<string, number> = {},
-    count: Record<string, number> = {};
+  const sum: Record<string, number> = {};
+  const count: Record<string, number> = {};
   for await (const f of s.frames(every)) {
-    const t = blurred(f.truth),
-      b = blurred(f.base),
-      ours = (await renderer.frame(f.frame)).coded();
+    const t = blurred(f.truth);
+    const b = blurred(f.base);
+    const ours = (await renderer.frame(f.frame)).coded();
     const score = scoreFrame(blurred(ours), t, b, regions(f.matte, t.width, t.height, t, b));
     for (const k of KEYS) {
       const v = value(score, k);
@@ -204,13 +204,13 @@ function mean(rows: readonly Row[], id: string): Row {
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
-  const args = process.argv.slice(2),
-    plain = args.filter((a) => !a.startsWith('--'));
+  const args = process.argv.slice(2);
+  const plain = args.filter((a) => !a.startsWith('--'));
   const option = (name: string): string | undefined =>
     args.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
-  const folder = plain[0],
-    pictures = option('pictures'),
-    rows: Row[] = [];
+  const folder = plain[0];
+  const pictures = option('pictures');
+  const rows: Row[] = [];
   if (folder === undefined) console.log('usage: npx tsx bench/join-all.ts FOLDER [scenes]');
   else {
     if (pictures !== undefined) mkdirSync(pictures, { recursive: true });

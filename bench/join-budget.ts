@@ -43,24 +43,24 @@ function relit(
   normals: Float32Array,
   order: number,
 ): { picture: Picture; fit: number[][] } {
-  const n = ours.width * ours.height,
-    out = createPicture(ours.width, ours.height, 3),
-    fit: number[][] = [];
+  const n = ours.width * ours.height;
+  const out = createPicture(ours.width, ours.height, 3);
+  const fit: number[][] = [];
   out.data.set(ours.data.subarray(0, 3 * n));
   const basis = (i: number): number[] => {
-    const x = normals[i]!,
-      y = normals[n + i]!,
-      z = normals[2 * n + i]!;
+    const x = normals[i]!;
+    const y = normals[n + i]!;
+    const z = normals[2 * n + i]!;
     return order === 0 ? [1] : order === 1 ? [1, x, y] : [1, x, y, z * z, x * y, x * x - y * y, x * z, y * z];
   };
   for (let c = 0; c < 3; c++) {
-    const size = basis(0).length,
-      a = Array.from({ length: size }, () => new Array<number>(size).fill(0)),
-      b = new Array<number>(size).fill(0);
+    const size = basis(0).length;
+    const a = Array.from({ length: size }, () => new Array<number>(size).fill(0));
+    const b = new Array<number>(size).fill(0);
     for (let i = 0; i < n; i++) {
       if (r.label[i] !== 1) continue;
-      const f = basis(i),
-        d = Math.log(linear(truth.data[c * n + i]!) / linear(ours.data[c * n + i]!));
+      const f = basis(i);
+      const d = Math.log(linear(truth.data[c * n + i]!) / linear(ours.data[c * n + i]!));
       // Where both are dark a ratio says little of what is seen.
       const w = linear(truth.data[c * n + i]!) ** (2 / 3);
       for (let p = 0; p < size; p++) {
@@ -81,9 +81,9 @@ function relit(
 }
 
 function shifted(p: Picture, dx: number, dy: number): Picture {
-  const { width: w, height: h } = p,
-    n = w * h,
-    out = createPicture(w, h, 3);
+  const { width: w, height: h } = p;
+  const n = w * h;
+  const out = createPicture(w, h, 3);
   for (let y = 0; y < h; y++)
     for (let x = 0; x < w; x++) {
       const i = Math.min(h - 1, Math.max(0, y - dy)) * w + Math.min(w - 1, Math.max(0, x - dx));
@@ -97,14 +97,14 @@ function shifted(p: Picture, dx: number, dy: number): Picture {
  * out would be finer; plain least squares serves.
  */
 function bestShift(ours: Picture, truth: Picture, r: Regions): [number, number] {
-  const { width: w, height: h } = ours,
-    n = w * h;
-  let best: [number, number] = [0, 0],
-    least = Infinity;
+  const { width: w, height: h } = ours;
+  const n = w * h;
+  let best: [number, number] = [0, 0];
+  let least = Infinity;
   for (let dy = -REACH_PX; dy <= REACH_PX; dy++)
     for (let dx = -REACH_PX; dx <= REACH_PX; dx++) {
-      let s = 0,
-        count = 0;
+      let s = 0;
+      let count = 0;
       for (let y = REACH_PX; y < h - REACH_PX; y++)
         for (let x = REACH_PX; x < w - REACH_PX; x++) {
           const i = y * w + x;
@@ -124,16 +124,16 @@ function bestShift(ours: Picture, truth: Picture, r: Regions): [number, number] 
 const TERMS = ['as it is', 'gain', 'light 1', 'light 2', 'shift', 'shift+light'] as const;
 
 function budget(ours: Picture, f: Frame): { rows: number[]; shift: [number, number]; gain: number[]; tilt: number[] } {
-  const t = blurred(f.truth),
-    b = blurred(f.base),
-    o = blurred(ours),
-    r = regions(f.matte, t.width, t.height, t, b);
+  const t = blurred(f.truth);
+  const b = blurred(f.base);
+  const o = blurred(ours);
+  const r = regions(f.matte, t.width, t.height, t, b);
   const normals = normalsOfMatte(f.matte, t.width, t.height);
   const score = (p: Picture): number => scoreFrame(p, t, b, r).performer;
-  const shift = bestShift(o, t, r),
-    moved = shifted(o, ...shift);
-  const gain = relit(o, t, r, normals, 0),
-    one = relit(o, t, r, normals, 1);
+  const shift = bestShift(o, t, r);
+  const moved = shifted(o, ...shift);
+  const gain = relit(o, t, r, normals, 0);
+  const one = relit(o, t, r, normals, 1);
   return {
     rows: [
       score(o),
@@ -149,8 +149,8 @@ function budget(ours: Picture, f: Frame): { rows: number[]; shift: [number, numb
   };
 }
 
-const args = process.argv.slice(2),
-  plain = args.filter((a) => !a.startsWith('--'));
+const args = process.argv.slice(2);
+const plain = args.filter((a) => !a.startsWith('--'));
 const every = Number(args.find((a) => a.startsWith('--every='))?.slice(8) ?? 12);
 if (plain[0] === undefined) console.log('usage: npx tsx bench/join-budget.ts FOLDER [scenes] [--every=12]');
 else

@@ -30,18 +30,18 @@ interface Profile {
 
 /** Milliseconds by function of one thread's profile: its own, and with all that it calls. */
 function summarise(p: Profile): { own: Map<string, number>; all: Map<string, number> } {
-  const nodes = new Map(p.nodes.map((n) => [n.id, n])),
-    parent = new Map<number, number>();
+  const nodes = new Map(p.nodes.map((n) => [n.id, n]));
+  const parent = new Map<number, number>();
   for (const n of p.nodes) for (const c of n.children ?? []) parent.set(c, n.id);
-  const own = new Map<string, number>(),
-    all = new Map<string, number>();
+  const own = new Map<string, number>();
+  const all = new Map<string, number>();
   const name = (id: number): string => {
     const { functionName, url, lineNumber } = nodes.get(id)!.callFrame;
     return `${functionName || '(unnamed)'} ${url.split('/').slice(-2).join('/')}:${lineNumber + 1}`;
   };
   p.samples.forEach((id, i) => {
-    const ms = p.timeDeltas[i]! / 1000,
-      seen = new Set<string>();
+    const ms = p.timeDeltas[i]! / 1000;
+    const seen = new Set<string>();
     own.set(name(id), (own.get(name(id)) ?? 0) + ms);
     for (let k: number | undefined = id; k !== undefined; k = parent.get(k)) seen.add(name(k));
     for (const s of seen) all.set(s, (all.get(s) ?? 0) + ms);
@@ -58,8 +58,8 @@ function show(title: string, times: Map<string, number>, a: number, most: number
 /** This thread's processor time, ms; null where the system does not tell. */
 function threadClock(): (() => number) | null {
   if (!existsSync('/proc/thread-self/schedstat')) return null;
-  const file = openSync('/proc/thread-self/schedstat', 'r'),
-    text = Buffer.alloc(64);
+  const file = openSync('/proc/thread-self/schedstat', 'r');
+  const text = Buffer.alloc(64);
   return () => Number(text.toString('latin1', 0, readSync(file, text, 0, 64, 0)).split(' ')[0]) / 1e6;
 }
 
@@ -72,15 +72,15 @@ if (args[0] === '--profile') {
   }
 } else {
   letHeapGrow();
-  const folder = args[0] ?? mkdtempSync(join(tmpdir(), 'bench-join-cpu-')),
-    file = join(folder, 'recipe.json');
+  const folder = args[0] ?? mkdtempSync(join(tmpdir(), 'bench-join-cpu-'));
+  const file = join(folder, 'recipe.json');
   mkdirSync(folder, { recursive: true });
   if (!existsSync(file)) writeFileSync(file, JSON.stringify((await standAt1080(folder)).recipe));
-  const recipe = JSON.parse(readFileSync(file, 'utf8')) as Recipe,
-    options = { ...(await joinTools(recipe, null)), screens: screensInFolder(join(folder, 'screens')) };
-  const clock = threadClock(),
-    times = new Map<string, number>(),
-    run = KernelDoor.prototype.run;
+  const recipe = JSON.parse(readFileSync(file, 'utf8')) as Recipe;
+  const options = { ...(await joinTools(recipe, null)), screens: screensInFolder(join(folder, 'screens')) };
+  const clock = threadClock();
+  const times = new Map<string, number>();
+  const run = KernelDoor.prototype.run;
   for (const counted of [false, true]) {
     if (counted && clock !== null) {
       KernelDoor.prototype.run = function (name, ...rest) {
@@ -89,16 +89,16 @@ if (args[0] === '--profile') {
         times.set(name, (times.get(name) ?? 0) + clock() - from);
       };
     }
-    const renderer = await JoinRenderer.open(recipe, options),
-      used = process.cpuUsage(),
-      from = clock?.() ?? 0;
+    const renderer = await JoinRenderer.open(recipe, options);
+    const used = process.cpuUsage();
+    const from = clock?.() ?? 0;
     let frames = 0;
     for await (const f of renderer.frames()) {
       f.video();
       frames++;
     }
-    const u = process.cpuUsage(used),
-      ms = (u.user + u.system) / 1000 / frames;
+    const u = process.cpuUsage(used);
+    const ms = (u.user + u.system) / 1000 / frames;
     if (counted) {
       console.log(
         `${ms.toFixed(1)} ms a frame in all ` +

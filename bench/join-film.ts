@@ -33,15 +33,15 @@ async function copy(
   out: string,
   options: Pick<WriterOptions, 'codec' | 'crf' | 'preset'>,
 ): Promise<void> {
-  const r = await VideoReader.open(file),
-    { widthPx, heightPx, rate, colour } = r.info,
-    w = await VideoWriter.open(out, {
-      widthPx,
-      heightPx,
-      rate,
-      ...options,
-      ...(options.codec === 'h264' ? { colour } : {}),
-    });
+  const r = await VideoReader.open(file);
+  const { widthPx, heightPx, rate, colour } = r.info;
+  const w = await VideoWriter.open(out, {
+    widthPx,
+    heightPx,
+    rate,
+    ...options,
+    ...(options.codec === 'h264' ? { colour } : {}),
+  });
   for await (const f of r.frames()) {
     if (w.hasRoom)
       await w.writeLaid((planes) => {
@@ -57,10 +57,10 @@ async function one(folder: string, way: Way): Promise<void> {
   letHeapGrow();
   const recipe = JSON.parse(readFileSync(join(folder, 'recipe.json'), 'utf8')) as Recipe;
   if (way === 'copy' || way === 'copy-production') {
-    const out = mkdtempSync(join(tmpdir(), 'bench-join-film-')),
-      used = process.cpuUsage(),
-      from = performance.now(),
-      frames = recipe.plate.out - recipe.plate.in;
+    const out = mkdtempSync(join(tmpdir(), 'bench-join-film-'));
+    const used = process.cpuUsage();
+    const from = performance.now();
+    const frames = recipe.plate.out - recipe.plate.in;
     await copy(
       recipe.plate.file,
       join(out, 'film.mov'),
@@ -78,12 +78,12 @@ async function one(folder: string, way: Way): Promise<void> {
     return;
   }
   const options = { ...(await joinTools(recipe, null)), screens: screensInFolder(join(folder, 'screens')) };
-  const out = mkdtempSync(join(tmpdir(), 'bench-join-film-')),
-    used = process.cpuUsage(),
-    from = performance.now();
+  const out = mkdtempSync(join(tmpdir(), 'bench-join-film-'));
+  const used = process.cpuUsage();
+  const from = performance.now();
   try {
-    const renderer = await JoinRenderer.open(recipe, options),
-      frames = recipe.plate.out - recipe.plate.in;
+    const renderer = await JoinRenderer.open(recipe, options);
+    const frames = recipe.plate.out - recipe.plate.in;
     const film = join(out, way === 'production' ? 'film.mov' : 'film.mp4');
     const how: RenderOptions =
       way === 'production'
@@ -105,8 +105,8 @@ async function one(folder: string, way: Way): Promise<void> {
       }
     else await renderJoin(renderer, film, { ...how, onFrame: first });
     await renderer.close();
-    const u = process.cpuUsage(used),
-      ms = (u.user + u.system) / 1000;
+    const u = process.cpuUsage(used);
+    const ms = (u.user + u.system) / 1000;
     console.log(
       JSON.stringify({
         way,
@@ -122,8 +122,8 @@ async function one(folder: string, way: Way): Promise<void> {
   }
 }
 
-const args = process.argv.slice(2),
-  folder = args[0];
+const args = process.argv.slice(2);
+const folder = args[0];
 if (folder === undefined) console.log('usage: npx tsx bench/join-film.ts FOLDER [production|quick|pieces|picture ..]');
 else if (args[1] === '--one') await one(folder, args[2] as Way);
 else {

@@ -155,9 +155,9 @@ const capsule = (a: Vec3, b: Vec3, ra: number, rb: number, m: string): string =>
 
 /** A standing hound, facing −z at yaw 0: body along z, four legs of which two stand well behind the others. */
 function hound(at: Vec3, yaw: number): string {
-  const tan = skin('0.46,0.27,0.12'),
-    dark = skin('0.12,0.08,0.06'),
-    pale = skin('0.72,0.62,0.48');
+  const tan = skin('0.46,0.27,0.12');
+  const dark = skin('0.12,0.08,0.06');
+  const pale = skin('0.72,0.62,0.48');
   const leg = (x: number, z: number): string =>
     capsule([x * 0.9, 0.36, z], [x, 0.16, z + 0.015], 0.06, 0.034, tan) +
     capsule([x, 0.16, z + 0.015], [x, 0.03, z], 0.034, 0.028, pale) +
@@ -250,13 +250,13 @@ async function matteOf(
 ): Promise<Uint8Array> {
   const alone = `${GLOBAL}light_source{<0,50,-50> rgb 0.4 shadowless parallel point_at 0}\n`;
   const text = body.replaceAll(' reflection 0.04', '');
-  const dark = await trace(`${alone}background{rgb 0}\n${text}`, camera, window, o),
-    bright = await trace(`${alone}background{rgb 1}\n${text}`, camera, window, o);
+  const dark = await trace(`${alone}background{rgb 0}\n${text}`, camera, window, o);
+  const bright = await trace(`${alone}background{rgb 1}\n${text}`, camera, window, o);
   const out = new Uint8Array(3 * joined.w * joined.h);
   for (let y = 0; y < window.h; y++) {
     for (let x = 0; x < window.w; x++) {
-      const q = (y * window.w + x) * 3 + 1,
-        i = (window.y + y) * joined.w + window.x + x;
+      const q = (y * window.w + x) * 3 + 1;
+      const i = (window.y + y) * joined.w + window.x + x;
       let seen = 0;
       for (let c = 0; c < 3; c++) seen = Math.max(seen, Math.abs(joined.rgb[3 * i + c]! - base.rgb[3 * i + c]!));
       if (seen < 1e-4) continue;
@@ -280,8 +280,8 @@ async function saveTruth(
 ): Promise<void> {
   const name = (what: string): string => join(folder, `${frame}-${what}.png`);
   if (existsSync(name('matte'))) return;
-  const base = await frameOf(empty, f, o),
-    joined = await frameOf({ ...empty, set: empty.set }, f, o, body, reach);
+  const base = await frameOf(empty, f, o);
+  const joined = await frameOf({ ...empty, set: empty.set }, f, o, body, reach);
   savePng(name('truth'), finished(joined, shot.exposure, light), WIDTH, HEIGHT);
   savePng(name('base'), finished(base, shot.exposure, light), WIDTH, HEIGHT);
   const c = shot.camera(f);
@@ -289,9 +289,9 @@ async function saveTruth(
 }
 
 async function makePick(out: string, demo: string, id: string, takeId: string, o: TraceOptions): Promise<void> {
-  const pick = PICKS.find((p) => p.id === id)!,
-    take = TAKES.find((t) => t.id === takeId)!,
-    at = EDIT.find((e) => e.shot === pick.shot)!.at;
+  const pick = PICKS.find((p) => p.id === id)!;
+  const take = TAKES.find((t) => t.id === takeId)!;
+  const at = EDIT.find((e) => e.shot === pick.shot)!.at;
   const folder = join(out, id);
   mkdirSync(folder, { recursive: true });
   const plate = join(folder, 'plate.mkv');
@@ -309,14 +309,14 @@ async function makePick(out: string, demo: string, id: string, takeId: string, o
       'ffv1',
       plate,
     ]);
-  const n = pick.out - pick.in,
-    frames = [1, 3, 5].map((k) => Math.round((k * (n - 1)) / 6));
+  const n = pick.out - pick.in;
+  const frames = [1, 3, 5].map((k) => Math.round((k * (n - 1)) / 6));
   const shown = pick.shot;
   // Whom the pick erases is not in the truth; the window's pane is laid on after tracing.
   const empty: Shot = id === 'pan' ? { ...shown, cast: () => '', reach: () => [] } : shown;
   for (const k of frames) {
-    const f = k + pick.in,
-      position = pick.guest!.at(f);
+    const f = k + pick.in;
+    const position = pick.guest!.at(f);
     const body =
       rabbitDeclarations() +
       rabbit({
@@ -351,13 +351,13 @@ async function makePick(out: string, demo: string, id: string, takeId: string, o
 
 async function makeMade(out: string, m: Made, o: TraceOptions): Promise<void> {
   const l = m.light;
-  const folder = join(out, m.id),
-    body = BODIES[m.body];
+  const folder = join(out, m.id);
+  const body = BODIES[m.body];
   mkdirSync(folder, { recursive: true });
-  const camera = aim([0, m.cameraHeight, -4.2], 1, m.tilt, m.focalPx),
-    sun = sunFrom(camera, m.sun[0], m.sun[1]);
-  const waiting: Vec3 = [1.0, 0, 1.9],
-    post: Vec3 = [-1.6, 0, 3.2];
+  const camera = aim([0, m.cameraHeight, -4.2], 1, m.tilt, m.focalPx);
+  const sun = sunFrom(camera, m.sun[0], m.sun[1]);
+  const waiting: Vec3 = [1.0, 0, 1.9];
+  const post: Vec3 = [-1.6, 0, 3.2];
   const shot: Shot = {
     id: m.id,
     what: m.id,
@@ -384,19 +384,19 @@ async function makeMade(out: string, m: Made, o: TraceOptions): Promise<void> {
   };
   const reach = reachOf(m.at, body.half, body.height + 0.08, sun);
   await saveTruth(folder, 2, shot, 0, recoloured(body.text(m.at, m.yaw), l), reach, shot, o, l);
-  const base = await background(shot, 0, o),
-    finishFilm = printOf(m.exposure, l),
-    dev = develop(base, finishFilm);
-  const plate = join(folder, 'plate.mp4'),
-    take = join(folder, 'take.mp4');
+  const base = await background(shot, 0, o);
+  const finishFilm = printOf(m.exposure, l);
+  const dev = develop(base, finishFilm);
+  const plate = join(folder, 'plate.mp4');
+  const take = join(folder, 'take.mp4');
   if (!existsSync(plate))
     await encode(
       plate,
       lookahead(CLIP, 1, async (f) => print(dev, finishFilm, 900 + 31 * f + m.id.length)),
       { width: WIDTH, height: HEIGHT, rate: '24/1', crf: 18 },
     );
-  const mid: Vec3 = up(m.at, body.height / 2),
-    view = viewFrom(camera, mid);
+  const mid: Vec3 = up(m.at, body.height / 2);
+  const view = viewFrom(camera, mid);
   const e = ((view.viewElevationDeg + m.off[0]) * Math.PI) / 180;
   const target: Vec3 = [0, body.height / 2, 0];
   // How far beside the camera's heading (1°) the performer is seen.
@@ -422,16 +422,16 @@ async function makeMade(out: string, m: Made, o: TraceOptions): Promise<void> {
     reach: () => reachOf([0, 0, 0], body.half, body.height + 0.08, takeSun),
     truth: () => ({}),
   };
-  const finish = phoneFinish(m.takeExposure),
-    shown = develop(await frameOf(home, 0, o), finish);
+  const finish = phoneFinish(m.takeExposure);
+  const shown = develop(await frameOf(home, 0, o), finish);
   if (!existsSync(take))
     await encode(
       take,
       lookahead(CLIP, 1, async (f) => print(shown, finish, 77 * f + m.id.length)),
       { width: WIDTH, height: HEIGHT, rate: '24/1', crf: 20 },
     );
-  const p = standing(camera, waiting, PASSENGER_HEIGHT, sun) as { foot: Point; top: Point; shadowTip: Point },
-    s = standing(camera, post, POST_HEIGHT, sun) as { foot: Point; top: Point };
+  const p = standing(camera, waiting, PASSENGER_HEIGHT, sun) as { foot: Point; top: Point; shadowTip: Point };
+  const s = standing(camera, post, POST_HEIGHT, sun) as { foot: Point; top: Point };
   const line = (c: Camera, x: number, z0: number, z1: number): [number, number][] => [
     round(project(c, [x, 0, z0])),
     round(project(c, [x, 0, z1])),
@@ -507,8 +507,8 @@ const PICK_TAKES: readonly (readonly [string, string])[] = [
 
 /** Makes what is missing of the scenes named (all, where none is). */
 export async function makeScenes(out: string, ids: readonly string[] = []): Promise<void> {
-  const demo = resolve(dirname(fileURLToPath(import.meta.url)), '..', 'demo'),
-    cache = join(out, 'cache');
+  const demo = resolve(dirname(fileURLToPath(import.meta.url)), '..', 'demo');
+  const cache = join(out, 'cache');
   mkdirSync(cache, { recursive: true });
   const o: TraceOptions = { cache, scale: 1.5, kept: new Map() };
   const wanted = (id: string): boolean => ids.length === 0 || ids.includes(id);

@@ -67,10 +67,10 @@ export function regions(matte: Float32Array, width: number, height: number, trut
 
 /** Box round the matte, one and a half times its height to each side, half above and below. */
 function reach(matte: Float32Array, width: number, height: number): [number, number, number, number] {
-  let x0 = width,
-    y0 = height,
-    x1 = 0,
-    y1 = 0;
+  let x0 = width;
+  let y0 = height;
+  let x1 = 0;
+  let y1 = 0;
   for (let y = 0; y < height; y++)
     for (let x = 0; x < width; x++)
       if (matte[y * width + x]! > 0.1) {
@@ -116,19 +116,19 @@ export interface JoinScore {
 /** `join`, `truth`, `base`: display-coded BT.709, blurred. */
 export function scoreFrame(join: Picture, truth: Picture, base: Picture, r: Regions): JoinScore {
   const n = r.width * r.height;
-  const a = codedToLinear(join, 'bt709'),
-    b = codedToLinear(truth, 'bt709'),
-    open = codedToLinear(base, 'bt709');
-  let leftJoin = 0,
-    leftTruth = 0,
-    light = 0;
-  const sum = [0, 0, 0, 0],
-    count = [0, 0, 0, 0];
-  let bias = 0,
-    sb = 0;
+  const a = codedToLinear(join, 'bt709');
+  const b = codedToLinear(truth, 'bt709');
+  const open = codedToLinear(base, 'bt709');
+  let leftJoin = 0;
+  let leftTruth = 0;
+  let light = 0;
+  const sum = [0, 0, 0, 0];
+  const count = [0, 0, 0, 0];
+  let bias = 0;
+  let sb = 0;
   const pb = [0, 0, 0];
-  let both = 0,
-    either = 0;
+  let both = 0;
+  let either = 0;
   const mask = shadowMask(
     join,
     base,
@@ -194,8 +194,8 @@ export function scoreFrame(join: Picture, truth: Picture, base: Picture, r: Regi
  */
 export function isWide(r: Regions): boolean {
   const { label, width: w } = r;
-  let all = 0,
-    inside = 0;
+  let all = 0;
+  let inside = 0;
   for (let i = w; i < label.length - w; i++) {
     if (label[i] !== 3) continue;
     all++;
@@ -206,16 +206,16 @@ export function isWide(r: Regions): boolean {
 
 /** Mean SSIM of luma where the performer, its band or its shadow is, Gaussian window of 1.5 px. */
 function ssim(x: Picture, y: Picture, r: Regions): number {
-  const { width: w, height: h } = r,
-    n = w * h;
-  const a = new Float32Array(n),
-    b = new Float32Array(n),
-    aa = new Float32Array(n),
-    bb = new Float32Array(n),
-    ab = new Float32Array(n);
+  const { width: w, height: h } = r;
+  const n = w * h;
+  const a = new Float32Array(n);
+  const b = new Float32Array(n);
+  const aa = new Float32Array(n);
+  const bb = new Float32Array(n);
+  const ab = new Float32Array(n);
   for (let i = 0; i < n; i++) {
-    const p = luma(x, i, n),
-      q = luma(y, i, n);
+    const p = luma(x, i, n);
+    const q = luma(y, i, n);
     a[i] = p;
     b[i] = q;
     aa[i] = p * p;
@@ -229,14 +229,14 @@ function ssim(x: Picture, y: Picture, r: Regions): number {
     Float32Array,
     Float32Array,
   ];
-  const c1 = 0.01 ** 2,
-    c2 = 0.03 ** 2;
-  let sum = 0,
-    count = 0;
+  const c1 = 0.01 ** 2;
+  const c2 = 0.03 ** 2;
+  let sum = 0;
+  let count = 0;
   for (let i = 0; i < n; i++) {
     if (r.label[i] === 0) continue;
-    const p = ma[i]!,
-      q = mb[i]!;
+    const p = ma[i]!;
+    const q = mb[i]!;
     sum +=
       ((2 * p * q + c1) * (2 * (mab[i]! - p * q) + c2)) /
       ((p * p + q * q + c1) * (maa[i]! - p * p + mbb[i]! - q * q + c2));

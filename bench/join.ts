@@ -37,10 +37,10 @@ async function plainPeeler(shot: TruthShot): Promise<Peeler> {
   const mattes = await VideoReader.open(truthFile(shot, 'take-matte.mkv'));
   return {
     async peel(frame: VideoFrame) {
-      const linear = toLinear(frame),
-        alpha = lumaPlane(await mattes.frame(frame.index));
-      const n = linear.width * linear.height,
-        out = createPicture(linear.width, linear.height, 4);
+      const linear = toLinear(frame);
+      const alpha = lumaPlane(await mattes.frame(frame.index));
+      const n = linear.width * linear.height;
+      const out = createPicture(linear.width, linear.height, 4);
       for (let i = 0; i < n; i++) {
         const a = alpha[i]!;
         for (let c = 0; c < 3; c++) out.data[c * n + i] = linear.data[c * n + i]! * a;
@@ -74,14 +74,14 @@ async function score(
   what: string,
 ): Promise<Row> {
   const base = await VideoReader.open(truthFile(shot, truthKind(shot) === 'pan' ? 'clean.mp4' : 'plate.mp4'));
-  const truth = await VideoReader.open(truthFile(shot, 'joined.mp4')),
-    mattes = await VideoReader.open(truthFile(shot, 'performer-matte.mkv'));
+  const truth = await VideoReader.open(truthFile(shot, 'joined.mp4'));
+  const mattes = await VideoReader.open(truthFile(shot, 'performer-matte.mkv'));
   const renderer = await JoinRenderer.open(recipe, options);
   const sums: Record<string, number> = {};
   let worst = { frame: -1, performer: -1 };
   for (const n of frames) {
-    const t = blurred(toCodedRgb(await truth.frame(n))),
-      b = blurred(toCodedRgb(await base.frame(n)));
+    const t = blurred(toCodedRgb(await truth.frame(n)));
+    const b = blurred(toCodedRgb(await base.frame(n)));
     const m = lumaPlane(await mattes.frame(n)).slice();
     const r = regions(m, t.width, t.height, t, b);
     const picture: Picture = what === 'plate' ? toCodedRgb(await base.frame(n)) : (await renderer.frame(n)).coded();
@@ -175,8 +175,8 @@ async function speedAt1080(): Promise<{ readonly kept: Speed; readonly anew: Spe
 
 /** Plate and take of `stand` laid end to end so many times, and the recipe for them. */
 async function looped(folder: string, times: number): Promise<Recipe> {
-  const stand = firstOf('stand'),
-    { plate, take } = truthMarks(stand);
+  const stand = firstOf('stand');
+  const { plate, take } = truthMarks(stand);
   const { recipe } = await proposeFromFiles(
     truthFile(stand, 'plate.mp4'),
     truthFile(stand, 'take.mp4'),
@@ -199,8 +199,8 @@ async function looped(folder: string, times: number): Promise<Recipe> {
     await r.close();
     return join(folder, name);
   };
-  const n = recipe.plate.out - recipe.plate.in,
-    m = recipe.take.out - recipe.take.in;
+  const n = recipe.plate.out - recipe.plate.in;
+  const m = recipe.take.out - recipe.take.in;
   return {
     ...recipe,
     plate: { ...recipe.plate, file: await lay(recipe.plate.file, 'plate.mp4', recipe.plate), in: 0, out: n * times },
@@ -377,8 +377,8 @@ export async function run(_seed: number, full = false): Promise<BenchRow[]> {
     unit: 'frames/s',
     better: 'high',
   });
-  const once = memoryOf(1),
-    four = memoryOf(4);
+  const once = memoryOf(1);
+  const four = memoryOf(4);
   out.push({
     name: `join: peak memory of a clip four times as long, over the clip's own (${once} MB)`,
     ours: Math.round((100 * four) / once) / 100,
@@ -401,9 +401,9 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
   else if (memory !== undefined) await peakMemory(Number(memory));
   else if (args.includes('--speed-alone')) console.log(JSON.stringify(await speedAt1080()));
   else {
-    const frames = value('frames')?.split(',').map(Number),
-      recipeFile = value('recipe'),
-      save = value('save');
+    const frames = value('frames')?.split(',').map(Number);
+    const recipeFile = value('recipe');
+    const save = value('save');
     const rows: Row[] = [];
     for (const shot of shots) {
       rows.push(

@@ -17,12 +17,12 @@ export async function run(_seed: number): Promise<BenchRow[]> {
   if (truthFolder() === null)
     return [{ name: 'judge: truth set absent, its rows skipped', ours: null, bar: null, goal: null, unit: '' }];
   const rows: BenchRow[] = [];
-  let right = 0,
-    judged = 0,
-    silent = 0;
+  let right = 0;
+  let judged = 0;
+  let silent = 0;
   for (const shot of TRUTH_SHOTS) {
-    const t = readTruth(shot),
-      f = t.frames[0]!;
+    const t = readTruth(shot);
+    const f = t.frames[0]!;
     const marks = truthMarks(shot);
     const started = performance.now();
     const plate = await measurePlate(truthFile(shot, 'plate.mp4'), marks.plate, { ride: false });

@@ -17,8 +17,8 @@ import { recursiveCoefficients, recursiveGaussian, recursiveGaussianPlain } from
 import { warpHomography, warpHomographyPlain } from '../src/image/warp.js';
 import type { BenchRow } from './rows.js';
 
-const W = 1280,
-  H = 720;
+const W = 1280;
+const H = 720;
 
 /** Shortest time of each of several functions, run in turns. */
 function shortest(runs: number, ...work: (() => void)[]): number[] {
@@ -58,16 +58,16 @@ export async function run(seed: number): Promise<BenchRow[]> {
   );
   const r = new RandomStream(seed);
   const door = kernels();
-  const src = door.allocPicture(W, H, 4),
-    dst = door.allocPicture(W, H, 4);
+  const src = door.allocPicture(W, H, 4);
+  const dst = door.allocPicture(W, H, 4);
   for (let i = 0; i < src.data.length; i++) src.data[i] = r.uniform();
   const n = W * H;
-  const s1 = src.data.subarray(0, n),
-    d1 = dst.data.subarray(0, n);
+  const s1 = src.data.subarray(0, n);
+  const d1 = dst.data.subarray(0, n);
   const far: Picture = { width: W, height: H, channels: 4, data: new Float32Array(src.data) };
   const farOut: Picture = { width: W, height: H, channels: 4, data: new Float32Array(4 * n) };
-  const f1 = far.data.subarray(0, n),
-    o1 = farOut.data.subarray(0, n);
+  const f1 = far.data.subarray(0, n);
+  const o1 = farOut.data.subarray(0, n);
   const taps = gaussianTaps(2.5);
   const m = [0.93, 0.11, 20, -0.09, 0.97, 15, 3e-5, -2e-5, 1];
   const small = new Float32Array((W / 2) * (H / 2));
@@ -131,9 +131,9 @@ export async function run(seed: number): Promise<BenchRow[]> {
   const k = recursiveCoefficients(20);
   const time = (lanes: number): number => {
     const d = openKernels(lanes);
-    const p = d.allocPicture(W, H, 1),
-      q = d.allocPicture(W, H, 1),
-      kp = d.allocator.allocate(128);
+    const p = d.allocPicture(W, H, 1);
+    const q = d.allocPicture(W, H, 1);
+    const kp = d.allocator.allocate(128);
     new Float64Array(d.memory.buffer, kp, 13).set([k.b, k.a1, k.a2, k.a3, ...k.m]);
     // A worker takes a tenth of a second to wake up for the first time.
     d.run('halve', [p.data.byteOffset, q.data.byteOffset, W, H], H / 2, 1e6, 4 * W + 128);
@@ -151,10 +151,10 @@ export async function run(seed: number): Promise<BenchRow[]> {
     better: 'high',
   });
   const { cv } = await visionLibrary();
-  const mat = new cv.Mat(H, W, cv.CV_32FC1),
-    out = new cv.Mat(),
-    rgba = new cv.Mat(H, W, cv.CV_32FC4),
-    rgbaOut = new cv.Mat();
+  const mat = new cv.Mat(H, W, cv.CV_32FC1);
+  const out = new cv.Mat();
+  const rgba = new cv.Mat(H, W, cv.CV_32FC4);
+  const rgbaOut = new cv.Mat();
   mat.data32F.set(f1);
   const M = cv.matFromArray(3, 3, cv.CV_64FC1, m);
   const [gb, gk] = shortest(

@@ -42,9 +42,9 @@ export interface LeftScene {
 export const rawOf = (folder: string, frame: number, kind: 'clean' | 'with' | 'matte'): Uint8Array =>
   readFileSync(join(folder, `${frame}-${kind}.raw`));
 
-const W = 640,
-  H = 360,
-  FRAMES = 18;
+const W = 640;
+const H = 360;
+const FRAMES = 18;
 export const GROUNDS: Readonly<Record<string, string>> = {
   cobbles: COBBLES,
   flags: `${FLAGS.replace('brick_size <0.9,0.2,0.5>', 'brick_size <0.9,0.5,0.5>')}`,
@@ -77,34 +77,34 @@ interface Plan {
 }
 
 function planOf(seed: number): Plan {
-  const random = new RandomStream(seed, 913),
-    u = (a: number, b: number): number => a + (b - a) * random.uniform(),
-    sign = (): number => (random.uniform() < 0.5 ? -1 : 1);
-  const names = Object.keys(GROUNDS),
-    kind = names[seed % names.length]!,
-    move = (['pan', 'locked', 'pan', 'travel'] as const)[(seed + Math.floor(seed / 8)) % 4]!;
-  const high = u(1.1, 1.9),
-    far = u(4.6, 6.5),
-    focal = u(620, 800),
-    tilt = -u(4, 9),
-    turn = sign() * u(8, 16),
-    aside = sign() * u(0.5, 0.9);
+  const random = new RandomStream(seed, 913);
+  const u = (a: number, b: number): number => a + (b - a) * random.uniform();
+  const sign = (): number => (random.uniform() < 0.5 ? -1 : 1);
+  const names = Object.keys(GROUNDS);
+  const kind = names[seed % names.length]!;
+  const move = (['pan', 'locked', 'pan', 'travel'] as const)[(seed + Math.floor(seed / 8)) % 4]!;
+  const high = u(1.1, 1.9);
+  const far = u(4.6, 6.5);
+  const focal = u(620, 800);
+  const tilt = -u(4, 9);
+  const turn = sign() * u(8, 16);
+  const aside = sign() * u(0.5, 0.9);
   const camera = (f: number): Camera => {
     const t = f / (FRAMES - 1);
     return move === 'travel'
       ? aim([aside * (t - 0.5), high, -far], -0.5 * aside * (t - 0.5), tilt, focal, 0, W, H)
       : aim([0, high, -far], move === 'pan' ? turn * (t - 0.5) : 0, tilt, focal, 0, W, H);
   };
-  const elevation = random.uniform() < 0.5 ? u(13, 26) : u(30, 55),
-    azimuth = sign() * u(25, 130),
-    sun = sunFrom(aim([0, high, -far], 0, 0, focal), azimuth, elevation);
+  const elevation = random.uniform() < 0.5 ? u(13, 26) : u(30, 55);
+  const azimuth = sign() * u(25, 130);
+  const sun = sunFrom(aim([0, high, -far], 0, 0, focal), azimuth, elevation);
   // A low sun is warm and weak, and what it leaves in shade bluer.
-  const low = Math.max(0, (40 - elevation) / 30),
-    warm = random.uniform() < 0.6 ? low * u(0.5, 1.1) : u(0, 0.15),
-    key: Vec3 = [2.3 * (1 + 0.12 * warm), 2.15 * (1 - 0.18 * warm), 1.95 * (1 - 0.5 * warm)];
-  const fill = u(0.35, 1.1),
-    soft = random.uniform() < 0.4 ? u(1.2, 4) : 0.53,
-    wide = 2 * 120 * Math.tan((soft * Math.PI) / 360);
+  const low = Math.max(0, (40 - elevation) / 30);
+  const warm = random.uniform() < 0.6 ? low * u(0.5, 1.1) : u(0, 0.15);
+  const key: Vec3 = [2.3 * (1 + 0.12 * warm), 2.15 * (1 - 0.18 * warm), 1.95 * (1 - 0.5 * warm)];
+  const fill = u(0.35, 1.1);
+  const soft = random.uniform() < 0.4 ? u(1.2, 4) : 0.53;
+  const wide = 2 * 120 * Math.tan((soft * Math.PI) / 360);
   const area = `area_light <${n(wide)},0,0>,<0,${n(wide)},0>,5,5 adaptive 1 circular orient`;
   const sky = (p: Vec3, c: Vec3): string =>
     `light_source{${v(p)} rgb${v([c[0] * fill, c[1] * fill, c[2] * fill])} shadowless parallel point_at 0}\n`;
@@ -112,9 +112,9 @@ function planOf(seed: number): Plan {
     `light_source{${v([sun[0] * 120, sun[1] * 120, sun[2] * 120])} rgb${v(key)} parallel point_at 0 ${area}}\n` +
     `${sky([-25, 80, -50], [0.27, 0.3, 0.4])}${sky([50, 40, -40], [0.18, 0.18, 0.21])}` +
     `${sky([0, 40, 90], [0.15, 0.14, 0.15])}${sky([0, -60, -20], [0.1, 0.08, 0.06])}`;
-  const shelter = random.uniform() < 0.5,
-    sx = u(-1.5, 0.6),
-    dark = `${n(u(0.02, 0.08))},${n(u(0.02, 0.08))},${n(u(0.02, 0.09))}`;
+  const shelter = random.uniform() < 0.5;
+  const sx = u(-1.5, 0.6);
+  const dark = `${n(u(0.02, 0.08))},${n(u(0.02, 0.08))},${n(u(0.02, 0.09))}`;
   const roof = shelter
     ? `union{box{<-1.4,2.1,0>,<1.4,2.2,1.3> ${paint('0.4,0.06,0.05')}} ` +
       `box{<-1.4,0,1.24>,<1.4,1,1.3> ${wood('0.13,0.19,0.2', '0.19,0.27,0.27', 0.05)}} ` +
@@ -128,13 +128,13 @@ function planOf(seed: number): Plan {
     `${roof}${post}box{<-12,0,5>,<12,2.6,5.3> ${BRICK}}\n` +
     `${lamp(sign() * u(2, 3), u(2.5, 3.5))}${tub(sign() * u(1.6, 2.4), u(1, 3), seed)}`;
   // The walker crosses the picture, aslant or not, about a metre and a half in the shot.
-  const side = sign(),
-    from: Vec3 = [-side * u(0.7, 1.1), 0, u(-0.6, 0.5)],
-    to: Vec3 = [side * u(0.5, 1), 0, from[2] + u(-0.6, 0.6)],
-    who = random.uniform() < 0.5 ? ('plum' as const) : ('mustard' as const),
-    officer = random.uniform() < 0.25;
-  const yaw = (Math.atan2(-(to[0] - from[0]), -(to[2] - from[2])) * 180) / Math.PI,
-    at = (f: number): Vec3 => [lerp(from[0], to[0], f / (FRAMES - 1)), 0, lerp(from[2], to[2], f / (FRAMES - 1))];
+  const side = sign();
+  const from: Vec3 = [-side * u(0.7, 1.1), 0, u(-0.6, 0.5)];
+  const to: Vec3 = [side * u(0.5, 1), 0, from[2] + u(-0.6, 0.6)];
+  const who = random.uniform() < 0.5 ? ('plum' as const) : ('mustard' as const);
+  const officer = random.uniform() < 0.25;
+  const yaw = (Math.atan2(-(to[0] - from[0]), -(to[2] - from[2])) * 180) / Math.PI;
+  const at = (f: number): Vec3 => [lerp(from[0], to[0], f / (FRAMES - 1)), 0, lerp(from[2], to[2], f / (FRAMES - 1))];
   const person = (f: number): string =>
     officer ? conductor({ position: at(f), yaw }) : passenger({ position: at(f), yaw, stride: f / 14 }, who);
   const shot: Shot = {
@@ -183,37 +183,37 @@ const BRIGHT = [
 
 /** Traces a scene, or reads it where it lies traced already. */
 export async function makeLeft(folder: string, seed: number): Promise<LeftScene> {
-  const own = join(folder, `left-${seed}`),
-    file = join(own, 'scene.json');
+  const own = join(folder, `left-${seed}`);
+  const file = join(own, 'scene.json');
   if (existsSync(file)) return JSON.parse(readFileSync(file, 'utf8')) as LeftScene;
   const cache = join(folder, 'cache');
   for (const d of [own, cache]) mkdirSync(d, { recursive: true });
-  const p = planOf(seed),
-    o: TraceOptions = { cache, scale: 1.34, kept: new Map() },
-    still: Finish = { ...p.finish, grain: 0 };
+  const p = planOf(seed);
+  const o: TraceOptions = { cache, scale: 1.34, kept: new Map() };
+  const still: Finish = { ...p.finish, grain: 0 };
   const first = await background(p.shot, 0, o);
   let sum = 0;
   for (let i = 1; i < first.rgb.length; i += 3) sum += first.rgb[i]!;
-  const exposure = 0.17 / (sum / (W * H)),
-    put = (kind: string, f: number, b: Uint8Array): void => writeFileSync(join(own, `${f}-${kind}.raw`), b);
-  const region: LeftScene['region'] = [],
-    printed: Uint8Array[] = [];
+  const exposure = 0.17 / (sum / (W * H));
+  const put = (kind: string, f: number, b: Uint8Array): void => writeFileSync(join(own, `${f}-${kind}.raw`), b);
+  const region: LeftScene['region'] = [];
+  const printed: Uint8Array[] = [];
   let shiftPx = 0;
   for (let f = 0; f < FRAMES; f++) {
-    const c = p.shot.camera(f),
-      clean = develop(await background(p.shot, f, o), { ...still, exposure }),
-      full = develop(await frameOf(p.shot, f, o), { ...still, exposure });
+    const c = p.shot.camera(f);
+    const clean = develop(await background(p.shot, f, o), { ...still, exposure });
+    const full = develop(await frameOf(p.shot, f, o), { ...still, exposure });
     put('clean', f, print(clean, still, 1));
     put('with', f, print(full, still, 1));
     printed.push(print(full, p.finish, seed * 1000 + f));
     const alone: Picture = await trace(
-        `${GLOBAL}background{rgb 0}\n${BRIGHT}${p.person(f)}`,
-        c,
-        { x: 0, y: 0, w: W, h: H },
-        o,
-      ),
-      matte = new Uint8Array(W * H),
-      points: [number, number][] = [];
+      `${GLOBAL}background{rgb 0}\n${BRIGHT}${p.person(f)}`,
+      c,
+      { x: 0, y: 0, w: W, h: H },
+      o,
+    );
+    const matte = new Uint8Array(W * H);
+    const points: [number, number][] = [];
     for (let i = 0; i < matte.length; i++)
       if (alone.rgb[3 * i]! + alone.rgb[3 * i + 1]! + alone.rgb[3 * i + 2]! > 0.003) {
         matte[i] = 1;
@@ -223,8 +223,8 @@ export async function makeLeft(folder: string, seed: number): Promise<LeftScene>
     if (f % 3 === 0 || f === FRAMES - 1)
       region.push({ frame: f, polygon: convexHull(points).map(([x, y]) => [Math.round(x), Math.round(y)]) });
     if (f > 0) {
-      const a = project(p.shot.camera(f - 1), [0, 0, 0]),
-        b = project(c, [0, 0, 0]);
+      const a = project(p.shot.camera(f - 1), [0, 0, 0]);
+      const b = project(c, [0, 0, 0]);
       shiftPx = Math.max(shiftPx, Math.hypot(a[0] - b[0], a[1] - b[1]));
     }
   }
@@ -255,8 +255,8 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
     console.log('usage: npx tsx bench/left-shadow-scenes.ts FOLDER SEEDS (1-8)');
   else if (canTrace())
     for (const seed of seedsOf(seeds)) {
-      const t = Date.now(),
-        s = await makeLeft(resolve(folder), seed);
+      const t = Date.now();
+      const s = await makeLeft(resolve(folder), seed);
       console.log(`${seed}: ${s.words} (${Math.round((Date.now() - t) / 1000)} s)`);
     }
 }

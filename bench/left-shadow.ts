@@ -24,8 +24,8 @@ import { VideoReader } from '../src/media/video-reader.js';
 import { canTrace, seedsOf } from './exam-scenes.js';
 import { makeLeft, rawOf } from './left-shadow-scenes.js';
 
-const SIGMA_PX = 3,
-  SEEN = 3;
+const SIGMA_PX = 3;
+const SEEN = 3;
 
 export interface LeftScore {
   readonly left: number;
@@ -40,17 +40,17 @@ export interface LeftScore {
 }
 
 function pictureOf(raw: Uint8Array, w: number, h: number): Picture {
-  const out = createPicture(w, h, 3),
-    n = w * h;
+  const out = createPicture(w, h, 3);
+  const n = w * h;
   for (let i = 0; i < n; i++) for (let c = 0; c < 3; c++) out.data[c * n + i] = raw[3 * i + c]! / 255;
   return out;
 }
 
 /** L*, a*, b* of the picture after the Gaussian. */
 function labOf(p: Picture): Float32Array {
-  const soft = createPicture(p.width, p.height, 3),
-    n = p.width * p.height,
-    out = new Float32Array(3 * n);
+  const soft = createPicture(p.width, p.height, 3);
+  const n = p.width * p.height;
+  const out = new Float32Array(3 * n);
   for (let c = 0; c < 3; c++) gaussianPlane(plane(p, c), p.width, p.height, SIGMA_PX, SIGMA_PX, plane(soft, c));
   const { data } = codedToLinear(soft, 'bt709');
   for (let i = 0; i < n; i++) out.set(linearToLab(data[i]!, data[n + i]!, data[2 * n + i]!), 3 * i);
@@ -70,54 +70,54 @@ export async function scoreLeft(
   every: number,
   pictures?: string,
 ): Promise<{ readonly words: string; readonly score: LeftScore }> {
-  const s = await makeLeft(folder, seed),
-    own = join(folder, `left-${seed}`),
-    { widthPx: w, heightPx: h } = s,
-    n = w * h;
-  const reader = await VideoReader.open(s.plate),
-    t0 = process.cpuUsage().user,
-    cleaner = await PlateCleaner.build(reader, { regions: [{ frames: s.region }] }),
-    t1 = process.cpuUsage().user;
-  let left = 0,
-    harmed = 0,
-    touched = 0,
-    under = 0,
-    flicker = 0,
-    pairs = 0,
-    area = 0,
-    body = 0,
-    worst = 0,
-    worstFrame = -1,
-    cpu = 0,
-    frames = 0;
+  const s = await makeLeft(folder, seed);
+  const own = join(folder, `left-${seed}`);
+  const { widthPx: w, heightPx: h } = s;
+  const n = w * h;
+  const reader = await VideoReader.open(s.plate);
+  const t0 = process.cpuUsage().user;
+  const cleaner = await PlateCleaner.build(reader, { regions: [{ frames: s.region }] });
+  const t1 = process.cpuUsage().user;
+  let left = 0;
+  let harmed = 0;
+  let touched = 0;
+  let under = 0;
+  let flicker = 0;
+  let pairs = 0;
+  let area = 0;
+  let body = 0;
+  let worst = 0;
+  let worstFrame = -1;
+  let cpu = 0;
+  let frames = 0;
   let before: Float32Array | null = null;
   const reach = Math.ceil(s.shiftPx) + 3;
   for (let f = 0; f < s.frames; f += every) {
-    const read = toCodedRgb(await reader.frame(f)),
-      plate: Picture = { ...read, data: read.data.slice() },
-      clean: Picture = { ...plate, data: plate.data.slice() };
-    const c0 = process.cpuUsage().user,
-      box = cleaner.clean(f, plate);
+    const read = toCodedRgb(await reader.frame(f));
+    const plate: Picture = { ...read, data: read.data.slice() };
+    const clean: Picture = { ...plate, data: plate.data.slice() };
+    const c0 = process.cpuUsage().user;
+    const box = cleaner.clean(f, plate);
     cpu += process.cpuUsage().user - c0;
     frames++;
     if (box !== null) layBox(clean, box);
-    const truth = labOf(pictureOf(rawOf(own, f, 'clean'), w, h)),
-      shadow = differs(labOf(pictureOf(rawOf(own, f, 'with'), w, h)), truth),
-      cleaned = labOf(clean),
-      still = differs(cleaned, truth),
-      was = differs(labOf(plate), truth);
-    const matte = Float32Array.from(rawOf(own, f, 'matte')),
-      person = dilate(matte, w, h, 6),
-      near = dilate(shadow, w, h, 4),
-      now = new Float32Array(n),
-      cover = new Float32Array(n);
+    const truth = labOf(pictureOf(rawOf(own, f, 'clean'), w, h));
+    const shadow = differs(labOf(pictureOf(rawOf(own, f, 'with'), w, h)), truth);
+    const cleaned = labOf(clean);
+    const still = differs(cleaned, truth);
+    const was = differs(labOf(plate), truth);
+    const matte = Float32Array.from(rawOf(own, f, 'matte'));
+    const person = dilate(matte, w, h, 6);
+    const near = dilate(shadow, w, h, 4);
+    const now = new Float32Array(n);
+    const cover = new Float32Array(n);
     if (box !== null) {
       const [x0, y0, x1, y1] = box.box;
       for (let y = y0; y < y1; y++)
         for (let x = x0; x < x1; x++) cover[y * w + x] = box.cover[(y - y0) * (x1 - x0) + x - x0]!;
     }
-    let S = 0,
-      L = 0;
+    let S = 0;
+    let L = 0;
     const darker = (i: number): boolean => cleaned[3 * i]! < truth[3 * i]!;
     for (let i = 0; i < n; i++) {
       if (matte[i]! > 0) {
@@ -143,8 +143,8 @@ export async function scoreLeft(
       worstFrame = f;
     }
     if (before !== null) {
-      const a = dilate(before, w, h, reach),
-        b = dilate(now, w, h, reach);
+      const a = dilate(before, w, h, reach);
+      const b = dilate(now, w, h, reach);
       for (let i = 0; i < n; i++) {
         if (now[i]! > 0 && a[i] === 0) flicker++;
         if (before[i]! > 0 && b[i] === 0) flicker++;
@@ -177,8 +177,8 @@ export async function scoreLeft(
 }
 
 function beside(...of: Picture[]): Picture {
-  const { width: w, height: h } = of[0]!,
-    out = createPicture(w * of.length, h, 3);
+  const { width: w, height: h } = of[0]!;
+  const out = createPicture(w * of.length, h, 3);
   for (let c = 0; c < 3; c++)
     of.forEach((p, k) => {
       for (let y = 0; y < h; y++) plane(out, c).set(plane(p, c).subarray(y * w, (y + 1) * w), y * out.width + k * w);
@@ -187,15 +187,15 @@ function beside(...of: Picture[]): Picture {
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
-  const [folder, seeds] = process.argv.slice(2),
-    option = (name: string): string | undefined =>
-      process.argv.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
+  const [folder, seeds] = process.argv.slice(2);
+  const option = (name: string): string | undefined =>
+    process.argv.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
   if (folder === undefined || seeds === undefined)
     console.log('usage: npx tsx bench/left-shadow.ts FOLDER SEEDS [--every=N] [--pictures=DIR]');
   else if (canTrace()) {
-    const pictures = option('pictures'),
-      all: LeftScore[] = [],
-      pc = (x: number | null): string => (x === null ? '-' : (100 * x).toFixed(1).padStart(5));
+    const pictures = option('pictures');
+    const all: LeftScore[] = [];
+    const pc = (x: number | null): string => (x === null ? '-' : (100 * x).toFixed(1).padStart(5));
     if (pictures !== undefined) mkdirSync(pictures, { recursive: true });
     console.log(
       '% of the shadow: left (worst), flicker, harmed, touched; % of the person: under; s of processor time: ' +

@@ -312,11 +312,11 @@ export const LIGHT_SCENES: readonly LightScene[] = [
 /** Colours of a body taken towards grey and multiplied. */
 export function recoloured(text: string, change: LightChange | undefined): string {
   if (change?.coat === undefined) return text;
-  const k = change.coat,
-    grey = change.grey ?? 0;
+  const k = change.coat;
+  const grey = change.grey ?? 0;
   return text.replace(/rgb<([0-9.]+),([0-9.]+),([0-9.]+)>/g, (_, r: string, g: string, b: string) => {
-    const c = [Number(r), Number(g), Number(b)],
-      y = 0.2126 * c[0]! + 0.7152 * c[1]! + 0.0722 * c[2]!;
+    const c = [Number(r), Number(g), Number(b)];
+    const y = 0.2126 * c[0]! + 0.7152 * c[1]! + 0.0722 * c[2]!;
     return `rgb<${c.map((v, i) => Math.min(0.9, ((1 - grey) * v + grey * y) * k[i]!).toFixed(4)).join(',')}>`;
   });
 }

@@ -207,8 +207,8 @@ export async function run(seed: number): Promise<BenchRow[]> {
     rows.push({ name: 'light: truth set absent, its rows skipped', ours: null, bar: null, goal: null, unit: '' });
   else {
     for (const shot of TRUTH_SHOTS) {
-      const truth = readTruth(shot),
-        sun = truth.frames[0]!.sun;
+      const truth = readTruth(shot);
+      const sun = truth.frames[0]!.sun;
       const marks = truthMarks(shot).plate;
       const l = await measureLightOf(truthFile(shot, 'plate.mp4'), marks, {});
       const c = (m: { value: number | null; sd: number | null }, v: number): string =>

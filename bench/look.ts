@@ -28,10 +28,10 @@ export function benchLook(seeds: readonly number[]): LookRow[] {
     for (const spread of [0, 0.6, 1, 1.6]) {
       for (const pan of [0, 1]) {
         const m = new GrainMeter();
-        const w = 480,
-          h = 320;
-        const vx = pan * (2.3 + (seed % 3)),
-          vy = pan * 0.4;
+        const w = 480;
+        const h = 320;
+        const vx = pan * (2.3 + (seed % 3));
+        const vy = pan * 0.4;
         // Six pairs, as many as measureLook looks at.
         for (let k = 0; k < 6; k++)
           m.add(
@@ -77,8 +77,8 @@ const UNITS: Record<string, { unit: string; times: number; goal: number | null }
 export async function run(seed: number, full = false): Promise<BenchRow[]> {
   const rows = benchLook(full ? [seed, seed + 1, seed + 2, seed + 3] : [seed, seed + 1]);
   return rows.flatMap((r) => {
-    const kind = /\((\w+)\)$/.exec(r.what)?.[1] ?? 'share',
-      u = UNITS[/MTF50|blur length/.test(r.what) ? 'share' : kind]!;
+    const kind = /\((\w+)\)$/.exec(r.what)?.[1] ?? 'share';
+    const u = UNITS[/MTF50|blur length/.test(r.what) ? 'share' : kind]!;
     const sorted = r.errors.map((e) => (Number.isFinite(e) ? Math.abs(e) : Infinity)).sort((a, b) => a - b);
     const at = (p: number): number => u.times * sorted[Math.min(sorted.length - 1, Math.floor(p * sorted.length))]!;
     const bar = u.times * r.bar;

@@ -29,23 +29,23 @@ class Build {
   limb(a: Vec3, b: Vec3, ra: number, rb: number): void {
     const n = Math.max(3, Math.ceil(Math.hypot(a[0] - b[0], a[1] - b[1], a[2] - b[2]) / (0.5 * Math.min(ra, rb))));
     for (let k = 0; k <= n; k++) {
-      const t = k / n,
-        r = ra + t * (rb - ra);
+      const t = k / n;
+      const r = ra + t * (rb - ra);
       this.ball([a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1]), a[2] + t * (b[2] - a[2])], [r, r, r]);
     }
   }
   turned(yawDeg: number): Ellipsoid[] {
-    const c = Math.cos(yawDeg * RAD),
-      s = Math.sin(yawDeg * RAD);
+    const c = Math.cos(yawDeg * RAD);
+    const s = Math.sin(yawDeg * RAD);
     // Yaw grows as the front turns to the picture's left (−x).
     const turn = (p: Vec3): Vec3 => [c * p[0] + s * p[2], p[1], -s * p[0] + c * p[2]];
     return this.parts.map(({ c: at, r, pitch }) => {
-      const p = pitch * RAD,
-        axes: Vec3[] = [
-          [1, 0, 0],
-          [0, Math.cos(p), Math.sin(p)],
-          [0, -Math.sin(p), Math.cos(p)],
-        ];
+      const p = pitch * RAD;
+      const axes: Vec3[] = [
+        [1, 0, 0],
+        [0, Math.cos(p), Math.sin(p)],
+        [0, -Math.sin(p), Math.cos(p)],
+      ];
       return { c: turn(at), a: axes.map((v, i) => turn(v).map((x) => x / r[i]!)) as unknown as [Vec3, Vec3, Vec3] };
     });
   }
@@ -75,12 +75,12 @@ export function makeBody(
       );
   };
   if (kind === 'standing') {
-    const leg = u(0.2, 0.45),
-      deep = u(0.2, 0.3) * leg + 0.09,
-      long = u(0.9, 1.6) * (leg + deep),
-      wide = deep * u(0.75, 0.95),
-      head = deep * u(0.5, 0.75),
-      y = leg + 0.8 * deep;
+    const leg = u(0.2, 0.45);
+    const deep = u(0.2, 0.3) * leg + 0.09;
+    const long = u(0.9, 1.6) * (leg + deep);
+    const wide = deep * u(0.75, 0.95);
+    const head = deep * u(0.5, 0.75);
+    const y = leg + 0.8 * deep;
     for (const z of [-0.3, 0, 0.3])
       b.ball([0, y, z * long], [wide * (z === 0 ? 0.9 : 1), deep * (z === 0 ? 0.85 : 1), long * 0.28]);
     for (const x of [-1, 1])
@@ -93,8 +93,8 @@ export function makeBody(
           deep * 0.2,
         );
       }
-    const up = u(0.3, 1.3) * deep + head,
-      ahead = u(0.12, 0.3) * long;
+    const up = u(0.3, 1.3) * deep + head;
+    const ahead = u(0.12, 0.3) * long;
     b.limb([0, y + 0.4 * deep, -0.42 * long], [0, y + up, -0.42 * long - ahead], deep * 0.6, head * 0.7);
     headAt([0, y + up + 0.3 * head, -0.42 * long - ahead], head, head * u(0.3, 1.2));
     b.limb(
@@ -104,9 +104,9 @@ export function makeBody(
       deep * 0.1,
     );
   } else if (kind === 'sitting') {
-    const tall = u(0.3, 0.6),
-      r = tall * u(0.2, 0.26),
-      head = tall * u(0.16, 0.24);
+    const tall = u(0.3, 0.6);
+    const r = tall * u(0.2, 0.26);
+    const head = tall * u(0.16, 0.24);
     b.ball([0, r * 1.05, tall * 0.22], [r * 1.1, r * 1.05, r * 1.2]);
     b.ball([0, tall * 0.5, tall * 0.02], [r * 0.85, tall * 0.32, r * 0.9], -25);
     for (const x of [-1, 1]) {
@@ -119,9 +119,9 @@ export function makeBody(
     headAt([0, tall * 0.92 + head * 0.4, -tall * 0.1], head, head * u(0.2, 1));
     b.limb([0, r * 0.4, tall * 0.22 + r], [u(-1, 1) * r * 2, r * 0.3, tall * 0.22 + r * 1.6], r * 0.25, r * 0.15);
   } else if (kind === 'lying') {
-    const r = u(0.1, 0.17),
-      long = r * u(4, 6),
-      head = r * u(0.6, 0.8);
+    const r = u(0.1, 0.17);
+    const long = r * u(4, 6);
+    const head = r * u(0.6, 0.8);
     for (const z of [-0.3, 0, 0.3]) b.ball([0, r * 0.95, z * long], [r, r * (z > 0 ? 0.95 : 1), long * 0.28]);
     for (const x of [-1, 1]) {
       b.limb(
@@ -136,9 +136,9 @@ export function makeBody(
     headAt([0, r * 2.3 + head * 0.5, -0.55 * long], head, head * u(0.3, 1.1));
     b.limb([0, r * 0.5, 0.55 * long], [u(-1, 1) * r, r * 0.25, 0.55 * long + r * 2.5], r * 0.3, r * 0.15);
   } else if (kind === 'rabbit') {
-    const k = u(0.8, 1.2),
-      fat = u(0.85, 1.2),
-      f = (x: number, y: number, z: number): Vec3 => [x * k, y * k, z * k];
+    const k = u(0.8, 1.2);
+    const fat = u(0.85, 1.2);
+    const f = (x: number, y: number, z: number): Vec3 => [x * k, y * k, z * k];
     b.ball(f(0, 0.135, 0.02), f(0.13 * fat, 0.135, 0.125 * fat));
     b.ball(f(0, 0.235, -0.005), f(0.088 * fat, 0.11, 0.082));
     b.ball(f(0, 0.075, 0.145), f(0.046, 0.046, 0.046));
@@ -153,21 +153,21 @@ export function makeBody(
     for (const s of [-1, 1])
       b.ball(f(s * (down ? 0.115 : 0.05), 0.385 + up + (down ? -0.07 : 0.16), 0.01), f(0.026, 0.115, 0.045));
   } else if (kind === 'person') {
-    const k = u(1.5, 1.9),
-      f = (x: number, y: number, z: number): Vec3 => [x * k, y * k, z * k],
-      fat = u(0.85, 1.3);
+    const k = u(1.5, 1.9);
+    const f = (x: number, y: number, z: number): Vec3 => [x * k, y * k, z * k];
+    const fat = u(0.85, 1.3);
     b.ball(f(0, 0.64, 0), f(0.1 * fat, 0.19, 0.065 * fat));
     b.ball(f(0, 0.53, 0), f(0.095 * fat, 0.08, 0.07 * fat));
     b.ball(f(0, 0.925, -0.01), f(0.045, 0.07, 0.055));
     b.limb(f(0, 0.8, 0), f(0, 0.88, 0), 0.035 * k, 0.035 * k);
     for (const s of [-1, 1]) {
-      const step = u(-0.1, 0.1),
-        out = u(0, 0.06);
+      const step = u(-0.1, 0.1);
+      const out = u(0, 0.06);
       b.limb(f(s * 0.05, 0.5, 0), f(s * 0.055, 0.27, step * 0.5), 0.05 * k * fat, 0.033 * k);
       b.limb(f(s * 0.055, 0.27, step * 0.5), f(s * (0.055 + out), 0.03, step), 0.033 * k, 0.022 * k);
       b.ball(f(s * (0.055 + out), 0.02, step - 0.03), f(0.026, 0.02, 0.07));
-      const elbow = f(s * u(0.14, 0.22), 0.62, u(-0.1, 0.05)),
-        up = u(-0.15, 0.15);
+      const elbow = f(s * u(0.14, 0.22), 0.62, u(-0.1, 0.05));
+      const up = u(-0.15, 0.15);
       b.limb(f(s * 0.115, 0.79, 0), elbow, 0.032 * k, 0.025 * k);
       b.limb(
         elbow,
@@ -177,10 +177,10 @@ export function makeBody(
       );
     }
   } else {
-    const r = u(0.09, 0.14),
-      leg = u(0.1, 0.25),
-      y = leg + r,
-      up = u(1, 2.2) * r;
+    const r = u(0.09, 0.14);
+    const leg = u(0.1, 0.25);
+    const y = leg + r;
+    const up = u(1, 2.2) * r;
     b.ball([0, y, 0], [r * 0.9, r, r * u(1.3, 1.7)], u(5, 25));
     b.limb([0, y + 0.5 * r, -r], [0, y + 0.5 * r + up, -r * 1.3], r * 0.5, r * 0.3);
     b.ball([0, y + 0.6 * r + up, -r * 1.4], [r * 0.32, r * 0.34, r * 0.4]);
@@ -201,16 +201,16 @@ export function makeBody(
 /** Whether the ray from `o` along `d` (any length, forward only) meets the body. */
 export function meets(parts: readonly Ellipsoid[], o: Vec3, d: Vec3): boolean {
   for (const { c, a } of parts) {
-    const ox = o[0] - c[0],
-      oy = o[1] - c[1],
-      oz = o[2] - c[2];
-    let pp = 0,
-      pq = 0,
-      qq = 0;
+    const ox = o[0] - c[0];
+    const oy = o[1] - c[1];
+    const oz = o[2] - c[2];
+    let pp = 0;
+    let pq = 0;
+    let qq = 0;
     for (let i = 0; i < 3; i++) {
-      const r = a[i]!,
-        p = r[0] * ox + r[1] * oy + r[2] * oz,
-        q = r[0] * d[0] + r[1] * d[1] + r[2] * d[2];
+      const r = a[i]!;
+      const p = r[0] * ox + r[1] * oy + r[2] * oz;
+      const q = r[0] * d[0] + r[1] * d[1] + r[2] * d[2];
       pp += p * p;
       pq += p * q;
       qq += q * q;
@@ -234,21 +234,21 @@ export interface MadeView {
 
 /** Direction of sight through a pixel, in the world. */
 export function sightOf(v: MadeView, x: number, y: number): Vec3 {
-  const a = (x - v.width / 2) / v.focalPx,
-    b = -(y - v.height / 2) / v.focalPx,
-    c = Math.cos(v.tiltDeg * RAD),
-    s = Math.sin(v.tiltDeg * RAD);
+  const a = (x - v.width / 2) / v.focalPx;
+  const b = -(y - v.height / 2) / v.focalPx;
+  const c = Math.cos(v.tiltDeg * RAD);
+  const s = Math.sin(v.tiltDeg * RAD);
   return [a, b * c + s, c - b * s];
 }
 
 export function pixelOf(v: MadeView, p: Vec3): [number, number] {
-  const c = Math.cos(v.tiltDeg * RAD),
-    s = Math.sin(v.tiltDeg * RAD),
-    x = p[0] - v.position[0],
-    y = p[1] - v.position[1],
-    z = p[2] - v.position[2];
-  const far = z * c + y * s,
-    up = y * c - z * s;
+  const c = Math.cos(v.tiltDeg * RAD);
+  const s = Math.sin(v.tiltDeg * RAD);
+  const x = p[0] - v.position[0];
+  const y = p[1] - v.position[1];
+  const z = p[2] - v.position[2];
+  const far = z * c + y * s;
+  const up = y * c - z * s;
   return [v.width / 2 + (v.focalPx * x) / far, v.height / 2 - (v.focalPx * up) / far];
 }
 
@@ -262,13 +262,13 @@ export function castBody(
   light: Vec3,
   box: readonly [number, number, number, number],
 ): { readonly matte: Float32Array; readonly shadow: Float32Array } {
-  const n = v.width * v.height,
-    matte = new Float32Array(n),
-    shadow = new Float32Array(n);
+  const n = v.width * v.height;
+  const matte = new Float32Array(n);
+  const shadow = new Float32Array(n);
   for (let y = box[1]; y < box[3]; y++)
     for (let x = box[0]; x < box[2]; x++) {
-      let m = 0,
-        s = 0;
+      let m = 0;
+      let s = 0;
       for (const dy of [0.25, 0.75])
         for (const dx of [0.25, 0.75]) {
           const d = sightOf(v, x + dx, y + dy);

@@ -30,12 +30,12 @@ export function makeHead(random: RandomStream, radiusPx: number, kind: HeadKind 
   const p = createPicture(size, size, 3);
   const n = size * size;
   const u = (a: number, b: number): number => a + (b - a) * random.uniform();
-  const azimuthDeg = u(-110, 110),
-    elevationDeg = u(5, 60);
+  const azimuthDeg = u(-110, 110);
+  const elevationDeg = u(5, 60);
   const l = towardsLight(azimuthDeg, elevationDeg);
   const stops = u(1, 3.5);
-  const ambient = u(0.05, 0.12),
-    key = ambient * (2 ** stops - 1);
+  const ambient = u(0.05, 0.12);
+  const key = ambient * (2 ** stops - 1);
   const skin: [number, number, number] = [u(0.5, 0.9), u(0.4, 0.6), u(0.3, 0.5)];
   if (kind === 'dark skin') for (let c = 0; c < 3; c++) skin[c] = 0.16 * skin[c]!;
   // The second lamp: its share of the key's light, and where it stands.
@@ -44,13 +44,13 @@ export function makeHead(random: RandomStream, radiusPx: number, kind: HeadKind 
     kind === 'rim light'
       ? towardsLight(u(140, 170) * (azimuthDeg > 0 ? -1 : 1), u(10, 50))
       : towardsLight(azimuthDeg + u(70, 130) * (azimuthDeg > 0 ? -1 : 1), u(5, 45));
-  const patch = { x: u(-0.5, 0.5), y: u(-0.5, 0.5), r: u(0.35, 0.7), dark: u(0.3, 0.6) },
-    chin = u(0.25, 0.45);
-  const cx = size / 2 + u(-2, 2),
-    cy = size / 2 + u(-2, 2);
-  const rx = radiusPx * u(0.8, 1),
-    ry = radiusPx * u(1, 1.2),
-    rz = radiusPx * u(0.9, 1.15);
+  const patch = { x: u(-0.5, 0.5), y: u(-0.5, 0.5), r: u(0.35, 0.7), dark: u(0.3, 0.6) };
+  const chin = u(0.25, 0.45);
+  const cx = size / 2 + u(-2, 2);
+  const cy = size / 2 + u(-2, 2);
+  const rx = radiusPx * u(0.8, 1);
+  const ry = radiusPx * u(1, 1.2);
+  const rz = radiusPx * u(0.9, 1.15);
   // A cap of hair, two eyes, and blotches from a few cosines.
   const hairLine = u(-0.8, -0.45);
   const waves = Array.from({ length: 6 }, () => ({ fx: u(-0.5, 0.5), fy: u(-0.5, 0.5), ph: u(0, 6.28) }));
@@ -59,8 +59,8 @@ export function makeHead(random: RandomStream, radiusPx: number, kind: HeadKind 
   const back: [number, number, number] = [u(0.05, 0.4), u(0.05, 0.4), u(0.05, 0.4)];
   for (let y = 0; y < size; y++)
     for (let x = 0; x < size; x++) {
-      const ex = (x + 0.5 - cx) / rx,
-        ey = (y + 0.5 - cy) / ry;
+      const ex = (x + 0.5 - cx) / rx;
+      const ey = (y + 0.5 - cy) / ry;
       const q = ex * ex + ey * ey;
       const i = y * size + x;
       const noise = 0.012 * random.normal();
@@ -68,9 +68,9 @@ export function makeHead(random: RandomStream, radiusPx: number, kind: HeadKind 
         for (let c = 0; c < 3; c++) p.data[c * n + i] = Math.max(0, back[c]! + noise);
         continue;
       }
-      let nx = ex / rx,
-        ny = ey / ry,
-        nz = Math.sqrt(1 - q) / rz;
+      let nx = ex / rx;
+      let ny = ey / ry;
+      let nz = Math.sqrt(1 - q) / rz;
       const len = Math.hypot(nx, ny, nz);
       nx /= len;
       ny /= len;
@@ -83,17 +83,17 @@ export function makeHead(random: RandomStream, radiusPx: number, kind: HeadKind 
       if (kind === 'beard' && ey > chin) albedo *= 0.3;
       if (kind === 'patched coat' && Math.hypot(ex - patch.x, ey - patch.y) < patch.r) albedo *= patch.dark;
       if (Math.hypot(Math.abs(ex) - 0.38, (ey + 0.1) * 1.4) < 0.12) albedo *= 0.2;
-      let open = 1,
-        sees = 1;
+      let open = 1;
+      let sees = 1;
       if (hat !== null) {
         // Where the ray to the key meets the brim's plane; and how much of the sky the brim hides.
-        const py = -ey * ry,
-          up = hat.at * ry - py;
+        const py = -ey * ry;
+        const up = hat.at * ry - py;
         if (up <= 0) albedo = hat.cloth;
         else {
-          const t = l[1] > 1e-3 ? up / l[1] : Infinity,
-            px = ex * rx + t * l[0],
-            pz = -Math.sqrt(1 - q) * rz + t * l[2];
+          const t = l[1] > 1e-3 ? up / l[1] : Infinity;
+          const px = ex * rx + t * l[0];
+          const pz = -Math.sqrt(1 - q) * rz + t * l[2];
           if (Math.hypot(px, pz) < hat.brim * rx) sees = 0;
           open = 1 - 0.6 * Math.exp(-up / (0.5 * ry));
         }
@@ -127,7 +127,7 @@ export function angleBetween(
   a: { azimuthDeg: number; elevationDeg: number },
   b: { azimuthDeg: number; elevationDeg: number },
 ): number {
-  const p = towardsLight(a.azimuthDeg, a.elevationDeg),
-    q = towardsLight(b.azimuthDeg, b.elevationDeg);
+  const p = towardsLight(a.azimuthDeg, a.elevationDeg);
+  const q = towardsLight(b.azimuthDeg, b.elevationDeg);
   return (Math.acos(Math.max(-1, Math.min(1, p[0] * q[0] + p[1] * q[1] + p[2] * q[2]))) * 180) / Math.PI;
 }

@@ -93,9 +93,9 @@ export const recipeOf = (
 
 /** Film-like grain on display-coded values: strongest in the middle, channels half alike. */
 function addGrain(p: Picture, sigma: number, px: number, r: RandomStream): void {
-  const { width: W, height: H, data } = p,
-    N = W * H,
-    unit = 2 * Math.sqrt(Math.PI) * px;
+  const { width: W, height: H, data } = p;
+  const N = W * H;
+  const unit = 2 * Math.sqrt(Math.PI) * px;
   const white = (): Float32Array =>
     gaussianPlane(
       Float32Array.from({ length: N }, () => r.normal()),
@@ -128,8 +128,8 @@ function part(src: Float32Array, W: number, H: number, x0: number, y0: number, w
  * in coded values would be darker than any join's).
  */
 export function windowed(p: Picture, x0: number, y0: number, w: number, h: number, soft: number): Picture {
-  const out = createPicture(w, h, 3),
-    N = p.width * p.height;
+  const out = createPicture(w, h, 3);
+  const N = p.width * p.height;
   const whole = Number.isInteger(x0) && Number.isInteger(y0) && soft === 0;
   for (let c = 0; c < 3; c++) {
     const src = p.data.subarray(c * N, (c + 1) * N);
@@ -149,8 +149,8 @@ const decoded = (v: number): number => LINEAR[Math.round(4096 * Math.min(1, Math
 /** Frames written as H.264 and read again; as they are where `crf` is null (rounded to 8 bits). */
 export async function through(frames: readonly Picture[], crf: number | null): Promise<Picture[]> {
   if (crf === null) return frames.map((p) => ({ ...p, data: p.data.map((v) => Math.round(255 * v) / 255) }));
-  const folder = mkdtempSync(path(tmpdir(), 'made-')),
-    file = path(folder, 'a.mp4');
+  const folder = mkdtempSync(path(tmpdir(), 'made-'));
+  const file = path(folder, 'a.mp4');
   try {
     const w = await VideoWriter.open(file, {
       widthPx: frames[0]!.width,
@@ -162,8 +162,8 @@ export async function through(frames: readonly Picture[], crf: number | null): P
     });
     for (const p of frames) await w.writeCoded(p);
     await w.close();
-    const r = await VideoReader.open(file),
-      out: Picture[] = [];
+    const r = await VideoReader.open(file);
+    const out: Picture[] = [];
     for await (const f of r.frames(0, frames.length)) out.push(toCodedRgb(f));
     await r.close();
     return out;
@@ -175,16 +175,16 @@ export async function through(frames: readonly Picture[], crf: number | null): P
 /** Grain and file laid on clean frames. */
 export async function finish(clean: readonly JoinFrame[], look: Look, r: RandomStream): Promise<JoinFrame[]> {
   const seed = r.uint32();
-  const joins: Picture[] = [],
-    plates: Picture[] = [];
+  const joins: Picture[] = [];
+  const plates: Picture[] = [];
   clean.forEach((f, n) => {
     addGrain(f.join, look.grain, look.grainPx, new RandomStream(seed, n));
     addGrain(f.plate, look.grain, look.grainPx, new RandomStream(look.sameDraw ? seed : seed + 1, n));
     joins.push(f.join);
     plates.push(f.plate);
   });
-  const j = await through(joins, look.crf),
-    p = await through(plates, look.crf);
+  const j = await through(joins, look.crf);
+  const p = await through(plates, look.crf);
   return clean.map((f, n) => ({ join: j[n]!, plate: p[n]!, matte: f.matte }));
 }
 
@@ -235,8 +235,8 @@ export function readPng(file: string): Picture {
     ['-v', 'error', '-i', file, '-frames:v', '1', '-f', 'rawvideo', '-pix_fmt', 'rgb24', '-'],
     { maxBuffer: 1 << 28 },
   );
-  const out = createPicture(W, H, 3),
-    N = W * H;
+  const out = createPicture(W, H, 3);
+  const N = W * H;
   for (let i = 0; i < N; i++) for (let c = 0; c < 3; c++) out.data[c * N + i] = raw[3 * i + c]! / 255;
   return out;
 }
@@ -250,13 +250,13 @@ export async function tracedJoin(
   W = 640,
   H = 360,
 ): Promise<MadeJoin> {
-  const r = new RandomStream(seed),
-    look = lookOf(r);
-  const roomX = s.truth.width - W,
-    roomY = s.truth.height - H;
-  const clean: JoinFrame[] = [],
-    feet: [number, number][] = [],
-    at: [number, number][] = [];
+  const r = new RandomStream(seed);
+  const look = lookOf(r);
+  const roomX = s.truth.width - W;
+  const roomY = s.truth.height - H;
+  const clean: JoinFrame[] = [];
+  const feet: [number, number][] = [];
+  const at: [number, number][] = [];
   for (let n = 0; n < count; n++) {
     const [x, y] = windowAt(
       n,
@@ -278,9 +278,12 @@ export async function tracedJoin(
   }
   const g = s.ground;
   // One step knows one optical axis: that of the window's middle place. Marked surfaces move with each frame's own.
-  const mid = at[at.length >> 1]!,
-    centre = g?.principal ?? [s.truth.width / 2, s.truth.height / 2],
-    moved = (q: readonly [number, number], [x, y]: readonly [number, number]): [number, number] => [q[0] - x, q[1] - y];
+  const mid = at[at.length >> 1]!;
+  const centre = g?.principal ?? [s.truth.width / 2, s.truth.height / 2];
+  const moved = (q: readonly [number, number], [x, y]: readonly [number, number]): [number, number] => [
+    q[0] - x,
+    q[1] - y,
+  ];
   const ground: GroundStep | null =
     g === null
       ? null
@@ -325,12 +328,12 @@ const unit = (v: readonly number[]): [number, number, number] => {
 /** Values at places of a field of noise of sd 1 about `px` wide. */
 function noiseField(r: RandomStream, W: number, H: number, px: number): Float32Array {
   const n = gaussianPlane(
-      Float32Array.from({ length: W * H }, () => r.normal()),
-      W,
-      H,
-      px,
-    ),
-    k = 2 * Math.sqrt(Math.PI) * px;
+    Float32Array.from({ length: W * H }, () => r.normal()),
+    W,
+    H,
+    px,
+  );
+  const k = 2 * Math.sqrt(Math.PI) * px;
   for (let i = 0; i < n.length; i++) n[i] = n[i]! * k;
   return n;
 }
@@ -344,25 +347,25 @@ export async function bodyJoin(
   W = 640,
   H = 360,
 ): Promise<MadeJoin> {
-  const r = new RandomStream(seed),
-    look = lookOf(r);
-  const first = back(0),
-    roomX = first.width - W,
-    roomY = first.height - H;
+  const r = new RandomStream(seed);
+  const look = lookOf(r);
+  const first = back(0);
+  const roomX = first.width - W;
+  const roomY = first.height - H;
   // The body: its height in pixels, its parts, its coat, its rim, its light.
-  const tall = 90 + 130 * r.uniform(),
-    wide = tall * (0.35 + 0.5 * r.uniform()),
-    hairs = 0.5 + 3 * r.uniform() ** 2,
-    softRim = 0.7 + 1.3 * r.uniform();
-  const albedo = [0.06, 0.18, 0.35, 0.7][r.below(4)]!,
-    second = [0.06, 0.18, 0.35, 0.7][r.below(4)]!,
-    tint = unit([1, 0.75 + 0.3 * r.uniform(), 0.5 + 0.5 * r.uniform()]).map((v) => 1.7 * v);
-  const coat = 0.1 + 0.4 * r.uniform() ** 2,
-    coatPx = 0.8 + 2 * r.uniform();
-  const az = (r.uniform() * 2 - 1) * 1.9,
-    el = 0.35 + 0.7 * r.uniform(),
-    key = unit([Math.sin(az) * Math.cos(el), -Math.sin(el), -Math.cos(az) * Math.cos(el)]),
-    fill = 0.15 + 0.4 * r.uniform();
+  const tall = 90 + 130 * r.uniform();
+  const wide = tall * (0.35 + 0.5 * r.uniform());
+  const hairs = 0.5 + 3 * r.uniform() ** 2;
+  const softRim = 0.7 + 1.3 * r.uniform();
+  const albedo = [0.06, 0.18, 0.35, 0.7][r.below(4)]!;
+  const second = [0.06, 0.18, 0.35, 0.7][r.below(4)]!;
+  const tint = unit([1, 0.75 + 0.3 * r.uniform(), 0.5 + 0.5 * r.uniform()]).map((v) => 1.7 * v);
+  const coat = 0.1 + 0.4 * r.uniform() ** 2;
+  const coatPx = 0.8 + 2 * r.uniform();
+  const az = (r.uniform() * 2 - 1) * 1.9;
+  const el = 0.35 + 0.7 * r.uniform();
+  const key = unit([Math.sin(az) * Math.cos(el), -Math.sin(el), -Math.cos(az) * Math.cos(el)]);
+  const fill = 0.15 + 0.4 * r.uniform();
   const parts: [number, number, number, number, number][] = [
     [0, -0.36, 0.5, 0.36, 0.5],
     [0.12 * (r.uniform() - 0.5), -0.78, 0.27, 0.2, 0.27],
@@ -371,45 +374,45 @@ export async function bodyJoin(
     parts.push([s * 0.16, -0.98, 0.07, 0.2, 0.07]);
     parts.push([s * 0.26, -0.07, 0.15, 0.08, 0.2]);
   }
-  const FW = Math.ceil(1.6 * tall),
-    texture = noiseField(r, FW, FW, coatPx),
-    patches = noiseField(r, FW, FW, 0.09 * tall),
-    rimA = noiseField(r, FW, FW, 0.9),
-    rimB = noiseField(r, FW, FW, 3);
+  const FW = Math.ceil(1.6 * tall);
+  const texture = noiseField(r, FW, FW, coatPx);
+  const patches = noiseField(r, FW, FW, 0.09 * tall);
+  const rimA = noiseField(r, FW, FW, 0.9);
+  const rimB = noiseField(r, FW, FW, 3);
   // How bright the scene's key is: the picture's own mean is taken for a grey card of 18 % under key and fill.
   const N0 = first.width * first.height;
   const means = [0, 1, 2].map((c) => {
-    let s = 0,
-      k = 0;
+    let s = 0;
+    let k = 0;
     for (let i = 0; i < N0; i += 11) {
       s += bt709Decode(first.data[c * N0 + i]!);
       k++;
     }
     return s / k;
   });
-  const grey = 0.2126 * means[0]! + 0.7152 * means[1]! + 0.0722 * means[2]!,
-    bright = grey / 0.18 / (0.65 + fill);
+  const grey = 0.2126 * means[0]! + 0.7152 * means[1]! + 0.0722 * means[2]!;
+  const bright = grey / 0.18 / (0.65 + fill);
   const foot0: [number, number] = [W * (0.35 + 0.3 * r.uniform()), H * 0.82];
-  const stir = 0.01 * tall + 0.03 * tall * r.uniform(),
-    rate = 0.15 + 0.3 * r.uniform(),
-    walk = r.uniform() < 0.3 ? 1.5 : 0;
+  const stir = 0.01 * tall + 0.03 * tall * r.uniform();
+  const rate = 0.15 + 0.3 * r.uniform();
+  const walk = r.uniform() < 0.3 ? 1.5 : 0;
   const pose: [number, number][] = [];
-  const clean: JoinFrame[] = [],
-    feet: [number, number][] = [];
+  const clean: JoinFrame[] = [];
+  const feet: [number, number][] = [];
   const SS = 2;
   for (let n = 0; n < count; n++) {
     const b = back(n);
     const [x0, y0] = windowAt(n, look, roomX, roomY, Math.max(0, roomX / 2 - (look.speed * count) / 2), roomY, r);
-    const px = x0 - (pose[0]?.[0] ?? x0),
-      py = y0 - (pose[0]?.[1] ?? y0);
+    const px = x0 - (pose[0]?.[0] ?? x0);
+    const py = y0 - (pose[0]?.[1] ?? y0);
     pose.push([x0, y0]);
-    const plate = windowed(b, x0, y0, W, H, 0),
-      join = createPicture(W, H, 3),
-      matte = new Float32Array(W * H);
+    const plate = windowed(b, x0, y0, W, H, 0);
+    const join = createPicture(W, H, 3);
+    const matte = new Float32Array(W * H);
     join.data.set(plate.data);
-    const fx = foot0[0] - px + walk * n,
-      fy = foot0[1] - py,
-      lean = stir * Math.sin(rate * n);
+    const fx = foot0[0] - px + walk * n;
+    const fy = foot0[1] - py;
+    const lean = stir * Math.sin(rate * n);
     feet.push([fx, fy]);
     for (let y = Math.max(0, Math.floor(fy - 1.3 * tall)); y < Math.min(H, fy + 6); y++) {
       for (let x = Math.max(0, Math.floor(fx - wide)); x < Math.min(W, fx + wide); x++) {
@@ -417,25 +420,25 @@ export async function bodyJoin(
         let cover = 0;
         for (let sy = 0; sy < SS; sy++)
           for (let sx = 0; sx < SS; sx++) {
-            const yy = y + (sy + 0.5) / SS - fy,
-              k = -yy / tall,
-              xx = x + (sx + 0.5) / SS - fx - lean * k;
-            const u = xx / wide / 1,
-              v = yy / tall;
-            const tx = xx + FW / 2,
-              ty = yy + 1.3 * tall;
+            const yy = y + (sy + 0.5) / SS - fy;
+            const k = -yy / tall;
+            const xx = x + (sx + 0.5) / SS - fx - lean * k;
+            const u = xx / wide / 1;
+            const v = yy / tall;
+            const tx = xx + FW / 2;
+            const ty = yy + 1.3 * tall;
             const at = (f: Float32Array): number => sampleBilinear(f, FW, FW, tx, ty);
             const hair = hairs * (0.7 * at(rimA) + 0.5 * at(rimB));
-            let best = -1e9,
-              bz = -1e9,
-              nx = 0,
-              ny = 0,
-              nz = 1;
+            let best = -1e9;
+            let bz = -1e9;
+            let nx = 0;
+            let ny = 0;
+            let nz = 1;
             for (const [cx, cy, rx, ry, rz] of parts) {
-              const du = (u - cx) / rx,
-                dv = (v - cy) / ry,
-                q = du * du + dv * dv,
-                d = (1 - Math.sqrt(q)) * Math.min(rx * wide, ry * tall) + hair;
+              const du = (u - cx) / rx;
+              const dv = (v - cy) / ry;
+              const q = du * du + dv * dv;
+              const d = (1 - Math.sqrt(q)) * Math.min(rx * wide, ry * tall) + hair;
               if (d > best) best = d;
               const z = rz * Math.sqrt(Math.max(0, 1 - q));
               if (d > -2 && z > bz) {
@@ -443,8 +446,8 @@ export async function bodyJoin(
                 const w2 = Math.sqrt(Math.max(0.02, 1 - Math.min(1, q)));
                 nx = (du / rx) * 0.3;
                 ny = (dv / ry) * 0.3;
-                const l = Math.hypot(nx, ny) || 1,
-                  e = Math.sqrt(Math.max(0, 1 - w2 * w2));
+                const l = Math.hypot(nx, ny) || 1;
+                const e = Math.sqrt(Math.max(0, 1 - w2 * w2));
                 nx = (nx / l) * e;
                 ny = (ny / l) * e;
                 nz = -w2;
@@ -453,14 +456,14 @@ export async function bodyJoin(
             const a = Math.min(1, Math.max(0, best / softRim + 0.5));
             if (a <= 0) continue;
             const lit = fill + Math.max(0, nx * key[0] + ny * key[1] + nz * key[2]);
-            const base = at(patches) > 0.6 ? second : albedo,
-              l = bright * lit * base * Math.exp(coat * at(texture)) * (v > -0.06 ? 0.6 : 1);
+            const base = at(patches) > 0.6 ? second : albedo;
+            const l = bright * lit * base * Math.exp(coat * at(texture)) * (v > -0.06 ? 0.6 : 1);
             for (let c = 0; c < 3; c++) sum[c] = sum[c]! + a * l * tint[c]! * (means[c]! / grey);
             cover += a;
           }
         if (cover === 0) continue;
-        const i = y * W + x,
-          A = cover / (SS * SS);
+        const i = y * W + x;
+        const A = cover / (SS * SS);
         matte[i] = A;
         for (let c = 0; c < 3; c++)
           join.data[c * W * H + i] = bt709Encode(

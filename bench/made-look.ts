@@ -34,8 +34,8 @@ export function scene(seed: number, w: number, h: number, sx: number, sy: number
   const out = new Float32Array(w * h);
   for (let y = 0; y < h; y++)
     for (let x = 0; x < w; x++) {
-      const u = x - sx,
-        v = y - sy;
+      const u = x - sx;
+      const v = y - sy;
       let l = 0.15 + (0.6 * u) / w + 0.1 * Math.sin(v / 40);
       if (Math.sin(u / 90) > 0.2) {
         let t = 0;
@@ -118,24 +118,24 @@ export function squares(
   const out = new Float32Array(w * h).fill(0.3);
   const size = 90;
   const taps = length > 0 ? Math.max(8, Math.ceil(length * 6)) : 1;
-  const ux = Math.cos((directionDeg * Math.PI) / 180),
-    uy = Math.sin((directionDeg * Math.PI) / 180);
+  const ux = Math.cos((directionDeg * Math.PI) / 180);
+  const uy = Math.sin((directionDeg * Math.PI) / 180);
   for (let cy = size / 2; cy + size / 2 <= h; cy += size)
     for (let cx = size / 2; cx + size / 2 <= w; cx += size) {
       const a = rng.uniform() * Math.PI;
       const r = 21 + 4 * rng.uniform();
       const level = rng.uniform() < 0.5 ? 0.05 + 0.1 * rng.uniform() : 0.5 + 0.4 * rng.uniform();
-      const ca = Math.cos(a),
-        sa = Math.sin(a);
+      const ca = Math.cos(a);
+      const sa = Math.sin(a);
       for (let y = Math.floor(cy - size / 2); y < cy + size / 2; y++)
         for (let x = Math.floor(cx - size / 2); x < cx + size / 2; x++) {
           let m = 0;
           for (let k = 0; k < taps; k++) {
             const o = taps === 1 ? 0 : ((k + 0.5) / taps - 0.5) * length;
-            const dx = x + 0.5 - cx - o * ux,
-              dy = y + 0.5 - cy - o * uy;
-            const p = dx * ca + dy * sa,
-              q = -dx * sa + dy * ca;
+            const dx = x + 0.5 - cx - o * ux;
+            const dy = y + 0.5 - cy - o * uy;
+            const p = dx * ca + dy * sa;
+            const q = -dx * sa + dy * ca;
             m += (phi((p + r) / s) - phi((p - r) / s)) * (phi((q + r) / s) - phi((q - r) / s));
           }
           const i = y * w + x;

@@ -47,8 +47,8 @@ export interface OutlineTruth {
 
 async function* setFrames(kind: OutlineCase['set'], from: number, count: number): AsyncGenerator<Picture> {
   if (kind === 'camel' || kind === 'dog') {
-    const folder = `${SHARED}footage/davis/${kind}/frames/`,
-      names = readdirSync(folder).sort();
+    const folder = `${SHARED}footage/davis/${kind}/frames/`;
+    const names = readdirSync(folder).sort();
     for (let k = 0; k < count; k++) yield await readPng(folder + names[Math.min(names.length - 1, from + k)]!);
     return;
   }
@@ -70,15 +70,15 @@ async function* setFrames(kind: OutlineCase['set'], from: number, count: number)
  * outwards. Linear, with alpha, at its own size.
  */
 async function subject(n: number): Promise<{ rgb: Float32Array; alpha: Float32Array; w: number; h: number }> {
-  const photo = await readPng(`${SHARED}keying/subjects/sample${n}.jpg`),
-    matte = await readPng(`${SHARED}keying/subjects/sample${n}.png`),
-    { width: w, height: h } = photo,
-    m = w * h;
-  const alpha = Float32Array.from(matte.data.subarray(0, m)),
-    solid = alpha.map((a) => (a > 0.97 ? 1 : 0));
-  const planes = [0, 1, 2].map((p) => photo.data.slice(p * m, (p + 1) * m).map(bt709Decode)),
-    drawn = pushPull(planes, solid, w, h),
-    rgb = new Float32Array(3 * m);
+  const photo = await readPng(`${SHARED}keying/subjects/sample${n}.jpg`);
+  const matte = await readPng(`${SHARED}keying/subjects/sample${n}.png`);
+  const { width: w, height: h } = photo;
+  const m = w * h;
+  const alpha = Float32Array.from(matte.data.subarray(0, m));
+  const solid = alpha.map((a) => (a > 0.97 ? 1 : 0));
+  const planes = [0, 1, 2].map((p) => photo.data.slice(p * m, (p + 1) * m).map(bt709Decode));
+  const drawn = pushPull(planes, solid, w, h);
+  const rgb = new Float32Array(3 * m);
   for (let p = 0; p < 3; p++)
     for (let i = 0; i < m; i++) {
       const k = Math.min(1, Math.max(0, (alpha[i]! - 0.5) / 0.5));
@@ -88,13 +88,13 @@ async function subject(n: number): Promise<{ rgb: Float32Array; alpha: Float32Ar
 }
 
 function sampled(data: Float32Array, w: number, h: number, at: number, x: number, y: number): number {
-  const u = Math.min(w - 1.001, Math.max(0, x)),
-    v = Math.min(h - 1.001, Math.max(0, y)),
-    a = u | 0,
-    b = v | 0,
-    k = u - a,
-    m = v - b,
-    o = at + b * w + a;
+  const u = Math.min(w - 1.001, Math.max(0, x));
+  const v = Math.min(h - 1.001, Math.max(0, y));
+  const a = u | 0;
+  const b = v | 0;
+  const k = u - a;
+  const m = v - b;
+  const o = at + b * w + a;
   return (1 - m) * ((1 - k) * data[o]! + k * data[o + 1]!) + m * ((1 - k) * data[o + w]! + k * data[o + w + 1]!);
 }
 
@@ -109,51 +109,51 @@ export async function outlineTake(
   noise = 0.005,
   written = false,
 ): Promise<readonly OutlineTruth[]> {
-  const random = new RandomStream(seed, 41),
-    s = await subject(kind.subject),
-    scale = (kind.size * h) / s.h,
-    truths: OutlineTruth[] = [],
-    n = w * h;
+  const random = new RandomStream(seed, 41);
+  const s = await subject(kind.subject);
+  const scale = (kind.size * h) / s.h;
+  const truths: OutlineTruth[] = [];
+  const n = w * h;
   const { rgb, alpha, w: sw, h: sh } = s;
   const premultiplied = new Float32Array(4 * sw * sh);
   for (let i = 0; i < sw * sh; i++) {
     for (let p = 0; p < 3; p++) premultiplied[p * sw * sh + i] = rgb[p * sw * sh + i]! * alpha[i]!;
     premultiplied[3 * sw * sh + i] = alpha[i]!;
   }
-  const tw = Math.round(s.w * scale),
-    th = Math.round(s.h * scale),
-    small = resize({ width: sw, height: sh, channels: 4, data: premultiplied }, tw, th, 'area'),
-    m = tw * th;
+  const tw = Math.round(s.w * scale);
+  const th = Math.round(s.h * scale);
+  const small = resize({ width: sw, height: sh, channels: 4, data: premultiplied }, tw, th, 'area');
+  const m = tw * th;
   const writer = written
     ? null
     : await VideoWriter.open(path, { widthPx: w, heightPx: h, rate: rate(24), codec: 'h264', crf: 20 });
   const phase = 6.28 * random.uniform();
   let f = 0;
   for await (const set of setFrames(kind.set, kind.from, count)) {
-    const back = written ? set : resize(set, w, h, set.width < w ? 'cubic' : 'area'),
-      coded = createPicture(w, h, 3),
-      truth = { alpha: new Float32Array(n), colour: new Float32Array(3 * n) };
+    const back = written ? set : resize(set, w, h, set.width < w ? 'cubic' : 'area');
+    const coded = createPicture(w, h, 3);
+    const truth = { alpha: new Float32Array(n), colour: new Float32Array(3 * n) };
     // Breath, a lean and a small step: pixels of the take; the subject's lower edge stays beyond the picture's.
-    const turn = 0.03 * Math.sin(0.21 * f + phase),
-      grow = 1.02 + 0.012 * Math.sin(0.35 * f),
-      ox = kind.at[0] * w + 9 * Math.sin(0.16 * f + 2 * phase),
-      oy = kind.at[1] * h + 2 * Math.sin(0.4 * f);
-    const c = Math.cos(turn) / grow,
-      q = Math.sin(turn) / grow;
+    const turn = 0.03 * Math.sin(0.21 * f + phase);
+    const grow = 1.02 + 0.012 * Math.sin(0.35 * f);
+    const ox = kind.at[0] * w + 9 * Math.sin(0.16 * f + 2 * phase);
+    const oy = kind.at[1] * h + 2 * Math.sin(0.4 * f);
+    const c = Math.cos(turn) / grow;
+    const q = Math.sin(turn) / grow;
     for (let y = 0, i = 0; y < h; y++)
       for (let x = 0; x < w; x++, i++) {
-        const dx = x - ox,
-          dy = y - oy,
-          u = c * dx + q * dy + tw / 2,
-          v = -q * dx + c * dy + th;
+        const dx = x - ox;
+        const dy = y - oy;
+        const u = c * dx + q * dy + tw / 2;
+        const v = -q * dx + c * dy + th;
         const clampX = kind.at[0] < 0.3 && u < 0 ? 0 : kind.at[0] > 0.6 && u > tw - 1 ? tw - 1 : u;
         let a = 0;
         if (clampX >= 0 && v >= 0 && clampX <= tw - 1 && v <= th - 1 + 30)
           a = sampled(small.data, tw, th, 3 * m, clampX, v);
         truth.alpha[i] = a;
         for (let p = 0; p < 3; p++) {
-          const own = a > 0 ? sampled(small.data, tw, th, p * m, clampX, v) : 0,
-            b = written ? 0 : bt709Decode(Math.min(1, Math.max(0, back.data[p * n + i]!)));
+          const own = a > 0 ? sampled(small.data, tw, th, p * m, clampX, v) : 0;
+          const b = written ? 0 : bt709Decode(Math.min(1, Math.max(0, back.data[p * n + i]!)));
           if (!written)
             coded.data[p * n + i] = Math.min(1, Math.max(0, bt709Encode(own + (1 - a) * b) + noise * random.normal()));
           truth.colour[p * n + i] = a > 0 ? bt709Encode(Math.min(1, own / a)) : 0;

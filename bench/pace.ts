@@ -64,9 +64,9 @@ function python(): string | null {
 }
 
 function luma(p: Picture): Float32Array {
-  const r = plane(p, 0),
-    g = plane(p, 1),
-    b = plane(p, 2);
+  const r = plane(p, 0);
+  const g = plane(p, 1);
+  const b = plane(p, 2);
   return r.map((v, i) => 0.2126 * v + 0.7152 * g[i]! + 0.0722 * b[i]!);
 }
 
@@ -78,28 +78,28 @@ function farneback(cv: any, a: Picture, b: Picture): Picture {
     m.data.set(luma(p).map((v) => Math.round(255 * Math.min(1, Math.max(0, v)))));
     return m;
   };
-  const m0 = mat(a),
-    m1 = mat(b),
-    flow = new cv.Mat();
+  const m0 = mat(a);
+  const m1 = mat(b);
+  const flow = new cv.Mat();
   cv.calcOpticalFlowFarneback(m0, m1, flow, 0.5, 5, 15, 3, 5, 1.2, 0);
   const n = w * h;
-  const ax = new Float32Array(n),
-    ay = new Float32Array(n),
-    bx = new Float32Array(n),
-    by = new Float32Array(n);
+  const ax = new Float32Array(n);
+  const ay = new Float32Array(n);
+  const bx = new Float32Array(n);
+  const by = new Float32Array(n);
   for (let i = 0; i < n; i++) {
-    const x = (i % w) + 0.5,
-      y = Math.floor(i / w) + 0.5,
-      u = flow.data32F[2 * i],
-      v = flow.data32F[2 * i + 1];
+    const x = (i % w) + 0.5;
+    const y = Math.floor(i / w) + 0.5;
+    const u = flow.data32F[2 * i];
+    const v = flow.data32F[2 * i + 1];
     ax[i] = x - u / 2;
     ay[i] = y - v / 2;
     bx[i] = x + u / 2;
     by[i] = y + v / 2;
   }
   for (const m of [m0, m1, flow] as { delete(): void }[]) m.delete();
-  const p = warpMap(a, ax, ay, w, h),
-    q = warpMap(b, bx, by, w, h);
+  const p = warpMap(a, ax, ay, w, h);
+  const q = warpMap(b, bx, by, w, h);
   for (let i = 0; i < p.data.length; i++) p.data[i] = 0.5 * (p.data[i]! + q.data[i]!);
   return p;
 }
@@ -147,24 +147,24 @@ export async function run(_seed = 1, full = false): Promise<BenchRow[]> {
       const lines: string[] = [];
       for (const s of starts) {
         const get = async (n: number): Promise<Picture> => toCodedRgb(await reader.frame(n));
-        const a = await get(s),
-          truth = await get(s + 1),
-          b = await get(s + 2),
-          before = await get(s - 2),
-          after = await get(s + 4);
+        const a = await get(s);
+        const truth = await get(s + 1);
+        const b = await get(s + 2);
+        const before = await get(s - 2);
+        const after = await get(s + 4);
         const { width: w, height: h } = a;
-        const la = luma(a),
-          lb = luma(b);
-        const pm = new PairMotion(la, lb, w, h),
-          p0 = new PairMotion(luma(before), la, w, h),
-          p1 = new PairMotion(lb, luma(after), w, h);
+        const la = luma(a);
+        const lb = luma(b);
+        const pm = new PairMotion(la, lb, w, h);
+        const p0 = new PairMotion(luma(before), la, w, h);
+        const p1 = new PairMotion(lb, luma(after), w, h);
         const ours = pm.picture(a, b, 0.5, {
           before: p0.broken ? null : p0.backward,
           after: p1.broken ? null : p1.forward,
         });
         for (const p of [pm, p0, p1]) p.close();
-        const mix = a.data.map((v, i) => 0.5 * (v + b.data[i]!)),
-          want = shown(truth.data);
+        const mix = a.data.map((v, i) => 0.5 * (v + b.data[i]!));
+        const want = shown(truth.data);
         rows.push([ours.data, mix, farneback(cv, a, b).data].map((p) => psnrDb(shown(p), want)));
         if (py !== null) {
           const names = [a, truth, b].map((p, i) => {

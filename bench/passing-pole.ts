@@ -18,13 +18,13 @@ interface Gap {
 const LITTLE = 0.5;
 
 async function gapsOf(matte: string, frames: number): Promise<Gap[]> {
-  const reader = await VideoReader.open(matte),
-    gaps: Gap[] = [];
+  const reader = await VideoReader.open(matte);
+  const gaps: Gap[] = [];
   try {
     for (let frame = 0; frame < Math.min(frames, reader.info.frameCount); frame++) {
-      const shown = await reader.frame(frame),
-        w = shown.widthPx,
-        column = new Float64Array(w);
+      const shown = await reader.frame(frame);
+      const w = shown.widthPx;
+      const column = new Float64Array(w);
       lumaPlane(shown).forEach((a, i) => {
         column[i % w]! += a;
       });
@@ -51,8 +51,8 @@ export async function passingPole(
 ): Promise<((frame: number) => readonly [Px, Px, Px, Px]) | null> {
   const gaps = await gapsOf(matte, t.frames.length);
   if (gaps.length < 3) return null;
-  const nearest = Math.max(...gaps.map((g) => t.frames[g.frame]!.cameraPosition[2])) + 0.3,
-    farthest = Math.max(...gaps.map((g) => t.frames[g.frame]!.performer.position[2]));
+  const nearest = Math.max(...gaps.map((g) => t.frames[g.frame]!.cameraPosition[2])) + 0.3;
+  const farthest = Math.max(...gaps.map((g) => t.frames[g.frame]!.performer.position[2]));
   let best = { spread: Infinity, x: 0, z: 0, half: 0 };
   for (let z = nearest; z < farthest; z += 0.01) {
     const sides = gaps.map(
@@ -73,8 +73,8 @@ export async function passingPole(
     const [a, b] = [projectWorld([best.x, 0, best.z], camera), projectWorld([best.x, 2, best.z], camera)];
     const at = (y: number): number => b[0] + ((a[0] - b[0]) * (y - b[1])) / (a[1] - b[1]);
     const half = (t.focalPx * best.half) / Math.hypot(best.x - camera.C[0], best.z - camera.C[2]);
-    const top = at(-2),
-      bottom = at(t.height + 2);
+    const top = at(-2);
+    const bottom = at(t.height + 2);
     return [
       [top - half, -2],
       [top + half, -2],

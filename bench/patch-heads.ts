@@ -36,9 +36,9 @@ import { VideoWriter } from '../src/media/video-writer.js';
 import { faceDepth, madePerson, seenAt, traceHead, type HeadLight, type HeadScene, type Pose } from './traced-heads.js';
 import type { BenchRow } from './rows.js';
 
-const W = 400,
-  H = 288,
-  COUNT = 24;
+const W = 400;
+const H = 288;
+const COUNT = 24;
 const value = (name: string): string | undefined =>
   process.argv.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
 
@@ -64,27 +64,27 @@ interface Case {
 export function patchCase(kind: Kind, seed: number): Case {
   const random = new RandomStream(seed, kind.charCodeAt(0));
   const u = (a: number, b: number): number => a + (b - a) * random.uniform();
-  const person = madePerson(random),
-    other = madePerson(random);
+  const person = madePerson(random);
+  const other = madePerson(random);
   const light = (azimuth: number, elevation: number, stops: number, warm: number, fill: number): HeadLight => {
-    const e = 0.85 * 2 ** stops,
-      az = azimuth * RAD_PER_DEG,
-      el = elevation * RAD_PER_DEG;
+    const e = 0.85 * 2 ** stops;
+    const az = azimuth * RAD_PER_DEG;
+    const el = elevation * RAD_PER_DEG;
     return {
       towards: [Math.sin(az) * Math.cos(el), Math.sin(el), Math.cos(az) * Math.cos(el)],
       key: [e * (1 + warm), e, e * (1 - warm)],
       sky: [fill * e, fill * e, fill * e * 1.1],
     };
   };
-  const az = u(-55, 55),
-    el = u(15, 50),
-    fill = u(0.2, 0.5),
-    warm = u(-0.1, 0.15);
-  const here = light(az, el, 0, warm, fill),
-    there = light(az + u(-20, 20), el + u(-8, 8), u(-0.4, 0.25), warm + u(-0.08, 0.08), fill * u(0.8, 1.25));
+  const az = u(-55, 55);
+  const el = u(15, 50);
+  const fill = u(0.2, 0.5);
+  const warm = u(-0.1, 0.15);
+  const here = light(az, el, 0, warm, fill);
+  const there = light(az + u(-20, 20), el + u(-8, 8), u(-0.4, 0.25), warm + u(-0.08, 0.08), fill * u(0.8, 1.25));
   const wall = (): HeadScene['wall'] => {
-    const q = [u(9, 25), u(4, 14), u(5, 20)],
-      tint = [u(0.7, 1.2), u(0.7, 1.2), u(0.7, 1.2)];
+    const q = [u(9, 25), u(4, 14), u(5, 20)];
+    const tint = [u(0.7, 1.2), u(0.7, 1.2), u(0.7, 1.2)];
     return (x, y) => {
       const v = 0.18 + 0.08 * Math.cos(x / q[0]! + Math.cos(y / q[1]!)) + 0.05 * Math.cos(y / q[2]!);
       return [v * tint[0]!, v * tint[1]!, v * tint[2]!];
@@ -92,21 +92,21 @@ export function patchCase(kind: Kind, seed: number): Case {
   };
   const path = (x: number, y: number, size: number, yaw: number): ((f: number) => Pose) => {
     const wave = (amount: number): ((f: number) => number) => {
-      const p = u(0, 6.28),
-        s = u(6, 14),
-        q = u(0, 6.28),
-        t = u(3, 6);
+      const p = u(0, 6.28);
+      const s = u(6, 14);
+      const q = u(0, 6.28);
+      const t = u(3, 6);
       return (f) => amount * (Math.sin(f / s + p) + 0.3 * Math.sin(f / t + q));
     };
-    const dx = wave(12),
-      dy = wave(4),
-      dz = wave(0.03),
-      dyaw = wave(9),
-      dpitch = wave(4),
-      droll = wave(4),
-      talk = u(1.2, 2.2),
-      first = u(0, 6.28),
-      walk = u(-0.8, 0.8);
+    const dx = wave(12);
+    const dy = wave(4);
+    const dz = wave(0.03);
+    const dyaw = wave(9);
+    const dpitch = wave(4);
+    const droll = wave(4);
+    const talk = u(1.2, 2.2);
+    const first = u(0, 6.28);
+    const walk = u(-0.8, 0.8);
     return (f) => ({
       x: x + dx(f) + walk * (f - 12),
       y: y + dy(f),
@@ -117,8 +117,8 @@ export function patchCase(kind: Kind, seed: number): Case {
       mouth: Math.max(0, Math.min(1, 0.45 + 0.6 * Math.sin(f / talk + first))),
     });
   };
-  const yaw = u(-15, 15),
-    scene: HeadScene = { width: W, height: H, light: here, person, wall: wall() };
+  const yaw = u(-15, 15);
+  const scene: HeadScene = { width: W, height: H, light: here, person, wall: wall() };
   const grain = (p: Picture): Picture => {
     const out = { ...p, channels: 3, data: p.data.slice(0, 3 * W * H) } as Picture;
     for (let i = 0; i < out.data.length; i++)
@@ -126,35 +126,35 @@ export function patchCase(kind: Kind, seed: number): Case {
     return out;
   };
   const hand = (polygon: readonly Point2[], px: number): Point2[] => {
-    const x = px * random.normal(),
-      y = px * random.normal();
+    const x = px * random.normal();
+    const y = px * random.normal();
     return polygon.map((p) => [p[0] + x + 0.4 * px * random.normal(), p[1] + y + 0.4 * px * random.normal()]);
   };
   const round = (pose: Pose, c: Point2, r: Point2): Point2[] =>
     Array.from({ length: 24 }, (_, k) => {
-      const a = (2 * Math.PI * k) / 24,
-        x = c[0] + r[0] * Math.cos(a),
-        y = c[1] + r[1] * Math.sin(a);
+      const a = (2 * Math.PI * k) / 24;
+      const x = c[0] + r[0] * Math.cos(a);
+      const y = c[1] + r[1] * Math.sin(a);
       return seenAt(pose, [x, y, faceDepth(person, x, y)]);
     });
   // A whole head is outlined as it is seen, however it is turned.
   const skull = (pose: Pose, r: number): Point2[] =>
     Array.from({ length: 24 }, (_, k) => {
-      const a = (2 * Math.PI * k) / 24,
-        roll = pose.rollDeg * RAD_PER_DEG,
-        x = 0.86 * r * Math.cos(a),
-        y = 1.12 * r * Math.sin(a) - 0.02;
+      const a = (2 * Math.PI * k) / 24;
+      const roll = pose.rollDeg * RAD_PER_DEG;
+      const x = 0.86 * r * Math.cos(a);
+      const y = 1.12 * r * Math.sin(a) - 0.02;
       return [
         pose.x + pose.size * (x * Math.cos(roll) - y * Math.sin(roll)),
         pose.y - pose.size * (x * Math.sin(roll) + y * Math.cos(roll)),
       ];
     });
-  const mouthOf = (pose: Pose): Point2[] => round(pose, [0, -0.56], [0.38, 0.3]),
-    faceOf = (pose: Pose): Point2[] => round(pose, [0, -0.22], [0.55, 0.62]);
+  const mouthOf = (pose: Pose): Point2[] => round(pose, [0, -0.56], [0.38, 0.3]);
+  const faceOf = (pose: Pose): Point2[] => round(pose, [0, -0.22], [0.55, 0.62]);
   if (kind === 'a') {
-    const target = path(200, 120, u(62, 85), yaw),
-      source = path(200, 120, u(62, 85) * u(0.8, 1.3), yaw + u(-12, 12)),
-      away: HeadScene = { ...scene, light: there, wall: wall() };
+    const target = path(200, 120, u(62, 85), yaw);
+    const source = path(200, 120, u(62, 85) * u(0.8, 1.3), yaw + u(-12, 12));
+    const away: HeadScene = { ...scene, light: there, wall: wall() };
     return {
       pose: target,
       target: (f) => grain(traceHead(scene, target(f))),
@@ -167,8 +167,8 @@ export function patchCase(kind: Kind, seed: number): Case {
     };
   }
   if (kind === 'b') {
-    const pose = path(200, 120, u(62, 85), yaw),
-      offset = Math.round(u(8, 20));
+    const pose = path(200, 120, u(62, 85), yaw);
+    const offset = Math.round(u(8, 20));
     // Region drawn on frame 0 serves both times; the head itself stays in its own pose,
     // its face says what it says later.
     const region = hand(faceOf(pose(0)), 1.2);
@@ -183,10 +183,10 @@ export function patchCase(kind: Kind, seed: number): Case {
       judged: (f) => faceOf(pose(f)),
     };
   }
-  const actor = path(150, 120, u(55, 75), yaw),
-    double = path(200, 125, u(55, 75), yaw + u(-8, 8));
-  const onBody: HeadScene = { ...scene, person: other },
-    joined: HeadScene = { ...scene, body: other };
+  const actor = path(150, 120, u(55, 75), yaw);
+  const double = path(200, 125, u(55, 75), yaw + u(-8, 8));
+  const onBody: HeadScene = { ...scene, person: other };
+  const joined: HeadScene = { ...scene, body: other };
   const at = (f: number): Pose => ({ ...actor(f), x: double(f).x, y: double(f).y, size: double(f).size });
   return {
     pose: double,
@@ -227,25 +227,25 @@ class Judge {
   private places: Point2[] = [];
   private errors: { inside: Float32Array; error: Float32Array; out: Float32Array }[] = [];
   add(result: Picture, truth: Picture, judged: readonly Point2[]): void {
-    const n = W * H,
-      soft = (p: Picture, s: number): Picture => {
-        const o = createPicture(W, H, 3);
-        for (let c = 0; c < 3; c++) gaussianPlane(plane(p, c), W, H, s, s, plane(o, c));
-        return o;
-      };
-    const inside = rasterizePolygon(judged, W, H).map((v) => (v > 0.5 ? 1 : 0)),
-      outside = inside.map((v) => 1 - v);
-    const toOut = distanceToSet(outside, W, H),
-      toIn = distanceToSet(inside, W, H),
-      a = soft(result, 1.2),
-      b = soft(truth, 1.2);
-    let s = 0,
-      k = 0,
-      e = 0,
-      m = 0;
+    const n = W * H;
+    const soft = (p: Picture, s: number): Picture => {
+      const o = createPicture(W, H, 3);
+      for (let c = 0; c < 3; c++) gaussianPlane(plane(p, c), W, H, s, s, plane(o, c));
+      return o;
+    };
+    const inside = rasterizePolygon(judged, W, H).map((v) => (v > 0.5 ? 1 : 0));
+    const outside = inside.map((v) => 1 - v);
+    const toOut = distanceToSet(outside, W, H);
+    const toIn = distanceToSet(inside, W, H);
+    const a = soft(result, 1.2);
+    const b = soft(truth, 1.2);
+    let s = 0;
+    let k = 0;
+    let e = 0;
+    let m = 0;
     for (let i = 0; i < n; i++) {
-      const seam = toOut[i]! <= 4 && toIn[i]! <= 6,
-        deep = inside[i]! > 0;
+      const seam = toOut[i]! <= 4 && toIn[i]! <= 6;
+      const deep = inside[i]! > 0;
       if (!seam && !deep) continue;
       const lab = (p: Picture): [number, number, number] =>
         linearToLab(bt709Decode(p.data[i]!), bt709Decode(p.data[n + i]!), bt709Decode(p.data[2 * n + i]!));
@@ -273,8 +273,8 @@ class Judge {
     );
     const back = tryInvert(fit.matrix) ?? fit.matrix;
     this.places.push([-back[2], -back[5]]);
-    const l = gaussianPlane(luma(result), W, H, 1.5),
-      t = gaussianPlane(luma(truth), W, H, 1.5);
+    const l = gaussianPlane(luma(result), W, H, 1.5);
+    const t = gaussianPlane(luma(truth), W, H, 1.5);
     this.errors.push({
       inside,
       error: l.map((v, i) => 255 * (v - t[i]!)),
@@ -283,19 +283,19 @@ class Judge {
   }
   score(): Score {
     const mean = (v: readonly number[]): number => v.reduce((s, x) => s + x, 0) / v.length;
-    const mx = mean(this.places.map((p) => p[0])),
-      my = mean(this.places.map((p) => p[1])),
-      q = this.places.length;
+    const mx = mean(this.places.map((p) => p[0]));
+    const my = mean(this.places.map((p) => p[1]));
+    const q = this.places.length;
     const steps = this.places
       .slice(1)
       .map((p, k) => (p[0] - this.places[k]![0]) ** 2 + (p[1] - this.places[k]![1]) ** 2);
-    const third = Math.floor(q / 3),
-      d = [0, 1].map(
-        (c) => mean(this.places.slice(-third).map((p) => p[c]!)) - mean(this.places.slice(0, third).map((p) => p[c]!)),
-      );
+    const third = Math.floor(q / 3);
+    const d = [0, 1].map(
+      (c) => mean(this.places.slice(-third).map((p) => p[c]!)) - mean(this.places.slice(0, third).map((p) => p[c]!)),
+    );
     const second = (where: 'inside' | 'out'): number => {
-      let s = 0,
-        k = 0;
+      let s = 0;
+      let k = 0;
       for (let f = 1; f + 1 < this.errors.length; f++)
         for (let i = 0; i < W * H; i++) {
           if (
@@ -328,18 +328,18 @@ async function one(
   seed: number,
   out: string | undefined,
 ): Promise<{ ours: Score; clone: Score | null; untouched: Score }> {
-  const c = patchCase(kind, seed),
-    folder =
-      process.env.PATCH_KEEP !== undefined
-        ? join(process.env.PATCH_KEEP, `${kind}${seed}`)
-        : mkdtempSync(join(tmpdir(), 'patch-heads-'));
+  const c = patchCase(kind, seed);
+  const folder =
+    process.env.PATCH_KEEP !== undefined
+      ? join(process.env.PATCH_KEEP, `${kind}${seed}`)
+      : mkdtempSync(join(tmpdir(), 'patch-heads-'));
   mkdirSync(folder, { recursive: true });
   const options = { widthPx: W, heightPx: H, rate: { num: 24, den: 1 } } as const;
   const file = (name: string): string => join(folder, name);
   if (!existsSync(file('truth.mkv'))) {
-    const target = await VideoWriter.open(file('target.mp4'), { ...options, codec: 'h264' }),
-      source = await VideoWriter.open(file('source.mp4'), { ...options, codec: 'h264' }),
-      truth = await VideoWriter.open(file('truth.part.mkv'), { ...options, codec: 'ffv1' });
+    const target = await VideoWriter.open(file('target.mp4'), { ...options, codec: 'h264' });
+    const source = await VideoWriter.open(file('source.mp4'), { ...options, codec: 'h264' });
+    const truth = await VideoWriter.open(file('truth.part.mkv'), { ...options, codec: 'ffv1' });
     for (let f = 0; f < COUNT + c.offset; f++) {
       await target.writeCoded(c.target(f));
       if (kind !== 'b') await source.writeCoded(c.source(f));
@@ -372,16 +372,16 @@ async function one(
     take: { file: file('target.mp4'), ...span },
     steps: [step],
   };
-  const clip = await VideoReader.open(file('target.mp4')),
-    other = await VideoReader.open(src),
-    right = await VideoReader.open(file('truth.part.mkv'));
-  const taker = kind === 'c' ? null : await takePatcher(step, file('target.mp4')),
-    joiner = kind === 'c' ? await joinPatcher(recipe, step) : null;
-  const onTarget = await followed(file('target.mp4'), step.targetRegion),
-    onSource = await followed(src, step.sourceRegion);
+  const clip = await VideoReader.open(file('target.mp4'));
+  const other = await VideoReader.open(src);
+  const right = await VideoReader.open(file('truth.part.mkv'));
+  const taker = kind === 'c' ? null : await takePatcher(step, file('target.mp4'));
+  const joiner = kind === 'c' ? await joinPatcher(recipe, step) : null;
+  const onTarget = await followed(file('target.mp4'), step.targetRegion);
+  const onSource = await followed(src, step.sourceRegion);
   const [ours, clone, untouched] = [new Judge(), new Judge(), new Judge()];
-  const lines: string[] = [],
-    truths: Picture[] = [];
+  const lines: string[] = [];
+  const truths: Picture[] = [];
   const dump = (name: string, data: Float32Array): string => {
     const f = file(name);
     writeFileSync(f, new Uint8Array(data.buffer, data.byteOffset, data.byteLength));
@@ -390,9 +390,9 @@ async function one(
   const copy = (p: Picture): Picture => ({ ...p, channels: 3, data: p.data.slice(0, 3 * W * H) });
   let seconds = 0;
   for (let f = 0; f < COUNT; f++) {
-    const frame = await clip.frame(f),
-      target = copy(toCodedRgb(frame)),
-      truth = copy(toCodedRgb(await right.frame(f)));
+    const frame = await clip.frame(f);
+    const target = copy(toCodedRgb(frame));
+    const truth = copy(toCodedRgb(await right.frame(f)));
     const t0 = process.cpuUsage();
     let result = copy(target);
     if (taker !== null) result = copy(toCodedRgb(await taker.patch(frame)));
@@ -426,14 +426,14 @@ async function one(
     ours.add(result, truth, c.judged(f));
     untouched.add(target, truth, c.judged(f));
     truths.push(truth);
-    const polygon = onTarget(f),
-      laid = warpHomography(
-        copy(toCodedRgb(await other.frame(f + c.offset))),
-        similarityBetween(onSource(f + c.offset), polygon),
-        W,
-        H,
-        { filter: 'lanczos3', boundary: 'clamp' },
-      );
+    const polygon = onTarget(f);
+    const laid = warpHomography(
+      copy(toCodedRgb(await other.frame(f + c.offset))),
+      similarityBetween(onSource(f + c.offset), polygon),
+      W,
+      H,
+      { filter: 'lanczos3', boundary: 'clamp' },
+    );
     lines.push(
       JSON.stringify([
         dump(`t${f}`, target.data),

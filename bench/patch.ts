@@ -64,21 +64,21 @@ async function one(name: string, outline: [number, number][], from: number, seed
     codec: 'ffv1',
     colour: { ...colour, matrix: 'rgb', fullRange: true },
   } as const;
-  const target = await VideoWriter.open(join(folder, 'target.mkv'), options),
-    source = await VideoWriter.open(join(folder, 'source.mkv'), options);
-  const a = 0.07 * random.normal(),
-    s = 1 + 0.06 * random.normal(),
-    c = s * Math.cos(a),
-    d = s * Math.sin(a);
+  const target = await VideoWriter.open(join(folder, 'target.mkv'), options);
+  const source = await VideoWriter.open(join(folder, 'source.mkv'), options);
+  const a = 0.07 * random.normal();
+  const s = 1 + 0.06 * random.normal();
+  const c = s * Math.cos(a);
+  const d = s * Math.sin(a);
   const moved: Mat3 = multiply(
     [1, 0, w / 2 + 6 * random.normal(), 0, 1, h / 2 + 5 * random.normal(), 0, 0, 1],
     multiply([c, -d, 0, d, c, 0, 0, 0, 1], [1, 0, -w / 2, 0, 1, -h / 2, 0, 0, 1]),
   );
-  const exposure = 1 + 0.1 * random.normal(),
-    light = [exposure * (1 + 0.06 * random.normal()), exposure, exposure * (1 + 0.06 * random.normal())];
+  const exposure = 1 + 0.1 * random.normal();
+  const light = [exposure * (1 + 0.06 * random.normal()), exposure, exposure * (1 + 0.06 * random.normal())];
   for (let k = 0; k < COUNT; k++) {
-    const p = toCodedRgb(await reader.frame(from + k)),
-      t = { ...p, data: p.data.slice() };
+    const p = toCodedRgb(await reader.frame(from + k));
+    const t = { ...p, data: p.data.slice() };
     await target.writeCoded(t);
     const q = warpHomography(t, moved, w, h, { filter: 'lanczos3', boundary: 'clamp' });
     for (let i = 0; i < q.data.length; i++)
@@ -106,26 +106,26 @@ async function one(name: string, outline: [number, number][], from: number, seed
     join(folder, 'target.mkv'),
   );
   const plain = similarityBetween(off, outline);
-  const clip = await VideoReader.open(join(folder, 'target.mkv')),
-    other = await VideoReader.open(join(folder, 'source.mkv'));
+  const clip = await VideoReader.open(join(folder, 'target.mkv'));
+  const other = await VideoReader.open(join(folder, 'source.mkv'));
   const inside = rasterizePolygon(outline, w, h);
-  let e = 0,
-    n = 0,
-    worst = Infinity,
-    e0 = 0,
-    worstAt = 0;
+  let e = 0;
+  let n = 0;
+  let worst = Infinity;
+  let e0 = 0;
+  let worstAt = 0;
   for (let k = 0; k < COUNT; k++) {
-    const frame = await clip.frame(k),
-      p = toCodedRgb(frame),
-      truth = { ...p, data: p.data.slice() };
-    const patched = await patcher.patch(frame),
-      q = toCodedRgb(patched);
+    const frame = await clip.frame(k);
+    const p = toCodedRgb(frame);
+    const truth = { ...p, data: p.data.slice() };
+    const patched = await patcher.patch(frame);
+    const q = toCodedRgb(patched);
     const bare = warpHomography(toCodedRgb(await other.frame(k)), plain, w, h, {
       filter: 'lanczos3',
       boundary: 'clamp',
     });
-    let sum = 0,
-      count = 0;
+    let sum = 0;
+    let count = 0;
     for (let i = 0; i < truth.data.length; i++) {
       const changed = q.data[i] !== truth.data[i];
       if (changed) {
@@ -153,8 +153,8 @@ async function one(name: string, outline: [number, number][], from: number, seed
   await other.close();
   rmSync(folder, { recursive: true, force: true });
   const area = 3 * inside.reduce((v, x) => v + (x > 0.5 ? 1 : 0), 0);
-  const alone = -10 * Math.log10(e0 / area),
-    db = -10 * Math.log10(e / n);
+  const alone = -10 * Math.log10(e0 / area);
+  const db = -10 * Math.log10(e / n);
   console.log(
     `  ${name}: ${((100 * n) / (COUNT * area)).toFixed(0)} % of the outline's pixels changed, ` +
       `worst frame ${worstAt} ${worst.toFixed(1)} dB`,

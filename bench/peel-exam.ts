@@ -18,9 +18,9 @@ import { scoreMatte, softBand } from './matte-score.js';
 import { wholePerformer } from './peel-hard.js';
 
 async function main(): Promise<void> {
-  const args = process.argv.slice(2),
-    [folder, seeds] = args.filter((a) => !a.startsWith('--')),
-    pictures = args.find((a) => a.startsWith('--pictures='))?.slice(11);
+  const args = process.argv.slice(2);
+  const [folder, seeds] = args.filter((a) => !a.startsWith('--'));
+  const pictures = args.find((a) => a.startsWith('--pictures='))?.slice(11);
   if (folder === undefined || seeds === undefined)
     return console.log('usage: npx tsx bench/peel-exam.ts FOLDER SEEDS [--pictures=DIR] [--all]');
   if (!canTrace()) return;
@@ -29,8 +29,8 @@ async function main(): Promise<void> {
   for (const seed of seedsOf(seeds)) {
     const p = planOf(seed);
     if (p.take.garden === null && !args.includes('--all')) continue;
-    const made = await makeTake(join(resolve(folder), `exam-${seed}`), p, join(resolve(folder), 'cache')),
-      reader = await VideoReader.open(made.take);
+    const made = await makeTake(join(resolve(folder), `exam-${seed}`), p, join(resolve(folder), 'cache'));
+    const reader = await VideoReader.open(made.take);
     const peeler = await screenPeeler(
       {
         step: 'peel',
@@ -45,18 +45,18 @@ async function main(): Promise<void> {
       reader,
       { in: 0, out: p.frames },
     );
-    const sum = { square: 0, lost: 0, stray: 0, band: 0 },
-      count = made.frames.length;
+    const sum = { square: 0, lost: 0, stray: 0, band: 0 };
+    const count = made.frames.length;
     for (const f of made.frames) {
-      const frame = copyFrame(await reader.frame(f)),
-        { widthPx: w, heightPx: h } = reader.info,
-        n = w * h,
-        truth = (await readPng(join(resolve(folder), `exam-${seed}`, `${f}-takematte.png`))).data.slice(0, n),
-        { alpha } = wholePerformer(await peeler.peel(frame), w, h);
-      let square = 0,
-        lost = 0,
-        stray = 0,
-        area = 0;
+      const frame = copyFrame(await reader.frame(f));
+      const { widthPx: w, heightPx: h } = reader.info;
+      const n = w * h;
+      const truth = (await readPng(join(resolve(folder), `exam-${seed}`, `${f}-takematte.png`))).data.slice(0, n);
+      const { alpha } = wholePerformer(await peeler.peel(frame), w, h);
+      let square = 0;
+      let lost = 0;
+      let stray = 0;
+      let area = 0;
       for (let i = 0; i < n; i++) {
         const d = alpha[i]! - truth[i]!;
         square += d * d;
@@ -69,13 +69,13 @@ async function main(): Promise<void> {
       sum.stray += stray / area / count;
       sum.band += scoreMatte(alpha, truth, softBand(truth, w, h), w, h).mse / count;
       if (pictures !== undefined && f === made.frames[made.frames.length >> 1]) {
-        const out = createPicture(3 * w, h, 3),
-          rgb = codedRgb(frame).data;
+        const out = createPicture(3 * w, h, 3);
+        const rgb = codedRgb(frame).data;
         for (let c = 0; c < 3; c++)
           for (let y = 0; y < h; y++)
             for (let x = 0; x < w; x++) {
-              const i = y * w + x,
-                o = c * 3 * n + y * 3 * w + x;
+              const i = y * w + x;
+              const o = c * 3 * n + y * 3 * w + x;
               out.data[o] = rgb[c * n + i]!;
               out.data[o + w] = alpha[i]!;
               out.data[o + 2 * w] = 0.5 + 0.5 * (alpha[i]! - truth[i]!);

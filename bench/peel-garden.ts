@@ -12,23 +12,23 @@ import { GARDENS, gardenTake } from './garden-take.js';
 import { compositeError, dtSsd, scoreMatte, softBand } from './matte-score.js';
 import { flecksOf, show, wholePerformer } from './peel-hard.js';
 
-const W = 960,
-  H = 540,
-  COUNT = 6,
-  TAIL = 6;
-const words = process.argv.slice(2),
-  at = words.indexOf('--pictures'),
-  pictures = at < 0 ? undefined : words.splice(at, 2)[1],
-  seed = Number(words[0] ?? 1);
+const W = 960;
+const H = 540;
+const COUNT = 6;
+const TAIL = 6;
+const words = process.argv.slice(2);
+const at = words.indexOf('--pictures');
+const pictures = at < 0 ? undefined : words.splice(at, 2)[1];
+const seed = Number(words[0] ?? 1);
 
 async function main(): Promise<void> {
   if (pictures !== undefined) mkdirSync(pictures, { recursive: true });
   for (const kind of GARDENS.filter((g) => words[1] === undefined || g.name.includes(words[1]))) {
     const folder = mkdtempSync(join(tmpdir(), 'platewright-bench-'));
     try {
-      const path = join(folder, 'take.mp4'),
-        truth = await gardenTake(path, seed, kind, W, H, COUNT, TAIL),
-        reader = await VideoReader.open(path);
+      const path = join(folder, 'take.mp4');
+      const truth = await gardenTake(path, seed, kind, W, H, COUNT, TAIL);
+      const reader = await VideoReader.open(path);
       const peeler = await screenPeeler(
         {
           step: 'peel',
@@ -43,14 +43,14 @@ async function main(): Promise<void> {
         reader,
         { in: 0, out: COUNT },
       );
-      const [a, b] = [copyFrame(await reader.frame(2)), copyFrame(await reader.frame(3))],
-        before = wholePerformer(await peeler.peel(a), W, H),
-        from = process.cpuUsage(),
-        now = wholePerformer(await peeler.peel(b), W, H),
-        used = process.cpuUsage(from);
-      const t = truth[3]!,
-        band = softBand(t.alpha, W, H),
-        s = scoreMatte(now.alpha, t.alpha, band, W, H);
+      const [a, b] = [copyFrame(await reader.frame(2)), copyFrame(await reader.frame(3))];
+      const before = wholePerformer(await peeler.peel(a), W, H);
+      const from = process.cpuUsage();
+      const now = wholePerformer(await peeler.peel(b), W, H);
+      const used = process.cpuUsage(from);
+      const t = truth[3]!;
+      const band = softBand(t.alpha, W, H);
+      const s = scoreMatte(now.alpha, t.alpha, band, W, H);
       console.log(
         kind.name.padEnd(20),
         `MSE ${s.mse.toFixed(1)}  SAD ${s.sad.toFixed(2)}  grad ${s.grad.toFixed(2)}  ` +

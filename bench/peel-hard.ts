@@ -23,9 +23,9 @@ import { HARD, hardTake, type HardScreen } from './hard-screens.js';
 import { HOME } from './home-screens.js';
 import { compositeError, dtSsd, scoreMatte, softBand } from './matte-score.js';
 
-const W = 960,
-  H = 540,
-  COUNT = 6;
+const W = 960;
+const H = 540;
+const COUNT = 6;
 
 export interface HardScore {
   mse: number;
@@ -48,16 +48,16 @@ export function wholePerformer(
   w: number,
   h: number,
 ): { alpha: Float32Array; coded: Float32Array } {
-  const n = w * h,
-    alpha = new Float32Array(n),
-    colour = new Float32Array(3 * n),
-    [x0, y0, x1] = p.box,
-    pw = x1 - x0,
-    m = p.picture.width * p.picture.height;
+  const n = w * h;
+  const alpha = new Float32Array(n);
+  const colour = new Float32Array(3 * n);
+  const [x0, y0, x1] = p.box;
+  const pw = x1 - x0;
+  const m = p.picture.width * p.picture.height;
   if (x1 > x0)
     for (let k = 0; k < m; k++) {
-      const a = p.picture.data[3 * m + k]!,
-        i = (y0 + Math.floor(k / pw)) * w + x0 + (k % pw);
+      const a = p.picture.data[3 * m + k]!;
+      const i = (y0 + Math.floor(k / pw)) * w + x0 + (k % pw);
       alpha[i] = a;
       if (a > 0) for (let c = 0; c < 3; c++) colour[c * n + i] = p.picture.data[c * m + k]! / a;
     }
@@ -82,12 +82,12 @@ export async function hardScore(
 ): Promise<HardScore> {
   const folder = mkdtempSync(join(tmpdir(), 'platewright-bench-'));
   try {
-    const path = join(folder, 'take.mp4'),
-      truth = await hardTake(path, seed, kind, W, H, COUNT),
-      reader = await VideoReader.open(path);
+    const path = join(folder, 'take.mp4');
+    const truth = await hardTake(path, seed, kind, W, H, COUNT);
+    const reader = await VideoReader.open(path);
     try {
-      const { marks } = await withScreenPart(reader, { frame: 0, marks: [] }),
-        garbage = screenRegion(marks);
+      const { marks } = await withScreenPart(reader, { frame: 0, marks: [] });
+      const garbage = screenRegion(marks);
       const keep: RegionFile | undefined =
         truth.toy === null
           ? undefined
@@ -116,8 +116,8 @@ export async function hardScore(
       for await (const f of reader.frames(0, COUNT)) frames.push(copyFrame(f));
       const peeled: { alpha: Float32Array; coded: Float32Array }[] = [];
       for (const f of frames) peeled.push(wholePerformer(await peeler.peel(f), W, H));
-      const all = new Uint8Array(W * H).fill(1),
-        backgrounds = [0.5, 0.1, new Float32Array(3 * W * H).fill(0.8)];
+      const all = new Uint8Array(W * H).fill(1);
+      const backgrounds = [0.5, 0.1, new Float32Array(3 * W * H).fill(0.8)];
       const sums: HardScore = {
         mse: 0,
         sad: 0,
@@ -134,16 +134,16 @@ export async function hardScore(
       };
       const tried = [2, 5];
       for (const k of tried) {
-        const t = truth.frames[k]!,
-          band = softBand(t.alpha, W, H),
-          s = scoreMatte(peeled[k]!.alpha, t.alpha, band, W, H);
-        const key = tunedChromakey(frames[k]!, t.alpha, band),
-          keyBefore = tunedChromakey(
-            frames[k - 1]!,
-            truth.frames[k - 1]!.alpha,
-            softBand(truth.frames[k - 1]!.alpha, W, H),
-          ),
-          ks = scoreMatte(key, t.alpha, band, W, H);
+        const t = truth.frames[k]!;
+        const band = softBand(t.alpha, W, H);
+        const s = scoreMatte(peeled[k]!.alpha, t.alpha, band, W, H);
+        const key = tunedChromakey(frames[k]!, t.alpha, band);
+        const keyBefore = tunedChromakey(
+          frames[k - 1]!,
+          truth.frames[k - 1]!.alpha,
+          softBand(truth.frames[k - 1]!.alpha, W, H),
+        );
+        const ks = scoreMatte(key, t.alpha, band, W, H);
         const add = (name: keyof HardScore, v: number): void => {
           sums[name] += v / tried.length;
         };
@@ -188,8 +188,8 @@ export async function hardScore(
 
 /** Frame, true matte, matte, difference. */
 export async function show(path: string, frame: VideoFrame, alpha: Float32Array, truth: Float32Array): Promise<void> {
-  const out = createPicture(2 * W, 2 * H, 3),
-    rgb = codedRgb(frame).data;
+  const out = createPicture(2 * W, 2 * H, 3);
+  const rgb = codedRgb(frame).data;
   for (let p = 0; p < 3; p++) {
     const to = plane(out, p);
     for (let y = 0; y < H; y++)
@@ -205,11 +205,11 @@ export async function show(path: string, frame: VideoFrame, alpha: Float32Array,
 }
 
 if (process.argv[1]?.endsWith('peel-hard.ts') === true) {
-  const words = process.argv.slice(2),
-    at = words.indexOf('--pictures'),
-    pictures = at < 0 ? undefined : words.splice(at, 2)[1];
-  const seed = Number(words[0] ?? 1),
-    kinds = [...HARD, ...HOME].filter((k) => words[1] === undefined || k.name.includes(words[1]));
+  const words = process.argv.slice(2);
+  const at = words.indexOf('--pictures');
+  const pictures = at < 0 ? undefined : words.splice(at, 2)[1];
+  const seed = Number(words[0] ?? 1);
+  const kinds = [...HARD, ...HOME].filter((k) => words[1] === undefined || k.name.includes(words[1]));
   if (pictures !== undefined) mkdirSync(pictures, { recursive: true });
   console.log('kind'.padEnd(36), '  MSE   SAD  Grad  comp holes ghosts flecks dtSSD | key: MSE  comp ghosts dtSSD');
   for (const kind of kinds) {

@@ -26,28 +26,28 @@ import { CASES, hasShared, outlineTake, type OutlineTruth } from './outline-take
 import { wholePerformer } from './peel-hard.js';
 import { toCodedRgb } from '../src/media/convert.js';
 
-const W = 960,
-  H = 540,
-  COUNT = 12,
-  AT = 5,
-  TRIED = [2, 9];
-const words = process.argv.slice(2),
-  hand = words.includes('--hand'),
-  p = words.indexOf('--pictures'),
-  pictures = p < 0 ? undefined : words.splice(p, 2)[1];
-const rest = words.filter((w) => w !== '--hand'),
-  seed = Number(rest[0] ?? 1),
-  keep = process.env['OUTLINE_TAKES'];
+const W = 960;
+const H = 540;
+const COUNT = 12;
+const AT = 5;
+const TRIED = [2, 9];
+const words = process.argv.slice(2);
+const hand = words.includes('--hand');
+const p = words.indexOf('--pictures');
+const pictures = p < 0 ? undefined : words.splice(p, 2)[1];
+const rest = words.filter((w) => w !== '--hand');
+const seed = Number(rest[0] ?? 1);
+const keep = process.env['OUTLINE_TAKES'];
 
 function boxAround(t: OutlineTruth): [number, number][] {
-  let x0 = W,
-    y0 = H,
-    x1 = 0,
-    y1 = 0;
+  let x0 = W;
+  let y0 = H;
+  let x1 = 0;
+  let y1 = 0;
   for (let i = 0; i < W * H; i++)
     if (t.alpha[i]! > 0.3) {
-      const x = i % W,
-        y = Math.floor(i / W);
+      const x = i % W;
+      const y = Math.floor(i / W);
       x0 = Math.min(x0, x);
       x1 = Math.max(x1, x);
       y0 = Math.min(y0, y);
@@ -77,12 +77,12 @@ const drawn = (t: OutlineTruth): [number, number][] =>
  * parts that are wrong, four at most.
  */
 function touches(found: readonly (readonly [number, number])[], t: OutlineTruth): Mark[] {
-  const mask = rasterizePolygon(found, W, H),
-    wrong = Uint8Array.from(mask, (v, i) => (v > 0.5 !== t.alpha[i]! > 0.5 ? 1 : 0)),
-    right = Uint8Array.from(wrong, (v) => 1 - v),
-    deep = distanceToSet(right, W, H),
-    { labels, area } = labelAreas(wrong, W, H),
-    best = new Map<number, number>();
+  const mask = rasterizePolygon(found, W, H);
+  const wrong = Uint8Array.from(mask, (v, i) => (v > 0.5 !== t.alpha[i]! > 0.5 ? 1 : 0));
+  const right = Uint8Array.from(wrong, (v) => 1 - v);
+  const deep = distanceToSet(right, W, H);
+  const { labels, area } = labelAreas(wrong, W, H);
+  const best = new Map<number, number>();
   for (let i = 0; i < W * H; i++) {
     const l = labels[i]!;
     if (l > 0 && (best.get(l) === undefined || deep[i]! > deep[best.get(l)!]!)) best.set(l, i);
@@ -101,11 +101,11 @@ function touches(found: readonly (readonly [number, number])[], t: OutlineTruth)
 
 const overlap = (polygon: readonly (readonly [number, number])[], t: OutlineTruth): number => {
   const m = rasterizePolygon(polygon, W, H);
-  let a = 0,
-    b = 0;
+  let a = 0;
+  let b = 0;
   for (let i = 0; i < W * H; i++) {
-    const p = m[i]! > 0.5,
-      q = t.alpha[i]! > 0.5;
+    const p = m[i]! > 0.5;
+    const q = t.alpha[i]! > 0.5;
     if (p && q) a++;
     if (p || q) b++;
   }
@@ -118,13 +118,13 @@ async function main(): Promise<void> {
     return;
   }
   if (pictures !== undefined) mkdirSync(pictures, { recursive: true });
-  const folder = keep ?? mkdtempSync(join(tmpdir(), 'platewright-bench-')),
-    all = { mse: 0, grad: 0, sad: 0, dt: 0, comp: 0, iou: 0, n: 0 };
+  const folder = keep ?? mkdtempSync(join(tmpdir(), 'platewright-bench-'));
+  const all = { mse: 0, grad: 0, sad: 0, dt: 0, comp: 0, iou: 0, n: 0 };
   try {
     for (const kind of CASES.filter((c) => rest[1] === undefined || c.name.includes(rest[1]))) {
-      const path = join(folder, `${kind.name.replace(/[^a-z]+/g, '-')}-${seed}.mp4`),
-        truth = await outlineTake(path, seed, kind, W, H, COUNT, 0.005, existsSync(path)),
-        reader = await VideoReader.open(path);
+      const path = join(folder, `${kind.name.replace(/[^a-z]+/g, '-')}-${seed}.mp4`);
+      const truth = await outlineTake(path, seed, kind, W, H, COUNT, 0.005, existsSync(path));
+      const reader = await VideoReader.open(path);
       try {
         const list: Mark[] = hand
           ? [0, COUNT - 1].map((frame) => ({ kind: 'body', frame, polygon: drawn(truth[frame]!) }))
@@ -145,37 +145,37 @@ async function main(): Promise<void> {
             said.push(`${more.length} touches`);
           }
         if (said.length > 0) console.log(`${kind.name.padEnd(28)} on frame ${AT}: ${said.join(', ')}`);
-        const from = process.cpuUsage(),
-          outlined = await outlinesOfMarks(reader, marks, null),
-          used = process.cpuUsage(from),
-          outline = outlineRegion(outlined!.marks)!,
-          peeler = outlinePeeler({
-            step: 'peel',
-            on: true,
-            why: '',
-            method: 'outline',
-            screen: 'green',
-            quality: 'fine',
-            spill: 0,
-            outline,
-          });
-        const of = async (n: number) => wholePerformer(await peeler.peel(copyFrame(await reader.frame(n))), W, H),
-          line: string[] = [];
+        const from = process.cpuUsage();
+        const outlined = await outlinesOfMarks(reader, marks, null);
+        const used = process.cpuUsage(from);
+        const outline = outlineRegion(outlined!.marks)!;
+        const peeler = outlinePeeler({
+          step: 'peel',
+          on: true,
+          why: '',
+          method: 'outline',
+          screen: 'green',
+          quality: 'fine',
+          spill: 0,
+          outline,
+        });
+        const of = async (n: number) => wholePerformer(await peeler.peel(copyFrame(await reader.frame(n))), W, H);
+        const line: string[] = [];
         for (const n of TRIED) {
-          const before = await of(n - 1),
-            start = process.cpuUsage(),
-            now = await of(n),
-            took = process.cpuUsage(start),
-            t = truth[n]!,
-            band = softBand(t.alpha, W, H),
-            s = scoreMatte(now.alpha, t.alpha, band, W, H);
-          const dt = dtSsd(now.alpha, before.alpha, t.alpha, truth[n - 1]!.alpha, band),
-            comp = compositeError(now.alpha, now.coded, t.alpha, t.colour, band, [0.5, 0.1, 0.8]);
-          let both = 0,
-            any = 0;
+          const before = await of(n - 1);
+          const start = process.cpuUsage();
+          const now = await of(n);
+          const took = process.cpuUsage(start);
+          const t = truth[n]!;
+          const band = softBand(t.alpha, W, H);
+          const s = scoreMatte(now.alpha, t.alpha, band, W, H);
+          const dt = dtSsd(now.alpha, before.alpha, t.alpha, truth[n - 1]!.alpha, band);
+          const comp = compositeError(now.alpha, now.coded, t.alpha, t.colour, band, [0.5, 0.1, 0.8]);
+          let both = 0;
+          let any = 0;
           for (let i = 0; i < W * H; i++) {
-            const a = now.alpha[i]! > 0.5,
-              b = t.alpha[i]! > 0.5;
+            const a = now.alpha[i]! > 0.5;
+            const b = t.alpha[i]! > 0.5;
             if (a && b) both++;
             if (a || b) any++;
           }
@@ -193,8 +193,8 @@ async function main(): Promise<void> {
               `${((took.user + took.system) / 1e3).toFixed(0)} ms`,
           );
           if (pictures !== undefined) {
-            const shown = createPicture(2 * W, H, 3),
-              coded = toCodedRgb(await reader.frame(n));
+            const shown = createPicture(2 * W, H, 3);
+            const coded = toCodedRgb(await reader.frame(n));
             for (let c = 0; c < 3; c++)
               for (let y = 0; y < H; y++)
                 for (let x = 0; x < W; x++) {

@@ -22,11 +22,11 @@ interface Cost {
 }
 
 async function timed(work: () => Promise<number>): Promise<Cost> {
-  const before = process.cpuUsage(),
-    from = performance.now();
+  const before = process.cpuUsage();
+  const from = performance.now();
   const frames = await work();
-  const wall = (performance.now() - from) / frames,
-    used = process.cpuUsage(before);
+  const wall = (performance.now() - from) / frames;
+  const used = process.cpuUsage(before);
   return { wall, processor: (used.user + used.system) / 1000 / frames };
 }
 
@@ -64,8 +64,8 @@ export async function speedRows(seed: number, full: boolean): Promise<BenchRow[]
           for await (const frame of reader.frames(0, count)) if (peel !== null) await peel(frame);
           return count;
         };
-      const fine = modelPeeler(model, { quality: 'fine', spill: 1 }),
-        fast = modelPeeler(model, { quality: 'fast', spill: 1 });
+      const fine = modelPeeler(model, { quality: 'fine', spill: 1 });
+      const fast = modelPeeler(model, { quality: 'fast', spill: 1 });
       const runs: Record<string, Cost[]> = { bare: [], fine: [], fast: [], command: [] };
       const keys: number[] = [];
       // One turn to warm up.

@@ -14,25 +14,25 @@ import type { BenchRow } from './rows.js';
 import { TRUTH_SHOTS, truthFile, truthFolder } from './truth-set.js';
 
 /** Share of the matte's height from its top above which no spike reaches the floor; every how many frames. */
-const CLEAR = 0.75,
-  EVERY = 8;
+const CLEAR = 0.75;
+const EVERY = 8;
 
 export async function takeRows(): Promise<BenchRow[]> {
   if (truthFolder() === null)
     return [{ name: 'peel: practice takes absent, their rows skipped', ours: null, bar: null, goal: null, unit: '' }];
   const rows: BenchRow[] = [];
   for (const shot of TRUTH_SHOTS) {
-    const take = await VideoReader.open(truthFile(shot, 'take.mp4')),
-      mattes = await VideoReader.open(truthFile(shot, 'take-matte.mkv'));
-    const { widthPx: w, heightPx: h, frameCount } = take.info,
-      model = await screenModelOf(take, { in: 0, out: frameCount }),
-      sum = { mse: 0, sad: 0, whole: 0, count: 0 };
+    const take = await VideoReader.open(truthFile(shot, 'take.mp4'));
+    const mattes = await VideoReader.open(truthFile(shot, 'take-matte.mkv'));
+    const { widthPx: w, heightPx: h, frameCount } = take.info;
+    const model = await screenModelOf(take, { in: 0, out: frameCount });
+    const sum = { mse: 0, sad: 0, whole: 0, count: 0 };
     for (let f = 0; f < frameCount; f += EVERY) {
-      const { alpha } = peelFrame(model, copyFrame(await take.frame(f))),
-        truth = Float32Array.from(lumaPlane(await mattes.frame(f))),
-        band = softBand(truth, w, h);
-      const top = Math.floor(truth.findIndex((t) => t > 0.5) / w),
-        bottom = Math.floor(truth.findLastIndex((t) => t > 0.5) / w);
+      const { alpha } = peelFrame(model, copyFrame(await take.frame(f)));
+      const truth = Float32Array.from(lumaPlane(await mattes.frame(f)));
+      const band = softBand(truth, w, h);
+      const top = Math.floor(truth.findIndex((t) => t > 0.5) / w);
+      const bottom = Math.floor(truth.findLastIndex((t) => t > 0.5) / w);
       sum.whole += scoreMatte(alpha.data, truth, band, w, h).mse;
       const upper = scoreMatte(alpha.data, truth, band.fill(0, Math.round(top + CLEAR * (bottom - top)) * w), w, h);
       sum.mse += upper.mse;

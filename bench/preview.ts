@@ -30,8 +30,8 @@ function turned(recipe: Recipe, step: StepName, key: string, value: number): Rec
 }
 
 async function seenAfter(renderer: JoinRenderer, recipe: Recipe, width: number): Promise<number | null> {
-  const from = performance.now(),
-    r = renderer.under(recipe);
+  const from = performance.now();
+  const r = renderer.under(recipe);
   if (r === null) return null;
   await encodeJpeg((await r.frame(12)).coded(), width);
   return performance.now() - from;
@@ -56,8 +56,8 @@ async function lookedAt(
   choices: readonly StepChoice[],
   width: number,
 ): Promise<number> {
-  const from = performance.now(),
-    r = renderer.under(recipe)!;
+  const from = performance.now();
+  const r = renderer.under(recipe)!;
   for (const choice of choices) await encodeJpeg((await r.frame(12, choice)).coded(), width);
   return performance.now() - from;
 }
@@ -67,14 +67,14 @@ export async function run(): Promise<BenchRow[]> {
     console.log('SKIPPED: the truth set (../shared/truth) is not beside the checkout; the preview bench needs it');
     return [];
   }
-  const folder = mkdtempSync(join(tmpdir(), 'bench-preview-')),
-    rows: BenchRow[] = [];
+  const folder = mkdtempSync(join(tmpdir(), 'bench-preview-'));
+  const rows: BenchRow[] = [];
   try {
     const { recipe, options } = await standAt1080(folder);
     const renderer = await JoinRenderer.open(recipe, options);
     await renderer.frame(12);
-    const plate = await VideoReader.open(recipe.plate.file),
-      from = performance.now();
+    const plate = await VideoReader.open(recipe.plate.file);
+    const from = performance.now();
     let frames = 0;
     for await (const f of plate.frames()) frames += f.index >= 0 ? 1 : 0;
     const decodeMs = (performance.now() - from) / frames;

@@ -180,8 +180,8 @@ function outlined(outline: readonly P[], W: number, H: number, k: number, top: n
     for (let x = 0; x < W; x++) {
       let inside = false;
       for (let i = 0, j = outline.length - 1; i < outline.length; j = i++) {
-        const [xi, yi] = [outline[i]![0] * k, (outline[i]![1] - top) * k],
-          [xj, yj] = [outline[j]![0] * k, (outline[j]![1] - top) * k];
+        const [xi, yi] = [outline[i]![0] * k, (outline[i]![1] - top) * k];
+        const [xj, yj] = [outline[j]![0] * k, (outline[j]![1] - top) * k];
         if (yi > y !== yj > y && x < ((xj - xi) * (y - yi)) / (yj - yi) + xi) inside = !inside;
       }
       m[y * W + x] = inside ? 1 : 0;
@@ -191,16 +191,16 @@ function outlined(outline: readonly P[], W: number, H: number, k: number, top: n
 
 /** The clip as its own plate: what is outlined, and what lies close, is filled along the row from outside. */
 function withoutActor(p: Picture, matte: Float32Array): Picture {
-  const { width: W, height: H } = p,
-    N = W * H,
-    out = createPicture(W, H, 3),
-    wide = gaussianPlane(matte, W, H, 4);
+  const { width: W, height: H } = p;
+  const N = W * H;
+  const out = createPicture(W, H, 3);
+  const wide = gaussianPlane(matte, W, H, 4);
   out.data.set(p.data.subarray(0, 3 * N));
   for (let y = 0; y < H; y++)
     for (let x = 0; x < W; x++) {
       if (wide[y * W + x]! < 0.004) continue;
-      let l = x,
-        q = x;
+      let l = x;
+      let q = x;
       while (l > 0 && wide[y * W + l]! >= 0.004) l--;
       while (q < W - 1 && wide[y * W + q]! >= 0.004) q++;
       const from = (x - l < q - x && l > 0) || q >= W - 1 ? Math.max(0, 2 * l - x) : Math.min(W - 1, 2 * q - x);
@@ -227,14 +227,14 @@ export async function* realJoins(count: number): AsyncGenerator<MadeJoin, void, 
     return;
   }
   for (const a of ACTORS) {
-    const r = await VideoReader.open(path(folder, a.file)),
-      k = r.info.widthPx / 480,
-      top = Math.round((a.top ?? 0) * k),
-      H = a.bottom === undefined ? r.info.heightPx : Math.round((a.bottom - a.top!) * k),
-      frames: JoinFrame[] = [];
+    const r = await VideoReader.open(path(folder, a.file));
+    const k = r.info.widthPx / 480;
+    const top = Math.round((a.top ?? 0) * k);
+    const H = a.bottom === undefined ? r.info.heightPx : Math.round((a.bottom - a.top!) * k);
+    const frames: JoinFrame[] = [];
     for await (const f of r.frames(a.frame, a.frame + 4)) {
-      const join = windowed(toCodedRgb(f), 0, top, r.info.widthPx, H - 2, 0),
-        matte = outlined(a.outline, join.width, join.height, k, a.top ?? 0);
+      const join = windowed(toCodedRgb(f), 0, top, r.info.widthPx, H - 2, 0);
+      const matte = outlined(a.outline, join.width, join.height, k, a.top ?? 0);
       frames.push({ join, plate: withoutActor(join, matte), matte });
     }
     await r.close();
@@ -245,8 +245,8 @@ export async function* realJoins(count: number): AsyncGenerator<MadeJoin, void, 
     for (let at = 0; at + 4 < names.length; at += 22) {
       const frames: JoinFrame[] = [];
       for (let n = at; n < at + Math.min(4, count); n++) {
-        const join = readPng(path(folder, 'davis', animal, 'frames', names[n]!)),
-          mask = readPng(path(folder, 'davis', animal, 'masks', names[n]!.replace('.jpg', '.png')));
+        const join = readPng(path(folder, 'davis', animal, 'frames', names[n]!));
+        const mask = readPng(path(folder, 'davis', animal, 'masks', names[n]!.replace('.jpg', '.png')));
         const matte = gaussianPlane(mask.data.slice(0, join.width * join.height), join.width, join.height, 1.5);
         frames.push({ join, plate: withoutActor(join, matte), matte });
       }

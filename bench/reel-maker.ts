@@ -127,8 +127,8 @@ export function makeReel(sources: readonly ReelSource[], options: ReelOptions): 
             ? 1 - (k - e.from) / (e.to - e.from + 1)
             : Math.sin((Math.PI * (k - e.from + 0.5)) / (e.to - e.from));
         const amount = fall * (0.5 + 0.5 * e.a);
-        const cx = e.b * w,
-          cy = e.c * h;
+        const cx = e.b * w;
+        const cy = e.c * h;
         for (let y = 0; y < h; y++)
           for (let x = 0; x < w; x++) {
             const i = y * w + x;

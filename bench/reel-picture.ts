@@ -110,13 +110,13 @@ export function syntheticSource(seed: number, w: number, h: number, count: numbe
   });
   const base = 40 + 90 * rng.uniform();
   const contrast = 60 + 90 * rng.uniform();
-  const vx = (rng.uniform() - 0.5) * 0.012,
-    vy = (rng.uniform() - 0.5) * 0.004,
-    vz = (rng.uniform() - 0.5) * 0.006;
-  const u0 = (rng.uniform() - 0.5) * 50,
-    v0 = (rng.uniform() - 0.5) * 50,
-    cu = (rng.uniform() - 0.5) * 60,
-    cv = (rng.uniform() - 0.5) * 60;
+  const vx = (rng.uniform() - 0.5) * 0.012;
+  const vy = (rng.uniform() - 0.5) * 0.004;
+  const vz = (rng.uniform() - 0.5) * 0.006;
+  const u0 = (rng.uniform() - 0.5) * 50;
+  const v0 = (rng.uniform() - 0.5) * 50;
+  const cu = (rng.uniform() - 0.5) * 60;
+  const cv = (rng.uniform() - 0.5) * 60;
   const blobs = Array.from({ length: 3 }, () => ({
     x: rng.uniform(),
     y: rng.uniform(),
@@ -129,12 +129,12 @@ export function syntheticSource(seed: number, w: number, h: number, count: numbe
   const tex = (x: number, y: number): number => {
     let s = 0;
     for (const l of layers) {
-      const fx = (((x * l.n * 0.5) % l.n) + l.n) % l.n,
-        fy = (((y * l.n * 0.5) % l.n) + l.n) % l.n;
-      const ix = Math.floor(fx),
-        iy = Math.floor(fy);
-      const tx = fx - ix,
-        ty = fy - iy;
+      const fx = (((x * l.n * 0.5) % l.n) + l.n) % l.n;
+      const fy = (((y * l.n * 0.5) % l.n) + l.n) % l.n;
+      const ix = Math.floor(fx);
+      const iy = Math.floor(fy);
+      const tx = fx - ix;
+      const ty = fy - iy;
       const g = (a: number, b: number): number => l.grid[(b % l.n) * l.n + (a % l.n)]!;
       s +=
         l.amp *
@@ -150,8 +150,8 @@ export function syntheticSource(seed: number, w: number, h: number, count: numbe
     const z = Math.exp(vz * t);
     for (let y = 0; y < h; y++)
       for (let x = 0; x < w; x++) {
-        const px = ((x / w - 0.5) * z + vx * t) * 1.78,
-          py = (y / h - 0.5) * z + vy * t;
+        const px = ((x / w - 0.5) * z + vx * t) * 1.78;
+        const py = (y / h - 0.5) * z + vy * t;
         let l = base + contrast * tex(px + 3, py + 5);
         for (const b of blobs) {
           const d = Math.hypot(x / w - b.x - b.vx * t, ((y / h - b.y - b.vy * t) * h) / w) / b.r;

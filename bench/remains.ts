@@ -28,8 +28,8 @@ import { readerLumaSource } from '../src/plate/reader-luma-source.js';
 import type { CameraMove } from '../src/plate/types.js';
 import { makeCase } from './erase-pasted.js';
 
-const args = process.argv.slice(2),
-  opt = (n: string): string | undefined => args.find((a) => a.startsWith(`--${n}=`))?.slice(n.length + 3);
+const args = process.argv.slice(2);
+const opt = (n: string): string | undefined => args.find((a) => a.startsWith(`--${n}=`))?.slice(n.length + 3);
 const FAULTS: Readonly<Record<string, readonly number[]>> = {
   none: [0],
   shadow: [0.05, 0.1, 0.2, 0.4],
@@ -37,8 +37,8 @@ const FAULTS: Readonly<Record<string, readonly number[]>> = {
   smear: [1.5, 3, 6],
   boil: [0.005, 0.01, 0.02],
 };
-const SHADOW = 0.45,
-  FRAMES = 24;
+const SHADOW = 0.45;
+const FRAMES = 24;
 
 interface Shot {
   readonly name: string;
@@ -57,24 +57,24 @@ async function shotOf(
   region: RegionFile,
   truthAt: (n: number, filmed: Float32Array) => Promise<Float32Array>,
 ): Promise<Shot> {
-  const r = await VideoReader.open(file),
-    { widthPx: W, heightPx: H, frameCount } = r.info,
-    every = Math.max(1, Math.ceil(frameCount / FRAMES));
+  const r = await VideoReader.open(file);
+  const { widthPx: W, heightPx: H, frameCount } = r.info;
+  const every = Math.max(1, Math.ceil(frameCount / FRAMES));
   const camera = await measureCameraMove(readerLumaSource(r), { framesPerSecond: r.info.rate.num / r.info.rate.den });
   const cleaner = args.includes('--own') ? await PlateCleaner.build(r, { regions: [region], camera }) : null;
-  const frames: number[] = [],
-    filmed: Float32Array[] = [],
-    truth: Float32Array[] = [],
-    own: Float32Array[] = [];
+  const frames: number[] = [];
+  const filmed: Float32Array[] = [];
+  const truth: Float32Array[] = [];
+  const own: Float32Array[] = [];
   for (let n = 0; n < frameCount; n += every) {
-    const p = toCodedRgb(await r.frame(n)),
-      l = lumaOf(p);
+    const p = toCodedRgb(await r.frame(n));
+    const l = lumaOf(p);
     frames.push(n);
     filmed.push(l);
     truth.push(await truthAt(n, l));
     if (cleaner !== null) {
-      const q = { ...p, data: p.data.slice() },
-        box = cleaner.clean(n, q);
+      const q = { ...p, data: p.data.slice() };
+      const box = cleaner.clean(n, q);
       if (box !== null) layBox(q, box);
       own.push(lumaOf(q));
     }
@@ -96,18 +96,18 @@ function spoil(
 ): Float32Array {
   switch (fault) {
     case 'shadow': {
-      let x0 = W,
-        x1 = 0,
-        y1 = 0;
+      let x0 = W;
+      let x1 = 0;
+      let y1 = 0;
       for (let i = 0; i < m.length; i++)
         if (m[i] === 1) {
           x0 = Math.min(x0, i % W);
           x1 = Math.max(x1, i % W);
           y1 = Math.max(y1, Math.floor(i / W));
         }
-      const cx = (x0 + x1) / 2,
-        rx = 0.3 * (x1 - x0) + 8,
-        ry = 0.25 * rx;
+      const cx = (x0 + x1) / 2;
+      const rx = 0.3 * (x1 - x0) + 8;
+      const ry = 0.25 * rx;
       return clean.map((v, i) => {
         const q = Math.min(
           1,
@@ -126,12 +126,12 @@ function spoil(
     }
     case 'boil': {
       const g = gaussianPlane(
-          Float32Array.from({ length: W * H }, () => r.normal()),
-          W,
-          H,
-          6,
-        ),
-        sd = 1 / (2 * Math.sqrt(Math.PI) * 6);
+        Float32Array.from({ length: W * H }, () => r.normal()),
+        W,
+        H,
+        6,
+      );
+      const sd = 1 / (2 * Math.sqrt(Math.PI) * 6);
       return clean.map((v, i) => (m[i] === 1 ? Math.min(1, Math.max(0, v + (size * g[i]!) / sd)) : v));
     }
     default:
@@ -140,26 +140,26 @@ function spoil(
 }
 
 function look(s: Shot, fault: string, size: number, seed: number): void {
-  const r = new RandomStream(seed),
-    none = new Float32Array(s.W * s.H);
+  const r = new RandomStream(seed);
+  const none = new Float32Array(s.W * s.H);
   const frames = s.frames.map((n, k): RemainsFrame => {
     const change = gaussianPlane(
-        Float32Array.from(s.filmed[k]!, (v, i) => Math.abs(v - s.truth[k]![i]!)),
-        s.W,
-        s.H,
-        2,
-      ),
-      m = Uint8Array.from(change, (v) => (v > 0.02 ? 1 : 0));
+      Float32Array.from(s.filmed[k]!, (v, i) => Math.abs(v - s.truth[k]![i]!)),
+      s.W,
+      s.H,
+      2,
+    );
+    const m = Uint8Array.from(change, (v) => (v > 0.02 ? 1 : 0));
     const left = fault === 'own' ? s.own![k]! : spoil(fault, size, s.truth[k]!, s.filmed[k]!, m, s.W, s.H, r);
     return remainsFrame(n, s.filmed[k]!, left, left, none, s.W, s.H);
   });
-  const t = process.cpuUsage(),
-    remains = readRemains(
-      frames,
-      frames.map(() => null),
-      cameraCarrier(s.camera),
-    ),
-    u = process.cpuUsage(t);
+  const t = process.cpuUsage();
+  const remains = readRemains(
+    frames,
+    frames.map(() => null),
+    cameraCarrier(s.camera),
+  );
+  const u = process.cpuUsage(t);
   const series: Series = {
     first: 0,
     through: null,
@@ -201,11 +201,11 @@ function look(s: Shot, fault: string, size: number, seed: number): void {
   );
 }
 
-const only = opt('only')?.split(','),
-  faults = opt('faults')?.split(','),
-  seed = Number(opt('seed') ?? 7),
-  left = opt('left'),
-  cases = args.find((a) => !a.startsWith('--'))?.split(',') ?? [];
+const only = opt('only')?.split(',');
+const faults = opt('faults')?.split(',');
+const seed = Number(opt('seed') ?? 7);
+const left = opt('left');
+const cases = args.find((a) => !a.startsWith('--'))?.split(',') ?? [];
 const names =
   left === undefined
     ? []
@@ -229,8 +229,8 @@ async function* shots(): AsyncGenerator<Shot> {
     };
     // The plate's own grain stays where the truth, traced without any, is laid in.
     yield await shotOf(`${id} (${scene.words})`, scene.plate, { frames: scene.region }, async (n, filmed) => {
-      const a = readFileSync(join(left!, id, `${n}-clean.raw`)),
-        b = readFileSync(join(left!, id, `${n}-with.raw`));
+      const a = readFileSync(join(left!, id, `${n}-clean.raw`));
+      const b = readFileSync(join(left!, id, `${n}-with.raw`));
       return filmed.map((v, i) =>
         Math.min(
           1,

@@ -46,31 +46,31 @@ export function lucasKanade(
   h: number,
   quad: readonly Point2[],
 ): Point2[][] {
-  let before = grey(cv, frames[0]!, w, h),
-    total: Mat3 = [1, 0, 0, 0, 1, 0, 0, 0, 1],
-    corners = quad.map((p) => [...p] as unknown as Point2);
+  let before = grey(cv, frames[0]!, w, h);
+  let total: Mat3 = [1, 0, 0, 0, 1, 0, 0, 0, 1];
+  let corners = quad.map((p) => [...p] as unknown as Point2);
   const out: Point2[][] = [corners];
   for (let t = 1; t < frames.length; t++) {
-    const now = grey(cv, frames[t]!, w, h),
-      mask = inPolygonMask(cv, corners, w, h),
-      points = new cv.Mat(),
-      next = new cv.Mat(),
-      status = new cv.Mat(),
-      error = new cv.Mat(),
-      none = new cv.Mat();
+    const now = grey(cv, frames[t]!, w, h);
+    const mask = inPolygonMask(cv, corners, w, h);
+    const points = new cv.Mat();
+    const next = new cv.Mat();
+    const status = new cv.Mat();
+    const error = new cv.Mat();
+    const none = new cv.Mat();
     cv.goodFeaturesToTrack(before, points, 200, 0.01, 7, mask, 3, false, 0.04);
     if (points.rows >= 4) {
       cv.calcOpticalFlowPyrLK(before, now, points, next, status, error, new cv.Size(21, 21), 3);
-      const a: number[] = [],
-        b: number[] = [];
+      const a: number[] = [];
+      const b: number[] = [];
       for (let i = 0; i < points.rows; i++)
         if (status.data[i] === 1) {
           a.push(points.data32F[2 * i], points.data32F[2 * i + 1]);
           b.push(next.data32F[2 * i], next.data32F[2 * i + 1]);
         }
       if (a.length >= 8) {
-        const from = cv.matFromArray(a.length / 2, 1, cv.CV_32FC2, a),
-          to = cv.matFromArray(b.length / 2, 1, cv.CV_32FC2, b);
+        const from = cv.matFromArray(a.length / 2, 1, cv.CV_32FC2, a);
+        const to = cv.matFromArray(b.length / 2, 1, cv.CV_32FC2, b);
         const step = cv.findHomography(from, to, cv.RANSAC, 3);
         // Its pixel centres are whole numbers; ours lie half a pixel further.
         if (step.rows === 3) total = normalise(multiply(shifted([...step.data64F] as unknown as Mat3), total));
@@ -94,21 +94,21 @@ export function enhancedCorrelation(
   h: number,
   quad: readonly Point2[],
 ): Point2[][] {
-  const xs = quad.map((p) => p[0]),
-    ys = quad.map((p) => p[1]);
-  const x0 = Math.max(0, Math.floor(Math.min(...xs))),
-    y0 = Math.max(0, Math.floor(Math.min(...ys))),
-    x1 = Math.min(w, Math.ceil(Math.max(...xs))),
-    y1 = Math.min(h, Math.ceil(Math.max(...ys)));
-  const first = grey(cv, frames[0]!, w, h),
-    patch = first.roi(new cv.Rect(x0, y0, x1 - x0, y1 - y0)).clone();
-  const warp = cv.matFromArray(3, 3, cv.CV_32FC1, [1, 0, x0, 0, 1, y0, 0, 0, 1]),
-    all = new cv.Mat(),
-    stop = new cv.TermCriteria(cv.TermCriteria_COUNT + cv.TermCriteria_EPS, 50, 1e-4);
+  const xs = quad.map((p) => p[0]);
+  const ys = quad.map((p) => p[1]);
+  const x0 = Math.max(0, Math.floor(Math.min(...xs)));
+  const y0 = Math.max(0, Math.floor(Math.min(...ys)));
+  const x1 = Math.min(w, Math.ceil(Math.max(...xs)));
+  const y1 = Math.min(h, Math.ceil(Math.max(...ys)));
+  const first = grey(cv, frames[0]!, w, h);
+  const patch = first.roi(new cv.Rect(x0, y0, x1 - x0, y1 - y0)).clone();
+  const warp = cv.matFromArray(3, 3, cv.CV_32FC1, [1, 0, x0, 0, 1, y0, 0, 0, 1]);
+  const all = new cv.Mat();
+  const stop = new cv.TermCriteria(cv.TermCriteria_COUNT + cv.TermCriteria_EPS, 50, 1e-4);
   const out: Point2[][] = [quad.map((p) => [...p] as unknown as Point2)];
   for (let t = 1; t < frames.length; t++) {
-    const now = grey(cv, frames[t]!, w, h),
-      kept = Float32Array.from(warp.data32F as Float32Array);
+    const now = grey(cv, frames[t]!, w, h);
+    const kept = Float32Array.from(warp.data32F as Float32Array);
     try {
       cv.findTransformECC(patch, now, warp, cv.MOTION_HOMOGRAPHY, stop, all, 5);
     } catch {

@@ -42,39 +42,39 @@ export function patternTexture(seed: number, width: number, height: number): Gre
   const data = new Float32Array(width * height).fill(0.45);
   for (let octave = 0; octave < 7; octave++) {
     const cell = 256 >> octave;
-    const gw = Math.ceil(width / cell) + 2,
-      gh = Math.ceil(height / cell) + 2;
+    const gw = Math.ceil(width / cell) + 2;
+    const gh = Math.ceil(height / cell) + 2;
     const grid = Float32Array.from({ length: gw * gh }, () => rng.uniform() - 0.5);
     const k = 0.34 * 0.68 ** octave;
     for (let y = 0; y < height; y++) {
-      const gy = Math.floor(y / cell),
-        fy = y / cell - gy,
-        sy = fy * fy * (3 - 2 * fy);
+      const gy = Math.floor(y / cell);
+      const fy = y / cell - gy;
+      const sy = fy * fy * (3 - 2 * fy);
       for (let x = 0; x < width; x++) {
-        const gx = Math.floor(x / cell),
-          fx = x / cell - gx,
-          sx = fx * fx * (3 - 2 * fx);
+        const gx = Math.floor(x / cell);
+        const fx = x / cell - gx;
+        const sx = fx * fx * (3 - 2 * fx);
         const o = gy * gw + gx;
-        const a = grid[o]! + sx * (grid[o + 1]! - grid[o]!),
-          b = grid[o + gw]! + sx * (grid[o + gw + 1]! - grid[o + gw]!);
+        const a = grid[o]! + sx * (grid[o + 1]! - grid[o]!);
+        const b = grid[o + gw]! + sx * (grid[o + gw + 1]! - grid[o + gw]!);
         data[y * width + x] = data[y * width + x]! + k * (a + sy * (b - a));
       }
     }
   }
   for (let s = 0; s < 420; s++) {
-    const w = 10 + rng.below(90),
-      h = 6 + rng.below(70),
-      cx = rng.below(width),
-      cy = rng.below(height);
-    const t = rng.uniform() * Math.PI,
-      c = Math.cos(t),
-      d = Math.sin(t),
-      v = rng.uniform() * 0.5 - 0.25;
+    const w = 10 + rng.below(90);
+    const h = 6 + rng.below(70);
+    const cx = rng.below(width);
+    const cy = rng.below(height);
+    const t = rng.uniform() * Math.PI;
+    const c = Math.cos(t);
+    const d = Math.sin(t);
+    const v = rng.uniform() * 0.5 - 0.25;
     const r = Math.ceil(Math.hypot(w, h));
     for (let y = Math.max(0, cy - r); y < Math.min(height, cy + r); y++)
       for (let x = Math.max(0, cx - r); x < Math.min(width, cx + r); x++) {
-        const p = Math.abs(c * (x - cx) + d * (y - cy)) - w / 2,
-          q = Math.abs(-d * (x - cx) + c * (y - cy)) - h / 2;
+        const p = Math.abs(c * (x - cx) + d * (y - cy)) - w / 2;
+        const q = Math.abs(-d * (x - cx) + c * (y - cy)) - h / 2;
         const cover = Math.max(0, Math.min(1, 0.5 - Math.max(p, q)));
         data[y * width + x] = data[y * width + x]! + cover * v;
       }
@@ -85,8 +85,8 @@ export function patternTexture(seed: number, width: number, height: number): Gre
 
 export function blobCutOut(seed: number): CutOut {
   const rng = new RandomStream(seed, 31);
-  const width = 220,
-    height = 160;
+  const width = 220;
+  const height = 160;
   const texture = patternTexture(seed + 5, width, height);
   const cover = new Float32Array(width * height);
   const lobes = Array.from({ length: 6 }, () => [60 + rng.below(100), 45 + rng.below(70), 25 + rng.below(40)] as const);
@@ -108,16 +108,16 @@ export function makeRideSequence(
   frameCount = 60,
 ): RideSequence {
   const rng = new RandomStream(seed, index * 101 + level.length);
-  const widthPx = 960,
-    heightPx = 540;
+  const widthPx = 960;
+  const heightPx = 540;
   const texture = textures[index % textures.length]!;
   const ground = textures[(index + 1) % textures.length]!;
   const alone = index % 2 === 1;
   const amount = level === 'easy' ? 0.4 : 1;
-  const cx = 380 + rng.below(200),
-    cy = 220 + rng.below(100);
-  const w = 150 + rng.below(120),
-    h = 110 + rng.below(80);
+  const cx = 380 + rng.below(200);
+  const cy = 220 + rng.below(100);
+  const w = 150 + rng.below(120);
+  const h = 110 + rng.below(80);
   const quad: Point2[] = [
     [-1, -1],
     [1, -1],
@@ -129,12 +129,12 @@ export function makeRideSequence(
   );
   // A sum of slow sines from rest: each freedom has its own amplitude and period.
   const wave = (amplitude: number): ((t: number) => number) => {
-    const a = amplitude * amount * (0.5 + rng.uniform()),
-      p = 28 + 50 * rng.uniform(),
-      q = 2 * Math.PI * rng.uniform();
-    const b = a * 0.35,
-      p2 = 13 + 12 * rng.uniform(),
-      q2 = 2 * Math.PI * rng.uniform();
+    const a = amplitude * amount * (0.5 + rng.uniform());
+    const p = 28 + 50 * rng.uniform();
+    const q = 2 * Math.PI * rng.uniform();
+    const b = a * 0.35;
+    const p2 = 13 + 12 * rng.uniform();
+    const q2 = 2 * Math.PI * rng.uniform();
     return (t) =>
       a * (Math.sin((2 * Math.PI * t) / p + q) - Math.sin(q)) +
       b * (Math.sin((2 * Math.PI * t) / p2 + q2) - Math.sin(q2));
@@ -157,20 +157,20 @@ export function makeRideSequence(
   const whole = level === 'hard' && index % 4 === 2;
   const s = 150;
   const homography = (t: number): Mat3 => {
-    const k = Math.floor(t),
-      fr = t - k;
+    const k = Math.floor(t);
+    const fr = t - k;
     const j = [0, 1, 2].map(
       (q) =>
         jitter[Math.max(0, Math.min(frameCount, k))]![q]! * (1 - fr) +
         jitter[Math.max(0, Math.min(frameCount, k + 1))]![q]! * fr,
     );
     const out = exit ? 900 * Math.exp(-(((t - 0.5 * frameCount) / 6) ** 2)) : 0;
-    const a = move.turn(t) + j[2]!,
-      g = Math.exp(move.grow(t)),
-      c = Math.cos(a) * g,
-      d = Math.sin(a) * g;
-    const sh = move.shear(t),
-      st = Math.exp(move.stretch(t));
+    const a = move.turn(t) + j[2]!;
+    const g = Math.exp(move.grow(t));
+    const c = Math.cos(a) * g;
+    const d = Math.sin(a) * g;
+    const sh = move.shear(t);
+    const st = Math.exp(move.stretch(t));
     const linear: Mat3 = multiply([c, -d, 0, d, c, 0, 0, 0, 1], [st, sh, 0, 0, 1 / st, 0, 0, 0, 1]);
     const perspective: Mat3 = [1, 0, 0, 0, 1, 0, move.px(t) / s, move.py(t) / s, 1];
     const shift: Mat3 = [1, 0, cx + move.x(t) + j[0]! + out, 0, 1, cy + move.y(t) + j[1]!, 0, 0, 1];
@@ -179,8 +179,8 @@ export function makeRideSequence(
   const origin = homography(0);
   const relative = (t: number): Mat3 => multiply(homography(t), invert(origin));
   const poster: Point2[] = quad.map(([x, y]) => [cx + (x - cx) * 1.12, cy + (y - cy) * 1.12]);
-  const bx = wave(50),
-    by = wave(20);
+  const bx = wave(50);
+  const by = wave(20);
   const passes =
     level !== 'hard'
       ? []
@@ -209,14 +209,14 @@ export function makeRideSequence(
     shutter === 0 ? [t] : Array.from({ length: 5 }, (_, k) => t + shutter * ((k + 0.5) / 5 - 0.5));
 
   const coverAt = (t: number, x: number, y: number): { grey: number; cover: number } => {
-    let grey = 0,
-      cover = 0;
+    let grey = 0;
+    let cover = 0;
     for (const p of passes) {
       const c = at(t);
-      const mx = (c[0][0] + c[2][0]) / 2,
-        my = (c[0][1] + c[2][1]) / 2;
-      const u = (x - (mx + p.speed * (t - p.middle))) / p.size + p.cut.width / 2,
-        v = (y - my - p.lift) / p.size + p.cut.height / 2;
+      const mx = (c[0][0] + c[2][0]) / 2;
+      const my = (c[0][1] + c[2][1]) / 2;
+      const u = (x - (mx + p.speed * (t - p.middle))) / p.size + p.cut.width / 2;
+      const v = (y - my - p.lift) / p.size + p.cut.height / 2;
       if (u < 1 || v < 1 || u >= p.cut.width - 1 || v >= p.cut.height - 1) continue;
       const o = Math.floor(v) * p.cut.width + Math.floor(u);
       const k = p.cut.cover[o]!;
@@ -259,8 +259,8 @@ export function makeRideSequence(
       const hm = relative(t);
       let seen = 0;
       for (let i = 0; i < 100; i++) {
-        const a = ((i % 10) + 0.5) / 10,
-          b = (Math.floor(i / 10) + 0.5) / 10;
+        const a = ((i % 10) + 0.5) / 10;
+        const b = (Math.floor(i / 10) + 0.5) / 10;
         const x0 =
           quad[0]![0] * (1 - a) * (1 - b) + quad[1]![0] * a * (1 - b) + quad[2]![0] * a * b + quad[3]![0] * (1 - a) * b;
         const y0 =
@@ -272,8 +272,8 @@ export function makeRideSequence(
     },
     render: (t) => {
       const out = new Float32Array(widthPx * heightPx);
-      const times = exposure(t),
-        steps = times.length;
+      const times = exposure(t);
+      const steps = times.length;
       const noise = new RandomStream(seed * 7 + index, t + 1000 * level.length);
       const passing = passes.map((p) => {
         const c = at(t);
@@ -289,25 +289,25 @@ export function makeRideSequence(
           [1, 1],
           [0, 1],
         ])!;
-        const gx = bx(time),
-          gy = by(time);
+        const gx = bx(time);
+        const gy = by(time);
         const lit = light(t) / steps;
         const [i0, i1, i2, i3, i4, i5, i6, i7, i8] = inverse;
         const [q0, q1, q2, q3, q4, q5, q6, q7, q8] = toPoster;
         for (let y = 0; y < heightPx; y++)
           for (let x = 0; x < widthPx; x++) {
-            const u = x + 0.5,
-              v = y + 0.5;
+            const u = x + 0.5;
+            const v = y + 0.5;
             const z = 1 / (i6 * u + i7 * v + i8);
-            const px = (i0 * u + i1 * v + i2) * z,
-              py = (i3 * u + i4 * v + i5) * z;
+            const px = (i0 * u + i1 * v + i2) * z;
+            const py = (i3 * u + i4 * v + i5) * z;
             let cover = 1;
             if (alone) {
               const k2 = 1 / (q6 * px + q7 * py + q8);
-              const a = (q0 * px + q1 * py + q2) * k2,
-                b = (q3 * px + q4 * py + q5) * k2;
-              const edge = Math.min(a, 1 - a) * w,
-                edge2 = Math.min(b, 1 - b) * h;
+              const a = (q0 * px + q1 * py + q2) * k2;
+              const b = (q3 * px + q4 * py + q5) * k2;
+              const edge = Math.min(a, 1 - a) * w;
+              const edge2 = Math.min(b, 1 - b) * h;
               cover = Math.max(0, Math.min(1, Math.min(edge, edge2) + 0.5));
             }
             let value =
@@ -326,8 +326,8 @@ export function makeRideSequence(
         for (let x = 0; x < widthPx; x++) {
           const o = y * widthPx + x;
           for (const p of passing) {
-            const u = (x - p.mx) / p.size + p.cut.width / 2,
-              v = (y - p.my) / p.size + p.cut.height / 2;
+            const u = (x - p.mx) / p.size + p.cut.width / 2;
+            const v = (y - p.my) / p.size + p.cut.height / 2;
             if (u < 1 || v < 1 || u >= p.cut.width - 1 || v >= p.cut.height - 1) continue;
             const q = Math.floor(v) * p.cut.width + Math.floor(u);
             const c = p.cut.cover[q]!;
@@ -342,21 +342,21 @@ export function makeRideSequence(
 
 /** Catmull-Rom sample, mirrored outside. */
 function cubic(t: GreyImage, x: number, y: number): number {
-  const xx = x - 0.5,
-    yy = y - 0.5;
-  const xi = Math.floor(xx),
-    yi = Math.floor(yy),
-    fx = xx - xi,
-    fy = yy - yi;
+  const xx = x - 0.5;
+  const yy = y - 0.5;
+  const xi = Math.floor(xx);
+  const yi = Math.floor(yy);
+  const fx = xx - xi;
+  const fy = yy - yi;
   let sum = 0;
-  const wx0 = fx * (-0.5 + fx * (1 - 0.5 * fx)),
-    wx1 = 1 + fx * fx * (-2.5 + 1.5 * fx),
-    wx2 = fx * (0.5 + fx * (2 - 1.5 * fx)),
-    wx3 = fx * fx * (-0.5 + 0.5 * fx);
-  const x0 = mirror(xi - 1, t.width),
-    x1 = mirror(xi, t.width),
-    x2 = mirror(xi + 1, t.width),
-    x3 = mirror(xi + 2, t.width);
+  const wx0 = fx * (-0.5 + fx * (1 - 0.5 * fx));
+  const wx1 = 1 + fx * fx * (-2.5 + 1.5 * fx);
+  const wx2 = fx * (0.5 + fx * (2 - 1.5 * fx));
+  const wx3 = fx * fx * (-0.5 + 0.5 * fx);
+  const x0 = mirror(xi - 1, t.width);
+  const x1 = mirror(xi, t.width);
+  const x2 = mirror(xi + 1, t.width);
+  const x3 = mirror(xi + 2, t.width);
   for (let k = -1; k <= 2; k++) {
     const o = mirror(yi + k, t.height) * t.width;
     const w =

@@ -41,12 +41,12 @@ async function readGrey(path: string, width?: number, height?: number): Promise<
 
 /** A frame of an open clip cut out by its mask, with a margin of three pixels. */
 async function cutOut(name: string, frame: string): Promise<CutOut> {
-  const g = await readGrey(join(CLIPS, name, 'frames', `${frame}.jpg`)),
-    m = await readGrey(join(CLIPS, name, 'masks', `${frame}.png`), g.width, g.height);
-  let x0 = m.width,
-    x1 = 0,
-    y0 = m.height,
-    y1 = 0;
+  const g = await readGrey(join(CLIPS, name, 'frames', `${frame}.jpg`));
+  const m = await readGrey(join(CLIPS, name, 'masks', `${frame}.png`), g.width, g.height);
+  let x0 = m.width;
+  let x1 = 0;
+  let y0 = m.height;
+  let y1 = 0;
   for (let y = 0; y < m.height; y++)
     for (let x = 0; x < m.width; x++)
       if (m.data[y * m.width + x]! > 0.5) {
@@ -55,14 +55,14 @@ async function cutOut(name: string, frame: string): Promise<CutOut> {
         y0 = Math.min(y0, y);
         y1 = Math.max(y1, y);
       }
-  const width = x1 - x0 + 7,
-    height = y1 - y0 + 7,
-    grey = new Float32Array(width * height),
-    cover = new Float32Array(width * height);
+  const width = x1 - x0 + 7;
+  const height = y1 - y0 + 7;
+  const grey = new Float32Array(width * height);
+  const cover = new Float32Array(width * height);
   for (let y = 0; y < height; y++)
     for (let x = 0; x < width; x++) {
-      const sx = x + x0 - 3,
-        sy = y + y0 - 3;
+      const sx = x + x0 - 3;
+      const sy = y + y0 - 3;
       if (sx < 0 || sy < 0 || sx >= m.width || sy >= m.height) continue;
       grey[y * width + x] = g.data[sy * g.width + sx]!;
       cover[y * width + x] = m.data[sy * m.width + sx]!;
@@ -92,9 +92,9 @@ export async function rideMaterial(seed: number): Promise<{ textures: GreyImage[
 export async function throughCodec(
   s: Pick<RideSequence, 'widthPx' | 'heightPx' | 'frameCount' | 'render'>,
 ): Promise<Uint8Array[]> {
-  const folder = mkdtempSync(join(tmpdir(), 'ride-')),
-    path = join(folder, 's.mp4'),
-    n = s.widthPx * s.heightPx;
+  const folder = mkdtempSync(join(tmpdir(), 'ride-'));
+  const path = join(folder, 's.mp4');
+  const n = s.widthPx * s.heightPx;
   try {
     const writer = await VideoWriter.open(path, {
       widthPx: s.widthPx,
@@ -110,9 +110,9 @@ export async function throughCodec(
       await writer.writeCoded(p);
     }
     await writer.close();
-    const reader = await VideoReader.open(path),
-      out: Uint8Array[] = [],
-      plane = new Float32Array(n);
+    const reader = await VideoReader.open(path);
+    const out: Uint8Array[] = [];
+    const plane = new Float32Array(n);
     for await (const f of reader.frames()) {
       lumaPlane(f, plane);
       out.push(Uint8Array.from(plane, (v) => Math.max(0, Math.min(255, Math.round(255 * v)))));
@@ -183,20 +183,20 @@ class Tally {
 }
 
 export async function run(seed: number, full = false): Promise<BenchRow[]> {
-  const { textures, cutOuts } = await rideMaterial(seed),
-    vision = await openVision();
+  const { textures, cutOuts } = await rideMaterial(seed);
+  const vision = await openVision();
   const plan: [RideLevel, number][] = (['easy', 'medium', 'hard'] as const).flatMap((l) =>
     (full ? [0, 1, 2, 3, 4, 5, 6, 7] : l === 'hard' ? [1, 2, 3] : [0, 1]).map((i) => [l, i] as [RideLevel, number]),
   );
-  const own = new Tally(),
-    ecc = new Tally(),
-    klt = new Tally();
-  let sure = 0,
-    sureRight = 0;
+  const own = new Tally();
+  const ecc = new Tally();
+  const klt = new Tally();
+  let sure = 0;
+  let sureRight = 0;
   for (const [level, index] of plan) {
-    const s = makeRideSequence(seed, index, level, textures, cutOuts),
-      frames = await throughCodec(s),
-      quad = s.corners(0);
+    const s = makeRideSequence(seed, index, level, textures, cutOuts);
+    const frames = await throughCodec(s);
+    const quad = s.corners(0);
     let t = performance.now();
     const track = await trackRegion(sourceOf(frames, s.widthPx, s.heightPx), { at: 0, polygon: quad });
     const errors = errorsOf(

@@ -23,9 +23,9 @@ export type Family = MadeJoin['family'];
 export const FAMILIES: readonly Family[] = ['practice', 'traced', 'body', 'real'];
 
 /** Frames of each join, and its picture. */
-const COUNT = 8,
-  WIDTH = 480,
-  HEIGHT = 300;
+const COUNT = 8;
+const WIDTH = 480;
+const HEIGHT = 300;
 
 /** The recipe's ground and ride counted from `first`. */
 function from(recipe: Recipe, first: number, count: number): Recipe {
@@ -47,8 +47,8 @@ async function* practiceJoins(seed: number): AsyncGenerator<MadeJoin, void, unde
     return;
   }
   for (const shot of TRUTH_SHOTS) {
-    const marks = truthMarks(shot),
-      truth = readTruth(shot);
+    const marks = truthMarks(shot);
+    const truth = readTruth(shot);
     const { recipe } = await proposeFromFiles(
       truthFile(shot, 'plate.mp4'),
       truthFile(shot, 'take.mp4'),
@@ -62,10 +62,10 @@ async function* practiceJoins(seed: number): AsyncGenerator<MadeJoin, void, unde
       ),
     );
     try {
-      const total = readers[0]!.info.frameCount,
-        still = readers[1]!.info.frameCount === 1;
-      const first = (7 * seed) % Math.max(1, total - COUNT),
-        frames: JoinFrame[] = [];
+      const total = readers[0]!.info.frameCount;
+      const still = readers[1]!.info.frameCount === 1;
+      const first = (7 * seed) % Math.max(1, total - COUNT);
+      const frames: JoinFrame[] = [];
       const runs = readers.map((r, k) => (k === 1 && still ? r.frames(0, 1) : r.frames(first, first + COUNT)));
       for (let n = 0; n < COUNT; n++) {
         const [j, b, m] = (await Promise.all(runs.map((r) => r.next()))).map((r) =>
@@ -120,10 +120,10 @@ function examPlaces(folders: readonly string[]): Place[] {
     id: s.id,
     base: s.base,
     still: () => {
-      const truth = readPng(s.truth),
-        m = readPng(s.matte),
-        matte = m.data.slice(0, m.width * m.height),
-        box = matteBox(matte, m.width, m.height);
+      const truth = readPng(s.truth);
+      const m = readPng(s.matte);
+      const matte = m.data.slice(0, m.width * m.height);
+      const box = matteBox(matte, m.width, m.height);
       return box === null
         ? null
         : {
@@ -144,17 +144,17 @@ async function places(folder: string | null, exam: readonly string[]): Promise<P
     for (const s of readScenes(folder)) {
       const ground = await groundOf(folder, s);
       for (const k of s.frames) {
-        const at = ground?.frames.find((g) => g.frame === k) ?? ground?.frames[0],
-          file = (what: string): string => path(folder, s.id, `${k}-${what}.png`);
+        const at = ground?.frames.find((g) => g.frame === k) ?? ground?.frames[0];
+        const file = (what: string): string => path(folder, s.id, `${k}-${what}.png`);
         out.push({
           id: `${s.id}-${k}`,
           base: file('base'),
           still: () => {
-            const truth = readPng(file('truth')),
-              base = readPng(file('base')),
-              m = readPng(file('matte'));
-            const matte = m.data.slice(0, m.width * m.height),
-              box = matteBox(matte, m.width, m.height);
+            const truth = readPng(file('truth'));
+            const base = readPng(file('base'));
+            const m = readPng(file('matte'));
+            const matte = m.data.slice(0, m.width * m.height);
+            const box = matteBox(matte, m.width, m.height);
             if (box === null) return null;
             const one = ground === null || at === undefined ? null : { ...ground, frames: [at] };
             const sun =
@@ -194,14 +194,14 @@ export async function* trueJoins(
   const list = await places(scenes, exam);
   if (families.includes('traced'))
     for (let k = 0; k < Math.min(each, list.length); k++) {
-      const p = list[(seed * 5 + k * (each < list.length ? 7 : 1)) % list.length]!,
-        still = p.still();
+      const p = list[(seed * 5 + k * (each < list.length ? 7 : 1)) % list.length]!;
+      const still = p.still();
       if (still !== null) yield await tracedJoin(p.id, still, 1000 * seed + k, COUNT, WIDTH, HEIGHT);
     }
   if (families.includes('body'))
     for (let k = 0; k < each; k++) {
-      const p = list[(seed * 3 + k * 7) % Math.max(1, list.length)],
-        base = p === undefined ? await cleanPicture(seed + k) : readPng(p.base);
+      const p = list[(seed * 3 + k * 7) % Math.max(1, list.length)];
+      const base = p === undefined ? await cleanPicture(seed + k) : readPng(p.base);
       if (base !== null)
         yield await bodyJoin(`body-${p?.id ?? 'practice'}`, () => base, 5000 * seed + k, COUNT, WIDTH, HEIGHT);
     }

@@ -40,16 +40,16 @@ const towards = (az: number, el: number): Vec3 => [
 ];
 
 function boundsOf(v: MadeView, height: number, light: Vec3, room: number): [number, number, number, number] {
-  const reach = (height * Math.hypot(light[0], light[2])) / light[1],
-    end: Vec3 = [
-      -(light[0] / Math.hypot(light[0], light[2])) * reach,
-      0,
-      -(light[2] / Math.hypot(light[0], light[2])) * reach,
-    ];
-  let x0 = v.width,
-    y0 = v.height,
-    x1 = 0,
-    y1 = 0;
+  const reach = (height * Math.hypot(light[0], light[2])) / light[1];
+  const end: Vec3 = [
+    -(light[0] / Math.hypot(light[0], light[2])) * reach,
+    0,
+    -(light[2] / Math.hypot(light[0], light[2])) * reach,
+  ];
+  let x0 = v.width;
+  let y0 = v.height;
+  let x1 = 0;
+  let y1 = 0;
   for (const p of [[0, 0, 0], end] as Vec3[])
     for (const dx of [-room, room])
       for (const dy of [0, height * 1.05])
@@ -90,9 +90,9 @@ function cameraAt(
 }
 
 const frameFor = (v: MadeView, azimuthDeg: number): GroundFrame => {
-  const foot = pixelOf(v, [0, 0, 0]),
-    c = Math.cos(v.tiltDeg * RAD),
-    s = Math.sin(v.tiltDeg * RAD);
+  const foot = pixelOf(v, [0, 0, 0]);
+  const c = Math.cos(v.tiltDeg * RAD);
+  const s = Math.sin(v.tiltDeg * RAD);
   return {
     frame: 0,
     foot,
@@ -104,48 +104,48 @@ const frameFor = (v: MadeView, azimuthDeg: number): GroundFrame => {
 };
 
 export function makeShadowScene(kind: BodyKind, seed: number): ShadowScene {
-  const r = new RandomStream(seed, 1 + BODY_KINDS.indexOf(kind)),
-    u = (a: number, b: number): number => a + (b - a) * r.uniform();
-  const yaw = u(-110, 110),
-    { parts, height } = makeBody(kind, r, yaw);
-  const azimuth = u(20, 95) * (r.uniform() < 0.5 ? -1 : 1),
-    elevation = u(28, 58),
-    down = u(4, 16);
+  const r = new RandomStream(seed, 1 + BODY_KINDS.indexOf(kind));
+  const u = (a: number, b: number): number => a + (b - a) * r.uniform();
+  const yaw = u(-110, 110);
+  const { parts, height } = makeBody(kind, r, yaw);
+  const azimuth = u(20, 95) * (r.uniform() < 0.5 ? -1 : 1);
+  const elevation = u(28, 58);
+  const down = u(4, 16);
   const room = kind === 'person' ? 0.5 : height * 0.55 + 0.4;
   const plate = cameraAt((640 * height) / u(110, 200), down, height, 1100, 854, 480);
-  const light = towards(azimuth, elevation),
-    drawn = castBody(parts, plate, light, boundsOf(plate, height, light, room));
+  const light = towards(azimuth, elevation);
+  const drawn = castBody(parts, plate, light, boundsOf(plate, height, light, room));
   // The take: nearer, its view and key off as of a take that can be mended.
-  const takeAz = azimuth + 14 * r.normal(),
-    takeEl = Math.min(65, Math.max(24, elevation + 4 * r.normal()));
+  const takeAz = azimuth + 14 * r.normal();
+  const takeEl = Math.min(65, Math.max(24, elevation + 4 * r.normal()));
   const take = cameraAt((1200 * height) / 290, Math.max(1, down + 3.5 * r.normal()), height, 1200, 854, 480);
-  const takeLight = towards(takeAz, takeEl),
-    own = castBody(parts, take, takeLight, boundsOf(take, height, takeLight, room));
-  const at = frameFor(plate, azimuth),
-    takeAt = frameFor(take, takeAz);
+  const takeLight = towards(takeAz, takeEl);
+  const own = castBody(parts, take, takeLight, boundsOf(take, height, takeLight, room));
+  const at = frameFor(plate, azimuth);
+  const takeAt = frameFor(take, takeAz);
   // Take's outline laid on the plate by foot and scale.
-  const k = takeAt.pxPerMetre / at.pxPerMetre,
-    placed = new Float32Array(plate.width * plate.height);
+  const k = takeAt.pxPerMetre / at.pxPerMetre;
+  const placed = new Float32Array(plate.width * plate.height);
   for (let y = 0; y < plate.height; y++)
     for (let x = 0; x < plate.width; x++) {
       let sum = 0;
       for (const dy of [0.25, 0.75])
         for (const dx of [0.25, 0.75]) {
-          const tx = Math.floor(takeAt.foot[0] + k * (x + dx - at.foot[0])),
-            ty = Math.floor(takeAt.foot[1] + k * (y + dy - at.foot[1]));
+          const tx = Math.floor(takeAt.foot[0] + k * (x + dx - at.foot[0]));
+          const ty = Math.floor(takeAt.foot[1] + k * (y + dy - at.foot[1]));
           if (tx >= 0 && ty >= 0 && tx < take.width && ty < take.height) sum += own.matte[ty * take.width + tx]!;
         }
       placed[y * plate.width + x] = sum / 4;
     }
-  const cell = 2,
-    cw = take.width / cell,
-    ch = take.height / cell,
-    density = new Float32Array(cw * ch),
-    dark = u(0.4, 0.7);
+  const cell = 2;
+  const cw = take.width / cell;
+  const ch = take.height / cell;
+  const density = new Float32Array(cw * ch);
+  const dark = u(0.4, 0.7);
   for (let y = 0; y < ch; y++)
     for (let x = 0; x < cw; x++) {
-      let s = 0,
-        m = 0;
+      let s = 0;
+      let m = 0;
       for (let dy = 0; dy < cell; dy++)
         for (let dx = 0; dx < cell; dx++) {
           const i = (y * cell + dy) * take.width + x * cell + dx;
@@ -191,28 +191,28 @@ export function makeShadowScene(kind: BodyKind, seed: number): ShadowScene {
 
 /** Overlap over union of the shadow thrown with the true one, outside the performer and its soft edge. */
 export function overlapOf(s: ShadowScene, alpha: Float32Array, body: BodyDepth | undefined): number {
-  const { width: w, height: h } = s.plate,
-    n = w * h;
+  const { width: w, height: h } = s.plate;
+  const n = w * h;
   const { body: _none, ...plain } = s.step;
   const shade = shadeGround(body === undefined ? plain : { ...plain, body }, s.at, alpha, [0, 0, w, h], w, h, 0.6);
-  const ours = new Float32Array(n),
-    kept = dilate(
-      s.matte.map((v) => (v > 0.02 ? 1 : 0)),
-      w,
-      h,
-      3,
-    );
+  const ours = new Float32Array(n);
+  const kept = dilate(
+    s.matte.map((v) => (v > 0.02 ? 1 : 0)),
+    w,
+    h,
+    3,
+  );
   if (shade !== null) {
     const [x0, y0, x1, y1] = shade.box;
     for (let y = y0; y < y1; y++)
       for (let x = x0; x < x1; x++) ours[y * w + x] = shade.cover[(y - y0) * (x1 - x0) + x - x0]!;
   }
-  let both = 0,
-    either = 0;
+  let both = 0;
+  let either = 0;
   for (let i = 0; i < n; i++) {
     if (kept[i]! > 0.5) continue;
-    const a = ours[i]! > 0.45,
-      b = s.truth[i]! > 0.45;
+    const a = ours[i]! > 0.45;
+    const b = s.truth[i]! > 0.45;
     if (a && b) both++;
     if (a || b) either++;
   }
@@ -223,14 +223,14 @@ export function overlapOf(s: ShadowScene, alpha: Float32Array, body: BodyDepth |
  * The three numbers that serve the true shadow best, by the same steps as the product's search but drawn to nothing.
  */
 export function bestDepth(worth: (d: BodyDepth) => number): BodyDepth {
-  let best: BodyDepth = { lean: 0, head: 0, deep: 0 },
-    most = worth(best);
+  let best: BodyDepth = { lean: 0, head: 0, deep: 0 };
+  let most = worth(best);
   for (let size = 0.12; size > 0.03; size *= 0.6)
     for (const name of ['lean', 'head', 'deep'] as const)
       for (const way of [-1, 1])
         for (let again = 0; again < 3; again++) {
-          const next = { ...best, [name]: best[name] + way * size * (name === 'deep' ? 2 : 1) },
-            v = worth(next);
+          const next = { ...best, [name]: best[name] + way * size * (name === 'deep' ? 2 : 1) };
+          const v = worth(next);
           if (v <= most || (name === 'deep' && next.deep < 0)) break;
           best = next;
           most = v;
@@ -241,15 +241,15 @@ export function bestDepth(worth: (d: BodyDepth) => number): BodyDepth {
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
   const value = (name: string, or: number): number =>
     Number(process.argv.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3) ?? or);
-  const seed = value('seed', 1),
-    each = value('each', 8),
-    full = process.argv.includes('--best');
+  const seed = value('seed', 1);
+  const each = value('each', 8);
+  const full = process.argv.includes('--best');
   const all: number[][] = [];
   for (const kind of BODY_KINDS) {
     const rows: number[][] = [];
     for (let k = 0; k < each; k++) {
-      const s = makeShadowScene(kind, 1000 * seed + k),
-        found = depthFromShadow(s.seen, s.takeGround);
+      const s = makeShadowScene(kind, 1000 * seed + k);
+      const found = depthFromShadow(s.seen, s.takeGround);
       const row = [
         overlapOf(s, s.placed, undefined),
         overlapOf(s, s.placed, found?.depth),

@@ -58,9 +58,9 @@ const crossed = (a: Vec3, b: Vec3): Vec3 => [
 
 /** Ellipsoids turned by `yawDeg` and stood at a point. */
 export function stood(parts: readonly Ellipsoid[], at: Vec3, yawDeg: number): Ellipsoid[] {
-  const c = Math.cos(yawDeg * RAD),
-    s = Math.sin(yawDeg * RAD),
-    turn = (p: Vec3): Vec3 => [c * p[0] + s * p[2], p[1], -s * p[0] + c * p[2]];
+  const c = Math.cos(yawDeg * RAD);
+  const s = Math.sin(yawDeg * RAD);
+  const turn = (p: Vec3): Vec3 => [c * p[0] + s * p[2], p[1], -s * p[0] + c * p[2]];
   return parts.map((e) => ({ c: add(turn(e.c), at), a: e.a.map((r) => turn(r)) as unknown as Ellipsoid['a'] }));
 }
 
@@ -68,27 +68,27 @@ export function stood(parts: readonly Ellipsoid[], at: Vec3, yawDeg: number): El
 export const towardsLamp = (l: Lamps, p: Vec3): Vec3 => (l.far > 50 ? l.towards : unit(sub(mul(l.towards, l.far), p)));
 
 function cast(v: View): Cast {
-  const { camera: c, lamps, parts } = v,
-    w = c.widthPx,
-    h = c.heightPx,
-    matte = new Float32Array(w * h),
-    shadow = new Float32Array(w * h);
-  const side = unit(crossed(lamps.towards, [0, 1, 0])),
-    up = crossed(side, lamps.towards),
-    wide = lamps.far * Math.tan((lamps.softDeg * RAD) / 2);
+  const { camera: c, lamps, parts } = v;
+  const w = c.widthPx;
+  const h = c.heightPx;
+  const matte = new Float32Array(w * h);
+  const shadow = new Float32Array(w * h);
+  const side = unit(crossed(lamps.towards, [0, 1, 0]));
+  const up = crossed(side, lamps.towards);
+  const wide = lamps.far * Math.tan((lamps.softDeg * RAD) / 2);
   const reach = (e: Ellipsoid): number => Math.max(...e.a.map((r) => 1 / Math.hypot(...r)));
-  let x0 = w,
-    y0 = h,
-    x1 = 0,
-    y1 = 0;
+  let x0 = w;
+  let y0 = h;
+  let x1 = 0;
+  let y1 = 0;
   for (const e of parts) {
     const r = reach(e);
     for (const dx of [-r, r])
       for (const dy of [-r, r])
         for (const dz of [-r, r]) {
-          const p = add(e.c, [dx, dy, dz]),
-            l = towardsLamp(lamps, p),
-            q = p[1] <= 0 ? p : shadowOf(p, l);
+          const p = add(e.c, [dx, dy, dz]);
+          const l = towardsLamp(lamps, p);
+          const q = p[1] <= 0 ? p : shadowOf(p, l);
           for (const z of [p, q]) {
             if (z[2] < c.position[2] + 0.1) continue;
             const [x, y] = project(c, z);
@@ -101,11 +101,11 @@ function cast(v: View): Cast {
   }
   for (let y = Math.max(0, Math.floor(y0)); y < Math.min(h, Math.ceil(y1)); y++)
     for (let x = Math.max(0, Math.floor(x0)); x < Math.min(w, Math.ceil(x1)); x++) {
-      let m = 0,
-        s = 0;
+      let m = 0;
+      let s = 0;
       for (const [k, [ox, oy]] of LAMP.entries()) {
-        const px = x + 0.25 + 0.5 * (k & 1) - w / 2,
-          py = y + 0.25 + 0.5 * (k >> 1) - h / 2;
+        const px = x + 0.25 + 0.5 * (k & 1) - w / 2;
+        const py = y + 0.25 + 0.5 * (k >> 1) - h / 2;
         const d = add(add(c.forward, c.right, px / c.focalPx), c.down, py / c.focalPx);
         if (meets(parts, c.position, d)) m++;
         if (d[1] > -1e-4) continue;
@@ -124,17 +124,17 @@ function cast(v: View): Cast {
 
 /** Azimuth and elevation of a direction beside a camera's heading, degrees. */
 function anglesOf(c: Camera, l: Vec3): { azimuthDeg: number; elevationDeg: number } {
-  const h = Math.atan2(c.forward[0], c.forward[2]),
-    right: Vec3 = [Math.cos(h), 0, -Math.sin(h)],
-    ahead: Vec3 = [Math.sin(h), 0, Math.cos(h)];
+  const h = Math.atan2(c.forward[0], c.forward[2]);
+  const right: Vec3 = [Math.cos(h), 0, -Math.sin(h)];
+  const ahead: Vec3 = [Math.sin(h), 0, Math.cos(h)];
   const d = (a: Vec3): number => a[0] * l[0] + a[2] * l[2];
   return { azimuthDeg: Math.atan2(d(right), -d(ahead)) / RAD, elevationDeg: Math.asin(l[1]) / RAD };
 }
 
 function frameFor(c: Camera, at: Vec3, azimuthDeg: number): GroundFrame {
-  const q = sub(at, c.position),
-    z = q[0] * c.forward[0] + q[1] * c.forward[1] + q[2] * c.forward[2],
-    roll = Math.asin(Math.max(-1, Math.min(1, c.right[1] / Math.sqrt(1 - c.forward[1] ** 2))));
+  const q = sub(at, c.position);
+  const z = q[0] * c.forward[0] + q[1] * c.forward[1] + q[2] * c.forward[2];
+  const roll = Math.asin(Math.max(-1, Math.min(1, c.right[1] / Math.sqrt(1 - c.forward[1] ** 2))));
   return {
     frame: 0,
     foot: project(c, at) as [number, number],
@@ -164,26 +164,26 @@ export interface ShadowExam {
 
 /** @param cache where rays cast are kept */
 export function makeShadowExam(seed: number, cache: string): ShadowExam {
-  const p = planOf(seed),
-    f = p.frames >> 1,
-    t = p.take,
-    r = new RandomStream(seed, 909),
-    H = p.creature.height;
+  const p = planOf(seed);
+  const f = p.frames >> 1;
+  const t = p.take;
+  const r = new RandomStream(seed, 909);
+  const H = p.creature.height;
   const plateView: View = {
-      camera: p.camera(f),
-      lamps: p.lamps,
-      at: p.at,
-      parts: stood(p.creature.parts, p.at, p.yaw(f)),
-    },
-    takeView: View = {
-      camera: t.camera,
-      lamps: t.lamps,
-      at: [0, 0, 0],
-      parts: stood(p.creature.parts, [0, 0, 0], t.yaw(f)),
-    };
+    camera: p.camera(f),
+    lamps: p.lamps,
+    at: p.at,
+    parts: stood(p.creature.parts, p.at, p.yaw(f)),
+  };
+  const takeView: View = {
+    camera: t.camera,
+    lamps: t.lamps,
+    at: [0, 0, 0],
+    parts: stood(p.creature.parts, [0, 0, 0], t.yaw(f)),
+  };
   const kept = (name: string, v: View): Cast => {
-    const file = join(cache, `${seed}-${name}.bin`),
-      n = v.camera.widthPx * v.camera.heightPx;
+    const file = join(cache, `${seed}-${name}.bin`);
+    const n = v.camera.widthPx * v.camera.heightPx;
     if (existsSync(file)) {
       const b = readFileSync(file);
       return {
@@ -196,23 +196,23 @@ export function makeShadowExam(seed: number, cache: string): ShadowExam {
     writeFileSync(file, Uint8Array.from([...made.matte, ...made.shadow].map((x) => 4 * x)));
     return made;
   };
-  const plate = kept('plate', plateView),
-    take = kept('take', takeView);
+  const plate = kept('plate', plateView);
+  const take = kept('take', takeView);
   const upright = (c: Camera, l: Lamps, at: Vec3, h: number): { azimuthDeg: number; elevationDeg: number } => {
     const a = anglesOf(c, towardsLamp(l, add(at, [0, h, 0])));
     return { azimuthDeg: a.azimuthDeg + 1.2 * r.normal(), elevationDeg: a.elevationDeg + 0.8 * r.normal() };
   };
-  const mid: Vec3 = add(p.at, [0, H / 2, 0]),
-    trueKey = anglesOf(plateView.camera, towardsLamp(p.lamps, mid));
-  const c0 = p.camera(0),
-    marked = p.set.uprights
-      .filter(
-        (q) =>
-          seen(c0, q.at) &&
-          seen(c0, add(q.at, [0, q.height, 0])) &&
-          seen(c0, shadowOf(add(q.at, [0, q.height, 0]), towardsLamp(p.lamps, add(q.at, [0, q.height, 0])))),
-      )
-      .map((q) => upright(plateView.camera, p.lamps, q.at, q.height));
+  const mid: Vec3 = add(p.at, [0, H / 2, 0]);
+  const trueKey = anglesOf(plateView.camera, towardsLamp(p.lamps, mid));
+  const c0 = p.camera(0);
+  const marked = p.set.uprights
+    .filter(
+      (q) =>
+        seen(c0, q.at) &&
+        seen(c0, add(q.at, [0, q.height, 0])) &&
+        seen(c0, shadowOf(add(q.at, [0, q.height, 0]), towardsLamp(p.lamps, add(q.at, [0, q.height, 0])))),
+    )
+    .map((q) => upright(plateView.camera, p.lamps, q.at, q.height));
   const key =
     marked.length === 0
       ? trueKey
@@ -225,51 +225,51 @@ export function makeShadowExam(seed: number, cache: string): ShadowExam {
           elevationDeg: marked.reduce((s, m) => s + m.elevationDeg, 0) / marked.length,
         };
   const at = frameFor(plateView.camera, p.at, key.azimuthDeg);
-  const trueTakeKey = anglesOf(t.camera, towardsLamp(t.lamps, [0, H / 2, 0])),
-    takeKey = upright(
-      t.camera,
-      t.lamps,
-      t.garden === null ? t.screen.peg : t.garden.uprights[0]!.at,
-      t.garden === null ? t.screen.pegHeight : t.garden.uprights[0]!.height,
-    );
-  const takeAt = frameFor(t.camera, [0, 0, 0], takeKey.azimuthDeg),
-    w = plateView.camera.widthPx,
-    h = plateView.camera.heightPx;
+  const trueTakeKey = anglesOf(t.camera, towardsLamp(t.lamps, [0, H / 2, 0]));
+  const takeKey = upright(
+    t.camera,
+    t.lamps,
+    t.garden === null ? t.screen.peg : t.garden.uprights[0]!.at,
+    t.garden === null ? t.screen.pegHeight : t.garden.uprights[0]!.height,
+  );
+  const takeAt = frameFor(t.camera, [0, 0, 0], takeKey.azimuthDeg);
+  const w = plateView.camera.widthPx;
+  const h = plateView.camera.heightPx;
   // The take's outline on the plate by foot and top.
-  const pf = project(plateView.camera, p.at),
-    pt = project(plateView.camera, add(p.at, [0, H, 0])),
-    tf = project(t.camera, [0, 0, 0]),
-    tt = project(t.camera, [0, H, 0]);
-  const q = (pt[0] - pf[0]) ** 2 + (pt[1] - pf[1]) ** 2,
-    dx = pt[0] - pf[0],
-    dy = pt[1] - pf[1],
-    ex = tt[0] - tf[0],
-    ey = tt[1] - tf[1],
-    co = (ex * dx + ey * dy) / q,
-    si = (ey * dx - ex * dy) / q,
-    placed = new Float32Array(w * h);
+  const pf = project(plateView.camera, p.at);
+  const pt = project(plateView.camera, add(p.at, [0, H, 0]));
+  const tf = project(t.camera, [0, 0, 0]);
+  const tt = project(t.camera, [0, H, 0]);
+  const q = (pt[0] - pf[0]) ** 2 + (pt[1] - pf[1]) ** 2;
+  const dx = pt[0] - pf[0];
+  const dy = pt[1] - pf[1];
+  const ex = tt[0] - tf[0];
+  const ey = tt[1] - tf[1];
+  const co = (ex * dx + ey * dy) / q;
+  const si = (ey * dx - ex * dy) / q;
+  const placed = new Float32Array(w * h);
   for (let y = 0; y < h; y++)
     for (let x = 0; x < w; x++) {
       let sum = 0;
       for (const oy of [0.25, 0.75])
         for (const ox of [0.25, 0.75]) {
-          const a = x + ox - pf[0],
-            b = y + oy - pf[1],
-            u = Math.floor(tf[0] + co * a - si * b),
-            v = Math.floor(tf[1] + si * a + co * b);
+          const a = x + ox - pf[0];
+          const b = y + oy - pf[1];
+          const u = Math.floor(tf[0] + co * a - si * b);
+          const v = Math.floor(tf[1] + si * a + co * b);
           if (u >= 0 && v >= 0 && u < w && v < h) sum += take.matte[v * w + u]!;
         }
       placed[y * w + x] = sum / 4;
     }
-  const cell = 2,
-    cw = w / cell,
-    ch = h / cell,
-    density = new Float32Array(cw * ch),
-    dark = 1 / (1 + t.lamps.fill[1]! / (t.lamps.key[1]! * t.lamps.towards[1]));
+  const cell = 2;
+  const cw = w / cell;
+  const ch = h / cell;
+  const density = new Float32Array(cw * ch);
+  const dark = 1 / (1 + t.lamps.fill[1]! / (t.lamps.key[1]! * t.lamps.towards[1]));
   for (let y = 0; y < ch; y++)
     for (let x = 0; x < cw; x++) {
-      let s = 0,
-        m = 0;
+      let s = 0;
+      let m = 0;
       for (let oy = 0; oy < cell; oy++)
         for (let ox = 0; ox < cell; ox++) {
           const i = (y * cell + oy) * w + x * cell + ox;
@@ -324,24 +324,24 @@ export function makeShadowExam(seed: number, cache: string): ShadowExam {
  * number where only a rim of the true one is seen.
  */
 export function overlap(s: ShadowExam, cover: Float32Array): number {
-  const { widthPx: w, heightPx: h } = s.plateView.camera,
-    n = w * h,
-    kept = dilate(
-      s.plate.matte.map((v) => (v > 0.02 ? 1 : 0)),
-      w,
-      h,
-      3,
-    ),
-    there = new Uint8Array(n);
-  let both = 0,
-    either = 0,
-    all = 0,
-    inside = 0;
+  const { widthPx: w, heightPx: h } = s.plateView.camera;
+  const n = w * h;
+  const kept = dilate(
+    s.plate.matte.map((v) => (v > 0.02 ? 1 : 0)),
+    w,
+    h,
+    3,
+  );
+  const there = new Uint8Array(n);
+  let both = 0;
+  let either = 0;
+  let all = 0;
+  let inside = 0;
   for (let i = 0; i < n; i++) if (kept[i]! <= 0.5 && s.plate.shadow[i]! > 0.45) there[i] = 1;
   for (let i = w; i < n - w; i++) {
     if (kept[i]! > 0.5) continue;
-    const a = cover[i]! > 0.45,
-      b = there[i] === 1;
+    const a = cover[i]! > 0.45;
+    const b = there[i] === 1;
     if (a && b) both++;
     if (a || b) either++;
     if (b) {
@@ -358,10 +358,10 @@ export function coverOf(
   key: { azimuthDeg: number; elevationDeg: number } | null = null,
   alpha = s.placed,
 ): Float32Array {
-  const { widthPx: w, heightPx: h } = s.plateView.camera,
-    out = new Float32Array(w * h),
-    step = { ...s.step, ...(key ?? {}), ...(body === undefined ? {} : { body }) },
-    at = key === null ? s.at : { ...s.at, azimuthDeg: key.azimuthDeg };
+  const { widthPx: w, heightPx: h } = s.plateView.camera;
+  const out = new Float32Array(w * h);
+  const step = { ...s.step, ...(key ?? {}), ...(body === undefined ? {} : { body }) };
+  const at = key === null ? s.at : { ...s.at, azimuthDeg: key.azimuthDeg };
   const shade = shadeGround(step, at, alpha, [0, 0, w, h], w, h, 0.6);
   if (shade !== null) {
     const [x0, y0, x1, y1] = shade.box;
@@ -373,24 +373,24 @@ export function coverOf(
 
 /** The true body's shadow by the product's map, under the key's one direction. */
 export function trueBodyCover(s: ShadowExam, key: { azimuthDeg: number; elevationDeg: number }): Float32Array {
-  const { camera: c } = s.plateView,
-    w = c.widthPx,
-    h = c.heightPx,
-    out = new Float32Array(w * h),
-    g = groundGeometry({ ...s.step, ...key }, { ...s.at, azimuthDeg: key.azimuthDeg }, w, h),
-    balls: SolidBall[] = [];
+  const { camera: c } = s.plateView;
+  const w = c.widthPx;
+  const h = c.heightPx;
+  const out = new Float32Array(w * h);
+  const g = groundGeometry({ ...s.step, ...key }, { ...s.at, azimuthDeg: key.azimuthDeg }, w, h);
+  const balls: SolidBall[] = [];
   for (const e of s.plateView.parts)
     for (let i = -6; i <= 6; i++) {
       // An ellipsoid as balls along its longest axis.
       const axes = e.a.map((row) => {
-          const q = row[0] ** 2 + row[1] ** 2 + row[2] ** 2;
-          return [row[0] / q, row[1] / q, row[2] / q] as Vec3;
-        }),
-        long = axes.map((a) => Math.hypot(...a)),
-        k = long.indexOf(Math.max(...long)),
-        t = i / 6.5,
-        rest = long.filter((_, j) => j !== k),
-        radius = (Math.sqrt(1 - t * t) * (rest[0]! + rest[1]!)) / 2;
+        const q = row[0] ** 2 + row[1] ** 2 + row[2] ** 2;
+        return [row[0] / q, row[1] / q, row[2] / q] as Vec3;
+      });
+      const long = axes.map((a) => Math.hypot(...a));
+      const k = long.indexOf(Math.max(...long));
+      const t = i / 6.5;
+      const rest = long.filter((_, j) => j !== k);
+      const radius = (Math.sqrt(1 - t * t) * (rest[0]! + rest[1]!)) / 2;
       const q = sub(add(e.c, axes[k]!, t * (1 - (Math.min(...long) / long[k]!) * 0.5)), c.position);
       balls.push({ centre: [dot(q, c.right), dot(q, c.down), dot(q, c.forward)], radius });
     }
@@ -402,25 +402,25 @@ export function trueBodyCover(s: ShadowExam, key: { azimuthDeg: number; elevatio
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
   const [seeds, cache] = process.argv.slice(2).filter((a) => !a.startsWith('--'));
-  const all: number[][] = [],
-    key = process.argv.includes('--true-key');
+  const all: number[][] = [];
+  const key = process.argv.includes('--true-key');
   for (const seed of seedsOf(seeds ?? '1-6')) {
-    const s = makeShadowExam(seed, cache ?? 'build/shadow-exam'),
-      flat = overlap(s, coverOf(s, undefined));
+    const s = makeShadowExam(seed, cache ?? 'build/shadow-exam');
+    const flat = overlap(s, coverOf(s, undefined));
     if (!Number.isFinite(flat)) continue;
-    const k = key ? s.trueKey : null,
-      t = s.plan.take,
-      peg = t.garden === null ? { at: t.screen.peg, height: t.screen.pegHeight } : t.garden.uprights[0]!;
-    const found = depthFromShadow(s.seen, s.takeGround),
-      seen = {
-        alpha: s.seen.alpha,
-        box: s.seen.box,
-        toldAt: { foot: project(t.camera, peg.at) as [number, number], height: peg.height },
-        others: [],
-        keySd: [0, 0] as const,
-      };
-    const like = depthFromLikeness({ ...seen, shadow: s.seen.shadow }, s.takeGround),
-      alone = depthFromLikeness({ ...seen, shadow: null }, s.takeGround);
+    const k = key ? s.trueKey : null;
+    const t = s.plan.take;
+    const peg = t.garden === null ? { at: t.screen.peg, height: t.screen.pegHeight } : t.garden.uprights[0]!;
+    const found = depthFromShadow(s.seen, s.takeGround);
+    const seen = {
+      alpha: s.seen.alpha,
+      box: s.seen.box,
+      toldAt: { foot: project(t.camera, peg.at) as [number, number], height: peg.height },
+      others: [],
+      keySd: [0, 0] as const,
+    };
+    const like = depthFromLikeness({ ...seen, shadow: s.seen.shadow }, s.takeGround);
+    const alone = depthFromLikeness({ ...seen, shadow: null }, s.takeGround);
     const row = [
       flat,
       overlap(s, coverOf(s, found?.depth, k)),

@@ -33,8 +33,8 @@ export interface SpoilState {
   last: Picture | null;
 }
 
-const W709 = [0.2126, 0.7152, 0.0722] as const,
-  W601 = [0.299, 0.587, 0.114] as const;
+const W709 = [0.2126, 0.7152, 0.0722] as const;
+const W601 = [0.299, 0.587, 0.114] as const;
 
 export function spoilMore(
   spoil: MoreSpoil,
@@ -45,18 +45,18 @@ export function spoilMore(
   m: Float32Array,
   n: number,
 ): Picture {
-  const { width: W, height: H } = j,
-    N = W * H,
-    out = createPicture(W, H, 3),
-    d = out.data;
+  const { width: W, height: H } = j;
+  const N = W * H;
+  const out = createPicture(W, H, 3);
+  const d = out.data;
   d.set(j.data.subarray(0, 3 * N));
   /** The performer's own light, premultiplied, is all that the plate does not bring. */
   const performer = (gain: readonly number[]): void => {
     for (let c = 0; c < 3; c++)
       for (let i = 0; i < N; i++)
         if (m[i]! > 0.004) {
-          const back = (1 - m[i]!) * bt709Decode(b.data[c * N + i]!),
-            own = Math.max(0, bt709Decode(j.data[c * N + i]!) - back);
+          const back = (1 - m[i]!) * bt709Decode(b.data[c * N + i]!);
+          const own = Math.max(0, bt709Decode(j.data[c * N + i]!) - back);
           d[c * N + i] = bt709Encode(Math.min(1, back + gain[c]! * own));
         }
   };
@@ -64,9 +64,9 @@ export function spoilMore(
     for (let c = 0; c < 3; c++)
       for (let i = 0; i < N; i++)
         if (a[i] !== m[i]) {
-          const back = bt709Decode(b.data[c * N + i]!),
-            f = bt709Decode(j.data[c * N + i]!),
-            own = m[i]! > 0.05 ? Math.max(0, (f - (1 - m[i]!) * back) / m[i]!) : f;
+          const back = bt709Decode(b.data[c * N + i]!);
+          const f = bt709Decode(j.data[c * N + i]!);
+          const own = m[i]! > 0.05 ? Math.max(0, (f - (1 - m[i]!) * back) / m[i]!) : f;
           d[c * N + i] = bt709Encode(Math.min(1, a[i]! * own + (1 - a[i]!) * back));
         }
   };
@@ -85,9 +85,9 @@ export function spoilMore(
       break;
     case 'white balance': {
       // Daylight of 5600 K taken for one `size` K higher or lower.
-      const a = linearOfWhite(daylightXy(5600)),
-        o = linearOfWhite(daylightXy(5600 + s.side * size)),
-        g = a.map((v, c) => v / o[c]!);
+      const a = linearOfWhite(daylightXy(5600));
+      const o = linearOfWhite(daylightXy(5600 + s.side * size));
+      const g = a.map((v, c) => v / o[c]!);
       performer(g.map((v) => v / g[1]!));
       break;
     }
@@ -102,19 +102,19 @@ export function spoilMore(
       break;
     case 'holes': {
       const noise = gaussianPlane(
-          Float32Array.from({ length: N }, () => s.stream.normal()),
-          W,
-          H,
-          4,
-        ),
-        sd = 1 / (2 * Math.sqrt(Math.PI) * 4),
-        at = limitOf(size);
+        Float32Array.from({ length: N }, () => s.stream.normal()),
+        W,
+        H,
+        4,
+      );
+      const sd = 1 / (2 * Math.sqrt(Math.PI) * 4);
+      const at = limitOf(size);
       cover(m.map((a, i) => (noise[i]! / sd > at ? 0 : a)));
       break;
     }
     case 'halo': {
-      const body = Uint8Array.from(m, (a) => (a > 0.5 ? 1 : 0)),
-        { distance } = nearestInSet(body, W, H);
+      const body = Uint8Array.from(m, (a) => (a > 0.5 ? 1 : 0));
+      const { distance } = nearestInSet(body, W, H);
       for (let c = 0; c < 3; c++)
         for (let i = 0; i < N; i++) {
           const q = distance[i]!;
@@ -136,11 +136,11 @@ export function spoilMore(
     case 'wrong matrix': {
       const [a, r] = s.side > 0 ? [W709, W601] : [W601, W709];
       coded((r0, g0, b0) => {
-        const y = a[0] * r0 + a[1] * g0 + a[2] * b0,
-          cb = (b0 - y) / (2 * (1 - a[2])),
-          cr = (r0 - y) / (2 * (1 - a[0])),
-          R = y + 2 * (1 - r[0]) * cr,
-          B = y + 2 * (1 - r[2]) * cb;
+        const y = a[0] * r0 + a[1] * g0 + a[2] * b0;
+        const cb = (b0 - y) / (2 * (1 - a[2]));
+        const cr = (r0 - y) / (2 * (1 - a[0]));
+        const R = y + 2 * (1 - r[0]) * cr;
+        const B = y + 2 * (1 - r[2]) * cb;
         return [R, (y - r[0] * R - r[2] * B) / r[1], B];
       });
       break;
@@ -162,13 +162,13 @@ export function scaledAbout(
   m: Float32Array,
   k: number,
 ): { join: Picture; plate: Picture; matte: Float32Array } {
-  const { width: W, height: H } = j,
-    N = W * H,
-    join = createPicture(W, H, 3),
-    matte = new Float32Array(N);
-  let sx = 0,
-    s = 0,
-    low = 0;
+  const { width: W, height: H } = j;
+  const N = W * H;
+  const join = createPicture(W, H, 3);
+  const matte = new Float32Array(N);
+  let sx = 0;
+  let s = 0;
+  let low = 0;
   for (let i = 0; i < N; i++) {
     if (m[i]! > 0.1) low = Math.max(low, Math.floor(i / W));
     sx += m[i]! * (i % W);
@@ -178,16 +178,16 @@ export function scaledAbout(
   join.data.set(j.data.subarray(0, 3 * N));
   for (let y = 0; y < H; y++)
     for (let x = 0; x < W; x++) {
-      const qx = fx + (x + 0.5 - fx) / k,
-        qy = low + (y + 0.5 - low) / k,
-        i = y * W + x,
-        a = sampleBilinear(m, W, H, qx, qy);
+      const qx = fx + (x + 0.5 - fx) / k;
+      const qy = low + (y + 0.5 - low) / k;
+      const i = y * W + x;
+      const a = sampleBilinear(m, W, H, qx, qy);
       matte[i] = a;
       if (a < 0.004 && m[i]! < 0.004) continue;
       for (let c = 0; c < 3; c++) {
-        const at = sampleBilinear(j.data.subarray(c * N, (c + 1) * N), W, H, qx, qy),
-          there = sampleBilinear(b.data.subarray(c * N, (c + 1) * N), W, H, qx, qy),
-          back = bt709Decode(b.data[c * N + i]!);
+        const at = sampleBilinear(j.data.subarray(c * N, (c + 1) * N), W, H, qx, qy);
+        const there = sampleBilinear(b.data.subarray(c * N, (c + 1) * N), W, H, qx, qy);
+        const back = bt709Decode(b.data[c * N + i]!);
         join.data[c * N + i] = bt709Encode(
           Math.min(1, Math.max(0, bt709Decode(at) - (1 - a) * bt709Decode(there)) + (1 - a) * back),
         );
@@ -201,25 +201,25 @@ export function scaledAbout(
  * away shows or, where that is lit, to the plate.
  */
 export function withoutContact(j: Picture, b: Picture, m: Float32Array, share: number): Picture {
-  const { width: W, height: H } = j,
-    N = W * H,
-    out = createPicture(W, H, 3);
+  const { width: W, height: H } = j;
+  const N = W * H;
+  const out = createPicture(W, H, 3);
   out.data.set(j.data.subarray(0, 3 * N));
-  let low = 0,
-    left = W,
-    right = 0;
+  let low = 0;
+  let left = W;
+  let right = 0;
   for (let i = 0; i < N; i++)
     if (m[i]! > 0.1) {
       low = Math.max(low, Math.floor(i / W));
       left = Math.min(left, i % W);
       right = Math.max(right, i % W);
     }
-  const fx = (left + right) / 2,
-    r = 0.45 * (right - left);
+  const fx = (left + right) / 2;
+  const r = 0.45 * (right - left);
   for (let y = Math.max(0, Math.floor(low - 0.6 * r)); y < Math.min(H, low + 0.6 * r); y++)
     for (let x = Math.max(0, Math.floor(fx - 1.5 * r)); x < Math.min(W, fx + 1.5 * r); x++) {
-      const i = y * W + x,
-        k = share * Math.max(0, 1 - ((x - fx) / (1.5 * r)) ** 2 - ((y - low) / (0.6 * r)) ** 2) ** 0.3;
+      const i = y * W + x;
+      const k = share * Math.max(0, 1 - ((x - fx) / (1.5 * r)) ** 2 - ((y - low) / (0.6 * r)) ** 2) ** 0.3;
       if (m[i]! < 0.02)
         for (let c = 0; c < 3; c++)
           out.data[c * N + i] = j.data[c * N + i]! + k * Math.max(0, b.data[c * N + i]! - j.data[c * N + i]!);

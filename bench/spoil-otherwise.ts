@@ -148,21 +148,21 @@ function copied(p: Picture): Picture {
 
 /** The performer laid anew from (dx, dy) beside its place, with the matte that goes with it. */
 function slipped(f: JoinFrame, dx: number, dy: number): Work {
-  const { width: W, height: H } = f.join,
-    N = W * H,
-    join = copied(f.join),
-    matte = new Float32Array(N);
+  const { width: W, height: H } = f.join;
+  const N = W * H;
+  const join = copied(f.join);
+  const matte = new Float32Array(N);
   for (let y = 0; y < H; y++)
     for (let x = 0; x < W; x++) {
-      const i = y * W + x,
-        a = sampleBilinear(f.matte, W, H, x + 0.5 - dx, y + 0.5 - dy);
+      const i = y * W + x;
+      const a = sampleBilinear(f.matte, W, H, x + 0.5 - dx, y + 0.5 - dy);
       matte[i] = a;
       if (a < 0.004 && f.matte[i]! < 0.004) continue;
       for (let c = 0; c < 3; c++) {
-        const k = c * N,
-          back = bt709Decode(f.plate.data[k + i]!),
-          at = bt709Decode(sampleBilinear(f.join.data.subarray(k, k + N), W, H, x + 0.5 - dx, y + 0.5 - dy)),
-          old = bt709Decode(sampleBilinear(f.plate.data.subarray(k, k + N), W, H, x + 0.5 - dx, y + 0.5 - dy));
+        const k = c * N;
+        const back = bt709Decode(f.plate.data[k + i]!);
+        const at = bt709Decode(sampleBilinear(f.join.data.subarray(k, k + N), W, H, x + 0.5 - dx, y + 0.5 - dy));
+        const old = bt709Decode(sampleBilinear(f.plate.data.subarray(k, k + N), W, H, x + 0.5 - dx, y + 0.5 - dy));
         const shade = a < 0.02 ? Math.min(1, bt709Decode(f.join.data[k + i]!) / Math.max(1e-3, back)) : 1;
         join.data[k + i] = bt709Encode(
           Math.min(1, Math.max(0, at - (1 - a) * old + (1 - a) * back * (f.matte[i]! < 0.02 ? shade : 1))),
@@ -174,10 +174,10 @@ function slipped(f: JoinFrame, dx: number, dy: number): Work {
 
 /** A picture smoothed within small differences only (bilateral, 2 px, three grains), where the matte covers. */
 function smoothed(p: Picture, m: Float32Array, range: number): Picture {
-  const { width: W, height: H, data } = p,
-    N = W * H,
-    out = copied(p),
-    R = 3;
+  const { width: W, height: H, data } = p;
+  const N = W * H;
+  const out = copied(p);
+  const R = 3;
   for (let y = R; y < H - R; y++)
     for (let x = R; x < W - R; x++) {
       const i = y * W + x;
@@ -186,12 +186,12 @@ function smoothed(p: Picture, m: Float32Array, range: number): Picture {
       let weight = 0;
       for (let dy = -R; dy <= R; dy++)
         for (let dx = -R; dx <= R; dx++) {
-          const q = i + dy * W + dx,
-            d =
-              (data[q]! - data[i]!) ** 2 +
-              (data[N + q]! - data[N + i]!) ** 2 +
-              (data[2 * N + q]! - data[2 * N + i]!) ** 2,
-            w = Math.exp(-(dx * dx + dy * dy) / 8 - d / (6 * range * range));
+          const q = i + dy * W + dx;
+          const d =
+            (data[q]! - data[i]!) ** 2 +
+            (data[N + q]! - data[N + i]!) ** 2 +
+            (data[2 * N + q]! - data[2 * N + i]!) ** 2;
+          const w = Math.exp(-(dx * dx + dy * dy) / 8 - d / (6 * range * range));
           weight += w;
           for (let c = 0; c < 3; c++) sum[c] = sum[c]! + w * data[c * N + q]!;
         }
@@ -209,12 +209,12 @@ export function spoilOtherwise(
   grain: number,
   moves: readonly (readonly [number, number])[],
 ): JoinFrame[] {
-  const r = new RandomStream(seed),
-    phase = 6.28 * r.uniform(),
-    side = r.uniform() < 0.5 ? -1 : 1,
-    at = 3 + r.below(Math.max(1, frames.length - 6));
-  const { width: W, height: H } = frames[0]!.join,
-    N = W * H;
+  const r = new RandomStream(seed);
+  const phase = 6.28 * r.uniform();
+  const side = r.uniform() < 0.5 ? -1 : 1;
+  const at = 3 + r.below(Math.max(1, frames.length - 6));
+  const { width: W, height: H } = frames[0]!.join;
+  const N = W * H;
   const each = (fn: (d: Float32Array, f: JoinFrame, k: number) => void): JoinFrame[] =>
     frames.map((f, k) => {
       const join = copied(f.join);
@@ -228,12 +228,16 @@ export function spoilOtherwise(
   ): JoinFrame[] =>
     each((d, f) => {
       for (let i = 0; i < N; i++) {
-        const a = f.matte[i]!,
-          k = a > 0.004 ? where(i, a) : 0;
+        const a = f.matte[i]!;
+        const k = a > 0.004 ? where(i, a) : 0;
         if (k === 0) continue;
-        const back = [0, 1, 2].map((c) => (1 - a) * bt709Decode(f.plate.data[c * N + i]!)),
-          v = [0, 1, 2].map((c) => Math.max(0, bt709Decode(d[c * N + i]!) - back[c]!) / a) as [number, number, number],
-          now = fn(v, i);
+        const back = [0, 1, 2].map((c) => (1 - a) * bt709Decode(f.plate.data[c * N + i]!));
+        const v = [0, 1, 2].map((c) => Math.max(0, bt709Decode(d[c * N + i]!) - back[c]!) / a) as [
+          number,
+          number,
+          number,
+        ];
+        const now = fn(v, i);
         for (let c = 0; c < 3; c++)
           d[c * N + i] = bt709Encode(Math.min(1, Math.max(0, back[c]! + a * (v[c]! + k * (now[c]! - v[c]!)))));
       }
@@ -250,10 +254,10 @@ export function spoilOtherwise(
     });
   const band = (px: number): Float32Array[] =>
     frames.map((f) => {
-      const body = Uint8Array.from(f.matte, (a) => (a > 0.5 ? 1 : 0)),
-        out = Uint8Array.from(body, (v) => 1 - v),
-        a = nearestInSet(out, W, H).distance,
-        b = nearestInSet(body, W, H).distance;
+      const body = Uint8Array.from(f.matte, (a) => (a > 0.5 ? 1 : 0));
+      const out = Uint8Array.from(body, (v) => 1 - v);
+      const a = nearestInSet(out, W, H).distance;
+      const b = nearestInSet(body, W, H).distance;
       return Float32Array.from(a, (v, i) => (Math.max(v, b[i]!) <= px ? 1 : 0));
     });
   switch (name) {
@@ -267,13 +271,13 @@ export function spoilOtherwise(
       return frames.map((f) => slipped(f, side * size, 0));
     case 'spill at edges': {
       const b = band(6);
-      let k = -1,
-        last: Float32Array | null = null;
+      let k = -1;
+      let last: Float32Array | null = null;
       return frames.map((f) => {
         k++;
         last = b[k]!;
-        const join = copied(f.join),
-          d = join.data;
+        const join = copied(f.join);
+        const d = join.data;
         for (let i = 0; i < N; i++)
           if (last[i]! > 0 && f.matte[i]! > 0.004)
             d[N + i] = bt709Encode(
@@ -292,8 +296,8 @@ export function spoilOtherwise(
     }
     case 'edge band dark':
     case 'edge band bright': {
-      const b = band(2),
-        gain = name === 'edge band dark' ? 1 - size : 1 + size;
+      const b = band(2);
+      const gain = name === 'edge band dark' ? 1 - size : 1 + size;
       return each((d, _f, k) => {
         for (let i = 0; i < N; i++)
           if (b[k]![i]! > 0)
@@ -302,8 +306,8 @@ export function spoilOtherwise(
     }
     case 'grain smoothed':
       return frames.map((f) => {
-        const s = smoothed(f.join, f.matte, 2.5 * Math.max(0.004, grain)),
-          join = copied(f.join);
+        const s = smoothed(f.join, f.matte, 2.5 * Math.max(0.004, grain));
+        const join = copied(f.join);
         for (let i = 0; i < 3 * N; i++) join.data[i] = join.data[i]! + size * (s.data[i]! - join.data[i]!);
         return { join, plate: f.plate, matte: f.matte };
       });
@@ -316,15 +320,15 @@ export function spoilOtherwise(
             const i = y * W + x;
             if (f.matte[i]! < 0.5) continue;
             for (let c = 0; c < 3; c++) {
-              let s = 0,
-                n = 0;
+              let s = 0;
+              let n = 0;
               for (const o of [-1, 0, 1]) {
                 const q = frames[k + o];
                 if (q === undefined) continue;
-                const dx = o === 0 ? 0 : o < 0 ? -moves[k]![0] : moves[k + 1]![0],
-                  dy = o === 0 ? 0 : o < 0 ? -moves[k]![1] : moves[k + 1]![1];
-                const xx = Math.round(x + dx),
-                  yy = Math.round(y + dy);
+                const dx = o === 0 ? 0 : o < 0 ? -moves[k]![0] : moves[k + 1]![0];
+                const dy = o === 0 ? 0 : o < 0 ? -moves[k]![1] : moves[k + 1]![1];
+                const xx = Math.round(x + dx);
+                const yy = Math.round(y + dy);
                 if (xx < 0 || yy < 0 || xx >= W || yy >= H || q.matte[yy * W + xx]! < 0.5) continue;
                 const v = q.join.data[c * N + yy * W + xx]!;
                 if (Math.abs(v - f.join.data[c * N + i]!) < 6 * Math.max(0.004, grain)) {
@@ -338,8 +342,8 @@ export function spoilOtherwise(
         return { join, plate: f.plate, matte: f.matte };
       });
     case 'grain frozen': {
-      const first = frames[0]!,
-        s = frames.map((f) => smoothed(f.join, f.matte, 2.5 * Math.max(0.004, grain)));
+      const first = frames[0]!;
+      const s = frames.map((f) => smoothed(f.join, f.matte, 2.5 * Math.max(0.004, grain)));
       return frames.map((f, k) => {
         const join = copied(f.join);
         for (let i = 0; i < N; i++)
@@ -381,20 +385,20 @@ export function spoilOtherwise(
     case 'performer doubled':
       return frames.map((f, k) => {
         if (k !== at) return f;
-        const b = frames[k - 1]!,
-          m = moves[k]!,
-          join = copied(f.plate),
-          matte = new Float32Array(N);
+        const b = frames[k - 1]!;
+        const m = moves[k]!;
+        const join = copied(f.plate);
+        const matte = new Float32Array(N);
         for (let y = 0; y < H; y++)
           for (let x = 0; x < W; x++) {
-            const i = y * W + x,
-              xx = x + 0.5 - m[0],
-              yy = y + 0.5 - m[1],
-              a = sampleBilinear(b.matte, W, H, xx, yy);
+            const i = y * W + x;
+            const xx = x + 0.5 - m[0];
+            const yy = y + 0.5 - m[1];
+            const a = sampleBilinear(b.matte, W, H, xx, yy);
             matte[i] = a;
             for (let c = 0; c < 3; c++) {
-              const q = c * N + i,
-                back = bt709Decode(f.plate.data[q]!);
+              const q = c * N + i;
+              const back = bt709Decode(f.plate.data[q]!);
               join.data[q] =
                 a < 0.004
                   ? f.matte[i]! < 0.004
@@ -424,19 +428,19 @@ export function spoilOtherwise(
     case 'edge jagged':
       return frames.map((f) => {
         const a2 =
-            name === 'edge feathered' ? gaussianPlane(f.matte, W, H, size) : f.matte.map((a) => (a > 0.5 ? 1 : 0)),
-          join = copied(f.join),
-          core = Uint8Array.from(f.matte, (a) => (a > 0.9 ? 1 : 0)),
-          { nearest } = nearestInSet(core, W, H);
+          name === 'edge feathered' ? gaussianPlane(f.matte, W, H, size) : f.matte.map((a) => (a > 0.5 ? 1 : 0));
+        const join = copied(f.join);
+        const core = Uint8Array.from(f.matte, (a) => (a > 0.9 ? 1 : 0));
+        const { nearest } = nearestInSet(core, W, H);
         for (let i = 0; i < N; i++)
           if (a2[i]! > 0.004 || f.matte[i]! > 0.004)
             for (let c = 0; c < 3; c++) {
-              const a = f.matte[i]!,
-                back = bt709Decode(f.plate.data[c * N + i]!),
-                o =
-                  a > 0.3
-                    ? Math.max(0, (bt709Decode(f.join.data[c * N + i]!) - (1 - a) * back) / a)
-                    : bt709Decode(f.join.data[c * N + nearest[i]!]!);
+              const a = f.matte[i]!;
+              const back = bt709Decode(f.plate.data[c * N + i]!);
+              const o =
+                a > 0.3
+                  ? Math.max(0, (bt709Decode(f.join.data[c * N + i]!) - (1 - a) * back) / a)
+                  : bt709Decode(f.join.data[c * N + nearest[i]!]!);
               join.data[c * N + i] = bt709Encode(Math.min(1, a2[i]! * o + (1 - a2[i]!) * back));
             }
         return { join, plate: f.plate, matte: f.matte };
@@ -454,11 +458,11 @@ export function spoilOtherwise(
       });
     case 'blur along motion':
       return frames.map((f, k) => {
-        const m = moves[Math.max(1, k)] ?? [0, 0],
-          l = Math.hypot(m[0], m[1]),
-          u = l < 0.3 ? [1, 0] : [m[0] / l, m[1] / l],
-          n = Math.ceil(2 * size),
-          join = copied(f.join);
+        const m = moves[Math.max(1, k)] ?? [0, 0];
+        const l = Math.hypot(m[0], m[1]);
+        const u = l < 0.3 ? [1, 0] : [m[0] / l, m[1] / l];
+        const n = Math.ceil(2 * size);
+        const join = copied(f.join);
         for (let y = 0; y < H; y++)
           for (let x = 0; x < W; x++) {
             const i = y * W + x;

@@ -307,8 +307,8 @@ export class Spoiler {
           : null;
     if (around !== null) return { join: surrounded(j, b, m, around), plate: around, matte: m };
     if (this.spoil === 'matte chatter') {
-      const k = this.patches(m.length, j.width),
-        matte = m.map((a, i) => (a > 0.004 && a < 0.98 ? Math.min(1, Math.max(0, a * k[i]!)) : a));
+      const k = this.patches(m.length, j.width);
+      const matte = m.map((a, i) => (a > 0.004 && a < 0.98 ? Math.min(1, Math.max(0, a * k[i]!)) : a));
       return { join: this.picture(j, b, m, at, (i, a) => (a > 0.004 ? matte[i]! / a : 1)), plate: b, matte };
     }
     if (this.spoil === 'scale') return scaledAbout(j, b, m, 1 + this.size);
@@ -334,9 +334,9 @@ export class Spoiler {
     cover: (i: number, a: number) => number = () => 1,
   ): Picture {
     const { spoil, size, side } = this;
-    const W = j.width,
-      H = j.height,
-      N = W * H;
+    const W = j.width;
+    const H = j.height;
+    const N = W * H;
     const now = createPicture(W, H, 3);
     now.data.set(j.data.subarray(0, 3 * N));
     const d = now.data;
@@ -352,11 +352,11 @@ export class Spoiler {
     };
     switch (spoil) {
       case 'slip': {
-        const dx = Math.SQRT2 * size * Math.sin(1.9 * n + this.phase),
-          ma = moved(m, W, H, dx, 0);
+        const dx = Math.SQRT2 * size * Math.sin(1.9 * n + this.phase);
+        const ma = moved(m, W, H, dx, 0);
         for (let c = 0; c < 3; c++) {
-          const p = moved(plane(j, c), W, H, dx, 0),
-            q = plane(b, c);
+          const p = moved(plane(j, c), W, H, dx, 0);
+          const q = plane(b, c);
           for (let i = 0; i < N; i++)
             if (Math.max(ma[i]!, m[i]!) >= 0.004)
               d[c * N + i] = bt709Encode(Math.max(0, ma[i]! * bt709Decode(p[i]!) + (1 - ma[i]!) * bt709Decode(q[i]!)));
@@ -411,16 +411,16 @@ export class Spoiler {
       case 'doubled grain':
         for (let c = 0; c < 3; c++) {
           // White noise of sd 1 through a Gaussian of s px comes out with sd 1 / (2 √π s).
-          const p = plane(j, c),
-            other =
-              spoil === 'doubled grain'
-                ? gaussianPlane(
-                    Float32Array.from({ length: N }, () => this.stream.normal()),
-                    W,
-                    H,
-                    0.7,
-                  )
-                : gaussianPlane(p, W, H, size);
+          const p = plane(j, c);
+          const other =
+            spoil === 'doubled grain'
+              ? gaussianPlane(
+                  Float32Array.from({ length: N }, () => this.stream.normal()),
+                  W,
+                  H,
+                  0.7,
+                )
+              : gaussianPlane(p, W, H, size);
           for (let i = 0; i < N; i++)
             if (m[i]! > 0.5)
               d[c * N + i] =
@@ -437,8 +437,8 @@ export class Spoiler {
         break;
       case 'sharpened':
         for (let c = 0; c < 3; c++) {
-          const p = plane(j, c),
-            soft = gaussianPlane(p, W, H, 1);
+          const p = plane(j, c);
+          const soft = gaussianPlane(p, W, H, 1);
           for (let i = 0; i < N; i++)
             if (m[i]! > 0.5) d[c * N + i] = Math.min(1, Math.max(0, p[i]! + size * (p[i]! - soft[i]!)));
         }
@@ -466,8 +466,8 @@ export class Spoiler {
       case 'blur missing':
         break;
     }
-    const twice = spoil === 'frame doubled' && n === this.at && this.last !== null,
-      out: Picture = twice ? this.last! : now;
+    const twice = spoil === 'frame doubled' && n === this.at && this.last !== null;
+    const out: Picture = twice ? this.last! : now;
     this.last = now;
     return out;
   }
@@ -490,14 +490,14 @@ export async function writeSpoiled(
   const { widthPx, heightPx, rate } = join.info;
   const out = await VideoWriter.open(file, { widthPx, heightPx, rate, codec: 'ffv1', bits: 8 });
   const spoiler = new Spoiler(spoil, SPOIL_KINDS[spoil].usual, seed, frames, from.light);
-  const plates = plate.frames(0, frames),
-    mattes = matte.frames(0, frames);
+  const plates = plate.frames(0, frames);
+  const mattes = matte.frames(0, frames);
   let k = 0;
   for await (const jf of join.frames(0, frames + 1)) {
     // The rest moves up by one.
     if (spoil === 'frame dropped' ? k++ === spoiler.at : k++ === frames) continue;
-    const pf = await plates.next(),
-      mf = await mattes.next();
+    const pf = await plates.next();
+    const mf = await mattes.next();
     if (pf.done || mf.done) break;
     await out.writeCoded(spoiler.next(toCodedRgb(jf), toCodedRgb(pf.value), plane(toCodedRgb(mf.value), 0)).join);
   }
@@ -529,14 +529,14 @@ function weighShadow(
       H,
       1.2,
     );
-  const lj = luma(j),
-    lb = luma(b);
+  const lj = luma(j);
+  const lb = luma(b);
   for (let i = 0; i < N; i++) {
     const ratio = lj[i]! / Math.max(0.03, lb[i]!);
     if (m[i]! > 0.02 || ratio >= 0.9) continue;
     for (let c = 0; c < 3; c++) {
-      const now = bt709Decode(d[c * N + i]!),
-        full = bt709Decode(b.data[c * N + i]!);
+      const now = bt709Decode(d[c * N + i]!);
+      const full = bt709Decode(b.data[c * N + i]!);
       d[c * N + i] = bt709Encode(
         left === null
           ? now * 2 ** (-stops * Math.min(1, (0.9 - ratio) / 0.2))
@@ -559,8 +559,8 @@ function mirrorShadow(
   gone: boolean,
 ): void {
   const N = W * H;
-  let sx = 0,
-    s = 0;
+  let sx = 0;
+  let s = 0;
   for (let i = 0; i < N; i++) {
     sx += m[i]! * (i % W);
     s += m[i]!;
@@ -576,16 +576,16 @@ function mirrorShadow(
       H,
       1.2,
     );
-  const lj = luma(j),
-    lb = luma(b);
+  const lj = luma(j);
+  const lb = luma(b);
   const ratio = Float32Array.from(lj, (v, i) => Math.min(1, v / Math.max(0.03, lb[i]!)));
   for (let y = 0; y < H; y++) {
     for (let x = 0; x < W; x++) {
-      const i = y * W + x,
-        xm = 2 * middle - x;
+      const i = y * W + x;
+      const xm = 2 * middle - x;
       if (m[i]! > 0.02) continue;
-      const here = ratio[i]! < 0.9,
-        there = !gone && xm >= 0 && xm < W && m[y * W + xm]! < 0.02 && ratio[y * W + xm]! < 0.9;
+      const here = ratio[i]! < 0.9;
+      const there = !gone && xm >= 0 && xm < W && m[y * W + xm]! < 0.02 && ratio[y * W + xm]! < 0.9;
       for (let c = 0; c < 3; c++) {
         if (here) d[c * N + i] = b.data[c * N + i]!;
         if (there) d[c * N + i] = d[c * N + i]! * ratio[y * W + xm]!;
@@ -606,11 +606,11 @@ function turnLight(
   light: readonly [number, number, number],
   deg: number,
 ): void {
-  const N = W * H,
-    normals = normalsOfMatte(m, W, H),
-    fill = 0.35,
-    co = Math.cos((deg * Math.PI) / 180),
-    si = Math.sin((deg * Math.PI) / 180);
+  const N = W * H;
+  const normals = normalsOfMatte(m, W, H);
+  const fill = 0.35;
+  const co = Math.cos((deg * Math.PI) / 180);
+  const si = Math.sin((deg * Math.PI) / 180);
   const turned = [co * light[0] - si * light[1], si * light[0] + co * light[1], light[2]];
   const lit = (i: number, l: readonly number[]): number =>
     fill + Math.max(0, normals[i]! * l[0]! + normals[N + i]! * l[1]! + normals[2 * N + i]! * l[2]!);
@@ -627,9 +627,9 @@ export function erasedAt(x: number, y: number, W: number, H: number): boolean {
 }
 
 function brighterWithin(p: Picture, by: number, matte: Float32Array | null): Picture {
-  const { width: W, height: H } = p,
-    N = W * H,
-    out = createPicture(W, H, 3);
+  const { width: W, height: H } = p;
+  const N = W * H;
+  const out = createPicture(W, H, 3);
   out.data.set(p.data.subarray(0, 3 * N));
   for (let y = 0; y < H; y++)
     for (let x = 0; x < W; x++)
@@ -641,8 +641,8 @@ function brighterWithin(p: Picture, by: number, matte: Float32Array | null): Pic
 
 /** Koschmieder's haze of one depth over a plate: `amount` of a pale airlight. */
 function hazed(b: Picture, amount: number): Picture {
-  const out = createPicture(b.width, b.height, 3),
-    N = b.width * b.height;
+  const out = createPicture(b.width, b.height, 3);
+  const N = b.width * b.height;
   for (let c = 0; c < 3; c++)
     for (let i = 0; i < N; i++)
       out.data[c * N + i] = bt709Encode(
@@ -652,21 +652,21 @@ function hazed(b: Picture, amount: number): Picture {
 }
 
 function softened(b: Picture, px: number): Picture {
-  const out = createPicture(b.width, b.height, 3),
-    N = b.width * b.height;
+  const out = createPicture(b.width, b.height, 3);
+  const N = b.width * b.height;
   for (let c = 0; c < 3; c++) out.data.set(gaussianPlane(plane(b, c), b.width, b.height, px), c * N);
   return out;
 }
 
 /** The join with its surroundings exchanged for `around`, shadows kept as a share of the light. */
 function surrounded(j: Picture, b: Picture, m: Float32Array, around: Picture): Picture {
-  const out = createPicture(j.width, j.height, 3),
-    N = j.width * j.height;
+  const out = createPicture(j.width, j.height, 3);
+  const N = j.width * j.height;
   for (let c = 0; c < 3; c++)
     for (let i = c * N, q = 0; q < N; i++, q++) {
-      const seen = bt709Decode(j.data[i]!),
-        old = bt709Decode(b.data[i]!),
-        now = bt709Decode(around.data[i]!);
+      const seen = bt709Decode(j.data[i]!);
+      const old = bt709Decode(b.data[i]!);
+      const now = bt709Decode(around.data[i]!);
       const shade = m[q]! < 0.02 ? Math.min(1, seen / Math.max(1e-3, old)) : 1;
       out.data[i] = bt709Encode(Math.max(0, seen + (1 - m[q]!) * shade * (now - old)));
     }

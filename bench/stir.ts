@@ -6,32 +6,32 @@ import { RandomStream } from '../src/core/random.js';
 import { measureStir } from '../src/plate/stir.js';
 import type { BenchRow } from './rows.js';
 
-const W = 240,
-  H = 180,
-  FRAMES = 60;
+const W = 240;
+const H = 180;
+const FRAMES = 60;
 
 function* clip(seed: number, amplitude: number, hz: number, deg: number, grain: number): Generator<Float32Array> {
-  const rng = new RandomStream(seed, 8),
-    u = (a: number, b: number): number => a + (b - a) * rng.uniform();
+  const rng = new RandomStream(seed, 8);
+  const u = (a: number, b: number): number => a + (b - a) * rng.uniform();
   const waves = Array.from({ length: 14 }, () => {
-    const k = u(0.2, 1),
-      a = u(0, 6.28);
+    const k = u(0.2, 1);
+    const a = u(0, 6.28);
     return [k * Math.cos(a), k * Math.sin(a), u(0, 6.28), u(0.02, 0.06)] as const;
   });
-  const drift = [u(-0.2, 0.2), u(-0.1, 0.1), u(-0.0015, 0.0015)] as const,
-    a = (deg * Math.PI) / 180;
+  const drift = [u(-0.2, 0.2), u(-0.1, 0.1), u(-0.0015, 0.0015)] as const;
+  const a = (deg * Math.PI) / 180;
   for (let t = 0; t < FRAMES; t++) {
-    const noise = new RandomStream(seed, 100 + t),
-      f = new Float32Array(W * H),
-      sway = amplitude * Math.sin((2 * Math.PI * hz * t) / 24),
-      c = Math.cos(drift[2] * t),
-      s = Math.sin(drift[2] * t);
+    const noise = new RandomStream(seed, 100 + t);
+    const f = new Float32Array(W * H);
+    const sway = amplitude * Math.sin((2 * Math.PI * hz * t) / 24);
+    const c = Math.cos(drift[2] * t);
+    const s = Math.sin(drift[2] * t);
     for (let y = 0; y < H; y++)
       for (let x = 0; x < W; x++) {
-        const px = x - 120 - drift[0] * t,
-          py = y - 90 - drift[1] * t;
-        let p = c * px + s * py,
-          q = -s * px + c * py;
+        const px = x - 120 - drift[0] * t;
+        const py = y - 90 - drift[1] * t;
+        let p = c * px + s * py;
+        let q = -s * px + c * py;
         const k = Math.max(0, Math.min(1, (45 - Math.abs(p)) / 10)) * Math.max(0, Math.min(1, (35 - Math.abs(q)) / 10));
         p -= k * sway * Math.cos(a);
         q -= k * sway * Math.sin(a);
@@ -44,14 +44,14 @@ function* clip(seed: number, amplitude: number, hz: number, deg: number, grain: 
 }
 
 export async function run(seed: number, full = false): Promise<BenchRow[]> {
-  const rng = new RandomStream(seed, 71),
-    u = (a: number, b: number): number => a + (b - a) * rng.uniform();
-  const amplitude: number[] = [],
-    rate: number[] = [],
-    direction: number[] = [];
-  let falsely = 0,
-    inside = 0,
-    told = 0;
+  const rng = new RandomStream(seed, 71);
+  const u = (a: number, b: number): number => a + (b - a) * rng.uniform();
+  const amplitude: number[] = [];
+  const rate: number[] = [];
+  const direction: number[] = [];
+  let falsely = 0;
+  let inside = 0;
+  let told = 0;
   const n = full ? 16 : 5;
   const ask = (frames: Iterable<Float32Array>): Parameters<typeof measureStir>[0] => ({
     frames,
@@ -82,8 +82,8 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
     const still = await measureStir(ask(clip(seed * 50 + i, 0, 1, 0, 0.02)));
     if (still.rateHz.value !== null || still.directionDeg.value !== null) falsely++;
   }
-  const worst = (v: readonly number[]): number => Math.max(...v),
-    median = (v: readonly number[]): number => [...v].sort((p, q) => p - q)[v.length >> 1]!;
+  const worst = (v: readonly number[]): number => Math.max(...v);
+  const median = (v: readonly number[]): number => [...v].sort((p, q) => p - q)[v.length >> 1]!;
   return [
     {
       name: `stir: amplitude error, median of ${n} (no bar is set: own limits)`,

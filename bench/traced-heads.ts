@@ -87,9 +87,9 @@ export function rotationOf(pose: Pose): number[] {
   const [a, b, c] = [pose.yawDeg * RAD_PER_DEG, pose.pitchDeg * RAD_PER_DEG, pose.rollDeg * RAD_PER_DEG];
   const [sa, ca, sb, cb, sc, cc] = [Math.sin(a), Math.cos(a), Math.sin(b), Math.cos(b), Math.sin(c), Math.cos(c)];
   // Roll · yaw · pitch.
-  const yaw = [ca, 0, sa, 0, 1, 0, -sa, 0, ca],
-    pitch = [1, 0, 0, 0, cb, -sb, 0, sb, cb],
-    roll = [cc, -sc, 0, sc, cc, 0, 0, 0, 1];
+  const yaw = [ca, 0, sa, 0, 1, 0, -sa, 0, ca];
+  const pitch = [1, 0, 0, 0, cb, -sb, 0, sb, cb];
+  const roll = [cc, -sc, 0, sc, cc, 0, 0, 0, 1];
   const mul = (p: number[], q: number[]): number[] =>
     Array.from({ length: 9 }, (_, k) =>
       [0, 1, 2].reduce((s, j) => s + p[3 * Math.floor(k / 3) + j]! * q[3 * j + (k % 3)]!, 0),
@@ -127,31 +127,31 @@ function meet(
   least: number,
   most: number,
 ): { t: number; k: number } {
-  let best = most,
-    at = -1;
+  let best = most;
+  let at = -1;
   for (let k = 0; k < bodies.length; k++) {
     const q = bodies[k]!;
     if (q.head !== head) continue;
     const [rx, ry, rz] = q.r;
-    const x = (o[0]! - q.c[0]) / rx,
-      y = (o[1]! - q.c[1]) / ry,
-      z = (o[2]! - q.c[2]) / rz,
-      u = d[0]! / rx,
-      v = d[1]! / ry,
-      w = d[2]! / rz;
-    const a = u * u + v * v + w * w,
-      b = x * u + y * v + z * w,
-      c = x * x + y * y + z * z - 1,
-      disc = b * b - a * c;
+    const x = (o[0]! - q.c[0]) / rx;
+    const y = (o[1]! - q.c[1]) / ry;
+    const z = (o[2]! - q.c[2]) / rz;
+    const u = d[0]! / rx;
+    const v = d[1]! / ry;
+    const w = d[2]! / rz;
+    const a = u * u + v * v + w * w;
+    const b = x * u + y * v + z * w;
+    const c = x * x + y * y + z * z - 1;
+    const disc = b * b - a * c;
     if (disc <= 0) continue;
     const root = Math.sqrt(disc);
     for (const t of [(-b - root) / a, (-b + root) / a]) {
       if (t <= least || t >= best) continue;
       if (q.kind === 'hair') {
         // The face and the neck stay free of it.
-        const hy = o[1]! + t * d[1]!,
-          hz = o[2]! + t * d[2]!,
-          hx = o[0]! + t * d[0]!;
+        const hy = o[1]! + t * d[1]!;
+        const hz = o[2]! + t * d[2]!;
+        const hx = o[0]! + t * d[0]!;
         if (hy < p.hairLine - 0.25 * hx * hx && (hz > -0.1 || hy < -0.55)) continue;
       }
       best = t;
@@ -182,15 +182,15 @@ function albedo(
   }
   const out: [number, number, number] = [p.skin[0] * f, p.skin[1] * f, p.skin[2] * f];
   if (kind !== 'skull' || z < 0.2) return out;
-  const ex = Math.abs(x) - 0.29,
-    ey = y - 0.1,
-    eye = (ex / 0.14) ** 2 + (ey / 0.07) ** 2;
+  const ex = Math.abs(x) - 0.29;
+  const ey = y - 0.1;
+  const eye = (ex / 0.14) ** 2 + (ey / 0.07) ** 2;
   if (eye < 1) return ex * ex + ey * ey < 0.0034 ? [0.04, 0.05, 0.06] : [0.6, 0.6, 0.6];
   if (Math.abs(y - 0.27 + 0.3 * ex * ex) < 0.035 && Math.abs(ex) < 0.19) return [p.hair[0], p.hair[1], p.hair[2]];
-  const high = 0.02 + 0.13 * mouth,
-    my = y + 0.52 + 0.5 * high,
-    mx = x / (0.23 - 0.04 * mouth),
-    hole = mx * mx + (my / high) ** 2;
+  const high = 0.02 + 0.13 * mouth;
+  const my = y + 0.52 + 0.5 * high;
+  const mx = x / (0.23 - 0.04 * mouth);
+  const hole = mx * mx + (my / high) ** 2;
   if (hole < 1) return my > 0.35 * high && mouth > 0.3 ? [0.6, 0.58, 0.5] : [0.04, 0.015, 0.015];
   const lip = (x / (0.28 - 0.04 * mouth)) ** 2 + (my / (high + 0.055)) ** 2;
   return lip < 1 ? [out[0] * 0.85, out[1] * 0.5, out[2] * 0.55] : out;
@@ -212,27 +212,27 @@ export interface HeadScene {
  * and body in a fourth plane. 2 × 2 samples a pixel.
  */
 export function traceHead(s: HeadScene, pose: Pose): Picture {
-  const { width: w, height: h, person, light } = s,
-    n = w * h,
-    m = rotationOf(pose),
-    body = s.body ?? person;
-  const own = bodiesOf(person),
-    theirs = bodiesOf(body);
+  const { width: w, height: h, person, light } = s;
+  const n = w * h;
+  const m = rotationOf(pose);
+  const body = s.body ?? person;
+  const own = bodiesOf(person);
+  const theirs = bodiesOf(body);
   const out = createPicture(w, h, 4);
   const toHead = (v: readonly number[]): number[] => [
     m[0]! * v[0]! + m[3]! * v[1]! + m[6]! * v[2]!,
     m[1]! * v[0]! + m[4]! * v[1]! + m[7]! * v[2]!,
     m[2]! * v[0]! + m[5]! * v[1]! + m[8]! * v[2]!,
   ];
-  const ray = [0, 0, -1],
-    rayHead = toHead(ray),
-    lampHead = toHead(light.towards);
+  const ray = [0, 0, -1];
+  const rayHead = toHead(ray);
+  const lampHead = toHead(light.towards);
   for (let y = 0, i = 0; y < h; y++)
     for (let x = 0; x < w; x++, i++) {
-      let r = 0,
-        g = 0,
-        b = 0,
-        a = 0;
+      let r = 0;
+      let g = 0;
+      let b = 0;
+      let a = 0;
       const back = s.wall(x + 0.5, y + 0.5);
       for (let k = 0; k < 4; k++) {
         const o = [
@@ -246,44 +246,44 @@ export function traceHead(s: HeadScene, pose: Pose): Picture {
           b += back[2];
           continue;
         }
-        const oh = toHead(o),
-          hitHead = meet(own, true, person, oh, rayHead, 0, 20),
-          hitBody = meet(theirs, false, body, o, ray, 0, hitHead.t);
+        const oh = toHead(o);
+        const hitHead = meet(own, true, person, oh, rayHead, 0, 20);
+        const hitBody = meet(theirs, false, body, o, ray, 0, hitHead.t);
         if (hitHead.k < 0 && hitBody.k < 0) {
           r += back[0];
           g += back[1];
           b += back[2];
           continue;
         }
-        const onBody = hitBody.k >= 0,
-          who = onBody ? body : person,
-          hit = onBody ? theirs[hitBody.k]! : own[hitHead.k]!,
-          t = onBody ? hitBody.t : hitHead.t;
+        const onBody = hitBody.k >= 0;
+        const who = onBody ? body : person;
+        const hit = onBody ? theirs[hitBody.k]! : own[hitHead.k]!;
+        const t = onBody ? hitBody.t : hitHead.t;
         const p = onBody
           ? [o[0]!, o[1]!, o[2]! - t]
           : [oh[0]! + t * rayHead[0]!, oh[1]! + t * rayHead[1]!, oh[2]! + t * rayHead[2]!];
         const q = [
-            (p[0]! - hit.c[0]) / hit.r[0] ** 2,
-            (p[1]! - hit.c[1]) / hit.r[1] ** 2,
-            (p[2]! - hit.c[2]) / hit.r[2] ** 2,
-          ],
-          l = Math.hypot(q[0]!, q[1]!, q[2]!);
-        const lamp = onBody ? light.towards : lampHead,
-          nl = (q[0]! * lamp[0]! + q[1]! * lamp[1]! + q[2]! * lamp[2]!) / l;
+          (p[0]! - hit.c[0]) / hit.r[0] ** 2,
+          (p[1]! - hit.c[1]) / hit.r[1] ** 2,
+          (p[2]! - hit.c[2]) / hit.r[2] ** 2,
+        ];
+        const l = Math.hypot(q[0]!, q[1]!, q[2]!);
+        const lamp = onBody ? light.towards : lampHead;
+        const nl = (q[0]! * lamp[0]! + q[1]! * lamp[1]! + q[2]! * lamp[2]!) / l;
         const upY = onBody ? q[1]! / l : (m[3]! * q[0]! + m[4]! * q[1]! + m[5]! * q[2]!) / l;
         let key = Math.max(0, nl);
         if (key > 0) {
           // Both bodies may stand in the key's way.
-          const world = [o[0]!, o[1]!, o[2]! - t],
-            inHead = onBody ? toHead(world) : p;
+          const world = [o[0]!, o[1]!, o[2]! - t];
+          const inHead = onBody ? toHead(world) : p;
           if (
             meet(own, true, person, inHead, lampHead, 0.04, 20).k >= 0 ||
             meet(theirs, false, body, world, light.towards, 0.04, 20).k >= 0
           )
             key = 0;
         }
-        const c = albedo(who, hit.kind, p[0]!, p[1]!, p[2]!, onBody ? 0 : pose.mouth),
-          sky = 0.65 + 0.35 * upY;
+        const c = albedo(who, hit.kind, p[0]!, p[1]!, p[2]!, onBody ? 0 : pose.mouth);
+        const sky = 0.65 + 0.35 * upY;
         r += c[0] * (key * light.key[0] + sky * light.sky[0]);
         g += c[1] * (key * light.key[1] + sky * light.sky[1]);
         b += c[2] * (key * light.key[2] + sky * light.sky[2]);

@@ -22,9 +22,9 @@ interface Known {
 
 function offAt(k: Known, t: Travel, depth: number): { rms: number; worst: number } {
   const home = k.camera(t.atFrame);
-  let sum = 0,
-    n = 0,
-    worst = 0;
+  let sum = 0;
+  let n = 0;
+  let worst = 0;
   for (const f of t.frames)
     for (const [a, b] of [
       [-0.3, -0.2],
@@ -35,14 +35,14 @@ function offAt(k: Known, t: Travel, depth: number): { rms: number; worst: number
     ] as const) {
       const X: Vec3 = [((a * k.widthPx) / k.focalPx) * depth, ((b * k.heightPx) / k.focalPx) * depth, depth];
       const w = [0, 1, 2].map((i) => home.at[i]! + home.r[i]! * X[0] + home.r[3 + i]! * X[1] + home.r[6 + i]! * X[2]);
-      const c = k.camera(f.frame),
-        d = w.map((v, i) => v - c.at[i]!);
+      const c = k.camera(f.frame);
+      const d = w.map((v, i) => v - c.at[i]!);
       const p = [0, 1, 2].map((i) => c.r[3 * i]! * d[0]! + c.r[3 * i + 1]! * d[1]! + c.r[3 * i + 2]! * d[2]!);
-      const x = (k.focalPx * p[0]!) / p[2]!,
-        y = (k.focalPx * p[1]!) / p[2]!;
+      const x = (k.focalPx * p[0]!) / p[2]!;
+      const y = (k.focalPx * p[1]!) / p[2]!;
       if (Math.abs(x) > k.widthPx / 2 || Math.abs(y) > k.heightPx / 2) continue;
-      const q = applyVector(f.rotation, [(X[0] * k.focalPx) / t.focalPx, (X[1] * k.focalPx) / t.focalPx, X[2]]),
-        z = q[2] + f.translation[2];
+      const q = applyVector(f.rotation, [(X[0] * k.focalPx) / t.focalPx, (X[1] * k.focalPx) / t.focalPx, X[2]]);
+      const z = q[2] + f.translation[2];
       const e = Math.hypot(
         x - (t.focalPx * (q[0] + f.translation[0])) / z,
         y - (t.focalPx * (q[1] + f.translation[1])) / z,

@@ -7,8 +7,8 @@ import { add, n, v, type Vec3 } from '../demo/scenes/vector.js';
 import type { RandomStream } from '../src/core/random.js';
 
 /** Middle of the head under the top of the hat, and its half-width, metres, as truth-marks.ts has them. */
-const HEAD_UNDER = 0.22,
-  HEAD_HALF = 0.123;
+const HEAD_UNDER = 0.22;
+const HEAD_HALF = 0.123;
 
 export interface Man {
   readonly heightM: number;
@@ -32,43 +32,43 @@ function limb(a: Vec3, b: Vec3, ra: number, rb: number, m: string): string {
  */
 export function makeMan(random: RandomStream, carriedM: number, before: number): Man {
   const u = (a: number, b: number): number => a + (b - a) * random.uniform();
-  const heightM = Math.round(100 * u(1.62, 1.92)) / 100,
-    k = (heightM - 0.12) / 1.7,
-    wide = u(0.85, 1.2),
-    tone: Vec3 = [u(0.02, 0.5), u(0.02, 0.42), u(0.02, 0.4)],
-    mean = (tone[0] + tone[1] + tone[2]) / 3;
-  const hue = tone.map((c) => 0.6 * c + 0.4 * mean) as unknown as Vec3,
-    coat = cloth(rgb(hue.map((c) => 0.6 * c) as unknown as Vec3), rgb(hue.map((c) => 1.2 * c) as unknown as Vec3));
+  const heightM = Math.round(100 * u(1.62, 1.92)) / 100;
+  const k = (heightM - 0.12) / 1.7;
+  const wide = u(0.85, 1.2);
+  const tone: Vec3 = [u(0.02, 0.5), u(0.02, 0.42), u(0.02, 0.4)];
+  const mean = (tone[0] + tone[1] + tone[2]) / 3;
+  const hue = tone.map((c) => 0.6 * c + 0.4 * mean) as unknown as Vec3;
+  const coat = cloth(rgb(hue.map((c) => 0.6 * c) as unknown as Vec3), rgb(hue.map((c) => 1.2 * c) as unknown as Vec3));
   const skin = paint(
-      rgb(
-        (
-          [
-            [0.6, 0.37, 0.26],
-            [0.25, 0.14, 0.09],
-            [0.68, 0.46, 0.36],
-          ] as Vec3[]
-        )[random.below(3)]!,
-      ),
+    rgb(
+      (
+        [
+          [0.6, 0.37, 0.26],
+          [0.25, 0.14, 0.09],
+          [0.68, 0.46, 0.36],
+        ] as Vec3[]
+      )[random.below(3)]!,
     ),
-    dark = paint('0.03,0.028,0.03'),
-    felt = paint(rgb([u(0.02, 0.3), u(0.02, 0.2), u(0.02, 0.2)])),
-    brim = random.uniform() < 0.7 ? u(0.16, 0.23) : 0;
-  const neck = heightM - 0.36,
-    shoulder = neck - 0.06,
-    hem = u(0.3, 0.75) * k,
-    r = 0.19 * wide,
-    flare = u(1, 1.45);
+  );
+  const dark = paint('0.03,0.028,0.03');
+  const felt = paint(rgb([u(0.02, 0.3), u(0.02, 0.2), u(0.02, 0.2)]));
+  const brim = random.uniform() < 0.7 ? u(0.16, 0.23) : 0;
+  const neck = heightM - 0.36;
+  const shoulder = neck - 0.06;
+  const hem = u(0.3, 0.75) * k;
+  const r = 0.19 * wide;
+  const flare = u(1, 1.45);
   const seat: Vec3 = [u(-0.05, 0.05), Math.round(100 * u(0.9, 1.08) * k) / 100, -before];
   const pose = ([-1, 1] as const).map((s) => {
     const top: Vec3 = [s * (r + 0.03), shoulder - 0.04, 0];
     if (carriedM > 0) {
       // Forearms lie under and beside what is carried, one hand a little before the other's.
-      const elbow: Vec3 = [s * (r + 0.07), seat[1] + 0.06, -0.06],
-        hand: Vec3 = [seat[0] + s * u(0.2, 0.5) * carriedM, seat[1] - 0.05 + u(0, 0.06), seat[2] - u(-0.02, 0.1)];
+      const elbow: Vec3 = [s * (r + 0.07), seat[1] + 0.06, -0.06];
+      const hand: Vec3 = [seat[0] + s * u(0.2, 0.5) * carriedM, seat[1] - 0.05 + u(0, 0.06), seat[2] - u(-0.02, 0.1)];
       return { top, elbow, hand };
     }
-    const out = random.uniform() < 0.3 ? 1 : 0,
-      elbow: Vec3 = [s * (r + 0.08 + 0.1 * out), shoulder - 0.3 * k, -0.03 - 0.08 * out];
+    const out = random.uniform() < 0.3 ? 1 : 0;
+    const elbow: Vec3 = [s * (r + 0.08 + 0.1 * out), shoulder - 0.3 * k, -0.03 - 0.08 * out];
     return {
       top,
       elbow,

@@ -37,14 +37,14 @@ function erasePolygon(t: Truth, frame: number): Px[] {
   const foot = f.mannequin.position;
   const tip = shadowOnGround([foot[0], t.heights.mannequin, foot[2]], sun);
   const len = Math.hypot(tip[0] - foot[0], tip[2] - foot[2]);
-  const ux = (tip[0] - foot[0]) / len,
-    uz = (tip[2] - foot[2]) / len;
+  const ux = (tip[0] - foot[0]) / len;
+  const uz = (tip[2] - foot[2]) / len;
   const strip = (along: number, aside: number): Px =>
     projectWorld([foot[0] + ux * along - uz * aside, 0, foot[2] + uz * along + ux * aside], cam);
-  const a = strip(0, 0.5),
-    b = strip(0, -0.5),
-    tipA = strip(len + 0.3, 0.5),
-    tipB = strip(len + 0.3, -0.5);
+  const a = strip(0, 0.5);
+  const b = strip(0, -0.5);
+  const tipA = strip(len + 0.3, 0.5);
+  const tipB = strip(len + 0.3, -0.5);
   const [near, far] = a[1] > b[1] ? [a, b] : [b, a];
   const [tipNear, tipFar] = a[1] > b[1] ? [tipA, tipB] : [tipB, tipA];
   const left = tipNear[0] < cx;
@@ -69,8 +69,8 @@ function erasePolygon(t: Truth, frame: number): Px[] {
  * The man's head, of his hat's height: middle under the top of the hat along his axis,
  * and its half-width, metres (the set's mannequin).
  */
-const HEAD_UNDER = 0.22,
-  HEAD_HALF = 0.123;
+const HEAD_UNDER = 0.22;
+const HEAD_HALF = 0.123;
 
 /** The upright that passes before the performer, on a push: found once a shot. */
 const poles = new Map<TruthShot, Awaited<ReturnType<typeof passingPole>>>();
@@ -97,8 +97,8 @@ export interface TruthMarksOptions {
 
 /** Marks for plate and take of one truth shot. Throws where the truth set is absent. */
 export function truthMarks(shot: TruthShot, options: TruthMarksOptions = {}): { plate: MarksFile; take: MarksFile } {
-  const t = readTruth(shot),
-    is = truthKind(shot);
+  const t = readTruth(shot);
+  const is = truthKind(shot);
   const n = t.frames.length;
   const f0 = t.frames[0]!;
   const cam0 = plateCamera(t, 0);
@@ -129,10 +129,10 @@ export function truthMarks(shot: TruthShot, options: TruthMarksOptions = {}): { 
       plane: 'wall',
     });
   }
-  const perMetre = Math.hypot(man.top[0] - man.feet[0], man.top[1] - man.feet[1]) / t.heights.mannequin,
-    down = HEAD_UNDER / t.heights.mannequin;
-  const half = Math.round(HEAD_HALF * perMetre * 10) / 10,
-    head = round([man.top[0] + (man.feet[0] - man.top[0]) * down, man.top[1] + (man.feet[1] - man.top[1]) * down]);
+  const perMetre = Math.hypot(man.top[0] - man.feet[0], man.top[1] - man.feet[1]) / t.heights.mannequin;
+  const down = HEAD_UNDER / t.heights.mannequin;
+  const half = Math.round(HEAD_HALF * perMetre * 10) / 10;
+  const head = round([man.top[0] + (man.feet[0] - man.top[0]) * down, man.top[1] + (man.feet[1] - man.top[1]) * down]);
   marks.push({ kind: 'head', frame: 0, ellipse: [...head, half, half, 0] });
   const height = options.standHeight === false ? {} : { height: t.heights.performer };
   if (is === 'turn') {
@@ -178,8 +178,8 @@ export function truthMarks(shot: TruthShot, options: TruthMarksOptions = {}): { 
   const tc = takeCamera(t);
   const hp = t.heights.performer;
   const takeSun = sunInWorld(t.take.sunInCamera, tc.R);
-  const ground = projectWorld([0, 0, 0], tc),
-    top = projectWorld([0, hp, 0], tc);
+  const ground = projectWorld([0, 0, 0], tc);
+  const top = projectWorld([0, hp, 0], tc);
   const takeTip = projectWorld(shadowOnGround([0, hp, 0], takeSun), tc);
   const takeMarks: Mark[] = [
     { kind: 'performer', frame: 0, ground: round(ground), top: round(top), height: hp },

@@ -63,8 +63,8 @@ const WHAT: Readonly<Record<TruthKind, string>> = {
 };
 /** Where the man's chest is, in shares of his height (as in the practice set). */
 const CHEST = 0.647;
-const W = 640,
-  H = 360;
+const W = 640;
+const H = 360;
 const FRAMES: Readonly<Record<TruthKind, number>> = { stand: 16, turn: 28, pan: 24, push: 20 };
 const REFLECTANCE: Readonly<Record<string, Vec3>> = {
   cobbles: [0.26, 0.23, 0.21],
@@ -97,8 +97,8 @@ function performerOf(
 
 /** A camera at a place that shows a point of the world in a column and row of the picture. */
 function cameraShowing(position: Vec3, point: Vec3, column: number, row: number, focalPx: number): Camera {
-  const d = add(point, [-position[0], -position[1], -position[2]]),
-    flat = Math.hypot(d[0], d[2]);
+  const d = add(point, [-position[0], -position[1], -position[2]]);
+  const flat = Math.hypot(d[0], d[2]);
   return aim(
     position,
     Math.atan2(d[0], d[2]) / DEG - Math.atan((column - W / 2) / focalPx) / DEG,
@@ -117,82 +117,82 @@ const angles = (c: Camera, sun: Vec3) => {
 };
 
 export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
-  const random = new RandomStream(seed, { stand: 611, turn: 612, pan: 613, push: 614 }[kind]),
-    u = (a: number, b: number): number => a + (b - a) * random.uniform(),
-    sign = (): number => (random.uniform() < 0.5 ? -1 : 1),
-    pick = <T>(of: readonly T[]): T => of[random.below(of.length)]!;
-  const frames = FRAMES[kind],
-    carried = kind === 'turn',
-    t = (f: number): number => f / (frames - 1);
-  const heightM = Math.round(1000 * (carried ? u(0.3, 0.5) : u(0.5, 0.85))) / 1000,
-    { creature, halfM, text } = performerOf(
-      seed,
-      carried ? ['sitting', 'bird'] : ['sitting', 'bird', 'standing'],
-      heightM,
-    );
+  const random = new RandomStream(seed, { stand: 611, turn: 612, pan: 613, push: 614 }[kind]);
+  const u = (a: number, b: number): number => a + (b - a) * random.uniform();
+  const sign = (): number => (random.uniform() < 0.5 ? -1 : 1);
+  const pick = <T>(of: readonly T[]): T => of[random.below(of.length)]!;
+  const frames = FRAMES[kind];
+  const carried = kind === 'turn';
+  const t = (f: number): number => f / (frames - 1);
+  const heightM = Math.round(1000 * (carried ? u(0.3, 0.5) : u(0.5, 0.85))) / 1000;
+  const { creature, halfM, text } = performerOf(
+    seed,
+    carried ? ['sitting', 'bird'] : ['sitting', 'bird', 'standing'],
+    heightM,
+  );
   const man: Man = makeMan(random, carried ? 2 * halfM : 0, 0.2 + 0.5 * halfM + u(0, 0.06));
   // Performer at the world's middle, the man beside or with it; then the camera by how
   // much of the picture the performer fills.
-  const side = sign(),
-    focalPx = W * (carried ? u(1.4, 2.1) : kind === 'pan' ? u(1, 1.4) : u(1.05, 1.8)),
-    share = carried ? u(0.28, 0.42) : u(0.24, 0.38),
-    far = (focalPx * heightM) / (share * H),
-    high = carried ? u(1.15, 1.7) : u(0.9, 1.65);
-  const turnBy = sign() * u(70, 140),
-    yawFrom = -turnBy * u(0.35, 0.65),
-    manYaw = (f: number): number =>
-      carried ? yawFrom + turnBy * ease(t(f)) : kind === 'pan' ? walkYaw : manYaw0 + manSway * t(f);
-  const manYaw0 = u(-40, 40),
-    manSway = u(-20, 20),
-    walkTo = side,
-    walkYaw = -90 * walkTo;
+  const side = sign();
+  const focalPx = W * (carried ? u(1.4, 2.1) : kind === 'pan' ? u(1, 1.4) : u(1.05, 1.8));
+  const share = carried ? u(0.28, 0.42) : u(0.24, 0.38);
+  const far = (focalPx * heightM) / (share * H);
+  const high = carried ? u(1.15, 1.7) : u(0.9, 1.65);
+  const turnBy = sign() * u(70, 140);
+  const yawFrom = -turnBy * u(0.35, 0.65);
+  const manYaw = (f: number): number =>
+    carried ? yawFrom + turnBy * ease(t(f)) : kind === 'pan' ? walkYaw : manYaw0 + manSway * t(f);
+  const manYaw0 = u(-40, 40);
+  const manSway = u(-20, 20);
+  const walkTo = side;
+  const walkYaw = -90 * walkTo;
   const manAt0: Vec3 = carried
-      ? [0, 0, 0]
-      : kind === 'pan'
-        ? [-walkTo * u(0.5, 0.8), 0, u(-0.2, 0.7)]
-        : [side * u(0.75, 1.2), 0, u(0.2, 1.3)],
-    walk = u(1.1, 1.5);
+    ? [0, 0, 0]
+    : kind === 'pan'
+      ? [-walkTo * u(0.5, 0.8), 0, u(-0.2, 0.7)]
+      : [side * u(0.75, 1.2), 0, u(0.2, 1.3)];
+  const walk = u(1.1, 1.5);
   const manAt = (f: number): Vec3 => (kind === 'pan' ? [manAt0[0] + walkTo * walk * t(f), 0, manAt0[2]] : manAt0);
   const performerAt = (f: number): Vec3 => (carried ? add(manAt0, turnY(man.seat, manYaw(f))) : [0, 0, 0]);
-  const standYaw = u(-50, 50),
-    standTurn = u(-40, 40),
-    performerYaw = (f: number): number => (carried ? manYaw(f) : standYaw + standTurn * t(f));
-  const bearing = u(-8, 8),
-    position: Vec3 = [-far * Math.sin(bearing * DEG), high, -far * Math.cos(bearing * DEG)],
-    middle: Vec3 = carried ? [0, man.seat[1], 0] : [0, 0, 0];
+  const standYaw = u(-50, 50);
+  const standTurn = u(-40, 40);
+  const performerYaw = (f: number): number => (carried ? manYaw(f) : standYaw + standTurn * t(f));
+  const bearing = u(-8, 8);
+  const position: Vec3 = [-far * Math.sin(bearing * DEG), high, -far * Math.cos(bearing * DEG)];
+  const middle: Vec3 = carried ? [0, man.seat[1], 0] : [0, 0, 0];
   const base = cameraShowing(
-      position,
-      middle,
-      W *
-        (carried
-          ? u(0.42, 0.58)
-          : kind === 'stand'
-            ? 0.5 - side * u(0.08, 0.16)
-            : kind === 'push'
-              ? 0.5 - side * u(0.02, 0.1)
-              : 0.5),
-      H * (carried ? u(0.62, 0.74) : u(0.78, 0.92)),
-      focalPx,
-    ),
-    heading = headingDeg(base),
-    tilt = tiltDeg(base);
-  const panBy = sign() * u(12, 22),
-    ahead = u(0.15, 0.32) * far,
-    aside = sign() * u(0.15, 0.5),
-    shake = (0.35 * Math.atan(8 / focalPx)) / DEG;
+    position,
+    middle,
+    W *
+      (carried
+        ? u(0.42, 0.58)
+        : kind === 'stand'
+          ? 0.5 - side * u(0.08, 0.16)
+          : kind === 'push'
+            ? 0.5 - side * u(0.02, 0.1)
+            : 0.5),
+    H * (carried ? u(0.62, 0.74) : u(0.78, 0.92)),
+    focalPx,
+  );
+  const heading = headingDeg(base);
+  const tilt = tiltDeg(base);
+  const panBy = sign() * u(12, 22);
+  const ahead = u(0.15, 0.32) * far;
+  const aside = sign() * u(0.15, 0.5);
+  const shake = (0.35 * Math.atan(8 / focalPx)) / DEG;
   const camera = (f: number): Camera => {
     if (kind === 'pan') return aim(position, heading + panBy * (ease(t(f)) - 0.5), tilt, focalPx, 0, W, H);
     if (kind !== 'push') return base;
-    const e = ease(0.1 + 0.8 * t(f)),
-      q = (k: number): number => shake * wander(seed * 8 + k, f / 24),
-      moved: Vec3 = [position[0] + aside * (e - 0.5), high - 0.1 * e, position[2] + ahead * e],
-      seen = cameraShowing(moved, middle, W * 0.5 - side * 30, H * 0.86, focalPx);
+    const e = ease(0.1 + 0.8 * t(f));
+    const q = (k: number): number => shake * wander(seed * 8 + k, f / 24);
+    const moved: Vec3 = [position[0] + aside * (e - 0.5), high - 0.1 * e, position[2] + ahead * e];
+    const seen = cameraShowing(moved, middle, W * 0.5 - side * 30, H * 0.86, focalPx);
     return aim(moved, headingDeg(seen) + q(1), tiltDeg(seen) + q(2), focalPx, 0, W, H);
   };
-  const mid = camera((frames - 1) / 2),
-    azimuth = sign() * u(20, 105),
-    elevation = u(24, 58),
-    sun = sunFrom(mid, azimuth, elevation);
+  const mid = camera((frames - 1) / 2);
+  const azimuth = sign() * u(20, 105);
+  const elevation = u(24, 58);
+  const sun = sunFrom(mid, azimuth, elevation);
   const lampsOf = (towards: Vec3, kelvin: number, ratio: number, softDeg: number, sky: number): Lamps => ({
     towards,
     key: whiteOf(kelvin),
@@ -200,15 +200,15 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
     far: 120,
     fill: whiteOf(sky).map((c) => (c * towards[1]) / ratio) as unknown as Vec3,
   });
-  const kelvin = u(4400, 5900),
-    lamps = lampsOf(sun, kelvin, u(2, 6), random.uniform() < 0.3 ? u(1.5, 5) : 0.53, u(6500, 10000));
-  const groundKind = pick(Object.keys(GROUNDS)),
-    back = Math.max(manAt0[2], 0) + (kind === 'pan' ? u(2.4, 3.6) : u(1.1, 2.6)),
-    bench = benchOf(side, back, u, kind);
+  const kelvin = u(4400, 5900);
+  const lamps = lampsOf(sun, kelvin, u(2, 6), random.uniform() < 0.3 ? u(1.5, 5) : 0.53, u(6500, 10000));
+  const groundKind = pick(Object.keys(GROUNDS));
+  const back = Math.max(manAt0[2], 0) + (kind === 'pan' ? u(2.4, 3.6) : u(1.1, 2.6));
+  const bench = benchOf(side, back, u, kind);
   const pole = kind === 'push' ? poleOf(camera, frames, far, ahead, u) : '';
   const set = setText(random, groundKind, back, far, focalPx) + bench.text + pole;
-  const law = pick(['middle', 'darks', 'even'] as const),
-    lift = u(0, 1) ** 2 * 0.015;
+  const law = pick(['middle', 'darks', 'even'] as const);
+  const lift = u(0, 1) ** 2 * 0.015;
   const look: Look = {
     finish: {
       softness: u(0.3, 0.8),
@@ -225,26 +225,26 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
     crf: Math.round(u(14, 18)),
   };
   // The take: what the brief asked, off by what hands are off by.
-  const view = viewFrom(mid, add(performerAt((frames - 1) / 2), [0, heightM / 2, 0])),
-    fits = random.uniform() < 0.55,
-    dView = fits ? u(-4, 5) : sign() * u(6, 12),
-    dAzimuth = fits ? u(-9, 9) : sign() * u(12, 45),
-    dElevation = fits ? u(-4, 4) : u(-8, 8),
-    rate = carried ? pick([0.75, 0.85, 1, 1.2]) : 1;
-  const takeElevation = Math.min(35, Math.max(1, view.viewElevationDeg + dView)),
-    distance = u(1.8, 2.8),
-    takeFocal = Math.min((u(0.42, 0.55) * H * distance) / heightM, (0.38 * W * distance) / (2 * halfM)),
-    e = takeElevation * DEG;
+  const view = viewFrom(mid, add(performerAt((frames - 1) / 2), [0, heightM / 2, 0]));
+  const fits = random.uniform() < 0.55;
+  const dView = fits ? u(-4, 5) : sign() * u(6, 12);
+  const dAzimuth = fits ? u(-9, 9) : sign() * u(12, 45);
+  const dElevation = fits ? u(-4, 4) : u(-8, 8);
+  const rate = carried ? pick([0.75, 0.85, 1, 1.2]) : 1;
+  const takeElevation = Math.min(35, Math.max(1, view.viewElevationDeg + dView));
+  const distance = u(1.8, 2.8);
+  const takeFocal = Math.min((u(0.42, 0.55) * H * distance) / heightM, (0.38 * W * distance) / (2 * halfM));
+  const e = takeElevation * DEG;
   const takeCamera = cameraShowing(
-      [u(-0.15, 0.15), heightM / 2 + distance * Math.sin(e), -distance * Math.cos(e)],
-      [0, heightM / 2, 0],
-      W / 2,
-      H / 2,
-      takeFocal,
-    ),
-    takeSun = sunFrom(takeCamera, azimuth + dAzimuth, Math.max(14, elevation + dElevation));
-  const takeBearing = u(-4, 4) - (carried ? 0 : Math.atan2(-mid.position[0], -mid.position[2]) / DEG),
-    takeYaw = (f: number): number => performerYaw(Math.min(frames - 1, f * rate)) + takeBearing;
+    [u(-0.15, 0.15), heightM / 2 + distance * Math.sin(e), -distance * Math.cos(e)],
+    [0, heightM / 2, 0],
+    W / 2,
+    H / 2,
+    takeFocal,
+  );
+  const takeSun = sunFrom(takeCamera, azimuth + dAzimuth, Math.max(14, elevation + dElevation));
+  const takeBearing = u(-4, 4) - (carried ? 0 : Math.atan2(-mid.position[0], -mid.position[2]) / DEG);
+  const takeYaw = (f: number): number => performerYaw(Math.min(frames - 1, f * rate)) + takeBearing;
   const takeLook: Look = {
     finish: {
       softness: u(0.35, 0.6),
@@ -274,10 +274,10 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
     pegHeight: 0.1,
   };
   const frameOf = (f: number): TruthFrame => {
-    const c = camera(f),
-      m = manAt(f),
-      p = performerAt(f),
-      q = viewFrom(c, add(p, [0, heightM / 2, 0]));
+    const c = camera(f);
+    const m = manAt(f);
+    const p = performerAt(f);
+    const q = viewFrom(c, add(p, [0, heightM / 2, 0]));
     return {
       frame: f,
       cameraPosition: c.position,
@@ -302,11 +302,11 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
       headingDeg: headingDeg(c),
     };
   };
-  const name = `${kind}-${seed}`,
-    note =
-      `Take against plate: camera looks down ${(takeElevation - view.viewElevationDeg).toFixed(1)} degrees more ` +
-      `steeply; light ${dAzimuth.toFixed(1)} degrees further to camera right and ${dElevation.toFixed(1)} degrees ` +
-      `higher; turning at ${rate} of the needed rate.`;
+  const name = `${kind}-${seed}`;
+  const note =
+    `Take against plate: camera looks down ${(takeElevation - view.viewElevationDeg).toFixed(1)} degrees more ` +
+    `steeply; light ${dAzimuth.toFixed(1)} degrees further to camera right and ${dElevation.toFixed(1)} degrees ` +
+    `higher; turning at ${rate} of the needed rate.`;
   const truth: TruthPlan['truth'] = {
     name,
     what: WHAT[kind],
@@ -364,11 +364,11 @@ function benchOf(
   u: Draw,
   kind: TruthKind,
 ): { readonly text: string; readonly corners: readonly Vec3[] | null } {
-  const z = back - u(0.35, 0.5),
-    wide = u(0.6, 1),
-    tall = u(0.35, 0.5),
-    x = -side * u(0, kind === 'pan' ? 0.4 : 0.8),
-    low = 0.05;
+  const z = back - u(0.35, 0.5);
+  const wide = u(0.6, 1);
+  const tall = u(0.35, 0.5);
+  const x = -side * u(0, kind === 'pan' ? 0.4 : 0.8);
+  const low = 0.05;
   return {
     text:
       `box{${v([x - wide, low, z])},${v([x + wide, tall, z + 0.3])} ` +
@@ -384,10 +384,10 @@ function benchOf(
 
 /** A thin pole between camera and performer, where both are in line in the middle of the shot. */
 function poleOf(camera: (f: number) => Camera, frames: number, far: number, ahead: number, u: Draw): string {
-  const z = -far + ahead + u(0.3, 0.55) * (far - ahead),
-    c = camera(frames * u(0.35, 0.6)).position,
-    x = c[0] + ((0 - c[0]) * (z - c[2])) / (0 - c[2]),
-    g = u(0.03, 0.25);
+  const z = -far + ahead + u(0.3, 0.55) * (far - ahead);
+  const c = camera(frames * u(0.35, 0.6)).position;
+  const x = c[0] + ((0 - c[0]) * (z - c[2])) / (0 - c[2]);
+  const g = u(0.03, 0.25);
   return (
     `cylinder{${v([x, 0, z])},${v([x, 3.6, z])},${n(u(0.025, 0.045))} ` +
     `${paint(`${n(g)},${n(g * u(0.8, 1.2))},${n(g * u(0.8, 1.2))}`)}}\n`
@@ -396,26 +396,26 @@ function poleOf(camera: (f: number) => Camera, frames: number, far: number, ahea
 
 /** Ground, wall with things on it, and a few things about. */
 function setText(random: RandomStream, ground: string, back: number, far: number, focalPx: number): string {
-  const u = (a: number, b: number): number => a + (b - a) * random.uniform(),
-    any = (): string => `${n(u(0.03, 0.6))},${n(u(0.03, 0.55))},${n(u(0.03, 0.55))}`,
-    half = ((back + far) * W) / (2 * focalPx);
-  const tone = u(0.25, 0.6),
-    walls = [
-      BRICK,
-      plaster(
-        `${n(tone)},${n(tone * u(0.8, 1))},${n(tone * u(0.65, 0.95))}`,
-        `${n(0.8 * tone)},${n(0.7 * tone)},${n(0.6 * tone)}`,
-      ),
-      wood('0.2,0.15,0.11', '0.32,0.25,0.19', 0.09),
-    ];
+  const u = (a: number, b: number): number => a + (b - a) * random.uniform();
+  const any = (): string => `${n(u(0.03, 0.6))},${n(u(0.03, 0.55))},${n(u(0.03, 0.55))}`;
+  const half = ((back + far) * W) / (2 * focalPx);
+  const tone = u(0.25, 0.6);
+  const walls = [
+    BRICK,
+    plaster(
+      `${n(tone)},${n(tone * u(0.8, 1))},${n(tone * u(0.65, 0.95))}`,
+      `${n(0.8 * tone)},${n(0.7 * tone)},${n(0.6 * tone)}`,
+    ),
+    wood('0.2,0.15,0.11', '0.32,0.25,0.19', 0.09),
+  ];
   let out =
     `plane{y,0 ${GROUNDS[ground]!} rotate y*${n(u(-30, 30))}}\n` +
     `box{<-30,0,${n(back)}>,<30,${n(u(3.5, 6))},${n(back + 0.4)}> ${walls[random.below(walls.length)]!}}\n`;
   for (let k = 0; k < 9; k++) {
-    const x = u(-1.5, 1.5) * half,
-      y = u(0.7, 2.6),
-      w = u(0.1, 0.32),
-      h = u(0.1, 0.35);
+    const x = u(-1.5, 1.5) * half;
+    const y = u(0.7, 2.6);
+    const w = u(0.1, 0.32);
+    const h = u(0.1, 0.35);
     out +=
       `box{${v([x - w, y - h, back - 0.03])},${v([x + w, y + h, back + 0.01])} texture{pigment{crackle scale 0.1 ` +
       `color_map{[0 rgb<${any()}>][0.3 rgb<${any()}>][1 rgb<${any()}>]}} finish{ambient 0 diffuse 0.85}}}\n`;

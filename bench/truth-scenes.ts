@@ -32,39 +32,39 @@ const KINDS: readonly TruthKind[] = ['turn', 'pan', 'push', 'stand'];
 
 /** All that a standing thing and its shadows by sun and sky lie in. */
 function reach(at: Vec3, halfM: number, heightM: number, lamps: Lamps): Vec3[] {
-  const low = at[1],
-    foot: Vec3 = [at[0], 0, at[2]],
-    lit = [lamps.towards, ...dome(5).map((d) => unit([d[0], Math.max(0.35, d[1]), d[2]]))];
+  const low = at[1];
+  const foot: Vec3 = [at[0], 0, at[2]];
+  const lit = [lamps.towards, ...dome(5).map((d) => unit([d[0], Math.max(0.35, d[1]), d[2]]))];
   return [...lit.flatMap((d) => reachOf(foot, halfM, low + heightM, d)), add(at, [0, -0.1, 0])];
 }
 
 /** A movie of mattes (one byte a pixel): 16-bit grey, lossless. */
 async function writeMattes(path: string, mattes: readonly Uint8Array[], w: number, h: number): Promise<void> {
-  const part = path.replace(/(\.\w+)$/, '.part$1'),
-    child = spawn(
-      'ffmpeg',
-      [
-        '-v',
-        'error',
-        '-y',
-        '-f',
-        'rawvideo',
-        '-pix_fmt',
-        'gray16le',
-        '-s',
-        `${w}x${h}`,
-        '-r',
-        '24',
-        '-i',
-        '-',
-        '-c:v',
-        'ffv1',
-        '-color_range',
-        'pc',
-        part,
-      ],
-      { stdio: ['pipe', 'inherit', 'inherit'] },
-    );
+  const part = path.replace(/(\.\w+)$/, '.part$1');
+  const child = spawn(
+    'ffmpeg',
+    [
+      '-v',
+      'error',
+      '-y',
+      '-f',
+      'rawvideo',
+      '-pix_fmt',
+      'gray16le',
+      '-s',
+      `${w}x${h}`,
+      '-r',
+      '24',
+      '-i',
+      '-',
+      '-c:v',
+      'ffv1',
+      '-color_range',
+      'pc',
+      part,
+    ],
+    { stdio: ['pipe', 'inherit', 'inherit'] },
+  );
   const done = new Promise<void>((ok, no) =>
     child.on('close', (code) => (code === 0 ? ok() : no(new Error(`ffmpeg ended with ${code} while writing ${path}`)))),
   );
@@ -102,17 +102,17 @@ const movie = (p: TruthPlan, look: Look) => ({
 
 /** Makes what is missing of one shot. */
 export async function makeTruth(out: string, kind: TruthKind, seed: number): Promise<TruthPlan> {
-  const p = truthPlan(kind, seed),
-    folder = join(out, p.truth.name),
-    cache = join(out, 'cache'),
-    name = (what: string): string => join(folder, what),
-    { width: w, height: h } = p.truth;
+  const p = truthPlan(kind, seed);
+  const folder = join(out, p.truth.name);
+  const cache = join(out, 'cache');
+  const name = (what: string): string => join(folder, what);
+  const { width: w, height: h } = p.truth;
   if (existsSync(name('truth.json'))) return p;
   for (const d of [folder, cache]) mkdirSync(d, { recursive: true });
-  const o: TraceOptions = { cache, scale: SCALE, kept: new Map() },
-    scene = SKY + p.set + lampsText(p.lamps, p.ground),
-    nothing = (): string => '',
-    m = p.truth.frames.map((f) => f.mannequin.position);
+  const o: TraceOptions = { cache, scale: SCALE, kept: new Map() };
+  const scene = SKY + p.set + lampsText(p.lamps, p.ground);
+  const nothing = (): string => '';
+  const m = p.truth.frames.map((f) => f.mannequin.position);
   const shot: Shot = {
     id: folder,
     what: p.words,
@@ -130,8 +130,8 @@ export async function makeTruth(out: string, kind: TruthKind, seed: number): Pro
     text: p.performer.text(p.performer.at(f), p.performer.yaw(f)),
     reach: reach(p.performer.at(f), 1.2 * p.performer.halfM, p.performer.heightM, p.lamps),
   });
-  const alone: Shot = { ...shot, cast: nothing, reach: () => [] },
-    finish = finishFor(p.look, p.lamps, await background(shot, p.frames >> 1, o));
+  const alone: Shot = { ...shot, cast: nothing, reach: () => [] };
+  const finish = finishFor(p.look, p.lamps, await background(shot, p.frames >> 1, o));
   const written = async (
     file: string,
     look: Look,
@@ -160,8 +160,8 @@ export async function makeTruth(out: string, kind: TruthKind, seed: number): Pro
     },
     7000,
   );
-  const mattes: Uint8Array[] = [],
-    takeMattes: Uint8Array[] = [];
+  const mattes: Uint8Array[] = [];
+  const takeMattes: Uint8Array[] = [];
   // Nothing else shines: the set and the man hide, the rest is black.
   for (let f = 0; f < p.frames; f++)
     mattes.push(
@@ -173,8 +173,8 @@ export async function makeTruth(out: string, kind: TruthKind, seed: number): Pro
       ),
     );
   await writeMattes(name('performer-matte.mkv'), mattes, w, h);
-  const t = p.take,
-    level = [0, 1, 2].map((k) => t.lamps.fill[k]! + t.lamps.key[k]! * t.lamps.towards[1]) as unknown as Vec3;
+  const t = p.take;
+  const level = [0, 1, 2].map((k) => t.lamps.fill[k]! + t.lamps.key[k]! * t.lamps.towards[1]) as unknown as Vec3;
   const home: Shot = {
     ...shot,
     how: 'whole',
@@ -194,18 +194,18 @@ export async function makeTruth(out: string, kind: TruthKind, seed: number): Pro
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
-  const [folder, seeds] = process.argv.slice(2).filter((a) => !a.startsWith('--')),
-    kinds = (process.argv
-      .find((a) => a.startsWith('--kinds='))
-      ?.slice(8)
-      .split(',') ?? KINDS) as TruthKind[];
+  const [folder, seeds] = process.argv.slice(2).filter((a) => !a.startsWith('--'));
+  const kinds = (process.argv
+    .find((a) => a.startsWith('--kinds='))
+    ?.slice(8)
+    .split(',') ?? KINDS) as TruthKind[];
   if (folder === undefined || seeds === undefined || kinds.some((k) => !KINDS.includes(k)))
     console.log(`usage: npx tsx bench/truth-scenes.ts FOLDER SEEDS (1-3) [--kinds=${KINDS.join(',')}]`);
   else if (canTrace())
     for (const seed of seedsOf(seeds))
       for (const kind of kinds) {
-        const t = Date.now(),
-          p = await makeTruth(resolve(folder), kind, seed);
+        const t = Date.now();
+        const p = await makeTruth(resolve(folder), kind, seed);
         console.log(`${p.truth.name}: ${p.words} (${Math.round((Date.now() - t) / 1000)} s)`);
       }
 }

@@ -124,9 +124,9 @@ const dot = (a: Vec3, b: Vec3): number => a[0] * b[0] + a[1] * b[1] + a[2] * b[2
 /** World point (metres) to pixels. */
 export function projectWorld(X: Vec3, cam: TruthCamera): Px {
   const d: Vec3 = [X[0] - cam.C[0], X[1] - cam.C[1], X[2] - cam.C[2]];
-  const x = dot(cam.R[0], d),
-    y = dot(cam.R[1], d),
-    z = dot(cam.R[2], d);
+  const x = dot(cam.R[0], d);
+  const y = dot(cam.R[1], d);
+  const z = dot(cam.R[2], d);
   return [cam.c[0] + (cam.f * x) / z, cam.c[1] + (cam.f * y) / z];
 }
 

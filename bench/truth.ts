@@ -56,13 +56,13 @@ function lineOf(
 
 /** Focal length from the turn, and pan against the truth's heading. */
 function cameraLines(plate: PlateMeasures, t: Truth, shot: TruthShot): Line[] {
-  const c = plate.camera,
-    out: Line[] = [];
+  const c = plate.camera;
+  const out: Line[] = [];
   if (c === undefined) return out;
   if (truthKind(shot) === 'pan') {
     out.push(lineOf('focal length from the pan', c.focalPx, t.focalPx, 0.003, true));
-    const last = t.frames.length - 1,
-      whole = c.frames[last]!.panDeg;
+    const last = t.frames.length - 1;
+    const whole = c.frames[last]!.panDeg;
     const errors = c.frames.map((f) =>
       f.panDeg === null ? Infinity : Math.abs(f.panDeg - (t.frames[f.frame]!.headingDeg - t.frames[0]!.headingDeg)),
     );
@@ -106,8 +106,8 @@ function cameraLines(plate: PlateMeasures, t: Truth, shot: TruthShot): Line[] {
 }
 
 async function rideLines(t: Truth, shot: TruthShot): Promise<Line[]> {
-  const out: Line[] = [],
-    reader = await VideoReader.open(truthFile(shot, 'plate.mp4'));
+  const out: Line[] = [];
+  const reader = await VideoReader.open(truthFile(shot, 'plate.mp4'));
   try {
     for (const name of Object.keys(t.frames[0]!.posterCorners)) {
       // The key is the frame that shows most of it.
@@ -150,8 +150,8 @@ function turnLines(plate: PlateMeasures, t: Truth, shot: TruthShot): Line[] {
   const yaw = (k: number): number =>
     truthKind(shot) === 'turn' ? t.frames[k]!.mannequin.yaw : t.frames[k]!.performer.yaw;
   const e = plate.turn.frames.map((f) => ({ e: f.yawDeg - yaw(f.frame), sd: f.sd }));
-  const worst = e.reduce((a, b) => (Math.abs(b.e) > Math.abs(a.e) ? b : a)),
-    rms = Math.sqrt(e.reduce((s, q) => s + q.e * q.e, 0) / e.length);
+  const worst = e.reduce((a, b) => (Math.abs(b.e) > Math.abs(a.e) ? b : a));
+  const rms = Math.sqrt(e.reduce((s, q) => s + q.e * q.e, 0) / e.length);
   const inside = e.filter((q) => Math.abs(q.e) <= 2 * q.sd).length;
   return [
     {
@@ -177,18 +177,18 @@ export async function run(_seed: number): Promise<BenchRow[]> {
     return [{ name: 'truth set absent, its rows skipped', ours: null, bar: null, goal: null, unit: '' }];
   }
   const rows: BenchRow[] = [];
-  let covered = 0,
-    stated = 0,
-    right = 0,
-    judged = 0;
+  let covered = 0;
+  let stated = 0;
+  let right = 0;
+  let judged = 0;
   const number = (v: number | null): string => (v === null ? '–' : Math.abs(v) >= 100 ? v.toFixed(1) : v.toFixed(3));
   for (const shot of TRUTH_SHOTS) {
-    const t = readTruth(shot),
-      f = t.frames[0]!,
-      marks = truthMarks(shot);
-    const plate = await measurePlate(truthFile(shot, 'plate.mp4'), marks.plate, { ride: false }),
-      v = plate.view,
-      l = plate.light;
+    const t = readTruth(shot);
+    const f = t.frames[0]!;
+    const marks = truthMarks(shot);
+    const plate = await measurePlate(truthFile(shot, 'plate.mp4'), marks.plate, { ride: false });
+    const v = plate.view;
+    const l = plate.light;
     const lines: Line[] = [
       lineOf('focal length', v?.focalPx, t.focalPx, 0.03, true),
       lineOf('tilt', v?.tiltDeg, f.tiltDeg, 0.5),
@@ -224,8 +224,8 @@ export async function run(_seed: number): Promise<BenchRow[]> {
           unit: q.relative ? '%' : q.unit,
         });
     }
-    const take = await measureTake(truthFile(shot, 'take.mp4'), marks.take),
-      verdict = judgeTake(needsOfPlate(plate, marks.plate), take);
+    const take = await measureTake(truthFile(shot, 'take.mp4'), marks.take);
+    const verdict = judgeTake(needsOfPlate(plate, marks.plate), take);
     const wanted: [string, string][] = [
       [
         'viewElevation',

@@ -15,8 +15,8 @@ import type { GroundFrame, GroundStep } from '../src/join/types.js';
 
 const RAD = Math.PI / 180;
 /** Size of the take's picture: outlines are brought down to some 56 rows anyway. */
-const TW = 427,
-  TH = 240;
+const TW = 427;
+const TH = 240;
 
 const towards = (az: number, el: number): Vec3 => [
   Math.cos(el * RAD) * Math.sin(az * RAD),
@@ -42,8 +42,8 @@ function cameraAt(
 }
 
 function frameFor(v: MadeView, azimuthDeg: number, mark: Vec3): GroundFrame {
-  const c = Math.cos(v.tiltDeg * RAD),
-    s = Math.sin(v.tiltDeg * RAD);
+  const c = Math.cos(v.tiltDeg * RAD);
+  const s = Math.sin(v.tiltDeg * RAD);
   return {
     frame: 0,
     foot: pixelOf(v, mark),
@@ -56,13 +56,13 @@ function frameFor(v: MadeView, azimuthDeg: number, mark: Vec3): GroundFrame {
 
 /** Pixels that body and shadow can reach. */
 function boundsOf(v: MadeView, height: number, light: Vec3, room: number): [number, number, number, number] {
-  const flat = Math.hypot(light[0], light[2]),
-    reach = height / light[1],
-    end: Vec3 = [-light[0] * reach, 0, -light[2] * reach];
-  let x0 = v.width,
-    y0 = v.height,
-    x1 = 0,
-    y1 = 0;
+  const flat = Math.hypot(light[0], light[2]);
+  const reach = height / light[1];
+  const end: Vec3 = [-light[0] * reach, 0, -light[2] * reach];
+  let x0 = v.width;
+  let y0 = v.height;
+  let x1 = 0;
+  let y1 = 0;
   for (const p of [[0, 0, 0], ...(flat > 0 ? [end] : [])] as Vec3[])
     for (const dx of [-room, room])
       for (const dy of [0, height * 1.05])
@@ -83,15 +83,15 @@ function boundsOf(v: MadeView, height: number, light: Vec3, room: number): [numb
 
 /** The take's outline laid on the plate by foot and scale. */
 function laid(outline: Float32Array, from: GroundFrame, plate: MadeView, at: GroundFrame): Float32Array {
-  const k = from.pxPerMetre / at.pxPerMetre,
-    out = new Float32Array(plate.width * plate.height);
+  const k = from.pxPerMetre / at.pxPerMetre;
+  const out = new Float32Array(plate.width * plate.height);
   for (let y = 0; y < plate.height; y++)
     for (let x = 0; x < plate.width; x++) {
       let sum = 0;
       for (const dy of [0.25, 0.75])
         for (const dx of [0.25, 0.75]) {
-          const tx = Math.floor(from.foot[0] + k * (x + dx - at.foot[0])),
-            ty = Math.floor(from.foot[1] + k * (y + dy - at.foot[1]));
+          const tx = Math.floor(from.foot[0] + k * (x + dx - at.foot[0]));
+          const ty = Math.floor(from.foot[1] + k * (y + dy - at.foot[1]));
           if (tx >= 0 && ty >= 0 && tx < TW && ty < TH) sum += outline[ty * TW + tx]!;
         }
       out[y * plate.width + x] = sum / 4;
@@ -109,19 +109,19 @@ function overlap(
   w: number,
   h: number,
 ): number {
-  const shade = shadeGround(step, at, alpha, [0, 0, w, h], w, h, 0.6),
-    ours = new Float32Array(w * h);
+  const shade = shadeGround(step, at, alpha, [0, 0, w, h], w, h, 0.6);
+  const ours = new Float32Array(w * h);
   if (shade !== null) {
     const [x0, y0, x1, y1] = shade.box;
     for (let y = y0; y < y1; y++)
       for (let x = x0; x < x1; x++) ours[y * w + x] = shade.cover[(y - y0) * (x1 - x0) + x - x0]!;
   }
-  let both = 0,
-    either = 0;
+  let both = 0;
+  let either = 0;
   for (let i = 0; i < w * h; i++) {
     if (kept[i]! > 0.5) continue;
-    const a = ours[i]! > 0.45,
-      b = truth[i]! > 0.45;
+    const a = ours[i]! > 0.45;
+    const b = truth[i]! > 0.45;
     if (a && b) both++;
     if (a || b) either++;
   }
@@ -130,32 +130,32 @@ function overlap(
 
 /** One body: a line to print, and the two overlaps. */
 function row(kind: BodyKind, seed: number): { readonly line: string; readonly overlaps: readonly [number, number] } {
-  const r = new RandomStream(seed + 77, 1 + BODY_KINDS.indexOf(kind)),
-    u = (a: number, b: number): number => a + (b - a) * r.uniform();
+  const r = new RandomStream(seed + 77, 1 + BODY_KINDS.indexOf(kind));
+  const u = (a: number, b: number): number => a + (b - a) * r.uniform();
   const body = (yaw: number): ReturnType<typeof makeBody> => makeBody(kind, new RandomStream(seed, 3), yaw);
-  const { height } = body(0),
-    y0 = u(-80, 60),
-    range = u(30, 75),
-    down = u(5, 16),
-    room = kind === 'person' ? 0.5 : height * 0.55 + 0.4;
-  const mark: Vec3 = [0.07 * height * r.normal(), 0, 0.07 * height * r.normal()],
-    up: Vec3 = [0.3, 0.95, 0];
-  const take = cameraAt((600 * height) / 140, down, height, 600, TW, TH),
-    takeAt = frameFor(take, 0, mark),
-    outline = (yaw: number): Float32Array =>
-      castBody(body(yaw).parts, take, up, boundsOf(take, height, up, room)).matte;
+  const { height } = body(0);
+  const y0 = u(-80, 60);
+  const range = u(30, 75);
+  const down = u(5, 16);
+  const room = kind === 'person' ? 0.5 : height * 0.55 + 0.4;
+  const mark: Vec3 = [0.07 * height * r.normal(), 0, 0.07 * height * r.normal()];
+  const up: Vec3 = [0.3, 0.95, 0];
+  const take = cameraAt((600 * height) / 140, down, height, 600, TW, TH);
+  const takeAt = frameFor(take, 0, mark);
+  const outline = (yaw: number): Float32Array =>
+    castBody(body(yaw).parts, take, up, boundsOf(take, height, up, room)).matte;
   const many = Math.max(2, Math.min(4, Math.round(range / 18) + 1));
   const seen = Array.from({ length: many }, (_, i): TurnedOutline => {
     const yaw = y0 + (range * i) / (many - 1);
     return { frame: 10 * i, yawDeg: yaw + 1.5 * r.normal(), alpha: outline(yaw), box: [0, 0, TW, TH] };
   });
   const found = depthFromTurn(seen, { focalPx: 600, widthPx: TW, heightPx: TH, at: takeAt });
-  const azimuthDeg = u(25, 110) * (r.uniform() < 0.5 ? -1 : 1),
-    elevationDeg = u(28, 55),
-    light = towards(azimuthDeg, elevationDeg);
-  const plate = cameraAt((640 * height) / u(110, 180), down + 3 * r.normal(), height, 1100, 854, 480),
-    { width: w, height: h } = plate,
-    at = frameFor(plate, azimuthDeg, mark);
+  const azimuthDeg = u(25, 110) * (r.uniform() < 0.5 ? -1 : 1);
+  const elevationDeg = u(28, 55);
+  const light = towards(azimuthDeg, elevationDeg);
+  const plate = cameraAt((640 * height) / u(110, 180), down + 3 * r.normal(), height, 1100, 854, 480);
+  const { width: w, height: h } = plate;
+  const at = frameFor(plate, azimuthDeg, mark);
   const step = {
     step: 'ground',
     on: true,
@@ -171,20 +171,20 @@ function row(kind: BodyKind, seed: number): { readonly line: string; readonly ov
     frames: [at],
     why: '',
   } as GroundStep;
-  let flat = 0,
-    told = 0;
+  let flat = 0;
+  let told = 0;
   for (const share of [0.3, 0.8]) {
-    const yaw = y0 + share * range,
-      placed = laid(outline(yaw), takeAt, plate, at),
-      truth = castBody(body(yaw).parts, plate, light, boundsOf(plate, height, light, room));
+    const yaw = y0 + share * range;
+    const placed = laid(outline(yaw), takeAt, plate, at);
+    const truth = castBody(body(yaw).parts, plate, light, boundsOf(plate, height, light, room));
     const kept = dilate(
-        truth.matte.map((v) => (v > 0.02 ? 1 : 0)),
-        w,
-        h,
-        3,
-      ),
-      of = (s: GroundStep, a: GroundFrame): number => overlap(s, a, placed, truth.shadow, kept, w, h) / 2,
-      frame = share * 10 * (many - 1);
+      truth.matte.map((v) => (v > 0.02 ? 1 : 0)),
+      w,
+      h,
+      3,
+    );
+    const of = (s: GroundStep, a: GroundFrame): number => overlap(s, a, placed, truth.shadow, kept, w, h) / 2;
+    const frame = share * 10 * (many - 1);
     flat += of(step, at);
     told +=
       found === null
@@ -208,9 +208,9 @@ function row(kind: BodyKind, seed: number): { readonly line: string; readonly ov
   };
 }
 
-const seed = Number(process.argv[2] ?? 1),
-  each = Number(process.argv[3] ?? 2),
-  kinds = (process.argv[4]?.split(',') ?? BODY_KINDS) as BodyKind[];
+const seed = Number(process.argv[2] ?? 1);
+const each = Number(process.argv[3] ?? 2);
+const kinds = (process.argv[4]?.split(',') ?? BODY_KINDS) as BodyKind[];
 const all: (readonly [number, number])[] = [];
 for (const kind of kinds)
   for (let k = 0; k < each; k++) {

@@ -15,10 +15,10 @@ import { patternTexture } from './ride-sequences.js';
 import { truthMarks } from './truth-marks.js';
 import { readTruth, truthFile, truthFolder } from './truth-set.js';
 
-const W = 480,
-  H = 360,
-  FRAMES = 40,
-  RATE = { num: 24, den: 1 };
+const W = 480;
+const H = 360;
+const FRAMES = 40;
+const RATE = { num: 24, den: 1 };
 
 interface Made {
   readonly source: LumaSource;
@@ -28,22 +28,22 @@ interface Made {
 
 /** A body that turns clockwise seen from above where the yaw grows, as the truth set counts. */
 function makeBody(seed: number, index: number): Made {
-  const rng = new RandomStream(seed, 900 + index),
-    u = (a: number, b: number): number => a + (b - a) * rng.uniform();
-  const from = u(-70, -20),
-    span = u(60, 140) * (rng.uniform() < 0.5 ? -1 : 1),
-    pause = index % 3 === 2,
-    lag = u(0, 0.25);
+  const rng = new RandomStream(seed, 900 + index);
+  const u = (a: number, b: number): number => a + (b - a) * rng.uniform();
+  const from = u(-70, -20);
+  const span = u(60, 140) * (rng.uniform() < 0.5 ? -1 : 1);
+  const pause = index % 3 === 2;
+  const lag = u(0, 0.25);
   const yaw = (t: number): number => {
     const s = Math.max(0, Math.min(1, (t / (FRAMES - 1) - lag * 0.5) / (1 - lag)));
     const e = (q: number): number => (1 - Math.cos(Math.PI * q)) / 2;
     return from + span * (pause ? 0.45 * e(Math.min(1, s / 0.4)) + 0.55 * e(Math.max(0, (s - 0.6) / 0.4)) : e(s));
   };
-  const rx = u(50, 70),
-    rz = rx * u(0.65, 1),
-    cx = u(200, 280),
-    texture = patternTexture(seed * 3 + index, 900, 300),
-    ground = patternTexture(seed * 3 + index + 1, 600, 400);
+  const rx = u(50, 70);
+  const rz = rx * u(0.65, 1);
+  const cx = u(200, 280);
+  const texture = patternTexture(seed * 3 + index, 900, 300);
+  const ground = patternTexture(seed * 3 + index + 1, 600, 400);
   const luma = new Float32Array(W * H);
   return {
     yaw,
@@ -61,10 +61,10 @@ function makeBody(seed: number, index: number): Made {
       frameCount: FRAMES,
       async *frames(a, b) {
         for (let t = a; t < Math.min(b, FRAMES); t++) {
-          const noise = new RandomStream(seed * 5 + index, t),
-            th = (yaw(t) * Math.PI) / 180,
-            c = Math.cos(th),
-            s = Math.sin(th);
+          const noise = new RandomStream(seed * 5 + index, t);
+          const th = (yaw(t) * Math.PI) / 180;
+          const c = Math.cos(th);
+          const s = Math.sin(th);
           for (let y = 0; y < H; y++)
             for (let x = 0; x < W; x++) {
               let v = ground.data[y * ground.width + x]!;
@@ -72,20 +72,20 @@ function makeBody(seed: number, index: number): Made {
               if (y > 50 && y < 330) {
                 // Ray towards the body: the body frame's point is (c dx − s z, s dx + c z)
                 // with z towards the camera; nearest root.
-                const A = (s * s) / (rx * rx) + (c * c) / (rz * rz),
-                  B = 2 * dx * (-(c * s) / (rx * rx) + (s * c) / (rz * rz)),
-                  C = dx * dx * ((c * c) / (rx * rx) + (s * s) / (rz * rz)) - 1;
+                const A = (s * s) / (rx * rx) + (c * c) / (rz * rz);
+                const B = 2 * dx * (-(c * s) / (rx * rx) + (s * c) / (rz * rz));
+                const C = dx * dx * ((c * c) / (rx * rx) + (s * s) / (rz * rz)) - 1;
                 const d = B * B - 4 * A * C;
                 if (d > 0) {
-                  const z = (-B + Math.sqrt(d)) / (2 * A),
-                    bx = c * dx - s * z,
-                    bz = s * dx + c * z,
-                    angle = Math.atan2(bx / rx, bz / rz);
-                  const nx = bx / (rx * rx),
-                    nz = bz / (rz * rz),
-                    wx = c * nx + s * nz,
-                    wz = -s * nx + c * nz,
-                    shade = 0.55 + 0.45 * Math.max(0, (0.6 * wx + 0.8 * wz) / Math.hypot(wx, wz));
+                  const z = (-B + Math.sqrt(d)) / (2 * A);
+                  const bx = c * dx - s * z;
+                  const bz = s * dx + c * z;
+                  const angle = Math.atan2(bx / rx, bz / rz);
+                  const nx = bx / (rx * rx);
+                  const nz = bz / (rz * rz);
+                  const wx = c * nx + s * nz;
+                  const wz = -s * nx + c * nz;
+                  const shade = 0.55 + 0.45 * Math.max(0, (0.6 * wx + 0.8 * wz) / Math.hypot(wx, wz));
                   v =
                     shade * texture.data[Math.min(299, y - 40) * 900 + Math.floor(((angle / Math.PI + 1) / 2) * 899)]!;
                 }
@@ -128,11 +128,11 @@ async function measure(
 }
 
 export async function run(seed: number, full = false): Promise<BenchRow[]> {
-  const even: Errors = { worst: [], reference: [], inside: 0, count: 0 },
-    uneven: Errors = { worst: [], reference: [], inside: 0, count: 0 };
+  const even: Errors = { worst: [], reference: [], inside: 0, count: 0 };
+  const uneven: Errors = { worst: [], reference: [], inside: 0, count: 0 };
   const median = (v: readonly number[]): number => [...v].sort((a, b) => a - b)[v.length >> 1] ?? NaN;
-  const hand = new RandomStream(seed, 41),
-    n = full ? 12 : 4;
+  const hand = new RandomStream(seed, 41);
+  const n = full ? 12 : 4;
   for (let i = 0; i < n; i++) {
     const m = makeBody(seed, i);
     await measure(m.source, [m.body], m.yaw, [0, 20, 39], () => 2 * hand.normal(), even);
@@ -180,9 +180,9 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
     );
     return rows;
   }
-  const t = readTruth('turn'),
-    last = t.frames.length - 1,
-    body = truthMarks('turn').plate.marks.filter((m) => m.kind === 'body');
+  const t = readTruth('turn');
+  const last = t.frames.length - 1;
+  const body = truthMarks('turn').plate.marks.filter((m) => m.kind === 'body');
   const reader = await VideoReader.open(truthFile('turn', 'plate.mp4'));
   try {
     for (const [name, frames] of [
@@ -215,11 +215,11 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
       rightEye: [number, number],
       nose: [number, number],
     ): Mark => ({ kind: 'face', frame, leftEye, rightEye, nose });
-    const middle = face(18, [402.4, 85.7], [437.2, 85.9], [419.2, 104.8]),
-      two = [
-        face(12, [428.7, 85.5], [461.1, 85.9], [445.8, 105.2]),
-        face(23, [385.7, 85.9], [415, 85.7], [397.7, 105.2]),
-      ];
+    const middle = face(18, [402.4, 85.7], [437.2, 85.9], [419.2, 104.8]);
+    const two = [
+      face(12, [428.7, 85.5], [461.1, 85.9], [445.8, 105.2]),
+      face(23, [385.7, 85.9], [415, 85.7], [397.7, 105.2]),
+    ];
     for (const [name, marks] of [
       ['his face marked on one frame, no pose', [middle]],
       ['on two frames, no pose', two],

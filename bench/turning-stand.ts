@@ -10,9 +10,9 @@ import { STILL } from '../src/join/carrier.js';
 import { turningStand } from '../src/join/turning-stand.js';
 import type { BenchRow } from './rows.js';
 
-const W = 960,
-  H = 540,
-  COUNT = 40;
+const W = 960;
+const H = 540;
+const COUNT = 40;
 type Px = [number, number];
 
 /** Rms and worst miss (px) with so many marks, and the doubt that was stated. */
@@ -21,22 +21,22 @@ function trial(
   marks: number,
 ): { readonly rms: number; readonly worst: number; readonly saidPx: number } {
   const g = (): number => Math.sqrt(-2 * Math.log(r.uniform() + 1e-9)) * Math.cos(2 * Math.PI * r.uniform());
-  const focalPx = 700 + 800 * r.uniform(),
-    tiltDeg = 2 - 12 * r.uniform(),
-    cameraHeight = 1 + 1.2 * r.uniform(),
-    z = 2 + 4 * r.uniform(),
-    side = (r.uniform() - 0.5) * 0.8;
-  const distance = 0.22 + 0.3 * r.uniform(),
-    bearing = 15 * g(),
-    low = 0.8 + 0.5 * r.uniform(),
-    tall = 0.3 + 0.4 * r.uniform(),
-    from = (r.uniform() - 0.5) * 150,
-    range = (r.uniform() < 0.5 ? -1 : 1) * (50 + 100 * r.uniform());
-  const camera = groundCamera({ focalPx, tiltDeg, rollDeg: 0, cameraHeight, widthPx: W, heightPx: H }),
-    see = (x: number, y: number, d: number): Px => {
-      const p = project(camera, [x, y, d])!;
-      return [p.x, p.y];
-    };
+  const focalPx = 700 + 800 * r.uniform();
+  const tiltDeg = 2 - 12 * r.uniform();
+  const cameraHeight = 1 + 1.2 * r.uniform();
+  const z = 2 + 4 * r.uniform();
+  const side = (r.uniform() - 0.5) * 0.8;
+  const distance = 0.22 + 0.3 * r.uniform();
+  const bearing = 15 * g();
+  const low = 0.8 + 0.5 * r.uniform();
+  const tall = 0.3 + 0.4 * r.uniform();
+  const from = (r.uniform() - 0.5) * 150;
+  const range = (r.uniform() < 0.5 ? -1 : 1) * (50 + 100 * r.uniform());
+  const camera = groundCamera({ focalPx, tiltDeg, rollDeg: 0, cameraHeight, widthPx: W, heightPx: H });
+  const see = (x: number, y: number, d: number): Px => {
+    const p = project(camera, [x, y, d])!;
+    return [p.x, p.y];
+  };
   const yaw = (n: number): number => {
     const t = n / (COUNT - 1);
     return from + range * t * t * (3 - 2 * t);
@@ -45,8 +45,8 @@ function trial(
     const a = ((yaw(n) + bearing) * Math.PI) / 180;
     return see(side - distance * Math.sin(a), height, z - distance * Math.cos(a));
   };
-  const off = [2 * g(), 2 * g(), 2 * g()] as const,
-    marked = (p: Px): Px => [p[0] + 1.2 * g(), p[1] + 1.2 * g()];
+  const off = [2 * g(), 2 * g(), 2 * g()] as const;
+  const marked = (p: Px): Px => [p[0] + 1.2 * g(), p[1] + 1.2 * g()];
   const turn = {
     frames: Array.from({ length: COUNT }, (_, frame) => ({
       frame,
@@ -72,8 +72,8 @@ function trial(
     },
   )!;
   const misses = Array.from({ length: COUNT }, (_, n) => {
-    const p = told.where(n).ground,
-      q = held(n, low);
+    const p = told.where(n).ground;
+    const q = held(n, low);
     return Math.hypot(p[0] - q[0], p[1] - q[1]);
   });
   return {

@@ -15,30 +15,30 @@ import { makeExam, seedsOf } from './exam-scenes.js';
 
 /** Azimuth and elevation of a scene's far key for its camera on frame 0, degrees. */
 function keyOf(seed: number): readonly [number, number] {
-  const p = planOf(seed),
-    c = p.camera(0).forward,
-    t = p.lamps.towards,
-    heading = Math.atan2(c[0], c[2]);
-  const x = t[0] * Math.cos(heading) - t[2] * Math.sin(heading),
-    z = t[0] * Math.sin(heading) + t[2] * Math.cos(heading);
+  const p = planOf(seed);
+  const c = p.camera(0).forward;
+  const t = p.lamps.towards;
+  const heading = Math.atan2(c[0], c[2]);
+  const x = t[0] * Math.cos(heading) - t[2] * Math.sin(heading);
+  const z = t[0] * Math.sin(heading) + t[2] * Math.cos(heading);
   return [(Math.atan2(x, -z) * 180) / Math.PI, (Math.asin(t[1] / Math.hypot(...t)) * 180) / Math.PI];
 }
 
 const [folder, seeds] = process.argv.slice(2);
 const errors: number[] = [];
-let told = 0,
-  all = 0;
+let told = 0;
+let all = 0;
 for (const seed of seedsOf(seeds!)) {
-  const scene = await makeExam(folder!, seed),
-    marks = JSON.parse(readFileSync(scene.plateMarks, 'utf8')) as MarksFile,
-    reader = await VideoReader.open(scene.plate);
+  const scene = await makeExam(folder!, seed);
+  const marks = JSON.parse(readFileSync(scene.plateMarks, 'utf8')) as MarksFile;
+  const reader = await VideoReader.open(scene.plate);
   const bare = { ...marks, marks: marks.marks.filter((m) => m.kind !== 'shadow') };
-  const view = await viewOf(reader, bare, {}, undefined),
-    found = findUprightShadows(await linearFrame(reader, marks.frame), view, bare);
+  const view = await viewOf(reader, bare, {}, undefined);
+  const found = findUprightShadows(await linearFrame(reader, marks.frame), view, bare);
   // A near lamp's direction differs from place to place: there the marked shadows are the measure.
-  const near = planOf(seed).lamps.far < 50,
-    sun = near ? sunFromShadows(view, marks).direction : null,
-    key = near ? (sun === null ? null : ([sun.azimuthDeg, sun.elevationDeg!] as const)) : keyOf(seed);
+  const near = planOf(seed).lamps.far < 50;
+  const sun = near ? sunFromShadows(view, marks).direction : null;
+  const key = near ? (sun === null ? null : ([sun.azimuthDeg, sun.elevationDeg!] as const)) : keyOf(seed);
   reader.close();
   all += 1;
   if (found === null) {

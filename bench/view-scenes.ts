@@ -37,15 +37,15 @@ type P = [number, number];
 
 /** One scene; null where too little of it falls into the picture (draw again). */
 export function makeScene(random: RandomStream, o: SceneOptions): Scene | null {
-  const widthPx = 1280,
-    heightPx = 720;
+  const widthPx = 1280;
+  const heightPx = 720;
   const u = (a: number, b: number): number => a + (b - a) * random.uniform();
-  const focalPx = widthPx * u(0.8, 2.2),
-    tiltDeg = u(-14, 0),
-    rollDeg = 1.5 * random.normal() * 0.7,
-    cameraHeight = u(0.8, 2.4);
-  const sunAzimuthDeg = u(-150, 150),
-    sunElevationDeg = u(18, 55);
+  const focalPx = widthPx * u(0.8, 2.2);
+  const tiltDeg = u(-14, 0);
+  const rollDeg = 1.5 * random.normal() * 0.7;
+  const cameraHeight = u(0.8, 2.4);
+  const sunAzimuthDeg = u(-150, 150);
+  const sunElevationDeg = u(18, 55);
   const camera = groundCamera({ focalPx, tiltDeg, rollDeg, cameraHeight, widthPx, heightPx });
   const noisy = (x: number, y: number, z: number): P | null => {
     const p = project(camera, [x, y, z]);
@@ -69,8 +69,8 @@ export function makeScene(random: RandomStream, o: SceneOptions): Scene | null {
     const m = find(() => {
       const [x, z] = place();
       const h = u(1.5, 2);
-      const foot = noisy(x, 0, z),
-        top = noisy(x, h, z);
+      const foot = noisy(x, 0, z);
+      const top = noisy(x, h, z);
       return foot && top && Math.hypot(top[0] - foot[0], top[1] - foot[1]) > 60
         ? { kind: 'upright' as const, foot, top, height: h * (1 + 0.01 * random.normal() * Math.min(1, o.noisePx)) }
         : null;
@@ -83,8 +83,8 @@ export function makeScene(random: RandomStream, o: SceneOptions): Scene | null {
     find(() => {
       const [x, z] = place();
       const h = u(0.8, 1.9);
-      const foot = noisy(x, 0, z),
-        tip = noisy(x - (h * t[0]) / t[1], 0, z - (h * t[2]) / t[1]);
+      const foot = noisy(x, 0, z);
+      const tip = noisy(x - (h * t[0]) / t[1], 0, z - (h * t[2]) / t[1]);
       return foot && tip && Math.hypot(tip[0] - foot[0], tip[1] - foot[1]) > 40
         ? { kind: 'shadow' as const, foot, tip, height: h }
         : null;
@@ -106,8 +106,8 @@ export function makeScene(random: RandomStream, o: SceneOptions): Scene | null {
       const l = find(() => {
         const [x, z] = place();
         const len = u(1.5, 5);
-        const a = noisy(x, 0, z),
-          b = noisy(x + len * Math.sin(phi), 0, z + len * Math.cos(phi));
+        const a = noisy(x, 0, z);
+        const b = noisy(x + len * Math.sin(phi), 0, z + len * Math.cos(phi));
         return a && b && Math.hypot(b[0] - a[0], b[1] - a[1]) > 60 ? ([a, b] as [P, P]) : null;
       });
       if (l === null) return null;
@@ -118,9 +118,9 @@ export function makeScene(random: RandomStream, o: SceneOptions): Scene | null {
   if (o.rectangle) {
     const m = find(() => {
       const [x, z] = place();
-      const phi = u(-0.7, 0.7),
-        w = u(1.2, 3),
-        d = u(1.2, 4);
+      const phi = u(-0.7, 0.7);
+      const w = u(1.2, 3);
+      const d = u(1.2, 4);
       const at = (a: number, b: number): P | null =>
         noisy(x + a * Math.cos(phi) - b * Math.sin(phi), 0, z + a * Math.sin(phi) + b * Math.cos(phi));
       const corners = [at(-w / 2, -d / 2), at(w / 2, -d / 2), at(w / 2, d / 2), at(-w / 2, d / 2)];

@@ -45,11 +45,11 @@ async function one(file: string, from: number, to: number, side: 'left' | 'right
   const masked = masks === undefined ? null : await VideoReader.open(join(FOOTAGE, masks));
   const reader = await VideoReader.open(join(FOOTAGE, file));
   const { widthPx: w, heightPx: h, rate, colour } = reader.info;
-  const cut = Math.round(w / 12) * 2,
-    cw = (w - cut) & ~1;
+  const cut = Math.round(w / 12) * 2;
+  const cw = (w - cut) & ~1;
   const x0 = side === 'left' ? w - cw : 0;
-  const folder = mkdtempSync(join(tmpdir(), 'bench-widen-')),
-    part = join(folder, 'part.mkv');
+  const folder = mkdtempSync(join(tmpdir(), 'bench-widen-'));
+  const part = join(folder, 'part.mkv');
   const writer = await VideoWriter.open(part, {
     widthPx: cw,
     heightPx: h,
@@ -66,25 +66,25 @@ async function one(file: string, from: number, to: number, side: 'left' | 'right
     h,
   );
   const canvas = await WideCanvas.build(small, { reframe });
-  const seen: number[] = [],
-    unseen: number[] = [];
+  const seen: number[] = [];
+  const unseen: number[] = [];
   for (let n = 0; n < to - from; n += 5) {
-    const truth = toCodedRgb(await reader.frame(from + n)),
-      wide = canvas.widen(n, toCodedRgb(await small.frame(n)));
-    const W = wide.coded.width,
-      N = W * wide.coded.height,
-      T = w * h;
+    const truth = toCodedRgb(await reader.frame(from + n));
+    const wide = canvas.widen(n, toCodedRgb(await small.frame(n)));
+    const W = wide.coded.width;
+    const N = W * wide.coded.height;
+    const T = w * h;
     const animal =
       masked === null ? null : dilate(toCodedRgb(await masked.frame(from + n)).data.slice(0, w * h), w, h, 12);
-    let a = 0,
-      an = 0,
-      b = 0,
-      bn = 0;
+    let a = 0;
+    let an = 0;
+    let b = 0;
+    let bn = 0;
     for (let y = 0; y < h; y++)
       for (let x = 0; x < w; x++) {
         if (x >= x0 && x < x0 + cw) continue;
-        const X = x - x0 + reframe.left,
-          o = (y + reframe.top) * W + X;
+        const X = x - x0 + reframe.left;
+        const o = (y + reframe.top) * W + X;
         if (X < 0 || X >= W || (animal !== null && animal[y * w + x]! > 0.5)) continue;
         let e = 0;
         for (let c = 0; c < 3; c++)

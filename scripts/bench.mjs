@@ -48,8 +48,8 @@ for (const group of wanted) {
       continue;
     }
     console.log(`\n${group}: ${name}`);
-    const began = performance.now(),
-      used = process.cpuUsage();
+    const began = performance.now();
+    const used = process.cpuUsage();
     try {
       const rows = await module.run(seed, full);
       const f = (v) => (v === null || v === undefined ? '–' : Math.abs(v) >= 100 ? v.toFixed(0) : v.toPrecision(3));

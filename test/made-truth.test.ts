@@ -13,16 +13,16 @@ import {
 
 // Made truth sets (bench/truth-scenes.ts) must keep the practice set's conventions, or
 // marks made from them lie. Nothing is traced.
-const KINDS: readonly TruthKind[] = ['stand', 'turn', 'pan', 'push'],
-  SEEDS = [340, 341, 342];
-const DEG = Math.PI / 180,
-  up = (p: Vec3, h: number): Vec3 => [p[0], p[1] + h, p[2]];
+const KINDS: readonly TruthKind[] = ['stand', 'turn', 'pan', 'push'];
+const SEEDS = [340, 341, 342];
+const DEG = Math.PI / 180;
+const up = (p: Vec3, h: number): Vec3 => [p[0], p[1] + h, p[2]];
 
 describe.each(KINDS.flatMap((kind) => SEEDS.map((seed) => ({ kind, seed }))))(
   'made truth: $kind $seed',
   ({ kind, seed }) => {
-    const plan = truthPlan(kind, seed),
-      t = plan.truth;
+    const plan = truthPlan(kind, seed);
+    const t = plan.truth;
 
     it('puts feet and heads where the set’s own camera shows them, in the picture', () => {
       expect(truthKind(t.name)).toBe(kind);
@@ -61,11 +61,11 @@ describe.each(KINDS.flatMap((kind) => SEEDS.map((seed) => ({ kind, seed }))))(
       ): void => {
         // Rows right, down, forward; azimuth from behind the camera, positive from its
         // right, on level ground (the practice set's words).
-        const s = sunInWorld(inCamera, R as never),
-          f = R[2]!,
-          flat = Math.hypot(f[0], f[2]),
-          ahead = (s[0] * f[0] + s[2] * f[2]) / flat,
-          right = (s[0] * f[2] - s[2] * f[0]) / flat;
+        const s = sunInWorld(inCamera, R as never);
+        const f = R[2]!;
+        const flat = Math.hypot(f[0], f[2]);
+        const ahead = (s[0] * f[0] + s[2] * f[2]) / flat;
+        const right = (s[0] * f[2] - s[2] * f[0]) / flat;
         expect(Math.hypot(...s)).toBeCloseTo(1, 6);
         expect(sun.elevationDeg).toBeCloseTo(Math.asin(s[1]) / DEG, 4);
         expect(sun.azimuthDeg).toBeCloseTo(Math.atan2(right, -ahead) / DEG, 4);
@@ -99,22 +99,25 @@ describe.each(KINDS.flatMap((kind) => SEEDS.map((seed) => ({ kind, seed }))))(
     });
 
     it('moves as its kind says', () => {
-      const a = t.frames[0]!,
-        z = t.frames.at(-1)!,
-        moved = (x: Vec3, y: Vec3): number => Math.hypot(x[0] - y[0], x[1] - y[1], x[2] - y[2]);
+      const a = t.frames[0]!;
+      const z = t.frames.at(-1)!;
+      const moved = (x: Vec3, y: Vec3): number => Math.hypot(x[0] - y[0], x[1] - y[1], x[2] - y[2]);
       const turned = Math.abs(z.headingDeg - a.headingDeg);
       if (kind === 'turn') {
         for (const f of t.frames) {
           // Positive yaw turns the front to the camera's left: what is carried before the man goes to smaller x.
-          const front = [-Math.sin(f.mannequin.yaw * DEG), -Math.cos(f.mannequin.yaw * DEG)],
-            d = [f.performer.position[0] - f.mannequin.position[0], f.performer.position[2] - f.mannequin.position[2]];
+          const front = [-Math.sin(f.mannequin.yaw * DEG), -Math.cos(f.mannequin.yaw * DEG)];
+          const d = [
+            f.performer.position[0] - f.mannequin.position[0],
+            f.performer.position[2] - f.mannequin.position[2],
+          ];
           expect(d[0]! * front[0]! + d[1]! * front[1]!).toBeGreaterThan(0.15);
           expect(f.performer.yaw).toBe(f.mannequin.yaw);
         }
         expect(Math.abs(z.mannequin.yaw - a.mannequin.yaw)).toBeGreaterThan(60);
         // The take turns at its own rate from the same start.
-        const offset = a.takeYaw - a.performer.yaw,
-          at = t.frames.length - 1;
+        const offset = a.takeYaw - a.performer.yaw;
+        const at = t.frames.length - 1;
         expect(
           t.take.pace >= 1
             ? z.takeYaw - offset - z.performer.yaw

@@ -19,8 +19,8 @@ import { doJob } from '../src/jobs/run-job.js';
 import { probe } from '../src/media/probe.js';
 
 const FOOTAGE = fileURLToPath(new URL('../../shared/footage', import.meta.url));
-const FILM = join(FOOTAGE, 'tears-of-steel-30s.mp4'),
-  TAKE = join(FOOTAGE, 'green-wall-person.mp4');
+const FILM = join(FOOTAGE, 'tears-of-steel-30s.mp4');
+const TAKE = join(FOOTAGE, 'green-wall-person.mp4');
 const there = existsSync(FILM) && existsSync(TAKE);
 if (!there)
   console.warn(

@@ -38,9 +38,9 @@ const COLLAR: readonly Part[] = [
 const ROWS = 26;
 
 function turnX(p: Vec3, deg: number): Vec3 {
-  const a = (deg * Math.PI) / 180,
-    c = Math.cos(a),
-    s = Math.sin(a);
+  const a = (deg * Math.PI) / 180;
+  const c = Math.cos(a);
+  const s = Math.sin(a);
   return [p[0], c * p[1] - s * p[2], s * p[1] + c * p[2]];
 }
 
@@ -54,21 +54,21 @@ export function headOutline(man: PersonPose, c: Camera): Point[] {
     })),
     ...COLLAR.map((q) => ({ at: ofPerson(man, q.at), half: q.half, yaw: man.yaw })),
   ].map(({ at, half, yaw }) => {
-    const [x, y] = project(c, at),
-      [x1] = project(c, add(at, c.right)),
-      a = (yaw * Math.PI) / 180,
-      px = x1 - x;
+    const [x, y] = project(c, at);
+    const [x1] = project(c, add(at, c.right));
+    const a = (yaw * Math.PI) / 180;
+    const px = x1 - x;
     return { x, y, wide: px * Math.hypot(half[0] * Math.cos(a), half[2] * Math.sin(a)), tall: px * half[1] };
   });
-  const top = Math.min(...seen.map((e) => e.y - e.tall)),
-    foot = Math.max(...seen.map((e) => e.y + e.tall)),
-    right: Point[] = [],
-    left: Point[] = [];
+  const top = Math.min(...seen.map((e) => e.y - e.tall));
+  const foot = Math.max(...seen.map((e) => e.y + e.tall));
+  const right: Point[] = [];
+  const left: Point[] = [];
   for (let i = 0; i < ROWS; i++) {
     // Closer together at the ends, where the outline is round.
     const y = top + ((foot - top) * (1 - Math.cos((Math.PI * (i + 0.3)) / (ROWS - 0.4)))) / 2;
-    let low = Infinity,
-      high = -Infinity;
+    let low = Infinity;
+    let high = -Infinity;
     for (const e of seen) {
       const u = (y - e.y) / e.tall;
       if (Math.abs(u) >= 1) continue;

@@ -82,8 +82,8 @@ const every = (count: number, step: number): number[] =>
  */
 function headShade(man: { readonly position: Vec3; readonly yaw: number }, at: Vec3, sun: Vec3): Vec3[] {
   const parts = HEAD_PARTS.map(([y, wide, tall]) => {
-    const p = ofPerson(man, [0, y, 0]),
-      k = (p[2] - at[2]) / sun[2];
+    const p = ofPerson(man, [0, y, 0]);
+    const k = (p[2] - at[2]) / sun[2];
     return { x: p[0] - k * sun[0] + 4 * Math.min(0, k), y: p[1] - k * sun[1], wide, tall };
   });
   return hullOf(parts, at[2]);
@@ -95,13 +95,13 @@ function hullOf(
   z: number,
 ): Vec3[] {
   return Array.from({ length: 16 }, (_, i): Vec3 => {
-    const cx = Math.cos((i * Math.PI) / 8),
-      cy = Math.sin((i * Math.PI) / 8);
-    let best: Vec3 = [0, 0, z],
-      most = -Infinity;
+    const cx = Math.cos((i * Math.PI) / 8);
+    const cy = Math.sin((i * Math.PI) / 8);
+    let best: Vec3 = [0, 0, z];
+    let most = -Infinity;
     for (const q of parts) {
-      const reach = Math.hypot(q.wide * cx, q.tall * cy),
-        far = q.x * cx + q.y * cy + reach;
+      const reach = Math.hypot(q.wide * cx, q.tall * cy);
+      const far = q.x * cx + q.y * cy + reach;
       if (far > most) {
         most = far;
         best = [q.x + (q.wide * q.wide * cx) / reach, q.y + (q.tall * q.tall * cy) / reach, z];
@@ -140,9 +140,9 @@ const HELD: readonly Point[] = [
 ];
 
 function heldAt(c: Camera, f: number, drawn: number): [number, number][] {
-  const there: Vec3 = [-0.05, 0.24, -0.12],
-    a = project(c, add(there, handBob(drawn))),
-    b = project(c, add(there, handBob(f)));
+  const there: Vec3 = [-0.05, 0.24, -0.12];
+  const a = project(c, add(there, handBob(drawn)));
+  const b = project(c, add(there, handBob(f)));
   return poly(HELD.map(([x, y]): Point => [x + b[0] - a[0], y + b[1] - a[1]]));
 }
 
@@ -204,8 +204,8 @@ export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
         marks.push({ kind: 'front', frame: f, polygon: heldAt(cameraAt(f), f + pick.in, HELD_FRAME + pick.in) });
       {
         // The panels behind the counter.
-        const c = cameraAt(0),
-          seen = (list: readonly Vec3[]): [number, number][] => poly(list.map((p) => project(c, p)));
+        const c = cameraAt(0);
+        const seen = (list: readonly Vec3[]): [number, number][] => poly(list.map((p) => project(c, p)));
         marks.push({
           kind: 'receiver',
           frame: 0,

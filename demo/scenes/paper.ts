@@ -20,9 +20,9 @@ const oval = (x: number, y: number, rx: number, ry: number, turn = 0): string =>
 function flowers(): string {
   let out = '';
   for (let i = 0; i < 9; i++) {
-    const x = 330 + 78 * i,
-      y = 600 + 22 * (i % 3),
-      h = 40 + 9 * ((i * 5) % 4);
+    const x = 330 + 78 * i;
+    const y = 600 + 22 * (i % 3);
+    const h = 40 + 9 * ((i * 5) % 4);
     out += shape(`<path d="M${x} 720Q${x + 8} ${y + 40} ${x} ${y}"/>`, 'none', 8);
     for (let k = 0; k < 6; k++)
       out += shape(

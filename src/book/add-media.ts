@@ -133,8 +133,8 @@ export async function addLayers(
   const id =
     words.id ??
     makeId(title, (i) => book.get('take', i) !== null || existsSync(book.insidePath('takes', i)), 'drawing');
-  const folder = book.insidePath('takes', id),
-    part = `${folder}.part`;
+  const folder = book.insidePath('takes', id);
+  const part = `${folder}.part`;
   if (existsSync(folder))
     throw new PlatewrightError(
       'PW-TAKE-EXISTS',
@@ -146,8 +146,8 @@ export async function addLayers(
     files.forEach((f, i) =>
       copyFileSync(f, join(part, `layer-${String(i + 1).padStart(2, '0')}${extname(f).toLowerCase()}`)),
     );
-    const info = await probe(part),
-      video = info.video!;
+    const info = await probe(part);
+    const video = info.video!;
     for (const f of picturesIn(part)) {
       const own = (await probe(f)).video;
       if (own === null || own.widthPx !== video.widthPx || own.heightPx !== video.heightPx)

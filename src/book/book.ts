@@ -89,8 +89,8 @@ export class Book {
     if (statSync(join(path, BOOK_FILE)).size === 0 && !(existsSync(log) && statSync(log).size > 0))
       throw damaged(join(path, BOOK_FILE), 'it has no bytes in it');
     const book = Book.connect(path);
-    let found = 'ok',
-      why: unknown;
+    let found = 'ok';
+    let why: unknown;
     try {
       // Milliseconds for a book of some megabytes: better than a story that breaks off in the middle.
       found = String(Object.values(book.db.prepare('PRAGMA quick_check(1)').get() as Row)[0]);

@@ -27,8 +27,8 @@ export function missingMedia(book: Book): { films: string[]; takes: string[] } {
  * `PW-MEDIA-NOPICTURE` where it has no picture.
  */
 export function checkSameFilm(film: FilmDocument, info: MediaInfo, name: string): void {
-  const was = film.info.video!,
-    v = info.video;
+  const was = film.info.video!;
+  const v = info.video;
   if (v === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `${name} holds no picture; name the film itself`);
   const words = (x: typeof v): string =>
     `${x.widthPx} × ${x.heightPx}, ${x.rate.num}/${x.rate.den}, ${x.frameCount} frames`;

@@ -20,8 +20,8 @@ export function keepPlace(
   there: (stored: string) => boolean,
 ): string | null {
   if ((kind !== 'film' && kind !== 'take') || present === null || wanted === null) return wanted;
-  const now = JSON.parse(present) as Placed,
-    then = JSON.parse(wanted) as Placed;
+  const now = JSON.parse(present) as Placed;
+  const then = JSON.parse(wanted) as Placed;
   if (now.file === then.file || there(then.file) || !there(now.file)) return wanted;
   return JSON.stringify({ ...then, file: now.file, info: { ...then.info, file: now.info.file } });
 }

@@ -11,8 +11,8 @@ export function respanPick(
   from: number,
   to: number,
 ): { readonly fields: Pick<PickDocument, 'in' | 'out' | 'marks'>; readonly lost: number } {
-  const shift = pick.in - from,
-    frames = to - from;
+  const shift = pick.in - from;
+  const frames = to - from;
   const base = Math.min(Math.max(0, pick.marks.frame + shift), frames - 1);
   const marks: Mark[] = [];
   for (const m of pick.marks.marks) {

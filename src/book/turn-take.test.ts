@@ -17,9 +17,9 @@ import { Book } from './book.js';
 import { newProduction } from './new-production.js';
 import { turnTake } from './turn-take.js';
 
-const W = 96,
-  H = 64,
-  COUNT = 10;
+const W = 96;
+const H = 64;
+const COUNT = 10;
 let folder: string, book: Book;
 
 beforeAll(async () => {

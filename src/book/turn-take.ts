@@ -34,8 +34,8 @@ export async function turnTake(book: Book, id: string, clockwise: number): Promi
   };
   const target = free();
   await copyTurned(takePath(book, take), target, clockwise as Turn);
-  const info = await probe(target),
-    file = book.storedPath(target);
+  const info = await probe(target);
+  const file = book.storedPath(target);
   return book.edit(`turn ${take.title} by ${clockwise}°`, (e) => {
     const { verdict: _verdict, verdictOf: _verdictOf, marks, ...rest } = e.get('take', id) ?? take;
     const turned: TakeDocument = {

@@ -110,8 +110,8 @@ describe('set-up', () => {
       performerHeightM: 0.4,
       camera: phone,
     } as const;
-    const free = planSetUp({ ...q, roomLengthM: 20 }),
-      tight = planSetUp({ ...q, roomLengthM: 4 });
+    const free = planSetUp({ ...q, roomLengthM: 20 });
+    const tight = planSetUp({ ...q, roomLengthM: 4 });
     expect(tight.tooShort?.perspectiveErrorPercent).toBeGreaterThan(1);
     expect((tight.cameraHeightM - 0.2) / tight.distanceM).toBeCloseTo((free.cameraHeightM - 0.2) / free.distanceM, 9);
     expect(tight.distanceM + 1.7).toBeCloseTo(4, 9);
@@ -157,8 +157,8 @@ describe('where the performer is', () => {
     const stood = groundPointAt(c, [base.x, base.y], [top.x, top.y], 0)!;
     expect(stood.distanceM).toBeCloseTo(Math.hypot(0.7, 5), 6);
     expect(stood.heightM).toBeCloseTo(0.6, 6);
-    const b2 = project(c.pinhole, [0.3, 1.4, 3])!,
-      t2 = project(c.pinhole, [0.3, 1.8, 3])!;
+    const b2 = project(c.pinhole, [0.3, 1.4, 3])!;
+    const t2 = project(c.pinhole, [0.3, 1.8, 3])!;
     const carried = groundPointAt(c, [b2.x, b2.y], [t2.x, t2.y], null, 0.4)!;
     expect(carried.distanceM).toBeCloseTo(Math.hypot(0.3, 3), 6);
     expect(carried.baseHeightM).toBeCloseTo(1.4, 6);

@@ -224,8 +224,8 @@ export function makeBrief(r: BriefRequest): Brief {
   const look = r.marks.marks.find((x) => x.kind === 'eyeline');
   let eyeline: Brief['eyeline'] = null;
   if (look?.kind === 'eyeline' && setUp !== null) {
-    const dx = look.to[0] - look.from[0],
-      dy = look.to[1] - look.from[1];
+    const dx = look.to[0] - look.from[0];
+    const dy = look.to[1] - look.from[1];
     const bearing = Math.max(
       -90,
       Math.min(90, (Math.atan2(dx, Math.abs(dy) + Math.abs(dx) * 0.2 + 1) * 180) / Math.PI),

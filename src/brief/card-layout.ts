@@ -84,11 +84,11 @@ export function cardCode(production: string, pick: string): string {
 export function cardReflectance(xMm: number, yMm: number): number | null {
   for (let id = 0; id < MARKER_CENTRES.length; id++) {
     const [cx, cy] = MARKER_CENTRES[id]!;
-    const u = (xMm - cx) / MARKER_MM + 0.5,
-      v = (yMm - cy) / MARKER_MM + 0.5;
+    const u = (xMm - cx) / MARKER_MM + 0.5;
+    const v = (yMm - cy) / MARKER_MM + 0.5;
     if (u < 0 || v < 0 || u >= 1 || v >= 1) continue;
-    const i = Math.floor(u * 6),
-      j = Math.floor(v * 6);
+    const i = Math.floor(u * 6);
+    const j = Math.floor(v * 6);
     if (i === 0 || j === 0 || i === 5 || j === 5) return 0.04;
     return MARKER_BITS[id]![j - 1]![i - 1] === '1' ? 1 : 0.04;
   }
@@ -113,13 +113,13 @@ const SPOT_RADIUS_MM = 12;
  * is lost. The map is 182 × 252 and its rim is `outside`.
  */
 export function cardClassMap(): Uint8Array {
-  const w = 2 * CLASS_HALF_WIDTH_MM,
-    h = 2 * CLASS_HALF_HEIGHT_MM;
+  const w = 2 * CLASS_HALF_WIDTH_MM;
+  const h = 2 * CLASS_HALF_HEIGHT_MM;
   const map = new Uint8Array(w * h);
   for (let j = 0; j < h; j++)
     for (let i = 0; i < w; i++) {
-      const x = i + 0.5 - CLASS_HALF_WIDTH_MM,
-        y = j + 0.5 - CLASS_HALF_HEIGHT_MM;
+      const x = i + 0.5 - CLASS_HALF_WIDTH_MM;
+      const y = j + 0.5 - CLASS_HALF_HEIGHT_MM;
       let c: number = CARD_CLASS.paper;
       if (Math.abs(x) > CARD_WIDTH_MM / 2 || Math.abs(y) > CARD_HEIGHT_MM / 2) c = CARD_CLASS.outside;
       else {

@@ -47,10 +47,10 @@ export function cardPdf(o: {
     doc.on('end', () => resolve(Buffer.concat(chunks)));
     doc.on('error', reject);
   });
-  const cx = doc.page.width / 2,
-    cy = doc.page.height / 2;
-  const X = (mm: number): number => cx + mm * MM,
-    Y = (mm: number): number => cy + mm * MM;
+  const cx = doc.page.width / 2;
+  const cy = doc.page.height / 2;
+  const X = (mm: number): number => cx + mm * MM;
+  const Y = (mm: number): number => cy + mm * MM;
 
   doc
     .rect(X(-CARD_WIDTH_MM / 2), Y(-CARD_HEIGHT_MM / 2), CARD_WIDTH_MM * MM, CARD_HEIGHT_MM * MM)

@@ -36,8 +36,8 @@ export interface DayRequest {
 /** Set-ups that look alike within what the verdict calls fitting are one. */
 function setUpKey(b: Brief, sun: boolean): string {
   const s = b.setUp;
-  const az = b.light.azimuthDeg?.value ?? null,
-    el = b.light.elevationDeg?.value ?? null;
+  const az = b.light.azimuthDeg?.value ?? null;
+  const el = b.light.elevationDeg?.value ?? null;
   const view =
     s === null
       ? 'no view'
@@ -51,15 +51,15 @@ function setUpKey(b: Brief, sun: boolean): string {
 export function planDay(r: DayRequest): DayPlan {
   const zone = parseZone(r.place.timeZone);
   const midnight = startOfDate(r.date, zone);
-  const from = midnight + r.fromHour * 3600e3,
-    to = Math.min(midnight + r.toHour * 3600e3, startOfDate(addDays(r.date, 1), zone));
+  const from = midnight + r.fromHour * 3600e3;
+  const to = Math.min(midnight + r.toHour * 3600e3, startOfDate(addDays(r.date, 1), zone));
   const a = r.attention ?? ATTENTION_DEFAULTS;
   const minutesATry = (a.takeSeconds + a.restSeconds) / 60;
   const notes: string[] = [];
   const tolerance = r.tolerance ?? { elevationDeg: 10, azimuthDeg: 15 };
   const picks: DayPick[] = r.briefs.map(({ brief, costume, useSun }) => {
-    const az = brief.light.azimuthDeg?.value ?? null,
-      el = brief.light.elevationDeg?.value ?? null;
+    const az = brief.light.azimuthDeg?.value ?? null;
+    const el = brief.light.elevationDeg?.value ?? null;
     let windows: DayPick['windows'] = null;
     if (useSun && az !== null && el !== null && !brief.light.overcast) {
       const yard = r.place.yard;

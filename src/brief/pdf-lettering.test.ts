@@ -23,8 +23,8 @@ function recorder() {
 
 describe('words on PDF pages', () => {
   it('go on in the font that has them, and tell what none has', () => {
-    const { doc, said } = recorder(),
-      pen = penFor(doc);
+    const { doc, said } = recorder();
+    const pen = penFor(doc);
     pen.say('text', 12, 'Set up Двор 兎!');
     expect(said.map((s) => s.text)).toEqual(['Set up ', 'Двор ', '?', '!']);
     expect(said.map((s) => s.font)).toEqual(['text-0', 'text-2', 'text-0', 'text-0']);

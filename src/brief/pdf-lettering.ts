@@ -23,8 +23,8 @@ export interface Pen {
 }
 
 export function penFor(doc: Doc): Pen {
-  const faces = new Map<PageFace, Typeface>(),
-    missing = new Set<string>();
+  const faces = new Map<PageFace, Typeface>();
+  const missing = new Set<string>();
   const faceOf = (face: PageFace): Typeface => {
     const have = faces.get(face);
     if (have !== undefined) return have;
@@ -51,8 +51,8 @@ export function penFor(doc: Doc): Pen {
         return;
       }
       runs.forEach((r, i) => {
-        const last = i === runs.length - 1,
-          o = { ...options, continued: last ? ((options as { continued?: boolean }).continued ?? false) : true };
+        const last = i === runs.length - 1;
+        const o = { ...options, continued: last ? ((options as { continued?: boolean }).continued ?? false) : true };
         doc.font(`${face}-${r.font}`).fontSize(sizePt);
         if (i === 0 && at !== undefined) doc.text(r.text, at[0], at[1], o);
         else doc.text(r.text, o);

@@ -41,8 +41,8 @@ function bruteForce(picks: readonly DayPick[]): { weight: number; finish: number
           const start = Math.max(finish + Math.max(change, last === null ? 0 : rest), open);
           let a = last === null || start - finish >= rules.restMinutes ? 0 : attention;
           if (p.shootMinutes <= rules.blockMinutes && a + p.shootMinutes > rules.blockMinutes) continue;
-          let end = start,
-            left = p.shootMinutes;
+          let end = start;
+          let left = p.shootMinutes;
           while (a + left > rules.blockMinutes) {
             const part = rules.blockMinutes - a;
             end += part + rules.restMinutes;
@@ -64,8 +64,8 @@ describe('shoot day', () => {
     const random = new RandomStream(7);
     for (let k = 0; k < 40; k++) {
       const picks = day(random, 5, k % 4 !== 0);
-      const solved = solveDay(picks, rules),
-        oracle = bruteForce(picks);
+      const solved = solveDay(picks, rules);
+      const oracle = bruteForce(picks);
       expect(solved.slots.length).toBe(oracle.weight);
       expect(solved.endMinute).toBeCloseTo(oracle.finish, 6);
     }
@@ -85,9 +85,9 @@ describe('shoot day', () => {
         (i < 0 || picks[i]!.setUpKey !== picks[j]!.setUpKey ? picks[j]!.setUpMinutes : 0) +
         (i >= 0 && picks[i]!.costume !== picks[j]!.costume ? rules.costumeMinutes : 0);
       // Arc model with node order (Miller, Tucker & Zemlin 1960): a start arc into one pick, then a path through all.
-      const terms: string[] = [],
-        rows: string[] = [],
-        bins: string[] = [];
+      const terms: string[] = [];
+      const rows: string[] = [];
+      const bins: string[] = [];
       for (let j = 0; j < n; j++) {
         terms.push(`${cost(-1, j)} s${j}`);
         bins.push(`s${j}`);

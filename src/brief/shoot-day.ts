@@ -65,9 +65,9 @@ const MOST_PICKS = 16;
  * Shooting of a pick that is longer than a block is broken by rests: its whole duration, and the attention left in use.
  */
 function spread(shoot: number, used: number, rules: DayRules): { duration: number; attention: number } {
-  let left = shoot,
-    attention = used,
-    duration = 0;
+  let left = shoot;
+  let attention = used;
+  let duration = 0;
   while (attention + left > rules.blockMinutes + 1e-9) {
     const part = rules.blockMinutes - attention;
     left -= part;
@@ -146,9 +146,9 @@ export function solveDay(picks: readonly DayPick[], rules: DayRules): DaySolutio
       }
     }
   }
-  let best: Label | null = null,
-    bestWeight = -1,
-    bestSet = 0;
+  let best: Label | null = null;
+  let bestWeight = -1;
+  let bestSet = 0;
   for (let set = 1; set < 1 << n; set++) {
     let weight = 0;
     for (let j = 0; j < n; j++) if ((set & (1 << j)) !== 0) weight += picks[j]!.weight;

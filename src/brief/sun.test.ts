@@ -123,8 +123,8 @@ describe('windows', () => {
 describe('time at a place', () => {
   it('finds midnight across a change to summer time', () => {
     const z = parseZone('Europe/Lisbon');
-    const a = startOfDate('2026-03-29', z),
-      b = startOfDate('2026-03-30', z);
+    const a = startOfDate('2026-03-29', z);
+    const b = startOfDate('2026-03-30', z);
     expect((b - a) / 3600e3).toBe(23);
     expect(isoLocal(b, z)).toBe('2026-03-30T00:00:00+01:00');
   });

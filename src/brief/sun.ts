@@ -134,8 +134,8 @@ export function sunWindows(request: WindowRequest): SunWindow[] {
     openStart = true;
   }
   const crossing = (a: number, b: number, va: number): number => {
-    let lo = a,
-      hi = b;
+    let lo = a;
+    let hi = b;
     while (hi - lo > 100) {
       const mid = (lo + hi) / 2;
       if (value(mid) >= 0 === va >= 0) lo = mid;
@@ -173,12 +173,12 @@ export function sunWindows(request: WindowRequest): SunWindow[] {
     const v = value(now);
     if (vPrev < 0 && v < 0 && vPrev > -1.5) {
       // A touch between two samples: climb to the maximum by golden section and look there.
-      let a = Math.max(fromMs, tPrev - step),
-        b = now;
+      let a = Math.max(fromMs, tPrev - step);
+      let b = now;
       if (vBefore <= vPrev || v <= vPrev) {
         for (let i = 0; i < 40 && b - a > 200; i++) {
-          const m1 = b - 0.618034 * (b - a),
-            m2 = a + 0.618034 * (b - a);
+          const m1 = b - 0.618034 * (b - a);
+          const m2 = a + 0.618034 * (b - a);
           if (value(m1) > value(m2)) b = m2;
           else a = m1;
         }

@@ -13,9 +13,9 @@ export interface SceneCamera {
 
 /** The solved view as a camera; null where a needed number could not be measured. */
 export function viewCamera(view: View): SceneCamera | null {
-  const focalPx = view.focalPx.value,
-    tiltDeg = view.tiltDeg.value,
-    cameraHeight = view.cameraHeight.value;
+  const focalPx = view.focalPx.value;
+  const tiltDeg = view.tiltDeg.value;
+  const cameraHeight = view.cameraHeight.value;
   if (focalPx === null || tiltDeg === null || cameraHeight === null) return null;
   return {
     pinhole: groundCamera({

@@ -80,8 +80,8 @@ export function fileTrouble(thrown: unknown): PlatewrightError | null {
   // A copy that finds no room names its source first: what can't be written is where it goes.
   const path = code === 'ENOSPC' ? (dest ?? named) : named;
   // Reading a folder as a file is refused without its name.
-  const place = path ?? (code === 'EISDIR' ? 'what was named as a file' : undefined),
-    said = code === undefined || place === undefined ? undefined : TROUBLES[code];
+  const place = path ?? (code === 'EISDIR' ? 'what was named as a file' : undefined);
+  const said = code === undefined || place === undefined ? undefined : TROUBLES[code];
   return said === undefined
     ? null
     : new PlatewrightError(code === 'ENOENT' ? 'PW-FILE-MISSING' : 'PW-FILE-UNUSABLE', `${place} ${said}`, {
@@ -118,8 +118,8 @@ export function table(
   rows: readonly (readonly string[])[],
   width: number = Math.max(60, process.stdout.columns ?? 120),
 ): string {
-  const widths: number[] = [],
-    numeric: boolean[] = [];
+  const widths: number[] = [];
+  const numeric: boolean[] = [];
   for (const [n, r] of rows.entries()) {
     r.forEach((c, i) => {
       widths[i] = Math.max(widths[i] ?? 0, c.length);
@@ -131,8 +131,8 @@ export function table(
   const before = widths.slice(0, last).reduce((sum, w) => sum + w + 2, 0);
   // Where the columns before leave it no room, its words stand below, indented.
   const below = width - before < 40;
-  const indent = below ? 6 : before,
-    room = width - indent;
+  const indent = below ? 6 : before;
+  const room = width - indent;
   return rows
     .map((r) => {
       const line = r.map((c, i) =>

@@ -4,8 +4,8 @@ import { join } from 'node:path';
 import { afterAll, describe, expect, it } from 'vitest';
 import { readRecipe } from './read-recipe.js';
 
-const folder = mkdtempSync(join(tmpdir(), 'recipe-')),
-  file = join(folder, 'r.json');
+const folder = mkdtempSync(join(tmpdir(), 'recipe-'));
+const file = join(folder, 'r.json');
 const side = { file: 'was.mp4', in: 0, out: 4, rate: '24/1', widthPx: 64, heightPx: 36 };
 const ride = { step: 'ride', on: true, placement: [{ frame: 0, matrix: [1, 0, 0, 0, 1, 0, 0, 0, 1] }] };
 const read = (value: unknown, take: string | null = 'take.mp4') => {

@@ -8,14 +8,14 @@ const RAD = Math.PI / 180;
 
 /** Difference of two Lab colours; 1 is about what an observer just sees. */
 export function ciede2000(L1: number, a1: number, b1: number, L2: number, a2: number, b2: number): number {
-  const c1 = Math.hypot(a1, b1),
-    c2 = Math.hypot(a2, b2);
+  const c1 = Math.hypot(a1, b1);
+  const c2 = Math.hypot(a2, b2);
   const cm7 = (0.5 * (c1 + c2)) ** 7;
   const g = 1 + 0.5 * (1 - Math.sqrt(cm7 / (cm7 + POW25_7)));
-  const ap1 = a1 * g,
-    ap2 = a2 * g;
-  const cp1 = Math.hypot(ap1, b1),
-    cp2 = Math.hypot(ap2, b2);
+  const ap1 = a1 * g;
+  const ap2 = a2 * g;
+  const cp1 = Math.hypot(ap1, b1);
+  const cp2 = Math.hypot(ap2, b2);
   let h1 = ap1 === 0 && b1 === 0 ? 0 : Math.atan2(b1, ap1);
   let h2 = ap2 === 0 && b2 === 0 ? 0 : Math.atan2(b2, ap2);
   if (h1 < 0) h1 += 2 * Math.PI;
@@ -25,11 +25,11 @@ export function ciede2000(L1: number, a1: number, b1: number, L2: number, a2: nu
   if (grey) dh = 0;
   else if (dh > Math.PI) dh -= 2 * Math.PI;
   else if (dh < -Math.PI) dh += 2 * Math.PI;
-  const dL = L2 - L1,
-    dC = cp2 - cp1,
-    dH = 2 * Math.sqrt(cp1 * cp2) * Math.sin(0.5 * dh);
-  const Lm = 0.5 * (L1 + L2),
-    Cm = 0.5 * (cp1 + cp2);
+  const dL = L2 - L1;
+  const dC = cp2 - cp1;
+  const dH = 2 * Math.sqrt(cp1 * cp2) * Math.sin(0.5 * dh);
+  const Lm = 0.5 * (L1 + L2);
+  const Cm = 0.5 * (cp1 + cp2);
   let hm = h1 + h2;
   if (!grey) {
     if (Math.abs(h1 - h2) <= Math.PI) hm *= 0.5;
@@ -45,12 +45,12 @@ export function ciede2000(L1: number, a1: number, b1: number, L2: number, a2: nu
   const Cm7 = Cm ** 7;
   const Rc = 2 * Math.sqrt(Cm7 / (Cm7 + POW25_7));
   const l50 = (Lm - 50) * (Lm - 50);
-  const Sl = 1 + (0.015 * l50) / Math.sqrt(20 + l50),
-    Sc = 1 + 0.045 * Cm,
-    Sh = 1 + 0.015 * Cm * T;
-  const x = dL / Sl,
-    y = dC / Sc,
-    z = dH / Sh;
+  const Sl = 1 + (0.015 * l50) / Math.sqrt(20 + l50);
+  const Sc = 1 + 0.045 * Cm;
+  const Sh = 1 + 0.015 * Cm * T;
+  const x = dL / Sl;
+  const y = dC / Sc;
+  const z = dH / Sh;
   return Math.sqrt(Math.max(0, x * x + y * y + z * z - Math.sin(2 * theta) * Rc * y * z));
 }
 

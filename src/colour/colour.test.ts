@@ -44,8 +44,8 @@ describe('CIEDE2000', () => {
   const t = table('ciede2000');
   it('gives all 34 pairs of Sharma, Wu and Dalal, both ways round', () => {
     (t.rows as number[][]).forEach((r, i) => {
-      const d = ciede2000(r[0]!, r[1]!, r[2]!, r[3]!, r[4]!, r[5]!),
-        e = ciede2000(r[3]!, r[4]!, r[5]!, r[0]!, r[1]!, r[2]!);
+      const d = ciede2000(r[0]!, r[1]!, r[2]!, r[3]!, r[4]!, r[5]!);
+      const e = ciede2000(r[3]!, r[4]!, r[5]!, r[0]!, r[1]!, r[2]!);
       const wanted: number[] = i + 1 === t.tie.pair ? t.tie.either : [r[6]!];
       expect(Math.min(...wanted.map((w) => Math.abs(w - d)))).toBeLessThanOrEqual(1e-4);
       expect(Math.min(...wanted.map((w) => Math.abs(w - e)))).toBeLessThanOrEqual(1e-4);
@@ -190,8 +190,8 @@ describe('matrices', () => {
       expect(legal(rgbToYcbcr('bt709'), rgb, 1).map(Math.round)).toEqual(y.narrow8Bt709[name]);
     // Decoded with the wrong matrix, pure green is no longer pure.
     const green = apply3(rgbToYcbcr('bt709'), 0, 1, 0);
-    const wrong = apply3(ycbcrToRgb('bt601'), ...green),
-      right = apply3(ycbcrToRgb('bt709'), ...green);
+    const wrong = apply3(ycbcrToRgb('bt601'), ...green);
+    const right = apply3(ycbcrToRgb('bt709'), ...green);
     expect(Math.hypot(right[0], right[1] - 1, right[2])).toBeLessThan(1e-12);
     expect(Math.hypot(wrong[0], wrong[1] - 1, wrong[2])).toBeGreaterThan(0.1);
   });
@@ -218,8 +218,8 @@ describe('adaptation, Lab, temperature', () => {
   });
 
   it('the 24-patch chart: Lab under D50 → linear BT.709, and the planes do as the scalars', () => {
-    const adapt = bradfordFromXyz(WHITE_D50_ICC, WHITE_D65),
-      to = xyzToRgb(PRIMARIES.bt709);
+    const adapt = bradfordFromXyz(WHITE_D50_ICC, WHITE_D65);
+    const to = xyzToRgb(PRIMARIES.bt709);
     for (const p of table('colour-chart-24').patches as { labD50: number[]; linear: number[]; srgb8: number[] }[]) {
       const xyz = labToXyz(p.labD50[0]!, p.labD50[1]!, p.labD50[2]!, WHITE_D50_ICC);
       const d65 = apply3(adapt, ...xyz);
@@ -296,8 +296,8 @@ describe('ASC CDL', () => {
             power: [power, 1, 1.4],
             saturation: 0.8,
           };
-          const got = applyCdlPicture(list, src, clamp),
-            plain = applyCdlPicturePlain(list, src, clamp);
+          const got = applyCdlPicture(list, src, clamp);
+          const plain = applyCdlPicturePlain(list, src, clamp);
           let off = 0;
           for (let i = 0; i < got.data.length; i++) off = Math.max(off, Math.abs(got.data[i]! - plain.data[i]!));
           expect(off).toBeLessThan(5e-6);

@@ -4,8 +4,8 @@
  */
 import { PRIMARIES, apply3, rgbToXyz, xyToXyz, xyzToRgb, ILLUMINANTS } from './matrices.js';
 
-const EPSILON = 216 / 24389,
-  KAPPA = 24389 / 27;
+const EPSILON = 216 / 24389;
+const KAPPA = 24389 / 27;
 export const WHITE_D65: readonly [number, number, number] = xyToXyz(ILLUMINANTS.D65);
 export const WHITE_D50: readonly [number, number, number] = xyToXyz(ILLUMINANTS.D50);
 /**
@@ -30,9 +30,9 @@ export function xyzToLab(
   z: number,
   white: ArrayLike<number> = WHITE_D65,
 ): [number, number, number] {
-  const fx = f(x / white[0]!),
-    fy = f(y / white[1]!),
-    fz = f(z / white[2]!);
+  const fx = f(x / white[0]!);
+  const fy = f(y / white[1]!);
+  const fz = f(z / white[2]!);
   return [116 * fy - 16, 500 * (fx - fy), 200 * (fy - fz)];
 }
 
@@ -69,15 +69,15 @@ export function linearToLabPlanes(
 ): { L: Float32Array; a: Float32Array; b: Float32Array } {
   const m = TO_XYZ;
   const [m0, m1, m2, m3, m4, m5, m6, m7, m8] = [m[0]!, m[1]!, m[2]!, m[3]!, m[4]!, m[5]!, m[6]!, m[7]!, m[8]!];
-  const wx = 1 / WHITE_D65[0],
-    wz = 1 / WHITE_D65[2];
+  const wx = 1 / WHITE_D65[0];
+  const wz = 1 / WHITE_D65[2];
   for (let i = 0; i < r.length; i++) {
-    const R = r[i]!,
-      G = g[i]!,
-      B = b[i]!;
-    const fx = f((m0 * R + m1 * G + m2 * B) * wx),
-      fy = f(m3 * R + m4 * G + m5 * B),
-      fz = f((m6 * R + m7 * G + m8 * B) * wz);
+    const R = r[i]!;
+    const G = g[i]!;
+    const B = b[i]!;
+    const fx = f((m0 * R + m1 * G + m2 * B) * wx);
+    const fy = f(m3 * R + m4 * G + m5 * B);
+    const fz = f((m6 * R + m7 * G + m8 * B) * wz);
     dstL[i] = 116 * fy - 16;
     dstA[i] = 500 * (fx - fy);
     dstB[i] = 200 * (fy - fz);

@@ -53,18 +53,18 @@ export function multiply3(a: ArrayLike<number>, b: ArrayLike<number>): Float64Ar
 }
 
 export function invert3(m: ArrayLike<number>): Float64Array {
-  const a = m[0]!,
-    b = m[1]!,
-    c = m[2]!,
-    d = m[3]!,
-    e = m[4]!,
-    f = m[5]!,
-    g = m[6]!,
-    h = m[7]!,
-    i = m[8]!;
-  const A = e * i - f * h,
-    B = f * g - d * i,
-    C = d * h - e * g;
+  const a = m[0]!;
+  const b = m[1]!;
+  const c = m[2]!;
+  const d = m[3]!;
+  const e = m[4]!;
+  const f = m[5]!;
+  const g = m[6]!;
+  const h = m[7]!;
+  const i = m[8]!;
+  const A = e * i - f * h;
+  const B = f * g - d * i;
+  const C = d * h - e * g;
   const k = 1 / (a * A + b * B + c * C);
   return Float64Array.of(
     A * k,
@@ -85,10 +85,10 @@ export function apply3(m: ArrayLike<number>, x: number, y: number, z: number): [
 
 /** Linear RGB → XYZ: columns are the primaries' XYZ, scaled so that RGB (1, 1, 1) is white. */
 export function rgbToXyz(primaries: Primaries): Float64Array {
-  const r = xyToXyz(primaries.red),
-    g = xyToXyz(primaries.green),
-    b = xyToXyz(primaries.blue),
-    w = xyToXyz(primaries.white);
+  const r = xyToXyz(primaries.red);
+  const g = xyToXyz(primaries.green);
+  const b = xyToXyz(primaries.blue);
+  const w = xyToXyz(primaries.white);
   const p = Float64Array.of(r[0], g[0], b[0], r[1], g[1], b[1], r[2], g[2], b[2]);
   const s = apply3(invert3(p), w[0], w[1], w[2]);
   for (let row = 0; row < 3; row++) for (let c = 0; c < 3; c++) p[3 * row + c] = p[3 * row + c]! * s[c]!;
@@ -117,8 +117,8 @@ export const LUMA_COEFFICIENTS: Record<YcbcrName, { readonly kr: number; readonl
 export function rgbToYcbcr(name: YcbcrName): Float64Array {
   const { kr, kb } = LUMA_COEFFICIENTS[name];
   const kg = 1 - kr - kb;
-  const u = 2 * (1 - kb),
-    v = 2 * (1 - kr);
+  const u = 2 * (1 - kb);
+  const v = 2 * (1 - kr);
   return Float64Array.of(kr, kg, kb, -kr / u, -kg / u, 0.5, 0.5, -kg / v, -kb / v);
 }
 
@@ -138,9 +138,9 @@ export function matrixPlanes(
 ): void {
   const [m0, m1, m2, m3, m4, m5, m6, m7, m8] = [m[0]!, m[1]!, m[2]!, m[3]!, m[4]!, m[5]!, m[6]!, m[7]!, m[8]!];
   for (let i = 0; i < r.length; i++) {
-    const x = r[i]!,
-      y = g[i]!,
-      z = b[i]!;
+    const x = r[i]!;
+    const y = g[i]!;
+    const z = b[i]!;
     dr[i] = m0 * x + m1 * y + m2 * z;
     dg[i] = m3 * x + m4 * y + m5 * z;
     db[i] = m6 * x + m7 * y + m8 * z;

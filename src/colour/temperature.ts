@@ -79,11 +79,11 @@ export function cctOhno(x: number, y: number): { kelvin: number; duv: number } {
     return Math.hypot(u - q[0], v - q[1]);
   };
   // Distance along the locus is nearly even in mired: coarse scan, then golden section.
-  const lo = 1e6 / LOCUS_HIGH,
-    hi = 1e6 / LOCUS_LOW,
-    step = (hi - lo) / 200;
-  let best = lo,
-    least = Infinity;
+  const lo = 1e6 / LOCUS_HIGH;
+  const hi = 1e6 / LOCUS_LOW;
+  const step = (hi - lo) / 200;
+  let best = lo;
+  let least = Infinity;
   for (let i = 0; i <= 200; i++) {
     const d = distance(lo + step * i);
     if (d < least) {
@@ -91,12 +91,12 @@ export function cctOhno(x: number, y: number): { kelvin: number; duv: number } {
       best = lo + step * i;
     }
   }
-  let a = Math.max(lo, best - step),
-    b = Math.min(hi, best + step);
+  let a = Math.max(lo, best - step);
+  let b = Math.min(hi, best + step);
   const golden = (Math.sqrt(5) - 1) / 2;
   for (let i = 0; i < 60; i++) {
-    const c = b - golden * (b - a),
-      d = a + golden * (b - a);
+    const c = b - golden * (b - a);
+    const d = a + golden * (b - a);
     if (distance(c) < distance(d)) b = d;
     else a = c;
   }

@@ -10,9 +10,9 @@ import { planeOr } from '../image/boundary.js';
 import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
 import { decodeTransfer, encodeTransfer, type TransferName } from './transfer.js';
 
-const DECODE_LO = -0.25,
-  DECODE_HI = 1.25,
-  DECODE_STEPS = 12288;
+const DECODE_LO = -0.25;
+const DECODE_HI = 1.25;
+const DECODE_STEPS = 12288;
 const ENCODE_STEPS = 8192;
 /** Largest light the encoding table covers; cube-root spacing. */
 const ENCODE_MAX = 2;

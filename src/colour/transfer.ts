@@ -39,22 +39,22 @@ export function srgbDecode(coded: number): number {
 
 /** BT.1886 EOTF: coded 0..1 → luminance in the unit of `white` and `black` (cd/m², or 1 and 0). Annex 1. */
 export function bt1886Decode(coded: number, white = 1, black = 0): number {
-  const w = white ** (1 / 2.4),
-    b = black ** (1 / 2.4);
+  const w = white ** (1 / 2.4);
+  const b = black ** (1 / 2.4);
   return (w - b) ** 2.4 * Math.max(coded + b / (w - b), 0) ** 2.4;
 }
 
 export function bt1886Encode(luminance: number, white = 1, black = 0): number {
-  const w = white ** (1 / 2.4),
-    b = black ** (1 / 2.4);
+  const w = white ** (1 / 2.4);
+  const b = black ** (1 / 2.4);
   return Math.max(luminance, 0) ** (1 / 2.4) / (w - b) - b / (w - b);
 }
 
-const PQ_M1 = 2610 / 16384,
-  PQ_M2 = (2523 / 4096) * 128,
-  PQ_C1 = 3424 / 4096,
-  PQ_C2 = (2413 / 4096) * 32,
-  PQ_C3 = (2392 / 4096) * 32;
+const PQ_M1 = 2610 / 16384;
+const PQ_M2 = (2523 / 4096) * 128;
+const PQ_C1 = 3424 / 4096;
+const PQ_C2 = (2413 / 4096) * 32;
+const PQ_C3 = (2392 / 4096) * 32;
 
 /** PQ signal 0..1 → cd/m², 0..10 000 (EOTF). */
 export function pqDecodeNits(coded: number): number {
@@ -68,9 +68,9 @@ export function pqEncodeNits(nits: number): number {
   return ((PQ_C1 + PQ_C2 * y) / (1 + PQ_C3 * y)) ** PQ_M2;
 }
 
-const HLG_A = 0.17883277,
-  HLG_B = 1 - 4 * HLG_A,
-  HLG_C = 0.5 - HLG_A * Math.log(4 * HLG_A);
+const HLG_A = 0.17883277;
+const HLG_B = 1 - 4 * HLG_A;
+const HLG_C = 0.5 - HLG_A * Math.log(4 * HLG_A);
 
 /** HLG signal → scene light, 1 = peak (inverse OETF). */
 export function hlgDecode(coded: number): number {

@@ -25,10 +25,10 @@ export class RandomStream {
   /** Next 32 random bits as an unsigned integer. */
   uint32(): number {
     const s = this.state;
-    const s0 = s[0]!,
-      s1 = s[1]!,
-      s2 = s[2]!,
-      s3 = s[3]!;
+    const s0 = s[0]!;
+    const s1 = s[1]!;
+    const s2 = s[2]!;
+    const s3 = s[3]!;
     let r = Math.imul(s1, 5);
     r = Math.imul((r << 7) | (r >>> 25), 9) >>> 0;
     const t = s1 << 9;
@@ -58,9 +58,9 @@ export class RandomStream {
       this.spare = null;
       return v;
     }
-    let u = 0,
-      v = 0,
-      q = 0;
+    let u = 0;
+    let v = 0;
+    let q = 0;
     do {
       u = 2 * this.uniform() - 1;
       v = 2 * this.uniform() - 1;

@@ -9,8 +9,8 @@ const published = JSON.parse(readFileSync(new URL('../../test/published/timecode
   invalid: string[];
   valid: string;
 };
-const r2997 = rate(30000, 1001),
-  r5994 = rate(60000, 1001);
+const r2997 = rate(30000, 1001);
+const r5994 = rate(60000, 1001);
 
 describe('timecode', () => {
   it('labels 29.97 drop-frame as published, both ways', () => {

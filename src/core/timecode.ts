@@ -40,10 +40,10 @@ export function formatTimecode(frame: number, rate: Rate, drop = false): string 
   }
   label %= fps * 86400;
   const two = (n: number): string => String(n).padStart(2, '0');
-  const ff = label % fps,
-    s = Math.floor(label / fps) % 60,
-    m = Math.floor(label / (fps * 60)) % 60,
-    h = Math.floor(label / (fps * 3600));
+  const ff = label % fps;
+  const s = Math.floor(label / fps) % 60;
+  const m = Math.floor(label / (fps * 60)) % 60;
+  const h = Math.floor(label / (fps * 3600));
   return `${two(h)}:${two(m)}:${two(s)}${drop ? ';' : ':'}${two(ff)}`;
 }
 

@@ -18,8 +18,8 @@ import { cardCoverage, cardFrame } from './title-card.js';
 /** Fits a display-coded picture into a raster, centred, black bars where needed. */
 export function fitInto(src: Picture, widthPx: number, heightPx: number): Picture {
   const scale = Math.min(widthPx / src.width, heightPx / src.height);
-  const w = Math.min(widthPx, Math.max(1, Math.round(src.width * scale))),
-    h = Math.min(heightPx, Math.max(1, Math.round(src.height * scale)));
+  const w = Math.min(widthPx, Math.max(1, Math.round(src.width * scale)));
+  const h = Math.min(heightPx, Math.max(1, Math.round(src.height * scale)));
   const rgb: Picture =
     src.channels === 3
       ? src
@@ -32,11 +32,11 @@ export function fitInto(src: Picture, widthPx: number, heightPx: number): Pictur
   const fitted = w === src.width && h === src.height ? rgb : resize(rgb, w, h, scale < 1 ? 'area' : 'cubic');
   if (w === widthPx && h === heightPx) return fitted;
   const out = createPicture(widthPx, heightPx, 3);
-  const x0 = (widthPx - w) >> 1,
-    y0 = (heightPx - h) >> 1;
+  const x0 = (widthPx - w) >> 1;
+  const y0 = (heightPx - h) >> 1;
   for (let c = 0; c < 3; c++) {
-    const from = plane(fitted, c),
-      to = plane(out, c);
+    const from = plane(fitted, c);
+    const to = plane(out, c);
     for (let y = 0; y < h; y++) to.set(from.subarray(y * w, (y + 1) * w), (y + y0) * widthPx + x0);
   }
   return out;
@@ -91,8 +91,8 @@ export async function assemble(
     const reader = await VideoReader.open(item.file!);
     try {
       let record = item.recordIn;
-      let last: Picture | null = null,
-        read: Picture | undefined;
+      let last: Picture | null = null;
+      let read: Picture | undefined;
       for await (const frame of reader.frames(item.in, item.out)) {
         options.signal?.throwIfAborted();
         if (record >= item.recordOut) break;

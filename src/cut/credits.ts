@@ -10,8 +10,8 @@ export function creditCards(cut: {
   readonly credits: readonly string[];
   readonly thanks: readonly string[];
 }): string[][] {
-  const lines = [...cut.credits, ...(cut.thanks.length > 0 ? ['Thanks to', ...cut.thanks] : [])],
-    cards: string[][] = [];
+  const lines = [...cut.credits, ...(cut.thanks.length > 0 ? ['Thanks to', ...cut.thanks] : [])];
+  const cards: string[][] = [];
   for (let i = 0; i < lines.length; i += LINES) cards.push(lines.slice(i, i + LINES));
   return cards;
 }

@@ -33,8 +33,8 @@ function run(fps: number, frames: number, colour: (f: number) => (x: number, y: 
 describe('pairs of the definition (WCAG 2.x, ITU-R BT.1702-3)', () => {
   it('general', () => {
     for (const p of published.general) {
-      const a = relativeLuminance(...toLin(p.a)),
-        b = relativeLuminance(...toLin(p.b));
+      const a = relativeLuminance(...toLin(p.a));
+      const b = relativeLuminance(...toLin(p.b));
       expect(a).toBeCloseTo(p.Ya, 3);
       expect(isGeneralTransition(a, b)).toBe(p.general_transition);
     }

@@ -60,9 +60,9 @@ export function relativeLuminance(r: number, g: number, b: number): number {
 
 /** CIE 1976 u', v'; null for black. */
 export function uvPrime(r: number, g: number, b: number): readonly [number, number] | null {
-  const x = 0.4124 * r + 0.3576 * g + 0.1805 * b,
-    y = 0.2126 * r + 0.7152 * g + 0.0722 * b,
-    z = 0.0193 * r + 0.1192 * g + 0.9505 * b;
+  const x = 0.4124 * r + 0.3576 * g + 0.1805 * b;
+  const y = 0.2126 * r + 0.7152 * g + 0.0722 * b;
+  const z = 0.0193 * r + 0.1192 * g + 0.9505 * b;
   const d = x + 15 * y + 3 * z;
   return d < 1e-4 ? null : [(4 * x) / d, (9 * y) / d];
 }
@@ -78,8 +78,8 @@ const isSaturatedRed = (c: Rgb): boolean => c[0] >= 0.8 * (c[0] + c[1] + c[2]) &
 /** Whether going between two linear colours is a red transition. */
 export function isRedTransition(a: Rgb, b: Rgb): boolean {
   if (!isSaturatedRed(a) && !isSaturatedRed(b)) return false;
-  const ua = uvPrime(...a),
-    ub = uvPrime(...b);
+  const ua = uvPrime(...a);
+  const ub = uvPrime(...b);
   if (ua === null || ub === null) return true;
   return Math.hypot(ua[0] - ub[0], ua[1] - ub[1]) > 0.2;
 }
@@ -108,21 +108,21 @@ export class FlashDetector {
   /** Adds one display-coded picture (R'G'B' 0..1), at least three channels or one. */
   add(coded: Picture): void {
     const { width, height } = coded;
-    const r = plane(coded, 0),
-      g = plane(coded, coded.channels >= 3 ? 1 : 0),
-      b = plane(coded, coded.channels >= 3 ? 2 : 0);
-    const stepX = Math.max(1, Math.floor(width / COLUMNS / 6)),
-      stepY = Math.max(1, Math.floor(height / ROWS / 6));
+    const r = plane(coded, 0);
+    const g = plane(coded, coded.channels >= 3 ? 1 : 0);
+    const b = plane(coded, coded.channels >= 3 ? 2 : 0);
+    const stepX = Math.max(1, Math.floor(width / COLUMNS / 6));
+    const stepY = Math.max(1, Math.floor(height / ROWS / 6));
     for (let cy = 0; cy < ROWS; cy++) {
-      const y0 = Math.floor((cy * height) / ROWS),
-        y1 = Math.max(y0 + 1, Math.floor(((cy + 1) * height) / ROWS));
+      const y0 = Math.floor((cy * height) / ROWS);
+      const y1 = Math.max(y0 + 1, Math.floor(((cy + 1) * height) / ROWS));
       for (let cx = 0; cx < COLUMNS; cx++) {
-        const x0 = Math.floor((cx * width) / COLUMNS),
-          x1 = Math.max(x0 + 1, Math.floor(((cx + 1) * width) / COLUMNS));
-        let sr = 0,
-          sg = 0,
-          sb = 0,
-          n = 0;
+        const x0 = Math.floor((cx * width) / COLUMNS);
+        const x1 = Math.max(x0 + 1, Math.floor(((cx + 1) * width) / COLUMNS));
+        let sr = 0;
+        let sg = 0;
+        let sb = 0;
+        let n = 0;
         for (let y = y0; y < y1 && y < height; y += stepY)
           for (let x = x0; x < x1 && x < width; x += stepX) {
             const i = y * width + x;
@@ -236,10 +236,10 @@ export class FlashDetector {
         });
     }
     flashes.sort((a, b) => a.from - b.from);
-    const general = worst(this.transitions, 'general'),
-      red = worst(this.transitions, 'red');
-    let run = 0,
-      longest = 0;
+    const general = worst(this.transitions, 'general');
+    const red = worst(this.transitions, 'red');
+    let run = 0;
+    let longest = 0;
     for (let i = 1; i < this.transitions.length; i++) {
       run =
         this.transitions[i]!.frame - this.transitions[i - 1]!.frame < this.framesPerSecond / 2

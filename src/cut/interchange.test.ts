@@ -26,9 +26,9 @@ const published = JSON.parse(
   otio: { schemas: string[]; kinds: string[]; item: string[] };
 };
 
-const R24 = rate(24),
-  R48 = rate(48),
-  R25 = rate(25);
+const R24 = rate(24);
+const R48 = rate(48);
+const R25 = rate(25);
 const item = (name: string, over: Partial<ProgrammeItem> = {}): ProgrammeItem => ({
   kind: 'film',
   name,
@@ -189,8 +189,8 @@ describe('OpenTimelineIO', () => {
   it('pictures follow each other without a gap; sound stays in step whatever its rate', () => {
     expect(children(tracks[0]!).map(length)).toEqual([2, 1, 2, 1.5]);
     expect(start(children(tracks[0]!)[1]!)).toBeCloseTo(200 / 48, 12);
-    const a = children(tracks[1]!),
-      b = children(tracks[2]!);
+    const a = children(tracks[1]!);
+    const b = children(tracks[2]!);
     // One: from 0 to 2 s + 10 frames. Three would lead by 60 frames but has 3 s − 58
     // frames before it: it begins where one ends.
     expect(length(a[0]!)).toBeCloseTo(58 / 24, 12);

@@ -115,8 +115,8 @@ export function makeLedger(
 /** Frames of the film used at least once: a shot used twice is borrowed once. */
 function unionFrames(uses: readonly { readonly in: number; readonly out: number }[]): number {
   const sorted = [...uses].sort((a, b) => a.in - b.in);
-  let total = 0,
-    end = -1;
+  let total = 0;
+  let end = -1;
   for (const u of sorted) {
     total += Math.max(0, u.out - Math.max(u.in, end));
     end = Math.max(end, u.out);

@@ -11,9 +11,9 @@ describe('lettering', () => {
       ['Harrow Hill. All change.', 'bold'],
       ['Media by the project, three hedgehogs', 'regular'],
     ] as const) {
-      const size = 40,
-        w = Math.ceil(lineWidth(text, size, faces[face])),
-        W = w + 40;
+      const size = 40;
+      const w = Math.ceil(lineWidth(text, size, faces[face]));
+      const W = w + 40;
       const ink = await renderLines([{ text, sizePx: size, x: 20, y: 60, align: 'left', face }], W, 90, faces);
       const column = (x: number): number => {
         let s = 0;
@@ -38,10 +38,10 @@ describe('lettering', () => {
     expect(foreignLetters(['Двор', 'Ελένη'])).toBeNull();
     expect(foreignLetters(['Двор', '兎の'])).toMatch(/no 兎の; .*look at the titles/);
     // However long: no line leaves the card.
-    const title = `${'очень длинная прогулка '.repeat(9)}兎`,
-      card = await cardCoverage([title, 'a film'], 320, 180, faces);
-    let edge = 0,
-      inside = 0;
+    const title = `${'очень длинная прогулка '.repeat(9)}兎`;
+    const card = await cardCoverage([title, 'a film'], 320, 180, faces);
+    let edge = 0;
+    let inside = 0;
     for (let y = 0; y < 180; y++)
       for (let x = 0; x < 320; x++) {
         if (x < 4 || x >= 316 || y < 4 || y >= 176) edge += card[y * 320 + x]!;
@@ -52,8 +52,8 @@ describe('lettering', () => {
   });
   it('fits a line to a width: smaller first, then cut short', () => {
     expect(fitLine('short', 30, 400, faces.regular)).toEqual({ text: 'short', sizePx: 30 });
-    const line = fitLine('a caption that is rather too long', 30, 400, faces.regular),
-      cut = fitLine('a caption that is far too long for so narrow a picture'.repeat(2), 30, 400, faces.regular);
+    const line = fitLine('a caption that is rather too long', 30, 400, faces.regular);
+    const cut = fitLine('a caption that is far too long for so narrow a picture'.repeat(2), 30, 400, faces.regular);
     expect([line.text, line.sizePx < 30]).toEqual(['a caption that is rather too long', true]);
     expect(cut.text).toMatch(/ …$/);
     for (const l of [line, cut]) expect(lineWidth(l.text, l.sizePx, faces.regular)).toBeLessThanOrEqual(401);

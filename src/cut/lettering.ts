@@ -60,15 +60,15 @@ const WIDE = /[\u1100-\u11ff\u2e80-\u9fff\uac00-\ud7af\uf900-\ufaff\uff00-\uff60
 
 /** Glyph outlines of a line one after another. Kerning pairs that the parser reads as no number count as none. */
 function setLine(text: string, x: number, y: number, sizePx: number, face: Typeface): { path: string; width: number } {
-  let at = x,
-    path = '';
+  let at = x;
+  let path = '';
   for (const run of runsOf(text, face)) {
     if (run.font === null) {
       for (const letter of run.text) at += (WIDE.test(letter) ? 1 : 0.5) * sizePx;
       continue;
     }
-    const font = face.fonts[run.font]!,
-      k = sizePx / font.unitsPerEm;
+    const font = face.fonts[run.font]!;
+    const k = sizePx / font.unitsPerEm;
     let before: opentype.Glyph | null = null;
     for (const glyph of font.stringToGlyphs(run.text)) {
       if (before !== null) {
@@ -98,12 +98,12 @@ async function drawByMachine(l: Line, out: Float32Array, widthPx: number, height
       rgba: true,
     },
   });
-  const most = Math.max(8, Math.round(0.96 * widthPx)),
-    meta = await ink.metadata();
+  const most = Math.max(8, Math.round(0.96 * widthPx));
+  const meta = await ink.metadata();
   if ((meta.width ?? 0) > most) ink = sharp(await ink.png().toBuffer()).resize({ width: most });
   const { data, info } = await ink.raw().toBuffer({ resolveWithObject: true });
-  const x0 = Math.round(l.align === 'left' ? l.x : l.align === 'centre' ? l.x - info.width / 2 : l.x - info.width),
-    y0 = Math.round(l.y - 0.3 * l.sizePx - info.height / 2);
+  const x0 = Math.round(l.align === 'left' ? l.x : l.align === 'centre' ? l.x - info.width / 2 : l.x - info.width);
+  const y0 = Math.round(l.y - 0.3 * l.sizePx - info.height / 2);
   for (let y = Math.max(0, -y0); y < info.height && y + y0 < heightPx; y++)
     for (let x = Math.max(0, -x0); x < info.width && x + x0 < widthPx; x++) {
       const i = (y + y0) * widthPx + x + x0;
@@ -149,8 +149,8 @@ export async function renderLines(
 
 /** What to tell of lines whose letters the bundled fonts lack; null where they have them all. */
 export function foreignLetters(lines: readonly string[]): string | null {
-  const face = loadFace('regular'),
-    missing = [...new Set(lines.flatMap((l) => [...missingLetters(l, face)]))].join('');
+  const face = loadFace('regular');
+  const missing = [...new Set(lines.flatMap((l) => [...missingLetters(l, face)]))].join('');
   return missing === ''
     ? null
     : `the bundled typefaces have no ${missing.length > 24 ? `${[...missing].slice(0, 24).join('')} …` : missing}; ` +

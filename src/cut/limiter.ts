@@ -70,8 +70,8 @@ function slidingMinimum(values: Float32Array, radius: number): Float32Array {
   const n = values.length;
   const out = new Float32Array(n);
   const queue = new Int32Array(n);
-  let head = 0,
-    tail = 0;
+  let head = 0;
+  let tail = 0;
   for (let i = 0; i < n + radius; i++) {
     if (i < n) {
       while (tail > head && values[queue[tail - 1]!]! >= values[i]!) tail--;

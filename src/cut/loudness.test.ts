@@ -78,8 +78,8 @@ describe('EBU Tech 3341', () => {
     });
   }
   it('case 6: five channels', () => {
-    const n = RATE * 20,
-      levels = [-28, -28, -24, -30, -30].map((l) => 10 ** (l / 20));
+    const n = RATE * 20;
+    const levels = [-28, -28, -24, -30, -30].map((l) => 10 ** (l / 20));
     const s = new Float32Array(n * 5);
     for (let i = 0; i < n; i++)
       for (let k = 0; k < 5; k++) s[5 * i + k] = levels[k]! * Math.sin((2 * Math.PI * 1000 * i) / RATE);
@@ -114,8 +114,8 @@ describe('EBU Tech 3341', () => {
   for (const c of published.truePeak.cases) {
     it(`case ${c.case}: true peak between samples`, () => {
       const div = Number(c.freq.split('/')[1]);
-      const n = RATE,
-        fade = RATE * 0.01;
+      const n = RATE;
+      const fade = RATE * 0.01;
       const s = new Float32Array(n * 2);
       for (let i = 0; i < n; i++) {
         const g = Math.min(1, i / fade, (n - 1 - i) / fade);

@@ -122,10 +122,10 @@ export class LoudnessMeter {
   add(interleaved: Float32Array): void {
     const { channels, state, stages, weights } = this;
     const [s1, s2] = stages;
-    const [b10, b11, b12] = s1.b,
-      [, a11, a12] = s1.a;
-    const [b20, b21, b22] = s2.b,
-      [, a21, a22] = s2.a;
+    const [b10, b11, b12] = s1.b;
+    const [, a11, a12] = s1.a;
+    const [b20, b21, b22] = s2.b;
+    const [, a21, a22] = s2.a;
     const frames = Math.floor(interleaved.length / channels);
     for (let n = 0; n < frames; n++) {
       let power = 0;
@@ -213,8 +213,8 @@ export class LoudnessMeter {
    */
   private integrated(momentary: Float64Array): number | null {
     const mean = (gate: number): { mean: number; n: number } => {
-      let sum = 0,
-        n = 0;
+      let sum = 0;
+      let n = 0;
       for (let i = 0; i < momentary.length; i += 10)
         if (momentary[i]! > gate) {
           sum += momentary[i]!;
@@ -231,8 +231,8 @@ export class LoudnessMeter {
   /** Tech 3342: 3 s windows, gates -70 LUFS and 20 LU below, 95th minus 10th percentile. */
   private range(shortTerm: Float64Array): number | null {
     const absolute = 10 ** ((-70 + 0.691) / 10);
-    let sum = 0,
-      n = 0;
+    let sum = 0;
+    let n = 0;
     for (let i = 0; i < shortTerm.length; i += 10)
       if (shortTerm[i]! >= absolute) {
         sum += shortTerm[i]!;

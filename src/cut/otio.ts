@@ -93,9 +93,9 @@ export function writeOtio(p: Programme, placed: readonly PlacedItem[], pathOf: (
       // Programme frames in the sound's own; a lead longer than the sound that is there,
       // or than the gap before it, is cut short.
       const own = (i.sound.rate.num * p.rate.den) / (i.sound.rate.den * p.rate.num);
-      const lead = Math.min(i.soundLead, Math.floor(i.sound.in / own), i.recordIn - at),
-        from = i.recordIn - lead,
-        to = Math.max(from + 1, i.recordOut + i.soundTail);
+      const lead = Math.min(i.soundLead, Math.floor(i.sound.in / own), i.recordIn - at);
+      const from = i.recordIn - lead;
+      const to = Math.max(from + 1, i.recordOut + i.soundTail);
       if (from > at) children.push(gap(from - at, p.rate));
       children.push(
         clip(i.name, i.sound.in - lead * own, i.sound.rate, to - from, p.rate, pathOf(i.sound.file), { kind: 'sound' }),

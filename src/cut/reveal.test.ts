@@ -10,8 +10,8 @@ import { renderReveal, revealLength, revealSize, type RevealStage } from './reve
 const folder = mkdtempSync(join(tmpdir(), 'platewright-reveal-'));
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
-const W = 96,
-  H = 54;
+const W = 96;
+const H = 54;
 function plain(r: number, g: number): Picture {
   const p = createPicture(W, H, 3);
   p.data.fill(r, 0, W * H).fill(g, W * H, 2 * W * H);
@@ -53,9 +53,9 @@ describe('a reveal', () => {
     expect(frames).toBe(40);
     expect(out.every((f) => f.size === revealSize(o).heightPx)).toBe(true);
     for (let i = 0; i < 30; i++) {
-      const k = Math.floor(i / 10),
-        f = i % 10,
-        wiped = f < 4 && k > 0;
+      const k = Math.floor(i / 10);
+      const f = i % 10;
+      const wiped = f < 4 && k > 0;
       expect(out[i]!.left, `frame ${i}`).toBeCloseTo(0.2 * (k + 1), 2);
       expect(out[i]!.right, `frame ${i}`).toBeCloseTo(0.2 * (wiped ? k : k + 1), 2);
       expect(out[i]!.green, `frame ${i}`).toBeCloseTo((i % 6) / 10, 2);

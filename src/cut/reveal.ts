@@ -84,8 +84,8 @@ interface Shown {
 
 /** The frames of a part in the reel's order. */
 function framesOf(part: RevealPart, per: number, widthPx: number): Shown[] {
-  const wipe = Math.max(1, Math.round(per * 0.35)),
-    out: Shown[] = [];
+  const wipe = Math.max(1, Math.round(per * 0.35));
+  const out: Shown[] = [];
   for (let stage = 0; stage <= part.stages.length; stage++)
     for (let f = 0; f < per; f++) {
       const wiped = f < wipe && stage > 0 && stage < part.stages.length;
@@ -108,9 +108,9 @@ async function keepPictures(
   o: RevealOptions,
   each: () => void,
 ): Promise<void> {
-  const h = o.heightPx,
-    w = o.widthPx - (o.widthPx % 2),
-    wanted = wantedOf(shown);
+  const h = o.heightPx;
+  const w = o.widthPx - (o.widthPx % 2);
+  const wanted = wantedOf(shown);
   for (const n of [...wanted.keys()].sort((x, y) => x - y))
     for (const stage of wanted.get(n)!) {
       o.signal?.throwIfAborted();
@@ -142,8 +142,8 @@ export async function renderReveal(
   faces: Readonly<Record<Face, Typeface>>,
   o: RevealOptions,
 ): Promise<number> {
-  const h = o.heightPx,
-    { widthPx: w, heightPx: whole } = revealSize(o);
+  const h = o.heightPx;
+  const { widthPx: w, heightPx: whole } = revealSize(o);
   const per = Math.round((o.secondsAStage ?? 1.6) * o.framesPerSecond);
   const size = Math.round(h * 0.052);
   const plans = parts.map((p) => framesOf(p, per, w));
@@ -151,16 +151,16 @@ export async function renderReveal(
     (sum, p) => sum + p.length + [...wantedOf(p).values()].reduce((k, stages) => k + stages.length, 0),
     0,
   );
-  let done = 0,
-    frames = 0;
+  let done = 0;
+  let frames = 0;
   const kept = new KeptPictures(o.scratch, w, h);
   try {
     for (const [k, part] of parts.entries()) {
       const shown = plans[k]!;
       kept.clear();
       await keepPictures(part, shown, kept, o, () => o.progress?.(++done, total));
-      let coverage: Float32Array | null = null,
-        captionOf = -1;
+      let coverage: Float32Array | null = null;
+      let captionOf = -1;
       for (const { stage, n, edge } of shown) {
         o.signal?.throwIfAborted();
         if (stage !== captionOf || coverage === null) {
@@ -199,8 +199,8 @@ export async function renderReveal(
 function wipeIn(current: Picture, before: Picture, edge: number): void {
   const { width: w, height: h } = current;
   for (let c = 0; c < 3; c++) {
-    const to = plane(current, c),
-      from = plane(before, c);
+    const to = plane(current, c);
+    const from = plane(before, c);
     for (let y = 0; y < h; y++) {
       to.set(from.subarray(y * w + edge, (y + 1) * w), y * w + edge);
       for (let x = Math.max(0, edge - 1); x < Math.min(w, edge + 1); x++) to[y * w + x] = 0.92;
@@ -217,8 +217,8 @@ async function sideBySide(part: RevealPart, n: number, w: number, h: number): Pr
     const rgb = fitInto(p, p.width, p.height);
     const height = Math.min(h, Math.round((half * rgb.height) / rgb.width));
     const small = resize(rgb, half, height, 'area');
-    const x0 = k === 0 ? 2 : w - half - 2,
-      y0 = Math.max(0, Math.round((h - height) / 2));
+    const x0 = k === 0 ? 2 : w - half - 2;
+    const y0 = Math.max(0, Math.round((h - height) / 2));
     for (let c = 0; c < 3; c++)
       for (let y = 0; y < height && y + y0 < h; y++)
         plane(out, c).set(plane(small, c).subarray(y * half, (y + 1) * half), (y + y0) * w + x0);

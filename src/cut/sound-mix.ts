@@ -29,10 +29,10 @@ export function mixParts(p: Programme, placed: readonly PlacedItem[]): MixPart[]
   const parts: MixPart[] = [];
   for (const i of placed) {
     if (i.sound === null) continue;
-    const from = Math.max(0, i.recordIn - i.soundLead),
-      to = Math.max(from + 1, i.recordOut + i.soundTail);
-    const start = sampleAt(from),
-      end = Math.min(total, sampleAt(to));
+    const from = Math.max(0, i.recordIn - i.soundLead);
+    const to = Math.max(from + 1, i.recordOut + i.soundTail);
+    const start = sampleAt(from);
+    const end = Math.min(total, sampleAt(to));
     const source = secondsOf(i.sound.in, i.sound.rate) - (secondsOf(i.recordIn, p.rate) - secondsOf(from, p.rate));
     const skip = Math.max(0, -source);
     const begin = start + Math.round(skip * SAMPLE_RATE);

@@ -16,12 +16,12 @@ export async function cardCoverage(
   heightPx: number,
   faces: Readonly<Record<Face, Typeface>>,
 ): Promise<Float32Array> {
-  const big = Math.round(heightPx * (lines.length > 4 ? 0.06 : 0.1)),
-    small = Math.round(heightPx * 0.045),
-    room = widthPx * 0.86;
+  const big = Math.round(heightPx * (lines.length > 4 ? 0.06 : 0.1));
+  const small = Math.round(heightPx * 0.045);
+  const room = widthPx * 0.86;
   const broken = lines.flatMap((text, i) => {
-    const face: Face = i === 0 ? 'bold' : 'regular',
-      size = i === 0 ? big : small;
+    const face: Face = i === 0 ? 'bold' : 'regular';
+    const size = i === 0 ? big : small;
     const width = lineWidth(text, size, faces[face]);
     if (width <= 1.5 * room) return [{ text, face, size: width > room ? (size * room) / width : size, step: size }];
     return wrapText(text, room, 0.67 * size, faces[face]).map((t) => {
@@ -30,8 +30,8 @@ export async function cardCoverage(
     });
   });
   // More than the card holds: all smaller.
-  const total = broken.reduce((s, z) => s + z.step * 1.45, 0),
-    k = Math.min(1, (0.9 * heightPx) / total);
+  const total = broken.reduce((s, z) => s + z.step * 1.45, 0);
+  const k = Math.min(1, (0.9 * heightPx) / total);
   let y = heightPx / 2 - (k * total) / 2;
   const set: Line[] = broken.map((b) => {
     y += k * b.step * 1.1;
@@ -57,8 +57,8 @@ export function cardFrame(
   const level = Math.max(0, Math.min(1, (frame + 1) / fade, (frames - frame) / fade));
   for (let c = 0; c < 3; c++) {
     const p = plane(out, c);
-    const g = GROUND[c]!,
-      ink = INK[c]!;
+    const g = GROUND[c]!;
+    const ink = INK[c]!;
     for (let i = 0; i < p.length; i++) p[i] = g + (ink - g) * coverage[i]! * level;
   }
   return out;

@@ -35,8 +35,8 @@ export class PlainBlockMatcher {
   private findActive(a: SmallFrame, b: SmallFrame): void {
     const act = this.active;
     const rowDark = (y: number): boolean => {
-      let ma = 0,
-        mb = 0;
+      let ma = 0;
+      let mb = 0;
       for (let x = 0, i = y * SMALL_W; x < SMALL_W; x++, i++) {
         if (a[i]! > ma) ma = a[i]!;
         if (b[i]! > mb) mb = b[i]!;
@@ -44,18 +44,18 @@ export class PlainBlockMatcher {
       return ma < BAR_LEVEL || mb < BAR_LEVEL;
     };
     const columnDark = (x: number): boolean => {
-      let ma = 0,
-        mb = 0;
+      let ma = 0;
+      let mb = 0;
       for (let y = 0, i = x; y < SMALL_H; y++, i += SMALL_W) {
         if (a[i]! > ma) ma = a[i]!;
         if (b[i]! > mb) mb = b[i]!;
       }
       return ma < BAR_LEVEL || mb < BAR_LEVEL;
     };
-    let y0 = 0,
-      y1 = SMALL_H,
-      x0 = 0,
-      x1 = SMALL_W;
+    let y0 = 0;
+    let y1 = SMALL_H;
+    let x0 = 0;
+    let x1 = SMALL_W;
     while (y0 < SMALL_H && rowDark(y0)) y0++;
     while (y1 > y0 && rowDark(y1 - 1)) y1--;
     while (x0 < SMALL_W && columnDark(x0)) x0++;
@@ -99,19 +99,19 @@ export class PlainBlockMatcher {
   private coarseNcc(dx: number, dy: number): number {
     const a = this.coarseA;
     const b = this.coarseB;
-    const left = this.coarseX0,
-      right = this.coarseX1,
-      top = this.coarseY0,
-      bottom = this.coarseY1;
+    const left = this.coarseX0;
+    const right = this.coarseX1;
+    const top = this.coarseY0;
+    const bottom = this.coarseY1;
     const x0 = Math.max(left, left - dx);
     const x1 = Math.min(right, right - dx);
     const y0 = Math.max(top, top - dy);
     const y1 = Math.min(bottom, bottom - dy);
-    let sa = 0,
-      sb = 0,
-      saa = 0,
-      sbb = 0,
-      sab = 0;
+    let sa = 0;
+    let sb = 0;
+    let saa = 0;
+    let sbb = 0;
+    let sab = 0;
     for (let y = y0; y < y1; y++) {
       const ra = y * COARSE_W;
       const rb = (y + dy) * COARSE_W + dx;
@@ -138,9 +138,9 @@ export class PlainBlockMatcher {
     const act = this.active;
     if (x < act.x0 || y < act.y0 || x > act.x1 - BW || y > act.y1 - BH) return 1;
     const blk = this.block;
-    let sb = 0,
-      sbb = 0,
-      sab = 0;
+    let sb = 0;
+    let sbb = 0;
+    let sab = 0;
     let i = 0;
     for (let v = 0; v < BH; v++) {
       const r = (y + v) * SMALL_W + x;
@@ -160,8 +160,8 @@ export class PlainBlockMatcher {
 
   /** Matches a onto b. `reach` is how far (cells) a block may stray from its best prediction. */
   match(first: SmallFrame, second: SmallFrame, reach: number, out: Match): Match {
-    const a = this.a15,
-      b = this.b15;
+    const a = this.a15;
+    const b = this.b15;
     for (let i = 0; i < a.length; i++) {
       a[i] = first[i]! >> 1;
       b[i] = second[i]! >> 1;
@@ -185,8 +185,8 @@ export class PlainBlockMatcher {
     this.coarseY0 = Math.ceil(ay0 / 3);
     this.coarseY1 = Math.floor(ay1 / 3);
     let best = this.coarseNcc(0, 0);
-    let gx = 0,
-      gy = 0;
+    let gx = 0;
+    let gy = 0;
     if (best < 0.985) {
       for (let dy = -GLOBAL_Y; dy <= GLOBAL_Y; dy++) {
         for (let dx = -GLOBAL_X; dx <= GLOBAL_X; dx++) {
@@ -202,19 +202,19 @@ export class PlainBlockMatcher {
     }
     gx *= 3;
     gy *= 3;
-    let total = 0,
-      rigid = 0,
-      weights = 0,
-      motion = 0;
+    let total = 0;
+    let rigid = 0;
+    let weights = 0;
+    let motion = 0;
     for (let by = 0; by < BY; by++) {
       for (let bx = 0; bx < BX; bx++) {
         const k = by * BX + bx;
         // Blocks tile the active part; where it is smaller than the frame they overlap.
         const x0 = ax0 + Math.floor((2 * bx * (ax1 - ax0 - BW) + BX - 1) / (2 * (BX - 1)));
         const y0 = ay0 + Math.floor((2 * by * (ay1 - ay0 - BH) + BY - 1) / (2 * (BY - 1)));
-        let s = 0,
-          ss = 0,
-          i = 0;
+        let s = 0;
+        let ss = 0;
+        let i = 0;
         for (let v = 0; v < BH; v++) {
           const r = (y0 + v) * SMALL_W + x0;
           for (let u = 0; u < BW; u++) {
@@ -227,8 +227,8 @@ export class PlainBlockMatcher {
         const n = BW * BH;
         this.sumA = s;
         this.varA = ss - (s * s) / n;
-        let sx = 0,
-          sy = 0;
+        let sx = 0;
+        let sy = 0;
         let e = this.score(b, x0, y0);
         let eRigid = e;
         if (e > 0.02) {
@@ -251,8 +251,8 @@ export class PlainBlockMatcher {
             }
           }
           if (e > 0.06) {
-            const cx = sx,
-              cy = sy;
+            const cx = sx;
+            const cy = sy;
             for (let dy = -reach; dy <= reach; dy++) {
               for (let dx = -reach; dx <= reach; dx++) {
                 const f = this.score(b, x0 + cx + dx, y0 + cy + dy);

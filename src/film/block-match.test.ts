@@ -28,12 +28,12 @@ function frame(
     for (let u = 0; u < SMALL_W; u++) {
       let s = 0;
       for (const [k, n] of [3, 7, 15].entries()) {
-        const px = (u + x + 200) / n,
-          py = (v + y + 200) / n,
-          ix = Math.floor(px),
-          iy = Math.floor(py),
-          tx = px - ix,
-          ty = py - iy;
+        const px = (u + x + 200) / n;
+        const py = (v + y + 200) / n;
+        const ix = Math.floor(px);
+        const iy = Math.floor(py);
+        const tx = px - ix;
+        const ty = py - iy;
         s +=
           (at(ix, iy, k) * (1 - tx) + at(ix + 1, iy, k) * tx) * (1 - ty) +
           (at(ix, iy + 1, k) * (1 - tx) + at(ix + 1, iy + 1, k) * tx) * ty;
@@ -45,8 +45,8 @@ function frame(
 }
 
 it('kernel and twin give the same numbers', () => {
-  const one = new BlockMatcher(),
-    two = new PlainBlockMatcher();
+  const one = new BlockMatcher();
+  const two = new PlainBlockMatcher();
   fc.assert(
     fc.property(
       fc.record({
@@ -61,10 +61,10 @@ it('kernel and twin give the same numbers', () => {
         reach: fc.integer({ min: 0, max: 3 }),
       }),
       (c) => {
-        const a = frame(c.seed, 0, 0, 1, 0, 0, c.bars),
-          b = frame(c.other ? c.seed + 77 : c.seed, c.dx, c.dy, c.gain, c.bias, c.grain, c.bars);
-        const m = one.match(a, b, c.reach, emptyMatch()),
-          p = two.match(a, b, c.reach, emptyMatch());
+        const a = frame(c.seed, 0, 0, 1, 0, 0, c.bars);
+        const b = frame(c.other ? c.seed + 77 : c.seed, c.dx, c.dy, c.gain, c.bias, c.grain, c.bars);
+        const m = one.match(a, b, c.reach, emptyMatch());
+        const p = two.match(a, b, c.reach, emptyMatch());
         expect(m).toEqual(p);
         expect(one.fields()).toEqual(two.fields());
       },

@@ -16,8 +16,8 @@ import { fitRamp } from './mixture.js';
 import { smallFrame } from './small-frame.js';
 import { summariseShot } from './summarise-shot.js';
 
-const W = 192,
-  H = 108;
+const W = 192;
+const H = 108;
 
 function asFrame(d: Uint8Array, index: number): VideoFrame {
   return {
@@ -189,22 +189,22 @@ function moved(set: Uint8Array, step: number, growth: number, body: Uint8Array |
   let way = 0;
   return Array.from({ length: 48 }, (_, t) => {
     way += step * Math.sin((Math.PI * (t + 0.5)) / 48);
-    const k = (1 + growth) ** t,
-      out = set.slice();
+    const k = (1 + growth) ** t;
+    const out = set.slice();
     for (let y = 0; y < H; y++) {
       for (let x = 0; x < W; x++) {
         if (body !== null && x > 56 && x < 132 && y > 14 && y < 104) {
           out[y * W + x] = Math.max(16, Math.min(235, 126 + 2 * (body[y * W + x]! - 126)));
           continue;
         }
-        const sx = ((((x - W / 2) / k + W / 2 + way) % (2 * W)) + 2 * W) % (2 * W),
-          sy = (y - H / 2) / k + H / 2;
+        const sx = ((((x - W / 2) / k + W / 2 + way) % (2 * W)) + 2 * W) % (2 * W);
+        const sy = (y - H / 2) / k + H / 2;
         const at = (i: number, j: number): number =>
           set[Math.min(H - 1, Math.max(0, j)) * W + (i >= W ? Math.max(0, 2 * W - 1 - i) : i)]!;
-        const i = Math.floor(sx),
-          j = Math.floor(sy),
-          fx = sx - i,
-          fy = sy - j;
+        const i = Math.floor(sx);
+        const j = Math.floor(sy);
+        const fx = sx - i;
+        const fy = sy - j;
         out[y * W + x] = Math.round(
           (1 - fy) * ((1 - fx) * at(i, j) + fx * at(i + 1, j)) + fy * ((1 - fx) * at(i, j + 1) + fx * at(i + 1, j + 1)),
         );

@@ -137,10 +137,10 @@ export class FrameHistory {
   save(): FrameHistoryState {
     const firstKept = Math.max(0, this.count - KEPT);
     const frames: string[] = [];
-    const changes: number[] = [],
-      rigids: number[] = [],
-      motions: number[] = [],
-      shifts: number[] = [];
+    const changes: number[] = [];
+    const rigids: number[] = [];
+    const motions: number[] = [];
+    const shifts: number[] = [];
     for (let t = firstKept; t < this.count; t++) {
       frames.push(smallFrameText(this.frame(t)));
       changes.push(this.change[t % KEPT]!);

@@ -83,8 +83,8 @@ export function refineGradual(
   const fit = fitRamp(alpha, from, detail);
   // A fade whose last faint frames the ramp left out is still a fade.
   const most = Math.min(LONGEST_TAIL, fit.b - fit.a);
-  const start = flatBeyond(history, fit.a, -1, most, cutBetween),
-    end = flatBeyond(history, fit.b, 1, most, cutBetween);
+  const start = flatBeyond(history, fit.a, -1, most, cutBetween);
+  const end = flatBeyond(history, fit.b, 1, most, cutBetween);
   return {
     kind: 'gradual',
     a: start,

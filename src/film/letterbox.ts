@@ -32,8 +32,8 @@ export class LetterboxFinder {
     };
     for (let r = 0; r < h && rows[r]! <= ABOVE_BLACK; r++) row(r);
     for (let r = h - 1; r >= 0 && rows[r]! <= ABOVE_BLACK; r--) row(r);
-    let left = 0,
-      right = w - 1;
+    let left = 0;
+    let right = w - 1;
     while (left < w && columns[left]! <= ABOVE_BLACK) left++;
     while (right > left && columns[right]! <= ABOVE_BLACK) right--;
     if (left === 0 && right === w - 1) return;

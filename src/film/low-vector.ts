@@ -32,8 +32,8 @@ export function lowVector(
 function smooth(src: Float32Array, dst: Float32Array, at: number): void {
   const last = COARSE_W - 1;
   for (let y = 0, i = at; y < COARSE_H; y++, i += COARSE_W) {
-    let a = src[i]!,
-      b = src[i + 1]!;
+    let a = src[i]!;
+    let b = src[i + 1]!;
     dst[i] = (a + b) / 2;
     for (let x = 1; x < last; x++) {
       const c = src[i + x + 1]!;
@@ -45,8 +45,8 @@ function smooth(src: Float32Array, dst: Float32Array, at: number): void {
   }
   for (let x = 0; x < COARSE_W; x++) {
     let i = at + x;
-    let a = dst[i]!,
-      b = dst[i + COARSE_W]!;
+    let a = dst[i]!;
+    let b = dst[i + COARSE_W]!;
     dst[i] = (a + b) / 2;
     for (let y = 1; y < COARSE_H - 1; y++) {
       i += COARSE_W;
@@ -71,8 +71,8 @@ export function lowDistance(a: Float32Array, b: Float32Array): number {
 
 /** Standard deviation of the luma cells: how far from a flat picture. */
 export function lowContrast(a: Float32Array): number {
-  let s = 0,
-    ss = 0;
+  let s = 0;
+  let ss = 0;
   for (let i = 0; i < CELLS; i++) {
     s += a[i]!;
     ss += a[i]! * a[i]!;

@@ -42,10 +42,10 @@ export function testMixture(
   const a = at(from);
   const b = at(to);
   const m = at((from + to) >> 1);
-  let e = 0,
-    x = 0,
-    y = 0,
-    xy = 0;
+  let e = 0;
+  let x = 0;
+  let y = 0;
+  let xy = 0;
   for (let i = 0; i < LOW_LENGTH; i++) {
     const d1 = m[i]! - a[i]!;
     const d2 = b[i]! - m[i]!;
@@ -56,10 +56,10 @@ export function testMixture(
   }
   const agreement = xy / (Math.sqrt(x * y) + 1e-9);
   if (agreement < leastAgreement || e < leastEnergy * LOW_LENGTH) return null;
-  let residual = 0,
-    ramp = 0,
-    step = 0,
-    before = 0;
+  let residual = 0;
+  let ramp = 0;
+  let step = 0;
+  let before = 0;
   const span = to - from;
   for (let t = from + 1; t < to; t++) {
     const f = at(t);

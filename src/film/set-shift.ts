@@ -37,8 +37,8 @@ export function setShift(matcher: BlockMatcher, whole: { readonly dx: number; re
     .map((s, k) => ({ ...s, ...middleOf(k) }))
     .filter((s) => s.textured && s.left < 0.6);
   if (blocks.length < 6) return { dx: whole.dx, dy: whole.dy, growth: 0 };
-  let best: SetShift = { dx: whole.dx, dy: whole.dy, growth: 0 },
-    votes = 0;
+  let best: SetShift = { dx: whole.dx, dy: whole.dy, growth: 0 };
+  let votes = 0;
   for (const growth of GROWTHS) {
     const at = blocks.map((s) => ({ x: s.dx - growth * s.x, y: s.dy - growth * s.y }));
     for (const c of at) {
@@ -64,9 +64,9 @@ function middleOf(k: number): { x: number; y: number } {
   };
 }
 
-const W = SMALL_W,
-  H = SMALL_H,
-  LUMA = W * H;
+const W = SMALL_W;
+const H = SMALL_H;
+const LUMA = W * H;
 /** Unknowns: six affine terms and two of perspective about the middle, gain, bias. */
 const UNKNOWNS = 10;
 const ROUNDS = 12;
@@ -91,41 +91,41 @@ function smooth(f: SmallFrame): Float32Array {
 
 /** Homography from the cells of `a` to those of `b` that the set follows, started from the vote. */
 function fitSet(a: Float32Array, b: Float32Array, start: SetShift): { h: Mat3; gain: number; bias: number } {
-  const s = 1 / (W / 2),
-    cx = W / 2,
-    cy = H / 2;
+  const s = 1 / (W / 2);
+  const cx = W / 2;
+  const cy = H / 2;
   // b(x + d) with d from p: x' = (x + p0 + p1·u + p2·v) / (1 + p6·u + p7·v), in units
   // of half the width from the middle.
   const p = new Float64Array([start.dx * s, start.growth, 0, start.dy * s, 0, start.growth, 0, 0]);
-  let gain = 1,
-    bias = 0,
-    scale = Infinity;
-  const J = new Float64Array(UNKNOWNS),
-    residual = new Float32Array(LUMA);
+  let gain = 1;
+  let bias = 0;
+  let scale = Infinity;
+  const J = new Float64Array(UNKNOWNS);
+  const residual = new Float32Array(LUMA);
   for (let round = 0; round < ROUNDS; round++) {
-    const A = new Float64Array(UNKNOWNS * UNKNOWNS),
-      B = new Float64Array(UNKNOWNS),
-      sizes: number[] = [];
+    const A = new Float64Array(UNKNOWNS * UNKNOWNS);
+    const B = new Float64Array(UNKNOWNS);
+    const sizes: number[] = [];
     for (let y = 0; y < H; y++)
       for (let x = 0; x < W; x++) {
-        const at = y * W + x,
-          u = (x + 0.5 - cx) * s,
-          v = (y + 0.5 - cy) * s;
-        const z = 1 / (1 + p[6]! * u + p[7]! * v),
-          X = (u + p[0]! + p[1]! * u + p[2]! * v) * z,
-          Y = (v + p[3]! + p[4]! * u + p[5]! * v) * z;
-        const bx = X / s + cx,
-          by = Y / s + cy;
+        const at = y * W + x;
+        const u = (x + 0.5 - cx) * s;
+        const v = (y + 0.5 - cy) * s;
+        const z = 1 / (1 + p[6]! * u + p[7]! * v);
+        const X = (u + p[0]! + p[1]! * u + p[2]! * v) * z;
+        const Y = (v + p[3]! + p[4]! * u + p[5]! * v) * z;
+        const bx = X / s + cx;
+        const by = Y / s + cy;
         residual[at] = NaN;
         if (bx < 1.5 || by < 1.5 || bx > W - 1.5 || by > H - 1.5) continue;
-        const value = sampleBilinear(b, W, H, bx, by),
-          r = a[at]! - gain * value - bias;
+        const value = sampleBilinear(b, W, H, bx, by);
+        const r = a[at]! - gain * value - bias;
         residual[at] = r;
         if (at % 3 === 0) sizes.push(Math.abs(r));
         const w = scale === Infinity ? 1 : Math.abs(r) < scale ? (1 - (r / scale) ** 2) ** 2 : 0;
         if (w === 0) continue;
-        const gx = (gain * (sampleBilinear(b, W, H, bx + 0.5, by) - sampleBilinear(b, W, H, bx - 0.5, by))) / s,
-          gy = (gain * (sampleBilinear(b, W, H, bx, by + 0.5) - sampleBilinear(b, W, H, bx, by - 0.5))) / s;
+        const gx = (gain * (sampleBilinear(b, W, H, bx + 0.5, by) - sampleBilinear(b, W, H, bx - 0.5, by))) / s;
+        const gy = (gain * (sampleBilinear(b, W, H, bx, by + 0.5) - sampleBilinear(b, W, H, bx, by - 0.5))) / s;
         J[0] = gx * z;
         J[1] = gx * u * z;
         J[2] = gx * v * z;
@@ -172,26 +172,26 @@ export function besideShare(
   start: SetShift,
   hold = false,
 ): number {
-  const A = smooth(a),
-    B = smooth(b);
+  const A = smooth(a);
+  const B = smooth(b);
   const { h, gain, bias } = hold ? { h: [1, 0, 0, 0, 1, 0, 0, 0, 1] as Mat3, gain: 1, bias: 0 } : fitSet(A, B, start);
   const warped = new Float32Array(LUMA);
   for (let y = 0; y < H; y++)
     for (let x = 0; x < W; x++) {
-      const u = x + 0.5 - W / 2,
-        v = y + 0.5 - H / 2,
-        z = 1 / (h[6] * u + h[7] * v + 1);
-      const bx = (h[0] * u + h[1] * v + h[2]) * z + W / 2,
-        by = (h[3] * u + h[4] * v + h[5]) * z + H / 2;
+      const u = x + 0.5 - W / 2;
+      const v = y + 0.5 - H / 2;
+      const z = 1 / (h[6] * u + h[7] * v + 1);
+      const bx = (h[0] * u + h[1] * v + h[2]) * z + W / 2;
+      const by = (h[3] * u + h[4] * v + h[5]) * z + H / 2;
       warped[y * W + x] =
         bx < 1 || by < 1 || bx > W - 1 || by > H - 1 ? NaN : gain * sampleBilinear(B, W, H, bx, by) + bias;
     }
   const shifts = matcher.blockShifts();
-  let moves = 0,
-    asked = 0;
+  let moves = 0;
+  let asked = 0;
   for (let k = 0; k < BLOCKS; k++) {
-    const m = middleOf(k),
-      own = shifts[k]!;
+    const m = middleOf(k);
+    const own = shifts[k]!;
     const set = { x: h[0] * m.x + h[1] * m.y + h[2] - m.x, y: h[3] * m.x + h[4] * m.y + h[5] - m.y };
     const here = blockResidual(A, warped, k, 0, 0);
     if (here === null || here.contrast < LEAST_CONTRAST) continue;
@@ -215,39 +215,39 @@ function blockResidual(
   x: number,
   y: number,
 ): { dx: number; dy: number; sd: number; left: number; contrast: number } | null {
-  const x0 = (k % BLOCKS_X) * (W / BLOCKS_X),
-    y0 = Math.floor(k / BLOCKS_X) * (H / BLOCKS_Y),
-    bw = W / BLOCKS_X,
-    bh = H / BLOCKS_Y;
-  let dx = x,
-    dy = y,
-    sd = Infinity,
-    left = 1,
-    contrast = 0;
+  const x0 = (k % BLOCKS_X) * (W / BLOCKS_X);
+  const y0 = Math.floor(k / BLOCKS_X) * (H / BLOCKS_Y);
+  const bw = W / BLOCKS_X;
+  const bh = H / BLOCKS_Y;
+  let dx = x;
+  let dy = y;
+  let sd = Infinity;
+  let left = 1;
+  let contrast = 0;
   for (let round = 0; round < 4; round++) {
-    let n = 0,
-      xx = 0,
-      xy = 0,
-      yy = 0,
-      xr = 0,
-      yr = 0,
-      rr = 0,
-      sa = 0,
-      saa = 0,
-      sr = 0,
-      sx = 0,
-      sy = 0;
+    let n = 0;
+    let xx = 0;
+    let xy = 0;
+    let yy = 0;
+    let xr = 0;
+    let yr = 0;
+    let rr = 0;
+    let sa = 0;
+    let saa = 0;
+    let sr = 0;
+    let sx = 0;
+    let sy = 0;
     for (let j = 0; j < bh; j++)
       for (let i = 0; i < bw; i++) {
-        const px = x0 + i + 0.5 + dx,
-          py = y0 + j + 0.5 + dy;
+        const px = x0 + i + 0.5 + dx;
+        const py = y0 + j + 0.5 + dy;
         if (px < 1.5 || py < 1.5 || px > W - 1.5 || py > H - 1.5) continue;
         const v = sampleBilinear(warped, W, H, px, py);
-        const gx = sampleBilinear(warped, W, H, px + 0.5, py) - sampleBilinear(warped, W, H, px - 0.5, py),
-          gy = sampleBilinear(warped, W, H, px, py + 0.5) - sampleBilinear(warped, W, H, px, py - 0.5);
+        const gx = sampleBilinear(warped, W, H, px + 0.5, py) - sampleBilinear(warped, W, H, px - 0.5, py);
+        const gy = sampleBilinear(warped, W, H, px, py + 0.5) - sampleBilinear(warped, W, H, px, py - 0.5);
         if (!(Math.abs(v + gx + gy) < Infinity)) continue;
-        const t = a[(y0 + j) * W + x0 + i]!,
-          r = t - v;
+        const t = a[(y0 + j) * W + x0 + i]!;
+        const r = t - v;
         n++;
         sa += t;
         saa += t * t;
@@ -272,12 +272,12 @@ function blockResidual(
     const variance = saa - (sa * sa) / n;
     contrast = Math.sqrt(Math.max(0, variance / n));
     left = rr / Math.max(1e-9, variance);
-    const ridge = 0.02 * (xx + yy) + 1e-6,
-      det = (xx + ridge) * (yy + ridge) - xy * xy;
+    const ridge = 0.02 * (xx + yy) + 1e-6;
+    const det = (xx + ridge) * (yy + ridge) - xy * xy;
     sd = Math.sqrt(((rr / n + 0.25) * (xx + yy + 2 * ridge)) / det);
-    const ux = ((yy + ridge) * xr - xy * yr) / det,
-      uy = ((xx + ridge) * yr - xy * xr) / det,
-      most = Math.max(1, Math.hypot(ux, uy));
+    const ux = ((yy + ridge) * xr - xy * yr) / det;
+    const uy = ((xx + ridge) * yr - xy * xr) / det;
+    const most = Math.max(1, Math.hypot(ux, uy));
     dx += ux / most;
     dy += uy / most;
     if (Math.hypot(ux, uy) < 0.02) break;

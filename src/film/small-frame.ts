@@ -139,8 +139,8 @@ function fromReduced(frame: VideoFrame, full: boolean, dst: SmallFrame): SmallFr
     let at = LUMA_CELLS + (p - 1) * CHROMA_CELLS;
     for (let cy = 0; cy < COARSE_H; cy++) {
       for (let cx = 0, i = cy * 3 * SMALL_W; cx < COARSE_W; cx++, i += 3) {
-        const a = i + SMALL_W,
-          b = a + SMALL_W;
+        const a = i + SMALL_W;
+        const b = a + SMALL_W;
         const s =
           src[i]! +
           src[i + 1]! +

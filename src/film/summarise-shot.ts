@@ -41,12 +41,12 @@ export async function summariseShot(
   const runs = Math.max(1, Math.min(RUNS, Math.floor(length / (LAG + 1))));
   const samples: number[] = [];
   const shifts: SetShift[] = [];
-  let brightness = 0,
-    motion = 0,
-    beside = 0,
-    pairs = 0,
-    seen = 0,
-    contrast = 0;
+  let brightness = 0;
+  let motion = 0;
+  let beside = 0;
+  let pairs = 0;
+  let seen = 0;
+  let contrast = 0;
   let opening: SmallFrame | null = null;
   let closing: SmallFrame | null = null;
   for (let r = 0; r < runs; r++) {
@@ -81,10 +81,10 @@ export async function summariseShot(
   beside /= Math.max(1, pairs);
   const mean = (value: (s: SetShift) => number): number =>
     shifts.reduce((t, s) => t + value(s), 0) / Math.max(1, shifts.length);
-  const dx = mean((s) => s.dx),
-    dy = mean((s) => s.dy),
-    growth = mean((s) => s.growth),
-    far = Math.hypot(dx, dy);
+  const dx = mean((s) => s.dx);
+  const dy = mean((s) => s.dy);
+  const growth = mean((s) => s.growth);
+  const far = Math.hypot(dx, dy);
   const wander = Math.sqrt(mean((s) => (s.dx - dx) ** 2 + (s.dy - dy) ** 2));
   // A move that starts, runs and settles goes one way all along, however uneven its pace.
   const oneWay = far > 0.1 && shifts.every((s) => s.dx * dx + s.dy * dy > -0.15 * far * far);

@@ -6,8 +6,8 @@ import { invertSymmetric, solveCholesky } from './linear-solve.js';
 /** A random band matrix, dense and in band storage. */
 function example(n: number, band: number): { dense: Float64Array; stored: Float64Array } {
   const rng = new RandomStream(3);
-  const dense = new Float64Array(n * n),
-    stored = new Float64Array(n * (band + 1));
+  const dense = new Float64Array(n * n);
+  const stored = new Float64Array(n * (band + 1));
   for (let i = 0; i < n; i++)
     for (let j = Math.max(0, i - band); j <= i; j++) {
       const v = i === j ? 2 * band + 1 + rng.uniform() : rng.normal();
@@ -19,18 +19,18 @@ function example(n: number, band: number): { dense: Float64Array; stored: Float6
 }
 
 describe('band systems', () => {
-  const n = 19,
-    band = 5,
-    { dense, stored } = example(n, band);
+  const n = 19;
+  const band = 5;
+  const { dense, stored } = example(n, band);
   it('solves as the dense factorisation does', () => {
     const b = Float64Array.from({ length: n }, (_, i) => Math.sin(i));
-    const x = solveBand(factorBand(stored, n, band)!, b),
-      y = solveCholesky(dense, b, n)!;
+    const x = solveBand(factorBand(stored, n, band)!, b);
+    const y = solveCholesky(dense, b, n)!;
     for (let i = 0; i < n; i++) expect(x[i]).toBeCloseTo(y[i]!, 12);
   });
   it('gives the entries of the inverse inside the band', () => {
-    const z = inverseInBand(factorBand(stored, n, band)!),
-      full = invertSymmetric(dense, n)!;
+    const z = inverseInBand(factorBand(stored, n, band)!);
+    const full = invertSymmetric(dense, n)!;
     for (let i = 0; i < n; i++)
       for (let j = Math.max(0, i - band); j <= i; j++)
         expect(z[i * (band + 1) + band + j - i]).toBeCloseTo(full[i * n + j]!, 12);

@@ -20,15 +20,15 @@ export interface Pinhole {
 
 /** World-to-camera of a camera panned, tilted and rolled by angles in degrees. */
 export function worldToCamera(panDeg: number, tiltDeg: number, rollDeg: number): Mat3 {
-  const p = panDeg * RAD_PER_DEG,
-    t = tiltDeg * RAD_PER_DEG,
-    r = rollDeg * RAD_PER_DEG;
-  const cp = Math.cos(p),
-    sp = Math.sin(p),
-    ct = Math.cos(t),
-    st = Math.sin(t),
-    cr = Math.cos(r),
-    sr = Math.sin(r);
+  const p = panDeg * RAD_PER_DEG;
+  const t = tiltDeg * RAD_PER_DEG;
+  const r = rollDeg * RAD_PER_DEG;
+  const cp = Math.cos(p);
+  const sp = Math.sin(p);
+  const ct = Math.cos(t);
+  const st = Math.sin(t);
+  const cr = Math.cos(r);
+  const sr = Math.sin(r);
   // Rows: camera right, down, forward in world coordinates for roll 0.
   const level: Mat3 = [cp, 0, -sp, st * sp, -ct, st * cp, ct * sp, st, ct * cp];
   return multiply([cr, -sr, 0, sr, cr, 0, 0, 0, 1], level);
@@ -94,8 +94,8 @@ export function horizonLine(c: Pinhole): [number, number, number] {
   // Points whose ray is level: d · up = 0, with d = Rᵀ K⁻¹ x.
   const r = c.worldToCamera;
   const up: Vec3 = [r[1], r[4], r[7]];
-  const a = -up[0] / c.focalPx,
-    b = -up[1] / c.focalPx;
+  const a = -up[0] / c.focalPx;
+  const b = -up[1] / c.focalPx;
   const k = -(up[2] - (up[0] * c.principal[0] + up[1] * c.principal[1]) / c.focalPx);
   const n = Math.hypot(a, b);
   return [a / n, b / n, k / n];

@@ -96,15 +96,15 @@ describe('homography', () => {
       [3, 3],
       [0, 4],
     ];
-    const sx = quad[0]![0] - quad[1]![0] + quad[2]![0] - quad[3]![0],
-      sy = quad[0]![1] - quad[1]![1] + quad[2]![1] - quad[3]![1];
-    const dx1 = quad[1]![0] - quad[2]![0],
-      dx2 = quad[3]![0] - quad[2]![0],
-      dy1 = quad[1]![1] - quad[2]![1],
-      dy2 = quad[3]![1] - quad[2]![1];
+    const sx = quad[0]![0] - quad[1]![0] + quad[2]![0] - quad[3]![0];
+    const sy = quad[0]![1] - quad[1]![1] + quad[2]![1] - quad[3]![1];
+    const dx1 = quad[1]![0] - quad[2]![0];
+    const dx2 = quad[3]![0] - quad[2]![0];
+    const dy1 = quad[1]![1] - quad[2]![1];
+    const dy2 = quad[3]![1] - quad[2]![1];
     const den = dx1 * dy2 - dx2 * dy1;
-    const g = (sx * dy2 - dx2 * sy) / den,
-      h = (dx1 * sy - sx * dy1) / den;
+    const g = (sx * dy2 - dx2 * sy) / den;
+    const h = (dx1 * sy - sx * dy1) / den;
     const expected = [4 - 0 + g * 4, 0 - 0 + h * 0, 0, 0 + g * 0, 4 + h * 4, 0, g, h, 1];
     near(
       homographyFromQuad(
@@ -139,8 +139,8 @@ describe('homography', () => {
       [850, 450],
       [50, 450],
     ] as const) {
-      const a = apply(fit.homography, x, y),
-        b = apply(truth, x, y);
+      const a = apply(fit.homography, x, y);
+      const b = apply(truth, x, y);
       expect(Math.hypot(a[0] - b[0], a[1] - b[1])).toBeLessThan(0.35);
     }
     expect(fit.support).toBeGreaterThan(0.4);

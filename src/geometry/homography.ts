@@ -34,10 +34,10 @@ export function homographyFromPoints(
   for (let i = 0; i < from.length; i++) {
     const w = weights === undefined ? 1 : weights[i]!;
     if (!(w > 0)) continue;
-    const x = (from[i]![0] - a.cx) * a.s,
-      y = (from[i]![1] - a.cy) * a.s;
-    const u = (to[i]![0] - b.cx) * b.s,
-      v = (to[i]![1] - b.cy) * b.s;
+    const x = (from[i]![0] - a.cx) * a.s;
+    const y = (from[i]![1] - a.cy) * a.s;
+    const u = (to[i]![0] - b.cx) * b.s;
+    const v = (to[i]![1] - b.cy) * b.s;
     row1.set([x, y, 1, 0, 0, 0, -u * x, -u * y, -u]);
     row2.set([0, 0, 0, x, y, 1, -v * x, -v * y, -v]);
     for (let r = 0; r < 9; r++)
@@ -100,10 +100,10 @@ export function refineHomography(
   // Target coordinates are scaled alike so that h stays well conditioned; residuals are put back into pixels.
   const h0 = normalise(multiply(ta, multiply(start, taInverse)));
   const n = from.length;
-  const fx = new Float64Array(n),
-    fy = new Float64Array(n),
-    ux = new Float64Array(n),
-    uy = new Float64Array(n);
+  const fx = new Float64Array(n);
+  const fy = new Float64Array(n);
+  const ux = new Float64Array(n);
+  const uy = new Float64Array(n);
   for (let i = 0; i < n; i++) {
     fx[i] = (from[i]![0] - a.cx) * a.s;
     fy[i] = (from[i]![1] - a.cy) * a.s;
@@ -119,8 +119,8 @@ export function refineHomography(
     maxIterations: 30,
     residuals: (p, out) => {
       for (let i = 0; i < n; i++) {
-        const x = fx[i]!,
-          y = fy[i]!;
+        const x = fx[i]!;
+        const y = fy[i]!;
         const w = 1 / (p[6]! * x + p[7]! * y + 1);
         out[2 * i] = ((p[0]! * x + p[1]! * y + p[2]!) * w - ux[i]!) * k;
         out[2 * i + 1] = ((p[3]! * x + p[4]! * y + p[5]!) * w - uy[i]!) * k;
@@ -128,13 +128,13 @@ export function refineHomography(
     },
     jacobian: (p, out) => {
       for (let i = 0; i < n; i++) {
-        const x = fx[i]!,
-          y = fy[i]!;
+        const x = fx[i]!;
+        const y = fy[i]!;
         const w = 1 / (p[6]! * x + p[7]! * y + 1);
-        const u = (p[0]! * x + p[1]! * y + p[2]!) * w,
-          v = (p[3]! * x + p[4]! * y + p[5]!) * w;
-        const o = i * 16,
-          wk = w * k;
+        const u = (p[0]! * x + p[1]! * y + p[2]!) * w;
+        const v = (p[3]! * x + p[4]! * y + p[5]!) * w;
+        const o = i * 16;
+        const wk = w * k;
         out[o] = x * wk;
         out[o + 1] = y * wk;
         out[o + 2] = wk;
@@ -167,9 +167,9 @@ function normaliser(
   points: readonly Point2[],
   weights?: ArrayLike<number>,
 ): { cx: number; cy: number; s: number } | null {
-  let cx = 0,
-    cy = 0,
-    sw = 0;
+  let cx = 0;
+  let cy = 0;
+  let sw = 0;
   for (let i = 0; i < points.length; i++) {
     const w = weights === undefined ? 1 : Math.max(0, weights[i]!);
     cx += w * points[i]![0];

@@ -125,20 +125,20 @@ export function symmetricEigen(a: Float64Array, n: number): { values: Float64Arr
         const c = 1 / Math.sqrt(t * t + 1);
         const s = t * c;
         for (let k = 0; k < n; k++) {
-          const kp = m[k * n + p]!,
-            kq = m[k * n + q]!;
+          const kp = m[k * n + p]!;
+          const kq = m[k * n + q]!;
           m[k * n + p] = c * kp - s * kq;
           m[k * n + q] = s * kp + c * kq;
         }
         for (let k = 0; k < n; k++) {
-          const pk = m[p * n + k]!,
-            qk = m[q * n + k]!;
+          const pk = m[p * n + k]!;
+          const qk = m[q * n + k]!;
           m[p * n + k] = c * pk - s * qk;
           m[q * n + k] = s * pk + c * qk;
         }
         for (let k = 0; k < n; k++) {
-          const kp = v[k * n + p]!,
-            kq = v[k * n + q]!;
+          const kp = v[k * n + p]!;
+          const kq = v[k * n + q]!;
           v[k * n + p] = c * kp - s * kq;
           v[k * n + q] = s * kp + c * kq;
         }

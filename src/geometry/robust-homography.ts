@@ -39,8 +39,8 @@ export function robustHomography(
     maxSamples: options.maxSamples ?? 2000,
     fit: (indices, weights) => {
       if (weights === undefined) {
-        const a = indices.map((i) => from[i]!),
-          b = indices.map((i) => to[i]!);
+        const a = indices.map((i) => from[i]!);
+        const b = indices.map((i) => to[i]!);
         return sameSense(a, b) ? homographyFromQuad(a, b) : null;
       }
       return homographyFromPoints(from, to, weights);
@@ -85,8 +85,8 @@ function sameSense(a: readonly Point2[], b: readonly Point2[]): boolean {
     [0, 2, 3],
     [1, 2, 3],
   ] as const) {
-    const sa = area(a[i]!, a[j]!, a[k]!),
-      sb = area(b[i]!, b[j]!, b[k]!);
+    const sa = area(a[i]!, a[j]!, a[k]!);
+    const sb = area(b[i]!, b[j]!, b[k]!);
     if (sa * sb <= 0) return false;
   }
   return true;

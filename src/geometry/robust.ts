@@ -49,8 +49,8 @@ function tables(): { weight: Float64Array; loss: Float64Array } {
   const top = 1 - tail;
   for (let i = 0; i <= TABLE; i++) weight[i] = Math.max(0, (erfc(((i / TABLE) * K) / Math.SQRT2) - tail) / top);
   for (let i = 1; i <= TABLE; i++) {
-    const u0 = (i - 1) / TABLE,
-      u1 = i / TABLE;
+    const u0 = (i - 1) / TABLE;
+    const u1 = i / TABLE;
     loss[i] = loss[i - 1]! + (0.5 * (u0 * weight[i - 1]! + u1 * weight[i]!)) / TABLE;
   }
   const full = loss[TABLE]!;

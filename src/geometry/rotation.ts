@@ -30,9 +30,9 @@ export function rotationFromVector(v: Vec3): Mat3 {
 /** Axis times angle (radians, angle in [0, π]) of a rotation matrix. */
 export function vectorFromRotation(r: Mat3): [number, number, number] {
   const c = Math.max(-1, Math.min(1, (r[0] + r[4] + r[8] - 1) / 2));
-  const wx = r[7] - r[5],
-    wy = r[2] - r[6],
-    wz = r[3] - r[1];
+  const wx = r[7] - r[5];
+  const wy = r[2] - r[6];
+  const wz = r[3] - r[1];
   const s = Math.hypot(wx, wy, wz) / 2;
   const t = Math.atan2(s, c);
   if (s > 1e-9) {
@@ -40,9 +40,9 @@ export function vectorFromRotation(r: Mat3): [number, number, number] {
     return [wx * k, wy * k, wz * k];
   }
   if (c > 0) return [wx / 2, wy / 2, wz / 2];
-  const x = Math.sqrt(Math.max(0, (r[0] + 1) / 2)),
-    y = Math.sqrt(Math.max(0, (r[4] + 1) / 2)),
-    z = Math.sqrt(Math.max(0, (r[8] + 1) / 2));
+  const x = Math.sqrt(Math.max(0, (r[0] + 1) / 2));
+  const y = Math.sqrt(Math.max(0, (r[4] + 1) / 2));
+  const z = Math.sqrt(Math.max(0, (r[8] + 1) / 2));
   if (x >= y && x >= z) return [Math.PI * x, Math.PI * y * Math.sign(r[1] || 1), Math.PI * z * Math.sign(r[2] || 1)];
   if (y >= z) return [Math.PI * x * Math.sign(r[1] || 1), Math.PI * y, Math.PI * z * Math.sign(r[5] || 1)];
   return [Math.PI * x * Math.sign(r[2] || 1), Math.PI * y * Math.sign(r[5] || 1), Math.PI * z];
@@ -60,12 +60,12 @@ export function rotationAngle(r: Mat3): number {
  * the picture's content turns clockwise), radians.
  */
 export function rotationFromPanTiltRoll(pan: number, tilt: number, roll: number): Mat3 {
-  const cp = Math.cos(pan),
-    sp = Math.sin(pan),
-    ct = Math.cos(tilt),
-    st = Math.sin(tilt),
-    cr = Math.cos(roll),
-    sr = Math.sin(roll);
+  const cp = Math.cos(pan);
+  const sp = Math.sin(pan);
+  const ct = Math.cos(tilt);
+  const st = Math.sin(tilt);
+  const cr = Math.cos(roll);
+  const sr = Math.sin(roll);
   const ry: Mat3 = [cp, 0, sp, 0, 1, 0, -sp, 0, cp];
   const rx: Mat3 = [1, 0, 0, 0, ct, -st, 0, st, ct];
   const rz: Mat3 = [cr, sr, 0, -sr, cr, 0, 0, 0, 1];
@@ -103,10 +103,10 @@ export function rotationFromMoment(m: Mat3): Mat3 {
     zz - xx - yy,
   );
   const { vectors } = symmetricEigen(n, 4);
-  const w = vectors[3]!,
-    x = vectors[7]!,
-    y = vectors[11]!,
-    z = vectors[15]!;
+  const w = vectors[3]!;
+  const x = vectors[7]!;
+  const y = vectors[11]!;
+  const z = vectors[15]!;
   return [
     w * w + x * x - y * y - z * z,
     2 * (x * y - w * z),

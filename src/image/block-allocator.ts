@@ -63,15 +63,15 @@ export class BlockAllocator {
   }
 
   private insert(start: number, end: number): void {
-    let lo = 0,
-      hi = this.free.length;
+    let lo = 0;
+    let hi = this.free.length;
     while (lo < hi) {
       const mid = (lo + hi) >> 1;
       if (this.free[mid]!.start < start) lo = mid + 1;
       else hi = mid;
     }
-    const before = this.free[lo - 1],
-      after = this.free[lo];
+    const before = this.free[lo - 1];
+    const after = this.free[lo];
     if (before !== undefined && before.end === start) {
       before.end = end;
       if (after !== undefined && after.start === end) {

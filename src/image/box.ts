@@ -96,8 +96,8 @@ function box(
   requirePlane(src, width, height, 'box filter');
   const n = width * height;
   const out = planeOr(dst, n, 'box filter');
-  const ix = Math.max(0, Math.floor(rx)),
-    iy = Math.max(0, Math.floor(ry));
+  const ix = Math.max(0, Math.floor(rx));
+  const iy = Math.max(0, Math.floor(ry));
   if (n < KERNEL_FROM_PIXELS) {
     runBox(src, width, height, ix, iy, out, mean);
     return out;
@@ -105,10 +105,10 @@ function box(
   const door = kernels();
   const scope = door.scope();
   try {
-    const s = scope.input(src),
-      d = scope.output(out),
-      mid = scope.allocate(4 * n),
-      flag = mean ? 1 : 0;
+    const s = scope.input(src);
+    const d = scope.output(out);
+    const mid = scope.allocate(4 * n);
+    const flag = mean ? 1 : 0;
     door.run('boxAcross', [s, mid, width, ix, flag], height, 2 * width);
     door.run('boxDown', [mid, d, width, height, iy, flag], width, 2 * height, 8 * width + 64);
     scope.finish();

@@ -41,8 +41,8 @@ export function connectedComponents(
     return r;
   };
   const unite = (a: number, b: number): number => {
-    const x = find(a),
-      y = find(b);
+    const x = find(a);
+    const y = find(b);
     if (x < y) {
       parent[y] = x;
       return x;

@@ -72,14 +72,14 @@ describe.each([
   });
 
   it('over is associative, in plus out is the whole, premultiplication goes both ways', () => {
-    const a = flat([0.2, 0.6, 0.4], 0.75, side),
-      b = flat([0.9, 0.1, 0.5], 0.4, side),
-      c = flat([0.3, 0.3, 0.8], 0.6, side);
-    const left = composite('over', composite('over', a, b), c),
-      right = composite('over', a, composite('over', b, c));
+    const a = flat([0.2, 0.6, 0.4], 0.75, side);
+    const b = flat([0.9, 0.1, 0.5], 0.4, side);
+    const c = flat([0.3, 0.3, 0.8], 0.6, side);
+    const left = composite('over', composite('over', a, b), c);
+    const right = composite('over', a, composite('over', b, c));
     for (let i = 0; i < left.data.length; i++) expect(left.data[i]!).toBeCloseTo(right.data[i]!, 6);
-    const inside = composite('in', a, b),
-      outside = composite('out', a, b);
+    const inside = composite('in', a, b);
+    const outside = composite('out', a, b);
     for (let i = 0; i < a.data.length; i++) expect(inside.data[i]! + outside.data[i]!).toBeCloseTo(a.data[i]!, 6);
     const back = premultiply(unpremultiply(a));
     for (let i = 0; i < a.data.length; i++) expect(back.data[i]!).toBeCloseTo(a.data[i]!, 6);

@@ -63,9 +63,9 @@ export function compositePlain(operator: PorterDuff, source: Picture, backdrop: 
   requireColour(out, 'compositing');
   const [a0, a1, b0, b1] = PORTER_DUFF_FACTORS[operator];
   const n = source.width * source.height;
-  const s = source.data,
-    b = backdrop.data,
-    o = out.data;
+  const s = source.data;
+  const b = backdrop.data;
+  const o = out.data;
   const sa = source.channels === 4 ? 3 * n : -1;
   const ba = backdrop.channels === 4 ? 3 * n : -1;
   const oa = out.channels === 4 ? 3 * n : -1;
@@ -96,8 +96,8 @@ export function composite(operator: PorterDuff, source: Picture, backdrop: Pictu
   const door = kernels();
   const scope = door.scope();
   try {
-    const s = scope.input(source.data),
-      b = backdrop.data === source.data ? s : scope.input(backdrop.data);
+    const s = scope.input(source.data);
+    const b = backdrop.data === source.data ? s : scope.input(backdrop.data);
     const flag = (p: Picture): number => (p.channels === 4 ? 1 : 0);
     door.run(
       'composite',

@@ -98,10 +98,10 @@ export function convolveSeparable(
   const door = kernels();
   const scope = door.scope();
   try {
-    const s = scope.input(src),
-      d = scope.output(out, overlap(out, src));
-    const tx = scope.input(Float32Array.from(tapsX)),
-      ty = scope.input(Float32Array.from(tapsY));
+    const s = scope.input(src);
+    const d = scope.output(out, overlap(out, src));
+    const tx = scope.input(Float32Array.from(tapsX));
+    const ty = scope.input(Float32Array.from(tapsY));
     const scratch = 4 * (width + tapsX.length + 64 + tapsY.length + tapsY.length * (width + 16)) + 256;
     door.run(
       'convolveSeparable',

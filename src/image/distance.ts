@@ -57,11 +57,11 @@ export interface NearestResult {
 export function nearestInSet(set: ArrayLike<number>, width: number, height: number): NearestResult {
   requirePlane(set, width, height, 'distance transform');
   const n = Math.max(width, height);
-  const f = new Float64Array(n),
-    d = new Float64Array(n),
-    z = new Float64Array(n + 1);
-  const v = new Int32Array(n),
-    arg = new Int32Array(n);
+  const f = new Float64Array(n);
+  const d = new Float64Array(n);
+  const z = new Float64Array(n + 1);
+  const v = new Int32Array(n);
+  const arg = new Int32Array(n);
   const columns = new Float64Array(width * height);
   const columnArg = new Int32Array(width * height);
   for (let x = 0; x < width; x++) {

@@ -19,8 +19,8 @@ import { resizePlane } from './resize.js';
 import { moments, median, percentile, robustSigma } from './statistics.js';
 import { warpHomography } from './warp.js';
 
-const W = 101,
-  H = 81;
+const W = 101;
+const H = 81;
 
 function noise(n: number, seed: number): Float32Array {
   const r = new RandomStream(seed);
@@ -57,14 +57,14 @@ describe('Gaussian', () => {
 
   it('recursive: right variance, within 4 % of the peak of the sampled Gaussian, and the edge repeats', () => {
     for (const sigma of [1, 2, 5, 12, 40]) {
-      const n = 16 * Math.ceil(sigma) * 2 + 71,
-        mid = n >> 1;
+      const n = 16 * Math.ceil(sigma) * 2 + 71;
+      const mid = n >> 1;
       const src = new Float32Array(n * 80);
       for (let y = 0; y < 80; y++) src[y * n + mid] = 1;
       const out = recursiveGaussian(src, n, 80, sigma, 0).subarray(40 * n, 41 * n);
-      let sum = 0,
-        second = 0,
-        off = 0;
+      let sum = 0;
+      let second = 0;
+      let off = 0;
       for (let i = 0; i < n; i++) {
         sum += out[i]!;
         second += out[i]! * (i - mid) ** 2;
@@ -84,8 +84,8 @@ describe('Gaussian', () => {
     long.fill(line[0]!, 0, 400);
     long.set(line, 400);
     long.fill(line[119]!, 520);
-    const a = recursiveGaussian(line, 120, 1, 9, 0),
-      b = recursiveGaussian(long, 920, 1, 9, 0);
+    const a = recursiveGaussian(line, 120, 1, 9, 0);
+    const b = recursiveGaussian(long, 920, 1, 9, 0);
     for (let i = 0; i < 120; i++) expect(a[i]!).toBeCloseTo(b[400 + i]!, 6);
   });
 
@@ -109,10 +109,10 @@ describe('box and integral', () => {
       [50, 40],
       [97, 79],
     ] as const) {
-      const x0 = Math.max(0, x - 4),
-        x1 = Math.min(W, x + 5),
-        y0 = Math.max(0, y - 2),
-        y1 = Math.min(H, y + 3);
+      const x0 = Math.max(0, x - 4);
+      const x1 = Math.min(W, x + 5);
+      const y0 = Math.max(0, y - 2);
+      const y1 = Math.min(H, y + 3);
       let s = 0;
       for (let j = y0; j < y1; j++) for (let i = x0; i < x1; i++) s += src[j * W + i]!;
       expect(rectangleSum(table, x - 4, y - 2, x + 5, y + 3)).toBeCloseTo(s, 9);
@@ -167,8 +167,8 @@ describe('warp', () => {
   });
 
   it('sub-pixel shift of a smooth wave: bicubic within 1e-3, Lanczos within 2e-3, bilinear within 1e-2', () => {
-    const w = 128,
-      h = 80;
+    const w = 128;
+    const h = 80;
     const wave = (x: number): number => 0.5 + 0.5 * Math.sin((2 * Math.PI * x) / 16);
     const src = {
       width: w,
@@ -186,8 +186,8 @@ describe('warp', () => {
   });
 
   it('averages what a small pixel covers: a fine chequer shrunk 3.7 and 11 times is grey, unlike without footprint', () => {
-    const w = 720,
-      h = 720;
+    const w = 720;
+    const h = 720;
     const src = {
       width: w,
       height: h,

@@ -139,20 +139,20 @@ function solveLevel(
   const n = w * h;
   const scope = door.scope();
   try {
-    const uAt = scope.allocate(4 * n),
-      vAt = scope.allocate(4 * n);
-    const u = door.view(uAt, n),
-      v = door.view(vAt, n);
+    const uAt = scope.allocate(4 * n);
+    const vAt = scope.allocate(4 * n);
+    const u = door.view(uAt, n);
+    const v = door.view(vAt, n);
     enlarge(coarse, w, h, u, v);
     const pair = [a.origin, b.origin, stride, w, h, t];
     if (search) {
-      const nx = Math.floor((w - PATCH + STEP - 1) / STEP) + 1,
-        ny = Math.floor((h - PATCH + STEP - 1) / STEP) + 1,
-        np = nx * ny;
+      const nx = Math.floor((w - PATCH + STEP - 1) / STEP) + 1;
+      const ny = Math.floor((h - PATCH + STEP - 1) / STEP) + 1;
+      const np = nx * ny;
       const buffers = [0, 1, 2, 3].map(() => scope.allocate(4 * np));
       const cost = scope.allocate(4 * np);
-      const u0 = door.view(buffers[0]!, np),
-        v0 = door.view(buffers[1]!, np);
+      const u0 = door.view(buffers[0]!, np);
+      const v0 = door.view(buffers[1]!, np);
       for (let j = 0; j < ny; j++) {
         const y = Math.min(j * STEP, h - PATCH) + PATCH / 2;
         for (let i = 0; i < nx; i++) {
@@ -194,14 +194,14 @@ function enlarge(coarse: MotionField | null, w: number, h: number, u: Float32Arr
     v.fill(0);
     return;
   }
-  const cw = coarse.width,
-    ch = coarse.height;
+  const cw = coarse.width;
+  const ch = coarse.height;
   for (let y = 0; y < h; y++) {
-    const near = Math.min(ch - 1, y >> 1) * cw,
-      far = Math.min(ch - 1, Math.max(0, (y >> 1) + ((y & 1) === 0 ? -1 : 1))) * cw;
+    const near = Math.min(ch - 1, y >> 1) * cw;
+    const far = Math.min(ch - 1, Math.max(0, (y >> 1) + ((y & 1) === 0 ? -1 : 1))) * cw;
     for (let x = 0; x < w; x++) {
-      const a = Math.min(cw - 1, x >> 1),
-        b = Math.min(cw - 1, Math.max(0, (x >> 1) + ((x & 1) === 0 ? -1 : 1)));
+      const a = Math.min(cw - 1, x >> 1);
+      const b = Math.min(cw - 1, Math.max(0, (x >> 1) + ((x & 1) === 0 ? -1 : 1)));
       u[y * w + x] =
         2 *
         (0.5625 * coarse.u[near + a]! +
@@ -226,25 +226,25 @@ function refine(
   options: FlowOptions,
 ): void {
   const n = w * h;
-  const outer = options.outer ?? 4,
-    sweeps = options.sweeps ?? 8,
-    alpha = options.alpha ?? 3;
+  const outer = options.outer ?? 4;
+  const sweeps = options.sweeps ?? 8;
+  const alpha = options.alpha ?? 3;
   const scope = door.scope();
   try {
     const plane = (): number => scope.allocate(4 * n);
-    const mean = plane(),
-      diff = plane(),
-      du = plane(),
-      dv = plane(),
-      wx = plane(),
-      wy = plane(),
-      sys = scope.allocate(20 * n);
-    const u = door.view(uAt, n),
-      v = door.view(vAt, n),
-      duV = door.view(du, n),
-      dvV = door.view(dv, n);
-    const warps = 2,
-      inner = Math.max(1, Math.ceil(outer / warps));
+    const mean = plane();
+    const diff = plane();
+    const du = plane();
+    const dv = plane();
+    const wx = plane();
+    const wy = plane();
+    const sys = scope.allocate(20 * n);
+    const u = door.view(uAt, n);
+    const v = door.view(vAt, n);
+    const duV = door.view(du, n);
+    const dvV = door.view(dv, n);
+    const warps = 2;
+    const inner = Math.max(1, Math.ceil(outer / warps));
     for (let k = 0; k < warps; k++) {
       door.run('flowWarp', [...pair, uAt, vAt, mean, diff], h, w * 30);
       duV.fill(0);

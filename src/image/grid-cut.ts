@@ -10,11 +10,11 @@
 const DX = [1, 1, 0, -1, 1, 0, -1, -1] as const;
 const DY = [0, 1, 1, 1, -1, -1, -1, 0] as const;
 /** Parents that are no neighbour. */
-const TERMINAL = 8,
-  ORPHAN = 9;
+const TERMINAL = 8;
+const ORPHAN = 9;
 /** Whole units that one of cost is counted in, and the most that a pixel may cost. */
-const UNITS = 1000,
-  MOST = 1e5;
+const UNITS = 1000;
+const MOST = 1e5;
 
 /**
  * Labels of least cost: a pixel pays `terminal` where it is labelled 0 though that is positive, and its amount where it
@@ -30,27 +30,27 @@ export function gridCut(
   height: number,
 ): Uint8Array {
   // A border of pixels without edges spares the search all questions of place.
-  const w = width + 2,
-    n = w * (height + 2);
+  const w = width + 2;
+  const n = w * (height + 2);
   const off = Int32Array.from(DX, (dx, d) => dx + DY[d]! * w);
-  const rest = new Int32Array(8 * n),
-    left = new Int32Array(n);
+  const rest = new Int32Array(8 * n);
+  const left = new Int32Array(n);
   for (let y = 0, i = 0; y < height; y++)
     for (let x = 0; x < width; x++, i++) {
       const p = (y + 1) * w + x + 1;
       left[p] = Math.round(UNITS * Math.max(-MOST, Math.min(MOST, terminal[i]!)));
       for (let d = 0; d < 4; d++) {
-        const u = x + DX[d]!,
-          v = y + DY[d]!;
+        const u = x + DX[d]!;
+        const v = y + DY[d]!;
         if (u < 0 || u >= width || v >= height) continue;
-        const k = Math.round(UNITS * edges[d]![i]!),
-          q = p + off[d]!;
+        const k = Math.round(UNITS * edges[d]![i]!);
+        const q = p + off[d]!;
         rest[8 * p + d] = k;
         rest[8 * q + 7 - d] = k;
       }
     }
-  const tree = cut(rest, left, off, n),
-    out = new Uint8Array(width * height);
+  const tree = cut(rest, left, off, n);
+  const out = new Uint8Array(width * height);
   for (let y = 0, i = 0; y < height; y++)
     for (let x = 0; x < width; x++, i++) out[i] = tree[(y + 1) * w + x + 1] === 1 ? 1 : 0;
   return out;
@@ -58,15 +58,15 @@ export function gridCut(
 
 /** The trees at the end: 1 what the source still reaches, 2 what reaches the sink, 0 neither. */
 function cut(rest: Int32Array, left: Int32Array, off: Int32Array, n: number): Uint8Array {
-  const tree = new Uint8Array(n),
-    parent = new Uint8Array(n),
-    time = new Int32Array(n),
-    far = new Int32Array(n);
+  const tree = new Uint8Array(n);
+  const parent = new Uint8Array(n);
+  const time = new Int32Array(n);
+  const far = new Int32Array(n);
   // Active pixels: a ring in which each stands at most once.
-  const ring = new Int32Array(n + 1),
-    waits = new Uint8Array(n);
-  let head = 0,
-    tail = 0;
+  const ring = new Int32Array(n + 1);
+  const waits = new Uint8Array(n);
+  let head = 0;
+  let tail = 0;
   const wake = (i: number): void => {
     if (waits[i] === 1) return;
     waits[i] = 1;
@@ -74,9 +74,9 @@ function cut(rest: Int32Array, left: Int32Array, off: Int32Array, n: number): Ui
     tail = tail === n ? 0 : tail + 1;
   };
   const loose = new Int32Array(n + 1);
-  let looseHead = 0,
-    looseTail = 0,
-    now = 0;
+  let looseHead = 0;
+  let looseTail = 0;
+  let now = 0;
   const setLoose = (i: number): void => {
     parent[i] = ORPHAN;
     loose[looseTail] = i;
@@ -99,8 +99,8 @@ function cut(rest: Int32Array, left: Int32Array, off: Int32Array, n: number): Ui
     }
     // Grow until the trees meet: from u over its edge `along` to the sink's tree.
     const side = tree[i]!;
-    let u = -1,
-      along = 0;
+    let u = -1;
+    let along = 0;
     for (let d = 0; d < 8; d++) {
       const j = i + off[d]!;
       if ((side === 1 ? rest[8 * i + d]! : rest[8 * j + 7 - d]!) <= 0) continue;
@@ -132,9 +132,9 @@ function cut(rest: Int32Array, left: Int32Array, off: Int32Array, n: number): Ui
     }
     now++;
     // The least that the path can carry, and then that much along it.
-    let most = rest[8 * u + along]!,
-      a = u,
-      b = u + off[along]!;
+    let most = rest[8 * u + along]!;
+    let a = u;
+    let b = u + off[along]!;
     for (; parent[a] !== TERMINAL; a += off[parent[a]!]!)
       most = Math.min(most, rest[8 * (a + off[parent[a]!]!) + 7 - parent[a]!]!);
     most = Math.min(most, left[a]!);
@@ -145,18 +145,18 @@ function cut(rest: Int32Array, left: Int32Array, off: Int32Array, n: number): Ui
     rest[8 * u + along] = rest[8 * u + along]! - most;
     rest[8 * b + 7 - along] = rest[8 * b + 7 - along]! + most;
     while (parent[a] !== TERMINAL) {
-      const d = parent[a]!,
-        p = a + off[d]!,
-        e = 8 * p + 7 - d;
+      const d = parent[a]!;
+      const p = a + off[d]!;
+      const e = 8 * p + 7 - d;
       rest[8 * a + d] = rest[8 * a + d]! + most;
       if ((rest[e] = rest[e]! - most) === 0) setLoose(a);
       a = p;
     }
     if ((left[a] = left[a]! - most) === 0) setLoose(a);
     while (parent[b] !== TERMINAL) {
-      const d = parent[b]!,
-        p = b + off[d]!,
-        e = 8 * b + d;
+      const d = parent[b]!;
+      const p = b + off[d]!;
+      const e = 8 * b + d;
       rest[8 * p + 7 - d] = rest[8 * p + 7 - d]! + most;
       if ((rest[e] = rest[e]! - most) === 0) setLoose(b);
       b = p;
@@ -168,14 +168,14 @@ function cut(rest: Int32Array, left: Int32Array, off: Int32Array, n: number): Ui
       const o = loose[looseHead]!;
       looseHead = looseHead === n ? 0 : looseHead + 1;
       const own = tree[o]!;
-      let best = -1,
-        least = 0x7fffffff;
+      let best = -1;
+      let least = 0x7fffffff;
       for (let d = 0; d < 8; d++) {
         const j = o + off[d]!;
         if ((own === 1 ? rest[8 * j + 7 - d]! : rest[8 * o + d]!) <= 0 || tree[j] !== own) continue;
         // Does j hang on the terminal?
-        let k = j,
-          steps = 0;
+        let k = j;
+        let steps = 0;
         for (;;) {
           if (time[k] === now) {
             steps += far[k]!;

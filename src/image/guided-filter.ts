@@ -23,8 +23,8 @@ export function guidedFilter(
   const out = planeOr(dst, n, 'guided filter');
   const mI = boxMean(guide, width, height, radius);
   const mP = boxMean(input, width, height, radius);
-  const ip = new Float32Array(n),
-    ii = new Float32Array(n);
+  const ip = new Float32Array(n);
+  const ii = new Float32Array(n);
   // Centred products: subtracting the means first keeps three digits where the guide is bright and flat.
   for (let i = 0; i < n; i++) {
     ip[i] = guide[i]! * input[i]!;
@@ -55,53 +55,53 @@ export function guidedFilterColour(
   requirePlane(input, width, height, 'colour guided filter');
   const n = width * height;
   const out = planeOr(dst, n, 'colour guided filter');
-  const R = plane(guide, 0),
-    G = plane(guide, 1),
-    B = plane(guide, 2);
+  const R = plane(guide, 0);
+  const G = plane(guide, 1);
+  const B = plane(guide, 2);
   const mean = (p: Float32Array, q?: Float32Array): Float32Array => {
     if (q === undefined) return boxMean(p, width, height, radius);
     const t = new Float32Array(n);
     for (let i = 0; i < n; i++) t[i] = p[i]! * q[i]!;
     return boxMean(t, width, height, radius, radius, t);
   };
-  const mr = mean(R),
-    mg = mean(G),
-    mb = mean(B),
-    mp = mean(input);
-  const rr = mean(R, R),
-    rg = mean(R, G),
-    rb = mean(R, B),
-    gg = mean(G, G),
-    gb = mean(G, B),
-    bb = mean(B, B);
-  const pr = mean(R, input),
-    pg = mean(G, input),
-    pb = mean(B, input);
+  const mr = mean(R);
+  const mg = mean(G);
+  const mb = mean(B);
+  const mp = mean(input);
+  const rr = mean(R, R);
+  const rg = mean(R, G);
+  const rb = mean(R, B);
+  const gg = mean(G, G);
+  const gb = mean(G, B);
+  const bb = mean(B, B);
+  const pr = mean(R, input);
+  const pg = mean(G, input);
+  const pb = mean(B, input);
   for (let i = 0; i < n; i++) {
-    const r = mr[i]!,
-      g = mg[i]!,
-      b = mb[i]!,
-      p = mp[i]!;
-    const a00 = rr[i]! - r * r + epsilon,
-      a01 = rg[i]! - r * g,
-      a02 = rb[i]! - r * b;
-    const a11 = gg[i]! - g * g + epsilon,
-      a12 = gb[i]! - g * b,
-      a22 = bb[i]! - b * b + epsilon;
-    const y0 = pr[i]! - r * p,
-      y1 = pg[i]! - g * p,
-      y2 = pb[i]! - b * p;
+    const r = mr[i]!;
+    const g = mg[i]!;
+    const b = mb[i]!;
+    const p = mp[i]!;
+    const a00 = rr[i]! - r * r + epsilon;
+    const a01 = rg[i]! - r * g;
+    const a02 = rb[i]! - r * b;
+    const a11 = gg[i]! - g * g + epsilon;
+    const a12 = gb[i]! - g * b;
+    const a22 = bb[i]! - b * b + epsilon;
+    const y0 = pr[i]! - r * p;
+    const y1 = pg[i]! - g * p;
+    const y2 = pb[i]! - b * p;
     // Symmetric 3×3 by the adjugate: epsilon keeps it positive.
-    const c00 = a11 * a22 - a12 * a12,
-      c01 = a02 * a12 - a01 * a22,
-      c02 = a01 * a12 - a02 * a11;
-    const c11 = a00 * a22 - a02 * a02,
-      c12 = a01 * a02 - a00 * a12,
-      c22 = a00 * a11 - a01 * a01;
+    const c00 = a11 * a22 - a12 * a12;
+    const c01 = a02 * a12 - a01 * a22;
+    const c02 = a01 * a12 - a02 * a11;
+    const c11 = a00 * a22 - a02 * a02;
+    const c12 = a01 * a02 - a00 * a12;
+    const c22 = a00 * a11 - a01 * a01;
     const k = 1 / (a00 * c00 + a01 * c01 + a02 * c02);
-    const x0 = (c00 * y0 + c01 * y1 + c02 * y2) * k,
-      x1 = (c01 * y0 + c11 * y1 + c12 * y2) * k,
-      x2 = (c02 * y0 + c12 * y1 + c22 * y2) * k;
+    const x0 = (c00 * y0 + c01 * y1 + c02 * y2) * k;
+    const x1 = (c01 * y0 + c11 * y1 + c12 * y2) * k;
+    const x2 = (c02 * y0 + c12 * y1 + c22 * y2) * k;
     pr[i] = x0;
     pg[i] = x1;
     pb[i] = x2;

@@ -26,10 +26,10 @@ export function integralImage(src: Float32Array, width: number, height: number):
 
 /** Sum over x0 ≤ x < x1, y0 ≤ y < y1; the rectangle is cut at the picture's edge. */
 export function rectangleSum(table: IntegralImage, x0: number, y0: number, x1: number, y1: number): number {
-  const xa = Math.min(table.width, Math.max(0, x0)),
-    xb = Math.min(table.width, Math.max(xa, x1));
-  const ya = Math.min(table.height, Math.max(0, y0)),
-    yb = Math.min(table.height, Math.max(ya, y1));
+  const xa = Math.min(table.width, Math.max(0, x0));
+  const xb = Math.min(table.width, Math.max(xa, x1));
+  const ya = Math.min(table.height, Math.max(0, y0));
+  const yb = Math.min(table.height, Math.max(ya, y1));
   const s = table.width + 1;
   return table.sums[yb * s + xb]! - table.sums[ya * s + xb]! - table.sums[yb * s + xa]! + table.sums[ya * s + xa]!;
 }

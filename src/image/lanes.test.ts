@@ -6,8 +6,8 @@ import { RandomStream } from '../core/random.js';
 import { openKernels, type KernelDoor } from './kernels.js';
 import { recursiveCoefficients } from './recursive-gaussian.js';
 
-const W = 517,
-  H = 389;
+const W = 517;
+const H = 389;
 
 function source(): Float32Array {
   const r = new RandomStream(11);
@@ -20,11 +20,11 @@ function work(door: KernelDoor, src: Float32Array): Float32Array[] {
   for (let round = 0; round < 12; round++) {
     const scope = door.scope();
     try {
-      const a = new Float32Array(W * H),
-        b = new Float32Array(W * H),
-        c = new Float32Array(W * H);
-      const s = scope.input(src),
-        mid = scope.allocate(4 * W * H);
+      const a = new Float32Array(W * H);
+      const b = new Float32Array(W * H);
+      const c = new Float32Array(W * H);
+      const s = scope.input(src);
+      const mid = scope.allocate(4 * W * H);
       const k = recursiveCoefficients(7.3 + round);
       const kp = scope.input(Float64Array.of(k.b, k.a1, k.a2, k.a3, ...k.m));
       door.run('boxAcross', [s, mid, W, 9, 1], H, 4 * W);

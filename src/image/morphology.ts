@@ -44,10 +44,10 @@ export function rankRectPlain(
   const out = planeOr(dst, width * height, 'morphology');
   if (out !== src) out.set(src);
   const longest = Math.max(width + 2 * rx, height + 2 * ry);
-  const line = new Float32Array(longest),
-    g = new Float32Array(longest),
-    h = new Float32Array(longest),
-    res = new Float32Array(longest);
+  const line = new Float32Array(longest);
+  const g = new Float32Array(longest);
+  const h = new Float32Array(longest);
+  const res = new Float32Array(longest);
   const pad = isMax ? -Infinity : Infinity;
   if (rx > 0) {
     for (let y = 0; y < height; y++) {
@@ -84,9 +84,9 @@ function rankRect(
   const door = kernels();
   const scope = door.scope();
   try {
-    const s = scope.input(src),
-      d = scope.output(out),
-      flag = isMax ? 1 : 0;
+    const s = scope.input(src);
+    const d = scope.output(out);
+    const flag = isMax ? 1 : 0;
     if (rx > 0) door.run('rankAcross', [s, d, width, rx, flag], height, 2 * width, 4 * (width + 2 * rx) + 128);
     if (ry > 0)
       door.run(

@@ -15,13 +15,13 @@ export function traceOutline(mask: ArrayLike<number>, width: number, height: num
   let start = 0;
   while (start < width * height && !(mask[start]! > 0)) start++;
   if (start === width * height) return [];
-  const x0 = start % width,
-    y0 = Math.floor(start / width);
+  const x0 = start % width;
+  const y0 = Math.floor(start / width);
   const out: Corner[] = [];
-  let x = x0,
-    y = y0,
-    dx = 1,
-    dy = 0;
+  let x = x0;
+  let y = y0;
+  let dx = 1;
+  let dy = 0;
   // From the pixel's upper left corner along its upper side; at each corner as far left
   // as the border allows (8-neighbours join).
   do {
@@ -37,8 +37,8 @@ export function traceOutline(mask: ArrayLike<number>, width: number, height: num
       [-dx, -dy],
     ] as const) {
       // A side may be walked when inside lies to its right and outside to its left.
-      const right = ahead(tx, ty),
-        left = inside(x + (tx > 0 || (tx === 0 && ty > 0) ? 0 : -1), y + (ty > 0 || (ty === 0 && tx < 0) ? 0 : -1));
+      const right = ahead(tx, ty);
+      const left = inside(x + (tx > 0 || (tx === 0 && ty > 0) ? 0 : -1), y + (ty > 0 || (ty === 0 && tx < 0) ? 0 : -1));
       if (right && !left) {
         dx = tx;
         dy = ty;
@@ -53,8 +53,8 @@ export function traceOutline(mask: ArrayLike<number>, width: number, height: num
 export function thinPolygon(points: readonly Corner[], tolerance: number): Corner[] {
   if (points.length < 4) return [...points];
   // Two far corners to begin with: the first, and the one farthest from it.
-  let far = 0,
-    most = -1;
+  let far = 0;
+  let most = -1;
   points.forEach((p, i) => {
     const d = Math.hypot(p[0] - points[0]![0], p[1] - points[0]![1]);
     if (d > most) {
@@ -63,11 +63,11 @@ export function thinPolygon(points: readonly Corner[], tolerance: number): Corne
     }
   });
   const half = (a: number, b: number): Corner[] => {
-    const p = points[a % points.length]!,
-      q = points[b % points.length]!,
-      l = Math.hypot(q[0] - p[0], q[1] - p[1]);
-    let worst = tolerance,
-      at = -1;
+    const p = points[a % points.length]!;
+    const q = points[b % points.length]!;
+    const l = Math.hypot(q[0] - p[0], q[1] - p[1]);
+    let worst = tolerance;
+    let at = -1;
     for (let i = a + 1; i < b; i++) {
       const r = points[i % points.length]!;
       const d =

@@ -11,8 +11,8 @@ export type Point = readonly [number, number];
 export function insidePolygon(polygon: readonly Point[], x: number, y: number): boolean {
   let inside = false;
   for (let i = 0, j = polygon.length - 1; i < polygon.length; j = i++) {
-    const [xi, yi] = polygon[i]!,
-      [xj, yj] = polygon[j]!;
+    const [xi, yi] = polygon[i]!;
+    const [xj, yj] = polygon[j]!;
     if (yi > y !== yj > y && x < ((xj - xi) * (y - yi)) / (yj - yi) + xi) inside = !inside;
   }
   return inside;
@@ -31,8 +31,8 @@ export function rasterizePolygon(
   const acc = new Float64Array((width + 2) * height);
   const stride = width + 2;
   for (let i = 0; i < points.length; i++) {
-    const p = points[i]!,
-      q = points[(i + 1) % points.length]!;
+    const p = points[i]!;
+    const q = points[(i + 1) % points.length]!;
     accumulateEdge(acc, stride, width, height, p[0], p[1], q[0], q[1]);
   }
   for (let y = 0; y < height; y++) {
@@ -57,20 +57,20 @@ function accumulateEdge(
 ): void {
   if (ya === yb) return;
   const sign = ya < yb ? 1 : -1;
-  const x0 = ya < yb ? xa : xb,
-    y0 = Math.min(ya, yb),
-    x1 = ya < yb ? xb : xa,
-    y1 = Math.max(ya, yb);
+  const x0 = ya < yb ? xa : xb;
+  const y0 = Math.min(ya, yb);
+  const x1 = ya < yb ? xb : xa;
+  const y1 = Math.max(ya, yb);
   const slope = (x1 - x0) / (y1 - y0);
-  const first = Math.max(0, Math.floor(y0)),
-    last = Math.min(height, Math.ceil(y1));
+  const first = Math.max(0, Math.floor(y0));
+  const last = Math.min(height, Math.ceil(y1));
   for (let y = first; y < last; y++) {
-    const ta = Math.max(y, y0),
-      tb = Math.min(y + 1, y1);
+    const ta = Math.max(y, y0);
+    const tb = Math.min(y + 1, y1);
     const dy = sign * (tb - ta);
     if (dy === 0) continue;
-    const ua = x0 + (ta - y0) * slope,
-      ub = x0 + (tb - y0) * slope;
+    const ua = x0 + (ta - y0) * slope;
+    const ub = x0 + (tb - y0) * slope;
     addSpan(acc, y * stride, width, Math.min(ua, ub), Math.max(ua, ub), dy);
   }
 }
@@ -102,8 +102,8 @@ function addSpan(acc: Float64Array, row: number, width: number, lo: number, hi: 
   }
   const s = 1 / (hi - lo);
   for (let i = i0; i < i1; i++) {
-    const a = Math.max(lo, i),
-      b = Math.min(hi, i + 1);
+    const a = Math.max(lo, i);
+    const b = Math.min(hi, i + 1);
     const part = dy * (b - a) * s;
     const mean = 0.5 * (a + b) - i;
     acc[row + i] = acc[row + i]! + part * (1 - mean);

@@ -28,13 +28,13 @@ export function pushPull(
     sums: Float32Array[];
   }
   const n = width * height;
-  const w0 = new Float32Array(n),
-    keep = new Float64Array(halfSize(width) * halfSize(height));
+  const w0 = new Float32Array(n);
+  const keep = new Float64Array(halfSize(width) * halfSize(height));
   for (let i = 0; i < n; i++) w0[i] = Math.min(1, Math.max(0, weight[i]!));
   const levels: Level[] = [{ w: width, h: height, weight: w0, sums: planes.map((p) => weighed(p, w0)) }];
   for (let last = levels[0]!; last.w > 1 || last.h > 1; last = levels[levels.length - 1]!) {
-    const w = halfSize(last.w),
-      h = halfSize(last.h);
+    const w = halfSize(last.w);
+    const h = halfSize(last.h);
     // Sums, not means: a pixel known among four unknown ones counts whole. Cut at 1 so that known areas do not shout.
     const lw = halve(last.weight, last.w, last.h);
     const sums = last.sums.map((s) => halve(s, last.w, last.h));

@@ -22,8 +22,8 @@ export function halfSize(n: number): number {
 /** Plain twin: halves one plane; result ceil(width/2) × ceil(height/2). */
 export function halvePlain(src: Float32Array, width: number, height: number, dst?: Float32Array): Float32Array {
   requirePlane(src, width, height, 'halving');
-  const w = halfSize(width),
-    h = halfSize(height);
+  const w = halfSize(width);
+  const h = halfSize(height);
   const out = planeOr(dst, w * h, 'halving');
   const line = new Float32Array(width);
   for (let y = 0; y < h; y++) {
@@ -33,10 +33,10 @@ export function halvePlain(src: Float32Array, width: number, height: number, dst
     const y3 = Math.min(height - 1, 2 * y + 2) * width;
     for (let x = 0; x < width; x++) line[x] = src[y0 + x]! + src[y3 + x]! + 3 * (src[y1 + x]! + src[y2 + x]!);
     for (let x = 0; x < w; x++) {
-      const a = line[Math.max(0, 2 * x - 1)]!,
-        b = line[2 * x]!;
-      const c = line[Math.min(width - 1, 2 * x + 1)]!,
-        d = line[Math.min(width - 1, 2 * x + 2)]!;
+      const a = line[Math.max(0, 2 * x - 1)]!;
+      const b = line[2 * x]!;
+      const c = line[Math.min(width - 1, 2 * x + 1)]!;
+      const d = line[Math.min(width - 1, 2 * x + 2)]!;
       out[y * w + x] = (a + d + 3 * (b + c)) * (1 / 64);
     }
   }
@@ -138,8 +138,8 @@ export function buildPyramid(
   const out: PyramidLevel[] = [{ width, height, data: src }];
   while (out.length < levels) {
     const last = out[out.length - 1]!;
-    const w = halfSize(last.width),
-      h = halfSize(last.height);
+    const w = halfSize(last.width);
+    const h = halfSize(last.height);
     if (Math.min(w, h) < minSide) break;
     out.push({ width: w, height: h, data: halve(last.data, last.width, last.height) });
   }

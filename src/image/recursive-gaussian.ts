@@ -80,9 +80,9 @@ export function recursiveCoefficients(sigmaPx: number): RecursiveCoefficients {
   const tail = new Float64Array(steps + 3);
   for (let k = 0; k < 3; k++) {
     // Zero input after the end: the causal output decays from the unit deviation k.
-    let u1 = k === 0 ? 1 : 0,
-      u2 = k === 1 ? 1 : 0,
-      u3 = k === 2 ? 1 : 0;
+    let u1 = k === 0 ? 1 : 0;
+    let u2 = k === 1 ? 1 : 0;
+    let u3 = k === 2 ? 1 : 0;
     for (let i = 0; i < steps; i++) {
       const u = a1 * u1 + a2 * u2 + a3 * u3;
       tail[i] = u;
@@ -90,9 +90,9 @@ export function recursiveCoefficients(sigmaPx: number): RecursiveCoefficients {
       u2 = u1;
       u1 = u;
     }
-    let v1 = 0,
-      v2 = 0,
-      v3 = 0;
+    let v1 = 0;
+    let v2 = 0;
+    let v3 = 0;
     for (let i = steps - 1; i >= 0; i--) {
       const v = b * tail[i]! + a1 * v1 + a2 * v2 + a3 * v3;
       v3 = v2;
@@ -110,9 +110,9 @@ function filterLine(line: Float64Array, n: number, k: RecursiveCoefficients): vo
   const { b, a1, a2, a3, m } = k;
   const first = line[0]!;
   const last = line[n - 1]!;
-  let u1 = first,
-    u2 = first,
-    u3 = first;
+  let u1 = first;
+  let u2 = first;
+  let u3 = first;
   for (let i = 0; i < n; i++) {
     const u = b * line[i]! + a1 * u1 + a2 * u2 + a3 * u3;
     line[i] = u;
@@ -120,9 +120,9 @@ function filterLine(line: Float64Array, n: number, k: RecursiveCoefficients): vo
     u2 = u1;
     u1 = u;
   }
-  const e1 = u1 - last,
-    e2 = u2 - last,
-    e3 = u3 - last;
+  const e1 = u1 - last;
+  const e2 = u2 - last;
+  const e3 = u3 - last;
   let v1 = m[0]! * e1 + m[1]! * e2 + m[2]! * e3 + last;
   let v2 = m[3]! * e1 + m[4]! * e2 + m[5]! * e3 + last;
   let v3 = m[6]! * e1 + m[7]! * e2 + m[8]! * e3 + last;
@@ -184,8 +184,8 @@ export function recursiveGaussian(
   const n = width * height;
   if (n < KERNEL_FROM_PIXELS || width < 4) return recursiveGaussianPlain(src, width, height, sigmaXPx, sigmaYPx, dst);
   const out = planeOr(dst, n, 'recursive Gaussian');
-  const across = sigmaXPx >= 0.5,
-    down = sigmaYPx >= 0.5;
+  const across = sigmaXPx >= 0.5;
+  const down = sigmaYPx >= 0.5;
   if (!across && !down) {
     if (out !== src) out.set(src);
     return out;
@@ -193,8 +193,8 @@ export function recursiveGaussian(
   const door = kernels();
   const scope = door.scope();
   try {
-    const s = scope.input(src),
-      d = scope.output(out);
+    const s = scope.input(src);
+    const d = scope.output(out);
     // Rows are read whole before they are written, and so are columns: the passes may run in place.
     if (across)
       door.run('recursiveAcross', [s, d, width, scope.input(packed(sigmaXPx))], height, 4 * width, 32 * width + 64);

@@ -6,12 +6,12 @@
 
 /** Bilinear sample at (x, y). */
 export function sampleBilinear(data: Float32Array, width: number, height: number, x: number, y: number): number {
-  const u = x - 0.5,
-    v = y - 0.5;
-  const fx = Math.floor(u),
-    fy = Math.floor(v);
-  const ax = u - fx,
-    ay = v - fy;
+  const u = x - 0.5;
+  const v = y - 0.5;
+  const fx = Math.floor(u);
+  const fy = Math.floor(v);
+  const ax = u - fx;
+  const ay = v - fy;
   const x0 = fx < 0 ? 0 : fx >= width ? width - 1 : fx;
   const x1 = fx + 1 < 0 ? 0 : fx + 1 >= width ? width - 1 : fx + 1;
   const y0 = (fy < 0 ? 0 : fy >= height ? height - 1 : fy) * width;
@@ -23,8 +23,8 @@ export function sampleBilinear(data: Float32Array, width: number, height: number
 
 /** Four Keys weights (R. G. Keys, "Cubic convolution interpolation", IEEE ASSP 1981, a = −1/2) for fraction f. */
 export function cubicWeights(f: number, out: Float64Array): void {
-  const f2 = f * f,
-    f3 = f2 * f;
+  const f2 = f * f;
+  const f3 = f2 * f;
   out[0] = -0.5 * f3 + f2 - 0.5 * f;
   out[1] = 1.5 * f3 - 2.5 * f2 + 1;
   out[2] = -1.5 * f3 + 2 * f2 + 0.5 * f;

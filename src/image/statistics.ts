@@ -13,10 +13,10 @@ export interface Moments {
  * Mean, population variance, smallest and largest; with `mask` only where it is non-zero. Count 0 gives NaN moments.
  */
 export function moments(values: ArrayLike<number>, mask?: ArrayLike<number>): Moments {
-  let count = 0,
-    sum = 0,
-    min = Infinity,
-    max = -Infinity;
+  let count = 0;
+  let sum = 0;
+  let min = Infinity;
+  let max = -Infinity;
   for (let i = 0; i < values.length; i++) {
     if (mask !== undefined && mask[i] === 0) continue;
     const v = values[i]!;
@@ -41,8 +41,8 @@ export function weightedMoments(
   values: ArrayLike<number>,
   weights: ArrayLike<number>,
 ): { weight: number; mean: number; variance: number } {
-  let weight = 0,
-    sum = 0;
+  let weight = 0;
+  let sum = 0;
   for (let i = 0; i < values.length; i++) {
     weight += weights[i]!;
     sum += weights[i]! * values[i]!;
@@ -58,8 +58,8 @@ export function weightedMoments(
 
 /** Places the k-th smallest (from 0) at index k by Hoare's selection; reorders `a`. */
 export function selectInPlace(a: Float32Array | Float64Array, k: number): number {
-  let lo = 0,
-    hi = a.length - 1;
+  let lo = 0;
+  let hi = a.length - 1;
   while (lo < hi) {
     // Median of three as pivot: sorted input would cost n² otherwise.
     const mid = (lo + hi) >> 1;
@@ -79,8 +79,8 @@ export function selectInPlace(a: Float32Array | Float64Array, k: number): number
       a[mid] = t;
     }
     const pivot = a[mid]!;
-    let i = lo,
-      j = hi;
+    let i = lo;
+    let j = hi;
     while (i <= j) {
       while (a[i]! < pivot) i++;
       while (a[j]! > pivot) j--;
@@ -179,10 +179,10 @@ export function colourMoments(
   b: ArrayLike<number>,
   weights?: ArrayLike<number>,
 ): { weight: number; mean: [number, number, number]; covariance: Float64Array } {
-  let w = 0,
-    sr = 0,
-    sg = 0,
-    sb = 0;
+  let w = 0;
+  let sr = 0;
+  let sg = 0;
+  let sb = 0;
   for (let i = 0; i < r.length; i++) {
     const k = weights === undefined ? 1 : weights[i]!;
     w += k;
@@ -190,20 +190,20 @@ export function colourMoments(
     sg += k * g[i]!;
     sb += k * b[i]!;
   }
-  const mr = sr / w,
-    mg = sg / w,
-    mb = sb / w;
-  let rr = 0,
-    rg = 0,
-    rb = 0,
-    gg = 0,
-    gb = 0,
-    bb = 0;
+  const mr = sr / w;
+  const mg = sg / w;
+  const mb = sb / w;
+  let rr = 0;
+  let rg = 0;
+  let rb = 0;
+  let gg = 0;
+  let gb = 0;
+  let bb = 0;
   for (let i = 0; i < r.length; i++) {
     const k = weights === undefined ? 1 : weights[i]!;
-    const x = r[i]! - mr,
-      y = g[i]! - mg,
-      z = b[i]! - mb;
+    const x = r[i]! - mr;
+    const y = g[i]! - mg;
+    const z = b[i]! - mb;
     rr += k * x * x;
     rg += k * x * y;
     rb += k * x * z;

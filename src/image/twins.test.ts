@@ -61,8 +61,8 @@ describe('kernels and their plain twins', () => {
         fc.constantFrom<Boundary>('clamp', 'mirror', 'zero'),
         ({ width, height, seed }, rx, ry, boundary) => {
           const src = noise(width * height, seed, -1, 2);
-          const tx = noise(2 * rx + 1, seed + 1, -1, 1),
-            ty = noise(2 * ry + 1, seed + 2, -1, 1);
+          const tx = noise(2 * rx + 1, seed + 1, -1, 1);
+          const ty = noise(2 * ry + 1, seed + 2, -1, 1);
           const plain = convolveSeparablePlain(src, width, height, tx, ty, boundary);
           const scale = tx.reduce((s, v) => s + Math.abs(v), 0) * ty.reduce((s, v) => s + Math.abs(v), 0);
           expect(worst(convolveSeparable(src, width, height, tx, ty, boundary), plain)).toBeLessThan(
@@ -143,8 +143,8 @@ describe('kernels and their plain twins', () => {
         fc.constantFrom<Channels>(3, 4),
         fc.constantFrom<Channels>(3, 4),
         ({ width, height, seed }, operator, a, b) => {
-          const s = picture(width, height, a, seed),
-            d = picture(width, height, b, seed + 1);
+          const s = picture(width, height, a, seed);
+          const d = picture(width, height, b, seed + 1);
           const plain = compositePlain(operator, s, d);
           expect(worst(composite(operator, s, d).data, plain.data)).toBeLessThan(5e-7);
           if (plain.channels === d.channels) {
@@ -200,8 +200,8 @@ describe('kernels and their plain twins', () => {
         fc.constantFrom<Channels>(1, 3, 4),
         ({ width, height, seed }, filter, boundary, scale, turn, channels) => {
           const src = picture(width, height, channels, seed);
-          const c = scale * Math.cos(turn),
-            s = scale * Math.sin(turn);
+          const c = scale * Math.cos(turn);
+          const s = scale * Math.sin(turn);
           const m = [c, -s, 11.3, s, c, 4.7, 1e-4 * scale, -5e-5, 1];
           const plain = warpHomographyPlain(src, m, 90, 71, { filter, boundary });
           // Nearest may choose the other of two pixels where the last bit decides; there
@@ -226,8 +226,8 @@ describe('kernels and their plain twins', () => {
         ({ width, height, seed }, filter, boundary) => {
           const src = picture(width, height, 3, seed);
           const n = 80 * 64;
-          const mx = noise(n, seed + 1, -20, width + 20),
-            my = noise(n, seed + 2, -20, height + 20);
+          const mx = noise(n, seed + 1, -20, width + 20);
+          const my = noise(n, seed + 2, -20, height + 20);
           mx[5] = NaN;
           my[9] = Infinity;
           const got = warpMap(src, mx, my, 80, 64, { filter, boundary });
@@ -248,8 +248,8 @@ describe("pictures in the kernels' memory", () => {
     const src = picture(120, 90, 1, 3);
     const far = recursiveGaussian(src.data, 120, 90, 5);
     door.withPictures((make) => {
-      const a = make(120, 90, 1),
-        b = make(120, 90, 1);
+      const a = make(120, 90, 1);
+      const b = make(120, 90, 1);
       a.data.set(src.data);
       expect(door.owns(a.data)).toBe(true);
       recursiveGaussian(a.data, 120, 90, 5, 5, b.data);

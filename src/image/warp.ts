@@ -65,12 +65,12 @@ function makeSampler(filter: WarpFilter, boundary: Boundary): Sampler {
   const tables = weightTable(filter);
   if (tables === null) {
     return (level, x, y) => {
-      const u = x - 0.5,
-        v = y - 0.5;
-      const fx = Math.floor(u),
-        fy = Math.floor(v);
-      const ax = u - fx,
-        ay = v - fy;
+      const u = x - 0.5;
+      const v = y - 0.5;
+      const fx = Math.floor(u);
+      const fy = Math.floor(v);
+      const ax = u - fx;
+      const ay = v - fy;
       const top = at(level, fx, fy) * (1 - ax) + at(level, fx + 1, fy) * ax;
       const bottom = at(level, fx, fy + 1) * (1 - ax) + at(level, fx + 1, fy + 1) * ax;
       return top * (1 - ay) + bottom * ay;
@@ -78,12 +78,12 @@ function makeSampler(filter: WarpFilter, boundary: Boundary): Sampler {
   }
   const { radius, count, table } = tables;
   return (level, x, y) => {
-    const u = x - 0.5,
-      v = y - 0.5;
-    const fx = Math.floor(u),
-      fy = Math.floor(v);
-    const ox = Math.round((u - fx) * 1024) * count,
-      oy = Math.round((v - fy) * 1024) * count;
+    const u = x - 0.5;
+    const v = y - 0.5;
+    const fx = Math.floor(u);
+    const fy = Math.floor(v);
+    const ox = Math.round((u - fx) * 1024) * count;
+    const oy = Math.round((v - fy) * 1024) * count;
     let sum = 0;
     for (let j = 0; j < count; j++) {
       let row = 0;
@@ -101,9 +101,9 @@ function length2(a: number, b: number): number {
 
 function invert3(m: ArrayLike<number>): Float64Array {
   const [a, b, c, d, e, f, g, h, i] = [m[0]!, m[1]!, m[2]!, m[3]!, m[4]!, m[5]!, m[6]!, m[7]!, m[8]!];
-  const A = e * i - f * h,
-    B = f * g - d * i,
-    C = d * h - e * g;
+  const A = e * i - f * h;
+  const B = f * g - d * i;
+  const C = d * h - e * g;
   const det = a * A + b * B + c * C;
   if (!(Math.abs(det) > 1e-14) || !Number.isFinite(det)) {
     throw new PlatewrightError(
@@ -146,16 +146,16 @@ export function warpHomographyPlain(
       for (let x0 = 0; x0 < outWidth; x0 += FOOTPRINT_STEP) {
         const x1 = Math.min(outWidth, x0 + FOOTPRINT_STEP);
         // Grid and level for this run of pixels.
-        const cx = 0.5 * (x0 + x1),
-          cy = y + 0.5;
+        const cx = 0.5 * (x0 + x1);
+        const cy = y + 0.5;
         const w0 = m[6]! * cx + m[7]! * cy + m[8]!;
-        const px = (m[0]! * cx + m[1]! * cy + m[2]!) / w0,
-          py = (m[3]! * cx + m[4]! * cy + m[5]!) / w0;
+        const px = (m[0]! * cx + m[1]! * cy + m[2]!) / w0;
+        const py = (m[3]! * cx + m[4]! * cy + m[5]!) / w0;
         const sx = length2((m[0]! - px * m[6]!) / w0, (m[3]! - py * m[6]!) / w0);
         const sy = length2((m[1]! - px * m[7]!) / w0, (m[4]! - py * m[7]!) / w0);
-        let level = 0,
-          gx = 1,
-          gy = 1;
+        let level = 0;
+        let gx = 1;
+        let gy = 1;
         if (footprint && Number.isFinite(sx) && Number.isFinite(sy)) {
           const least = Math.min(sx, sy);
           while (level + 1 < levels.length && least >= LEVEL_FROM * 2 ** level) level++;
@@ -169,12 +169,12 @@ export function warpHomographyPlain(
           let sum = 0;
           for (let j = 0; j < gy; j++) {
             for (let i = 0; i < gx; i++) {
-              const dx = x + (i + 0.5) / gx,
-                dy = y + (j + 0.5) / gy;
+              const dx = x + (i + 0.5) / gx;
+              const dy = y + (j + 0.5) / gy;
               const w = m[6]! * dx + m[7]! * dy + m[8]!;
               if (w * w0 <= 0) continue; // behind the camera
-              const u = (m[0]! * dx + m[1]! * dy + m[2]!) / w,
-                v = (m[3]! * dx + m[4]! * dy + m[5]!) / w;
+              const u = (m[0]! * dx + m[1]! * dy + m[2]!) / w;
+              const v = (m[3]! * dx + m[4]! * dy + m[5]!) / w;
               if (u < -1e6 || u > 1e6 || v < -1e6 || v > 1e6) continue;
               sum += sample(L, u * scale, v * scale);
             }
@@ -251,8 +251,8 @@ function levelsNeeded(m: Float64Array, src: Picture, outWidth: number, outHeight
     for (let x0 = 0; x0 < outWidth; x0 += FOOTPRINT_STEP) {
       const cx = 0.5 * (x0 + Math.min(outWidth, x0 + FOOTPRINT_STEP));
       const w = m[6]! * cx + m[7]! * y + m[8]!;
-      const px = (m[0]! * cx + m[1]! * y + m[2]!) / w,
-        py = (m[3]! * cx + m[4]! * y + m[5]!) / w;
+      const px = (m[0]! * cx + m[1]! * y + m[2]!) / w;
+      const py = (m[3]! * cx + m[4]! * y + m[5]!) / w;
       const least = Math.min(
         length2((m[0]! - px * m[6]!) / w, (m[3]! - py * m[6]!) / w),
         length2((m[1]! - px * m[7]!) / w, (m[4]! - py * m[7]!) / w),
@@ -285,8 +285,8 @@ function levelRecords(
   for (let l = 0; l < count; l++) {
     words.set([at | 0, width, height, 4 * width * height, 0], 5 * l);
     if (l + 1 === count) break;
-    const w = halfSize(width),
-      h = halfSize(height);
+    const w = halfSize(width);
+    const h = halfSize(height);
     const next = scope.allocate(4 * w * h * src.channels);
     for (let c = 0; c < src.channels; c++)
       door.run(
@@ -327,8 +327,8 @@ export function warpMapPlain(
     const level: PyramidLevel = { width: src.width, height: src.height, data: plane(src, c) };
     const to = plane(out, c);
     for (let i = 0; i < n; i++) {
-      const x = mapX[i]!,
-        y = mapY[i]!;
+      const x = mapX[i]!;
+      const y = mapY[i]!;
       to[i] = x > -1e6 && x < 1e6 && y > -1e6 && y < 1e6 ? sample(level, x, y) : 0;
     }
   }

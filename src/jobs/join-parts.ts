@@ -31,8 +31,8 @@ export async function proposeFor(
       `the plate of ${pick.id} has not been measured yet; measure it first`,
       { kind: 'usage' },
     );
-  const plateFile = await plateClip(book, pick),
-    takeFile = takePath(book, take);
+  const plateFile = await plateClip(book, pick);
+  const takeFile = takePath(book, take);
   const plate = await VideoReader.open(plateFile);
   try {
     const reader = await VideoReader.open(takeFile);
@@ -91,8 +91,8 @@ export function storeRecipe(book: Book, r: Recipe): Recipe {
 
 /** A stored recipe with its media where they are now; the plate clip is made again where the cache was deleted. */
 export async function liveRecipe(book: Book, join: JoinDocument): Promise<Recipe> {
-  const pick = book.need('pick', join.id),
-    take = book.need('take', join.take);
+  const pick = book.need('pick', join.id);
+  const take = book.need('take', join.take);
   return {
     ...join.recipe,
     plate: { ...join.recipe.plate, file: await plateClip(book, pick) },

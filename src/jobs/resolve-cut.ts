@@ -50,8 +50,8 @@ export function resolveCut(book: Book): { programme: Programme; cut: CutDocument
   const cut = book.get('cut', 'cut') ?? roughCut(picks, production.title);
   const items: ProgrammeItem[] = [];
   const cdl: Record<number, Cdl> = {};
-  let widthPx = 0,
-    heightPx = 0;
+  let widthPx = 0;
+  let heightPx = 0;
   const seen = (w: number, h: number): void => {
     if (w * h > widthPx * heightPx) {
       widthPx = w;
@@ -77,8 +77,8 @@ export function resolveCut(book: Book): { programme: Programme; cut: CutDocument
     }
     if (entry.kind === 'film') {
       const film = book.need('film', entry.film);
-      const file = book.mediaPath(film.file),
-        rate = rateOf(film.info.video, film.title);
+      const file = book.mediaPath(film.file);
+      const rate = rateOf(film.info.video, film.title);
       seen(film.info.video!.widthPx, film.info.video!.heightPx);
       items.push({
         kind: 'film',
@@ -97,8 +97,8 @@ export function resolveCut(book: Book): { programme: Programme; cut: CutDocument
     const pick = book.need('pick', entry.pick);
     const film = book.need('film', pick.film);
     const rate = rateOf(film.info.video, film.title);
-    const from = pick.in + entry.trimIn,
-      to = pick.out - entry.trimOut;
+    const from = pick.in + entry.trimIn;
+    const to = pick.out - entry.trimOut;
     const join = book.get('join', pick.id);
     const rendered = join?.render !== undefined && existsSync(book.mediaPath(join.render.file)) ? join.render : null;
     const filmFile = book.mediaPath(film.file);

@@ -27,8 +27,8 @@ export async function runQueue(
     '$1dist$2',
   );
   const entered = jobs.map((j) => enterJob(book, j.kind, j.subject, j.spec ?? {}));
-  let next = 0,
-    done = 0;
+  let next = 0;
+  let done = 0;
   const lane = async (): Promise<void> => {
     while (next < entered.length) {
       const job = entered[next++]!;

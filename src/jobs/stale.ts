@@ -67,16 +67,16 @@ export function staleOf(book: Book): Stale {
     briefs: book
       .list('brief')
       .filter((b) => {
-        const p = picks.get(b.id),
-          m = measures.get(b.id);
+        const p = picks.get(b.id);
+        const m = measures.get(b.id);
         return p !== undefined && m !== undefined && differs(b.of, briefStamp(p, m, production));
       })
       .map((b) => b.id),
     verdicts: book
       .list('take')
       .filter((t) => {
-        const p = t.pick === null ? undefined : picks.get(t.pick),
-          m = p === undefined ? undefined : measures.get(p.id);
+        const p = t.pick === null ? undefined : picks.get(t.pick);
+        const m = p === undefined ? undefined : measures.get(p.id);
         return (
           t.verdict !== undefined &&
           p !== undefined &&

@@ -14,10 +14,10 @@ const MOST_BOXES = 4096;
 export function endsBeforeIndex(path: string): boolean {
   const file = openSync(path, 'r');
   try {
-    const size = fstatSync(file).size,
-      head = Buffer.alloc(16);
-    let at = 0,
-      known = false;
+    const size = fstatSync(file).size;
+    const head = Buffer.alloc(16);
+    let at = 0;
+    let known = false;
     for (let i = 0; i < MOST_BOXES && at + 8 <= size; i++) {
       const got = readSync(file, head, 0, 16, at);
       const type = head.toString('latin1', 4, 8);

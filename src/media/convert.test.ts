@@ -51,8 +51,8 @@ describe('against published values', () => {
       const tags = { ...TAGS, matrix: c.matrix as MatrixName, fullRange: c.full };
       const q = quantisation(c.bits, c.full);
       // Cases printed as signals between 0 and 1 are taken to 16 bits first, so that only rounding to codes is left.
-      let code = c.code,
-        bits = c.bits;
+      let code = c.code;
+      let bits = c.bits;
       if (!code) {
         bits = 16;
         const s = c.signal!;
@@ -159,13 +159,13 @@ describe('chroma sites', () => {
   ];
   for (const [name, shift, site] of cases) {
     it(name, () => {
-      const w = 16,
-        h = 12,
-        cw = w >> shift[0],
-        ch = h >> shift[1];
+      const w = 16;
+      const h = 12;
+      const cw = w >> shift[0];
+      const ch = h >> shift[1];
       const ramp = (x: number, y: number): number => 20000 + 800 * x + 500 * y;
-      const cb = new Uint16Array(cw * ch),
-        cr = new Uint16Array(cw * ch).fill(32768);
+      const cb = new Uint16Array(cw * ch);
+      const cr = new Uint16Array(cw * ch).fill(32768);
       for (let y = 0; y < ch; y++)
         for (let x = 0; x < cw; x++) cb[y * cw + x] = ramp((x << shift[0]) + site[0], (y << shift[1]) + site[1]);
       const tags = { ...TAGS, fullRange: true };
@@ -187,17 +187,17 @@ describe('chroma sites', () => {
   }
 
   it('a wrong site shows (so that the test could fail)', () => {
-    const cb = Uint8Array.of(60, 100, 140, 180),
-      cr = new Uint8Array(4).fill(128),
-      y = new Uint8Array(8).fill(100);
+    const cb = Uint8Array.of(60, 100, 140, 180);
+    const cr = new Uint8Array(4).fill(128);
+    const y = new Uint8Array(8).fill(100);
     const at = (site: [number, number]): number =>
       toCodedRgb(frameOf([y, cb, cr], 8, 1, { chromaShift: [1, 0], chromaSite: site })).data[16 + 4]!;
     expect(Math.abs(at([0, 0]) - at([0.5, 0]))).toBeGreaterThan(0.05);
   });
 
   it('odd sizes keep their last column and row', () => {
-    const w = 5,
-      h = 3;
+    const w = 5;
+    const h = 3;
     const out = toCodedRgb(
       frameOf([new Uint8Array(15).fill(126), new Uint8Array(6).fill(128), new Uint8Array(6).fill(128)], w, h, {
         chromaShift: [1, 1],
@@ -290,10 +290,10 @@ describe('the kernel beside its plain twin', () => {
       ],
     ] as [[number, number], [number, number]][]) {
       for (const bits of [8, 12]) {
-        const w = 131,
-          h = 47;
-        const cw = (w + (1 << shift[0]) - 1) >> shift[0],
-          ch = (h + (1 << shift[1]) - 1) >> shift[1];
+        const w = 131;
+        const h = 47;
+        const cw = (w + (1 << shift[0]) - 1) >> shift[0];
+        const ch = (h + (1 << shift[1]) - 1) >> shift[1];
         const plane = (n: number): Uint8Array | Uint16Array =>
           bits > 8
             ? Uint16Array.from({ length: n }, () => random.below(4096))
@@ -305,10 +305,10 @@ describe('the kernel beside its plain twin', () => {
         });
         const want = new Float32Array(3 * w * h);
         yuvToRgbPlain(frame, want);
-        const coded = toCodedRgb(frame).data,
-          linear = toLinear(frame).data;
-        let worst = 0,
-          worstLight = 0;
+        const coded = toCodedRgb(frame).data;
+        const linear = toLinear(frame).data;
+        let worst = 0;
+        let worstLight = 0;
         for (let i = 0; i < want.length; i++) {
           worst = Math.max(worst, Math.abs(want[i]! - coded[i]!));
           if (Math.abs(Math.abs(want[i]!) - 0.081) > 5e-4)
@@ -359,8 +359,8 @@ describe('alpha', () => {
 
 describe('luma', () => {
   const random = new RandomStream(11);
-  const w = 37,
-    h = 23;
+  const w = 37;
+  const h = 23;
   const y = Uint8Array.from({ length: w * h }, () => 16 + random.below(220));
   const frame = frameOf([y, new Uint8Array(w * h).fill(128), new Uint8Array(w * h).fill(128)], w, h);
 
@@ -376,8 +376,8 @@ describe('luma', () => {
       const small = lumaSmall(frame, sw, sh);
       for (let j = 0; j < sh; j++) {
         for (let i = 0; i < sw; i++) {
-          let s = 0,
-            n = 0;
+          let s = 0;
+          let n = 0;
           for (let b = 0; b < h; b++) {
             const v = Math.max(0, Math.min(b + 1, ((j + 1) * h) / sh) - Math.max(b, (j * h) / sh));
             if (v <= 0) continue;

@@ -31,9 +31,9 @@ export function lumaPlane(frame: VideoFrame, dst?: Float32Array): Float32Array {
   }
   const [kr, kb] = lumaWeights('rgb');
   const kg = 1 - kr - kb;
-  const r = frame.planes[0]!,
-    g = frame.planes[1]!,
-    b = frame.planes[2]!;
+  const r = frame.planes[0]!;
+  const g = frame.planes[1]!;
+  const b = frame.planes[2]!;
   for (let i = 0; i < n; i++) out[i] = (kr * r[i]! + kg * g[i]! + kb * b[i]!) * scale + offset;
   return out;
 }
@@ -45,14 +45,14 @@ function boxes(
   source: number,
   target: number,
 ): { first: Int32Array; last: Int32Array; head: Float32Array; tail: Float32Array } {
-  const first = new Int32Array(target),
-    last = new Int32Array(target),
-    head = new Float32Array(target),
-    tail = new Float32Array(target);
+  const first = new Int32Array(target);
+  const last = new Int32Array(target);
+  const head = new Float32Array(target);
+  const tail = new Float32Array(target);
   const ratio = source / target;
   for (let i = 0; i < target; i++) {
-    const a = i * ratio,
-      b = Math.min(source, (i + 1) * ratio);
+    const a = i * ratio;
+    const b = Math.min(source, (i + 1) * ratio);
     const f = Math.min(source - 1, Math.floor(a + 1e-9));
     const l = Math.max(f, Math.min(source - 1, Math.ceil(b - 1e-9) - 1));
     first[i] = f;
@@ -71,16 +71,16 @@ export function lumaSmall(frame: VideoFrame, width: number, height: number, dst?
   const out = dst ?? new Float32Array(width * height);
   const w = frame.widthPx;
   const { scale, offset } = expansion(frame.bitDepth, frame.colour);
-  const across = boxes(w, width),
-    down = boxes(frame.heightPx, height);
+  const across = boxes(w, width);
+  const down = boxes(frame.heightPx, height);
   const row = new Float32Array(w);
   const area = (w / width) * (frame.heightPx / height);
   const [kr, kb] = lumaWeights('rgb');
   const weights = frame.layout === 'rgb' ? [kr, 1 - kr - kb, kb] : [1];
   for (let j = 0; j < height; j++) {
     row.fill(0);
-    const f = down.first[j]!,
-      l = down.last[j]!;
+    const f = down.first[j]!;
+    const l = down.last[j]!;
     for (let p = 0; p < weights.length; p++) {
       const src = frame.planes[p]!;
       let y = f;
@@ -98,8 +98,8 @@ export function lumaSmall(frame: VideoFrame, width: number, height: number, dst?
       }
     }
     for (let i = 0; i < width; i++) {
-      const a = across.first[i]!,
-        b = across.last[i]!;
+      const a = across.first[i]!;
+      const b = across.last[i]!;
       let s = row[a]! * across.head[i]!;
       for (let x = a + 1; x < b; x++) s += row[x]!;
       if (b > a) s += row[b]! * across.tail[i]!;
@@ -223,35 +223,35 @@ export function yuvToRgbPlain(frame: VideoFrame, data: Float32Array): void {
   const { widthPx: w, heightPx: h } = frame;
   const n = w * h;
   const [sx, sy] = frame.chromaShift;
-  const cw = (w + (1 << sx) - 1) >> sx,
-    ch = (h + (1 << sy) - 1) >> sy;
+  const cw = (w + (1 << sx) - 1) >> sx;
+  const ch = (h + (1 << sy) - 1) >> sy;
   const q = quantisation(frame.bitDepth, frame.colour.fullRange);
   const d = decodingOf(frame.colour.matrix);
-  const yScale = 1 / q.lumaScale,
-    yOffset = -q.lumaOffset / q.lumaScale;
-  const y = frame.planes[0]!,
-    cb = frame.planes[1]!,
-    cr = frame.planes[2]!;
-  const cScale = 1 / q.chromaScale,
-    mid = q.chromaOffset;
+  const yScale = 1 / q.lumaScale;
+  const yOffset = -q.lumaOffset / q.lumaScale;
+  const y = frame.planes[0]!;
+  const cb = frame.planes[1]!;
+  const cr = frame.planes[2]!;
+  const cScale = 1 / q.chromaScale;
+  const mid = q.chromaOffset;
 
-  const left = new Int32Array(w),
-    right = new Int32Array(w),
-    weight = new Float32Array(w);
+  const left = new Int32Array(w);
+  const right = new Int32Array(w);
+  const weight = new Float32Array(w);
   for (let x = 0; x < w; x++) {
     const t = taps((x - frame.chromaSite[0]) / (1 << sx), cw);
     left[x] = t.k;
     right[x] = t.next;
     weight[x] = t.w;
   }
-  const u = new Float32Array(cw),
-    v = new Float32Array(cw);
+  const u = new Float32Array(cw);
+  const v = new Float32Array(cw);
   for (let j = 0; j < h; j++) {
     const t = taps((j - frame.chromaSite[1]) / (1 << sy), ch);
-    const a = t.k * cw,
-      b = t.next * cw,
-      wb = t.w * cScale,
-      wa = cScale - wb;
+    const a = t.k * cw;
+    const b = t.next * cw;
+    const wb = t.w * cScale;
+    const wa = cScale - wb;
     const bias = -mid * cScale;
     for (let x = 0; x < cw; x++) {
       u[x] = cb[a + x]! * wa + cb[b + x]! * wb + bias;
@@ -260,9 +260,9 @@ export function yuvToRgbPlain(frame: VideoFrame, data: Float32Array): void {
     const row = j * w;
     for (let x = 0; x < w; x++) {
       const l = y[row + x]! * yScale + yOffset;
-      const k = left[x]!,
-        m = right[x]!,
-        f = weight[x]!;
+      const k = left[x]!;
+      const m = right[x]!;
+      const f = weight[x]!;
       const uu = u[k]! + (u[m]! - u[k]!) * f;
       const vv = v[k]! + (v[m]! - v[k]!) * f;
       data[row + x] = l + d.crToR * vv;
@@ -340,8 +340,8 @@ export function linearToCoded(picture: Picture, transfer: TransferName, dst?: Pi
   const out = like(picture, dst);
   const n = picture.width * picture.height;
   if (picture.channels === 4) {
-    const s = picture.data,
-      d = out.data;
+    const s = picture.data;
+    const d = out.data;
     for (let i = 0; i < n; i++) {
       const a = s[3 * n + i]!;
       const k = a > 0 ? 1 / a : 0;

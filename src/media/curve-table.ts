@@ -19,10 +19,10 @@ export interface CurveTable {
   readonly odd: boolean;
 }
 
-const STEPS = 2048,
-  DECODE_LO = -2,
-  DECODE_HI = 3,
-  ENCODE_ROOT = 8;
+const STEPS = 2048;
+const DECODE_LO = -2;
+const DECODE_HI = 3;
+const ENCODE_ROOT = 8;
 
 // Pure functions of their key, kept once made.
 const decoding = new Map<TransferName, CurveTable>();

@@ -16,9 +16,9 @@ import { VideoReader } from './video-reader.js';
 import type { WriterCodec } from './encodings.js';
 import { VideoWriter } from './video-writer.js';
 
-const W = 128,
-  H = 64,
-  FRAMES = 24;
+const W = 128;
+const H = 64;
+const FRAMES = 24;
 let dir: string;
 const sources: { name: string; data: Buffer }[] = [];
 
@@ -73,8 +73,8 @@ async function readAll(path: string): Promise<{ frames: number; code: string | n
 describe('damaged files', () => {
   it('truncated anywhere: whole frames or a clear error', async () => {
     const random = new RandomStream(1);
-    let kept = 0,
-      refused = 0;
+    let kept = 0;
+    let refused = 0;
     for (const { name, data } of sources) {
       for (let i = 0; i < 14; i++) {
         const path = join(dir, `cut-${i}-${name}`);
@@ -114,8 +114,8 @@ describe('damaged files', () => {
     for (const { name, data } of sources) {
       for (let i = 0; i < 8; i++) {
         const bad = Buffer.from(data);
-        const from = random.below(bad.length),
-          to = Math.min(bad.length, from + 1 + random.below(bad.length >> 1));
+        const from = random.below(bad.length);
+        const to = Math.min(bad.length, from + 1 + random.below(bad.length >> 1));
         if (i < 4) bad.fill(0, from, to);
         else for (let k = i === 7 ? 0 : from; k < (i === 7 ? bad.length : to); k++) bad[k] = random.below(256);
         const path = join(dir, `hole-${i}-${name}`);
@@ -147,11 +147,11 @@ describe('damaged files', () => {
 describe('files copied in part', () => {
   it('a Matroska film says how much of it is missing; a whole one says nothing', async () => {
     for (const name of ['h264.mkv', 'ok.mkv']) {
-      const data = sources.find((s) => s.name === name)!.data,
-        path = join(dir, `part-${name}`);
+      const data = sources.find((s) => s.name === name)!.data;
+      const path = join(dir, `part-${name}`);
       writeFileSync(path, data.subarray(0, Math.floor(data.length * 0.6)));
-      const cut = await VideoReader.open(path),
-        whole = await VideoReader.open(join(dir, name));
+      const cut = await VideoReader.open(path);
+      const whole = await VideoReader.open(join(dir, name));
       expect(cut.info.frameCount).toBeLessThan(FRAMES - 3);
       expect(cut.info.notes.join(' ')).toMatch(
         new RegExp(

@@ -15,11 +15,11 @@ interface Rows {
 }
 
 function deflated(src: Uint8Array, { n, rows, lead, tail, before, after }: Rows): Uint8Array {
-  const door = kernels(),
-    scope = door.scope();
+  const door = kernels();
+  const scope = door.scope();
   try {
-    const out = scope.allocate(2 * (n + lead + tail + 8) * rows + before + after + 70_000),
-      total = scope.allocate(16);
+    const out = scope.allocate(2 * (n + lead + tail + 8) * rows + before + after + 70_000);
+    const total = scope.allocate(16);
     door.run('deflateRows', [scope.input(src), n, n, rows, lead, tail, before, after, out, total], 1, 1, 160 << 10);
     return Uint8Array.from(new Uint8Array(door.memory.buffer, out, new Uint32Array(door.memory.buffer, total, 1)[0]));
   } finally {
@@ -29,8 +29,8 @@ function deflated(src: Uint8Array, { n, rows, lead, tail, before, after }: Rows)
 
 /** What the stream stands for. */
 function plain(src: Uint8Array, { n, rows, lead, tail, before, after }: Rows): Buffer {
-  const line = 1 + lead + n + tail,
-    out = Buffer.alloc(before + rows * line + after);
+  const line = 1 + lead + n + tail;
+  const out = Buffer.alloc(before + rows * line + after);
   for (let y = 0; y < rows; y++) {
     out[before + y * line] = 1;
     out.set(src.subarray(y * n, (y + 1) * n), before + y * line + 1 + lead);
@@ -48,9 +48,9 @@ function content(kind: (typeof KINDS)[number], size: number, seed: number): Uint
   if (kind === 'steep') {
     // Fibonacci numbers of each value.
     const out = new Uint8Array(size);
-    let a = 1,
-      b = 1,
-      at = 0;
+    let a = 1;
+    let b = 1;
+    let at = 0;
     for (let v = 1; at < size; v = 1 + (v % 255)) {
       out.fill(v, at, at + a);
       at += a;
@@ -95,9 +95,9 @@ describe('rows deflated', () => {
 
   it('over many blocks, with codes held to 15 bits, and with hardly a bit more than the content has', () => {
     for (const kind of KINDS) {
-      const rows = { n: 5000, rows: 80, lead: 30, tail: 6000, before: 3_000_000, after: 17 },
-        src = content(kind, rows.n * rows.rows, 3),
-        out = deflated(src, rows);
+      const rows = { n: 5000, rows: 80, lead: 30, tail: 6000, before: 3_000_000, after: 17 };
+      const src = content(kind, rows.n * rows.rows, 3);
+      const out = deflated(src, rows);
       expect(Buffer.compare(inflateSync(out), plain(src, rows)), kind).toBe(0);
       // A run of 258 zeros in three bits and more, noise byte for byte.
       expect(out.length).toBeLessThan(

@@ -65,8 +65,8 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
     clockSeconds(stream.metadata?.get('DURATION')) ??
     (input.sound === null && claimed === 0 ? Number(input.context.duration) / 1e6 : null);
   if (index !== null && timing !== null && promised !== null && claimed <= 0 && !input.still && !index.untimed) {
-    const have = (timing.frameCount * timing.rate.den) / timing.rate.num,
-      short = promised - have;
+    const have = (timing.frameCount * timing.rate.den) / timing.rate.num;
+    const short = promised - have;
     // Half a second, or a tenth of a short clip: less may be a last frame held longer.
     if (short > Math.min(0.5, Math.max((3 * timing.rate.den) / timing.rate.num, 0.1 * promised)))
       all.push(
@@ -77,8 +77,8 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
   const sar = stream.sampleAspectRatio.num > 0 ? stream.sampleAspectRatio : par.sampleAspectRatio;
   let aspect: [number, number] = sar.num > 0 && sar.den > 0 ? [sar.num, sar.den] : [1, 1];
   if (isTurned(orientation)) aspect = [aspect[1], aspect[0]];
-  const storedPx = isTurned(orientation) ? par.height : par.width,
-    widthPx = squareWidth(storedPx, aspect);
+  const storedPx = isTurned(orientation) ? par.height : par.width;
+  const widthPx = squareWidth(storedPx, aspect);
   if (widthPx !== storedPx)
     all.push(
       `its pixels have the shape ${aspect[0]}:${aspect[1]}; ` +

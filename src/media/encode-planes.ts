@@ -33,8 +33,8 @@ export function fillFrame({ planes: buffers, strides }: Room, name: string, code
   const n = width * height;
   if (f.float) {
     for (let p = 0; p < f.planeOrder.length; p++) {
-      const buffer = buffers[f.planeOrder[p]!]!,
-        stride = strides[f.planeOrder[p]!]! / 4;
+      const buffer = buffers[f.planeOrder[p]!]!;
+      const stride = strides[f.planeOrder[p]!]! / 4;
       const out = new Float32Array(buffer.buffer, buffer.byteOffset, stride * height);
       const at = channelAt(coded, p, n);
       for (let y = 0; y < height; y++) out.set(coded.data.subarray(at + y * width, at + (y + 1) * width), y * stride);
@@ -51,8 +51,8 @@ export function fillFrame({ planes: buffers, strides }: Room, name: string, code
   // Video levels 0 and the top code are timing references (BT.601, BT.709), so limited
   // range stops one step short of them.
   const max = 2 ** f.bitDepth - 1;
-  const low = tags.fullRange ? 0 : 2 ** (f.bitDepth - 8),
-    high = tags.fullRange ? max : max - 2 ** (f.bitDepth - 8);
+  const low = tags.fullRange ? 0 : 2 ** (f.bitDepth - 8);
+  const high = tags.fullRange ? max : max - 2 ** (f.bitDepth - 8);
   if (f.layout !== 'yuv') {
     for (let p = 0; p < (f.layout === 'grey' ? 1 : 3); p++) {
       const i = f.planeOrder[p]!;
@@ -87,13 +87,13 @@ export function fillFrame({ planes: buffers, strides }: Room, name: string, code
 export function copyPlanes({ planes: buffers, strides }: Room, from: VideoFrame): void {
   const [sx, sy] = from.chromaShift;
   from.planes.forEach((plane, p) => {
-    const chroma = from.layout === 'yuv' && p > 0,
-      w = chroma ? (from.widthPx + (1 << sx) - 1) >> sx : from.widthPx,
-      h = chroma ? (from.heightPx + (1 << sy) - 1) >> sy : from.heightPx;
-    const row = w * plane.BYTES_PER_ELEMENT,
-      src = new Uint8Array(plane.buffer, plane.byteOffset, row * h),
-      dst = buffers[p]!,
-      stride = strides[p]!;
+    const chroma = from.layout === 'yuv' && p > 0;
+    const w = chroma ? (from.widthPx + (1 << sx) - 1) >> sx : from.widthPx;
+    const h = chroma ? (from.heightPx + (1 << sy) - 1) >> sy : from.heightPx;
+    const row = w * plane.BYTES_PER_ELEMENT;
+    const src = new Uint8Array(plane.buffer, plane.byteOffset, row * h);
+    const dst = buffers[p]!;
+    const stride = strides[p]!;
     if (stride === row) dst.set(src);
     else for (let y = 0; y < h; y++) dst.set(src.subarray(y * row, (y + 1) * row), y * stride);
   });
@@ -124,8 +124,8 @@ function fillPackedBigEndian(buffer: Buffer, stride: number, coded: Picture, cha
     }
     const at = channelAt(coded, p, n);
     for (let y = 0; y < height; y++) {
-      const i = at + y * width,
-        j = y * (stride >> 1) + p;
+      const i = at + y * width;
+      const j = y * (stride >> 1) + p;
       for (let x = 0; x < width; x++) {
         const f = data[i + x]! * 65535 + 0.5;
         const v = f < 0 ? 0 : f >= 65535 ? 65535 : f | 0;
@@ -151,8 +151,8 @@ function fillPackedBytes(buffer: Buffer, stride: number, coded: Picture, order: 
     const opaque = p === 3 && coded.channels !== 4;
     const at = channelAt(coded, p, n);
     for (let y = 0; y < height; y++) {
-      const i = at + y * width,
-        j = y * stride + k;
+      const i = at + y * width;
+      const j = y * stride + k;
       for (let x = 0; x < width; x++) {
         const v = opaque ? 255 : data[i + x]! * 255 + 0.5;
         buffer[j + x * order.length] = v < 0 ? 0 : v >= 255 ? 255 : v;

@@ -9,9 +9,9 @@ import { encoderAssembly } from './encoder-cpu.js';
 import { VideoWriter } from './video-writer.js';
 
 it('ten encodings of one clip are one file', async () => {
-  const W = 320,
-    H = 192,
-    N = W * H;
+  const W = 320;
+  const H = 192;
+  const N = W * H;
   const folder = mkdtempSync(join(tmpdir(), 'pw-bytes-'));
   try {
     const pictures = Array.from({ length: 30 }, (_, n) => {

@@ -26,20 +26,20 @@ const FLOOR = 0.02;
 
 /** @param runs runs of consecutive frames, each of RUN_LENGTH or fewer. */
 export function judgeFields(runs: readonly (readonly VideoFrame[])[], flaggedParity: 0 | 1 | null): FieldUse {
-  let whole = 0,
-    woven = 0,
-    between = 0,
-    before = 0,
-    after = 0,
-    firstTop = 0,
-    firstBottom = 0;
+  let whole = 0;
+  let woven = 0;
+  let between = 0;
+  let before = 0;
+  let after = 0;
+  let firstTop = 0;
+  let firstBottom = 0;
   for (const run of runs) {
     for (let i = 1; i + 1 < run.length; i++) {
-      const c = combing(run[i]!, run[i]!, 0),
-        p = combing(run[i]!, run[i - 1]!, 0),
-        n = combing(run[i]!, run[i + 1]!, 0);
-      const best = Math.min(p, n),
-        most = Math.max(p, n);
+      const c = combing(run[i]!, run[i]!, 0);
+      const p = combing(run[i]!, run[i - 1]!, 0);
+      const n = combing(run[i]!, run[i + 1]!, 0);
+      const best = Math.min(p, n);
+      const most = Math.max(p, n);
       if (most < FLOOR || (most < 1.2 * c && best > c / CLEAR)) continue;
       if (c * CLEAR <= best) whole++;
       else if (c >= CLEAR * best) {
@@ -104,7 +104,7 @@ export function mayHaveFields(heightPx: number, r: Rate, flagged: boolean): bool
 /** Rate and frame count after the fields are put right. */
 export function conformed(use: FieldUse, r: Rate, count: number): { rate: Rate; frameCount: number } {
   if (use.kind !== 'pulldown') return { rate: r, frameCount: count };
-  const groups = Math.floor(count / 5),
-    rest = count - 5 * groups;
+  const groups = Math.floor(count / 5);
+  const rest = count - 5 * groups;
   return { rate: rate(r.num * 4, r.den * 5), frameCount: 4 * groups + Math.min(rest, 4) };
 }

@@ -73,8 +73,8 @@ export class FieldCursor implements Cursor {
     const first = 5 * k;
     let last = await this.matched(first - 1);
     const all: VideoFrame[] = [];
-    let drop = -1,
-      least = Infinity;
+    let drop = -1;
+    let least = Infinity;
     for (let i = 0; i < 5; i++) {
       const frame = await this.matched(first + i);
       if (frame === null) break;

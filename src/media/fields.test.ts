@@ -13,8 +13,8 @@ import { writeRawClip } from './test-clips.js';
 import type { VideoFrame } from './types.js';
 import { VideoReader } from './video-reader.js';
 
-const W = 160,
-  H = 480;
+const W = 160;
+const H = 480;
 let dir: string;
 beforeAll(() => {
   dir = mkdtempSync(join(tmpdir(), 'pw-fields-'));
@@ -60,12 +60,12 @@ function pulldown(i: number, phase: number, bottomFirst: boolean): Picture {
   const of = (field: number): number => {
     // Fields in time: 2 of A, 3 of B, 2 of C, 3 of D.
     const f = 2 * (i + phase) + field;
-    const cycle = Math.floor(f / 10),
-      r = f - 10 * cycle;
+    const cycle = Math.floor(f / 10);
+    const r = f - 10 * cycle;
     return 4 * cycle + [0, 0, 1, 1, 1, 2, 2, 3, 3, 3][r]!;
   };
-  const first = film(of(0)),
-    second = film(of(1));
+  const first = film(of(0));
+  const second = film(of(1));
   return bottomFirst ? twoFields(second, first) : twoFields(first, second);
 }
 
@@ -118,8 +118,8 @@ describe('3:2 pulldown', () => {
       // Which film frame each one is; in order, none twice, none left out.
       const seen: number[] = [];
       for await (const f of reader.frames()) {
-        let best = -1,
-          least = Infinity;
+        let best = -1;
+        let least = Infinity;
         for (let t = Math.max(0, f.index - 4); t < f.index + 8; t++) {
           const e = worst(f, film(t));
           if (e < least) {
@@ -156,8 +156,8 @@ describe('interlace', () => {
       expect(reader.info.notes.join()).toContain(`interlaced, ${bottomFirst ? 'bottom' : 'top'} field first`);
       const raw = await VideoReader.open(path, { fields: 'as-is' });
       for (const n of [5, 20, 33]) {
-        const got = await reader.frame(n),
-          was = await raw.frame(n);
+        const got = await reader.frame(n);
+        const was = await raw.frame(n);
         expect(combing(got, got, 0)).toBeLessThan(0.25 * combing(was, was, 0));
         // Mean error against the moment's own picture, beside doing nothing.
         const mean = (f: typeof got): number => {

@@ -12,23 +12,23 @@ type Plane = Uint8Array | Uint16Array | Float32Array;
  * how far a row stands out from both neighbours on the same side, in 8-bit codes, beyond a dead band for noise.
  */
 export function combing(keep: VideoFrame, other: VideoFrame, parity: number): number {
-  const w = keep.widthPx,
-    h = keep.heightPx;
-  const a = keep.planes[keep.layout === 'rgb' ? 1 : 0]!,
-    b = other.planes[other.layout === 'rgb' ? 1 : 0]!;
+  const w = keep.widthPx;
+  const h = keep.heightPx;
+  const a = keep.planes[keep.layout === 'rgb' ? 1 : 0]!;
+  const b = other.planes[other.layout === 'rgb' ? 1 : 0]!;
   const unit = 2 ** (keep.bitDepth - 8);
   const dead = 6 * unit;
-  let sum = 0,
-    count = 0;
+  let sum = 0;
+  let count = 0;
   // The kept rows are y - 1 and y + 1; every other column is enough.
   for (let y = parity + 1; y + 1 < h; y += 2) {
-    const up = (y - 1) * w,
-      at = y * w,
-      down = (y + 1) * w;
+    const up = (y - 1) * w;
+    const at = y * w;
+    const down = (y + 1) * w;
     for (let x = 0; x < w; x += 2) {
       const v = b[at + x]!;
-      const p = v - a[up + x]!,
-        q = v - a[down + x]!;
+      const p = v - a[up + x]!;
+      const q = v - a[down + x]!;
       if (p > dead && q > dead) sum += (p < q ? p : q) - dead;
       else if (p < -dead && q < -dead) sum -= (p > q ? p : q) + dead;
     }
@@ -39,12 +39,12 @@ export function combing(keep: VideoFrame, other: VideoFrame, parity: number): nu
 
 /** Mean absolute difference of two frames' luma in 8-bit codes, every other row and column of each field. */
 export function meanDifference(a: VideoFrame, b: VideoFrame): number {
-  const w = a.widthPx,
-    h = a.heightPx;
-  const p = a.planes[a.layout === 'rgb' ? 1 : 0]!,
-    q = b.planes[b.layout === 'rgb' ? 1 : 0]!;
-  let sum = 0,
-    count = 0;
+  const w = a.widthPx;
+  const h = a.heightPx;
+  const p = a.planes[a.layout === 'rgb' ? 1 : 0]!;
+  const q = b.planes[b.layout === 'rgb' ? 1 : 0]!;
+  let sum = 0;
+  let count = 0;
   for (let y = 0; y < h; y += 1) {
     if ((y & 2) !== 0) continue;
     for (let x = 0; x < w; x += 2, count++) {
@@ -98,14 +98,14 @@ function rebuildRows(cur: Plane, prev: Plane, next: Plane, out: Plane, w: number
   const round = out instanceof Float32Array ? 0 : 0.5;
   for (let y = 1 - parity; y < h; y += 2) {
     const at = y * w;
-    const up = y > 0 ? at - w : at + w,
-      down = y + 1 < h ? at + w : at - w;
+    const up = y > 0 ? at - w : at + w;
+    const down = y + 1 < h ? at + w : at - w;
     for (let x = 0; x < w; x++) {
-      const c = cur[up + x]!,
-        e = cur[down + x]!;
+      const c = cur[up + x]!;
+      const e = cur[down + x]!;
       // The missing field stood half a frame earlier in the frame before and half a frame later in this one.
-      const earlier = prev[at + x]!,
-        later = cur[at + x]!;
+      const earlier = prev[at + x]!;
+      const later = cur[at + x]!;
       const rest = (earlier + later) * 0.5;
       const d0 = Math.abs(earlier - later) * 0.5;
       const d1 = (Math.abs(prev[up + x]! - c) + Math.abs(prev[down + x]! - e)) * 0.5;

@@ -256,8 +256,8 @@ export class FileCursor implements Cursor {
  */
 function passesKey(index: FrameIndex, from: number, to: number): boolean {
   if (!(to - from >= 3)) return false;
-  const at = index.shown[to]!,
-    start = index.shown[from]!;
+  const at = index.shown[to]!;
+  const start = index.shown[from]!;
   for (let i = index.keys.length - 1; i >= 0; i--) {
     const k = index.keys[i]!;
     if (k <= start) return false;

@@ -35,19 +35,19 @@ describe('codes for an encoder', () => {
         fc.constantFrom<Channels>(1, 3, 4),
         ({ width, height, seed, pad }, shift, bits, fullRange, channels) => {
           const coded = { width, height, channels, data: values(width * height * channels, seed) };
-          const cw = Math.ceil(width / (1 << shift[0])),
-            ch = Math.ceil(height / (1 << shift[1]));
+          const cw = Math.ceil(width / (1 << shift[0]));
+          const ch = Math.ceil(height / (1 << shift[1]));
           const empty = (): (Uint8Array | Uint16Array)[] =>
             [
               [width, height],
               [cw, ch],
               [cw, ch],
             ].map(([w, h]) => (bits > 8 ? new Uint16Array((w! + pad) * h!) : new Uint8Array((w! + pad) * h!)));
-          const rows = [width + pad, cw + pad, cw + pad],
-            max = 2 ** bits - 1,
-            step = 2 ** (bits - 8);
-          const kernel = empty(),
-            plain = empty();
+          const rows = [width + pad, cw + pad, cw + pad];
+          const max = 2 ** bits - 1;
+          const step = 2 ** (bits - 8);
+          const kernel = empty();
+          const plain = empty();
           for (const [how, to] of [
             [fillYuv, kernel],
             [fillYuvPlain, plain],
@@ -74,12 +74,12 @@ describe('codes for an encoder', () => {
   it('a plane by kernel and plain', () => {
     fc.assert(
       fc.property(size, fc.constantFrom(8, 16), ({ width, height, seed, pad }, bits) => {
-        const src = values(width * height + 7, seed),
-          max = 2 ** bits - 1;
+        const src = values(width * height + 7, seed);
+        const max = 2 ** bits - 1;
         const empty = (): Uint8Array | Uint16Array =>
           bits > 8 ? new Uint16Array((width + pad) * height) : new Uint8Array((width + pad) * height);
-        const kernel = empty(),
-          plain = empty();
+        const kernel = empty();
+        const plain = empty();
         quantisePlane(src, 7, width, height, kernel, width + pad, max, 0, 0, max);
         quantisePlanePlain(src, 7, width, height, plain, width + pad, max, 0, 0, max);
         expect(Buffer.from(kernel.buffer).equals(Buffer.from(plain.buffer))).toBe(true);

@@ -39,9 +39,9 @@ export function quantisePlane(
     quantisePlanePlain(src, at, width, height, dst, stride, scale, offset, low, high);
     return;
   }
-  const door = kernels(),
-    scope = door.scope(),
-    deep = dst instanceof Uint8Array ? 0 : 1;
+  const door = kernels();
+  const scope = door.scope();
+  const deep = dst instanceof Uint8Array ? 0 : 1;
   try {
     const made = scope.allocate((width * height) << deep);
     door.run(
@@ -77,25 +77,25 @@ export function fillYuv(
   low: number,
   high: number,
 ): void {
-  const { width: w, height: h } = coded,
-    n = w * h;
+  const { width: w, height: h } = coded;
+  const n = w * h;
   if (n < KERNEL_FROM_PIXELS) {
     fillYuvPlain(coded, samples, rowLength, shift, tags, bitDepth, low, high);
     return;
   }
-  const [sx, sy] = shift,
-    deep = bitDepth > 8 ? 1 : 0;
-  const q = quantisation(bitDepth, tags.fullRange),
-    [kr, kb] = lumaWeights(tags.matrix);
-  const cw = (w + (1 << sx) - 1) >> sx,
-    ch = (h + (1 << sy) - 1) >> sy,
-    grey = coded.channels < 3;
-  const door = kernels(),
-    scope = door.scope();
+  const [sx, sy] = shift;
+  const deep = bitDepth > 8 ? 1 : 0;
+  const q = quantisation(bitDepth, tags.fullRange);
+  const [kr, kb] = lumaWeights(tags.matrix);
+  const cw = (w + (1 << sx) - 1) >> sx;
+  const ch = (h + (1 << sy) - 1) >> sy;
+  const grey = coded.channels < 3;
+  const door = kernels();
+  const scope = door.scope();
   try {
-    const y = scope.allocate(n << deep),
-      u = scope.allocate((cw * ch) << deep),
-      v = scope.allocate((cw * ch) << deep);
+    const y = scope.allocate(n << deep);
+    const u = scope.allocate((cw * ch) << deep);
+    const v = scope.allocate((cw * ch) << deep);
     const k = Float64Array.of(
       kr,
       1 - kr - kb,
@@ -139,8 +139,8 @@ export function quantisePlanePlain(
 ): void {
   const bias = offset + 0.5;
   for (let y = 0; y < height; y++) {
-    const i = at + y * width,
-      j = y * stride;
+    const i = at + y * width;
+    const j = y * stride;
     for (let x = 0; x < width; x++) {
       const v = src[i + x]! * scale + bias;
       dst[j + x] = v < low ? low : v >= high ? high : v;
@@ -167,16 +167,16 @@ export function fillYuvPlain(
   const [sx, sy] = shift;
   const q = quantisation(bitDepth, tags.fullRange);
   const [kr, kb] = lumaWeights(tags.matrix);
-  const us = q.chromaScale / (2 * (1 - kb)),
-    vs = q.chromaScale / (2 * (1 - kr)),
-    mid = q.chromaOffset + 0.5;
-  const green = coded.channels < 3 ? 0 : n,
-    blue = coded.channels < 3 ? 0 : 2 * n;
+  const us = q.chromaScale / (2 * (1 - kb));
+  const vs = q.chromaScale / (2 * (1 - kr));
+  const mid = q.chromaOffset + 0.5;
+  const green = coded.channels < 3 ? 0 : n;
+  const blue = coded.channels < 3 ? 0 : 2 * n;
   const lines = 1 << sy;
   const cw = (w + (1 << sx) - 1) >> sx;
-  const luma = new Float32Array(w),
-    u = new Float32Array(w),
-    v = new Float32Array(w);
+  const luma = new Float32Array(w);
+  const u = new Float32Array(w);
+  const v = new Float32Array(w);
   for (let top = 0; top < h; top += lines) {
     const used = Math.min(lines, h - top);
     u.fill(0);
@@ -211,8 +211,8 @@ function addRow(
 ): void {
   const kg = 1 - kr - kb;
   for (let x = 0; x < w; x++) {
-    const r = data[r0 + x]!,
-      b = data[b0 + x]!;
+    const r = data[r0 + x]!;
+    const b = data[b0 + x]!;
     const l = kr * r + kg * data[g0 + x]! + kb * b;
     luma[x] = l;
     u[x] = u[x]! + (b - l);
@@ -224,8 +224,8 @@ function addRow(
 function thin(row: Float32Array, w: number, cw: number, shift: number): void {
   let before = row[0]!;
   for (let x = 0; x < cw; x++) {
-    const c = x << shift,
-      centre = row[c]!;
+    const c = x << shift;
+    const centre = row[c]!;
     const value = 0.25 * ((c > 0 ? before : centre) + (c + 1 < w ? row[c + 1]! : centre)) + 0.5 * centre;
     // The sample left of the next centre is read before this one may overwrite it.
     before = row[((x + 1) << shift) - 1] ?? 0;

@@ -38,14 +38,14 @@ export async function buildFrameIndex(input: OpenedInput): Promise<FrameIndex> {
   const streams = input.context.streams;
   for (const s of streams) if (s.index !== stream.index) s.discard = C.AVDISCARD_ALL;
   const timeBase = stream.timeBase;
-  const pts: number[] = [],
-    dts: number[] = [],
-    keys: number[] = [];
+  const pts: number[] = [];
+  const dts: number[] = [];
+  const keys: number[] = [];
   const visible: number[] = [];
-  let damaged = 0,
-    missing = 0,
-    lastDuration = 0,
-    lastPts = -Infinity;
+  let damaged = 0;
+  let missing = 0;
+  let lastDuration = 0;
+  let lastPts = -Infinity;
   const packet = new Packet();
   packet.alloc();
   let sinceYield = performance.now();
@@ -57,8 +57,8 @@ export async function buildFrameIndex(input: OpenedInput): Promise<FrameIndex> {
           damaged++;
         } else {
           const at = pts.length;
-          const d = packet.dts,
-            p = packet.pts;
+          const d = packet.dts;
+          const p = packet.pts;
           if (p === NO_TIMESTAMP) missing++;
           const ticks = Number(p === NO_TIMESTAMP ? d : p);
           pts.push(ticks);
@@ -103,9 +103,9 @@ export async function buildFrameIndex(input: OpenedInput): Promise<FrameIndex> {
 export function keyBefore(index: FrameIndex, n: number): number {
   const at = index.shown[n]!;
   const time = index.pts[at]!;
-  let lo = 0,
-    hi = index.keys.length - 1,
-    best = 0;
+  let lo = 0;
+  let hi = index.keys.length - 1;
+  let best = 0;
   while (lo <= hi) {
     const mid = (lo + hi) >> 1;
     if (index.keys[mid]! <= at) {
@@ -184,8 +184,8 @@ export function timingOf(index: FrameIndex, claimed: readonly Rate[]): Timing {
   for (const c of candidates) {
     const step = c.den / c.num;
     if (Math.abs(step - mean) > 0.02 * mean) continue;
-    let low = Infinity,
-      high = -Infinity;
+    let low = Infinity;
+    let high = -Infinity;
     for (let n = 0; n < count; n++) {
       const e = t(n) - n * step;
       if (e < low) low = e;
@@ -211,8 +211,8 @@ export function timingOf(index: FrameIndex, claimed: readonly Rate[]): Timing {
   }
   // Really variable: show at each tick of a usual rate the frame that is due then. Of the rates near the median step
   // the one whose grid the times lie closest to wins; the container's claim is asked first.
-  let target = fallback,
-    closest = Infinity;
+  let target = fallback;
+  let closest = Infinity;
   for (const c of candidates) {
     const step = c.den / c.num;
     if (Math.abs(step / median - 1) > 0.06) continue;
@@ -231,8 +231,8 @@ export function timingOf(index: FrameIndex, claimed: readonly Rate[]): Timing {
   const last = index.lastDuration > 0 ? index.lastDuration * tick : median;
   const frames = Math.max(1, Math.round((t(count - 1) + last) / step));
   const sourceOf = new Int32Array(frames);
-  let s = 0,
-    doubled = 0;
+  let s = 0;
+  let doubled = 0;
   const used = new Uint8Array(count);
   for (let n = 0; n < frames; n++) {
     while (s + 1 < count && t(s + 1) <= (n + 0.5) * step) s++;

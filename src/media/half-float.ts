@@ -3,9 +3,9 @@ let table: Float32Array | null = null;
 
 /** Value of one half float given as its bits. */
 export function halfToFloat(bits: number): number {
-  const sign = bits & 0x8000 ? -1 : 1,
-    exponent = (bits >> 10) & 31,
-    fraction = bits & 1023;
+  const sign = bits & 0x8000 ? -1 : 1;
+  const exponent = (bits >> 10) & 31;
+  const fraction = bits & 1023;
   if (exponent === 0) return sign * fraction * 2 ** -24;
   if (exponent === 31) return fraction === 0 ? sign * Infinity : NaN;
   return sign * (1 + fraction / 1024) * 2 ** (exponent - 15);

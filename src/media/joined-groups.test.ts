@@ -14,15 +14,15 @@ import type { WriterOptions } from './encodings.js';
 import { VideoReader } from './video-reader.js';
 import { VideoWriter } from './video-writer.js';
 
-const W = 96,
-  H = 64,
-  N = W * H,
-  GROUP = 20,
-  RATE = { num: 24000, den: 1001 };
+const W = 96;
+const H = 64;
+const N = W * H;
+const GROUP = 20;
+const RATE = { num: 24000, den: 1001 };
 // The last file holds a single frame, and one frame in the middle is a cut, at which an
 // encoder left to itself begins a group.
-const FRAMES = 2 * GROUP + 1,
-  CUT = 27;
+const FRAMES = 2 * GROUP + 1;
+const CUT = 27;
 const options: WriterOptions = {
   widthPx: W,
   heightPx: H,
@@ -37,8 +37,8 @@ const file = (name: string): string => join(folder, name);
 
 /** A level that tells the frame's number, a bar that moves and noise, so that frames between others are used. */
 function picture(n: number): ReturnType<typeof createPicture> {
-  const p = createPicture(W, H, 3),
-    r = new RandomStream(n + 1);
+  const p = createPicture(W, H, 3);
+  const r = new RandomStream(n + 1);
   for (let i = 0; i < N; i++) {
     const v = (n < CUT ? 0.1 : 0.5) + 0.008 * n + (i % W > 2 * n && i % W < 2 * n + 12 ? 0.15 : 0) + 0.01 * r.normal();
     for (let c = 0; c < 3; c++) p.data[c * N + i] = v;
@@ -103,8 +103,8 @@ describe('groups of H.264 joined on', () => {
       const { packets } = probe('film.mp4', '-select_streams', 'v', '-show_packets') as {
         packets: { pts: number; dts: number; duration: number; flags: string }[];
       };
-      const step = packets[0]!.duration,
-        pts = packets.map((p) => p.pts / step).sort((a, b) => a - b);
+      const step = packets[0]!.duration;
+      const pts = packets.map((p) => p.pts / step).sort((a, b) => a - b);
       expect(pts).toEqual(Array.from({ length: FRAMES }, (_, n) => n));
       packets.forEach((p, i) => {
         if (i > 0) expect(p.dts - packets[i - 1]!.dts).toBe(step);

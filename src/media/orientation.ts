@@ -16,10 +16,10 @@ export const UPRIGHT: Orientation = { a: 1, b: 0, c: 0, d: 1 };
 export function readDisplayMatrix(data: Buffer | null): Orientation {
   if (data === null || data.length < 36) return UPRIGHT;
   const v = (i: number): number => data.readInt32LE(i * 4) / 65536;
-  const a = Math.round(v(0)),
-    b = Math.round(v(1)),
-    c = Math.round(v(3)),
-    d = Math.round(v(4));
+  const a = Math.round(v(0));
+  const b = Math.round(v(1));
+  const c = Math.round(v(3));
+  const d = Math.round(v(4));
   const straight = Math.abs(a) === 1 && b === 0 && c === 0 && Math.abs(d) === 1;
   const turned = a === 0 && Math.abs(b) === 1 && Math.abs(c) === 1 && d === 0;
   return straight || turned ? { a, b, c, d } : UPRIGHT;
@@ -36,8 +36,8 @@ export function isTurned(o: Orientation): boolean {
 /** Clockwise turn that the matrix applies, and whether it mirrors as well. */
 export function orientationDegrees(o: Orientation): { deg: 0 | 90 | 180 | 270; mirrored: boolean } {
   const mirrored = o.a * o.d - o.b * o.c < 0;
-  const a = mirrored ? -o.a : o.a,
-    b = mirrored ? -o.b : o.b;
+  const a = mirrored ? -o.a : o.a;
+  const b = mirrored ? -o.b : o.b;
   return { deg: a === 1 ? 0 : a === -1 ? 180 : b === 1 ? 90 : 270, mirrored };
 }
 

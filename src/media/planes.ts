@@ -82,8 +82,8 @@ export class PlaneExtractor {
     orientation: Orientation,
     aspect: readonly [number, number] = [1, 1],
   ): VideoFrame {
-    const width = frame.width,
-      height = frame.height;
+    const width = frame.width;
+    const height = frame.height;
     let from = frame;
     if (this.source !== this.target) from = this.unpack(frame, width, height);
     const size = avImageGetBufferSize(this.target as never, width, height, 1);
@@ -94,8 +94,8 @@ export class PlaneExtractor {
     const bytes = f.half ? 2 : f.float ? 4 : f.bitDepth > 8 ? 2 : 1;
     const [sx, sy] = f.chromaShift;
     const stored: Plane[] = [];
-    const widths: number[] = [],
-      heights: number[] = [];
+    const widths: number[] = [];
+    const heights: number[] = [];
     let offset = 0;
     for (let p = 0; p < f.planeOrder.length; p++) {
       const chroma = f.layout === 'yuv' && (p === 1 || p === 2);
@@ -114,10 +114,10 @@ export class PlaneExtractor {
         widenHalves(src as Uint16Array, new Float32Array(wide, i * src.length * 4, src.length)),
       );
     }
-    let outWidth = width,
-      outHeight = height;
-    let shift: readonly [number, number] = f.chromaShift,
-      outSite = site;
+    let outWidth = width;
+    let outHeight = height;
+    let shift: readonly [number, number] = f.chromaShift;
+    let outSite = site;
     if (!isUpright(orientation)) {
       const outBytes = f.half ? 4 : bytes;
       const outSize = f.half ? size * 2 : size;

@@ -24,8 +24,8 @@ it('writes 16-bit pictures that two other readers (FFmpeg, libpng) read back cod
   const rgb = new PngSequence(name('rgb'), 3, { transfer: 'bt709', primaries: 'bt709' });
   const kept: { codes: Uint16Array[]; w: number; h: number }[] = [];
   for (let k = 0; k < 3; k += 1) {
-    const w = 61 + k,
-      h = 43;
+    const w = 61 + k;
+    const h = 43;
     const picture = createPicture(w, h, 3);
     for (let i = 0; i < picture.data.length; i += 1) picture.data[i] = -0.1 + 1.2 * random.uniform();
     picture.data[5] = Number.NaN;
@@ -33,8 +33,8 @@ it('writes 16-bit pictures that two other readers (FFmpeg, libpng) read back cod
     await Promise.all([grey.write(7 + k, picture, part), rgb.write(7 + k, picture, part)]);
     const codes = [0, 1, 2].map((p) =>
       Uint16Array.from({ length: w * h }, (_, i) => {
-        const x = i % w,
-          y = (i - x) / w;
+        const x = i % w;
+        const y = (i - x) / w;
         const v = picture.data[p * w * h + i]!;
         return part !== undefined && (x < part[0] || x >= part[2] || y < part[1] || y >= part[3])
           ? 0
@@ -79,8 +79,8 @@ function packPlain(
   channels: number,
   part: readonly [number, number, number, number],
 ): Buffer {
-  const n = width * height,
-    rows = Buffer.alloc(height * (1 + 2 * channels * width));
+  const n = width * height;
+  const rows = Buffer.alloc(height * (1 + 2 * channels * width));
   const code = (x: number, y: number, c: number): number => {
     if (x < part[0] || x >= part[2] || y < part[1] || y >= part[3]) return 0;
     const v = Math.fround(Math.fround(data[c * n + y * width + x]! * 65535) + 0.5);
@@ -90,8 +90,8 @@ function packPlain(
     rows[o++] = y >= part[1] && y < part[3] && part[2] > part[0] ? 1 : 0;
     for (let x = 0; x < width; x += 1)
       for (let c = 0; c < channels; c += 1) {
-        const v = code(x, y, c),
-          l = x === 0 ? 0 : code(x - 1, y, c);
+        const v = code(x, y, c);
+        const l = x === 0 ? 0 : code(x - 1, y, c);
         rows[o++] = (v >> 8) - (l >> 8);
         rows[o++] = v - l;
       }
@@ -111,8 +111,8 @@ it('packs as its plain twin does, values and light, whatever the part', async ()
   });
   await fc.assert(
     fc.asyncProperty(form, async ({ w, h, a, b, seed, light, channels }) => {
-      const random = new RandomStream(seed),
-        picture = createPicture(w, h, 3);
+      const random = new RandomStream(seed);
+      const picture = createPicture(w, h, 3);
       for (let i = 0; i < picture.data.length; i += 1)
         picture.data[i] = random.uniform() < 0.2 ? 0 : -0.1 + 1.2 * random.uniform();
       const part = [
@@ -130,9 +130,9 @@ it('packs as its plain twin does, values and light, whatever the part', async ()
       await out.write(1, picture, part);
       await out.close();
       // Length and mark of each chunk in its place: signature, IHDR, perhaps cICP, IDAT.
-      const file = readFileSync(name('packed')(1)),
-        at = 8 + 25 + (channels === 1 ? 0 : 16),
-        rows = inflateSync(file.subarray(at + 8, at + 8 + file.readUInt32BE(at)));
+      const file = readFileSync(name('packed')(1));
+      const at = 8 + 25 + (channels === 1 ? 0 : 16);
+      const rows = inflateSync(file.subarray(at + 8, at + 8 + file.readUInt32BE(at)));
       const curved = clonePicture(picture);
       // The kernel's own curve, so that no code is off by a rounding: the twin of that has tests of its own.
       if (light && channels === 3) {

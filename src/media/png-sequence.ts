@@ -70,9 +70,9 @@ export class PngSequence {
    * @throws `PW-MEDIA-WRITE` where the folder cannot be written to
    */
   write(frame: number, picture: Picture, part: Part = [0, 0, picture.width, picture.height]): Promise<void> {
-    const { width, height } = picture,
-      before = this.pending,
-      path = this.nameOf(frame);
+    const { width, height } = picture;
+    const before = this.pending;
+    const path = this.nameOf(frame);
     const packed = this.pack(picture, part);
     this.pending = before
       .then(() => this.store(path, packed, width, height))
@@ -107,13 +107,13 @@ export class PngSequence {
   /** Filtered rows of the part, by the kernel. */
   private pack({ width, height, data }: Picture, part: Part): Packed {
     const [x0, y0, x1, y1] = part[2] > part[0] && part[3] > part[1] ? part : [0, 0, 0, 0];
-    const { door, channels, curve } = this,
-      pixel = 2 * channels,
-      line = 1 + pixel * width,
-      rows = y1 - y0;
+    const { door, channels, curve } = this;
+    const pixel = 2 * channels;
+    const line = 1 + pixel * width;
+    const rows = y1 - y0;
     // Where the picture goes on to the right, a pixel more: from the part's last value back to 0.
-    const across = x1 < width ? x1 - x0 + 1 : x1 - x0,
-      stride = pixel * 8 * Math.ceil(across / 8);
+    const across = x1 < width ? x1 - x0 + 1 : x1 - x0;
+    const stride = pixel * 8 * Math.ceil(across / 8);
     const pointer = this.block(`rows ${this.turn}`, stride * rows);
     this.turn = 1 - this.turn;
     const scope = door.scope();
@@ -183,8 +183,8 @@ export class PngSequence {
 
   /** The zlib stream, made in a thread beside this one where there is one; valid until the next is asked for. */
   private async deflated({ pointer, stride, bytes, rows, lead, tail, before, after }: Packed): Promise<Uint8Array> {
-    const { door } = this,
-      all = rows * (1 + lead + bytes + tail) + before + after;
+    const { door } = this;
+    const all = rows * (1 + lead + bytes + tail) + before + after;
     // A literal takes nine bits at most on the mean, a run of 258 zeros three bytes, a
     // block's head 200 bytes each 65536 tokens.
     const out = this.block('deflated', Math.ceil((rows * (bytes + 8) * 9) / 8 + (3 * all) / 258 + 4096) + 2 ** 16);

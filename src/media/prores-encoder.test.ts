@@ -17,9 +17,9 @@ function planes(w: number, h: number, rough: number, seed: number): Uint16Array[
   const r = new RandomStream(seed);
   return [0, 1, 2].map((c) =>
     Uint16Array.from({ length: w * h }, (_, i) => {
-      const x = i % w,
-        y = Math.floor(i / w),
-        smooth = 200 + (400 * x) / w + (c === 0 && x > y ? 250 : 0) + 3 * c;
+      const x = i % w;
+      const y = Math.floor(i / w);
+      const smooth = 200 + (400 * x) / w + (c === 0 && x > y ? 250 : 0) + 3 * c;
       return Math.max(
         4,
         Math.min(1019, Math.round(rough === 1 ? 4 + 1015 * r.uniform() : smooth + 1000 * rough * (r.uniform() - 0.5))),
@@ -29,11 +29,11 @@ function planes(w: number, h: number, rough: number, seed: number): Uint16Array[
 }
 
 async function theirs(w: number, h: number, from: readonly Uint16Array[]): Promise<Buffer> {
-  const o: WriterOptions = { widthPx: w, heightPx: h, rate: { num: 24, den: 1 }, codec: 'prores4444' },
-    tags = defaultColour('prores4444');
-  const codec = await openEncoder(encodingOf(o), o, tags, 1, false),
-    frames = new WriterFrames('yuv444p10le', w, h, tags),
-    packet = new Packet();
+  const o: WriterOptions = { widthPx: w, heightPx: h, rate: { num: 24, den: 1 }, codec: 'prores4444' };
+  const tags = defaultColour('prores4444');
+  const codec = await openEncoder(encodingOf(o), o, tags, 1, false);
+  const frames = new WriterFrames('yuv444p10le', w, h, tags);
+  const packet = new Packet();
   packet.alloc();
   const { frame, planes: to, strides } = frames.next();
   from.forEach((p, i) => {

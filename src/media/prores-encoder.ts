@@ -12,11 +12,11 @@ import type { FillFrame } from './writer-frames.js';
 type Planes = readonly [Uint16Array, Uint16Array, Uint16Array];
 
 /** Bytes of the frame's header with its size and mark, and of the picture's. */
-const FRAME_HEAD = 8 + 148,
-  PICTURE_HEAD = 8;
+const FRAME_HEAD = 8 + 148;
+const PICTURE_HEAD = 8;
 /** Bits a macroblock aimed at, and the coarsest quantiser taken for them, as FFmpeg has them for 4:4:4. */
-const AIM_BITS = 1750,
-  COARSEST = 5;
+const AIM_BITS = 1750;
+const COARSEST = 5;
 /**
  * More bytes a coefficient never takes: a run (23 bits at most) of nothing is others'
  * saving, a level has 30 with its sign.
@@ -44,12 +44,12 @@ export class ProResEncoder {
   constructor(widthPx: number, heightPx: number, tags: ColourTags) {
     this.widthPx = widthPx;
     this.heightPx = heightPx;
-    const across = (widthPx + 15) >> 4,
-      down = (heightPx + 15) >> 4;
+    const across = (widthPx + 15) >> 4;
+    const down = (heightPx + 15) >> 4;
     // Eight macroblocks a slice; what is left of a row goes into slices of four, two and one.
     this.slices = down * ((across >> 3) + ((across >> 2) & 1) + ((across >> 1) & 1) + (across & 1));
-    const n = widthPx * heightPx,
-      tables = proresTables();
+    const n = widthPx * heightPx;
+    const tables = proresTables();
     this.most = this.slices * 8 + across * down * MACROBLOCK * MOST_BYTES;
     const make = (bytes: number): number => {
       const p = this.door.allocator.allocate(bytes);
@@ -104,8 +104,8 @@ export class ProResEncoder {
 
 /** The frame's head but for its size. */
 function header(widthPx: number, heightPx: number, tags: ColourTags, weights: Uint8Array): Buffer {
-  const h = Buffer.alloc(FRAME_HEAD),
-    codes = colourCodes(tags, true);
+  const h = Buffer.alloc(FRAME_HEAD);
+  const codes = colourCodes(tags, true);
   h.write('icpf', 4, 'latin1');
   h.writeUInt16BE(FRAME_HEAD - 8, 8);
   // Version 1: 4:4:4.

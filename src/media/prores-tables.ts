@@ -71,19 +71,19 @@ const MOST_DIVISOR = 255;
 
 /** A value's code in a codebook and the number of its bits. */
 export function codeword(value: number, book: number): { readonly bits: number; readonly length: number } {
-  const turn = book & 3,
-    rice = book >> 5,
-    order = (book >> 2) & 7,
-    golomb = (turn + 1) << rice;
+  const turn = book & 3;
+  const rice = book >> 5;
+  const order = (book >> 2) & 7;
+  const golomb = (turn + 1) << rice;
   if (value < golomb) return { bits: (1 << rice) | (value & ((1 << rice) - 1)), length: (value >> rice) + 1 + rice };
-  const v = value - golomb + (1 << order),
-    size = 31 - Math.clz32(v);
+  const v = value - golomb + (1 << order);
+  const size = 31 - Math.clz32(v);
   return { bits: v, length: size - order + turn + 1 + size + 1 };
 }
 
 export function proresTables(): Uint8Array {
-  const bytes = new Uint8Array(6912 + 4 * (MOST_DIVISOR + 1)),
-    view = new DataView(bytes.buffer);
+  const bytes = new Uint8Array(6912 + 4 * (MOST_DIVISOR + 1));
+  const view = new DataView(bytes.buffer);
   bytes.set(SCAN);
   bytes.set(WEIGHTS, 64);
   bytes.set(WEIGHTS, 128);

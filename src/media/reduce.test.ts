@@ -12,9 +12,9 @@ import { muxStreams, numberPicture, readNumber, writeRawClip } from './test-clip
 import type { VideoFrame } from './types.js';
 import { VideoReader } from './video-reader.js';
 
-const W = 240,
-  H = 132,
-  SIZE = { widthPx: 96, heightPx: 54 };
+const W = 240;
+const H = 132;
+const SIZE = { widthPx: 96, heightPx: 54 };
 let dir: string;
 beforeAll(() => {
   dir = mkdtempSync(join(tmpdir(), 'pw-reduce-'));
@@ -22,18 +22,18 @@ beforeAll(() => {
 afterAll(() => rmSync(dir, { recursive: true, force: true }));
 
 function noisy(n: number): Picture {
-  const p = createPicture(W, H, 3),
-    r = new RandomStream(n + 1);
+  const p = createPicture(W, H, 3);
+  const r = new RandomStream(n + 1);
   for (let i = 0; i < p.data.length; i++) p.data[i] = 0.1 + 0.8 * r.uniform();
   return p;
 }
 
 /** Mean of a plane over cell (cx, cy) of a grid, with part samples at its edges by their share; in 8-bit codes. */
 function cellMean(plane: ArrayLike<number>, w: number, h: number, cx: number, cy: number, bitDepth: number): number {
-  const x0 = (cx * w) / 96,
-    x1 = ((cx + 1) * w) / 96,
-    y0 = (cy * h) / 54,
-    y1 = ((cy + 1) * h) / 54;
+  const x0 = (cx * w) / 96;
+  const x1 = ((cx + 1) * w) / 96;
+  const y0 = (cy * h) / 54;
+  const y1 = ((cy + 1) * h) / 54;
   let s = 0;
   for (let y = Math.floor(y0); y < y1; y++)
     for (let x = Math.floor(x0); x < x1; x++) {
@@ -63,8 +63,8 @@ describe('frames reduced on the way', () => {
         picture: noisy,
       });
       const reader = await VideoReader.open(path, { fields: 'as-is' });
-      let n = 0,
-        kept: VideoFrame | null = null;
+      let n = 0;
+      let kept: VideoFrame | null = null;
       for await (const small of reader.reducedFrames(SIZE)) {
         expect([small.index, small.widthPx, small.heightPx, small.bitDepth, small.chromaShift]).toEqual([
           n,
@@ -79,10 +79,10 @@ describe('frames reduced on the way', () => {
         const flat = await reader.frame(n);
         expect(whole.planes[0]).toEqual(flat.planes[0]);
         for (let p = 0; p < 3; p++) {
-          const w = p === 0 ? W : W >> whole.chromaShift[0],
-            h = p === 0 ? H : H >> whole.chromaShift[1];
-          let worst = 0,
-            sum = 0;
+          const w = p === 0 ? W : W >> whole.chromaShift[0];
+          const h = p === 0 ? H : H >> whole.chromaShift[1];
+          let worst = 0;
+          let sum = 0;
           for (let cy = 0; cy < 54; cy++)
             for (let cx = 0; cx < 96; cx++) {
               const d = Math.abs(
@@ -157,9 +157,9 @@ describe('a file with two picture streams', () => {
       });
       return file;
     };
-    const small = await make('small.mkv', 256, 64, 0),
-      large = await make('large.mkv', 512, 256, 500),
-      cover = await make('cover.mkv', 640, 256, 900, 'mjpeg', 1);
+    const small = await make('small.mkv', 256, 64, 0);
+    const large = await make('large.mkv', 512, 256, 500);
+    const cover = await make('cover.mkv', 640, 256, 900, 'mjpeg', 1);
     const D = C.AV_DISPOSITION_DEFAULT;
     const first = async (
       name: string,

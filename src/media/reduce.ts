@@ -93,9 +93,9 @@ export class FrameReducer {
       });
     const { widthPx: w, heightPx: h } = this.size;
     for (let p = 0; p < 3; p++) {
-      const from = this.stored[p]!,
-        to = this.planes[p]!,
-        stride = this.strides[p]!;
+      const from = this.stored[p]!;
+      const to = this.planes[p]!;
+      const stride = this.strides[p]!;
       if (stride === w) to.set(from);
       else for (let y = 0; y < h; y++) for (let x = 0, i = y * stride, j = y * w; x < w; x++) to[j++] = from[i++]!;
     }

@@ -66,8 +66,8 @@ export interface Sequence {
 export function sequenceNumbers(pattern: string): number[] {
   const name = basename(pattern);
   const m = PATTERN.exec(name)!;
-  const head = name.slice(0, m.index),
-    tail = name.slice(m.index + m[0].length);
+  const head = name.slice(0, m.index);
+  const tail = name.slice(m.index + m[0].length);
   const digits = m[1] ? Number(m[1]) : 1;
   let files: string[];
   try {
@@ -95,8 +95,8 @@ export async function openSequence(pattern: string, asRate: Rate = rate(24)): Pr
       `no file fits the sequence ${pattern}; check folder and number of digits`,
       { detail: { file: pattern } },
     );
-  const first = numbers[0]!,
-    last = numbers[numbers.length - 1]!;
+  const first = numbers[0]!;
+  const last = numbers[numbers.length - 1]!;
   const opening = files?.[0] ?? sequenceName(pattern, first);
   const input = await openInput(opening);
   let info: VideoInfo | null;

@@ -73,8 +73,8 @@ async function* decodeSound(
     throw unreadable(input.path);
   }
   for (const s of input.context.streams) if (s.index !== stream.index) s.discard = C.AVDISCARD_ALL;
-  const sampleRate = options.sampleRate ?? par.sampleRate,
-    channels = options.channels ?? par.channels;
+  const sampleRate = options.sampleRate ?? par.sampleRate;
+  const channels = options.channels ?? par.channels;
   const from = Math.round((options.fromSeconds ?? 0) * sampleRate);
   const to = options.toSeconds === undefined ? Infinity : Math.round(options.toSeconds * sampleRate);
   if (from > 0)
@@ -84,13 +84,13 @@ async function* decodeSound(
       C.AVSEEK_FLAG_BACKWARD,
     );
   const resampler = new SoftwareResampleContext();
-  const packet = new Packet(),
-    frame = new Frame();
+  const packet = new Packet();
+  const frame = new Frame();
   packet.alloc();
   frame.alloc();
-  let position: number | null = null,
-    set = false,
-    since = performance.now();
+  let position: number | null = null;
+  let set = false;
+  let since = performance.now();
   const outLayout = avChannelLayoutDefault(channels);
   let space = Buffer.alloc(0);
 
@@ -105,8 +105,8 @@ async function* decodeSound(
     const begin = position ?? 0;
     position = begin + got;
     const pieces: Float32Array[] = [];
-    const a = Math.max(0, from - begin),
-      b = Math.min(got, to - begin);
+    const a = Math.max(0, from - begin);
+    const b = Math.min(got, to - begin);
     if (b > a) pieces.push(out.slice(a * channels, b * channels));
     return pieces;
   };

@@ -17,13 +17,13 @@ afterAll(() => rmSync(dir, { recursive: true, force: true }));
 
 /** A red disc of radius 60 about (300, 140) of the picture as shown, 512 wide, drawn into `w` stored pixels. */
 function disc(w: number): Picture {
-  const h = 288,
-    p = createPicture(w, h, 3),
-    k = 512 / w;
+  const h = 288;
+  const p = createPicture(w, h, 3);
+  const k = 512 / w;
   for (let y = 0; y < h; y++)
     for (let x = 0; x < w; x++) {
-      const d = 60 - Math.hypot((x + 0.5) * k - 300, y + 0.5 - 140),
-        a = Math.min(1, Math.max(0, d / 2 + 0.5));
+      const d = 60 - Math.hypot((x + 0.5) * k - 300, y + 0.5 - 140);
+      const a = Math.min(1, Math.max(0, d / 2 + 0.5));
       for (let c = 0; c < 3; c++) p.data[(c * h + y) * w + x] = (c === 0 ? 0.75 : 0.2) * a + 0.45 * (1 - a);
     }
   return p;
@@ -32,11 +32,11 @@ function disc(w: number): Picture {
 /** Centre and half widths of what differs from the ground in one channel of a coded picture. */
 function extent(p: Picture, c: number): { x: number; y: number; rx: number; ry: number } {
   const { width: w, height: h } = p;
-  let m = 0,
-    sx = 0,
-    sy = 0,
-    sxx = 0,
-    syy = 0;
+  let m = 0;
+  let sx = 0;
+  let sy = 0;
+  let sxx = 0;
+  let syy = 0;
   for (let y = 0; y < h; y++)
     for (let x = 0; x < w; x++) {
       const v = Math.abs(p.data[(c * h + y) * w + x]! - 0.45);
@@ -115,9 +115,9 @@ describe('pixels that are not square', () => {
   }
 
   it("keeps a fine wave's shape and a flat line's value", () => {
-    const w = 360,
-      to = 512,
-      src = new Uint16Array(w * 2);
+    const w = 360;
+    const to = 512;
+    const src = new Uint16Array(w * 2);
     for (let x = 0; x < w; x++) {
       src[x] = Math.round(32768 + 20000 * Math.cos((2 * Math.PI * (x + 0.5)) / 6));
       src[w + x] = 4000;

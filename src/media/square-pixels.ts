@@ -39,11 +39,11 @@ export class LineResampler {
   resample(frame: VideoFrame, widthPx: number): VideoFrame {
     const chroma = (p: number): boolean => frame.layout === 'yuv' && (p === 1 || p === 2);
     const planes = frame.planes.map((src, p) => {
-      const shift = chroma(p) ? frame.chromaShift[0] : 0,
-        site = chroma(p) && shift > 0 ? frame.chromaSite[0] : 0;
-      const from = (frame.widthPx + (1 << shift) - 1) >> shift,
-        to = (widthPx + (1 << shift) - 1) >> shift,
-        rows = src.length / from;
+      const shift = chroma(p) ? frame.chromaShift[0] : 0;
+      const site = chroma(p) && shift > 0 ? frame.chromaSite[0] : 0;
+      const from = (frame.widthPx + (1 << shift) - 1) >> shift;
+      const to = (widthPx + (1 << shift) - 1) >> shift;
+      const rows = src.length / from;
       const key = `${from} ${to} ${shift} ${site}`;
       let taps = this.tables.get(key);
       if (taps === undefined) this.tables.set(key, (taps = tapsOf(from, to, frame.widthPx / widthPx, shift, site)));
@@ -61,15 +61,15 @@ export class LineResampler {
  * Weights of each new sample. `scale`: old pixels per new one. A chroma sample keeps its site beside its luma sample.
  */
 function tapsOf(from: number, to: number, scale: number, shift: number, site: number): Taps {
-  const wide = Math.max(1, scale),
-    reach = LOBES * wide,
-    count = 2 * Math.ceil(reach);
-  const first = new Int32Array(to),
-    weights = new Float32Array(to * count),
-    step = 1 << shift;
+  const wide = Math.max(1, scale);
+  const reach = LOBES * wide;
+  const count = 2 * Math.ceil(reach);
+  const first = new Int32Array(to);
+  const weights = new Float32Array(to * count);
+  const step = 1 << shift;
   for (let j = 0; j < to; j++) {
-    const x = ((j * step + site + 0.5) * scale - 0.5 - site) / step,
-      start = Math.ceil(x - reach);
+    const x = ((j * step + site + 0.5) * scale - 0.5 - site) / step;
+    const start = Math.ceil(x - reach);
     first[j] = start;
     let sum = 0;
     for (let k = 0; k < count; k++) sum += weights[j * count + k] = lanczos((start + k - x) / wide);

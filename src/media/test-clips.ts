@@ -43,15 +43,15 @@ export function readNumber(frame: VideoFrame): number {
   const { widthPx: w, heightPx: h } = frame;
   const luma = lumaPlane(frame);
   const value = (bit: number, from: number, to: number): number => {
-    let s = 0,
-      n = 0;
+    let s = 0;
+    let n = 0;
     for (let y = Math.ceil(from * h) + 4; y < to * h - 4; y++) {
       for (let x = Math.ceil(((bit + 0.25) * w) / BITS); x < ((bit + 0.75) * w) / BITS; x++, n++) s += luma[y * w + x]!;
     }
     return s / n;
   };
-  let a = 0,
-    b = 0;
+  let a = 0;
+  let b = 0;
   for (let i = 0; i < BITS; i++) {
     if (value(i, 0, 0.5) > 0.5) a |= 1 << i;
     if (value(i, 0.5, 1) > 0.5) b |= 1 << i;

@@ -30,8 +30,8 @@ function after(then: Orientation, was: Orientation): Orientation {
 }
 
 function matrixBytes(o: Orientation): Buffer {
-  const bytes = Buffer.alloc(36),
-    one = 65536;
+  const bytes = Buffer.alloc(36);
+  const one = 65536;
   [o.a * one, o.b * one, 0, o.c * one, o.d * one, 0, 0, 0, 2 ** 30].forEach((v, i) => bytes.writeInt32LE(v, 4 * i));
   return bytes;
 }
@@ -41,10 +41,10 @@ function matrixBytes(o: Orientation): Buffer {
  * Throws the media errors, and `PW-MEDIA-WRITE` where the container does not take what the file holds.
  */
 export async function copyTurned(source: string, target: string, clockwise: Turn): Promise<void> {
-  const input = await openInput(source),
-    part = `${target}.part`,
-    out = new FormatContext(),
-    packet = new Packet();
+  const input = await openInput(source);
+  const part = `${target}.part`;
+  const out = new FormatContext();
+  const packet = new Packet();
   try {
     if (input.video === null)
       throw new PlatewrightError('PW-MEDIA-NOPICTURE', `${basename(source)} holds no picture that could be turned`);

@@ -9,9 +9,9 @@ import { numberPicture, readNumber, writeRawClip } from './test-clips.js';
 import { VideoReader } from './video-reader.js';
 import { VideoWriter } from './video-writer.js';
 
-const W = 256,
-  H = 64,
-  COUNT = 320;
+const W = 256;
+const H = 64;
+const COUNT = 320;
 let dir: string;
 beforeAll(() => {
   dir = mkdtempSync(join(tmpdir(), 'pw-media-'));
@@ -47,10 +47,10 @@ async function expectExact(path: string, count: number, asks: number, firstNumbe
     // Short runs one after another and within each other, broken off here and there: the decoder of one goes on in the
     // next, and a frame that a run ended with stays what it was.
     for (let k = 0; k < 12; k++) {
-      const from = random.below(count - 4),
-        broken = random.below(3) === 0;
-      let last = null,
-        at = from;
+      const from = random.below(count - 4);
+      const broken = random.below(3) === 0;
+      let last = null;
+      let at = from;
       for await (const frame of reader.frames(from, from + 4)) {
         expect(readNumber(frame)).toBe(firstNumber + at++);
         last = frame;

@@ -139,8 +139,8 @@ export class VideoReader {
    * Looks at two runs of frames where interlace or pulldown may be, and takes what was found into account from then on.
    */
   private async findFields(bytesKey: string): Promise<void> {
-    const info = this.information,
-      count = info.frameCount;
+    const info = this.information;
+    const count = info.frameCount;
     const use = fieldsFound.get(bytesKey) ?? (await this.judge());
     if (fieldsFound.size >= 256) fieldsFound.clear();
     fieldsFound.set(bytesKey, use);
@@ -151,8 +151,8 @@ export class VideoReader {
   }
 
   private async judge(): Promise<FieldUse> {
-    const info = this.information,
-      count = info.frameCount;
+    const info = this.information;
+    const count = info.frameCount;
     const flagged = info.fieldOrder !== 'progressive';
     if (info.variableRate || info.rotationDeg !== 0 || count < 8 || !mayHaveFields(info.heightPx, info.rate, flagged))
       return WHOLE;
@@ -199,8 +199,8 @@ export class VideoReader {
    * Frames that only repeat the one before, because a file of varying rate has none of its own for that moment. Rising.
    */
   async heldFrames(): Promise<readonly number[]> {
-    const source = (await this.ensureIndex())?.timing.sourceOf ?? null,
-      held: number[] = [];
+    const source = (await this.ensureIndex())?.timing.sourceOf ?? null;
+    const held: number[] = [];
     if (source !== null) for (let n = 1; n < source.length; n++) if (source[n] === source[n - 1]) held.push(n);
     return held;
   }
@@ -309,8 +309,8 @@ export class VideoReader {
 
   private async newCursor(small: SmallSize | null = null): Promise<Cursor> {
     if (this.sequence !== null) return new SequenceCursor(this.sequence);
-    const whole = this.fieldUse.kind === 'whole',
-      rested = this.idle;
+    const whole = this.fieldUse.kind === 'whole';
+    const rested = this.idle;
     if (whole && small === null && rested !== null) {
       this.idle = null;
       return rested;

@@ -14,9 +14,9 @@ import { VideoReader } from './video-reader.js';
 import type { WriterOptions } from './encodings.js';
 import { VideoWriter } from './video-writer.js';
 
-const W = 96,
-  H = 64,
-  RATE = rate(24000, 1001);
+const W = 96;
+const H = 64;
+const RATE = rate(24000, 1001);
 let dir: string;
 beforeAll(() => {
   dir = mkdtempSync(join(tmpdir(), 'pw-write-'));
@@ -184,12 +184,12 @@ describe('round trips', () => {
         expect(info.colour.assumed).toBe(false);
       }
       const reader = await VideoReader.open(path);
-      let sum = 0,
-        count = 0,
-        worst = 0;
+      let sum = 0;
+      let count = 0;
+      let worst = 0;
       for await (const frame of reader.frames()) {
-        const want = picture(frame.index, c.options.grey ? 1 : c.options.alpha ? 4 : 3).data,
-          got = toLinear(frame).data;
+        const want = picture(frame.index, c.options.grey ? 1 : c.options.alpha ? 4 : 3).data;
+        const got = toLinear(frame).data;
         for (let i = 0; i < want.length; i++, count++) {
           const e = Math.abs(want[i]! - got[i]!);
           sum += e;
@@ -204,8 +204,8 @@ describe('round trips', () => {
   }
 
   it('prores4444 holds pictures of odd width and height, whole', async () => {
-    const path = join(dir, 'odd.mov'),
-      w = await VideoWriter.open(path, { widthPx: 71, heightPx: 37, rate: RATE, codec: 'prores4444' });
+    const path = join(dir, 'odd.mov');
+    const w = await VideoWriter.open(path, { widthPx: 71, heightPx: 37, rate: RATE, codec: 'prores4444' });
     const p = createPicture(71, 37, 3);
     for (let c = 0; c < 3; c++) {
       const q = plane(p, c);
@@ -306,8 +306,8 @@ describe('sound beside the picture', () => {
     expect([mono.sampleRate, mono.channels]).toEqual([16000, 1]);
     expect(Math.abs(mono.samples.length - 16000)).toBeLessThanOrEqual(2);
     // Level of the 440 Hz part by correlation over whole periods; the mix halves each channel.
-    let re = 0,
-      im = 0;
+    let re = 0;
+    let im = 0;
     for (let i = 2000; i < 10000; i++) {
       re += mono.samples[i]! * Math.cos((2 * Math.PI * 440 * i) / 16000);
       im += mono.samples[i]! * Math.sin((2 * Math.PI * 440 * i) / 16000);
@@ -349,8 +349,8 @@ describe('files on the way', () => {
     expect(readdirSync(join(dir, 'resume')).sort()).toEqual([0, 1, 2, 3, 4, 5, 6].map((n) => `s_00${n}.png`));
     expect([0, 1, 2, 3].map((n) => statSync(join(dir, 'resume', `s_00${n}.png`)).mtimeMs)).toEqual(before);
     const reader = await VideoReader.open(path);
-    const got = toLinear(await reader.frame(6)).data,
-      want = picture(6, 3).data;
+    const got = toLinear(await reader.frame(6)).data;
+    const want = picture(6, 3).data;
     for (let i = 0; i < want.length; i += 97) expect(Math.abs(got[i]! - want[i]!)).toBeLessThan(4e-5);
     await reader.close();
   });

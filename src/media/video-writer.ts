@@ -134,8 +134,8 @@ export class VideoWriter {
   async write(linear: Picture): Promise<void> {
     if (this.options.codec === 'exr') return this.add(linear);
     this.requireSize(linear);
-    const { widthPx, heightPx, grey, alpha } = this.options,
-      channels = grey ? 1 : alpha ? 4 : 3;
+    const { widthPx, heightPx, grey, alpha } = this.options;
+    const channels = grey ? 1 : alpha ? 4 : 3;
     if (linear.channels === channels) this.scratch ??= createPicture(widthPx, heightPx, channels);
     return this.add(
       linear.channels === channels && this.scratch !== null
@@ -208,9 +208,9 @@ export class VideoWriter {
     await this.pending;
     // Pictures are coded before those that are shown earlier by so many frames: decoding
     // begins that long before the first is shown.
-    const first = this.count,
-      delay = group ? this.stream!.codecpar.videoDelay : 0,
-      shown = new Set<number>();
+    const first = this.count;
+    const delay = group ? this.stream!.codecpar.videoDelay : 0;
+    const shown = new Set<number>();
     let begin = 0n;
     const wrong = (): PlatewrightError =>
       new PlatewrightError('PW-MEDIA-APPEND', `${basename(path)} does not hold each of its frames once`, {
@@ -240,8 +240,8 @@ export class VideoWriter {
     if (this.finished)
       throw new PlatewrightError('PW-MEDIA-CLOSED', `${basename(this.path)} was closed already`, { kind: 'internal' });
     if (this.own !== null) return this.putOwn(this.own, fill);
-    const to = this.frames.next(),
-      { frame } = to;
+    const to = this.frames.next();
+    const { frame } = to;
     fill(to);
     const n = this.count++;
     frame.pts = BigInt(this.sequence ? 0 : n);

@@ -34,10 +34,10 @@ function frameOf({
   shift: readonly [number, number];
   site: readonly [number, number];
 }): VideoFrame {
-  const r = new RandomStream(seed),
-    step = 2 ** (bitDepth - 8),
-    cw = Math.ceil(width / (1 << shift[0])),
-    ch = Math.ceil(height / (1 << shift[1]));
+  const r = new RandomStream(seed);
+  const step = 2 ** (bitDepth - 8);
+  const cw = Math.ceil(width / (1 << shift[0]));
+  const ch = Math.ceil(height / (1 << shift[1]));
   const codes = (n: number): Uint8Array | Uint16Array => {
     const v = Array.from({ length: n }, () => step + r.below(2 ** bitDepth - 2 * step));
     return bitDepth > 8 ? Uint16Array.from(v) : Uint8Array.from(v);
@@ -64,9 +64,9 @@ describe("Y'CbCr at full size", () => {
   it('is the same by kernel and plain, and keeps luma code for code', () => {
     fc.assert(
       fc.property(form, fc.constantFrom(12, 16), (f, bits) => {
-        const frame = frameOf(f),
-          kernel = widenYuv(frame, bits, room(frame)).planes,
-          plain = room(frame);
+        const frame = frameOf(f);
+        const kernel = widenYuv(frame, bits, room(frame)).planes;
+        const plain = room(frame);
         widenYuvPlain(frame, bits, plain);
         for (let p = 0; p < 3; p++)
           expect(Buffer.from(kernel[p]!.buffer).equals(Buffer.from(plain[p]!.buffer))).toBe(true);
@@ -79,10 +79,10 @@ describe("Y'CbCr at full size", () => {
   it("is what the way through R'G'B' gives, to one code where that rounds a tie the other way", () => {
     fc.assert(
       fc.property(form, (f) => {
-        const frame = frameOf(f),
-          wide = widenYuv(frame, 12, room(frame)).planes,
-          through = room(frame),
-          n = frame.widthPx * frame.heightPx;
+        const frame = frameOf(f);
+        const wide = widenYuv(frame, 12, room(frame)).planes;
+        const through = room(frame);
+        const n = frame.widthPx * frame.heightPx;
         fillYuv(
           toCodedRgb(frame),
           through,
@@ -94,8 +94,8 @@ describe("Y'CbCr at full size", () => {
           4079,
         );
         const off = wide.map((p, i) => {
-          let most = 0,
-            count = 0;
+          let most = 0;
+          let count = 0;
           p.forEach((v, k) => {
             const d = Math.abs(v - through[i]![k]!);
             most = Math.max(most, d);

@@ -37,15 +37,15 @@ export function widenYuv(
       `a frame of ${frame.bitDepth} bits was to be widened to ${bitDepth}; convert it through R'G'B' instead`,
       { kind: 'internal' },
     );
-  const { widthPx: w, heightPx: h } = frame,
-    n = w * h,
-    step = 2 ** (bitDepth - 8);
+  const { widthPx: w, heightPx: h } = frame;
+  const n = w * h;
+  const step = 2 ** (bitDepth - 8);
   if (n < KERNEL_FROM_PIXELS) widenYuvPlain(frame, bitDepth, planes);
   else {
-    const [sx, sy] = frame.chromaShift,
-      cw = (w + (1 << sx) - 1) >> sx;
-    const door = kernels(),
-      scope = door.scope();
+    const [sx, sy] = frame.chromaShift;
+    const cw = (w + (1 << sx) - 1) >> sx;
+    const door = kernels();
+    const scope = door.scope();
     try {
       const from = frame.planes as readonly (Uint8Array | Uint16Array)[];
       const to = planes.map((p) => (door.owns(p) ? p.byteOffset : scope.allocate(2 * n)));
@@ -86,13 +86,13 @@ export function widenYuvPlain(
   bitDepth: number,
   planes: readonly [Uint16Array, Uint16Array, Uint16Array],
 ): void {
-  const { widthPx: w, heightPx: h } = frame,
-    [sx, sy] = frame.chromaShift;
-  const cw = (w + (1 << sx) - 1) >> sx,
-    ch = (h + (1 << sy) - 1) >> sy;
-  const times = 2 ** (bitDepth - frame.bitDepth),
-    low = 2 ** (bitDepth - 8),
-    high = 2 ** bitDepth - 1 - low;
+  const { widthPx: w, heightPx: h } = frame;
+  const [sx, sy] = frame.chromaShift;
+  const cw = (w + (1 << sx) - 1) >> sx;
+  const ch = (h + (1 << sy) - 1) >> sy;
+  const times = 2 ** (bitDepth - frame.bitDepth);
+  const low = 2 ** (bitDepth - 8);
+  const high = 2 ** bitDepth - 1 - low;
   const held = (v: number): number => Math.min(high, Math.max(low, Math.floor(v * times + 0.5)));
   for (let i = 0; i < w * h; i++) planes[0][i] = held(frame.planes[0]![i]!);
   const at = (position: number, count: number): [number, number, number] => {
@@ -104,9 +104,9 @@ export function widenYuvPlain(
     for (let x = 0; x < w; x++) {
       const [k, m, g] = at((x - frame.chromaSite[0]) / (1 << sx), cw);
       for (let p = 1; p < 3; p++) {
-        const src = frame.planes[p]!,
-          left = src[a * cw + k]! * (1 - f) + src[b * cw + k]! * f,
-          right = src[a * cw + m]! * (1 - f) + src[b * cw + m]! * f;
+        const src = frame.planes[p]!;
+        const left = src[a * cw + k]! * (1 - f) + src[b * cw + k]! * f;
+        const right = src[a * cw + m]! * (1 - f) + src[b * cw + m]! * f;
         planes[p]![j * w + x] = held(left * (1 - g) + right * g);
       }
     }

@@ -58,11 +58,11 @@ export function requireFit(path: string, options: WriterOptions): void {
 
 /** Are the frame's planes in the very form that an encoder of a pixel format and tags is fed? */
 export function planesServe(frame: VideoFrame, pixelFormat: string, own: ColourTags): boolean {
-  const f = planeFormat(pixelFormat),
-    {
-      colour,
-      chromaShift: [sx, sy],
-    } = frame;
+  const f = planeFormat(pixelFormat);
+  const {
+    colour,
+    chromaShift: [sx, sy],
+  } = frame;
   if (
     f === null ||
     f.layout === 'rgb' ||

@@ -22,8 +22,8 @@ export interface Quantisation {
 
 /** Levels of a bit depth: limited 16..235 and 16..240 scaled by 2^(n-8), full 0..2^n-1. */
 export function quantisation(bitDepth: number, fullRange: boolean): Quantisation {
-  const unit = 2 ** (bitDepth - 8),
-    max = 2 ** bitDepth - 1;
+  const unit = 2 ** (bitDepth - 8);
+  const max = 2 ** bitDepth - 1;
   return fullRange
     ? { lumaScale: max, lumaOffset: 0, chromaScale: max, chromaOffset: 2 ** (bitDepth - 1) }
     : { lumaScale: 219 * unit, lumaOffset: 16 * unit, chromaScale: 224 * unit, chromaOffset: 128 * unit };

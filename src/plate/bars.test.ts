@@ -5,8 +5,8 @@ import { measureCameraMove } from './camera-move.js';
 import { barsOf } from './bars.js';
 import type { LumaSource } from './ride-source.js';
 
-const W = 320,
-  H = 180;
+const W = 320;
+const H = 180;
 
 /**
  * A textured picture seen by a camera that pans by `pan` and comes nearer by `zoom`,
@@ -16,12 +16,12 @@ function seen(texture: Float32Array, size: number, zoom: number, pan: number, ba
   const out = new Float32Array(W * H);
   for (let y = bar; y < H - bar; y++)
     for (let x = 0; x < W; x++) {
-      const u = (x - W / 2) / zoom + size / 2 + pan,
-        v = (y - H / 2) / zoom + size / 2,
-        i = Math.floor(u),
-        j = Math.floor(v),
-        a = u - i,
-        b = v - j;
+      const u = (x - W / 2) / zoom + size / 2 + pan;
+      const v = (y - H / 2) / zoom + size / 2;
+      const i = Math.floor(u);
+      const j = Math.floor(v);
+      const a = u - i;
+      const b = v - j;
       const t = (k: number): number => texture[k]!;
       out[y * W + x] =
         (1 - a) * (1 - b) * t(j * size + i) +
@@ -33,8 +33,8 @@ function seen(texture: Float32Array, size: number, zoom: number, pan: number, ba
 }
 
 function textureOf(size: number): Float32Array {
-  const r = new RandomStream(5),
-    noise = Float32Array.from({ length: size * size }, () => r.normal());
+  const r = new RandomStream(5);
+  const noise = Float32Array.from({ length: size * size }, () => r.normal());
   return Float32Array.from(gaussianPlane(noise, size, size, 2.2), (v) => Math.min(0.95, Math.max(0.06, 0.5 + 1.1 * v)));
 }
 
@@ -42,8 +42,8 @@ describe('black bars', () => {
   it('are found to the row, on two sides or four, through a little noise', () => {
     const one = (top: number, bottom: number, side: number): Float32Array =>
       Float32Array.from({ length: W * H }, (_, i) => {
-        const x = i % W,
-          y = Math.floor(i / W);
+        const x = i % W;
+        const y = Math.floor(i / W);
         return y < top || y >= H - bottom || x < side || x >= W - side ? 0.004 * (i % 3) : 0.4;
       });
     expect(barsOf([one(22, 23, 0)], W, H)).toEqual({ top: 22, bottom: 23, left: 0, right: 0 });
@@ -56,9 +56,9 @@ describe('black bars', () => {
   });
 
   it('do not hold the camera: a push between bars is the push without them', async () => {
-    const size = 700,
-      texture = textureOf(size),
-      count = 10;
+    const size = 700;
+    const texture = textureOf(size);
+    const count = 10;
     const clip = (bar: number): LumaSource => ({
       widthPx: W,
       heightPx: H,
@@ -72,8 +72,8 @@ describe('black bars', () => {
     for (const bar of [0, 24]) {
       const h = (await measureCameraMove(clip(bar), { framesPerSecond: 24 })).frames.at(-1)!.homographyToFirst;
       // A corner of the last frame lies nearer the middle of the first.
-      const x = (h[0]! * W + h[1]! * (H - bar) + h[2]!) / (h[6]! * W + h[7]! * (H - bar) + h[8]!),
-        y = (h[3]! * W + h[4]! * (H - bar) + h[5]!) / (h[6]! * W + h[7]! * (H - bar) + h[8]!);
+      const x = (h[0]! * W + h[1]! * (H - bar) + h[2]!) / (h[6]! * W + h[7]! * (H - bar) + h[8]!);
+      const y = (h[3]! * W + h[4]! * (H - bar) + h[5]!) / (h[6]! * W + h[7]! * (H - bar) + h[8]!);
       expect(Math.abs(x - (W / 2 + W / 2 / truth))).toBeLessThan(0.25);
       expect(Math.abs(y - (H / 2 + (H / 2 - bar) / truth))).toBeLessThan(0.25);
     }

@@ -40,16 +40,16 @@ export function barsOf(planes: readonly Float32Array[], w: number, h: number): B
     const b = run(is, length, true);
     return Math.min(a, b) < LEAST_PX || Math.abs(a - b) > UNEVEN_PX || a + b > MOST_SHARE * length ? [0, 0] : [a, b];
   };
-  const [top, bottom] = pair(row, h),
-    [left, right] = pair(column, w);
+  const [top, bottom] = pair(row, h);
+  const [left, right] = pair(column, w);
   return top + left === 0 ? null : { top, bottom, left, right };
 }
 
 /** The picture within the bars, of a plane of w × h. */
 export function withinBars(plane: Float32Array, w: number, h: number, b: Bars, dst?: Float32Array): Float32Array {
-  const cw = w - b.left - b.right,
-    ch = h - b.top - b.bottom,
-    out = dst ?? new Float32Array(cw * ch);
+  const cw = w - b.left - b.right;
+  const ch = h - b.top - b.bottom;
+  const out = dst ?? new Float32Array(cw * ch);
   for (let y = 0; y < ch; y++) out.set(plane.subarray((y + b.top) * w + b.left, (y + b.top) * w + b.left + cw), y * cw);
   return out;
 }

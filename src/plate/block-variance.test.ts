@@ -15,8 +15,8 @@ describe('variance of a block of grain', () => {
   it('counts fewer free samples the coarser the grain', () => {
     // ρ = exp(−d²/4s²): ΣΣρ² over a large block is N · 2πs².
     const rho = (s: number): number[] => Array.from({ length: 8 }, (_, d) => Math.exp((-d * d) / (4 * s * s)));
-    const s = 1,
-      expected = 256 / (2 * Math.PI * s * s);
+    const s = 1;
+    const expected = 256 / (2 * Math.PI * s * s);
     expect(blockFreedom(rho(s), rho(s)) / expected).toBeGreaterThan(0.95);
     expect(blockFreedom(rho(s), rho(s)) / expected).toBeLessThan(1.3);
     expect(blockFreedom(rho(2), rho(2))).toBeLessThan(blockFreedom(rho(1), rho(1)) / 2.5);

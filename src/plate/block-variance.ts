@@ -27,12 +27,12 @@ export function blockFreedom(x: readonly number[], y: readonly number[]): number
 function gammaShare(a: number, x: number): number {
   if (x <= 0) return 0;
   // ln Γ(a + 1) by Stirling's series at a + 8, brought down.
-  let z = a + 1,
-    shift = 0;
+  let z = a + 1;
+  let shift = 0;
   while (z < 8) shift += Math.log(z++);
   const lnGamma = (z - 0.5) * Math.log(z) - z + 0.9189385332046727 + 1 / (12 * z) - 1 / (360 * z ** 3) - shift;
-  let term = 1,
-    sum = 1;
+  let term = 1;
+  let sum = 1;
   for (let k = 1; k < 2000 && term > 1e-12 * sum; k++) {
     term *= x / (a + k);
     sum += term;
@@ -46,8 +46,8 @@ function gammaShare(a: number, x: number): number {
  */
 export function keptMean(freedom: number, share: number, spread: number): number {
   const a = freedom / 2;
-  let lo = 0,
-    hi = 1;
+  let lo = 0;
+  let hi = 1;
   for (let k = 0; k < 50; k++) {
     const m = (lo + hi) / 2;
     if (gammaShare(a, a * m) < share) lo = m;

@@ -87,9 +87,9 @@ export class SetFollower {
   }
 
   private addKey(frame: number, fromFirst: Mat3): void {
-    const w = this.widthPx,
-      h = this.heightPx,
-      m = 3;
+    const w = this.widthPx;
+    const h = this.heightPx;
+    const m = 3;
     const template = buildTemplate(
       this.pyramid,
       [
@@ -125,8 +125,8 @@ export class SetFollower {
     const moving = multiply(multiply(multiply(this.last, firstUnit), generatorExp(this.velocity)), invert(firstUnit));
     const starts = [multiply(moving, unit), multiply(this.last, unit)];
     const pxPerUnit = localScale(starts[0]!);
-    const near = priorInformation(key.template.corners, pxPerUnit, 6, 12),
-      wide = priorInformation(key.template.corners, pxPerUnit, 12, 300);
+    const near = priorInformation(key.template.corners, pxPerUnit, 6, 12);
+    const wide = priorInformation(key.template.corners, pxPerUnit, 12, 300);
     const bottom = this.widthPx > 1300 ? 1 : 0;
     const top = key.template.levels.length - 1;
     // Close to the prediction first: on the coarse levels people in front and their shadows weigh as much as the set.
@@ -137,8 +137,8 @@ export class SetFollower {
       [starts[0]!, top, wide],
       [starts[1]!, top, wide],
     ] as const;
-    let best: AlignResult | null = null,
-      nearest: AlignResult | null = null;
+    let best: AlignResult | null = null;
+    let nearest: AlignResult | null = null;
     let quality = -1;
     for (const [start, level, prior] of tries) {
       const r = align(
@@ -242,9 +242,9 @@ export class SetFollower {
    */
   private stood(key: SetKey, frame: number, index: number): SetFrame | null {
     if (key.patches.length === 0) return null;
-    const before = multiply(this.last, invert(key.fromFirst)),
-      w = this.widthPx,
-      h = this.heightPx;
+    const before = multiply(this.last, invert(key.fromFirst));
+    const w = this.widthPx;
+    const h = this.heightPx;
     for (const [x, y] of [
       [0, 0],
       [w, 0],
@@ -310,23 +310,23 @@ export function patchesOf(level: LumaLevel, columns = 16, rows = 9): Patches {
   const patches: Point2[] = [];
   for (let r = 0; r < rows; r++)
     for (let c = 0; c < columns; c++) {
-      let best = 2e-4 * SIDE,
-        bx = -1,
-        by = -1;
-      const x0 = Math.max(margin, Math.floor((c * w) / columns)),
-        x1 = Math.min(w - margin, Math.floor(((c + 1) * w) / columns));
-      const y0 = Math.max(margin, Math.floor((r * h) / rows)),
-        y1 = Math.min(h - margin, Math.floor(((r + 1) * h) / rows));
+      let best = 2e-4 * SIDE;
+      let bx = -1;
+      let by = -1;
+      const x0 = Math.max(margin, Math.floor((c * w) / columns));
+      const x1 = Math.min(w - margin, Math.floor(((c + 1) * w) / columns));
+      const y0 = Math.max(margin, Math.floor((r * h) / rows));
+      const y1 = Math.min(h - margin, Math.floor(((r + 1) * h) / rows));
       for (let y = y0; y < y1; y += 3)
         for (let x = x0; x < x1; x += 3) {
-          let xx = 0,
-            xy = 0,
-            yy = 0;
+          let xx = 0;
+          let xy = 0;
+          let yy = 0;
           for (let dy = -HALF; dy <= HALF; dy += 2)
             for (let dx = -HALF; dx <= HALF; dx += 2) {
               const o = (y + dy) * w + x + dx;
-              const gx = data[o + 1]! - data[o - 1]!,
-                gy = data[o + w]! - data[o - w]!;
+              const gx = data[o + 1]! - data[o - 1]!;
+              const gy = data[o + w]! - data[o - w]!;
               xx += gx * gx;
               xy += gx * gy;
               yy += gy * gy;
@@ -341,12 +341,12 @@ export function patchesOf(level: LumaLevel, columns = 16, rows = 9): Patches {
       if (bx >= 0) patches.push([bx + 0.5, by + 0.5]);
     }
   const n = SIDE * SIDE;
-  const value = new Float32Array(patches.length * n),
-    gx = new Float32Array(patches.length * n),
-    gy = new Float32Array(patches.length * n);
+  const value = new Float32Array(patches.length * n);
+  const gx = new Float32Array(patches.length * n);
+  const gy = new Float32Array(patches.length * n);
   patches.forEach(([px, py], i) => {
-    const x0 = Math.round(px - 0.5),
-      y0 = Math.round(py - 0.5);
+    const x0 = Math.round(px - 0.5);
+    const y0 = Math.round(py - 0.5);
     let mean = 0;
     for (let k = 0; k < n; k++) {
       const o = (y0 + Math.floor(k / SIDE) - HALF) * w + x0 + (k % SIDE) - HALF;
@@ -379,56 +379,56 @@ export function matchPatches(
     const own = of === undefined ? h : of(p);
     if (own === null) continue;
     const [x0, y0] = apply(own, px, py);
-    const [xa, ya] = apply(own, px + 1, py),
-      [xb, yb] = apply(own, px, py + 1);
-    const a = xa - x0,
-      b = xb - x0,
-      c = ya - y0,
-      d = yb - y0;
-    let xx = 0,
-      xy = 0,
-      yy = 0;
+    const [xa, ya] = apply(own, px + 1, py);
+    const [xb, yb] = apply(own, px, py + 1);
+    const a = xa - x0;
+    const b = xb - x0;
+    const c = ya - y0;
+    const d = yb - y0;
+    let xx = 0;
+    let xy = 0;
+    let yy = 0;
     for (let k = 0; k < n; k++) {
-      const u = key.gx[p * n + k]!,
-        v = key.gy[p * n + k]!;
+      const u = key.gx[p * n + k]!;
+      const v = key.gy[p * n + k]!;
       xx += u * u;
       xy += u * v;
       yy += v * v;
     }
     const det = xx * yy - xy * xy;
     if (!(det > 1e-12)) continue;
-    let su = 0,
-      sv = 0;
+    let su = 0;
+    let sv = 0;
     let good = false;
     for (let it = 0; it < 10; it++) {
-      let mean = 0,
-        outside = false;
+      let mean = 0;
+      let outside = false;
       for (let k = 0; k < n; k++) {
-        const u = (k % SIDE) - HALF + su,
-          v = Math.floor(k / SIDE) - HALF + sv;
-        const x = x0 + a * u + b * v - 0.5,
-          y = y0 + c * u + d * v - 0.5;
+        const u = (k % SIDE) - HALF + su;
+        const v = Math.floor(k / SIDE) - HALF + sv;
+        const x = x0 + a * u + b * v - 0.5;
+        const y = y0 + c * u + d * v - 0.5;
         if (!(x >= 0 && y >= 0 && x < w - 1 && y < hh - 1)) {
           outside = true;
           break;
         }
-        const xi = x | 0,
-          yi = y | 0,
-          fx = x - xi,
-          fy = y - yi,
-          o = yi * w + xi;
-        const t = data[o]! + fx * (data[o + 1]! - data[o]!),
-          q = data[o + w]! + fx * (data[o + w + 1]! - data[o + w]!);
+        const xi = x | 0;
+        const yi = y | 0;
+        const fx = x - xi;
+        const fy = y - yi;
+        const o = yi * w + xi;
+        const t = data[o]! + fx * (data[o + 1]! - data[o]!);
+        const q = data[o + w]! + fx * (data[o + w + 1]! - data[o + w]!);
         sample[k] = t + fy * (q - t);
         mean += sample[k]! / n;
       }
       if (outside) break;
-      let tt = 0,
-        ss = 0,
-        ts = 0;
+      let tt = 0;
+      let ss = 0;
+      let ts = 0;
       for (let k = 0; k < n; k++) {
-        const t = key.value[p * n + k]!,
-          s = sample[k]! - mean;
+        const t = key.value[p * n + k]!;
+        const s = sample[k]! - mean;
         tt += t * t;
         ss += s * s;
         ts += t * s;
@@ -436,15 +436,15 @@ export function matchPatches(
       const gain = ts / Math.max(1e-9, tt);
       good = gain > 0.25 && ts / Math.sqrt(tt * ss + 1e-12) > 0.85;
       if (gain < 0.1) break;
-      let bu = 0,
-        bv = 0;
+      let bu = 0;
+      let bv = 0;
       for (let k = 0; k < n; k++) {
         const e = (sample[k]! - mean) / gain - key.value[p * n + k]!;
         bu += e * key.gx[p * n + k]!;
         bv += e * key.gy[p * n + k]!;
       }
-      const du = (yy * bu - xy * bv) / det,
-        dv = (xx * bv - xy * bu) / det;
+      const du = (yy * bu - xy * bv) / det;
+      const dv = (xx * bv - xy * bu) / det;
       su -= Math.max(-1, Math.min(1, du));
       sv -= Math.max(-1, Math.min(1, dv));
       if (Math.hypot(su, sv) > 6) {

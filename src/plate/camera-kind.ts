@@ -26,12 +26,12 @@ export function describeMove(
 ): { move: MoveKind; shake: { rmsPx: number; peakHz: number | null } } {
   const p: Path = { x: [0], y: [0], turn: [0], grow: [0] };
   for (const m of fromFirst) {
-    const [cx, cy] = apply(m, w / 2, h / 2),
-      e = 0.2 * h;
-    const [ax, ay] = apply(m, w / 2 + e, h / 2),
-      [bx, by] = apply(m, w / 2, h / 2 + e),
-      [dx, dy] = apply(m, w / 2 - e, h / 2),
-      [ux, uy] = apply(m, w / 2, h / 2 - e);
+    const [cx, cy] = apply(m, w / 2, h / 2);
+    const e = 0.2 * h;
+    const [ax, ay] = apply(m, w / 2 + e, h / 2);
+    const [bx, by] = apply(m, w / 2, h / 2 + e);
+    const [dx, dy] = apply(m, w / 2 - e, h / 2);
+    const [ux, uy] = apply(m, w / 2, h / 2 - e);
     p.x.push(cx - w / 2);
     p.y.push(cy - h / 2);
     // Turn and growth as the px they move a point at 0.4 of the height.
@@ -92,13 +92,13 @@ function straightness(path: readonly number[]): number {
 function smooth(v: readonly number[], half: number): number[] {
   // A line through each window: a steady pan is followed without lag, also at the ends.
   return v.map((_, i) => {
-    const a = Math.max(0, i - half),
-      b = Math.min(v.length - 1, i + half);
-    let s = 0,
-      st = 0,
-      sy = 0,
-      stt = 0,
-      sty = 0;
+    const a = Math.max(0, i - half);
+    const b = Math.min(v.length - 1, i + half);
+    let s = 0;
+    let st = 0;
+    let sy = 0;
+    let stt = 0;
+    let sty = 0;
     for (let k = a; k <= b; k++) {
       const t = k - i;
       s++;
@@ -116,13 +116,13 @@ function smooth(v: readonly number[], half: number): number[] {
 function dominantRate(x: readonly number[], y: readonly number[], framesPerSecond: number): number | null {
   const n = x.length;
   if (n < 12) return null;
-  let best = 0,
-    rate: number | null = null;
+  let best = 0;
+  let rate: number | null = null;
   for (let k = 2; k <= n / 2; k++) {
     let power = 0;
     for (const v of [x, y]) {
-      let c = 0,
-        s = 0;
+      let c = 0;
+      let s = 0;
       for (let i = 0; i < n; i++) {
         const a = (2 * Math.PI * k * i) / n;
         c += v[i]! * Math.cos(a);

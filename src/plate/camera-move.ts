@@ -34,8 +34,8 @@ export async function measureCameraMove(source: LumaSource, request: CameraReque
   const within = await moveOf(sourceWithin(source, bars), request);
   // As seen from the whole picture's corner; bars are as wide on one side as on the
   // other, so the lens stays in the middle.
-  const out: Mat3 = [1, 0, bars.left, 0, 1, bars.top, 0, 0, 1],
-    back: Mat3 = [1, 0, -bars.left, 0, 1, -bars.top, 0, 0, 1];
+  const out: Mat3 = [1, 0, bars.left, 0, 1, bars.top, 0, 0, 1];
+  const back: Mat3 = [1, 0, -bars.left, 0, 1, -bars.top, 0, 0, 1];
   return {
     ...within,
     frames: within.frames.map((f) => ({
@@ -46,9 +46,9 @@ export async function measureCameraMove(source: LumaSource, request: CameraReque
 }
 
 function sourceWithin(source: LumaSource, bars: Bars): LumaSource {
-  const { widthPx: w, heightPx: h } = source,
-    widthPx = w - bars.left - bars.right,
-    heightPx = h - bars.top - bars.bottom;
+  const { widthPx: w, heightPx: h } = source;
+  const widthPx = w - bars.left - bars.right;
+  const heightPx = h - bars.top - bars.bottom;
   const luma = new Float32Array(widthPx * heightPx);
   return {
     widthPx,
@@ -62,8 +62,8 @@ function sourceWithin(source: LumaSource, bars: Bars): LumaSource {
 }
 
 async function moveOf(source: LumaSource, request: CameraRequest): Promise<CameraMove> {
-  const first = request.span?.in ?? 0,
-    end = Math.min(source.frameCount, request.span?.out ?? source.frameCount);
+  const first = request.span?.in ?? 0;
+  const end = Math.min(source.frameCount, request.span?.out ?? source.frameCount);
   const { widthPx: w, heightPx: h } = source;
   const follower = new SetFollower({ index: first, luma: await lumaAt(source, first) }, w, h);
   const frames: SetFrame[] = [];
@@ -244,8 +244,8 @@ function toPair(key: SetKey, f: SetFrame): RayPair {
 function freeResidual(pairs: readonly RayPair[], frames: readonly SetFrame[], keys: readonly SetKey[]): number {
   const all: number[] = [];
   frames.forEach((f, i) => {
-    const key = keys[f.key]!,
-      pair = pairs[i]!;
+    const key = keys[f.key]!;
+    const pair = pairs[i]!;
     pair.patch.forEach((p, k) => {
       const [x, y] = apply(f.fromKey, key.patches[p]![0], key.patches[p]![1]);
       all.push(Math.hypot(x - pair.to[2 * k]!, y - pair.to[2 * k + 1]!));

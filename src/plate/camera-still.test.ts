@@ -6,8 +6,8 @@ import { sampleBilinear } from '../image/sampling.js';
 import { measureCameraMove } from './camera-move.js';
 import type { LumaSource } from './ride-source.js';
 
-const W = 426,
-  H = 240;
+const W = 426;
+const H = 240;
 
 /**
  * A set that runs past at `step` px a frame, before it (where `hands`) one stiff thing over most of
@@ -15,17 +15,17 @@ const W = 426,
  */
 function shot(step: number, hands: boolean): LumaSource {
   const random = new RandomStream(7);
-  const bw = W + 40,
-    noise = (w: number, h: number, s: number): Float32Array =>
-      gaussianPlane(
-        new Float32Array(w * h).map(() => random.normal()),
-        w,
-        h,
-        s,
-      );
-  const rough = noise(bw, H, 8),
-    fine = noise(bw, H, 1.6),
-    thing = noise(W + 40, H + 40, 2);
+  const bw = W + 40;
+  const noise = (w: number, h: number, s: number): Float32Array =>
+    gaussianPlane(
+      new Float32Array(w * h).map(() => random.normal()),
+      w,
+      h,
+      s,
+    );
+  const rough = noise(bw, H, 8);
+  const fine = noise(bw, H, 1.6);
+  const thing = noise(W + 40, H + 40, 2);
   const set = rough.map((v, i) => 0.4 + 1.2 * v + 0.35 * fine[i]!);
   return {
     widthPx: W,
@@ -33,9 +33,9 @@ function shot(step: number, hands: boolean): LumaSource {
     frameCount: 16,
     async *frames(from, to) {
       for (let n = from; n < to; n++) {
-        const grain = new RandomStream(100 + n),
-          dx = 6 * Math.sin(n / 3),
-          dy = 5 * (1 - Math.cos(n / 4));
+        const grain = new RandomStream(100 + n);
+        const dx = 6 * Math.sin(n / 3);
+        const dy = 5 * (1 - Math.cos(n / 4));
         const luma = new Float32Array(W * H);
         for (let y = 0; y < H; y++)
           for (let x = 0; x < W; x++) {

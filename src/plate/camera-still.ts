@@ -12,8 +12,8 @@ import type { Point2 } from '../geometry/mat3.js';
  */
 const IN_PLACE = 0.25;
 /** Least patches in place, and least share of all: below, chance and grain could do it. */
-const LEAST = 12,
-  LEAST_SHARE = 0.15;
+const LEAST = 12;
+const LEAST_SHARE = 0.15;
 /** Patches in place lie as far apart as all do, or nearly: a set goes round what stands before it. */
 const SPREAD = 0.75;
 /** What noise of the matching itself may shift their mean by, px, beside three standard errors. */
@@ -27,10 +27,10 @@ export function standsStill(
   patches: readonly Point2[],
   matches: readonly { readonly patch: number; readonly x: number; readonly y: number }[],
 ): boolean {
-  const px: number[] = [],
-    py: number[] = [],
-    dx: number[] = [],
-    dy: number[] = [];
+  const px: number[] = [];
+  const py: number[] = [];
+  const dx: number[] = [];
+  const dy: number[] = [];
   let close = 0;
   for (const m of matches) {
     const [x, y] = patches[m.patch]!;

@@ -5,9 +5,9 @@ import { gaussianPlane } from '../image/gaussian.js';
 import { measureCameraMove } from './camera-move.js';
 import type { LumaSource } from './ride-source.js';
 
-const W = 426,
-  H = 240,
-  STEP = 7;
+const W = 426;
+const H = 240;
+const STEP = 7;
 
 /**
  * A camera that follows somebody large: the set runs past at 7 px a frame, the one it follows stays
@@ -15,17 +15,17 @@ const W = 426,
  */
 function following(): LumaSource {
   const random = new RandomStream(11);
-  const bw = W + 20 * STEP,
-    noise = (w: number, h: number, s: number): Float32Array =>
-      gaussianPlane(
-        new Float32Array(w * h).map(() => random.normal()),
-        w,
-        h,
-        s,
-      );
-  const rough = noise(bw, H, 8),
-    fine = noise(bw, H, 1.6),
-    coat = noise(W, H, 5);
+  const bw = W + 20 * STEP;
+  const noise = (w: number, h: number, s: number): Float32Array =>
+    gaussianPlane(
+      new Float32Array(w * h).map(() => random.normal()),
+      w,
+      h,
+      s,
+    );
+  const rough = noise(bw, H, 8);
+  const fine = noise(bw, H, 1.6);
+  const coat = noise(W, H, 5);
   return {
     widthPx: W,
     heightPx: H,
@@ -52,18 +52,18 @@ function following(): LumaSource {
  * grain, while somebody keeps his place in the picture.
  */
 function streaked(seed: number, reach: number): LumaSource {
-  const random = new RandomStream(seed),
-    frames = 16,
-    at = (n: number): number => {
-      const t = n / (frames - 1);
-      return Math.round(reach * t * t * (3 - 2 * t));
-    };
-  const bw = W + reach,
-    white = (w: number, h: number): Float32Array => new Float32Array(w * h).map(() => random.normal());
+  const random = new RandomStream(seed);
+  const frames = 16;
+  const at = (n: number): number => {
+    const t = n / (frames - 1);
+    return Math.round(reach * t * t * (3 - 2 * t));
+  };
+  const bw = W + reach;
+  const white = (w: number, h: number): Float32Array => new Float32Array(w * h).map(() => random.normal());
   // Streaks run along the pan: all but nothing says how far it went.
-  const streak = gaussianPlane(white(bw, H), bw, H, 40, 1.5),
-    blot = gaussianPlane(white(bw, H), bw, H, 1.4),
-    coat = gaussianPlane(white(W, H), W, H, 2.5);
+  const streak = gaussianPlane(white(bw, H), bw, H, 40, 1.5);
+  const blot = gaussianPlane(white(bw, H), bw, H, 1.4);
+  const coat = gaussianPlane(white(W, H), W, H, 2.5);
   const things = Array.from(
     { length: 14 },
     () => [random.uniform() * bw, 10 + 120 * random.uniform(), 6 + 7 * random.uniform()] as const,
@@ -80,8 +80,8 @@ function streaked(seed: number, reach: number): LumaSource {
     frameCount: frames,
     async *frames(from, to) {
       for (let n = from; n < to; n++) {
-        const grain = new RandomStream(seed * 100 + n),
-          luma = new Float32Array(W * H);
+        const grain = new RandomStream(seed * 100 + n);
+        const luma = new Float32Array(W * H);
         for (let y = 0; y < H; y++)
           for (let x = 0; x < W; x++) {
             const inside = Math.abs(x - W / 2) < 0.1 * W && y > 0.15 * H && y < 0.9 * H;
@@ -111,8 +111,8 @@ describe("the camera's pan over a wall that says little", () => {
     const move = await measureCameraMove(streaked(seed, 220), { framesPerSecond: 24 });
     expect(move.move).toBe('pan');
     for (const f of move.frames) {
-      const t = f.frame / 15,
-        [x, y] = apply(f.homographyToFirst, W / 2, H / 2);
+      const t = f.frame / 15;
+      const [x, y] = apply(f.homographyToFirst, W / 2, H / 2);
       expect(Math.hypot(x - W / 2 - Math.round(220 * t * t * (3 - 2 * t)), y - H / 2), `frame ${f.frame}`).toBeLessThan(
         5,
       );

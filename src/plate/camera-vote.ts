@@ -12,12 +12,12 @@ const ALIKE = 0.8;
 /** Shifts within this of each other are one, px of the finer of the two levels. */
 const SAME = 1;
 /** Least votes, and least share of the patches. */
-const LEAST = 10,
-  LEAST_SHARE = 0.15;
+const LEAST = 10;
+const LEAST_SHARE = 0.15;
 /** Half side of a patch, px of either level. */
 const HALF = 4;
-const SIDE = 2 * HALF + 1,
-  N = SIDE * SIDE;
+const SIDE = 2 * HALF + 1;
+const N = SIDE * SIDE;
 /**
  * The coarse level is the first this narrow: there a patch holds as much of the picture
  * as its cell of the grid, and no grain.
@@ -55,16 +55,16 @@ export function ballotOf(pyramid: LumaPyramid, places: readonly (readonly [numbe
 }
 
 function patchesAt(pyramid: LumaPyramid, level: number, places: readonly (readonly [number, number])[]): BallotLevel {
-  const { width: w, height: h, data } = pyramid[level]!,
-    scale = 1 << level;
-  const value = new Float32Array(places.length * N),
-    energy = new Float64Array(places.length);
+  const { width: w, height: h, data } = pyramid[level]!;
+  const scale = 1 << level;
+  const value = new Float32Array(places.length * N);
+  const energy = new Float64Array(places.length);
   const middle = places.map(([px, py], p): [number, number] => {
-    const x = Math.round(px / scale - 0.5),
-      y = Math.round(py / scale - 0.5);
+    const x = Math.round(px / scale - 0.5);
+    const y = Math.round(py / scale - 0.5);
     if (x >= HALF && y >= HALF && x < w - HALF && y < h - HALF) {
-      let mean = 0,
-        k = p * N;
+      let mean = 0;
+      let k = p * N;
       for (let v = -HALF; v <= HALF; v++)
         for (let u = -HALF; u <= HALF; u++) {
           const q = data[(y + v) * w + x + u]!;
@@ -92,13 +92,13 @@ export function votedShift(
   reach: number,
   predicted: (x: number, y: number) => readonly [number, number],
 ): [number, number] | null {
-  const { fine, coarse } = ballot,
-    ratio = 1 << (coarse.level - fine.level);
-  const ofFine = windowsOf(frame[fine.level]!),
-    ofCoarse = windowsOf(frame[coarse.level]!);
+  const { fine, coarse } = ballot;
+  const ratio = 1 << (coarse.level - fine.level);
+  const ofFine = windowsOf(frame[fine.level]!);
+  const ofCoarse = windowsOf(frame[coarse.level]!);
   const expected = (l: BallotLevel, p: number): [number, number] => {
-    const [x, y] = predicted(l.middle[p]![0], l.middle[p]![1]),
-      scale = 1 << l.level;
+    const [x, y] = predicted(l.middle[p]![0], l.middle[p]![1]);
+    const scale = 1 << l.level;
     return [x / scale - 0.5, y / scale - 0.5];
   };
   const found: [number, number][] = [];
@@ -115,9 +115,9 @@ export function votedShift(
       0.75 * ALIKE,
     );
     if (rough === null) continue;
-    const [x, y] = expected(fine, p),
-      dx = ratio * (rough[0] - cx),
-      dy = ratio * (rough[1] - cy);
+    const [x, y] = expected(fine, p);
+    const dx = ratio * (rough[0] - cx);
+    const dy = ratio * (rough[1] - cy);
     const at = bestPlace(fine, p, frame[fine.level]!, ofFine, x + dx, y + dy, FINE_REACH, ALIKE);
     if (at !== null) found.push([at[0] - x, at[1] - y]);
   }
@@ -136,19 +136,19 @@ export function votedShift(
 
 /** Sum of squares about the mean of the window about each pixel of a level, by running sums. */
 function windowsOf({ width: w, height: h, data }: LumaLevel): Float32Array {
-  const out = new Float32Array(w * h),
-    s = new Float64Array(w),
-    q = new Float64Array(w);
+  const out = new Float32Array(w * h);
+  const s = new Float64Array(w);
+  const q = new Float64Array(w);
   for (let y = 0; y < h; y++) {
     for (let x = 0; x < w; x++) {
-      const a = data[y * w + x]!,
-        b = y >= SIDE ? data[(y - SIDE) * w + x]! : 0;
+      const a = data[y * w + x]!;
+      const b = y >= SIDE ? data[(y - SIDE) * w + x]! : 0;
       s[x] = s[x]! + a - b;
       q[x] = q[x]! + a * a - b * b;
     }
     if (y < SIDE - 1) continue;
-    let ss = 0,
-      qq = 0;
+    let ss = 0;
+    let qq = 0;
     for (let x = 0; x < w; x++) {
       ss += s[x]! - (x >= SIDE ? s[x - SIDE]! : 0);
       qq += q[x]! - (x >= SIDE ? q[x - SIDE]! : 0);
@@ -169,25 +169,25 @@ function bestPlace(
   reach: number,
   alike: number,
 ): [number, number] | null {
-  const { width: w, height: h, data } = level,
-    px = Math.round(ex),
-    py = Math.round(ey),
-    energy = l.energy[p]!,
-    t0 = p * N,
-    value = l.value;
+  const { width: w, height: h, data } = level;
+  const px = Math.round(ex);
+  const py = Math.round(ey);
+  const energy = l.energy[p]!;
+  const t0 = p * N;
+  const value = l.value;
   if (!(energy > 1e-6)) return null;
-  let best = alike * alike * energy,
-    bx = 0,
-    by = 0,
-    any = false;
-  const x0 = Math.max(HALF, px - reach),
-    x1 = Math.min(w - HALF - 1, px + reach),
-    y0 = Math.max(HALF, py - reach),
-    y1 = Math.min(h - HALF - 1, py + reach);
+  let best = alike * alike * energy;
+  let bx = 0;
+  let by = 0;
+  let any = false;
+  const x0 = Math.max(HALF, px - reach);
+  const x1 = Math.min(w - HALF - 1, px + reach);
+  const y0 = Math.max(HALF, py - reach);
+  const y1 = Math.min(h - HALF - 1, py + reach);
   for (let y = y0; y <= y1; y++)
     for (let x = x0; x <= x1; x++) {
-      let c = 0,
-        k = t0;
+      let c = 0;
+      let k = t0;
       for (let v = -HALF; v <= HALF; v++) {
         const o = (y + v) * w + x - HALF;
         c +=

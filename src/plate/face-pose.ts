@@ -41,12 +41,12 @@ export interface FaceFit {
  * (pupils 63 mm apart: N. A. Dodgson, *Variation and extrema of human interpupillary distance*, SPIE 5291, 2004; the
  * rest from memory), with spreads that leave room for animals.
  */
-const SHAPE = [0, 1.35, 2.1, 0.5],
-  SHAPE_SD = [0.5, 0.7, 0.8, 0.7];
+const SHAPE = [0, 1.35, 2.1, 0.5];
+const SHAPE_SD = [0.5, 0.7, 0.8, 0.7];
 /** How far one head is from its own usual size (share), nod and lean (degrees) over a shot: our own choice. */
-const SIZE_SD = 0.04,
-  NOD_SD = 6,
-  LEAN_SD = 5;
+const SIZE_SD = 0.04;
+const NOD_SD = 6;
+const LEAN_SD = 5;
 /** A face near the front hides its yaw in a cosine: the linear sd falls short by about this. */
 const NEAR_FRONT = 1.25;
 const JOINT_FRAMES = 28;
@@ -70,9 +70,9 @@ export function solveFace(sightings: readonly Sighting[]): FaceFit | null {
   if (whole.length === 0) return null;
   const { shape, usual, shapeSd } = solveJointly(evenly(whole, JOINT_FRAMES));
   const poses: FacePose[] = [];
-  let squares = 0,
-    count = 0,
-    last: readonly number[] | null = null;
+  let squares = 0;
+  let count = 0;
+  let last: readonly number[] | null = null;
   for (const s of all) {
     const one = solveOne(s, shape, usual, last);
     last = one.p;
@@ -117,16 +117,16 @@ function project(p: ArrayLike<number>, o: number, shape: ArrayLike<number>, land
   const X = landmark === 0 ? -1 : landmark === 1 ? 1 : 0;
   const Y = landmark === 2 ? shape[1]! : landmark === 3 ? shape[2]! : 0;
   const Z = landmark === 2 ? Math.exp(shape[0]!) : landmark === 3 ? shape[3]! : 0;
-  const s = Math.exp(p[o]!),
-    cy = Math.cos(p[o + 1]!),
-    sy = Math.sin(p[o + 1]!),
-    cp = Math.cos(p[o + 2]!),
-    sp = Math.sin(p[o + 2]!),
-    cr = Math.cos(p[o + 3]!),
-    sr = Math.sin(p[o + 3]!);
-  const x = cy * X - sy * Z,
-    z = sy * X + cy * Z,
-    y = cp * Y + sp * z;
+  const s = Math.exp(p[o]!);
+  const cy = Math.cos(p[o + 1]!);
+  const sy = Math.sin(p[o + 1]!);
+  const cp = Math.cos(p[o + 2]!);
+  const sp = Math.sin(p[o + 2]!);
+  const cr = Math.cos(p[o + 3]!);
+  const sr = Math.sin(p[o + 3]!);
+  const x = cy * X - sy * Z;
+  const z = sy * X + cy * Z;
+  const y = cp * Y + sp * z;
   out[0] = p[o + 4]! + s * (cr * x - sr * y);
   out[1] = p[o + 5]! + s * (sr * x + cr * y);
 }
@@ -143,14 +143,14 @@ function startOf(s: Seen, noseOut: number): number[] {
     const i = s.k.indexOf(k);
     return i < 0 ? null : [s.x[i]!, s.y[i]!];
   };
-  const l = at(0),
-    r = at(1),
-    n = at(2)!;
+  const l = at(0);
+  const r = at(1);
+  const n = at(2)!;
   if (l === null || r === null) return [Math.log(20), 0, 0, 0, n[0], n[1]];
-  const half = Math.max(1, Math.hypot(r[0] - l[0], r[1] - l[1]) / 2),
-    roll = Math.atan2(r[1] - l[1], r[0] - l[0]);
-  const mx = (l[0] + r[0]) / 2,
-    my = (l[1] + r[1]) / 2;
+  const half = Math.max(1, Math.hypot(r[0] - l[0], r[1] - l[1]) / 2);
+  const roll = Math.atan2(r[1] - l[1], r[0] - l[0]);
+  const mx = (l[0] + r[0]) / 2;
+  const my = (l[1] + r[1]) / 2;
   const beside = (n[0] - mx) * Math.cos(roll) + (n[1] - my) * Math.sin(roll);
   const yaw = -Math.atan2(beside, half * noseOut);
   return [Math.log(half / Math.max(0.3, Math.cos(yaw))), yaw, 0, Math.abs(roll) < 0.6 ? roll : 0, mx, my];
@@ -158,8 +158,8 @@ function startOf(s: Seen, noseOut: number): number[] {
 
 /** Shape, usual size, nod and lean with the poses of some frames. Parameters: shape 4, usual 3, then six a frame. */
 function solveJointly(frames: readonly Seen[]): { shape: Float64Array; usual: Usual; shapeSd: number[] } {
-  const F = frames.length,
-    n = 7 + 6 * F;
+  const F = frames.length;
+  const n = 7 + 6 * F;
   const start = new Float64Array(n);
   start.set(SHAPE);
   frames.forEach((s, i) => start.set(startOf(s, 1), 7 + 6 * i));
@@ -199,8 +199,8 @@ function solveJointly(frames: readonly Seen[]): { shape: Float64Array; usual: Us
       }
     },
   });
-  const p = fit.parameters,
-    c = fit.covariance;
+  const p = fit.parameters;
+  const c = fit.covariance;
   return {
     shape: p.slice(0, 4),
     usual: { logSize: p[4]!, pitch: p[5]!, roll: p[6]! },
@@ -221,8 +221,8 @@ function solveOne(
   const start = eyes || near === null ? startOf(s, Math.exp(shape[0]!)) : [...near];
   if (!eyes && near === null) start[1] = s.k.includes(0) ? -60 * RAD : 60 * RAD;
   start[0] = usual.logSize;
-  const n = s.k.length,
-    xy = new Float64Array(2);
+  const n = s.k.length;
+  const xy = new Float64Array(2);
   const fit = levenbergMarquardt({
     start,
     steps: [1e-5, 1e-5, 1e-5, 1e-5, 1e-3, 1e-3],

@@ -12,8 +12,8 @@ export function correlationArea(d: Float32Array, w: number, h: number, block: nu
   const rho: number[] = [];
   for (let y0 = 0; y0 + block <= h; y0 += block)
     for (let x0 = 0; x0 + block <= w; x0 += block) {
-      let s = 0,
-        ss = 1e-12;
+      let s = 0;
+      let ss = 1e-12;
       for (let y = 0; y < block; y++)
         for (let x = 0, i = (y0 + y) * w + x0; x < block - 1; x++, i++) {
           s += d[i]! * d[i + 1]!;

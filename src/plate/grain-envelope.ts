@@ -41,12 +41,12 @@ export function grainEnvelope(levels: readonly LevelVariance[]): (level: number)
   let p = [Math.min(...rows.map((r) => Math.log(r.variance))), 0, 0];
   const at = (x: number): number => p[0]! + p[1]! * (x - 0.5) + p[2]! * (x - 0.5) ** 2;
   for (let round = 0; round < 60; round++) {
-    const m = [0, 0, 0, 0, 0, 0, 0, 0, 0],
-      v = [0, 0, 0];
+    const m = [0, 0, 0, 0, 0, 0, 0, 0, 0];
+    const v = [0, 0, 0];
     for (const r of rows) {
-      const y = Math.log(r.variance),
-        x = r.level - 0.5,
-        b = [1, x, x * x];
+      const y = Math.log(r.variance);
+      const x = r.level - 0.5;
+      const b = [1, x, x * x];
       // A level seen in a thousand blocks is not a hundred times surer of being free of texture than one seen in ten.
       const w = Math.sqrt(r.count) * (y > at(r.level) ? ABOVE : 1);
       for (let i = 0; i < 3; i++) {
@@ -61,8 +61,8 @@ export function grainEnvelope(levels: readonly LevelVariance[]): (level: number)
     if (moved < 1e-6) break;
   }
   // Beyond the levels that were seen the law is held level: a parabola knows nothing there.
-  const low = Math.min(...rows.map((r) => r.level)),
-    high = Math.max(...rows.map((r) => r.level));
+  const low = Math.min(...rows.map((r) => r.level));
+  const high = Math.max(...rows.map((r) => r.level));
   const most =
     MOST_RISE * Math.min(...rows.filter((r) => r.level >= TONES[0] && r.level <= TONES[1]).map((r) => r.variance));
   return (level) => Math.min(most, Math.exp(at(Math.min(high, Math.max(low, level)))));

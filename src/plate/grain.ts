@@ -60,9 +60,9 @@ export class GrainMeter {
     const { width: w, height: h } = a;
     const n = w * h;
     const chan = (p: Picture): Float32Array[] => {
-      const r = p.data.subarray(0, n),
-        g = p.data.subarray(n, 2 * n),
-        bb = p.data.subarray(2 * n, 3 * n);
+      const r = p.data.subarray(0, n);
+      const g = p.data.subarray(n, 2 * n);
+      const bb = p.data.subarray(2 * n, 3 * n);
       const y = new Float32Array(n);
       for (let i = 0; i < n; i++) y[i] = 0.2126 * r[i]! + 0.7152 * g[i]! + 0.0722 * bb[i]!;
       return [r, g, bb, y];
@@ -88,10 +88,10 @@ export class GrainMeter {
       for (let i = 0; i < n; i++) d[i] = q[i]! - p[i]!;
       return d;
     });
-    const insideX0 = Math.max(0, -mx),
-      insideX1 = Math.min(w, w - mx),
-      insideY0 = Math.max(0, -my),
-      insideY1 = Math.min(h, h - my);
+    const insideX0 = Math.max(0, -mx);
+    const insideX1 = Math.min(w, w - mx);
+    const insideY0 = Math.max(0, -my);
+    const insideY1 = Math.min(h, h - my);
     const ya = pa[3]!;
     const yb = pb[3]!;
     const pair = this.pair++;
@@ -106,16 +106,16 @@ export class GrainMeter {
         let zeros = 0;
         let clipped = false;
         for (let c = 0; c < 4; c++) {
-          const p = pa[c]!,
-            q = pb[c]!,
-            d = diff[c]!;
-          let s = 0,
-            sd = 0,
-            sdd = 0,
-            sx = 0,
-            sy = 0,
-            lo = 1,
-            hi = 0;
+          const p = pa[c]!;
+          const q = pb[c]!;
+          const d = diff[c]!;
+          let s = 0;
+          let sd = 0;
+          let sdd = 0;
+          let sx = 0;
+          let sy = 0;
+          let lo = 1;
+          let hi = 0;
           for (let y = 0; y < BLOCK; y++) {
             for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK; x++, i++) {
               const v = p[i]!;
@@ -134,8 +134,8 @@ export class GrainMeter {
           level[c] = s / (2 * N);
           means[c] = sd / N;
           variance[c] = sdd / (2 * N);
-          const gx = sx / (N * 21.25),
-            gy = sy / (N * 21.25);
+          const gx = sx / (N * 21.25);
+          const gy = sy / (N * 21.25);
           let m = 0;
           for (let y = 0; y < BLOCK; y++) for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK; x++, i++) m += p[i]!;
           m /= N;
@@ -156,11 +156,11 @@ export class GrainMeter {
         if (clipped) continue;
         const within = x0 >= insideX0 && x0 + BLOCK <= insideX1 && y0 >= insideY0 && y0 + BLOCK <= insideY1;
         // Motion: regress the luma difference on the smoothed gradient. Shift of s pixels gives d = -s · gradient.
-        let gxx = 0,
-          gyy = 0,
-          gxy = 0,
-          gxd = 0,
-          gyd = 0;
+        let gxx = 0;
+        let gyy = 0;
+        let gxy = 0;
+        let gxd = 0;
+        let gyd = 0;
         const d3 = diff[3]!;
         for (let y = 1; y < BLOCK - 1; y++)
           for (let x = 1, i = (y0 + y) * w + x0 + 1; x < BLOCK - 1; x++, i++) {
@@ -184,16 +184,16 @@ export class GrainMeter {
           left = Math.hypot(sx, sy);
           if (left > 4 * error) {
             for (let c = 0; c < 4; c++) {
-              const p = pa[c]!,
-                q = pb[c]!,
-                d = diff[c]!;
+              const p = pa[c]!;
+              const q = pb[c]!;
+              const d = diff[c]!;
               let dd = 0;
               for (let y = 0; y < BLOCK; y++)
                 for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK; x++, i++) {
-                  const xa = x0 + x > 0 ? i - 1 : i,
-                    xb = x0 + x < w - 1 ? i + 1 : i;
-                  const ya2 = y0 + y > 0 ? i - w : i,
-                    yb2 = y0 + y < h - 1 ? i + w : i;
+                  const xa = x0 + x > 0 ? i - 1 : i;
+                  const xb = x0 + x < w - 1 ? i + 1 : i;
+                  const ya2 = y0 + y > 0 ? i - w : i;
+                  const yb2 = y0 + y < h - 1 ? i + w : i;
                   const e =
                     d[i]! -
                     (sx * (p[xb]! - p[xa]! + q[xb]! - q[xa]!) + sy * (p[yb2]! - p[ya2]! + q[yb2]! - q[ya2]!)) / 4;
@@ -251,8 +251,8 @@ export class GrainMeter {
     }
     // A level with texture (or motion) everywhere has no flat (or still) block: its
     // lowest lies above the law that the others keep.
-    const law = grainEnvelope(lows),
-      [spread, above] = method === 'temporal' ? [SPREAD, MOVING_ABOVE_LAW] : [1.35, ABOVE_LAW];
+    const law = grainEnvelope(lows);
+    const [spread, above] = method === 'temporal' ? [SPREAD, MOVING_ABOVE_LAW] : [1.35, ABOVE_LAW];
     return {
       all: lows.flatMap((l) => l.list.filter((s) => s.variance[3]! <= spread * l.variance)),
       kept: lows.flatMap((l) => {
@@ -348,12 +348,12 @@ export class GrainMeter {
   ): { x: number[]; y: number[]; channels: [number, number, number] } {
     const sx = new Float64Array(LAGS);
     const sy = new Float64Array(LAGS);
-    let rg = 0,
-      rb = 0,
-      gb = 0,
-      rr = 0,
-      gg = 0,
-      bb = 0;
+    let rg = 0;
+    let rb = 0;
+    let gb = 0;
+    let rr = 0;
+    let gg = 0;
+    let bb = 0;
     for (const s of chosen) {
       const src = (method === 'temporal' ? this.planes : this.singles)[s.pair]!;
       const w = src.w;
@@ -363,8 +363,8 @@ export class GrainMeter {
       // scaled to its own count of pairs.
       for (let k = 0; k < LAGS; k++) {
         const scale = BLOCK / (BLOCK - k);
-        let ax = 0,
-          ay = 0;
+        let ax = 0;
+        let ay = 0;
         for (let y = 0; y < BLOCK; y++)
           for (let x = 0, i = (s.y + y) * w + s.x; x < BLOCK - k; x++, i++) ax += l[i]! * l[i + k]!;
         for (let y = 0; y < BLOCK - k; y++)
@@ -374,9 +374,9 @@ export class GrainMeter {
       }
       for (let y = 0; y < BLOCK; y++)
         for (let x = 0, i = (s.y + y) * w + s.x; x < BLOCK; x++, i++) {
-          const p = r[i]!,
-            q = g[i]!,
-            t = b[i]!;
+          const p = r[i]!;
+          const q = g[i]!;
+          const t = b[i]!;
           rg += p * q;
           rb += p * t;
           gb += q * t;

@@ -5,11 +5,11 @@ import { greyEdge } from './grey-edge.js';
 
 /** Patches of random paints under a light of that colour, with a wide wall of one strong paint. */
 function set(seed: number, light: readonly [number, number, number]): Picture {
-  const random = new RandomStream(seed, 3),
-    w = 240,
-    h = 160,
-    p = createPicture(w, h, 3),
-    n = w * h;
+  const random = new RandomStream(seed, 3);
+  const w = 240;
+  const h = 160;
+  const p = createPicture(w, h, 3);
+  const n = w * h;
   const paints = Array.from({ length: 60 }, () => {
     const grey = 0.1 + 0.6 * random.uniform();
     return [0, 1, 2].map(() => grey * (0.7 + 0.6 * random.uniform()));
@@ -35,17 +35,17 @@ test('reads the colour of the light from edges, little led by a wall of one pain
 });
 
 test('follows a change of light exactly, and leaves black bars out', () => {
-  const a = greyEdge(set(4, [0.9, 0.9, 0.9]))!,
-    b = greyEdge(set(4, [0.9, 0.8, 0.5]))!;
+  const a = greyEdge(set(4, [0.9, 0.9, 0.9]))!;
+  const b = greyEdge(set(4, [0.9, 0.8, 0.5]))!;
   expect(Math.log2(b[2] / b[0]) - Math.log2(a[2] / a[0])).toBeCloseTo(Math.log2(0.5 / 0.9), 3);
-  const plain = set(5, [0.9, 0.8, 0.5]),
-    n = plain.width * plain.height,
-    barred = createPicture(plain.width, plain.height + 40, 3),
-    m = barred.width * barred.height;
+  const plain = set(5, [0.9, 0.8, 0.5]);
+  const n = plain.width * plain.height;
+  const barred = createPicture(plain.width, plain.height + 40, 3);
+  const m = barred.width * barred.height;
   for (let c = 0; c < 3; c++) barred.data.set(plain.data.subarray(c * n, (c + 1) * n), c * m + 20 * plain.width);
   const bars = { top: 20, bottom: 20, left: 0, right: 0 };
-  const within = greyEdge(barred, bars)!,
-    own = greyEdge(plain)!;
+  const within = greyEdge(barred, bars)!;
+  const own = greyEdge(plain)!;
   expect(within[2] / within[0]).toBeCloseTo(own[2] / own[0], 5);
 });
 

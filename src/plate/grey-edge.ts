@@ -22,10 +22,10 @@ const LEAST_PIXELS = 1000;
  * scene-linear RGB; `bars`: black bars to leave out.
  */
 export function greyEdge(linear: Picture, bars: Bars | null = null): [number, number, number] | null {
-  const b = bars ?? { left: 0, right: 0, top: 0, bottom: 0 },
-    n = linear.width * linear.height;
-  const w = linear.width - b.left - b.right,
-    h = linear.height - b.top - b.bottom;
+  const b = bars ?? { left: 0, right: 0, top: 0, bottom: 0 };
+  const n = linear.width * linear.height;
+  const w = linear.width - b.left - b.right;
+  const h = linear.height - b.top - b.bottom;
   const planes = [0, 1, 2].map((c) =>
     gaussianPlane(
       withinBars(linear.data.subarray(c * n, (c + 1) * n), linear.width, linear.height, b),

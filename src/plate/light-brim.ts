@@ -27,8 +27,8 @@ export interface BrimFit {
 
 type Fit = Omit<BrimFit, 'spreadDeg' | 'explained'>;
 
-const HEIGHTS = [0.2, 0.35, 0.5, 0.65],
-  RADII = [1.25, 1.6, 2];
+const HEIGHTS = [0.2, 0.35, 0.5, 0.65];
+const RADII = [1.25, 1.6, 2];
 /** Keys under this elevation (sine) throw a brim's shadow on nothing. */
 const LOWEST = 0.05;
 const ROUNDS = 4;
@@ -56,8 +56,8 @@ export function findBrim(s: ShadedSamples, tall: number, directions: readonly Di
     const r = refine(room, t);
     if (r.cost < found.cost) found = r;
   }
-  let sum = 0,
-    square = 0;
+  let sum = 0;
+  let square = 0;
   for (const t of tried) {
     const weight = Math.exp(-DOUBT * Math.max(0, t.cost - found.cost));
     sum += weight;
@@ -73,9 +73,9 @@ function refine(room: BrimRoom, from: Fit): Fit {
   let now = from;
   for (let step = 0.105; step > 0.01; step /= 2) {
     for (let guard = 0; guard < 12; guard++) {
-      const before = now.cost,
-        d = now.l,
-        o: Direction = Math.abs(d[1]) < 0.9 ? [0, 1, 0] : [1, 0, 0];
+      const before = now.cost;
+      const d = now.l;
+      const o: Direction = Math.abs(d[1]) < 0.9 ? [0, 1, 0] : [1, 0, 0];
       const t = unit(d[1] * o[2] - d[2] * o[1], d[2] * o[0] - d[0] * o[2], d[0] * o[1] - d[1] * o[0]);
       const v: Direction = [d[1] * t[2] - d[2] * t[1], d[2] * t[0] - d[0] * t[2], d[0] * t[1] - d[1] * t[0]];
       for (const [p, q, h, r] of [
@@ -118,9 +118,9 @@ export class BrimRoom {
     // Where an ellipsoid of half axes 1, tall, (1 + tall) / 2 has this normal, in half widths.
     const deep = (1 + tall) / 2;
     for (let i = 0; i < s.count; i++) {
-      const x = s.nx[i]!,
-        y = tall * tall * s.ny[i]!,
-        z = deep * deep * s.nz[i]!;
+      const x = s.nx[i]!;
+      const y = tall * tall * s.ny[i]!;
+      const z = deep * deep * s.nz[i]!;
       const k = 1 / Math.sqrt(x * s.nx[i]! + y * s.ny[i]! + z * s.nz[i]!);
       this.px[i] = x * k;
       this.py[i] = (y * k) / tall;
@@ -132,15 +132,15 @@ export class BrimRoom {
 
   explained(f: Fit): number {
     this.fit(f.l, f.at, f.radius);
-    const { s, open, lit } = this,
-      [a, b, k] = f.w,
-      weights = new Float64Array(s.count),
-      left = new Float64Array(s.count);
+    const { s, open, lit } = this;
+    const [a, b, k] = f.w;
+    const weights = new Float64Array(s.count);
+    const left = new Float64Array(s.count);
     for (let i = 0; i < s.count; i++) {
       if (open[i]! < 0) continue;
-      const r = s.y[i]! - open[i]! * (a + b * s.ny[i]!) - k * lit[i]!,
-        t2 = (r / s.scale) ** 2,
-        cap = r > 0 ? BRIGHT : 1;
+      const r = s.y[i]! - open[i]! * (a + b * s.ny[i]!) - k * lit[i]!;
+      const t2 = (r / s.scale) ** 2;
+      const cap = r > 0 ? BRIGHT : 1;
       weights[i] = Math.max(0, 1 - (cap * t2) / (cap + t2));
       left[i] = r;
     }
@@ -148,8 +148,8 @@ export class BrimRoom {
   }
 
   fit(l: Direction, at: number, radius: number): Fit {
-    const { s, px, py, pz, open, lit, tall } = this,
-      out = Math.max(0.1, radius - 1);
+    const { s, px, py, pz, open, lit, tall } = this;
+    const out = Math.max(0.1, radius - 1);
     let cloth = 0;
     for (let i = 0; i < s.count; i++) {
       const up = (at - py[i]!) * tall;
@@ -160,58 +160,58 @@ export class BrimRoom {
         cloth++;
         continue;
       }
-      const t = up / l[1],
-        x = px[i]! + t * l[0],
-        z = pz[i]! + t * l[2];
+      const t = up / l[1];
+      const x = px[i]! + t * l[0];
+      const z = pz[i]! + t * l[2];
       lit[i] = x * x + z * z < radius * radius ? 0 : facing;
       open[i] = 1 - (0.5 * out * out) / (out * out + up * up);
     }
     const top = s.top;
-    let a = 0.15 * top,
-      b = 0.03 * top,
-      k = 0.7 * top,
-      tone = 0.5,
-      cost = 0;
+    let a = 0.15 * top;
+    let b = 0.03 * top;
+    let k = 0.7 * top;
+    let tone = 0.5;
+    let cost = 0;
     for (let round = 0; round < ROUNDS; round++) {
-      let aa = 0,
-        ab = 0,
-        ak = 0,
-        bb = 0,
-        bk = 0,
-        kk = 0,
-        ga = 0,
-        gb = 0,
-        gk = 0,
-        tt = 0,
-        ty = 0;
+      let aa = 0;
+      let ab = 0;
+      let ak = 0;
+      let bb = 0;
+      let bk = 0;
+      let kk = 0;
+      let ga = 0;
+      let gb = 0;
+      let gk = 0;
+      let tt = 0;
+      let ty = 0;
       const v = (s.scale * (round === 0 ? 2.5 : round === 1 ? 1.5 : 1)) ** 2;
       cost = 0;
       for (let i = 0; i < s.count; i++) {
-        const y = s.y[i]!,
-          ny = s.ny[i]!;
+        const y = s.y[i]!;
+        const ny = s.ny[i]!;
         if (open[i]! < 0) {
-          const m = a + b * ny + k * lit[i]!,
-            r = y - tone * m,
-            t2 = (r * r) / v,
-            cap = r > 0 ? BRIGHT : 1,
-            q = cap / (cap + t2);
+          const m = a + b * ny + k * lit[i]!;
+          const r = y - tone * m;
+          const t2 = (r * r) / v;
+          const cap = r > 0 ? BRIGHT : 1;
+          const q = cap / (cap + t2);
           cost += (cap * t2) / (cap + t2);
           tt += q * q * m * m;
           ty += q * q * m * y;
           continue;
         }
-        const o = open[i]!,
-          base = o * (a + b * ny);
-        let x = lit[i]!,
-          r = y - base - k * x,
-          t2 = (r * r) / v,
-          cap = r > 0 ? BRIGHT : 1,
-          loss = (cap * t2) / (cap + t2);
+        const o = open[i]!;
+        const base = o * (a + b * ny);
+        let x = lit[i]!;
+        let r = y - base - k * x;
+        let t2 = (r * r) / v;
+        let cap = r > 0 ? BRIGHT : 1;
+        let loss = (cap * t2) / (cap + t2);
         if (x > 0.05) {
-          const rs = y - base,
-            ts = (rs * rs) / v,
-            caps = rs > 0 ? BRIGHT : 1,
-            shade = (caps * ts) / (caps + ts) + SHADOW_TOLL;
+          const rs = y - base;
+          const ts = (rs * rs) / v;
+          const caps = rs > 0 ? BRIGHT : 1;
+          const shade = (caps * ts) / (caps + ts) + SHADOW_TOLL;
           if (shade < loss) {
             loss = shade;
             r = rs;
@@ -221,9 +221,9 @@ export class BrimRoom {
           }
         }
         cost += loss;
-        const q = cap / (cap + t2),
-          wt = q * q,
-          on = o * ny;
+        const q = cap / (cap + t2);
+        const wt = q * q;
+        const on = o * ny;
         aa += wt * o * o;
         ab += wt * o * on;
         ak += wt * o * x;
@@ -234,8 +234,8 @@ export class BrimRoom {
         gb += wt * on * y;
         gk += wt * x * y;
       }
-      const ridge = (SKY_WEIGHT * s.count) / (s.scale * s.scale),
-        miss = b - SKY_SLOPE * a;
+      const ridge = (SKY_WEIGHT * s.count) / (s.scale * s.scale);
+      const miss = b - SKY_SLOPE * a;
       cost += Math.min(SKY_WEIGHT * s.count, ridge * miss * miss);
       if (round === ROUNDS - 1) break;
       const rv = ridge * v;

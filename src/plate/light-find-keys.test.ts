@@ -8,17 +8,17 @@ test('two lamps are told apart on most made heads, the stronger as the key; one 
   timeout: 120_000,
 }, () => {
   const random = new RandomStream(5, 5);
-  let named = 0,
-    sum = 0,
-    off = 0;
+  let named = 0;
+  let sum = 0;
+  let off = 0;
   for (let i = 0; i < 6; i++) {
-    const h = makeHead(random, 40, 'two lamps'),
-      l = lightFromShading(h.picture, h.ellipse, null)!;
+    const h = makeHead(random, 40, 'two lamps');
+    const l = lightFromShading(h.picture, h.ellipse, null)!;
     if (!l.second) continue;
     named++;
     sum += angleBetween(l, h);
-    const a = towardsLight(l.second.azimuthDeg, l.second.elevationDeg),
-      b = h.second!.towards;
+    const a = towardsLight(l.second.azimuthDeg, l.second.elevationDeg);
+    const b = h.second!.towards;
     off += (Math.acos(Math.min(1, a[0] * b[0] + a[1] * b[1] + a[2] * b[2])) * 180) / Math.PI;
   }
   expect(named).toBeGreaterThanOrEqual(4);
@@ -36,15 +36,15 @@ test('two lamps are told apart on most made heads, the stronger as the key; one 
 test('a patched coat, a beard or dark skin does not lead the answer, and the stated uncertainty covers the errors', {
   timeout: 240_000,
 }, () => {
-  let off = 0,
-    covered = 0,
-    all = 0;
+  let off = 0;
+  let covered = 0;
+  let all = 0;
   for (const kind of ['patched coat', 'beard', 'dark skin'] as const) {
     const random = new RandomStream(54, 5);
     for (let i = 0; i < 8; i++) {
-      const h = makeHead(random, 40, kind),
-        l = lightFromShading(h.picture, h.ellipse, null)!,
-        e = angleBetween(l, h);
+      const h = makeHead(random, 40, kind);
+      const l = lightFromShading(h.picture, h.ellipse, null)!;
+      const e = angleBetween(l, h);
       all++;
       if (e > 15) off++;
       // Nine in ten of a round normal law lie within 2.15 sds of an axis.
@@ -57,11 +57,11 @@ test('a patched coat, a beard or dark skin does not lead the answer, and the sta
 
 test('a hat whose brim shades most of a face does not make a wrong direction sure', { timeout: 240_000 }, () => {
   const random = new RandomStream(101, 5);
-  let told = 0,
-    off = 0;
+  let told = 0;
+  let off = 0;
   for (let i = 0; i < 10; i++) {
-    const h = makeHead(random, 20, 'hat'),
-      l = lightFromShading(h.picture, h.ellipse, null);
+    const h = makeHead(random, 20, 'hat');
+    const l = lightFromShading(h.picture, h.ellipse, null);
     if (l === null) continue;
     const e = angleBetween(l, h);
     expect(e).toBeLessThanOrEqual(3 * l.directionSd);

@@ -35,8 +35,8 @@ const NEARER = 0.77;
  * A second light shines on what is seen: its cosine with the sight line at least this;
  * the first may stand 15° further round.
  */
-const BEHIND = -0.25,
-  BEHIND_FIRST = -0.5;
+const BEHIND = -0.25;
+const BEHIND_FIRST = -0.5;
 const LOWEST = -0.4;
 /**
  * How much less likely a direction is for each unit of cost a pair (chosen so that the
@@ -66,8 +66,8 @@ function fitBoth(
   rounds: number,
   from: { readonly w: readonly [number, number, number]; readonly levels: LevelStrengths } | null,
 ): Omit<Lights, 'l1' | 'l2'> {
-  const d = fitKeys(room, l1, l2, rounds, from === null ? null : from.w),
-    v = fitLevels(room.s.levels, l1, l2, rounds, from === null ? null : from.levels);
+  const d = fitKeys(room, l1, l2, rounds, from === null ? null : from.w);
+  const v = fitLevels(room.s.levels, l1, l2, rounds, from === null ? null : from.levels);
   return {
     cost: (d.cost + (LEVELS * v.cost) / room.s.levels.count) / (1 + LEVELS),
     byLevels: v.cost / room.s.levels.count,
@@ -81,9 +81,9 @@ function fitBoth(
 export function directions(n: number): Direction[] {
   const out: Direction[] = [];
   for (let i = 0; i < n; i++) {
-    const y = 1 - (2 * (i + 0.5)) / n,
-      r = Math.sqrt(1 - y * y),
-      a = i * 2.399963229728653;
+    const y = 1 - (2 * (i + 0.5)) / n;
+    const r = Math.sqrt(1 - y * y);
+    const a = i * 2.399963229728653;
     if (y >= -0.35) out.push([r * Math.cos(a), y, r * Math.sin(a)]);
   }
   return out;
@@ -99,8 +99,8 @@ export function findKeys(room: KeysRoom, eye: Direction): FoundKeys {
     if (ones.length === 3) break;
     if (ones.every((o) => dot(o.l1, t.l1) < 0.95)) ones.push(t);
   }
-  const refined = ones.map((f) => refine(room, f, null)).sort((a, b) => a.cost - b.cost),
-    one = refined[0]!;
+  const refined = ones.map((f) => refine(room, f, null)).sort((a, b) => a.cost - b.cost);
+  const one = refined[0]!;
   let two: Lights | null = null;
   const grid = directions(110).filter((d) => dot(d, eye) >= BEHIND);
   for (const f of refined.slice(0, 2)) {
@@ -122,8 +122,8 @@ export function findKeys(room: KeysRoom, eye: Direction): FoundKeys {
       if (two === null || r.cost < two.cost) two = r;
     }
   }
-  let sum = 0,
-    square = 0;
+  let sum = 0;
+  let square = 0;
   for (const t of tried) {
     const w = Math.exp(-DOUBT * Math.max(0, t.cost - one.cost));
     sum += w;
@@ -139,8 +139,8 @@ export function findKeys(room: KeysRoom, eye: Direction): FoundKeys {
 function refine(room: KeysRoom, from: Lights, eye: Direction | null): Lights {
   let now: Lights = { ...from, ...fitBoth(room, from.l1, from.l2, 8, from) };
   const better = (which: 0 | 1, step: number): boolean => {
-    const d = which === 0 ? now.l1 : now.l2!,
-      other = which === 0 ? now.l2 : now.l1;
+    const d = which === 0 ? now.l1 : now.l2!;
+    const other = which === 0 ? now.l2 : now.l1;
     const o: Direction = Math.abs(d[1]) < 0.9 ? [0, 1, 0] : [1, 0, 0];
     const t = unit(d[1] * o[2] - d[2] * o[1], d[2] * o[0] - d[0] * o[2], d[0] * o[1] - d[1] * o[0]);
     const v: Direction = [d[1] * t[2] - d[2] * t[1], d[2] * t[0] - d[0] * t[2], d[0] * t[1] - d[1] * t[0]];
@@ -157,8 +157,8 @@ function refine(room: KeysRoom, from: Lights, eye: Direction | null): Lights {
           (dot(l, eye) < (which === 0 ? BEHIND_FIRST : BEHIND) || (other !== null && dot(l, other) > NEARER)))
       )
         continue;
-      const l1 = which === 0 ? l : now.l1,
-        l2 = which === 0 ? now.l2 : l;
+      const l1 = which === 0 ? l : now.l1;
+      const l2 = which === 0 ? now.l2 : l;
       const r = fitBoth(room, l1, l2, 4, now);
       if (r.cost < now.cost - 1e-6) {
         now = { l1, l2, ...r };
@@ -169,8 +169,8 @@ function refine(room: KeysRoom, from: Lights, eye: Direction | null): Lights {
   };
   for (let step = 0.105; step > 0.01; step /= 2) {
     for (let guard = 0; guard < 12; guard++) {
-      const first = better(0, step),
-        second = now.l2 !== null && better(1, step);
+      const first = better(0, step);
+      const second = now.l2 !== null && better(1, step);
       if (!first && !second) break;
     }
   }

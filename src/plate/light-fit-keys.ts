@@ -25,13 +25,13 @@ const SHADOW_TOLL = 0.1;
  * ceiling is brighter than the ground under it (an even sky over ground that reflects a quarter gives 0.6, a room less;
  * common practice, no source). Without it a low weak key and a high stronger one explain a face alike.
  */
-const SKY_SLOPE = 0.3,
-  SKY_WEIGHT = 0.025;
+const SKY_SLOPE = 0.3;
+const SKY_WEIGHT = 0.025;
 /** Most ambient, in keys, and most second light; the change of one round is bounded to these factors. */
-const MOST_AMBIENT = 20,
-  MOST_SECOND = 1.5,
-  UP = 3,
-  DOWN = 0.4;
+const MOST_AMBIENT = 20;
+const MOST_SECOND = 1.5;
+const UP = 3;
+const DOWN = 0.4;
 
 /** Room for one head's fits. */
 export class KeysRoom {
@@ -58,8 +58,8 @@ export class KeysRoom {
   predict(w: readonly [number, number, number]): void {
     const { s, d1, d2, lit, shade, litPer, shadePer } = this;
     for (let i = 0; i < s.count; i++) {
-      const ambient = w[0] + w[1] * s.ny[i]! + w[2] * d2[i]!,
-        all = ambient + d1[i]!;
+      const ambient = w[0] + w[1] * s.ny[i]! + w[2] * d2[i]!;
+      const all = ambient + d1[i]!;
       lit[i] = Math.log(all);
       litPer[i] = 1 / all;
       shade[i] = Math.log(ambient);
@@ -92,30 +92,30 @@ export function fitKeys(
   for (let round = 0; round < rounds; round++) {
     room.predict(w);
     const widen = from === null ? (GRADUAL[round] ?? 1) ** 2 : 1;
-    let aa = 0,
-      ab = 0,
-      bb = 0,
-      ak = 0,
-      bk = 0,
-      kk = 0,
-      ga = 0,
-      gb = 0,
-      gk = 0;
+    let aa = 0;
+    let ab = 0;
+    let bb = 0;
+    let ak = 0;
+    let bk = 0;
+    let kk = 0;
+    let ga = 0;
+    let gb = 0;
+    let gk = 0;
     cost = 0;
     for (let p = 0; p < s.pairs; p++) {
-      const i = s.from[p]!,
-        j = s.to[p]!,
-        v = s.variance[p]! * widen,
-        seen = s.log[i]! - s.log[j]!;
-      let e = seen - lit[i]! + lit[j]!,
-        t2 = (e * e) / v,
-        loss = t2 / (1 + t2),
-        pi = litPer[i]!,
-        pj = litPer[j]!;
+      const i = s.from[p]!;
+      const j = s.to[p]!;
+      const v = s.variance[p]! * widen;
+      const seen = s.log[i]! - s.log[j]!;
+      let e = seen - lit[i]! + lit[j]!;
+      let t2 = (e * e) / v;
+      let loss = t2 / (1 + t2);
+      let pi = litPer[i]!;
+      let pj = litPer[j]!;
       if (d1[i]! > 0.05 && d1[j]! > 0.05) {
-        const es = seen - shade[i]! + shade[j]!,
-          ts = (es * es) / v,
-          ls = ts / (1 + ts) + SHADOW_TOLL;
+        const es = seen - shade[i]! + shade[j]!;
+        const ts = (es * es) / v;
+        const ls = ts / (1 + ts) + SHADOW_TOLL;
         if (ls < loss) {
           loss = ls;
           e = es;
@@ -125,10 +125,10 @@ export function fitKeys(
         }
       }
       cost += loss;
-      const wt = 1 / ((1 + t2) * (1 + t2) * v),
-        ja = pi - pj,
-        jb = s.ny[i]! * pi - s.ny[j]! * pj,
-        jk = d2[i]! * pi - d2[j]! * pj;
+      const wt = 1 / ((1 + t2) * (1 + t2) * v);
+      const ja = pi - pj;
+      const jb = s.ny[i]! * pi - s.ny[j]! * pj;
+      const jk = d2[i]! * pi - d2[j]! * pj;
       aa += wt * ja * ja;
       ab += wt * ja * jb;
       bb += wt * jb * jb;
@@ -139,9 +139,9 @@ export function fitKeys(
       gb += wt * jb * e;
       gk += wt * jk * e;
     }
-    const miss = w[1] - SKY_SLOPE * w[0],
-      ambient = Math.max(w[0], 0.05),
-      ridge = (SKY_WEIGHT * s.pairs) / (PATTERN * ambient) ** 2;
+    const miss = w[1] - SKY_SLOPE * w[0];
+    const ambient = Math.max(w[0], 0.05);
+    const ridge = (SKY_WEIGHT * s.pairs) / (PATTERN * ambient) ** 2;
     cost += Math.min(4 * SKY_WEIGHT * s.pairs, ridge * miss * miss);
     if (round === rounds - 1) break;
     const step = solve3(
@@ -177,13 +177,13 @@ function solve3(
   y: number,
   z: number,
 ): readonly [number, number, number] {
-  const c0 = bb * kk - bk * bk,
-    c1 = ak * bk - ab * kk,
-    c2 = ab * bk - ak * bb,
-    det = aa * c0 + ab * c1 + ak * c2;
+  const c0 = bb * kk - bk * bk;
+  const c1 = ak * bk - ab * kk;
+  const c2 = ab * bk - ak * bb;
+  const det = aa * c0 + ab * c1 + ak * c2;
   if (!(Math.abs(det) > 1e-18)) return [0, 0, 0];
-  const d1 = aa * kk - ak * ak,
-    d2 = ab * ak - aa * bk,
-    e2 = aa * bb - ab * ab;
+  const d1 = aa * kk - ak * ak;
+  const d2 = ab * ak - aa * bk;
+  const e2 = aa * bb - ab * ab;
   return [(c0 * x + c1 * y + c2 * z) / det, (c1 * x + d1 * y + d2 * z) / det, (c2 * x + d2 * y + e2 * z) / det];
 }

@@ -44,8 +44,8 @@ export const BRIGHT = 15;
  * The brightest of a head are this share of its samples; they are reached where no more
  * than so many scales are left over.
  */
-const BRIGHTEST = 0.1,
-  REACHED = 2;
+const BRIGHTEST = 0.1;
+const REACHED = 2;
 export const SHADOW_TOLL = 0.1;
 /** The ambient's usual fall-off downwards and its weight, as in light-fit-keys.ts. */
 export const SKY_SLOPE = 0.3,
@@ -61,9 +61,9 @@ export function fitLevels(
 ): LevelsFit {
   const { top } = s;
   const w = Float64Array.from(from ?? [0.15 * top, 0.03 * top, 0.7 * top, l2 === null ? 0 : 0.2 * top]);
-  const A = new Float64Array(16),
-    g = new Float64Array(4),
-    x = new Float64Array(4);
+  const A = new Float64Array(16);
+  const g = new Float64Array(4);
+  const x = new Float64Array(4);
   let cost = Infinity;
   for (let round = 0; round < rounds; round++) {
     A.fill(0);
@@ -71,26 +71,26 @@ export function fitLevels(
     cost = 0;
     const v = (s.scale * (from === null ? (GRADUAL[round] ?? 1) : 1)) ** 2;
     for (let i = 0; i < s.count; i++) {
-      const nx = s.nx[i]!,
-        ny = s.ny[i]!,
-        nz = s.nz[i]!,
-        y = s.y[i]!;
-      const d1 = nx * l1[0] + ny * l1[1] + nz * l1[2],
-        d2 = l2 === null ? 0 : nx * l2[0] + ny * l2[1] + nz * l2[2];
+      const nx = s.nx[i]!;
+      const ny = s.ny[i]!;
+      const nz = s.nz[i]!;
+      const y = s.y[i]!;
+      const d1 = nx * l1[0] + ny * l1[1] + nz * l1[2];
+      const d2 = l2 === null ? 0 : nx * l2[0] + ny * l2[1] + nz * l2[2];
       x[0] = 1;
       x[1] = ny;
       x[2] = d1 > 0 ? d1 : 0;
       x[3] = d2 > 0 ? d2 : 0;
       const base = w[0]! + w[1]! * ny + w[3]! * x[3]!;
-      let r = y - base - w[2]! * x[2]!,
-        t2 = (r * r) / v,
-        cap = r > 0 ? BRIGHT : 1,
-        loss = (cap * t2) / (cap + t2);
+      let r = y - base - w[2]! * x[2]!;
+      let t2 = (r * r) / v;
+      let cap = r > 0 ? BRIGHT : 1;
+      let loss = (cap * t2) / (cap + t2);
       if (d1 > 0.05) {
-        const rs = y - base,
-          ts = (rs * rs) / v,
-          caps = rs > 0 ? BRIGHT : 1,
-          shade = (caps * ts) / (caps + ts) + SHADOW_TOLL;
+        const rs = y - base;
+        const ts = (rs * rs) / v;
+        const caps = rs > 0 ? BRIGHT : 1;
+        const shade = (caps * ts) / (caps + ts) + SHADOW_TOLL;
         if (shade < loss) {
           loss = shade;
           r = rs;
@@ -100,16 +100,16 @@ export function fitLevels(
         }
       }
       cost += loss;
-      const q = cap / (cap + t2),
-        wt = (q * q) / v;
+      const q = cap / (cap + t2);
+      const wt = (q * q) / v;
       for (let a = 0; a < 4; a++) {
         const xa = wt * x[a]!;
         g[a] = g[a]! + xa * y;
         for (let b = 0; b <= a; b++) A[4 * a + b] = A[4 * a + b]! + xa * x[b]!;
       }
     }
-    const ridge = (SKY_WEIGHT * s.count) / (s.scale * s.scale),
-      miss = w[1]! - SKY_SLOPE * w[0]!;
+    const ridge = (SKY_WEIGHT * s.count) / (s.scale * s.scale);
+    const miss = w[1]! - SKY_SLOPE * w[0]!;
     cost += Math.min(SKY_WEIGHT * s.count, ridge * miss * miss);
     if (round === rounds - 1) break;
     A[0] = A[0]! + SKY_SLOPE ** 2 * ridge;
@@ -122,20 +122,20 @@ export function fitLevels(
 
 /** Share of the variance that the lights explain, 0..1: outliers, cast shadow and noise aside. */
 export function explainedByLevels(s: ShadedSamples, l1: Direction, l2: Direction | null, w: LevelStrengths): number {
-  const weights = new Float64Array(s.count),
-    left = new Float64Array(s.count);
+  const weights = new Float64Array(s.count);
+  const left = new Float64Array(s.count);
   for (let i = 0; i < s.count; i++) {
-    const d1 = s.nx[i]! * l1[0] + s.ny[i]! * l1[1] + s.nz[i]! * l1[2],
-      d2 = l2 === null ? 0 : s.nx[i]! * l2[0] + s.ny[i]! * l2[1] + s.nz[i]! * l2[2];
-    const shade = s.y[i]! - w[0] - w[1] * s.ny[i]! - w[3] * Math.max(0, d2),
-      lit = shade - w[2] * Math.max(0, d1);
+    const d1 = s.nx[i]! * l1[0] + s.ny[i]! * l1[1] + s.nz[i]! * l1[2];
+    const d2 = l2 === null ? 0 : s.nx[i]! * l2[0] + s.ny[i]! * l2[1] + s.nz[i]! * l2[2];
+    const shade = s.y[i]! - w[0] - w[1] * s.ny[i]! - w[3] * Math.max(0, d2);
+    const lit = shade - w[2] * Math.max(0, d1);
     const loss = (r: number): number => {
-      const t2 = (r / s.scale) ** 2,
-        cap = r > 0 ? BRIGHT : 1;
+      const t2 = (r / s.scale) ** 2;
+      const cap = r > 0 ? BRIGHT : 1;
       return (cap * t2) / (cap + t2);
     };
-    const own = loss(lit),
-      dark = d1 > 0.05 ? loss(shade) + SHADOW_TOLL : Infinity;
+    const own = loss(lit);
+    const dark = d1 > 0.05 ? loss(shade) + SHADOW_TOLL : Infinity;
     weights[i] = own <= dark ? Math.max(0, 1 - own) : 0;
     left[i] = lit;
   }
@@ -147,16 +147,16 @@ export function explainedByLevels(s: ShadedSamples, l1: Direction, l2: Direction
  * few count. @param left what the fit leaves of each
  */
 export function shareExplained(s: ShadedSamples, weights: Float64Array, left: Float64Array): number {
-  let used = 0,
-    mean = 0;
+  let used = 0;
+  let mean = 0;
   for (let i = 0; i < s.count; i++) {
     used += weights[i]!;
     mean += weights[i]! * s.y[i]!;
   }
   if (!(used > 20)) return 0;
   mean /= used;
-  let all = 0,
-    rest = 0;
+  let all = 0;
+  let rest = 0;
   for (let i = 0; i < s.count; i++) {
     all += weights[i]! * (s.y[i]! - mean) ** 2;
     rest += weights[i]! * left[i]! ** 2;

@@ -51,13 +51,13 @@ export function readGroundShadow(
   elevationDeg: number | null,
 ): GroundLight | null {
   const cam = viewCamera(view);
-  const foot = groundPoint(cam, mark.foot[0], mark.foot[1]),
-    tip = groundPoint(cam, mark.tip[0], mark.tip[1]);
+  const foot = groundPoint(cam, mark.foot[0], mark.foot[1]);
+  const tip = groundPoint(cam, mark.tip[0], mark.tip[1]);
   if (foot === null || tip === null) return null;
   const length = Math.hypot(tip[0] - foot[0], tip[2] - foot[2]);
   if (!(length > 1e-3)) return null;
-  const ux = (tip[0] - foot[0]) / length,
-    uz = (tip[2] - foot[2]) / length;
+  const ux = (tip[0] - foot[0]) / length;
+  const uz = (tip[2] - foot[2]) / length;
   const height = elevationDeg === null ? length : length * Math.tan(elevationDeg * RAD_PER_DEG);
   // Half the span looked at: a third of what casts the shadow, a little more for thin things.
   const reach = Math.max(0.35 * height, 0.15 * length);
@@ -68,8 +68,8 @@ export function readGroundShadow(
     linear.data.subarray(2 * n, 3 * n),
   ] as const;
   const steps = 81;
-  const shadowRgb: number[][] = [[], [], []],
-    litRgb: number[][] = [[], [], []];
+  const shadowRgb: number[][] = [[], [], []];
+  const litRgb: number[][] = [[], [], []];
   const ratios: number[] = [];
   const edges: EdgeWidth[] = [];
   const widthsPx: number[] = [];
@@ -99,8 +99,8 @@ export function readGroundShadow(
     const shade = profile.filter((_, i) => i > dark[0] + 1 && i < dark[1] - 1);
     const light = profile.filter((q, i) => (i < dark[0] - 2 || i > dark[1] + 2) && q.y > split.threshold);
     if (shade.length < 3 || light.length < 8) continue;
-    const ys = median(Float64Array.from(shade, (q) => q.y)),
-      yl = median(Float64Array.from(light, (q) => q.y));
+    const ys = median(Float64Array.from(shade, (q) => q.y));
+    const yl = median(Float64Array.from(light, (q) => q.y));
     const widthPx = pixelWidth(cam, foot, [ux, uz], along, profile[dark[0]]!.t, profile[dark[1]]!.t);
     widthsPx.push(widthPx);
     const runM = Math.abs(profile[dark[1]]!.t - profile[dark[0]]!.t);
@@ -114,8 +114,8 @@ export function readGroundShadow(
       const slantM = along / Math.cos(elevationDeg * RAD_PER_DEG);
       for (const at of dark) {
         const w = edgeWidth(profile, at, ys, yl);
-        const p = project(cam, [foot[0] + ux * along, 0, foot[2] + uz * along]),
-          q = project(cam, [foot[0] + ux * along - uz * 0.1, 0, foot[2] + uz * along + ux * 0.1]);
+        const p = project(cam, [foot[0] + ux * along, 0, foot[2] + uz * along]);
+        const q = project(cam, [foot[0] + ux * along - uz * 0.1, 0, foot[2] + uz * along + ux * 0.1]);
         if (w !== null && p !== null && q !== null)
           edges.push({ slantM, widthM: w, pxPerM: Math.hypot(q.x - p.x, q.y - p.y) / 0.1 });
       }
@@ -129,8 +129,8 @@ export function readGroundShadow(
     median(Float64Array.from(v[1]!)),
     median(Float64Array.from(v[2]!)),
   ];
-  const lit = rgb(litRgb),
-    fill = rgb(shadowRgb);
+  const lit = rgb(litRgb);
+  const fill = rgb(shadowRgb);
   const soft = softness(edges);
   const facing = elevationDeg === null ? 1 : Math.max(0.1, Math.sin(elevationDeg * RAD_PER_DEG));
   return {
@@ -168,8 +168,8 @@ function pixelWidth(
 ): number {
   const at = (t: number): ReturnType<typeof project> =>
     project(cam, [foot[0]! + u[0] * along - u[1] * t, 0, foot[2]! + u[1] * along + u[0] * t]);
-  const a = at(t0),
-    b = at(t1);
+  const a = at(t0);
+  const b = at(t1);
   return a === null || b === null ? 0 : Math.hypot(a.x - b.x, a.y - b.y);
 }
 
@@ -180,13 +180,13 @@ function pixelWidth(
 function twoLevels(y: number[]): { threshold: number } | null {
   const s = [...y].sort((a, b) => a - b);
   const total = s.reduce((a, b) => a + b, 0);
-  let best = -1,
-    at = 0,
-    sum = 0;
+  let best = -1;
+  let at = 0;
+  let sum = 0;
   for (let i = 1; i < s.length; i++) {
     sum += s[i - 1]!;
-    const m0 = sum / i,
-      m1 = (total - sum) / (s.length - i);
+    const m0 = sum / i;
+    const m1 = (total - sum) / (s.length - i);
     const between = i * (s.length - i) * (m1 - m0) ** 2;
     if (between > best) {
       best = between;
@@ -195,8 +195,8 @@ function twoLevels(y: number[]): { threshold: number } | null {
   }
   const mean = total / s.length;
   const variance = s.reduce((a, b) => a + (b - mean) ** 2, 0);
-  const m0 = s.slice(0, at).reduce((a, b) => a + b, 0) / at,
-    m1 = s.slice(at).reduce((a, b) => a + b, 0) / (s.length - at);
+  const m0 = s.slice(0, at).reduce((a, b) => a + b, 0) / at;
+  const m1 = s.slice(at).reduce((a, b) => a + b, 0) / (s.length - at);
   if (!(best / s.length / Math.max(1e-18, variance) > 0.6) || m1 < 1.12 * m0) return null;
   return { threshold: (m0 + m1) / 2 };
 }
@@ -206,8 +206,8 @@ function connectedDark(profile: readonly { t: number; y: number }[], threshold: 
   let mid = 0;
   for (let i = 1; i < profile.length; i++) if (Math.abs(profile[i]!.t) < Math.abs(profile[mid]!.t)) mid = i;
   if (profile[mid]!.y > threshold) return null;
-  let a = mid,
-    b = mid;
+  let a = mid;
+  let b = mid;
   while (a > 0 && (profile[a - 1]!.y < threshold || (a > 1 && profile[a - 2]!.y < threshold))) a--;
   while (
     b < profile.length - 1 &&
@@ -227,8 +227,8 @@ function edgeWidth(
   dark: number,
   light: number,
 ): number | null {
-  const lo = Math.max(0, at - 9),
-    hi = Math.min(profile.length, at + 10);
+  const lo = Math.max(0, at - 9);
+  const hi = Math.min(profile.length, at + 10);
   const part = profile.slice(lo, hi);
   if (part.length < 10) return null;
   const sign = part[0]!.y > part[part.length - 1]!.y ? -1 : 1;

@@ -42,8 +42,8 @@ const NOISE_SDS = 2;
  * An ambient is not as even as the model's: what it varies by, natural log, where all light is ambient,
  * taken to be so under this share of the brightest.
  */
-const UNEVEN = 0.3,
-  DARK = 0.2;
+const UNEVEN = 0.3;
+const DARK = 0.2;
 /**
  * A step within two samples that exceeds those beside it by this much, natural log, and by two sds
  * of noise, is a border of the coat, not shading.
@@ -55,10 +55,10 @@ const LEAST_RADIUS = 9;
  * Noise above this share of the dark samples' level is averaged down: over so many samples to each side, within
  * so many sds of noise or this share of the level.
  */
-const NOISY = 0.1,
-  SIDE = 2,
-  ALIKE_SDS = 4,
-  ALIKE = 0.2;
+const NOISY = 0.1;
+const SIDE = 2;
+const ALIKE_SDS = 4;
+const ALIKE = 0.2;
 /** Samples of the rim so many times brighter than the middle's brightest belong to what lies behind. */
 const BEYOND = 1.5;
 
@@ -75,27 +75,27 @@ export function headPairs(samples: readonly HeadSample[], noise: number, radius:
     .sort((a, b) => a - b);
   const top = middle[Math.floor(0.97 * (middle.length - 1))] ?? 0;
   if (middle.length < 20 || !(top > 1e-4)) return null;
-  const kept = samples.filter((q) => !q.rim || q.y <= BEYOND * top),
-    n = kept.length;
+  const kept = samples.filter((q) => !q.rim || q.y <= BEYOND * top);
+  const n = kept.length;
   const at = new Map<number, number>();
   kept.forEach((q, i) => at.set(keyOf(q.col, q.row), i));
-  let y: Float64Array = Float64Array.from(kept, (q) => q.y),
-    sd = noise;
+  let y: Float64Array = Float64Array.from(kept, (q) => q.y);
+  let sd = noise;
   if (noise > NOISY * middle[Math.floor(0.2 * middle.length)]!) {
     y = averaged(kept, y, at, noise);
     sd = noise / (2 * SIDE + 1);
   }
-  const least = Math.max(sd, 1e-4 * top),
-    level = y.map((v) => Math.max(v, least)),
-    log = y.map((v) => Math.log(Math.max(v, 0.3 * least)));
+  const least = Math.max(sd, 1e-4 * top);
+  const level = y.map((v) => Math.max(v, least));
+  const log = y.map((v) => Math.log(Math.max(v, 0.3 * least)));
   const edge = radius >= LEAST_RADIUS ? borders(kept, log, level, at, sd) : new Uint8Array(n);
-  const from: number[] = [],
-    to: number[] = [],
-    variance: number[] = [],
-    noisy: number[] = [];
+  const from: number[] = [];
+  const to: number[] = [];
+  const variance: number[] = [];
+  const noisy: number[] = [];
   for (const share of APART) {
-    const d = Math.max(1, Math.round(share * radius)),
-      c = Math.max(1, Math.round(0.7 * d));
+    const d = Math.max(1, Math.round(share * radius));
+    const c = Math.max(1, Math.round(0.7 * d));
     for (const [dx, dy] of [
       [d, 0],
       [0, d],
@@ -115,9 +115,9 @@ export function headPairs(samples: readonly HeadSample[], noise: number, radius:
     }
   }
   if (from.length < 40) return null;
-  const nx = Float64Array.from(kept, (q) => q.nx),
-    ny = Float64Array.from(kept, (q) => q.ny),
-    nz = Float64Array.from(kept, (q) => q.nz);
+  const nx = Float64Array.from(kept, (q) => q.nx);
+  const ny = Float64Array.from(kept, (q) => q.ny);
+  const nz = Float64Array.from(kept, (q) => q.nz);
   return {
     levels: {
       count: n,
@@ -150,10 +150,10 @@ function averaged(
   noise: number,
 ): Float64Array {
   return Float64Array.from(s, (q, i) => {
-    const own = y[i]!,
-      most = Math.max(ALIKE_SDS * noise, ALIKE * own);
-    let sum = 0,
-      count = 0;
+    const own = y[i]!;
+    const most = Math.max(ALIKE_SDS * noise, ALIKE * own);
+    let sum = 0;
+    let count = 0;
     for (let dy = -SIDE; dy <= SIDE; dy++)
       for (let dx = -SIDE; dx <= SIDE; dx++) {
         const j = at.get(keyOf(q.col + dx, q.row + dy));
@@ -180,10 +180,10 @@ function borders(
       [1, 1],
       [1, -1],
     ] as const) {
-      const a = at.get(keyOf(q.col - dx, q.row - dy)),
-        b = at.get(keyOf(q.col + dx, q.row + dy));
-      const before = at.get(keyOf(q.col - 3 * dx, q.row - 3 * dy)),
-        after = at.get(keyOf(q.col + 3 * dx, q.row + 3 * dy));
+      const a = at.get(keyOf(q.col - dx, q.row - dy));
+      const b = at.get(keyOf(q.col + dx, q.row + dy));
+      const before = at.get(keyOf(q.col - 3 * dx, q.row - 3 * dy));
+      const after = at.get(keyOf(q.col + 3 * dx, q.row + 3 * dy));
       if (a === undefined || b === undefined || (before === undefined && after === undefined)) continue;
       const beside = Math.max(
         before === undefined ? 0 : Math.abs(log[a]! - log[before]!),

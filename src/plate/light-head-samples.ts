@@ -50,30 +50,30 @@ export function headSamples(
   const n = p.width * p.height;
   const step = sampleStep(rx, ry);
   const rz = (rx + ry) / 2;
-  const ca = Math.cos(angle),
-    sa = Math.sin(angle);
-  const cr = Math.cos(-roll),
-    sr = Math.sin(-roll);
+  const ca = Math.cos(angle);
+  const sa = Math.sin(angle);
+  const cr = Math.cos(-roll);
+  const sr = Math.sin(-roll);
   const out: HeadSample[] = [];
   const half = Math.max(0, Math.floor(step / 2));
   const big = Math.max(rx, ry);
   for (let v = -big, row = 0; v <= big; v += step, row++) {
     for (let u = -big, col = 0; u <= big; u += step, col++) {
       // Ellipse coordinates.
-      const ex = (u * ca + v * sa) / rx,
-        ey = (-u * sa + v * ca) / ry;
+      const ex = (u * ca + v * sa) / rx;
+      const ey = (-u * sa + v * ca) / ry;
       const q = ex * ex + ey * ey;
       if (q > outermost) continue;
-      const x = Math.floor(cx + u),
-        y = Math.floor(cy + v);
+      const x = Math.floor(cx + u);
+      const y = Math.floor(cy + v);
       if (x < half || y < half || x >= p.width - half || y >= p.height - half) continue;
       if (mask && mask[y * p.width + x]! < 0.9) continue;
       // Normal of the ellipsoid in its own axes, then in the picture's.
-      let nx = ex / rx,
-        ny = ey / ry;
+      let nx = ex / rx;
+      let ny = ey / ry;
       const nz = Math.sqrt(1 - q) / rz;
-      const ix = nx * ca - ny * sa,
-        iy = nx * sa + ny * ca;
+      const ix = nx * ca - ny * sa;
+      const iy = nx * sa + ny * ca;
       // Undo the camera's roll, so that picture-right and -down are the level frame's.
       nx = ix * cr - iy * sr;
       ny = ix * sr + iy * cr;
@@ -81,10 +81,10 @@ export function headSamples(
       const wx = (nx * right[0]! + ny * down[0]! - nz * sight[0]!) / len;
       const wy = (nx * right[1]! + ny * down[1]! - nz * sight[1]!) / len;
       const wz = (nx * right[2]! + ny * down[2]! - nz * sight[2]!) / len;
-      let r = 0,
-        g = 0,
-        b = 0,
-        c = 0;
+      let r = 0;
+      let g = 0;
+      let b = 0;
+      let c = 0;
       for (let j = -half; j <= half; j++)
         for (let i = -half; i <= half; i++) {
           const at = (y + j) * p.width + x + i;

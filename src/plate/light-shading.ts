@@ -41,23 +41,23 @@ export interface ShadingLight {
  * What shading that no single light explains adds to the uncertainty, were all of it unexplained, or all of the
  * brightest unreached: a second lamp, a hat's shadow.
  */
-const UNEXPLAINED_DEG = 40,
-  UNEXPLAINED_STOPS = 4;
+const UNEXPLAINED_DEG = 40;
+const UNEXPLAINED_STOPS = 4;
 /** Sds of the outline's blur that are kept clear of. */
 const RING = 2.2;
 /**
  * What softness adds to the uncertainty, for an outline blurred by its whole radius: degrees and
  * stops (made heads, blurred by up to a fifth of it).
  */
-const SOFT_DEG = 65,
-  SOFT_STOPS = 4;
+const SOFT_DEG = 65;
+const SOFT_STOPS = 4;
 /**
  * The model's own error (a head is no ellipsoid, skin no Lambertian): degrees and
  * stops, for one key and for two (made heads).
  */
-const ONE_DEG = 4,
-  TWO_DEG = 7,
-  STOPS = 0.3;
+const ONE_DEG = 4;
+const TWO_DEG = 7;
+const STOPS = 0.3;
 /**
  * A second key is believed by what it takes off the cost of a pair (differences) and, as a share, off that of the
  * levels (light-find-keys.ts): so much of differences at least, and both together, each in its own widths; by how much
@@ -66,24 +66,24 @@ const ONE_DEG = 4,
  * strength is read twice, off differences and off levels: two lamps agree within a factor, shadows often do not; and an
  * uneven sky reads as a weak second light (two faces in sun). Chosen on made heads of seeds 7, 12 and 101.
  */
-const LEAST_GAIN = { differences: 0.013, width: 0.003 },
-  GAIN = { differences: 0.015, levels: 0.15 },
-  GAIN_WIDTH = { differences: 0.008, levels: 0.08 };
-const SHARE = 0.2,
-  MEAN_SHARE = 0.22,
-  SHARES_APART = 2.7;
+const LEAST_GAIN = { differences: 0.013, width: 0.003 };
+const GAIN = { differences: 0.015, levels: 0.15 };
+const GAIN_WIDTH = { differences: 0.008, levels: 0.08 };
+const SHARE = 0.2;
+const MEAN_SHARE = 0.22;
+const SHARES_APART = 2.7;
 /** So much off the differences' cost speaks for two whatever the levels say, which a dark side can mislead. */
 const SURE_GAIN = 0.1;
 /**
  * A brim is believed where it takes so much off the cost of a sample, and such a share of it. On sixty made heads under
  * a hat the gain is .04 to .3 on all but a few, on sixty bare ones −.4 to .05.
  */
-const BRIM_GAIN = 0.06,
-  BRIM_WIDTH = 0.01,
-  BRIM_SHARE = 0.12,
-  BRIM_SHARE_WIDTH = 0.02,
-  BRIM_DEG = 6,
-  BRIM_DIRECTIONS = 150;
+const BRIM_GAIN = 0.06;
+const BRIM_WIDTH = 0.01;
+const BRIM_SHARE = 0.12;
+const BRIM_SHARE_WIDTH = 0.02;
+const BRIM_DEG = 6;
+const BRIM_DIRECTIONS = 150;
 /** From this share on the two may be the other way about. */
 const ALIKE = 0.55;
 
@@ -140,15 +140,15 @@ export function lightFromShading(
   const noise = lumaNoise(linear, ellipse) / sampleSide(rx, ry);
   const pairs = headPairs(samples, noise, sampleRadius(rx, ry));
   if (pairs === null) return null;
-  const room = new KeysRoom(pairs),
-    found = findKeys(room, [-sight[0], -sight[1], -sight[2]]);
+  const room = new KeysRoom(pairs);
+  const found = findKeys(room, [-sight[0], -sight[1], -sight[2]]);
   const angles = (d: Direction): { azimuthDeg: number; elevationDeg: number } => ({
     azimuthDeg: Math.atan2(d[0], -d[2]) * DEG_PER_RAD,
     elevationDeg: Math.asin(Math.max(-1, Math.min(1, d[1]))) * DEG_PER_RAD,
   });
-  const brim = findBrim(pairs.levels, ry / rx, directions(BRIM_DIRECTIONS)),
-    hat = brim === null ? 0 : chanceOfBrim(found, brim),
-    bare = answer(found);
+  const brim = findBrim(pairs.levels, ry / rx, directions(BRIM_DIRECTIONS));
+  const hat = brim === null ? 0 : chanceOfBrim(found, brim);
+  const bare = answer(found);
   if (brim !== null && hat > 0.5)
     return {
       ...angles(middle(bare.key, brim.l, hat)),
@@ -178,8 +178,8 @@ export function lightFromShading(
 
 /** How likely the shadow on a head is a brim's: by what one light with a brim leaves less than lights without. */
 function chanceOfBrim(f: FoundKeys, brim: BrimFit): number {
-  const bare = Math.min(f.one.byLevels, f.two === null ? Infinity : f.two.byLevels),
-    gain = bare - brim.cost;
+  const bare = Math.min(f.one.byLevels, f.two === null ? Infinity : f.two.byLevels);
+  const gain = bare - brim.cost;
   return (
     1 /
     (1 +
@@ -196,10 +196,10 @@ function underBrim(
   softDeg: number,
   softStops: number,
 ): Omit<ShadingLight, 'azimuthDeg' | 'elevationDeg'> {
-  const doubt = doubtOf(b.l, bare.key, chance),
-    other = Math.sqrt(1 - chance),
-    [a, slope, k] = b.w,
-    stops = Math.min(8, Math.log2(1 + k / Math.max(1e-5 * k, a + slope * b.l[1])));
+  const doubt = doubtOf(b.l, bare.key, chance);
+  const other = Math.sqrt(1 - chance);
+  const [a, slope, k] = b.w;
+  const stops = Math.min(8, Math.log2(1 + k / Math.max(1e-5 * k, a + slope * b.l[1])));
   return {
     directionSd: Math.min(90, Math.hypot(BRIM_DEG, b.spreadDeg, doubt, UNEXPLAINED_DEG * (1 - b.explained), softDeg)),
     keyFillStops: stops,
@@ -223,8 +223,8 @@ interface Said {
 
 /** One key or two, and an uncertainty that the answer not given stays within so far as it may yet be the right one. */
 function answer(f: FoundKeys): Said {
-  const one = f.one,
-    oneStops = stopsOf(one, one.l1);
+  const one = f.one;
+  const oneStops = stopsOf(one, one.l1);
   if (f.two === null)
     return {
       lights: one,
@@ -235,16 +235,16 @@ function answer(f: FoundKeys): Said {
       stops: oneStops.stops,
       stopsSd: Math.hypot(STOPS, oneStops.sd),
     };
-  const k = f.two.w[2],
-    swapped = k > 1,
-    key = swapped ? f.two.l2! : f.two.l1,
-    second = swapped ? f.two.l1 : f.two.l2!,
-    share = swapped ? 1 / k : k;
+  const k = f.two.w[2];
+  const swapped = k > 1;
+  const key = swapped ? f.two.l2! : f.two.l1;
+  const second = swapped ? f.two.l1 : f.two.l2!;
+  const share = swapped ? 1 / k : k;
   // How likely two are: by the gain; a weak second light is the sky's unevenness.
-  const [, , v1, v2] = f.two.levels,
-    byLevels = v2 > v1 ? v1 / v2 : v2 / Math.max(1e-9, v1);
-  const gained = one.byDifferences - f.two.byDifferences,
-    ofLevels = 1 - f.two.byLevels / one.byLevels;
+  const [, , v1, v2] = f.two.levels;
+  const byLevels = v2 > v1 ? v1 / v2 : v2 / Math.max(1e-9, v1);
+  const gained = one.byDifferences - f.two.byDifferences;
+  const ofLevels = 1 - f.two.byLevels / one.byLevels;
   const over = Math.min(
     (gained - LEAST_GAIN.differences) / LEAST_GAIN.width,
     (gained - GAIN.differences) / GAIN_WIDTH.differences + (ofLevels - GAIN.levels) / GAIN_WIDTH.levels,
@@ -253,13 +253,13 @@ function answer(f: FoundKeys): Said {
     Math.min(share, byLevels) >= SHARE &&
     Math.sqrt(share * byLevels) >= MEAN_SHARE &&
     Math.max(share, byLevels) <= SHARES_APART * Math.min(share, byLevels);
-  const sure = gained > SURE_GAIN && share >= SHARE,
-    chance = sure ? 1 : agree ? 1 / (1 + Math.exp(-over)) : 0,
-    told = chance > 0.5;
-  const stops = stopsOf(f.two, key),
-    stopsApart = Math.abs(oneStops.stops - stops.stops);
-  const mean = middle(one.l1, key, chance),
-    doubt = doubtOf(one.l1, key, chance);
+  const sure = gained > SURE_GAIN && share >= SHARE;
+  const chance = sure ? 1 : agree ? 1 / (1 + Math.exp(-over)) : 0;
+  const told = chance > 0.5;
+  const stops = stopsOf(f.two, key);
+  const stopsApart = Math.abs(oneStops.stops - stops.stops);
+  const mean = middle(one.l1, key, chance);
+  const doubt = doubtOf(one.l1, key, chance);
   if (!told)
     return {
       lights: one,
@@ -270,8 +270,8 @@ function answer(f: FoundKeys): Said {
       stops: oneStops.stops,
       stopsSd: Math.hypot(STOPS, oneStops.sd, Math.sqrt(chance) * stopsApart),
     };
-  const about = Math.max(0, (share - ALIKE) / (1 - ALIKE)) * 0.5,
-    both = degreesApart(key, second);
+  const about = Math.max(0, (share - ALIKE) / (1 - ALIKE)) * 0.5;
+  const both = degreesApart(key, second);
   return {
     lights: f.two,
     key: mean,
@@ -303,13 +303,13 @@ function doubtOf(a: Direction, b: Direction, chance: number): number {
  * and levels say, and half of what they differ by.
  */
 function stopsOf(lights: Lights, key: Direction): { readonly stops: number; readonly sd: number } {
-  const [a, b, k] = lights.w,
-    [va, vb, v1, v2] = lights.levels,
-    first = key === lights.l1;
+  const [a, b, k] = lights.w;
+  const [va, vb, v1, v2] = lights.levels;
+  const first = key === lights.l1;
   const stops = (strength: number, ambient: number): number =>
     Math.log2(1 + strength / Math.max(1e-5 * strength, ambient));
-  const differences = stops(first ? 1 : k, a + b * key[1]),
-    levels = stops(first ? v1 : v2, va + vb * key[1]);
+  const differences = stops(first ? 1 : k, a + b * key[1]);
+  const levels = stops(first ? v1 : v2, va + vb * key[1]);
   return { stops: (differences + levels) / 2, sd: Math.abs(differences - levels) / 2 };
 }
 

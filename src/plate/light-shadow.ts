@@ -49,8 +49,8 @@ export function sunOfShadow(view: View, mark: ShadowMark, index: number, sdPx: n
   else inputs.push({ value: top![0], sd: sdPx }, { value: top![1], sd: sdPx });
   const reference = { value: null as number | null };
   const r = propagate(view, inputs, (c, y) => {
-    const foot = groundPoint(c, y[0]!, y[1]!),
-      tip = groundPoint(c, y[2]!, y[3]!);
+    const foot = groundPoint(c, y[0]!, y[1]!);
+    const tip = groundPoint(c, y[2]!, y[3]!);
     const v = shadowVector(foot, tip);
     const h = known !== null ? y[4]! : heightOfUpright(c, [y[0]!, y[1]!], [y[4]!, y[5]!]);
     if (v === null || h === null || !(h > 0)) return null;
@@ -84,8 +84,8 @@ function shadowVector(
 ): { azimuth: number; length: number } | null {
   if (foot === null || tip === null) return null;
   // Towards the sun: from tip to foot. Azimuth 0 from behind the camera (−z), positive from camera right (+x).
-  const dx = foot[0]! - tip[0]!,
-    dz = foot[2]! - tip[2]!;
+  const dx = foot[0]! - tip[0]!;
+  const dz = foot[2]! - tip[2]!;
   const length = Math.hypot(dx, dz);
   if (!(length > 1e-4)) return null;
   return { azimuth: Math.atan2(dx, -dz) * DEG_PER_RAD, length };
@@ -133,8 +133,8 @@ export function combineSuns(suns: readonly ShadowSun[]): SunDirection | null {
   const members = pool.filter((q) => mahalanobisTo(q, mean, elevated) < CHI2_2_99);
   const final = members.length > 0 ? gls(members, elevated) : mean;
   const usedSet = members.length > 0 ? members : best;
-  const viewAz = average(usedSet.map((s) => s.viewPart[0]!)),
-    viewEl = average(usedSet.map((s) => s.viewPart[3]!));
+  const viewAz = average(usedSet.map((s) => s.viewPart[0]!));
+  const viewEl = average(usedSet.map((s) => s.viewPart[3]!));
   return {
     azimuthDeg: wrapDeg(final.azimuth),
     azimuthSd: Math.sqrt(final.covariance[0]! * final.inflate + viewAz),
@@ -163,9 +163,9 @@ function mahalanobisTo(a: ShadowSun, m: { azimuth: number; elevation: number }, 
 }
 function quadratic(da: number, de: number, c: readonly number[], elevated: boolean): number {
   // A floor of 0.5° keeps noise-free marks from calling each other outliers.
-  const a = c[0]! + 0.25,
-    d = (elevated ? c[3]! : 1) + 0.25,
-    b = elevated ? c[1]! : 0;
+  const a = c[0]! + 0.25;
+  const d = (elevated ? c[3]! : 1) + 0.25;
+  const b = elevated ? c[1]! : 0;
   const det = a * d - b * b;
   return (d * da * da - 2 * b * da * de + a * de * de) / det;
 }
@@ -175,22 +175,22 @@ function gls(
   elevated: boolean,
 ): { azimuth: number; elevation: number; covariance: number[]; inflate: number } {
   const ref = suns[0]!.azimuthDeg;
-  let n00 = 0,
-    n01 = 0,
-    n11 = 0,
-    b0 = 0,
-    b1 = 0;
+  let n00 = 0;
+  let n01 = 0;
+  let n11 = 0;
+  let b0 = 0;
+  let b1 = 0;
   const inv = suns.map((s) => {
-    const a = s.own[0]! + 1e-6,
-      d = elevated ? s.own[3]! + 1e-6 : 1,
-      b = elevated ? s.own[1]! : 0;
+    const a = s.own[0]! + 1e-6;
+    const d = elevated ? s.own[3]! + 1e-6 : 1;
+    const b = elevated ? s.own[1]! : 0;
     const det = a * d - b * b;
     return [d / det, -b / det, a / det] as const;
   });
   suns.forEach((s, i) => {
     const [p, q, r] = inv[i]!;
-    const az = differenceDeg(s.azimuthDeg, ref),
-      el = elevated ? s.elevationDeg! : 0;
+    const az = differenceDeg(s.azimuthDeg, ref);
+    const el = elevated ? s.elevationDeg! : 0;
     n00 += p;
     n01 += q;
     n11 += r;
@@ -198,13 +198,13 @@ function gls(
     b1 += q * az + r * el;
   });
   const det = n00 * n11 - n01 * n01;
-  const az = (n11 * b0 - n01 * b1) / det,
-    el = (n00 * b1 - n01 * b0) / det;
+  const az = (n11 * b0 - n01 * b1) / det;
+  const el = (n00 * b1 - n01 * b0) / det;
   let chi2 = 0;
   suns.forEach((s, i) => {
     const [p, q, r] = inv[i]!;
-    const da = differenceDeg(s.azimuthDeg, ref) - az,
-      de = (elevated ? s.elevationDeg! : 0) - el;
+    const da = differenceDeg(s.azimuthDeg, ref) - az;
+    const de = (elevated ? s.elevationDeg! : 0) - el;
     chi2 += p * da * da + 2 * q * da * de + r * de * de;
   });
   const spare = (elevated ? 2 : 1) * (suns.length - 1);
@@ -238,7 +238,7 @@ export function sunFromShadows(
 
 /** Unit vector towards a light at azimuth and elevation, in the level frame of a camera (x right, y up, z away). */
 export function towardsLight(azimuthDeg: number, elevationDeg: number): [number, number, number] {
-  const a = azimuthDeg * RAD_PER_DEG,
-    e = elevationDeg * RAD_PER_DEG;
+  const a = azimuthDeg * RAD_PER_DEG;
+  const e = elevationDeg * RAD_PER_DEG;
   return [Math.sin(a) * Math.cos(e), Math.sin(e), -Math.cos(a) * Math.cos(e)];
 }

@@ -10,9 +10,9 @@ import { findUprightShadows, withFoundShadows } from './light-upright-shadow.js'
 import type { MarksFile } from './marks.js';
 import { solveView } from './view.js';
 
-const W = 640,
-  H = 360,
-  cam = groundCamera({ focalPx: 760, tiltDeg: -9, rollDeg: 0, cameraHeight: 1.6, widthPx: W, heightPx: H });
+const W = 640;
+const H = 360;
+const cam = groundCamera({ focalPx: 760, tiltDeg: -9, rollDeg: 0, cameraHeight: 1.6, widthPx: W, heightPx: H });
 const px = (x: number, y: number, z: number): [number, number] => {
   const p = project(cam, [x, y, z])!;
   return [p.x, p.y];
@@ -31,27 +31,27 @@ const view = solveView(marks, { widthPx: W, heightPx: H, pointSdPx: 0.3 });
 
 /** Ground of blotches and joints with the posts on it, 8 cm thick, and their shadows where a key is given; linear. */
 function scene(seed: number, key: readonly [number, number] | null): Picture {
-  const random = new RandomStream(seed),
-    p = createPicture(W, H, 3),
-    n = W * H,
-    blotch = new Float32Array(n);
+  const random = new RandomStream(seed);
+  const p = createPicture(W, H, 3);
+  const n = W * H;
+  const blotch = new Float32Array(n);
   for (let i = 0; i < n; i += 1) blotch[i] = random.normal();
-  const wide = gaussianPlane(blotch, W, H, 2.5),
-    t = key === null ? null : towardsLight(key[0], key[1]);
+  const wide = gaussianPlane(blotch, W, H, 2.5);
+  const t = key === null ? null : towardsLight(key[0], key[1]);
   for (let y = 0; y < H; y += 1)
     for (let x = 0; x < W; x += 1) {
-      const g = groundPoint(cam, x + 0.5, y + 0.5),
-        i = y * W + x;
+      const g = groundPoint(cam, x + 0.5, y + 0.5);
+      const i = y * W + x;
       let v = 0.3 * Math.exp(0.9 * wide[i]! + 0.05 * random.normal());
       if (g !== null && g[2] < 40) {
         // Joints of flags each 1.5 m, both ways.
         if (Math.min(...[g[0], g[2]].map((q) => Math.abs(q / 1.5 - Math.round(q / 1.5)))) < 0.012) v *= 0.5;
         if (t !== null)
           for (const [px0, pz, h] of POSTS) {
-            const dx = g[0] - px0,
-              dz = g[2] - pz,
-              along = (-dx * t[0] - dz * t[2]) / Math.hypot(t[0], t[2]),
-              across = Math.abs(dx * t[2] - dz * t[0]) / Math.hypot(t[0], t[2]);
+            const dx = g[0] - px0;
+            const dz = g[2] - pz;
+            const along = (-dx * t[0] - dz * t[2]) / Math.hypot(t[0], t[2]);
+            const across = Math.abs(dx * t[2] - dz * t[0]) / Math.hypot(t[0], t[2]);
             if (along > 0 && along < (h * Math.hypot(t[0], t[2])) / t[1] && across < 0.04) v *= 0.35;
           }
       }
@@ -76,8 +76,8 @@ describe('shadows of marked uprights that nobody marked', () => {
     ).entries()) {
       const f = findUprightShadows(scene(k + 1, [azimuth, elevation]), view, marks);
       expect(f, `${azimuth}/${elevation}`).not.toBeNull();
-      const da = Math.abs(differenceDeg(f!.azimuthDeg, azimuth)),
-        de = Math.abs(f!.elevationDeg - elevation);
+      const da = Math.abs(differenceDeg(f!.azimuthDeg, azimuth));
+      const de = Math.abs(f!.elevationDeg - elevation);
       expect(da).toBeLessThan(8);
       expect(de).toBeLessThan(8);
       off.push(da / f!.azimuthSd, de / f!.elevationSd);
@@ -97,8 +97,8 @@ describe('shadows of marked uprights that nobody marked', () => {
   });
 
   it('gives the light where no shadow is marked, and gives way to a mark', () => {
-    const linear = scene(2, [-70, 50]),
-      found = findUprightShadows(linear, view, marks)!;
+    const linear = scene(2, [-70, 50]);
+    const found = findUprightShadows(linear, view, marks)!;
     const light = measureLight(linear, view, marks, { found });
     expect(light.azimuthDeg.value).toBe(found.azimuthDeg);
     expect(light.azimuthDeg.sd).toBe(found.azimuthSd);

@@ -76,27 +76,27 @@ const STOUT = 0.12;
  * @returns null where no upright stands on the ground or nothing stands out
  */
 export function findUprightShadows(linear: Picture, view: View, marks: MarksFile): UprightShadows | null {
-  const cam = viewCamera(view),
-    w = linear.width,
-    h = linear.height;
+  const cam = viewCamera(view);
+  const w = linear.width;
+  const h = linear.height;
   const feet = uprightsOf(view, marks, cam);
   if (feet.length === 0) return null;
-  const scale = w / 854,
-    log = logLuminance(linear),
-    widths = HALF_PX.map(
-      (p): Width => ({
-        half: p * scale,
-        core: boxMean(log, w, h, Math.floor(0.6 * p * scale)),
-        beside: boxMean(log, w, h, Math.max(1, Math.floor(0.6 * p * scale))),
-      }),
-    );
-  const rows = feet.map((f) => f.foot[1]),
-    random = new RandomStream(1),
-    places: Foot[] = [];
+  const scale = w / 854;
+  const log = logLuminance(linear);
+  const widths = HALF_PX.map(
+    (p): Width => ({
+      half: p * scale,
+      core: boxMean(log, w, h, Math.floor(0.6 * p * scale)),
+      beside: boxMean(log, w, h, Math.max(1, Math.floor(0.6 * p * scale))),
+    }),
+  );
+  const rows = feet.map((f) => f.foot[1]);
+  const random = new RandomStream(1);
+  const places: Foot[] = [];
   for (let tries = 0; tries < 20 * PLACES && places.length < PLACES; tries += 1) {
-    const like = feet[random.below(feet.length)]!,
-      x = random.uniform() * w,
-      y = rows[random.below(rows.length)]! + (random.uniform() - 0.5) * 0.12 * h;
+    const like = feet[random.below(feet.length)]!;
+    const x = random.uniform() * w;
+    const y = rows[random.below(rows.length)]! + (random.uniform() - 0.5) * 0.12 * h;
     if (
       x < 4 ||
       y < 4 ||
@@ -113,8 +113,8 @@ export function findUprightShadows(linear: Picture, view: View, marks: MarksFile
   const azimuths = Array.from({ length: 360 / STEP_DEG }, (_, k) => k * STEP_DEG - 180);
   const noise = widths.map((b) => noiseOf(w, h, cam, places, azimuths, b));
   const search = (f: Foot): Float64Array => scores(w, h, cam, f, azimuths, widths, noise);
-  const own = feet.map(search),
-    others = places.map(search);
+  const own = feet.map(search);
+  const others = places.map(search);
   const best = bestOf(own, azimuths.length);
   const drawn = Array.from(
     { length: DRAWS },
@@ -124,8 +124,8 @@ export function findUprightShadows(linear: Picture, view: View, marks: MarksFile
         azimuths.length,
       ).score,
   ).sort((a, b) => a - b);
-  const usual = Math.max(1, drawn[Math.floor(0.95 * DRAWS)]!),
-    clear = best.score / usual;
+  const usual = Math.max(1, drawn[Math.floor(0.95 * DRAWS)]!);
+  const clear = best.score / usual;
   if (clear < CLEARER) return null;
   const { azimuthDeg, elevationDeg, ...spread } = middleOf(own, azimuths, best);
   const each = own.map((s) => s[best.azimuth * ELEVATIONS.length + best.elevation]!);
@@ -143,9 +143,9 @@ function uprightsOf(view: View, marks: MarksFile, cam: Pinhole): Foot[] {
   const out: Foot[] = [];
   marks.marks.forEach((m: Mark) => {
     if (m.kind !== 'upright' || (m.frame ?? marks.frame) !== view.frame) return;
-    const ground = groundPoint(cam, m.foot[0], m.foot[1]),
-      height =
-        view.cameraHeight.value !== null && m.height !== undefined ? m.height : heightOfUpright(cam, m.foot, m.top);
+    const ground = groundPoint(cam, m.foot[0], m.foot[1]);
+    const height =
+      view.cameraHeight.value !== null && m.height !== undefined ? m.height : heightOfUpright(cam, m.foot, m.top);
     if (ground === null || height === null || !(height > 0)) return;
     out.push({ foot: [m.foot[0], m.foot[1]], top: [m.top[0], m.top[1]], ground, height });
   });
@@ -153,8 +153,8 @@ function uprightsOf(view: View, marks: MarksFile, cam: Pinhole): Foot[] {
 }
 
 function logLuminance(p: Picture): Float32Array {
-  const n = p.width * p.height,
-    out = new Float32Array(n);
+  const n = p.width * p.height;
+  const out = new Float32Array(n);
   for (let i = 0; i < n; i += 1)
     out[i] = Math.log(0.002 + Math.max(0, 0.2126 * p.data[i]! + 0.7152 * p.data[n + i]! + 0.0722 * p.data[2 * n + i]!));
   return out;
@@ -176,29 +176,29 @@ interface Way {
  */
 function wayOf(cam: Pinhole, f: Foot, azimuthDeg: number, longest: number, w: number, h: number): Way {
   // Away from the light: azimuth 0 comes from behind the camera and throws away from it.
-  const a = azimuthDeg * RAD_PER_DEG,
-    ux = -Math.sin(a),
-    uz = Math.cos(a),
-    x: number[] = [],
-    y: number[] = [],
-    gone: number[] = [],
-    near: number[] = [];
-  const from = project(cam, f.ground),
-    on = project(cam, [f.ground[0] + ux * 1e-3, 0, f.ground[2] + uz * 1e-3]);
+  const a = azimuthDeg * RAD_PER_DEG;
+  const ux = -Math.sin(a);
+  const uz = Math.cos(a);
+  const x: number[] = [];
+  const y: number[] = [];
+  const gone: number[] = [];
+  const near: number[] = [];
+  const from = project(cam, f.ground);
+  const on = project(cam, [f.ground[0] + ux * 1e-3, 0, f.ground[2] + uz * 1e-3]);
   if (from === null || on === null) return { x, y, gone, near, nx: 0, ny: 0 };
   // p(s) = p0 + v s z0 / (z0 + s dz), v the speed at the foot in px a metre.
-  const z0 = from.depth,
-    dz = (on.depth - z0) / 1e-3,
-    vx = ((on.x - from.x) / 1e-3) * (on.depth / z0),
-    vy = ((on.y - from.y) / 1e-3) * (on.depth / z0),
-    v = Math.hypot(vx, vy),
-    dx = vx / v,
-    dy = vy / v;
+  const z0 = from.depth;
+  const dz = (on.depth - z0) / 1e-3;
+  const vx = ((on.x - from.x) / 1e-3) * (on.depth / z0);
+  const vy = ((on.y - from.y) / 1e-3) * (on.depth / z0);
+  const v = Math.hypot(vx, vy);
+  const dx = vx / v;
+  const dy = vy / v;
   for (let q = 1; q < 600; q += 1) {
-    const left = v * z0 - q * dz,
-      s = (q * z0) / left,
-      px = from.x + dx * q,
-      py = from.y + dy * q;
+    const left = v * z0 - q * dz;
+    const s = (q * z0) / left;
+    const px = from.x + dx * q;
+    const py = from.y + dy * q;
     if (!(left > 1e-9) || s > longest || px < 2 || py < 2 || px > w - 2 || py > h - 2) break;
     x.push(px);
     y.push(py);
@@ -219,12 +219,12 @@ interface Width {
  * How much darker a point of the way is than the darker of its two sides, so that a border between two grounds is none.
  */
 function darknessAt(w: number, h: number, way: Way, k: number, width: Width): number {
-  const x = way.x[k]!,
-    y = way.y[k]!,
-    nx = way.nx,
-    ny = way.ny,
-    b = width.half * way.near[k]!,
-    gap = b + 1.2 + 0.6 * Math.max(1.5, b);
+  const x = way.x[k]!;
+  const y = way.y[k]!;
+  const nx = way.nx;
+  const ny = way.ny;
+  const b = width.half * way.near[k]!;
+  const gap = b + 1.2 + 0.6 * Math.max(1.5, b);
   return (
     Math.min(
       nearest(width.beside, w, h, x + nx * gap, y + ny * gap),
@@ -234,8 +234,8 @@ function darknessAt(w: number, h: number, way: Way, k: number, width: Width): nu
 }
 
 function nearest(plane: Float32Array, w: number, h: number, x: number, y: number): number {
-  const u = x < 0 ? 0 : x >= w ? w - 1 : x | 0,
-    v = y < 0 ? 0 : y >= h ? h - 1 : y | 0;
+  const u = x < 0 ? 0 : x >= w ? w - 1 : x | 0;
+  const v = y < 0 ? 0 : y >= h ? h - 1 : y | 0;
   return plane[v * w + u]!;
 }
 
@@ -266,18 +266,18 @@ function scores(
   widths: readonly Width[],
   noise: readonly number[],
 ): Float64Array {
-  const n = ELEVATIONS.length,
-    out = new Float64Array(azimuths.length * n),
-    longest = f.height / Math.tan(ELEVATIONS[n - 1]! * RAD_PER_DEG);
-  const upX = f.top[0] - f.foot[0],
-    upY = f.top[1] - f.foot[1],
-    up = Math.hypot(upX, upY) || 1;
+  const n = ELEVATIONS.length;
+  const out = new Float64Array(azimuths.length * n);
+  const longest = f.height / Math.tan(ELEVATIONS[n - 1]! * RAD_PER_DEG);
+  const upX = f.top[0] - f.foot[0];
+  const upY = f.top[1] - f.foot[1];
+  const up = Math.hypot(upX, upY) || 1;
   const sums = azimuths.map((a) => {
     const way = wayOf(cam, f, a, longest, w, h);
     if (way.x.length < 4) return null;
-    const dx = way.x[3]! - f.foot[0],
-      dy = way.y[3]! - f.foot[1],
-      d = Math.hypot(dx, dy) || 1;
+    const dx = way.x[3]! - f.foot[0];
+    const dy = way.y[3]! - f.foot[1];
+    const d = Math.hypot(dx, dy) || 1;
     const rising = (dx * upX + dy * upY) / (d * up);
     if (rising > Math.cos(BEHIND_DEG * RAD_PER_DEG)) return null;
     return {
@@ -300,8 +300,8 @@ function scores(
       for (let j = 0; j < widths.length; j += 1) {
         // What goes on behind the foot is a joint or a kerb; where little of that side is
         // seen, what is seen stands for as much.
-        const m = back === null ? 0 : Math.min(k, back.of[j]!.length - 1),
-          behind = m < 6 ? 0 : Math.max(0, (back!.of[j]![m]! * (k + 1)) / (m + 1));
+        const m = back === null ? 0 : Math.min(k, back.of[j]!.length - 1);
+        const behind = m < 6 ? 0 : Math.max(0, (back!.of[j]![m]! * (k + 1)) / (m + 1));
         best = Math.max(best, s.of[j]![k]! - behind);
       }
       out[i * n + e] = best;
@@ -351,15 +351,15 @@ function middleOf(
   best: Best,
 ): { azimuthDeg: number; elevationDeg: number; azimuthSd: number; elevationSd: number } {
   const n = ELEVATIONS.length;
-  let m = 0,
-    a1 = 0,
-    a2 = 0,
-    e1 = 0,
-    e2 = 0;
+  let m = 0;
+  let a1 = 0;
+  let a2 = 0;
+  let e1 = 0;
+  let e2 = 0;
   for (let a = 0; a < azimuths.length; a += 1)
     for (let e = 0; e < n; e += 1) {
-      const da = differenceDeg(azimuths[a]!, azimuths[best.azimuth]!),
-        de = ELEVATIONS[e]! - ELEVATIONS[best.elevation]!;
+      const da = differenceDeg(azimuths[a]!, azimuths[best.azimuth]!);
+      const de = ELEVATIONS[e]! - ELEVATIONS[best.elevation]!;
       if (Math.abs(da) > ABOUT_DEG || Math.abs(de) > ABOUT_DEG) continue;
       let s = 0;
       for (const f of all) s += f[a * n + e]!;
@@ -380,9 +380,9 @@ function middleOf(
 }
 
 function shadowOf(cam: Pinhole, f: Foot, frame: number, azimuthDeg: number, elevationDeg: number): FoundShadow[] {
-  const a = azimuthDeg * RAD_PER_DEG,
-    long = f.height / Math.tan(elevationDeg * RAD_PER_DEG),
-    p = project(cam, [f.ground[0] - Math.sin(a) * long, 0, f.ground[2] + Math.cos(a) * long]);
+  const a = azimuthDeg * RAD_PER_DEG;
+  const long = f.height / Math.tan(elevationDeg * RAD_PER_DEG);
+  const p = project(cam, [f.ground[0] - Math.sin(a) * long, 0, f.ground[2] + Math.cos(a) * long]);
   return p === null ? [] : [{ frame, foot: f.foot, tip: [p.x, p.y], height: f.height }];
 }
 

@@ -9,8 +9,8 @@ import { combineSuns, sunOfShadow, towardsLight, type ShadowSun } from './light-
 import type { MarksFile } from './marks.js';
 import { solveView } from './view.js';
 
-const W = 960,
-  H = 540;
+const W = 960;
+const H = 540;
 const cam = groundCamera({ focalPx: 1100, tiltDeg: -10, rollDeg: 0, cameraHeight: 1.7, widthPx: W, heightPx: H });
 const px = (x: number, y: number, z: number): [number, number] => {
   const p = project(cam, [x, y, z])!;
@@ -59,8 +59,8 @@ describe('light from shadows', () => {
     // The same proportions at one thousandth of the size, through the solved view.
     const text = JSON.stringify(table);
     expect(text).toContain('273.36');
-    const h = 0.79,
-      length = 0.27336;
+    const h = 0.79;
+    const length = 0.27336;
     const s = sunOfShadow(view, { kind: 'shadow', foot: px(0, 0, 6), tip: px(0, 0, 6 + length), height: h }, 0, 0.05)!;
     expect(Math.abs(s.elevationDeg! - 70.9)).toBeLessThan(0.3);
     expect(Math.abs(s.azimuthDeg)).toBeLessThan(1);
@@ -112,12 +112,12 @@ describe('light from shading', () => {
 describe('the light of a made ground', () => {
   /** Ground under key and fill, a bar of shadow 0.5 m wide along the light's direction, a penumbra that grows. */
   function scene(ratio: number, elevationDeg: number): { picture: ReturnType<typeof createPicture>; marks: MarksFile } {
-    const azimuth = 35,
-      h = 2;
+    const azimuth = 35;
+    const h = 2;
     const t = towardsLight(azimuth, elevationDeg);
     const length = h / Math.tan((elevationDeg * Math.PI) / 180);
-    const dx = -t[0] / Math.hypot(t[0], t[2]),
-      dz = -t[2] / Math.hypot(t[0], t[2]);
+    const dx = -t[0] / Math.hypot(t[0], t[2]);
+    const dz = -t[2] / Math.hypot(t[0], t[2]);
     const foot: [number, number] = [0.6, 5];
     const p = createPicture(W, H, 3);
     const n = W * H;
@@ -126,10 +126,10 @@ describe('the light of a made ground', () => {
         const g = groundPoint(cam, x + 0.5, y + 0.5);
         let v = 0.5;
         if (g !== null) {
-          const ax = g[0] - foot[0],
-            az = g[2] - foot[1];
-          const along = ax * dx + az * dz,
-            aside = Math.abs(-ax * dz + az * dx);
+          const ax = g[0] - foot[0];
+          const az = g[2] - foot[1];
+          const along = ax * dx + az * dz;
+          const aside = Math.abs(-ax * dz + az * dx);
           const inside = along > 0 && along < length ? 1 / (1 + Math.exp((aside - 0.25) / 0.006)) : 0;
           v = 0.1 + 0.1 * (ratio - 1) * (1 - inside);
         }
@@ -163,9 +163,9 @@ describe('the light of a made ground', () => {
     'knows that a soft picture fills a shadow with light: ' +
       'the key over fill is then a lower bound, and said to be unsure',
     () => {
-      const { picture, marks } = scene(4, 40),
-        n = W * H,
-        sharp = measureLight(picture, view, marks).keyFillStops;
+      const { picture, marks } = scene(4, 40);
+      const n = W * H;
+      const sharp = measureLight(picture, view, marks).keyFillStops;
       expect(sharp.sd!).toBeLessThan(0.3);
       // The bar is about 90 px wide at its middle: sd 25 px lets its edges meet.
       for (let c = 0; c < 3; c++)

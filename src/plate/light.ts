@@ -232,10 +232,10 @@ interface Head {
 function mergeHeads(heads: readonly { light: ShadingLight; weight: number }[]): Head | null {
   if (heads.length === 0) return null;
   const first = heads[0]!.light;
-  let w = 0,
-    az = 0,
-    el = 0,
-    st = 0;
+  let w = 0;
+  let az = 0;
+  let el = 0;
+  let st = 0;
   for (const h of heads) {
     w += h.weight;
     az += h.weight * differenceDeg(h.light.azimuthDeg, first.azimuthDeg);

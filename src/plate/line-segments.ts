@@ -31,17 +31,17 @@ const TOLERANCE = (22.5 * Math.PI) / 180;
 export function lineSegments(luma: Float32Array, width: number, height: number, o: SegmentOptions): LineSegment[] {
   const g = gaussianPlane(luma, width, height, o.sigmaPx ?? 0.8);
   const n = width * height;
-  const magnitude = new Float32Array(n),
-    direction = new Float32Array(n);
+  const magnitude = new Float32Array(n);
+  const direction = new Float32Array(n);
   let top = 0;
   const vertical = o.nearVerticalDeg === undefined ? null : Math.tan(((o.nearVerticalDeg + 12) * Math.PI) / 180);
   for (let y = 0; y < height - 1; y++)
     for (let x = 0; x < width - 1; x++) {
       const i = y * width + x;
-      const p = g[i + width + 1]! - g[i]!,
-        q = g[i + 1]! - g[i + width]!;
-      const gx = (p + q) / 2,
-        gy = (p - q) / 2;
+      const p = g[i + width + 1]! - g[i]!;
+      const q = g[i + 1]! - g[i + width]!;
+      const gx = (p + q) / 2;
+      const gy = (p - q) / 2;
       // A near-vertical edge has a near-horizontal gradient.
       if (vertical !== null && Math.abs(gy) > vertical * Math.abs(gx)) continue;
       const m = Math.sqrt(gx * gx + gy * gy);
@@ -67,17 +67,17 @@ export function lineSegments(luma: Float32Array, width: number, height: number, 
       region.length = 0;
       region.push(seed);
       used[seed] = 1;
-      let sx = Math.cos(direction[seed]!),
-        sy = Math.sin(direction[seed]!),
-        angle = direction[seed]!;
+      let sx = Math.cos(direction[seed]!);
+      let sy = Math.sin(direction[seed]!);
+      let angle = direction[seed]!;
       for (let k = 0; k < region.length; k++) {
         const i = region[k]!;
-        const x = i % width,
-          y = (i - x) / width;
+        const x = i % width;
+        const y = (i - x) / width;
         for (let dy = -1; dy <= 1; dy++)
           for (let dx = -1; dx <= 1; dx++) {
-            const xx = x + dx,
-              yy = y + dy;
+            const xx = x + dx;
+            const yy = y + dy;
             if (xx < 0 || yy < 0 || xx >= width - 1 || yy >= height - 1) continue;
             const j = yy * width + xx;
             if (used[j] === 1 || magnitude[j]! <= floor) continue;
@@ -107,49 +107,49 @@ export function lineSegments(luma: Float32Array, width: number, height: number, 
 }
 
 function fitRegion(region: readonly number[], magnitude: Float32Array, width: number): LineSegment | null {
-  let w = 0,
-    cx = 0,
-    cy = 0;
+  let w = 0;
+  let cx = 0;
+  let cy = 0;
   for (const i of region) {
-    const m = magnitude[i]!,
-      x = i % width,
-      y = (i - x) / width;
+    const m = magnitude[i]!;
+    const x = i % width;
+    const y = (i - x) / width;
     w += m;
     cx += m * x;
     cy += m * y;
   }
   cx /= w;
   cy /= w;
-  let xx = 0,
-    xy = 0,
-    yy = 0;
+  let xx = 0;
+  let xy = 0;
+  let yy = 0;
   for (const i of region) {
-    const m = magnitude[i]!,
-      x = (i % width) - cx,
-      y = (i - (i % width)) / width - cy;
+    const m = magnitude[i]!;
+    const x = (i % width) - cx;
+    const y = (i - (i % width)) / width - cy;
     xx += m * x * x;
     xy += m * x * y;
     yy += m * y * y;
   }
   const angle = 0.5 * Math.atan2(2 * xy, xx - yy);
-  const ux = Math.cos(angle),
-    uy = Math.sin(angle);
-  let lo = Infinity,
-    hi = -Infinity,
-    spread = 0;
+  const ux = Math.cos(angle);
+  const uy = Math.sin(angle);
+  let lo = Infinity;
+  let hi = -Infinity;
+  let spread = 0;
   for (const i of region) {
-    const x = (i % width) - cx,
-      y = (i - (i % width)) / width - cy;
-    const along = x * ux + y * uy,
-      across = -x * uy + y * ux;
+    const x = (i % width) - cx;
+    const y = (i - (i % width)) / width - cy;
+    const along = x * ux + y * uy;
+    const across = -x * uy + y * ux;
     if (along < lo) lo = along;
     if (along > hi) hi = along;
     spread += magnitude[i]! * across * across;
   }
   if (!(hi > lo)) return null;
   // The 2 × 2 gradient of pixel (x, y) sits at the corner (x + 1, y + 1) of the picture.
-  const ox = cx + 1,
-    oy = cy + 1;
+  const ox = cx + 1;
+  const oy = cy + 1;
   return {
     a: [ox + lo * ux, oy + lo * uy],
     b: [ox + hi * ux, oy + hi * uy],

@@ -21,9 +21,9 @@ export class LevelCounter {
     const [cr, cg, cb, cl] = this.counts as [Float64Array, Float64Array, Float64Array, Float64Array];
     const at = (v: number): number => (v <= 0 ? 0 : v >= 1 ? LEVELS - 1 : (v * (LEVELS - 1) + 0.5) | 0);
     for (let i = 0; i < n; i++) {
-      const r = d[i]!,
-        g = d[n + i]!,
-        b = d[2 * n + i]!;
+      const r = d[i]!;
+      const g = d[n + i]!;
+      const b = d[2 * n + i]!;
       cr[at(r)]!++;
       cg[at(g)]!++;
       cb[at(b)]!++;

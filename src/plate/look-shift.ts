@@ -4,8 +4,8 @@
  * 0..1; result in pixels, the way the picture moves.
  */
 function half(src: Float32Array, w: number, h: number): { d: Float32Array; w: number; h: number } {
-  const ow = w >> 1,
-    oh = h >> 1;
+  const ow = w >> 1;
+  const oh = h >> 1;
   const d = new Float32Array(ow * oh);
   for (let y = 0; y < oh; y++)
     for (let x = 0; x < ow; x++) {
@@ -24,19 +24,19 @@ export function pictureShift(
   const pa = [{ d: a, w, h }];
   const pb = [{ d: b, w, h }];
   while (pa[pa.length - 1]!.w > 48 && pa[pa.length - 1]!.h > 32) {
-    const p = pa[pa.length - 1]!,
-      q = pb[pb.length - 1]!;
+    const p = pa[pa.length - 1]!;
+    const q = pb[pb.length - 1]!;
     pa.push(half(p.d, p.w, p.h));
     pb.push(half(q.d, q.w, q.h));
   }
-  let dx = 0,
-    dy = 0,
-    agree = 0;
+  let dx = 0;
+  let dy = 0;
+  let agree = 0;
   // Pictures beyond about a megapixel stop at half size: the slope there is as well known.
   const finest = w * h > 1_200_000 ? 1 : 0;
   for (let l = pa.length - 1; l >= finest; l--) {
-    const p = pa[l]!,
-      q = pb[l]!;
+    const p = pa[l]!;
+    const q = pb[l]!;
     if (l < pa.length - 1) {
       dx *= 2;
       dy *= 2;
@@ -45,8 +45,8 @@ export function pictureShift(
       let best = Infinity;
       for (let v = -6; v <= 6; v++)
         for (let u = -10; u <= 10; u++) {
-          let s = 0,
-            n = 0;
+          let s = 0;
+          let n = 0;
           for (let y = Math.max(0, -v); y < Math.min(p.h, p.h - v); y += 1)
             for (let x = Math.max(0, -u); x < Math.min(p.w, p.w - u); x += 1) {
               s += Math.abs(p.d[y * p.w + x]! - q.d[(y + v) * q.w + x + u]!);
@@ -61,18 +61,18 @@ export function pictureShift(
         }
     }
     for (let round = 0; round < 8; round++) {
-      let sxx = 0,
-        syy = 0,
-        sxy = 0,
-        sxe = 0,
-        sye = 0,
-        ok = 0,
-        all = 0;
+      let sxx = 0;
+      let syy = 0;
+      let sxy = 0;
+      let sxe = 0;
+      let sye = 0;
+      let ok = 0;
+      let all = 0;
       const scale = 0.06;
-      const ix = Math.floor(dx),
-        iy = Math.floor(dy);
-      const fx = dx - ix,
-        fy = dy - iy;
+      const ix = Math.floor(dx);
+      const iy = Math.floor(dy);
+      const fx = dx - ix;
+      const fy = dy - iy;
       for (let y = Math.max(1, 1 - iy); y < Math.min(p.h - 1, p.h - 2 - iy); y++) {
         for (let x = Math.max(1, 1 - ix); x < Math.min(p.w - 1, p.w - 2 - ix); x++) {
           const i = y * p.w + x;

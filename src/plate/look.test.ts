@@ -22,10 +22,10 @@ describe('grain', () => {
         `${pan ? 'panning' : 'still'})`,
       () => {
         const m = new GrainMeter();
-        const w = 480,
-          h = 320,
-          vx = pan * 3.3,
-          vy = pan * 0.4;
+        const w = 480;
+        const h = 320;
+        const vx = pan * 3.3;
+        const vy = pan * 0.4;
         for (let k = 0; k < 3; k++)
           m.add(
             grained(scene(4, w, h, 0, 0), w, h, 0.016, spread, 0.5, 4, 2 * k),
@@ -84,8 +84,8 @@ describe('sharpness', () => {
   });
 
   it('takes a picture for as sharp as its sharp details, not as its clouds, and a soft one for soft', () => {
-    const soft = squares(9, 540, 360, 3, 0, 0, 0.004),
-      sharp = squares(8, 540, 360, 0.8, 0, 0, 0.004);
+    const soft = squares(9, 540, 360, 3, 0, 0, 0.004);
+    const sharp = squares(8, 540, 360, 0.8, 0, 0, 0.004);
     const mixed = Float32Array.from(soft, (v, i) => (i % 540 < 360 ? v : sharp[i]!));
     const read = (l: Float32Array): number =>
       sharpnessOf(findEdges(l, 540, 360), [0, 0], findEdges(l, 540, 360, 200, FINE)).edgeSpreadPx.value!;
@@ -124,8 +124,8 @@ describe('motion blur', () => {
 });
 
 it('finds the shift of a picture to a tenth of a pixel', () => {
-  const w = 320,
-    h = 240;
+  const w = 320;
+  const h = 240;
   for (const [dx, dy] of [
     [0.4, -0.3],
     [6.3, 2.2],

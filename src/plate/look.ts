@@ -57,8 +57,8 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
   const placeOf = (k: number): number =>
     Math.max(from, Math.min(Math.min(to - 1, from + Math.floor(((k + 0.5) * (to - from)) / count)), to - 2));
   const bars = await lookForBars(source, [...new Set([0, count >> 1, count - 1])].map(placeOf));
-  const w = info.widthPx - (bars === null ? 0 : bars.left + bars.right),
-    h = info.heightPx - (bars === null ? 0 : bars.top + bars.bottom);
+  const w = info.widthPx - (bars === null ? 0 : bars.left + bars.right);
+  const h = info.heightPx - (bars === null ? 0 : bars.top + bars.bottom);
   const a = createPicture(w, h, 3);
   const b = createPicture(w, h, 3);
   const later = createPicture(w, h, 3);
@@ -101,8 +101,8 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
       luma[i] = 0.2126 * linear.data[i]! + 0.7152 * linear.data[px + i]! + 0.0722 * linear.data[2 * px + i]!;
     let shift: [number, number] | null = null;
     if (n >= 2) {
-      const la = new Float32Array(px),
-        lb = new Float32Array(px);
+      const la = new Float32Array(px);
+      const lb = new Float32Array(px);
       for (let i = 0; i < px; i++) {
         la[i] = 0.2126 * a.data[i]! + 0.7152 * a.data[px + i]! + 0.0722 * a.data[2 * px + i]!;
         lb[i] = 0.2126 * b.data[i]! + 0.7152 * b.data[px + i]! + 0.0722 * b.data[2 * px + i]!;
@@ -171,8 +171,8 @@ function rgbOf(frame: VideoFrame, dst: Picture, bars: Bars | null): void {
 }
 
 async function lookForBars(source: LookSource, places: readonly number[]): Promise<Bars | null> {
-  const { widthPx, heightPx } = source.info,
-    planes: Float32Array[] = [];
+  const { widthPx, heightPx } = source.info;
+  const planes: Float32Array[] = [];
   for (const n of places) for await (const f of source.frames(n, n + 1)) planes.push(lumaPlane(f));
   return barsOf(planes, widthPx, heightPx);
 }

@@ -4,9 +4,9 @@ import { createPicture } from '../image/picture.js';
 import { lumaNoise } from './luma-noise.js';
 
 test('the noise of a sloping plane is its own, not the slope', () => {
-  const p = createPicture(80, 80, 3),
-    n = 6400,
-    random = new RandomStream(3, 1);
+  const p = createPicture(80, 80, 3);
+  const n = 6400;
+  const random = new RandomStream(3, 1);
   for (let y = 0; y < 80; y++)
     for (let x = 0; x < 80; x++) {
       const e = 0.01 * random.normal();

@@ -6,29 +6,29 @@
 import type { Picture } from '../image/picture.js';
 
 /** Rec.709 weights of luminance. */
-const R = 0.2126,
-  G = 0.7152,
-  B = 0.0722;
+const R = 0.2126;
+const G = 0.7152;
+const B = 0.0722;
 
 /**
  * Standard deviation of one pixel's linear luminance inside four fifths of the ellipse [cx, cy, rx,
  * ry, deg]; 0 where nothing of it is in the picture.
  */
 export function lumaNoise(p: Picture, ellipse: readonly [number, number, number, number, number]): number {
-  const [cx, cy, rx, ry, deg] = ellipse,
-    w = p.width,
-    n = w * p.height;
-  const ca = Math.cos((deg * Math.PI) / 180),
-    sa = Math.sin((deg * Math.PI) / 180),
-    big = 0.8 * Math.max(rx, ry);
+  const [cx, cy, rx, ry, deg] = ellipse;
+  const w = p.width;
+  const n = w * p.height;
+  const ca = Math.cos((deg * Math.PI) / 180);
+  const sa = Math.sin((deg * Math.PI) / 180);
+  const big = 0.8 * Math.max(rx, ry);
   const y = (i: number): number => R * p.data[i]! + G * p.data[n + i]! + B * p.data[2 * n + i]!;
   const found: number[] = [];
   // At most some ten thousand answers, spread evenly.
   const stride = Math.max(1, Math.floor(Math.sqrt((Math.PI * rx * ry) / 10000)));
   for (let v = Math.max(1, Math.floor(cy - big)); v < Math.min(p.height - 1, cy + big); v += stride)
     for (let u = Math.max(1, Math.floor(cx - big)); u < Math.min(w - 1, cx + big); u += stride) {
-      const dx = u + 0.5 - cx,
-        dy = v + 0.5 - cy;
+      const dx = u + 0.5 - cx;
+      const dy = v + 0.5 - cy;
       if (((dx * ca + dy * sa) / rx) ** 2 + ((dy * ca - dx * sa) / ry) ** 2 > 0.64) continue;
       const i = v * w + u;
       found.push(

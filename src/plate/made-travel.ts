@@ -46,11 +46,11 @@ export interface MadeSetOptions {
 }
 
 export function madeSet(o: MadeSetOptions = {}): MadeSet {
-  const W = o.widthPx ?? 640,
-    H = o.heightPx ?? 360,
-    f = o.focalPx ?? 560,
-    frames = o.frames ?? 24,
-    seed = o.seed ?? 1;
+  const W = o.widthPx ?? 640;
+  const H = o.heightPx ?? 360;
+  const f = o.focalPx ?? 560;
+  const frames = o.frames ?? 24;
+  const seed = o.seed ?? 1;
   const random = new RandomStream(seed);
   const wobble = (): ((t: number) => number) => {
     const parts = Array.from({ length: 3 }, () => ({
@@ -61,12 +61,12 @@ export function madeSet(o: MadeSetOptions = {}): MadeSet {
     return (t) => parts.reduce((s, q) => s + (q.a * Math.sin(q.w * 2 * t + q.p)) / 1.7, 0);
   };
   const shakes = Array.from({ length: 6 }, wobble);
-  const way = o.way ?? [0, 0, 1.5],
-    height = o.height ?? 1.5;
+  const way = o.way ?? [0, 0, 1.5];
+  const height = o.height ?? 1.5;
   const cameras: MadeCamera[] = Array.from({ length: frames }, (_, i) => {
-    const t = i / Math.max(1, frames - 1),
-      k = (o.shakeDeg ?? 0) * (Math.PI / 180),
-      m = o.shakeM ?? 0;
+    const t = i / Math.max(1, frames - 1);
+    const k = (o.shakeDeg ?? 0) * (Math.PI / 180);
+    const m = o.shakeM ?? 0;
     const s = shakes.map((fn) => fn(t) - fn(0));
     const base = worldToCamera((o.panDeg ?? 0) * t, o.tiltDeg ?? -8, 0);
     return {
@@ -78,9 +78,9 @@ export function madeSet(o: MadeSetOptions = {}): MadeSet {
   const draw = (n: number): Float32Array => {
     const there = drawn.get(n);
     if (there !== undefined) return there;
-    const out = new Float32Array(W * H),
-      c = cameras[n]!,
-      back = transpose(c.toCamera);
+    const out = new Float32Array(W * H);
+    const c = cameras[n]!;
+    const back = transpose(c.toCamera);
     const grain = new RandomStream(1000 * seed + n);
     for (let y = 0, i = 0; y < H; y++)
       for (let x = 0; x < W; x++, i++) {
@@ -110,8 +110,8 @@ export function madeSet(o: MadeSetOptions = {}): MadeSet {
     source,
     draw,
     see: (n, p) => {
-      const c = cameras[n]!,
-        q = applyVector(c.toCamera, [p[0] - c.at[0], p[1] - c.at[1], p[2] - c.at[2]]);
+      const c = cameras[n]!;
+      const q = applyVector(c.toCamera, [p[0] - c.at[0], p[1] - c.at[1], p[2] - c.at[2]]);
       return [W / 2 + (f * q[0]) / q[2], H / 2 + (f * q[1]) / q[2]];
     },
   };
@@ -127,8 +127,8 @@ const POSTS: readonly (readonly [number, number, number])[] = [
 
 /** Brightness along a ray from `from`. */
 function shade(from: Vec3, d: Vec3, focalPx: number, time: number, walker: boolean): number {
-  let nearest = Infinity,
-    v = 0.55 + 0.1 * d[1];
+  let nearest = Infinity;
+  let v = 0.55 + 0.1 * d[1];
   const hit = (s: number, value: () => number): void => {
     if (s > 0.05 && s < nearest) {
       nearest = s;
@@ -140,19 +140,19 @@ function shade(from: Vec3, d: Vec3, focalPx: number, time: number, walker: boole
     hit(s, () => pattern(from[0] + s * d[0], from[2] + s * d[2], s / focalPx, 3));
   }
   if (d[2] > 1e-6) {
-    const s = (WALL_Z - from[2]) / d[2],
-      y = from[1] + s * d[1];
+    const s = (WALL_Z - from[2]) / d[2];
+    const y = from[1] + s * d[1];
     if (y > 0 && y < 6) hit(s, () => pattern(from[0] + s * d[0] + 40, y + 17, s / focalPx, 2));
     for (const [x0, z, half] of POSTS) {
-      const q = (z - from[2]) / d[2],
-        x = from[0] + q * d[0],
-        py = from[1] + q * d[1];
+      const q = (z - from[2]) / d[2];
+      const x = from[0] + q * d[0];
+      const py = from[1] + q * d[1];
       if (Math.abs(x - x0) < half && py > 0 && py < 3) hit(q, () => pattern(x + 90 + x0, py, q / focalPx, 5));
     }
     if (walker) {
-      const q = (5 - from[2]) / d[2],
-        x = from[0] + q * d[0] - (-2 + 3.5 * time),
-        py = from[1] + q * d[1];
+      const q = (5 - from[2]) / d[2];
+      const x = from[0] + q * d[0] - (-2 + 3.5 * time);
+      const py = from[1] + q * d[1];
       if (Math.abs(x) < 0.28 && py > 0 && py < 1.75) hit(q, () => 0.1 + 0.5 * pattern(x + 30, py, q / focalPx, 6));
     }
   }
@@ -163,8 +163,8 @@ function shade(from: Vec3, d: Vec3, focalPx: number, time: number, walker: boole
  * Value noise in octaves, those finer than the pixel's footprint left out. `fine`: cells a metre of the first octave.
  */
 function pattern(u: number, v: number, footprint: number, fine: number): number {
-  let sum = 0.45,
-    a = 0.3;
+  let sum = 0.45;
+  let a = 0.3;
   for (let k = 0, c = fine; k < 4; k++, c *= 2.3, a *= 0.75) {
     const seen = 1 - footprint * c * 1.2;
     if (seen <= 0) break;
@@ -174,18 +174,18 @@ function pattern(u: number, v: number, footprint: number, fine: number): number 
 }
 
 function cell(x: number, y: number, k: number): number {
-  const ix = Math.floor(x),
-    iy = Math.floor(y),
-    fx = x - ix,
-    fy = y - iy,
-    sx = fx * fx * (3 - 2 * fx),
-    sy = fy * fy * (3 - 2 * fy);
+  const ix = Math.floor(x);
+  const iy = Math.floor(y);
+  const fx = x - ix;
+  const fy = y - iy;
+  const sx = fx * fx * (3 - 2 * fx);
+  const sy = fy * fy * (3 - 2 * fy);
   const at = (a: number, b: number): number => {
     let h = Math.imul(a * 374761393 + b * 668265263 + k * 974634, 1274126177);
     h = Math.imul(h ^ (h >>> 15), 2246822519);
     return ((h ^ (h >>> 13)) >>> 0) / 4294967296;
   };
-  const t = at(ix, iy) + sx * (at(ix + 1, iy) - at(ix, iy)),
-    q = at(ix, iy + 1) + sx * (at(ix + 1, iy + 1) - at(ix, iy + 1));
+  const t = at(ix, iy) + sx * (at(ix + 1, iy) - at(ix, iy));
+  const q = at(ix, iy + 1) + sx * (at(ix + 1, iy + 1) - at(ix, iy + 1));
   return t + sy * (q - t);
 }

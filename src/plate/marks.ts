@@ -179,11 +179,11 @@ const IN_WORDS: Readonly<Record<string, string>> = {
 export function firstIssue(error: z.ZodError): string {
   const i = error.issues[0];
   if (i === undefined) return 'it does not have the form asked for';
-  const place = i.path.length > 0 ? i.path.join('.') : 'the document',
-    types = /expected (\w+), received (\w+)/i.exec(i.message);
+  const place = i.path.length > 0 ? i.path.join('.') : 'the document';
+  const types = /expected (\w+), received (\w+)/i.exec(i.message);
   if (types === null) return `${place}: ${i.message}`;
-  const wanted = IN_WORDS[types[1]!] ?? types[1]!,
-    got = IN_WORDS[types[2]!] ?? types[2]!;
+  const wanted = IN_WORDS[types[1]!] ?? types[1]!;
+  const got = IN_WORDS[types[2]!] ?? types[2]!;
   return types[2] === 'undefined'
     ? `${place} is missing; ${wanted} belongs there`
     : `${place} should be ${wanted}, but is ${got}`;

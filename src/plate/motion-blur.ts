@@ -49,11 +49,11 @@ function centreOf(edge: Edge): number {
 
 /** Width that fits best for a given s, by golden-section search on 0..20 px. */
 function bestWidth(edge: Edge, centre: number, s: number): number {
-  let lo = 0,
-    hi = 20;
+  let lo = 0;
+  let hi = 20;
   // The misfit has one valley: bracket it coarsely first.
-  let at = 0,
-    best = Infinity;
+  let at = 0;
+  let best = Infinity;
   for (let w = 0; w <= 20; w += 1) {
     const e = misfit(edge, centre, w, s);
     if (e < best) {
@@ -64,10 +64,10 @@ function bestWidth(edge: Edge, centre: number, s: number): number {
   lo = Math.max(0, at - 1);
   hi = Math.min(20, at + 1);
   const g = (Math.sqrt(5) - 1) / 2;
-  let a = hi - g * (hi - lo),
-    b = lo + g * (hi - lo);
-  let fa = misfit(edge, centre, a, s),
-    fb = misfit(edge, centre, b, s);
+  let a = hi - g * (hi - lo);
+  let b = lo + g * (hi - lo);
+  let fa = misfit(edge, centre, a, s);
+  let fb = misfit(edge, centre, b, s);
   for (let k = 0; k < 12; k++) {
     if (fa < fb) {
       hi = b;
@@ -128,8 +128,8 @@ export function motionBlurOf(request: BlurRequest): MotionBlur {
         .sort((p, q) => p.r - q.r);
       if (order.length < 5) continue;
       const half = order.reduce((t, o) => t + o.k, 0) / 2;
-      let t = 0,
-        length = order[order.length - 1]!.r;
+      let t = 0;
+      let length = order[order.length - 1]!.r;
       for (const o of order) {
         t += o.k;
         if (t >= half) {

@@ -6,8 +6,8 @@ import { lightFromShading } from './light-shading.js';
 import { outlineBlur } from './outline-blur.js';
 
 function soft(seed: number, blur: number): ReturnType<typeof makeHead> {
-  const h = makeHead(new RandomStream(seed, 5), 40),
-    n = h.picture.width * h.picture.height;
+  const h = makeHead(new RandomStream(seed, 5), 40);
+  const n = h.picture.width * h.picture.height;
   if (blur > 0)
     for (let c = 0; c < 3; c++)
       h.picture.data.set(
@@ -36,13 +36,13 @@ describe('a head out of focus', () => {
     }
   });
   it('tells key over fill with a standard deviation that grows and covers the truth', () => {
-    let covered = 0,
-      told = 0;
+    let covered = 0;
+    let told = 0;
     for (const s of seeds) {
-      const sharp = soft(s, 0),
-        h = soft(s, 6),
-        l = lightFromShading(h.picture, h.ellipse, null),
-        before = lightFromShading(sharp.picture, sharp.ellipse, null);
+      const sharp = soft(s, 0);
+      const h = soft(s, 6);
+      const l = lightFromShading(h.picture, h.ellipse, null);
+      const before = lightFromShading(sharp.picture, sharp.ellipse, null);
       if (l === null || before === null) continue;
       told++;
       expect(l.keyFillSd).toBeGreaterThan(0.5);

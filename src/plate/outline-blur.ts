@@ -10,8 +10,8 @@ const RAYS = 48;
 /** Rays sharper than all but this share. */
 const SHARPER = 0.3;
 /** Range looked at, as a share of the ellipse's radius. */
-const FROM = 0.55,
-  TO = 1.45;
+const FROM = 0.55;
+const TO = 1.45;
 
 /**
  * σ of the outline's blur in pixels; null where too little of it stands out from what lies
@@ -19,26 +19,26 @@ const FROM = 0.55,
  */
 export function outlineBlur(p: Picture, ellipse: readonly [number, number, number, number, number]): number | null {
   const [cx, cy, rx, ry, deg] = ellipse;
-  const n = p.width * p.height,
-    angle = (deg * Math.PI) / 180,
-    ca = Math.cos(angle),
-    sa = Math.sin(angle);
+  const n = p.width * p.height;
+  const angle = (deg * Math.PI) / 180;
+  const ca = Math.cos(angle);
+  const sa = Math.sin(angle);
   const found: number[] = [];
   let peak = 0;
   const rays: { contrast: number; sigma: number }[] = [];
   for (let k = 0; k < RAYS; k++) {
-    const a = (2 * Math.PI * k) / RAYS,
-      ex = rx * Math.cos(a),
-      ey = ry * Math.sin(a);
-    const dx = ex * ca - ey * sa,
-      dy = ex * sa + ey * ca,
-      radius = Math.hypot(dx, dy);
-    const steps = Math.ceil(radius * (TO - FROM)),
-      line: [number[], number[], number[]] = [[], [], []];
+    const a = (2 * Math.PI * k) / RAYS;
+    const ex = rx * Math.cos(a);
+    const ey = ry * Math.sin(a);
+    const dx = ex * ca - ey * sa;
+    const dy = ex * sa + ey * ca;
+    const radius = Math.hypot(dx, dy);
+    const steps = Math.ceil(radius * (TO - FROM));
+    const line: [number[], number[], number[]] = [[], [], []];
     for (let i = 0; i <= steps; i++) {
-      const t = FROM + ((TO - FROM) * i) / steps,
-        x = Math.floor(cx + dx * t),
-        y = Math.floor(cy + dy * t);
+      const t = FROM + ((TO - FROM) * i) / steps;
+      const x = Math.floor(cx + dx * t);
+      const y = Math.floor(cy + dy * t);
       if (x < 0 || y < 0 || x >= p.width || y >= p.height) break;
       for (let c = 0; c < 3; c++) line[c]!.push(p.data[c * n + y * p.width + x]!);
     }
@@ -47,8 +47,8 @@ export function outlineBlur(p: Picture, ellipse: readonly [number, number, numbe
     // The step is that of the channel that changes most between the two ends, its slope over two pixels (noise).
     let best = { contrast: 0, sigma: Infinity };
     for (let c = 0; c < 3; c++) {
-      const v = line[c]!,
-        end = Math.max(2, m >> 3);
+      const v = line[c]!;
+      const end = Math.max(2, m >> 3);
       const mean = (from: number, to: number): number => {
         let s = 0;
         for (let i = from; i < to; i++) s += v[i]!;

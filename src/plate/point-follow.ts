@@ -49,8 +49,8 @@ export async function followPoints(
   const keys = [...new Set(marked.flatMap((m) => [...m.keys()]))]
     .filter((f) => f >= span.in && f < span.out)
     .sort((a, b) => a - b);
-  const ahead = marked.map(() => new Map<number, FollowedPoint>()),
-    behind = marked.map(() => new Map<number, FollowedPoint>());
+  const ahead = marked.map(() => new Map<number, FollowedPoint>());
+  const behind = marked.map(() => new Map<number, FollowedPoint>());
   for (const [i, key] of keys.entries()) {
     const start = await lumaAt(source, key);
     for (const [ways, to, backwards] of [
@@ -60,8 +60,8 @@ export async function followPoints(
       if (Math.abs(to - key) < 2) continue;
       let before = buildPyramid(start.slice(), w, h, LEVELS);
       // Marked here, or carried to here by the pass from an earlier mark: a mark may name only some of the points.
-      const live = marked.map((m) => m.get(key) ?? null),
-        steps = marked.map(() => 0);
+      const live = marked.map((m) => m.get(key) ?? null);
+      const steps = marked.map(() => 0);
       const frames = backwards ? framesBackward(source, key - 1, to + 1) : source.frames(key + 1, to);
       for await (const f of frames) {
         signal?.throwIfAborted();
@@ -94,17 +94,17 @@ function blended(
   for (const [f, p] of marks) out.set(f, { x: p[0], y: p[1], sdPx: MARK_SD });
   for (const f of new Set([...ahead.keys(), ...behind.keys()])) {
     if (out.has(f)) continue;
-    const a = ahead.get(f),
-      b = behind.get(f);
+    const a = ahead.get(f);
+    const b = behind.get(f);
     if (a === undefined || b === undefined) {
       out.set(f, (a ?? b)!);
       continue;
     }
-    const from = keys.filter((k) => k < f).at(-1) ?? f - 1,
-      to = keys.find((k) => k > f) ?? f + 1;
-    const wa = (to - f) / a.sdPx ** 2,
-      wb = (f - from) / b.sdPx ** 2,
-      k = wb / (wa + wb);
+    const from = keys.filter((k) => k < f).at(-1) ?? f - 1;
+    const to = keys.find((k) => k > f) ?? f + 1;
+    const wa = (to - f) / a.sdPx ** 2;
+    const wb = (f - from) / b.sdPx ** 2;
+    const k = wb / (wa + wb);
     out.set(f, {
       x: a.x + k * (b.x - a.x),
       y: a.y + k * (b.y - a.y),
@@ -135,9 +135,9 @@ function descend(
   y: number,
   radius: number,
 ): { x: number; y: number; alike: number } | null {
-  let dx = 0,
-    dy = 0,
-    alike = 0;
+  let dx = 0;
+  let dy = 0;
+  let alike = 0;
   for (let l = Math.min(a.length, b.length) - 1; l >= 0; l--) {
     const k = 2 ** l;
     const found = window(a[l]!, b[l]!, x / k, y / k, dx / k, dy / k, Math.max(4, Math.round(radius / Math.sqrt(k))));
@@ -162,18 +162,18 @@ function window(
   dy0: number,
   r: number,
 ): { dx: number; dy: number; alike: number } | null {
-  const side = 2 * r + 1,
-    n = side * side;
-  const patch = new Float64Array(n),
-    gx = new Float64Array(n),
-    gy = new Float64Array(n),
-    q = new Float64Array(n);
+  const side = 2 * r + 1;
+  const n = side * side;
+  const patch = new Float64Array(n);
+  const gx = new Float64Array(n);
+  const gy = new Float64Array(n);
+  const q = new Float64Array(n);
   if (!sample(a, x, y, r, patch)) return null;
   const wide = new Float64Array((side + 2) * (side + 2));
   if (!sample(a, x, y, r + 1, wide)) return null;
-  let gxx = 0,
-    gxy = 0,
-    gyy = 0;
+  let gxx = 0;
+  let gxy = 0;
+  let gyy = 0;
   for (let v = 0, i = 0; v < side; v++)
     for (let u = 0; u < side; u++, i++) {
       const o = (v + 1) * (side + 2) + u + 1;
@@ -183,22 +183,22 @@ function window(
       gxy += gx[i]! * gy[i]!;
       gyy += gy[i]! * gy[i]!;
     }
-  const least = (gxx + gyy - Math.hypot(gxx - gyy, 2 * gxy)) / 2,
-    det = gxx * gyy - gxy * gxy;
+  const least = (gxx + gyy - Math.hypot(gxx - gyy, 2 * gxy)) / 2;
+  const det = gxx * gyy - gxy * gxy;
   if (!(least > 1e-5 * n)) return null;
-  const pm = mean(patch),
-    pv = Math.sqrt(Math.max(1e-12, variance(patch, pm)));
-  let dx = dx0,
-    dy = dy0,
-    alike = 0;
+  const pm = mean(patch);
+  const pv = Math.sqrt(Math.max(1e-12, variance(patch, pm)));
+  let dx = dx0;
+  let dy = dy0;
+  let alike = 0;
   for (let round = 0; round < ROUNDS; round++) {
     if (!sample(b, x + dx, y + dy, r, q)) return null;
-    const qm = mean(q),
-      qv = Math.sqrt(Math.max(1e-12, variance(q, qm))),
-      gain = pv / qv;
-    let sx = 0,
-      sy = 0,
-      dot = 0;
+    const qm = mean(q);
+    const qv = Math.sqrt(Math.max(1e-12, variance(q, qm)));
+    const gain = pv / qv;
+    let sx = 0;
+    let sy = 0;
+    let dot = 0;
     for (let i = 0; i < n; i++) {
       const e = patch[i]! - pm - gain * (q[i]! - qm);
       sx += e * gx[i]!;
@@ -206,8 +206,8 @@ function window(
       dot += (patch[i]! - pm) * (q[i]! - qm);
     }
     alike = dot / (n * pv * qv);
-    const ux = (sx * gyy - sy * gxy) / det,
-      uy = (sy * gxx - sx * gxy) / det;
+    const ux = (sx * gyy - sy * gxy) / det;
+    const uy = (sy * gxx - sx * gxy) / det;
     dx += ux;
     dy += uy;
     if (!(Math.hypot(dx - dx0, dy - dy0) < 2 * r)) return null;
@@ -218,13 +218,13 @@ function window(
 
 /** Bilinear square about (x, y); false where it leaves the picture. */
 function sample(p: PyramidLevel, x: number, y: number, r: number, out: Float64Array): boolean {
-  const px = x - 0.5 - r,
-    py = y - 0.5 - r,
-    ix = Math.floor(px),
-    iy = Math.floor(py),
-    fx = px - ix,
-    fy = py - iy,
-    side = 2 * r + 1;
+  const px = x - 0.5 - r;
+  const py = y - 0.5 - r;
+  const ix = Math.floor(px);
+  const iy = Math.floor(py);
+  const fx = px - ix;
+  const fy = py - iy;
+  const side = 2 * r + 1;
   if (!(ix >= 0 && iy >= 0 && ix + side + 1 < p.width && iy + side + 1 < p.height)) return false;
   for (let v = 0, i = 0; v < side; v++) {
     let o = (iy + v) * p.width + ix;

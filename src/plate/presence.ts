@@ -10,8 +10,8 @@ export interface Key {
 
 /** Is the thing there on frame `n`? True where no frame is marked as gone. `keys`: in any order, of one thing. */
 export function isThere(keys: readonly Key[], n: number): boolean {
-  let before: Key | null = null,
-    after: Key | null = null;
+  let before: Key | null = null;
+  let after: Key | null = null;
   for (const k of keys) {
     if (k.frame <= n && (before === null || k.frame > before.frame)) before = k;
     if (k.frame >= n && (after === null || k.frame < after.frame)) after = k;

@@ -5,8 +5,8 @@ import { proposeMarks } from './propose-marks.js';
 import { solveView } from './view.js';
 
 describe('proposed marks', () => {
-  const W = 800,
-    H = 450;
+  const W = 800;
+  const H = 450;
   const cam = groundCamera({ focalPx: 850, tiltDeg: -14, rollDeg: 0, cameraHeight: 1.5, widthPx: W, heightPx: H });
   /**
    * A floor of boards 0.28 m wide that run away under 12°, each of its own grey, seen
@@ -16,8 +16,8 @@ describe('proposed marks', () => {
     const random = new RandomStream(2);
     const tone = Array.from({ length: 400 }, () => 0.25 + 0.4 * random.uniform());
     const luma = new Float32Array(W * H);
-    const c = Math.cos(0.21),
-      s = Math.sin(0.21);
+    const c = Math.cos(0.21);
+    const s = Math.sin(0.21);
     for (let y = 0; y < H; y++)
       for (let x = 0; x < W; x++) {
         let v = 0;
@@ -53,13 +53,13 @@ describe('proposed marks', () => {
       const luma = new Float32Array(W * H).fill(0.4);
       const random = new RandomStream(5);
       const ink = (x0: number, y0: number, x1: number, y1: number, tone: number): void => {
-        const dx = x1 - x0,
-          dy = y1 - y0,
-          l = Math.hypot(dx, dy);
+        const dx = x1 - x0;
+        const dy = y1 - y0;
+        const l = Math.hypot(dx, dy);
         for (let y = Math.max(0, Math.floor(Math.min(y0, y1) - 3)); y < Math.min(H, Math.max(y0, y1) + 3); y++)
           for (let x = Math.max(0, Math.floor(Math.min(x0, x1) - 3)); x < Math.min(W, Math.max(x0, x1) + 3); x++) {
-            const u = ((x + 0.5 - x0) * dx + (y + 0.5 - y0) * dy) / l,
-              v = ((x + 0.5 - x0) * dy - (y + 0.5 - y0) * dx) / l;
+            const u = ((x + 0.5 - x0) * dx + (y + 0.5 - y0) * dy) / l;
+            const v = ((x + 0.5 - x0) * dy - (y + 0.5 - y0) * dx) / l;
             if (u > 0 && u < l)
               luma[y * W + x] = Math.max(luma[y * W + x]!, 0.4 + tone * Math.max(0, Math.min(1, 2.5 - Math.abs(v))));
           }

@@ -103,8 +103,8 @@ const cross = (a: V3, b: V3): V3 => [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[
 
 /** Distance of a segment's end from the line through its middle and the point v (homogeneous), px. */
 function misfit(s: LineSegment, v: V3): number {
-  const mx = (s.a[0] + s.b[0]) / 2,
-    my = (s.a[1] + s.b[1]) / 2;
+  const mx = (s.a[0] + s.b[0]) / 2;
+  const my = (s.a[1] + s.b[1]) / 2;
   const l = cross([mx, my, 1], v);
   const n = Math.hypot(l[0], l[1]);
   return n < 1e-12 ? Infinity : Math.abs(l[0] * s.a[0] + l[1] * s.a[1] + l[2]) / n;
@@ -122,8 +122,8 @@ function family(
   const random = new RandomStream(segments.length * 31 + width, lane);
   let best: { point: V3; score: number } | null = null;
   for (let round = 0; round < 700; round++) {
-    const i = random.below(segments.length),
-      j = random.below(segments.length);
+    const i = random.below(segments.length);
+    const j = random.below(segments.length);
     if (i === j) continue;
     const v = cross(lines[i]!, lines[j]!);
     if (!plausible(v, segments[i]!, width, height) || !plausible(v, segments[j]!, width, height)) continue;
@@ -144,8 +144,8 @@ function family(
  */
 function plausible(v: V3, s: LineSegment, width: number, height: number): boolean {
   if (Math.abs(v[2]) < 1e-9) return true;
-  const x = v[0] / v[2],
-    y = v[1] / v[2];
+  const x = v[0] / v[2];
+  const y = v[1] / v[2];
   return (
     y < Math.min(s.a[1], s.b[1]) - 2 && y > -3 * height && y < 0.7 * height && Math.abs(x - width / 2) < 12 * width
   );
@@ -166,8 +166,8 @@ function distinct(segments: readonly LineSegment[], v: V3): number {
 /** Up to four lines, the longest of each stretch of bearing. */
 function spreadOut(segments: readonly LineSegment[], v: V3): LineSegment[] {
   const b = bearings(segments, v);
-  const lo = Math.min(...b),
-    hi = Math.max(...b);
+  const lo = Math.min(...b);
+  const hi = Math.max(...b);
   const best: (LineSegment | undefined)[] = [undefined, undefined, undefined, undefined];
   segments.forEach((s, i) => {
     const k = Math.min(3, Math.floor((4 * (b[i]! - lo)) / Math.max(1e-9, hi - lo)));
@@ -200,8 +200,8 @@ function horizonOf(
   if (first === undefined) return null;
   const second = finite[1];
   if (second !== undefined && Math.abs(second.at[0] - first.at[0]) > 0.3 * width) {
-    const [x, y] = first.at,
-      k = (second.at[1] - y) / (second.at[0] - x);
+    const [x, y] = first.at;
+    const k = (second.at[1] - y) / (second.at[0] - x);
     const square = roll === null || Math.abs(Math.atan(k) - roll.value) < Math.max(SQUARE, SURE * roll.sd);
     // A horizon that leans more than 8° is two wrong families, not a horizon.
     if (Math.abs(k) < 0.14 && square)
@@ -214,9 +214,9 @@ function horizonOf(
       };
     if (!square) return null;
   }
-  const [x, y] = first.at,
-    k = Math.tan(roll?.value ?? 0),
-    middle = y + k * (width / 2 - x);
+  const [x, y] = first.at;
+  const k = Math.tan(roll?.value ?? 0);
+  const middle = y + k * (width / 2 - x);
   return first.support >= LONE_SUPPORT && middle > -height && middle < height
     ? {
         line: [

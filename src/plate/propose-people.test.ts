@@ -10,9 +10,9 @@ import type { Mat3 } from '../geometry/mat3.js';
 import { peopleIn, type Moment } from './propose-people.js';
 import { solveView } from './view.js';
 
-const W = 400,
-  H = 225,
-  WIDE = 700;
+const W = 400;
+const H = 225;
+const WIDE = 700;
 const random = new RandomStream(3);
 /** A set wider than the picture, so that the camera can pan over it. */
 const wall = [0, 1, 2].map(() =>
@@ -31,8 +31,8 @@ type Figure = (x: number, y: number, t: number) => boolean;
  */
 const footAt = (t: number): number => 150 + 8 * t;
 const walker: Figure = (x, y, t) => {
-  const u = x - footAt(t),
-    v = 200 - y;
+  const u = x - footAt(t);
+  const v = 200 - y;
   return (
     Math.hypot(u, v - 108) < 12 ||
     (Math.abs(u) < 17 && v > 48 && v < 98) ||
@@ -45,13 +45,13 @@ const shadow: Figure = (x, y, t) => {
 };
 
 function shot(figure: Figure, t: number, pan: number, dark: Figure | null = null): Picture {
-  const p = createPicture(W, H, 3),
-    grain = new RandomStream(1000 + t);
+  const p = createPicture(W, H, 3);
+  const grain = new RandomStream(1000 + t);
   for (let y = 0, i = 0; y < H; y++)
     for (let x = 0; x < W; x++, i++) {
-      const sx = x + pan * t,
-        on = figure(sx, y, t),
-        lit = dark?.(sx, y, t) === true ? 0.6 : 1;
+      const sx = x + pan * t;
+      const on = figure(sx, y, t);
+      const lit = dark?.(sx, y, t) === true ? 0.6 : 1;
       for (let c = 0; c < 3; c++)
         p.data[c * W * H + i] =
           (on
@@ -79,8 +79,8 @@ describe('people proposed', () => {
           for (const at of [6, 12]) {
             const found = look(walker, at, pan, dark);
             expect(found, `pan ${pan}, frame ${at}`).toHaveLength(1);
-            const [p] = found,
-              x = footAt(at) - pan * at;
+            const [p] = found;
+            const x = footAt(at) - pan * at;
             expect(Math.abs(p!.top[0] - x)).toBeLessThan(3);
             expect(Math.abs(p!.top[1] - 80)).toBeLessThan(3);
             expect(Math.abs(p!.foot[1] - 200)).toBeLessThan(3);
@@ -116,8 +116,8 @@ describe('people proposed', () => {
         },
       ],
     });
-    const known = solveView(marks(), { widthPx: 1280, heightPx: 720 }).cameraHeight,
-      guessed = solveView(marks(0.1), { widthPx: 1280, heightPx: 720 }).cameraHeight;
+    const known = solveView(marks(), { widthPx: 1280, heightPx: 720 }).cameraHeight;
+    const guessed = solveView(marks(0.1), { widthPx: 1280, heightPx: 720 }).cameraHeight;
     expect(guessed.sd! / guessed.value!).toBeGreaterThan(1.3 * (known.sd! / known.value!));
     expect(guessed.sd! / guessed.value!).toBeGreaterThan(0.03);
   });

@@ -34,14 +34,14 @@ export interface Moment {
 }
 
 /** Moments of the shot that the set is made of, and how many must show a place. */
-const MOMENTS = 21,
-  LEAST_SEEN = 5;
+const MOMENTS = 21;
+const LEAST_SEEN = 5;
 /** Coded difference from the set that is no noise; and in robust sds of the frame's own. */
-const LEAST_DIFFERENCE = 0.06,
-  NOISE_SDS = 6;
-const LEAST_HEIGHT = 0.15,
-  TALL: readonly [number, number] = [1.5, 5.5],
-  LEAST_FILL = 0.3;
+const LEAST_DIFFERENCE = 0.06;
+const NOISE_SDS = 6;
+const LEAST_HEIGHT = 0.15;
+const TALL: readonly [number, number] = [1.5, 5.5];
+const LEAST_FILL = 0.3;
 const MOST_PEOPLE = 4;
 const WORK_PX = 400;
 const STILL_SECONDS = 30;
@@ -49,8 +49,8 @@ const STILL_SECONDS = 30;
 /** Do half of two pictures show the same? */
 function alike(a: Picture, b: Picture): boolean {
   const n = a.width * a.height;
-  let same = 0,
-    count = 0;
+  let same = 0;
+  let count = 0;
   for (let i = 0; i < n; i += 5) {
     count++;
     if (Math.abs(a.data[n + i]! - b.data[n + i]!) < LEAST_DIFFERENCE) same++;
@@ -64,8 +64,8 @@ function alike(a: Picture, b: Picture): boolean {
  */
 function densest(sorted: Float32Array): number {
   const k = Math.max(3, Math.ceil(sorted.length / 3));
-  let at = 0,
-    least = Infinity;
+  let at = 0;
+  let least = Infinity;
   for (let i = 0; i + k <= sorted.length; i++) {
     const span = sorted[i + k - 1]! - sorted[i]!;
     if (span < least) {
@@ -78,25 +78,25 @@ function densest(sorted: Float32Array): number {
 
 /** @param frame display-coded RGB @param moments of the same size */
 export function peopleIn(frame: Picture, moments: readonly Moment[]): PersonLike[] {
-  const { width: w, height: h } = frame,
-    n = w * h;
-  const set = new Float32Array(3 * n),
-    seen = new Uint8Array(n);
+  const { width: w, height: h } = frame;
+  const n = w * h;
+  const set = new Float32Array(3 * n);
+  const seen = new Uint8Array(n);
   const values = [new Float32Array(moments.length), new Float32Array(moments.length), new Float32Array(moments.length)];
   const backs = moments.map((m) => invert(m.toFrame));
   for (let y = 0, i = 0; y < h; y++)
     for (let x = 0; x < w; x++, i++) {
       let k = 0;
       for (let j = 0; j < moments.length; j++) {
-        const [u, v] = apply(backs[j]!, x + 0.5, y + 0.5),
-          a = u - 0.5,
-          b = v - 0.5;
+        const [u, v] = apply(backs[j]!, x + 0.5, y + 0.5);
+        const a = u - 0.5;
+        const b = v - 0.5;
         if (!(a >= 0 && b >= 0 && a < w - 1 && b < h - 1)) continue;
-        const xi = a | 0,
-          yi = b | 0,
-          s = a - xi,
-          t = b - yi,
-          d = moments[j]!.picture.data;
+        const xi = a | 0;
+        const yi = b | 0;
+        const s = a - xi;
+        const t = b - yi;
+        const d = moments[j]!.picture.data;
         for (let c = 0; c < 3; c++) {
           const o = c * n + yi * w + xi;
           values[c]![k] = (1 - t) * ((1 - s) * d[o]! + s * d[o + 1]!) + t * ((1 - s) * d[o + w]! + s * d[o + w + 1]!);
@@ -116,8 +116,8 @@ export function peopleIn(frame: Picture, moments: readonly Moment[]): PersonLike
       let most = 0;
       for (let c = 0; c < 3; c++) {
         const v = frame.data[c * n + i]!;
-        let low = Infinity,
-          high = -Infinity;
+        let low = Infinity;
+        let high = -Infinity;
         for (let dy = -1; dy <= 1; dy++)
           for (let dx = -1; dx <= 1; dx++) {
             const q = set[c * n + i + dy * w + dx]!;
@@ -164,10 +164,10 @@ function shapeOf(
   const bh = p.y1 - p.y0;
   const rows: { readonly count: number; readonly mean: number; readonly left: number; readonly right: number }[] = [];
   const row = (y: number, from: number, to: number): (typeof rows)[number] => {
-    let count = 0,
-      sum = 0,
-      left = -1,
-      right = -1;
+    let count = 0;
+    let sum = 0;
+    let left = -1;
+    let right = -1;
     for (let x = Math.max(p.x0, from); x < Math.min(p.x1, to); x++)
       if (labels[y * w + x] === label) {
         count++;
@@ -185,13 +185,13 @@ function shapeOf(
   }
   if (middle.length < 4) return null;
   const mid = (v: number[]): number => v.sort((a, b) => a - b)[v.length >> 1]!;
-  const left = mid(middle.map((q) => q.left)),
-    right = mid(middle.map((q) => q.right)),
-    wide = right - left;
-  const from = Math.round(left - 0.35 * wide),
-    to = Math.round(right + 0.35 * wide);
-  let area = 0,
-    widest = 0;
+  const left = mid(middle.map((q) => q.left));
+  const right = mid(middle.map((q) => q.right));
+  const wide = right - left;
+  const from = Math.round(left - 0.35 * wide);
+  const to = Math.round(right + 0.35 * wide);
+  let area = 0;
+  let widest = 0;
   for (let y = p.y0; y < p.y1; y++) {
     const q = row(y, from, to);
     rows.push(q);
@@ -213,12 +213,12 @@ function shapeOf(
       .map((q) => q.right - q.left);
     return list.reduce((s, v) => s + v, 0) / list.length;
   };
-  const head = part(0.01, 0.1),
-    trunk = part(0.2, 0.5);
+  const head = part(0.01, 0.1);
+  const trunk = part(0.2, 0.5);
   if (!(trunk > 0) || head > 1.1 * trunk) return null;
   const at = (a: number, b: number): number => {
-    let s = 0,
-      k = 0;
+    let s = 0;
+    let k = 0;
     for (const q of rows.slice(a, b)) {
       s += q.mean * q.count;
       k += q.count;
@@ -226,8 +226,8 @@ function shapeOf(
     return s / Math.max(1, k);
   };
   const slice = Math.max(1, Math.round(0.08 * tall));
-  const footX = at(foot + 1 - slice, foot + 1),
-    topX = at(top, top + slice);
+  const footX = at(foot + 1 - slice, foot + 1);
+  const topX = at(top, top + slice);
   // Somebody who leans more than 12° is no upright.
   if (Math.abs(footX - topX) > 0.21 * tall) return null;
   return {
@@ -247,11 +247,11 @@ export async function proposePeople(reader: VideoReader, frame: number, camera?:
   if (frameCount < LEAST_SEEN + 1) return [];
   const around = Math.round((4 * rate.num) / rate.den);
   const known = camera?.frames ?? [];
-  const from = known.length > 0 ? Math.max(known[0]!.frame, 0) : Math.max(0, frame - around),
-    to =
-      known.length > 0
-        ? Math.min(frameCount, known[known.length - 1]!.frame + 1)
-        : Math.min(frameCount, frame + around + 1);
+  const from = known.length > 0 ? Math.max(known[0]!.frame, 0) : Math.max(0, frame - around);
+  const to =
+    known.length > 0
+      ? Math.min(frameCount, known[known.length - 1]!.frame + 1)
+      : Math.min(frameCount, frame + around + 1);
   const move = camera ?? (await cameraOf(reader, {}, { in: from, out: to }));
   const toFirst = new Map((move?.frames ?? []).filter((f) => f.support > 0).map((f) => [f.frame, f.homographyToFirst]));
   const home = toFirst.get(frame);
@@ -264,16 +264,16 @@ export async function proposePeople(reader: VideoReader, frame: number, camera?:
   )
     return [];
   if (move === undefined || (home === undefined && move.move !== 'static')) return [];
-  const k = Math.max(1, widthPx / WORK_PX),
-    w = Math.round(widthPx / k),
-    h = Math.round(heightPx / k);
+  const k = Math.max(1, widthPx / WORK_PX);
+  const w = Math.round(widthPx / k);
+  const h = Math.round(heightPx / k);
   const small = async (n: number): Promise<Picture> => resize(toCodedRgb(await reader.frame(n)), w, h);
   const own = await small(frame);
   const moments: Moment[] = [];
   // A camera that stands still shows the same set for longer than was measured: somebody may stand for half a minute.
   const wide = camera === undefined && move.move === 'static' ? Math.round((STILL_SECONDS * rate.num) / rate.den) : 0;
-  const first = wide > 0 ? Math.max(0, frame - wide) : from,
-    end = wide > 0 ? Math.min(frameCount, frame + wide + 1) : to;
+  const first = wide > 0 ? Math.max(0, frame - wide) : from;
+  const end = wide > 0 ? Math.min(frameCount, frame + wide + 1) : to;
   const count = Math.min(MOMENTS, end - first);
   for (let i = 0; i < count; i++) {
     const n = first + Math.round(((i + 0.5) * (end - first)) / count - 0.5);

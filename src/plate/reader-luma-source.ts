@@ -11,8 +11,8 @@ import type { CameraMove } from './types.js';
 
 /** Luma of an open reader, averaged down by `factor`. */
 export function readerLumaSource(reader: VideoReader, factor = 1): LumaSource {
-  const widthPx = Math.floor(reader.info.widthPx / factor),
-    heightPx = Math.floor(reader.info.heightPx / factor);
+  const widthPx = Math.floor(reader.info.widthPx / factor);
+  const heightPx = Math.floor(reader.info.heightPx / factor);
   const plane = new Float32Array(widthPx * heightPx);
   return {
     widthPx,

@@ -53,8 +53,8 @@ export function again(
     ))
       starts.push(s.warp);
   if (starts.length === 0) return null;
-  const startLevel = Math.min(top, near ? 0 : sdPx < 1.2 ? 1 : sdPx < 4 ? 2 : top),
-    options = { predicted, prior, usualSigma: key.usualSigma, light };
+  const startLevel = Math.min(top, near ? 0 : sdPx < 1.2 ? 1 : sdPx < 4 ? 2 : top);
+  const options = { predicted, prior, usualSigma: key.usualSigma, light };
   const from =
     starts.length > 1 && startLevel > 0
       ? bestCoarse(keys, shutter, key, starts, { ...options, startLevel, stopLevel: 1 }, way)
@@ -81,8 +81,8 @@ function bestCoarse(
   options: AlignOptions,
   way: Float64Array | null,
 ): AlignResult | null {
-  const template = shutter.coarse(key, way, options.startLevel ?? 1),
-    tried: Mat3[] = [];
+  const template = shutter.coarse(key, way, options.startLevel ?? 1);
+  const tried: Mat3[] = [];
   let best: AlignResult | null = null;
   for (const start of starts) {
     if (tried.some((t) => cornersApart(key.template, t, start) < SAME_START)) continue;

@@ -75,9 +75,9 @@ export function align(
   const top = Math.min(options.startLevel ?? 99, template.levels.length - 1, pyramid.length - 1);
   const bottom = Math.min(options.stopLevel ?? 0, top);
   const most = options.freedoms ?? 8;
-  const h = scratch.out,
-    b = new Float64Array(8),
-    fields = template.corners.map(([u, v]) => generatorField(u, v));
+  const h = scratch.out;
+  const b = new Float64Array(8);
+  const fields = template.corners.map(([u, v]) => generatorField(u, v));
   let last: LevelState | null = null;
   for (let l = top; l >= bottom; l--) {
     const level = template.levels[l]!;
@@ -120,8 +120,8 @@ export function align(
       const d = solveWithFactor(factor, b, used);
       let move = 0;
       for (const f of fields) {
-        let du = 0,
-          dv = 0;
+        let du = 0;
+        let dv = 0;
         for (let q = 0; q < used; q++) {
           du += f[q]! * d[q]!;
           dv += f[8 + q]! * d[q]!;
@@ -149,8 +149,8 @@ export function align(
   const texture = withoutGrain(information, finest, template.scale, state.sigma, k, scratch);
   const judge = template.levels[Math.min(bottom + 1, template.levels.length - 1)]!;
   const agreement = agreementAt(template, judge, pyramid, warp, scratch, state.light);
-  const eps = generatorLog(multiply(inversePredicted, warp)),
-    pull = new Float64Array(8);
+  const eps = generatorLog(multiply(inversePredicted, warp));
+  const pull = new Float64Array(8);
   for (let r = 0; r < 8; r++) for (let c = 0; c < 8; c++) pull[r] = pull[r]! + options.prior[r * 8 + c]! * eps[c]!;
   return {
     warp,
@@ -177,8 +177,8 @@ function agreementAt(
 ): number {
   if (accumulate(level, pyramid, warp, scratch, true, 0, 0.2, light) === null) return 0;
   // The root of the energy, so that one contrasty stranger in the key frame (a pole) does not outvote the region.
-  let all = 1e-12,
-    good = 0;
+  let all = 1e-12;
+  let good = 0;
   for (let c = 0; c < level.cells; c++) {
     const o = c * SLOTS;
     const e = Math.sqrt(scratch.cells[o + ENERGY]! * level.balance[c]!);
@@ -232,11 +232,11 @@ function accumulate(
   if (!(sw > 0)) return null;
   for (let r = 1; r < 8; r++) for (let c = 0; c < r; c++) out[r * 8 + c] = out[c * 8 + r]!;
   projectLight(out, cells, scratch.lit, level.cells);
-  const swt = out[75]!,
-    sws = out[76]!;
-  const ct = out[77]! - (swt * swt) / sw,
-    cs = out[79]! - (sws * sws) / sw,
-    cts = out[78]! - (swt * sws) / sw;
+  const swt = out[75]!;
+  const sws = out[76]!;
+  const ct = out[77]! - (swt * swt) / sw;
+  const cs = out[79]! - (sws * sws) / sw;
+  const cts = out[78]! - (swt * sws) / sw;
   return {
     visible: seen / level.count,
     inliers: out[72]! / (out[73]! + 1e-12),

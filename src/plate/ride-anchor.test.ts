@@ -4,10 +4,10 @@ import type { Point2 } from '../geometry/mat3.js';
 import type { LumaSource } from './ride-source.js';
 import { trackRegion } from './ride.js';
 
-const W = 320,
-  H = 200,
-  FRAMES = 26,
-  KEY = 10;
+const W = 320;
+const H = 200;
+const FRAMES = 26;
+const KEY = 10;
 const REGION: Point2[] = [
   [110, 60],
   [200, 60],
@@ -19,8 +19,8 @@ const REGION: Point2[] = [
 function texture(seed: number): (x: number, y: number) => number {
   const rng = new RandomStream(seed);
   const waves = Array.from({ length: 40 }, () => {
-    const t = rng.uniform() * Math.PI,
-      k = 0.03 + 0.35 * rng.uniform() ** 2;
+    const t = rng.uniform() * Math.PI;
+    const k = 0.03 + 0.35 * rng.uniform() ** 2;
     return [k * Math.cos(t), k * Math.sin(t), rng.uniform() * 6.28, 0.09 / (1 + 4 * k)] as const;
   });
   return (x, y) => waves.reduce((s, [a, b, p, m]) => s + m * Math.sin(a * x + b * y + p), 0.5);
@@ -41,8 +41,8 @@ function clip(layers: readonly Layer[], seed = 1): LumaSource {
           yield { index: t, luma: before };
           continue;
         }
-        const rng = new RandomStream(seed, t),
-          luma = new Float32Array(W * H);
+        const rng = new RandomStream(seed, t);
+        const luma = new Float32Array(W * H);
         for (let y = 0; y < H; y++)
           for (let x = 0; x < W; x++) {
             let v = 0.5;
@@ -67,8 +67,8 @@ const wall = (seed: number, vx = 0): Layer => {
 const passer = (seed: number, to: number, v: number): Layer => {
   const f = texture(seed);
   return (t, x, y) => {
-    const right = to + v * (t - KEY),
-      left = right - 100;
+    const right = to + v * (t - KEY);
+    const left = right - 100;
     return x > left && x < right && y > 30
       ? f(x - left + 2 * Math.sin(0.5 * t + 0.05 * y), y + 1.5 * Math.sin(0.7 * t))
       : null;
@@ -97,12 +97,12 @@ describe('a region that is mostly hidden on the frame it is drawn on', () => {
     expect(worst(track, (t) => [1.2 * (t - KEY), 0])).toBeLessThan(0.5);
   });
   it('goes by a frame that shows it, where it moves by itself before the set', async () => {
-    const board = texture(5),
-      moves = (t: number): Point2 => [1.5 * (t - KEY), -0.6 * (t - KEY)];
+    const board = texture(5);
+    const moves = (t: number): Point2 => [1.5 * (t - KEY), -0.6 * (t - KEY)];
     const poster: Layer = (t, x, y) => {
-      const [dx, dy] = moves(t),
-        u = x - dx,
-        v = y - dy;
+      const [dx, dy] = moves(t);
+      const u = x - dx;
+      const v = y - dy;
       return u > 100 && u < 210 && v > 50 && v < 140 ? board(u, v) : null;
     };
     const track = await trackRegion(clip([wall(1, -1), poster, passer(2, 172, 17)]), { at: KEY, polygon: REGION });

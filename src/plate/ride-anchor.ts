@@ -35,8 +35,8 @@ export interface AnchorSpan {
  * parts of it go their own ways on its own frame (own choice, which costs time alone: ordinary keys of hard made
  * sequences that are hidden whole or leave the picture have .61 to .64, hidden keys .13 to .62).
  */
-const SERVES = 0.75,
-  DOES_NOT = 0.6;
+const SERVES = 0.75;
+const DOES_NOT = 0.6;
 /** Another frame must agree with the shot by so much more. */
 const BETTER = 0.15;
 /** Once followed from there it must still do better, by less: frames on which all is hidden count there. */
@@ -44,8 +44,8 @@ const STILL = 0.05;
 /** And with so much of the region on its own frame, beyond what agrees by chance. */
 const AT_HOME = 0.08;
 /** How far (px) ways may err: the set's and those of parts; a poor fit's own. */
-const CLOSE = { placePx: 8, shapePx: 3 },
-  LOOSE = { placePx: 40, shapePx: 15 };
+const CLOSE = { placePx: 8, shapePx: 3 };
+const LOOSE = { placePx: 40, shapePx: 15 };
 /** A part that fills more of the region than this is what was followed already. */
 const MOST = 0.6;
 /** Parts that are followed. */
@@ -87,8 +87,8 @@ async function followFrom(
   step: () => void,
   signal?: AbortSignal,
 ): Promise<Followed> {
-  const keyFrame = { index: at, luma: await lumaAt(source, at) },
-    follower = new Follower(keyFrame, source.widthPx, source.heightPx, polygon);
+  const keyFrame = { index: at, luma: await lumaAt(source, at) };
+  const follower = new Follower(keyFrame, source.widthPx, source.heightPx, polygon);
   try {
     const raw = await bothWays(follower, keyFrame, source, span, () => {
       signal?.throwIfAborted();
@@ -137,9 +137,9 @@ async function followAll(
 ): Promise<FollowedFrame[]> {
   const out: FollowedFrame[] = [];
   if (frames === null) return out;
-  const camera = new RideCamera(keyFrame, source.widthPx, source.heightPx),
-    memory = new RideMemory(),
-    luma = memory.floats(source.widthPx * source.heightPx);
+  const camera = new RideCamera(keyFrame, source.widthPx, source.heightPx);
+  const memory = new RideMemory();
+  const luma = memory.floats(source.widthPx * source.heightPx);
   try {
     for await (const f of frames) {
       // Once into the kernels' memory for all that look at it.
@@ -174,8 +174,8 @@ async function otherReference(
   worth: number,
   signal?: AbortSignal,
 ): Promise<Reference | null> {
-  const set: Way = { at: new Map(own.flatMap((f) => (f.set === null ? [] : [[f.frame, f.set] as const]))), ...CLOSE },
-    self: Way = { at: new Map(own.flatMap((f) => (f.found ? [[f.frame, f.homography] as const] : []))), ...LOOSE };
+  const set: Way = { at: new Map(own.flatMap((f) => (f.set === null ? [] : [[f.frame, f.set] as const]))), ...CLOSE };
+  const self: Way = { at: new Map(own.flatMap((f) => (f.found ? [[f.frame, f.homography] as const] : []))), ...LOOSE };
   const bestOf = async (ways: readonly Way[]): Promise<Reference | null> => {
     let best: Reference | null = null;
     for (const way of ways) {
@@ -195,8 +195,8 @@ async function partsOf(
   polygon: readonly Point2[],
   span: AnchorSpan,
 ): Promise<KeyLayer[][]> {
-  const luma = await lumaAt(source, at),
-    out: KeyLayer[][] = [];
+  const luma = await lumaAt(source, at);
+  const out: KeyLayer[][] = [];
   for (const frames of [-ASIDE, ASIDE])
     if (at + frames >= span.in && at + frames < span.out)
       out.push(keyLayers(luma, await lumaAt(source, at + frames), frames, source.widthPx, source.heightPx, polygon));
@@ -212,8 +212,8 @@ async function waysOfParts(
   span: AnchorSpan,
   signal?: AbortSignal,
 ): Promise<Way[]> {
-  const keyFrame = { index: at, luma: await lumaAt(source, at) },
-    out: Way[] = [];
+  const keyFrame = { index: at, luma: await lumaAt(source, at) };
+  const out: Way[] = [];
   for (const part of parts.filter((l) => l.share < MOST).slice(0, MOST_PARTS)) {
     const follower = partFollower(keyFrame, source, polygon, part);
     if (follower === null) continue;
@@ -244,8 +244,8 @@ function partFollower(
 
 /** A track from the reference told from the anchor's frame; null where that does not lie in it. */
 function throughReference(track: Followed, reference: Reference, at: number): AnchorTrack | null {
-  const home = track.frames.find((f) => f.frame === at),
-    back = home === undefined ? null : tryInvert(home.homography);
+  const home = track.frames.find((f) => f.frame === at);
+  const back = home === undefined ? null : tryInvert(home.homography);
   if (home === undefined || back === null) return null;
   const tell = (f: SolvedFrame): SolvedFrame => {
     const sdPx = Math.hypot(f.sdPx, home.sdPx);

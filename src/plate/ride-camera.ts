@@ -57,8 +57,8 @@ export function reduceLuma(
   width: number,
   height: number,
 ): void {
-  const door = kernels(),
-    scope = door.scope();
+  const door = kernels();
+  const scope = door.scope();
   try {
     door.run('rideReduce', [scope.input(luma), fullWidth, k, scope.output(out), width], height, width * k * k);
     scope.finish();

@@ -26,8 +26,8 @@ export function transposedTimes(t: Float64Array, v: Float64Array): Float64Array 
 }
 
 export function changeCoordinates(information: Float64Array, t: Float64Array): Float64Array {
-  const half = new Float64Array(64),
-    out = new Float64Array(64);
+  const half = new Float64Array(64);
+  const out = new Float64Array(64);
   for (let r = 0; r < 8; r++)
     for (let c = 0; c < 8; c++)
       for (let k = 0; k < 8; k++) half[r * 8 + c] = half[r * 8 + c]! + information[r * 8 + k]! * t[k * 8 + c]!;

@@ -66,8 +66,8 @@ export class RegionFit {
       return this.refine(key, a, free);
     // Something covers the region: what is left of it is no longer trusted with the whole motion, only as far as the
     // predictions of the frames before were off.
-    const shift = Math.max(1.5, Math.min(25, 4 * miss.shift)),
-      shape = Math.max(0.25, Math.min(1, 3 * miss.shape));
+    const shift = Math.max(1.5, Math.min(25, 4 * miss.shift));
+    const shape = Math.max(0.25, Math.min(1, 3 * miss.shape));
     const stiff = this.fit(key, a, starts, shift, shape);
     if (stiff === null) return this.refine(key, a, free);
     return free === null || qualityOf(stiff) > 0.9 * qualityOf(free)
@@ -87,8 +87,8 @@ export class RegionFit {
     const pxPerUnit = localScale(predictedWarp);
     const prior = priorInformation(key.template.corners, pxPerUnit, shapePx, shiftPx);
     const near = priorInformation(key.template.corners, pxPerUnit, Math.min(shapePx, 3), Math.min(shiftPx, 8));
-    const top = key.template.levels.length - 1,
-      judge = Math.min(1, top);
+    const top = key.template.levels.length - 1;
+    const judge = Math.min(1, top);
     const template = this.shutter.inMotion(key, this.known.lost > 0 ? null : this.known.last, predictedWarp);
     // Close to the prediction first: on coarse levels what passes in front weighs as much as the region.
     let best: AlignResult | null = null;
@@ -166,8 +166,8 @@ export class RegionFit {
     const unit = multiply(invert(key.fromAnchor), key.template.toPixels);
     const warp = multiply(predicted, unit);
     const reach = 1.2 * localScale(warp);
-    let best: AlignResult | null = null,
-      from = warp;
+    let best: AlignResult | null = null;
+    let from = warp;
     for (const s of detect(key.template, key.coarse, this.keys.pyramid, [warp], reach, 3)) {
       const r = this.sighted(key, s.warp);
       if (better(r, best)) {

@@ -275,8 +275,8 @@ export class Follower {
    * would have it: something else as flat, or as plain.
    */
   private strange(sighted: Sighted, predicted: Mat3, miss: Miss): boolean {
-    const r = sighted.result,
-      at = multiply(multiply(r.warp, invert(sighted.key.template.toPixels)), sighted.key.fromAnchor);
+    const r = sighted.result;
+    const at = multiply(multiply(r.warp, invert(sighted.key.template.toPixels)), sighted.key.fromAnchor);
     return qualityOf(r) < 0.5 && this.keys.missOf(predicted, at).shift > Math.max(12, 4 * miss.shift);
   }
 

@@ -39,8 +39,8 @@ export async function followBack(
       if (!order.slice(from, k).some((i) => !out[i]!.found || out[i]!.anew)) continue;
       const beyond = out[order[k + 1] ?? -1] ?? null;
       follower.resume(end, beyond !== null && beyond.found ? beyond : null);
-      const a = out[order[from]!]!.frame,
-        b = out[order[k - 1]!]!.frame;
+      const a = out[order[from]!]!.frame;
+      const b = out[order[k - 1]!]!.frame;
       const pictures: AsyncGenerator<LumaFrame> = side > 0 ? framesBackward(source, b, a) : source.frames(b, a + 1);
       const place = new Map(order.slice(from, k).map((i) => [out[i]!.frame, i]));
       let missed = 0;

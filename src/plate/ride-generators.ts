@@ -7,9 +7,9 @@ import { apply, multiply, normalise, tryInvert, type Mat3, type Point2 } from '.
 /** exp of Σ δ_k A_k over the eight generators, as a 3 × 3 matrix. */
 export function generatorExp(d: ArrayLike<number>): Mat3 {
   const a: Mat3 = [d[3]! + d[4]!, d[5]! - d[2]!, d[0]!, d[5]! + d[2]!, d[3]! - d[4]!, d[1]!, d[6]!, d[7]!, 0];
-  const a2 = multiply(a, a),
-    a3 = multiply(a2, a),
-    a4 = multiply(a2, a2);
+  const a2 = multiply(a, a);
+  const a3 = multiply(a2, a);
+  const a4 = multiply(a2, a2);
   return a.map((v, i) => (i % 4 === 0 ? 1 : 0) + v + a2[i]! / 2 + a3[i]! / 6 + a4[i]! / 24) as unknown as Mat3;
 }
 
@@ -42,8 +42,8 @@ export function generatorField(u: number, v: number): Float64Array {
 /** Pixels of the frame per template unit at the region's middle. */
 export function localScale(warp: Mat3): number {
   const [x, y] = apply(warp, 0, 0);
-  const [ax, ay] = apply(warp, 0.01, 0),
-    [bx, by] = apply(warp, 0, 0.01);
+  const [ax, ay] = apply(warp, 0.01, 0);
+  const [bx, by] = apply(warp, 0, 0.01);
   return Math.sqrt(Math.abs((ax - x) * (by - y) - (ay - y) * (bx - x))) / 0.01;
 }
 

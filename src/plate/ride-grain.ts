@@ -19,8 +19,8 @@ export function withoutGrain(
   k: number,
   scratch: AlignScratch,
 ): Float64Array {
-  const grain = new Float64Array(64),
-    unit = scale / (1 << level.level);
+  const grain = new Float64Array(64);
+  const unit = scale / (1 << level.level);
   for (let c = 0; c < level.cells; c++) {
     const m = scratch.lit[c * 18 + 16]! * k * (5 / 12) * level.grainShare * sigma * sigma * unit * unit;
     if (m === 0) continue;
@@ -28,10 +28,10 @@ export function withoutGrain(
     for (let r = 0; r < 8; r++)
       for (let q = 0; q < 8; q++) grain[r * 8 + q] = grain[r * 8 + q]! + m * (f[r]! * f[q]! + f[8 + r]! * f[8 + q]!);
   }
-  const inverse = invertSymmetric(information, 8),
-    texture = new Float64Array(64),
-    half = new Float64Array(64),
-    out = new Float64Array(64);
+  const inverse = invertSymmetric(information, 8);
+  const texture = new Float64Array(64);
+  const half = new Float64Array(64);
+  const out = new Float64Array(64);
   if (inverse === null) return out;
   // Where grain seems to explain all of a direction, less of it is taken off: what is left must stay positive.
   let share = 1;
@@ -58,12 +58,12 @@ export function grainIn(
   h: number,
   polygon: readonly (readonly [number, number])[],
 ): number {
-  const xs = polygon.map((p) => p[0]),
-    ys = polygon.map((p) => p[1]);
-  const x0 = Math.max(1, Math.floor(Math.min(...xs))),
-    x1 = Math.min(w - 2, Math.ceil(Math.max(...xs)));
-  const y0 = Math.max(1, Math.floor(Math.min(...ys))),
-    y1 = Math.min(h - 2, Math.ceil(Math.max(...ys)));
+  const xs = polygon.map((p) => p[0]);
+  const ys = polygon.map((p) => p[1]);
+  const x0 = Math.max(1, Math.floor(Math.min(...xs)));
+  const x1 = Math.min(w - 2, Math.ceil(Math.max(...xs)));
+  const y0 = Math.max(1, Math.floor(Math.min(...ys)));
+  const y1 = Math.min(h - 2, Math.ceil(Math.max(...ys)));
   const values: number[] = [];
   const step = Math.max(1, Math.floor(Math.sqrt(((x1 - x0) * (y1 - y0)) / 4000)));
   for (let y = y0; y <= y1; y += step)

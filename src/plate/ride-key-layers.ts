@@ -27,9 +27,9 @@ interface Half {
  * Squares are so many to the region's shorter side, no smaller than `LEAST_SIDE` and no larger than `MOST_SIDE`
  * (pixels of the halved picture), half a square apart.
  */
-const ACROSS = 5,
-  LEAST_SIDE = 8,
-  MOST_SIDE = 18;
+const ACROSS = 5;
+const LEAST_SIDE = 8;
+const MOST_SIDE = 18;
 /** How far (halved px) a square is sought for each frame of distance. */
 const REACH = 12;
 /** A square is told from this correlation on. */
@@ -51,17 +51,17 @@ export function keyLayers(
   heightPx: number,
   polygon: readonly Point2[],
 ): KeyLayer[] {
-  const key = halved(keyLuma, widthPx, heightPx),
-    other = halved(otherLuma, widthPx, heightPx),
-    told: { x: number; y: number; way: [number, number] }[] = [];
-  const xs = polygon.map((p) => p[0] / 2),
-    ys = polygon.map((p) => p[1] / 2),
-    x0 = Math.max(1, Math.min(...xs)),
-    x1 = Math.min(key.w - 2, Math.max(...xs)),
-    y0 = Math.max(1, Math.min(...ys)),
-    y1 = Math.min(key.h - 2, Math.max(...ys));
-  const side = Math.round(Math.max(LEAST_SIDE, Math.min(MOST_SIDE, Math.min(x1 - x0, y1 - y0) / ACROSS))),
-    step = side / 2;
+  const key = halved(keyLuma, widthPx, heightPx);
+  const other = halved(otherLuma, widthPx, heightPx);
+  const told: { x: number; y: number; way: [number, number] }[] = [];
+  const xs = polygon.map((p) => p[0] / 2);
+  const ys = polygon.map((p) => p[1] / 2);
+  const x0 = Math.max(1, Math.min(...xs));
+  const x1 = Math.min(key.w - 2, Math.max(...xs));
+  const y0 = Math.max(1, Math.min(...ys));
+  const y1 = Math.min(key.h - 2, Math.max(...ys));
+  const side = Math.round(Math.max(LEAST_SIDE, Math.min(MOST_SIDE, Math.min(x1 - x0, y1 - y0) / ACROSS)));
+  const step = side / 2;
   for (let y = y0; y + side <= y1 + 0.5; y += step)
     for (let x = x0; x + side <= x1 + 0.5; x += step) {
       if (!insidePolygon(polygon, 2 * x + side, 2 * y + side)) continue;
@@ -72,8 +72,8 @@ export function keyLayers(
   if (told.length < 6) return [];
   const apart = (a: readonly [number, number], b: readonly [number, number]): number =>
     Math.hypot(a[0] - b[0], a[1] - b[1]);
-  const layer = new Int32Array(told.length).fill(-1),
-    shares: number[] = [];
+  const layer = new Int32Array(told.length).fill(-1);
+  const shares: number[] = [];
   for (;;) {
     let best: number[] = [];
     told.forEach((t, i) => {
@@ -90,8 +90,8 @@ export function keyLayers(
   return shares.map((share, k) => ({
     share,
     belongs: (x, y) => {
-      let near = reach * reach,
-        own = -1;
+      let near = reach * reach;
+      let own = -1;
       told.forEach((t, i) => {
         const d = (t.x - x) ** 2 + (t.y - y) ** 2;
         if (d < near) {
@@ -105,9 +105,9 @@ export function keyLayers(
 }
 
 function halved(luma: Float32Array, w: number, h: number): Half {
-  const hw = w >> 1,
-    hh = h >> 1,
-    data = new Float32Array(hw * hh);
+  const hw = w >> 1;
+  const hh = h >> 1;
+  const data = new Float32Array(hw * hh);
   for (let y = 0; y < hh; y++)
     for (let x = 0; x < hw; x++) {
       const o = 2 * y * w + 2 * x;
@@ -122,8 +122,8 @@ function halved(luma: Float32Array, w: number, h: number): Half {
  */
 function sought(key: Half, other: Half, x: number, y: number, side: number, reach: number): [number, number] | null {
   if (x < 0 || y < 0 || x + side > key.w || y + side > key.h) return null;
-  const n = side * side,
-    values = new Float32Array(n);
+  const n = side * side;
+  const values = new Float32Array(n);
   let mean = 0;
   for (let j = 0, i = 0; j < side; j++)
     for (let k = 0; k < side; k++, i++) {
@@ -137,13 +137,13 @@ function sought(key: Half, other: Half, x: number, y: number, side: number, reac
   }
   if (energy < 1e-4 * n) return null;
   const at = (dx: number, dy: number, skip: number): number => {
-    const ox = x + dx,
-      oy = y + dy;
+    const ox = x + dx;
+    const oy = y + dy;
     if (ox < 0 || oy < 0 || ox + side > other.w || oy + side > other.h) return -1;
-    let s = 0,
-      ss = 0,
-      ts = 0,
-      m = 0;
+    let s = 0;
+    let ss = 0;
+    let ts = 0;
+    let m = 0;
     for (let j = 0; j < side; j += skip) {
       const row = (oy + j) * other.w + ox;
       for (let k = 0; k < side; k++) {
@@ -157,9 +157,9 @@ function sought(key: Half, other: Half, x: number, y: number, side: number, reac
     const spread = ss - (s * s) / m;
     return spread > 1e-6 * m ? ts / Math.sqrt((energy / skip) * spread) : 0;
   };
-  let best = -1,
-    bx = 0,
-    by = 0;
+  let best = -1;
+  let bx = 0;
+  let by = 0;
   for (let dy = -reach; dy <= reach; dy += 2)
     for (let dx = -reach; dx <= reach; dx += 2) {
       const v = at(dx, dy, 2);
@@ -170,8 +170,8 @@ function sought(key: Half, other: Half, x: number, y: number, side: number, reac
       }
     }
   best = -1;
-  const cx = bx,
-    cy = by;
+  const cx = bx;
+  const cy = by;
   for (let dy = cy - 2; dy <= cy + 2; dy++)
     for (let dx = cx - 2; dx <= cx + 2; dx++) {
       const v = at(dx, dy, 1);

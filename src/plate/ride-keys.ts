@@ -186,8 +186,8 @@ export class RegionKeys {
         ? null
         : adjointTo(multiply(multiply(invert(key.template.toPixels), key.fromAnchor), this.anchor.toPixels));
     const information = adjoint === null ? result.information : changeCoordinates(result.information, adjoint);
-    const texture = adjoint === null ? result.texture : changeCoordinates(result.texture, adjoint),
-      warp = multiply(homography, this.anchor.toPixels);
+    const texture = adjoint === null ? result.texture : changeCoordinates(result.texture, adjoint);
+    const warp = multiply(homography, this.anchor.toPixels);
     const pull = adjoint === null ? result.pull : transposedTimes(adjoint, result.pull);
     return {
       frame,
@@ -211,12 +211,12 @@ export class RegionKeys {
 
   /** Distance of the corners under two maps of the anchor's pixels: of their middle, and of their shape. */
   missOf(a: Mat3, b: Mat3): Miss {
-    let mx = 0,
-      my = 0;
+    let mx = 0;
+    let my = 0;
     const d = this.anchor.corners.map(([u, v]) => {
       const [x, y] = apply(this.anchor.toPixels, u, v);
-      const p = apply(a, x, y),
-        q = apply(b, x, y);
+      const p = apply(a, x, y);
+      const q = apply(b, x, y);
       mx += (p[0] - q[0]) / 4;
       my += (p[1] - q[1]) / 4;
       return [p[0] - q[0], p[1] - q[1]] as const;

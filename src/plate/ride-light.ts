@@ -47,17 +47,17 @@ export const RN = 10,
  */
 export function projectLight(h: Float64Array, cells: Float64Array, lights: Float64Array, count: number): void {
   for (let c = 0; c < count; c++) {
-    const p = c * 18,
-      o = c * SLOTS;
+    const p = c * 18;
+    const o = c * SLOTS;
     const m = lights[p + 16]!;
     if (m < 1e-6) continue;
-    const mean = lights[p + 17]! / m,
-      share = m / Math.max(1e-9, cells[o + N]!);
-    const bias = 1 / (m + 2 * share),
-      gain = 1 / (share * (cells[o + STT]! + cells[o + RIDGE]!) + 1e-12);
+    const mean = lights[p + 17]! / m;
+    const share = m / Math.max(1e-9, cells[o + N]!);
+    const bias = 1 / (m + 2 * share);
+    const gain = 1 / (share * (cells[o + STT]! + cells[o + RIDGE]!) + 1e-12);
     for (let r = 0; r < 8; r++) {
-      const a = lights[p + r]! * bias,
-        b = (lights[p + 8 + r]! - mean * lights[p + r]!) * gain;
+      const a = lights[p + r]! * bias;
+      const b = (lights[p + 8 + r]! - mean * lights[p + r]!) * gain;
       for (let q = r; q < 8; q++) {
         const d = a * lights[p + q]! + b * (lights[p + 8 + q]! - mean * lights[p + q]!);
         h[r * 8 + q] = h[r * 8 + q]! - d;
@@ -80,12 +80,12 @@ export function solveLight(
   first: boolean,
 ): RegionLight {
   const count = level.cells;
-  let n = 0,
-    t = 0,
-    s = 0,
-    within = 0,
-    cross = 0,
-    used = 0;
+  let n = 0;
+  let t = 0;
+  let s = 0;
+  let within = 0;
+  let cross = 0;
+  let used = 0;
   for (let c = 0; c < count; c++) {
     const o = c * SLOTS;
     const m = cells[o + N]!;
@@ -101,8 +101,8 @@ export function solveLight(
     cells[o + STI] = ti;
     // Every pixel has its say here: a correlation over chosen pixels would prove itself.
     const rn = cells[o + RN]!;
-    const rt = cells[o + RTT]! - cells[o + RT]! ** 2 / rn,
-      ri = cells[o + RII]! - cells[o + RI]! ** 2 / rn;
+    const rt = cells[o + RTT]! - cells[o + RT]! ** 2 / rn;
+    const ri = cells[o + RII]! - cells[o + RI]! ** 2 / rn;
     cells[o + CORR] =
       rn >= 6 && rt > 0 && ri > 0
         ? (cells[o + RTI]! - (cells[o + RT]! * cells[o + RI]!) / rn) / Math.sqrt(rt * ri + 1e-12)
@@ -181,10 +181,10 @@ function lightPlane(
 ): RegionLight {
   const count = level.cells;
   const biases = new Float64Array(count);
-  const trusted = new Float64Array(count),
-    all = new Float64Array(count);
-  let sure = 0,
-    seen = 0;
+  const trusted = new Float64Array(count);
+  const all = new Float64Array(count);
+  let sure = 0;
+  let seen = 0;
   for (let c = 0; c < count; c++) {
     const o = c * SLOTS;
     if (cells[o + N]! < 1e-3) continue;
@@ -193,14 +193,14 @@ function lightPlane(
     if (cells[o + TRUST]! > 0.5) trusted[sure++] = biases[c]!;
   }
   const middle = (v: Float64Array): number => v.sort()[v.length >> 1] ?? 0;
-  let b = sure >= 3 ? middle(trusted.subarray(0, sure)) : middle(all.subarray(0, seen)),
-    bu = 0,
-    bv = 0,
-    scale = 0.15;
+  let b = sure >= 3 ? middle(trusted.subarray(0, sure)) : middle(all.subarray(0, seen));
+  let bu = 0;
+  let bv = 0;
+  let scale = 0.15;
   if (expected !== null) {
     // The gain may have changed with the light: what was expected is carried to it through the mean of the template.
-    let mean = 0,
-      n = 0;
+    let mean = 0;
+    let n = 0;
     for (let c = 0; c < count; c++)
       if (cells[c * SLOTS + N]! > 1e-3) {
         mean += cells[c * SLOTS + ST]!;
@@ -218,22 +218,22 @@ function lightPlane(
   }
   let spread = 0.02;
   for (let it = 0; it < 4; it++) {
-    let s = 1e-9,
-      su = 0,
-      sv = 0,
-      suu = 0,
-      suv = 0,
-      svv = 0,
-      sb = 0,
-      sub = 0,
-      svb = 0,
-      square = 0;
+    let s = 1e-9;
+    let su = 0;
+    let sv = 0;
+    let suu = 0;
+    let suv = 0;
+    let svv = 0;
+    let sb = 0;
+    let sub = 0;
+    let svb = 0;
+    let square = 0;
     for (let c = 0; c < count; c++) {
       const o = c * SLOTS;
       const m = cells[o + N]!;
       if (m < 1e-3) continue;
-      const u = level.middles[2 * c]!,
-        v = level.middles[2 * c + 1]!;
+      const u = level.middles[2 * c]!;
+      const v = level.middles[2 * c + 1]!;
       const e = biases[c]! - b - bu * u - bv * v;
       const w = (m * (0.05 + cells[o + TRUST]!)) / (1 + (e / scale) ** 2) ** 2;
       s += w;
@@ -248,11 +248,11 @@ function lightPlane(
       square += w * e * e;
     }
     // Slopes are drawn towards none by a third of the region's own weight.
-    const cuu = suu - (su * su) / s + 0.1 * s,
-      cvv = svv - (sv * sv) / s + 0.1 * s,
-      cuv = suv - (su * sv) / s;
-    const cub = sub - (su * sb) / s,
-      cvb = svb - (sv * sb) / s;
+    const cuu = suu - (su * su) / s + 0.1 * s;
+    const cvv = svv - (sv * sv) / s + 0.1 * s;
+    const cuv = suv - (su * sv) / s;
+    const cub = sub - (su * sb) / s;
+    const cvb = svb - (sv * sb) / s;
     const det = cuu * cvv - cuv * cuv;
     if (det > 1e-12) {
       bu = (cub * cvv - cvb * cuv) / det;

@@ -62,12 +62,12 @@ export function rideMode(
   const measured = steadied(points.map((p) => measure(template, p, relative)));
   const home = points.findIndex((p) => p.frame === anchorFrame);
   if (measured[home]!.lambda === null) measured[home] = anchored(measured, home);
-  const steps: { shift: number; shape: number }[] = [],
-    bends: { shift: number; shape: number }[] = [];
+  const steps: { shift: number; shape: number }[] = [];
+  const bends: { shift: number; shape: number }[] = [];
   for (let t = 0; t + 1 < points.length; t++) {
-    const a = measured[t]!,
-      b = measured[t + 1]!,
-      c = measured[t + 2];
+    const a = measured[t]!;
+    const b = measured[t + 1]!;
+    const c = measured[t + 2];
     if (a.trust < 0.5 || b.trust < 0.5) continue;
     steps.push(part([-1, 1], [a, b]));
     if (c !== undefined && c.trust >= 0.5) bends.push(part([1, -2, 1], [a, b, c]));
@@ -135,10 +135,10 @@ export function steadied(measured: readonly Measured[]): Measured[] {
 
 /** Mean square of a difference in shift and shape, its noise taken off. */
 export function part(weights: readonly number[], of: readonly Measured[]): { shift: number; shape: number } {
-  let shift = 0,
-    shape = 0,
-    nShift = 0,
-    nShape = 0;
+  let shift = 0;
+  let shape = 0;
+  let nShift = 0;
+  let nShape = 0;
   for (let m = 0; m < D; m++) {
     let v = 0;
     weights.forEach((w, i) => {
@@ -205,8 +205,8 @@ export function measure(template: RideTemplate, p: TrackPoint, relative: boolean
  * track is afterwards laid so that it is at home.
  */
 export function anchored(measured: readonly Measured[], home: number): Measured {
-  const z = measured[home]!.z,
-    lambda = new Float64Array(D * D);
+  const z = measured[home]!.z;
+  const lambda = new Float64Array(D * D);
   let found = 0;
   for (let d = 1; d < measured.length && found < 5; d++)
     for (const m of [measured[home - d], measured[home + d]]) {
@@ -228,10 +228,10 @@ export function bridges(ride: Ride): boolean {
   for (let t = 0; t < ride.measured.length; t++) {
     if (ride.measured[t]!.trust < 0.5) continue;
     if (before >= 0 && t - before > 1) {
-      const a = ride.measured[before]!,
-        b = ride.measured[t]!,
-        jump = part([-1, 1], [a, b]),
-        frames = t - before;
+      const a = ride.measured[before]!;
+      const b = ride.measured[t]!;
+      const jump = part([-1, 1], [a, b]);
+      const frames = t - before;
       if (
         jump.shift > BRIDGED ** 2 + 9 * frames * ride.first.shift ||
         jump.shape > BRIDGED ** 2 + 9 * frames * ride.first.shape

@@ -6,16 +6,16 @@ export class RideMemory {
 
   /** n zeroed floats; valid until `close`. */
   floats(n: number): Float32Array {
-    const door = kernels(),
-      pointer = door.allocator.allocate(4 * n);
+    const door = kernels();
+    const pointer = door.allocator.allocate(4 * n);
     this.pointers.push(pointer);
     return door.view(pointer, n).fill(0);
   }
 
   /** The same values in the kernels' memory. */
   copy(values: Float32Array): Float32Array {
-    const door = kernels(),
-      pointer = door.allocator.allocate(4 * values.length);
+    const door = kernels();
+    const pointer = door.allocator.allocate(4 * values.length);
     this.pointers.push(pointer);
     const out = door.view(pointer, values.length);
     out.set(values);

@@ -65,8 +65,8 @@ function constrain(
   const m = normalise(multiply(toUnit, multiply(f.homography, template.toPixels)));
   const target = template.corners.map(([u, v]) => apply(m, u, v));
   let s = startOf(template, target, dims);
-  const a = new Float64Array(dims * dims),
-    b = new Float64Array(dims);
+  const a = new Float64Array(dims * dims);
+  const b = new Float64Array(dims);
   const info = f.information!;
   for (let it = 0; it < 5; it++) {
     const inverse = tryInvert(s);
@@ -104,10 +104,10 @@ function constrain(
 /** Least squares on the corners: a start within the group. */
 function startOf(template: RideTemplate, target: readonly (readonly [number, number])[], dims: number): Mat3 {
   const n = template.corners.length;
-  let mu = 0,
-    mv = 0,
-    mx = 0,
-    my = 0;
+  let mu = 0;
+  let mv = 0;
+  let mx = 0;
+  let my = 0;
   template.corners.forEach(([u, v], i) => {
     mu += u / n;
     mv += v / n;
@@ -115,18 +115,18 @@ function startOf(template: RideTemplate, target: readonly (readonly [number, num
     my += target[i]![1] / n;
   });
   if (dims === 2) return [1, 0, mx - mu, 0, 1, my - mv, 0, 0, 1];
-  let uu = 0,
-    uv = 0,
-    vv = 0,
-    xu = 0,
-    xv = 0,
-    yu = 0,
-    yv = 0;
+  let uu = 0;
+  let uv = 0;
+  let vv = 0;
+  let xu = 0;
+  let xv = 0;
+  let yu = 0;
+  let yv = 0;
   template.corners.forEach(([u, v], i) => {
-    const a = u - mu,
-      b = v - mv,
-      x = target[i]![0] - mx,
-      y = target[i]![1] - my;
+    const a = u - mu;
+    const b = v - mv;
+    const x = target[i]![0] - mx;
+    const y = target[i]![1] - my;
     uu += a * a;
     uv += a * b;
     vv += b * b;

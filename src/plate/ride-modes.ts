@@ -45,8 +45,8 @@ export function homographyOf(template: RideTemplate, modes: Float64Array, set: M
 /** 8 × 8: modes of the corners over the generators (right perturbation of the warp). */
 export function jacobian(template: RideTemplate, homography: Mat3, back: Mat3 | null): Float64Array {
   const warp = multiply(homography, template.toPixels);
-  const out = new Float64Array(D * D),
-    e = 1e-4;
+  const out = new Float64Array(D * D);
+  const e = 1e-4;
   for (let k = 0; k < D; k++) {
     const d = new Float64Array(D);
     d[k] = e;
@@ -60,16 +60,16 @@ export function jacobian(template: RideTemplate, homography: Mat3, back: Mat3 | 
 
 export function scaleOf(m: Mat3, template: RideTemplate): number {
   const [x, y] = [template.toPixels[2], template.toPixels[5]];
-  const o = apply(m, x, y),
-    a = apply(m, x + 1, y),
-    b = apply(m, x, y + 1);
+  const o = apply(m, x, y);
+  const a = apply(m, x + 1, y);
+  const b = apply(m, x, y + 1);
   return Math.sqrt(Math.abs((a[0] - o[0]) * (b[1] - o[1]) - (a[1] - o[1]) * (b[0] - o[0])));
 }
 
 /** Tᵀ A T. */
 export function congruent(a: Float64Array, t: Float64Array): Float64Array {
-  const half = new Float64Array(D * D),
-    out = new Float64Array(D * D);
+  const half = new Float64Array(D * D);
+  const out = new Float64Array(D * D);
   for (let r = 0; r < D; r++)
     for (let c = 0; c < D; c++)
       for (let k = 0; k < D; k++) half[r * D + c] = half[r * D + c]! + a[r * D + k]! * t[k * D + c]!;
@@ -80,9 +80,9 @@ export function congruent(a: Float64Array, t: Float64Array): Float64Array {
 }
 
 export function invertDense(a: Float64Array): Float64Array | null {
-  const n = D,
-    m = Float64Array.from(a),
-    out = new Float64Array(n * n);
+  const n = D;
+  const m = Float64Array.from(a);
+  const out = new Float64Array(n * n);
   for (let i = 0; i < n; i++) out[i * n + i] = 1;
   for (let c = 0; c < n; c++) {
     let p = c;

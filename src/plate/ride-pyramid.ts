@@ -22,8 +22,8 @@ export type LumaPyramid = readonly LumaLevel[];
  */
 export function allocatePyramid(widthPx: number, heightPx: number, levels: number, memory?: RideMemory): LumaLevel[] {
   const out: LumaLevel[] = [];
-  let w = widthPx,
-    h = heightPx;
+  let w = widthPx;
+  let h = heightPx;
   for (let l = 0; l < levels && w >= 12 && h >= 12; l++) {
     out.push({ width: w, height: h, data: memory?.floats(w * h) ?? new Float32Array(w * h) });
     w = halfSize(w);
@@ -61,9 +61,9 @@ export function smoothBinomialPlain(src: Float32Array, dst: Float32Array, w: num
     tmp[o + w - 1] = 0.75 * src[o + w - 1]! + 0.25 * src[o + w - 2]!;
   }
   for (let y = 0; y < h; y++) {
-    const o = y * w,
-      a = (y > 0 ? y - 1 : 0) * w,
-      b = (y < h - 1 ? y + 1 : h - 1) * w;
+    const o = y * w;
+    const a = (y > 0 ? y - 1 : 0) * w;
+    const b = (y < h - 1 ? y + 1 : h - 1) * w;
     for (let x = 0; x < w; x++) dst[o + x] = 0.25 * (tmp[a + x]! + tmp[b + x]!) + 0.5 * tmp[o + x]!;
   }
 }

@@ -17,16 +17,16 @@ export function plausible(template: RideTemplate, warp: Mat3, predicted: Mat3): 
     let a = 0;
     let sign = 0;
     for (let i = 0; i < p.length; i++) {
-      const q = p[i]!,
-        r = p[(i + 1) % p.length]!,
-        s = p[(i + 2) % p.length]!;
+      const q = p[i]!;
+      const r = p[(i + 1) % p.length]!;
+      const s = p[(i + 2) % p.length]!;
       a += q[0] * r[1] - r[0] * q[1];
       sign += Math.sign((r[0] - q[0]) * (s[1] - r[1]) - (r[1] - q[1]) * (s[0] - r[0]));
     }
     return Math.abs(sign) === p.length ? a / 2 : 0;
   };
-  const a = area(warp),
-    b = area(predicted);
+  const a = area(warp);
+  const b = area(predicted);
   if (b === 0) return a !== 0;
   return a / b > 1 / 3 && a / b < 3;
 }
@@ -51,8 +51,8 @@ export function cornerSd(template: RideTemplate, r: { information: Float64Array;
 export function cornersApart(template: RideTemplate, a: Mat3, b: Mat3): number {
   return Math.max(
     ...template.corners.map(([u, v]) => {
-      const p = apply(a, u, v),
-        q = apply(b, u, v);
+      const p = apply(a, u, v);
+      const q = apply(b, u, v);
       return Math.hypot(p[0] - q[0], p[1] - q[1]);
     }),
   );

@@ -43,8 +43,8 @@ const WITHIN = 0.85;
  * Share of the way's doubt allowed at a second try on the frame that the region was drawn on: what hides most of it
  * there pulls a fit aside, and closer to where the way has it the rest is heard.
  */
-const TIGHT = 0.2,
-  NEAR = { startLevel: 1, stopLevel: 0 };
+const TIGHT = 0.2;
+const NEAR = { startLevel: 1, stopLevel: 0 };
 /** Places beside the region, in its sizes, that tell what agrees by chance. */
 const ASIDE = [
   [0.3, 0],
@@ -68,21 +68,21 @@ export async function bestReference(
   frames: { readonly in: number; readonly out: number },
   signal?: AbortSignal,
 ): Promise<Reference | null> {
-  const count = frames.out - frames.in,
-    all = [
-      ...new Set(Array.from({ length: SAMPLES }, (_, i) => frames.in + Math.round((i * (count - 1)) / (SAMPLES - 1)))),
-    ].filter((f) => f !== home),
-    samples = all.filter((f) => way.at.has(f));
+  const count = frames.out - frames.in;
+  const all = [
+    ...new Set(Array.from({ length: SAMPLES }, (_, i) => frames.in + Math.round((i * (count - 1)) / (SAMPLES - 1)))),
+  ].filter((f) => f !== home);
+  const samples = all.filter((f) => way.at.has(f));
   if (samples.length < 2) return null;
   const memory = new RideMemory();
   try {
-    const pyramid = allocatePyramid(source.widthPx, source.heightPx, 6, memory),
-      seen: { frame: number; at: Mat3; levels: LumaLevel[]; template: RideTemplate | null }[] = [];
+    const pyramid = allocatePyramid(source.widthPx, source.heightPx, 6, memory);
+    const seen: { frame: number; at: Mat3; levels: LumaLevel[]; template: RideTemplate | null }[] = [];
     for (const frame of [...samples, home]) {
       signal?.throwIfAborted();
       fillPyramid(await lumaAt(source, frame), pyramid);
-      const at = frame === home ? null : way.at.get(frame)!,
-        there = at === null ? polygon : polygon.map(([x, y]) => apply(at, x, y));
+      const at = frame === home ? null : way.at.get(frame)!;
+      const there = at === null ? polygon : polygon.map(([x, y]) => apply(at, x, y));
       const template =
         at !== null && inPicture(there, source.widthPx, source.heightPx) >= WITHIN
           ? buildTemplate(pyramid, there, frame, 6000, false, memory)
@@ -100,10 +100,10 @@ export async function bestReference(
     let best: Reference | null = null;
     for (const r of seen) {
       if (r.template === null) continue;
-      const scratch = createScratch(r.template, memory),
-        back = invert(r.at);
-      let sum = 0,
-        atHome = 0;
+      const scratch = createScratch(r.template, memory);
+      const back = invert(r.at);
+      let sum = 0;
+      let atHome = 0;
       for (const s of seen) {
         if (s === r) continue;
         const start = multiply(multiply(s.at, back), r.template.toPixels);
@@ -117,9 +117,9 @@ export async function bestReference(
       // Frames to which the way does not lead agree with nothing.
       const worth = sum / (all.length - 1);
       if (best !== null && worth <= best.worth) continue;
-      const there = seen.at(-1)!,
-        start = multiply(back, r.template.toPixels),
-        { width, height } = sizeOf(polygon);
+      const there = seen.at(-1)!;
+      const start = multiply(back, r.template.toPixels);
+      const { width, height } = sizeOf(polygon);
       // Soft textures agree with anything by a part.
       const chance = ASIDE.map(([x, y]) =>
         agreed(
@@ -168,19 +168,19 @@ function agreed(
 }
 
 function sizeOf(polygon: readonly Point2[]): { width: number; height: number } {
-  const xs = polygon.map((p) => p[0]),
-    ys = polygon.map((p) => p[1]);
+  const xs = polygon.map((p) => p[0]);
+  const ys = polygon.map((p) => p[1]);
   return { width: Math.max(...xs) - Math.min(...xs), height: Math.max(...ys) - Math.min(...ys) };
 }
 
 /** Share of a region's box that lies in the picture. */
 export function inPicture(polygon: readonly Point2[], w: number, h: number): number {
-  const xs = polygon.map((p) => p[0]),
-    ys = polygon.map((p) => p[1]),
-    x0 = Math.min(...xs),
-    x1 = Math.max(...xs),
-    y0 = Math.min(...ys),
-    y1 = Math.max(...ys);
+  const xs = polygon.map((p) => p[0]);
+  const ys = polygon.map((p) => p[1]);
+  const x0 = Math.min(...xs);
+  const x1 = Math.max(...xs);
+  const y0 = Math.min(...ys);
+  const y1 = Math.max(...ys);
   if (![x0, x1, y0, y1].every(Number.isFinite) || x1 - x0 < 8 || y1 - y0 < 8) return 0;
   const along = (a: number, b: number, most: number): number =>
     Math.max(0, Math.min(b, most) - Math.max(a, 0)) / (b - a);

@@ -31,15 +31,15 @@ export async function averageKey(
   points: readonly SmoothPoint[],
   signal?: AbortSignal,
 ): Promise<number | null> {
-  const { widthPx: w, heightPx: h } = source,
-    polygon = follower.anchor.polygon;
-  const wide = around(polygon, 1 + 2 * AROUND),
-    xs = wide.map((p) => p[0]),
-    ys = wide.map((p) => p[1]);
-  const x0 = Math.max(0, Math.floor(Math.min(...xs))),
-    x1 = Math.min(w, Math.ceil(Math.max(...xs))),
-    y0 = Math.max(0, Math.floor(Math.min(...ys))),
-    y1 = Math.min(h, Math.ceil(Math.max(...ys)));
+  const { widthPx: w, heightPx: h } = source;
+  const polygon = follower.anchor.polygon;
+  const wide = around(polygon, 1 + 2 * AROUND);
+  const xs = wide.map((p) => p[0]);
+  const ys = wide.map((p) => p[1]);
+  const x0 = Math.max(0, Math.floor(Math.min(...xs)));
+  const x1 = Math.min(w, Math.ceil(Math.max(...xs)));
+  const y0 = Math.max(0, Math.floor(Math.min(...ys)));
+  const y1 = Math.min(h, Math.ceil(Math.max(...ys)));
   const box: Box = { x: x0, y: y0, width: x1 - x0, height: y1 - y0 };
   if (box.width < 8 || box.height < 8 || box.width * box.height > LARGEST) return null;
   const chosen = best(follower, frames, points);
@@ -49,14 +49,14 @@ export async function averageKey(
     for (let x = 0; x < box.width; x++, o++)
       inside[o] = insidePolygon(polygon, box.x + x + 0.5, box.y + y + 0.5) ? 1 : 0;
   const reference = takeBox(keyLuma, w, h, box, IDENTITY3);
-  const stack = [reference],
-    weights = [1];
+  const stack = [reference];
+  const weights = [1];
   for (const i of chosen) {
     const f = frames[i]!;
     for await (const luma of source.frames(f.frame, f.frame + 1)) {
       signal?.throwIfAborted();
-      const values = takeBox(luma.luma, w, h, box, points[i]!.homography),
-        gain = f.light!.gain;
+      const values = takeBox(luma.luma, w, h, box, points[i]!.homography);
+      const gain = f.light!.gain;
       levelLight(values, reference, box, inside, gain);
       stack.push(values);
       // Grain is alike in all frames, so a brighter one has less of it in the key frame's light.
@@ -71,8 +71,8 @@ export async function averageKey(
       if (v === v) whole[(box.y + y) * w + box.x + x] = v;
     }
   // How many pixels belong, above and left of each: whether all of a square do is then four look-ups.
-  const stride = box.width + 1,
-    count = new Int32Array(stride * (box.height + 1));
+  const stride = box.width + 1;
+  const count = new Int32Array(stride * (box.height + 1));
   for (let y = 0; y < box.height; y++)
     for (let x = 0, s = 0; x < box.width; x++) {
       s += mean.belongs[y * box.width + x]!;
@@ -82,10 +82,10 @@ export async function averageKey(
     const own = Math.floor(y - box.y) * box.width + Math.floor(x - box.x);
     if (!(x >= box.x && y >= box.y && x < x1 && y < y1)) return false;
     if (inside[own] === 1) return mean.belongs[own] === 1;
-    const a = Math.max(0, Math.floor(x - box.x - reach)),
-      b = Math.min(box.width, Math.ceil(x - box.x + reach)),
-      c = Math.max(0, Math.floor(y - box.y - reach)),
-      d = Math.min(box.height, Math.ceil(y - box.y + reach));
+    const a = Math.max(0, Math.floor(x - box.x - reach));
+    const b = Math.min(box.width, Math.ceil(x - box.x + reach));
+    const c = Math.max(0, Math.floor(y - box.y - reach));
+    const d = Math.min(box.height, Math.ceil(y - box.y + reach));
     return (
       count[d * stride + b]! - count[c * stride + b]! - count[d * stride + a]! + count[c * stride + a]! >=
       (b - a) * (d - c)
@@ -98,8 +98,8 @@ export async function averageKey(
  * Indices of the frames that are seen whole and aligned surely, slow ones first, spread over the clip, in rising order.
  */
 function best(follower: Follower, frames: readonly FollowedFrame[], points: readonly SmoothPoint[]): number[] {
-  const unit = follower.anchor.toPixels,
-    good: { i: number; cost: number }[] = [];
+  const unit = follower.anchor.toPixels;
+  const good: { i: number; cost: number }[] = [];
   frames.forEach((f, i) => {
     if (
       !f.found ||
@@ -130,22 +130,22 @@ function best(follower: Follower, frames: readonly FollowedFrame[], points: read
 
 /** Longest way of a corner in a frame, px. */
 function motionPx(follower: Follower, points: readonly SmoothPoint[], i: number): number {
-  const a = points[Math.max(0, i - 1)]!,
-    b = points[Math.min(points.length - 1, i + 1)]!,
-    polygon = follower.anchor.polygon;
+  const a = points[Math.max(0, i - 1)]!;
+  const b = points[Math.min(points.length - 1, i + 1)]!;
+  const polygon = follower.anchor.polygon;
   return Math.max(
     ...polygon.map(([x, y]) => {
-      const p = apply(a.homography, x, y),
-        q = apply(b.homography, x, y);
+      const p = apply(a.homography, x, y);
+      const q = apply(b.homography, x, y);
       return Math.hypot(p[0] - q[0], p[1] - q[1]) / 2;
     }),
   );
 }
 
 function around(polygon: readonly Point2[], grow: number): Point2[] {
-  const xs = polygon.map((p) => p[0]),
-    ys = polygon.map((p) => p[1]);
-  const cx = (Math.min(...xs) + Math.max(...xs)) / 2,
-    cy = (Math.min(...ys) + Math.max(...ys)) / 2;
+  const xs = polygon.map((p) => p[0]);
+  const ys = polygon.map((p) => p[1]);
+  const cx = (Math.min(...xs) + Math.max(...xs)) / 2;
+  const cy = (Math.min(...ys) + Math.max(...ys)) / 2;
   return polygon.map(([x, y]) => [cx + grow * (x - cx), cy + grow * (y - cy)]);
 }

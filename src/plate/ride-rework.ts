@@ -51,8 +51,8 @@ export async function reworkTrack(
   const finer = await refined(source, follower, anchorFrame, frames, points, usual, signal);
   let home: FollowedFrame | null = null;
   if (finer !== null) ({ frames, points, home } = finer);
-  const usualNow = usualQuality(frames),
-    second = await lookAgain(source, follower, frames, points, usualNow, signal);
+  const usualNow = usualQuality(frames);
+  const second = await lookAgain(source, follower, frames, points, usualNow, signal);
   if (second !== null) {
     frames = second;
     points = smoothed(follower, anchorFrame, frames, usualNow, home);
@@ -97,15 +97,15 @@ async function lookAgain(
     .map((f, i) => ({ f, i }))
     .filter(({ f, i }) => !f.found || trustOf(f, usual) < 0.7 || points[i]!.weight < 0.6);
   if (doubtful.length === 0) return null;
-  const next = [...frames],
-    wanted = new Map(doubtful.map((d) => [d.f.frame, d.i]));
+  const next = [...frames];
+  const wanted = new Map(doubtful.map((d) => [d.f.frame, d.i]));
   for (const [a, b] of runs(doubtful.map((d) => d.f.frame))) {
     for await (const luma of source.frames(a, b + 1)) {
       signal?.throwIfAborted();
       const i = wanted.get(luma.index);
       if (i === undefined) continue;
-      const f = frames[i]!,
-        p = points[i]!;
+      const f = frames[i]!;
+      const p = points[i]!;
       const seen = follower.again(
         luma,
         f,
@@ -173,13 +173,13 @@ async function refined(
     true,
   );
   if (home === null) return null;
-  const next = [...frames],
-    ratios: number[] = [];
+  const next = [...frames];
+  const ratios: number[] = [];
   for await (const luma of source.frames(frames[0]!.frame, frames.at(-1)!.frame + 1)) {
     signal?.throwIfAborted();
-    const i = frames.findIndex((f) => f.frame === luma.index),
-      f = frames[i],
-      p = points[i];
+    const i = frames.findIndex((f) => f.frame === luma.index);
+    const f = frames[i];
+    const p = points[i];
     if (f === undefined || p === undefined) continue;
     const sure = f.found && trustOf(f, usual) > 0.7 && p.weight > 0.6;
     const seen = follower.again(
@@ -260,8 +260,8 @@ function lightNear(frames: readonly FollowedFrame[], i: number, usual: number): 
 
 /** A frame's motion, as the others have it: anchor pixels to where they would be shown half a frame each way. */
 function motionAt(frames: readonly FollowedFrame[], points: readonly SmoothPoint[], i: number): Mat3 | null {
-  const a = Math.max(0, i - 1),
-    b = Math.min(points.length - 1, i + 1);
+  const a = Math.max(0, i - 1);
+  const b = Math.min(points.length - 1, i + 1);
   // The anchor's own frame is not among them: what spans it is no motion of one frame a step.
   if (frames[b]!.frame - frames[a]!.frame !== 2 || b - a !== 2) return null;
   const inverse = tryInvert(points[a]!.homography);

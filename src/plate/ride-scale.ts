@@ -8,8 +8,8 @@ import { MISSING, type AlignScratch } from './ride-sums.js';
 import type { TemplateLevel } from './ride-template.js';
 
 /** Residuals looked at, about; and how few are too few. */
-const LOOKED_AT = 1500,
-  LEAST = 12;
+const LOOKED_AT = 1500;
+const LEAST = 12;
 /** Trust from which a cell has a say. */
 const TRUSTED = 0.3;
 
@@ -38,17 +38,17 @@ export function residualScale(level: TemplateLevel, scratch: AlignScratch): numb
 
 /** Plain twin of the kernel. */
 export function residualScalePlain(level: TemplateLevel, scratch: AlignScratch): number | null {
-  const { sample, cells, pick } = scratch,
-    stride = strideOf(level);
-  let k = 0,
-    phase = 0;
+  const { sample, cells, pick } = scratch;
+  const stride = strideOf(level);
+  let k = 0;
+  let phase = 0;
   for (let c = 0; c < level.cells; c++) {
-    const o = c * SLOTS,
-      from = level.starts[c]!,
-      to = level.starts[c + 1]!;
+    const o = c * SLOTS;
+    const from = level.starts[c]!;
+    const to = level.starts[c + 1]!;
     if (cells[o + TRUST]! < TRUSTED) continue;
-    const bias = cells[o + BIAS]!,
-      inverse = 1 / cells[o + GAIN]!;
+    const bias = cells[o + BIAS]!;
+    const inverse = 1 / cells[o + GAIN]!;
     let i = from + phase;
     for (; i < to; i += stride) {
       const s = sample[i]!;
@@ -72,12 +72,12 @@ function scaleOf(median: number, lower: number): number {
 
 /** The value of rank `rank` among the first `n`, which are left with the smaller ones first (Hoare's selection). */
 function nth(a: Float32Array, n: number, rank: number): number {
-  let lo = 0,
-    hi = n - 1;
+  let lo = 0;
+  let hi = n - 1;
   while (lo < hi) {
     const pivot = a[(lo + hi) >> 1]!;
-    let i = lo,
-      j = hi;
+    let i = lo;
+    let j = hi;
     while (i <= j) {
       while (a[i]! < pivot) i++;
       while (a[j]! > pivot) j--;

@@ -26,8 +26,8 @@ export function blocksOf(
   w: number,
   h: number,
 ): Block[] {
-  const columns = Math.max(1, Math.round(w / 9)),
-    rows = Math.max(1, Math.round(h / 9));
+  const columns = Math.max(1, Math.round(w / 9));
+  const rows = Math.max(1, Math.round(h / 9));
   const of: number[][] = Array.from({ length: columns * rows }, () => []);
   px.forEach((x, i) =>
     of[
@@ -41,8 +41,8 @@ export function blocksOf(
       const mean = b.reduce((s, i) => s + pv[i]!, 0) / b.length;
       const value = Float32Array.from(b, (i) => pv[i]! - mean);
       const energy = value.reduce((s, v) => s + v * v, 0);
-      const x = Int32Array.from(b, (i) => px[i]!),
-        y = Int32Array.from(b, (i) => py[i]!);
+      const x = Int32Array.from(b, (i) => px[i]!);
+      const y = Int32Array.from(b, (i) => py[i]!);
       return {
         x,
         y,
@@ -73,10 +73,10 @@ export function scorePlaces(
   const scores = new Float32Array(columns * rows).fill(-1);
   const total = blocks.reduce((s, b) => s + b.value.length, 0);
   if (total === 0) return scores;
-  const table = new Int32Array(blocks.length * 8),
-    floats = new Float32Array(table.buffer);
-  const offsets = new Int32Array(total),
-    values = new Float32Array(total);
+  const table = new Int32Array(blocks.length * 8);
+  const floats = new Float32Array(table.buffer);
+  const offsets = new Int32Array(total);
+  const values = new Float32Array(total);
   let at = 0;
   blocks.forEach((b, k) => {
     table.set([at, b.value.length, b.left, b.right, b.top, b.bottom], k * 8);
@@ -121,16 +121,16 @@ export function scorePlaces(
  */
 export function scoreAt(blocks: readonly Block[], target: LumaLevel, ox: number, oy: number): number {
   const { width: w, height: h, data } = target;
-  let score = 0,
-    inside = 0;
+  let score = 0;
+  let inside = 0;
   for (const b of blocks) {
     const { x: bx, y: by, value } = b;
     const n = value.length;
     // Only whole blocks speak.
     if (b.left + ox < 0 || b.top + oy < 0 || b.right + ox >= w || b.bottom + oy >= h) continue;
-    let si = 0,
-      sii = 0,
-      sti = 0;
+    let si = 0;
+    let sii = 0;
+    let sti = 0;
     const origin = oy * w + ox;
     for (let i = 0; i < n; i++) {
       const s = data[by[i]! * w + bx[i]! + origin]!;

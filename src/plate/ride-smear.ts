@@ -46,58 +46,58 @@ export function smear(
   from = 0,
   to = Infinity,
 ): RideTemplate {
-  const { scale, toPixels } = template,
-    length = smearLength(template, motion);
-  const xs = template.polygon.map((p) => p[0]),
-    ys = template.polygon.map((p) => p[1]);
-  const left = Math.min(...xs),
-    right = Math.max(...xs),
-    top = Math.min(...ys),
-    bottom = Math.max(...ys);
+  const { scale, toPixels } = template;
+  const length = smearLength(template, motion);
+  const xs = template.polygon.map((p) => p[0]);
+  const ys = template.polygon.map((p) => p[1]);
+  const left = Math.min(...xs);
+  const right = Math.max(...xs);
+  const top = Math.min(...ys);
+  const bottom = Math.max(...ys);
   template.levels.forEach((l, at) => {
     if (at < from || at > to) return;
-    const d = dst.levels[at]!,
-      f = 1 / (1 << l.level),
-      picture = key[l.level]!;
-    const x0 = Math.max(0, Math.floor(left * f) - 2),
-      y0 = Math.max(0, Math.floor(top * f) - 2);
-    const columns = Math.max(1, Math.ceil((Math.min(picture.width, Math.ceil(right * f) + 3) - x0) / TILE)),
-      rows = Math.max(1, Math.ceil((Math.min(picture.height, Math.ceil(bottom * f) + 3) - y0) / TILE));
-    const taps = Math.max(1, Math.min(9, Math.ceil((length * f) / 1.3))),
-      ways = new Float32Array(2 * columns * rows);
+    const d = dst.levels[at]!;
+    const f = 1 / (1 << l.level);
+    const picture = key[l.level]!;
+    const x0 = Math.max(0, Math.floor(left * f) - 2);
+    const y0 = Math.max(0, Math.floor(top * f) - 2);
+    const columns = Math.max(1, Math.ceil((Math.min(picture.width, Math.ceil(right * f) + 3) - x0) / TILE));
+    const rows = Math.max(1, Math.ceil((Math.min(picture.height, Math.ceil(bottom * f) + 3) - y0) / TILE));
+    const taps = Math.max(1, Math.min(9, Math.ceil((length * f) / 1.3)));
+    const ways = new Float32Array(2 * columns * rows);
     for (let r = 0, k = 0; r < rows; r++)
       for (let c = 0; c < columns; c++) {
-        const u = ((x0 + (c + 0.5) * TILE) / f - toPixels[2]) / scale,
-          v = ((y0 + (r + 0.5) * TILE) / f - toPixels[5]) / scale;
+        const u = ((x0 + (c + 0.5) * TILE) / f - toPixels[2]) / scale;
+        const v = ((y0 + (r + 0.5) * TILE) / f - toPixels[5]) / scale;
         ways[k++] = wayU(motion, u, v) * scale * f;
         ways[k++] = wayV(motion, u, v) * scale * f;
       }
-    const w = columns * TILE,
-      data = smearTiles(picture, ways, columns, rows, x0, y0, taps);
+    const w = columns * TILE;
+    const data = smearTiles(picture, ways, columns, rows, x0, y0, taps);
     d.reference.fill(0);
     d.grain = l.grain * grainLeft(length * f, taps);
     const { value, slope, jacobian: J, reference } = d;
     for (let c = 0; c < l.cells; c++) {
-      const first = l.starts[c]!,
-        end = l.starts[c + 1]!;
-      let n = 0,
-        sum = 0;
+      const first = l.starts[c]!;
+      const end = l.starts[c + 1]!;
+      let n = 0;
+      let sum = 0;
       for (let i = first; i < end; i++) {
-        const u = l.u[i]!,
-          v = l.v[i]!;
+        const u = l.u[i]!;
+        const v = l.v[i]!;
         if (u !== u) continue;
         const o = Math.floor((toPixels[5] + scale * v) * f - y0) * w + Math.floor((toPixels[2] + scale * u) * f - x0);
-        const s = data[o]!,
-          gx = 0.5 * (data[o + 1]! - data[o - 1]!),
-          gy = 0.5 * (data[o + w]! - data[o - w]!);
+        const s = data[o]!;
+        const gx = 0.5 * (data[o + 1]! - data[o - 1]!);
+        const gy = 0.5 * (data[o + w]! - data[o - w]!);
         value[i] = s;
         slope[i] = Math.sqrt(gx * gx + gy * gy);
         sum += s;
         n++;
-        const gu = gx * f * scale,
-          gv = gy * f * scale,
-          radial = gu * u + gv * v,
-          j = i * 8;
+        const gu = gx * f * scale;
+        const gv = gy * f * scale;
+        const radial = gu * u + gv * v;
+        const j = i * 8;
         J[j] = gu;
         J[j + 1] = gv;
         J[j + 2] = -gu * v + gv * u;
@@ -123,9 +123,9 @@ export function smearTiles(
   y0: number,
   taps: number,
 ): Float32Array {
-  const out = new Float32Array(columns * rows * TILE * TILE),
-    door = kernels(),
-    scope = door.scope();
+  const out = new Float32Array(columns * rows * TILE * TILE);
+  const door = kernels();
+  const scope = door.scope();
   try {
     door.run(
       'rideSmear',
@@ -160,23 +160,23 @@ export function smearTilesPlain(
   y0: number,
   taps: number,
 ): Float32Array {
-  const { width: w, height: h, data } = picture,
-    out = new Float32Array(columns * rows * TILE * TILE);
+  const { width: w, height: h, data } = picture;
+  const out = new Float32Array(columns * rows * TILE * TILE);
   const at = (x: number, y: number): number =>
     data[Math.max(0, Math.min(h - 1, y)) * w + Math.max(0, Math.min(w - 1, x))]!;
   for (let y = 0, o = 0; y < rows * TILE; y++)
     for (let x = 0; x < columns * TILE; x++, o++) {
       const k = 2 * (Math.floor(y / TILE) * columns + Math.floor(x / TILE));
       for (let t = 0; t < taps; t++) {
-        const q = (t + 0.5) / taps - 0.5,
-          sx = q * ways[k]!,
-          sy = q * ways[k + 1]!,
-          ix = Math.floor(sx),
-          iy = Math.floor(sy),
-          fx = sx - ix,
-          fy = sy - iy;
-        const px = x0 + x + ix,
-          py = y0 + y + iy;
+        const q = (t + 0.5) / taps - 0.5;
+        const sx = q * ways[k]!;
+        const sy = q * ways[k + 1]!;
+        const ix = Math.floor(sx);
+        const iy = Math.floor(sy);
+        const fx = sx - ix;
+        const fy = sy - iy;
+        const px = x0 + x + ix;
+        const py = y0 + y + iy;
         out[o] =
           out[o]! +
           ((1 - fy) * ((1 - fx) * at(px, py) + fx * at(px + 1, py)) +

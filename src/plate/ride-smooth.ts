@@ -46,12 +46,12 @@ export function smoothTrack(template: RideTemplate, points: readonly TrackPoint[
  * Regularization*, 1966), for place and for shape by itself.
  */
 function solveWithin(template: RideTemplate, points: readonly TrackPoint[], ride: Ride): SmoothPoint[] {
-  let now = ride,
-    out = solve(template, points, now);
+  let now = ride;
+  let out = solve(template, points, now);
   for (let it = 0; it < LETS_GO; it++) {
     const gap = discrepancy(now, out.means);
-    const shift = gap.shift > 1 ? 4 : 1,
-      shape = gap.shape > 1 ? 4 : 1;
+    const shift = gap.shift > 1 ? 4 : 1;
+    const shape = gap.shape > 1 ? 4 : 1;
     if (shift * shape === 1) break;
     const grow = (v: { shift: number; shape: number }): { shift: number; shape: number } => ({
       shift: v.shift * shift,
@@ -67,13 +67,13 @@ function solveWithin(template: RideTemplate, points: readonly TrackPoint[], ride
  * Median over the sure fits of the squared distance of the track from them, in units of what noise alone would leave.
  */
 function discrepancy(ride: Ride, means: readonly Float64Array[]): { shift: number; shape: number } {
-  const shift: number[] = [],
-    shape: number[] = [];
+  const shift: number[] = [];
+  const shape: number[] = [];
   ride.measured.forEach((m, t) => {
     if (m.own === null || m.trust < 0.5 || means[t] === undefined) return;
     const z = times(m.own, m.eta!);
-    let a = 0,
-      b = 0;
+    let a = 0;
+    let b = 0;
     for (let i = 0; i < D; i++) {
       const d = ((z[i]! - means[t]![i]!) ** 2 * INFLATION) / m.own[i * D + i]!;
       if (i < 2) a += d / 2;
@@ -91,15 +91,15 @@ function solve(
   points: readonly TrackPoint[],
   ride: Ride,
 ): { points: SmoothPoint[]; means: Float64Array[] } {
-  const n = points.length,
-    { measured, relative } = ride;
+  const n = points.length;
+  const { measured, relative } = ride;
   const weights = measured.map((m): number => (m.lambda === null ? 0 : 1));
   const bends = localBends(ride);
-  let mean: Float64Array[] = [],
-    covariance: Float64Array[] = [];
+  let mean: Float64Array[] = [];
+  let covariance: Float64Array[] = [];
   for (let it = 0; it < 4; it++) {
-    const a = new Float64Array(n * D * (BAND + 1)),
-      b = new Float64Array(n * D);
+    const a = new Float64Array(n * D * (BAND + 1));
+    const b = new Float64Array(n * D);
     const put = (i: number, j: number, v: number): void => {
       if (j <= i) a[i * (BAND + 1) + BAND + j - i] = a[i * (BAND + 1) + BAND + j - i]! + v;
     };
@@ -129,8 +129,8 @@ function solve(
       }
     const factor = factorBand(a, n * D, BAND);
     if (factor === null) break;
-    const x = solveBand(factor, b),
-      z = inverseInBand(factor);
+    const x = solveBand(factor, b);
+    const z = inverseInBand(factor);
     mean = points.map((_, t) => x.slice(t * D, (t + 1) * D));
     covariance = points.map((_, t) => {
       const s = new Float64Array(D * D);
@@ -148,8 +148,8 @@ function solve(
       const o = without(mean[t]!, covariance[t]!, m, weights[t]!);
       if (o === null) continue;
       // Distance of the fit from what the others say, in both their uncertainties.
-      const sum = invertSymmetric(o.information, D),
-        own = invertSymmetric(m.lambda, D);
+      const sum = invertSymmetric(o.information, D);
+      const own = invertSymmetric(m.lambda, D);
       if (sum === null || own === null) continue;
       for (let i = 0; i < D * D; i++) sum[i] = sum[i]! + own[i]!;
       const z0 = times(own, m.eta!);
@@ -192,8 +192,8 @@ function solve(
 function localBends(ride: Ride): { shift: number; shape: number }[] {
   const { measured, second } = ride;
   const own = measured.map((b, t) => {
-    const a = measured[t - 1],
-      c = measured[t + 1];
+    const a = measured[t - 1];
+    const c = measured[t + 1];
     if (a === undefined || c === undefined || Math.min(a.trust, b.trust, c.trust) < 0.8) return null;
     const p = part([1, -2, 1], [a, b, c]);
     return {

@@ -23,8 +23,8 @@ function picture(rng: RandomStream, w: number, h: number): Float32Array {
 }
 
 function near(a: ArrayLike<number>, b: ArrayLike<number>, tolerance: number): void {
-  let scale = 0,
-    worst = 0;
+  let scale = 0;
+  let worst = 0;
   for (let i = 0; i < b.length; i++) scale = Math.max(scale, Math.abs(b[i]!));
   for (let i = 0; i < b.length; i++) worst = Math.max(worst, Math.abs(a[i]! - b[i]!));
   expect(scale).toBeGreaterThan(0);
@@ -32,14 +32,14 @@ function near(a: ArrayLike<number>, b: ArrayLike<number>, tolerance: number): vo
 }
 
 test.each([1, 2, 3, 4])('sampling and normal equations agree with their plain twins (seed %i)', (seed) => {
-  const rng = new RandomStream(seed, 5),
-    w = 131 + rng.below(40),
-    h = 97 + rng.below(30);
+  const rng = new RandomStream(seed, 5);
+  const w = 131 + rng.below(40);
+  const h = 97 + rng.below(30);
   const memory = new RideMemory();
   try {
-    const luma = picture(rng, w, h),
-      fast = allocatePyramid(w, h, 2, memory),
-      plain = allocatePyramid(w, h, 2);
+    const luma = picture(rng, w, h);
+    const fast = allocatePyramid(w, h, 2, memory);
+    const plain = allocatePyramid(w, h, 2);
     fillPyramid(luma, fast);
     fillPyramid(luma, plain);
     near(fast[1]!.data, plain[1]!.data, 1e-6);
@@ -49,15 +49,15 @@ test.each([1, 2, 3, 4])('sampling and normal equations agree with their plain tw
       [w - 30, h - 20],
       [24, h - 26.5],
     ] as const;
-    const a = buildTemplate(fast, region, 0, 3000, false, memory),
-      b = buildTemplate(plain, region, 0, 3000);
-    const sa = createScratch(a, memory),
-      sb = createScratch(b);
+    const a = buildTemplate(fast, region, 0, 3000, false, memory);
+    const b = buildTemplate(plain, region, 0, 3000);
+    const sa = createScratch(a, memory);
+    const sb = createScratch(b);
     for (let l = 0; l < a.levels.length; l++) {
-      const la = a.levels[l]!,
-        lb = b.levels[l]!,
-        f = 1 / (1 << l),
-        t = a.toPixels;
+      const la = a.levels[l]!;
+      const lb = b.levels[l]!;
+      const f = 1 / (1 << l);
+      const t = a.toPixels;
       // Part of the region leaves the frame.
       const m = [
         t[0] * 1.03 * f,
@@ -109,36 +109,36 @@ test.each([1, 2, 3, 4])('sampling and normal equations agree with their plain tw
 });
 
 test.each([1, 2, 3])('smoothing agrees with its plain twin (seed %i)', (seed) => {
-  const rng = new RandomStream(seed, 6),
-    w = 13 + rng.below(90),
-    h = 12 + rng.below(50),
-    src = picture(rng, w, h);
-  const a = new Float32Array(w * h),
-    b = new Float32Array(w * h);
+  const rng = new RandomStream(seed, 6);
+  const w = 13 + rng.below(90);
+  const h = 12 + rng.below(50);
+  const src = picture(rng, w, h);
+  const a = new Float32Array(w * h);
+  const b = new Float32Array(w * h);
   smoothBinomial(src, a, w, h);
   smoothBinomialPlain(src, b, w, h);
   near(a, b, 1e-6);
 });
 
 test.each([1, 2, 3, 4])('means of squares of %i pixels are those of the plain twin to the last bit', (k) => {
-  const rng = new RandomStream(k, 9),
-    w = 50 + rng.below(40),
-    h = 41 + rng.below(20),
-    src = picture(rng, w, h),
-    width = Math.floor(w / k),
-    height = Math.floor(h / k);
-  const a = new Float32Array(width * height),
-    b = new Float32Array(width * height);
+  const rng = new RandomStream(k, 9);
+  const w = 50 + rng.below(40);
+  const h = 41 + rng.below(20);
+  const src = picture(rng, w, h);
+  const width = Math.floor(w / k);
+  const height = Math.floor(h / k);
+  const a = new Float32Array(width * height);
+  const b = new Float32Array(width * height);
   reduceLuma(src, w, k, a, width, height);
   reduceLumaPlain(src, w, k, b, width, height);
   expect(a).toEqual(b);
 });
 
 test('a template keeps, cell by cell, the pixels of strongest slope inside a region with dents', () => {
-  const rng = new RandomStream(4, 10),
-    w = 120,
-    h = 90,
-    pyramid = allocatePyramid(w, h, 1);
+  const rng = new RandomStream(4, 10);
+  const w = 120;
+  const h = 90;
+  const pyramid = allocatePyramid(w, h, 1);
   fillPyramid(picture(rng, w, h), pyramid);
   const region = [
     [12, 10],
@@ -148,9 +148,9 @@ test('a template keeps, cell by cell, the pixels of strongest slope inside a reg
     [55, 52],
     [15, 76],
   ] as const;
-  const all = buildTemplate(pyramid, region, 0, 1e6).levels[0]!,
-    some = buildTemplate(pyramid, region, 0, 1500).levels[0]!,
-    { data } = pyramid[0]!;
+  const all = buildTemplate(pyramid, region, 0, 1e6).levels[0]!;
+  const some = buildTemplate(pyramid, region, 0, 1500).levels[0]!;
+  const { data } = pyramid[0]!;
   let inside = 0;
   for (let y = 1; y <= h - 2; y++)
     for (let x = 1; x <= w - 2; x++)
@@ -169,25 +169,25 @@ test('a template keeps, cell by cell, the pixels of strongest slope inside a reg
 });
 
 test.each([1, 2, 3])('scores of places agree with the plain twin, also half outside (seed %i)', (seed) => {
-  const rng = new RandomStream(seed, 7),
-    w = 61 + rng.below(20),
-    h = 43,
-    data = picture(rng, w, h);
-  const px: number[] = [],
-    py: number[] = [],
-    pv: number[] = [],
-    side = 20;
+  const rng = new RandomStream(seed, 7);
+  const w = 61 + rng.below(20);
+  const h = 43;
+  const data = picture(rng, w, h);
+  const px: number[] = [];
+  const py: number[] = [];
+  const pv: number[] = [];
+  const side = 20;
   for (let y = 0; y < side; y++)
     for (let x = 0; x < side; x++) {
       px.push(x);
       py.push(y);
       pv.push(data[(y + 9) * w + x + 14]! * 0.8 + 0.03 * rng.normal());
     }
-  const blocks = blocksOf(px, py, pv, side, side),
-    target = { width: w, height: h, data };
-  const columns = w + 10,
-    rows = h + 8,
-    scores = scorePlaces(blocks, target, -10, -9, columns, rows);
+  const blocks = blocksOf(px, py, pv, side, side);
+  const target = { width: w, height: h, data };
+  const columns = w + 10;
+  const rows = h + 8;
+  const scores = scorePlaces(blocks, target, -10, -9, columns, rows);
   const plain = Float32Array.from({ length: rows * columns }, (_, i) =>
     scoreAt(blocks, target, -10 + (i % columns), -9 + Math.floor(i / columns)),
   );
@@ -197,14 +197,14 @@ test.each([1, 2, 3])('scores of places agree with the plain twin, also half outs
 });
 
 test.each([1, 2, 3])('smeared tiles agree with the plain twin, also past the edges (seed %i)', (seed) => {
-  const rng = new RandomStream(seed, 8),
-    width = 50 + rng.below(20),
-    height = 37,
-    data = picture(rng, width, height);
-  const columns = 7,
-    rows = 5,
-    ways = Float32Array.from({ length: 2 * columns * rows }, () => 12 * rng.normal()),
-    level = { width, height, data };
+  const rng = new RandomStream(seed, 8);
+  const width = 50 + rng.below(20);
+  const height = 37;
+  const data = picture(rng, width, height);
+  const columns = 7;
+  const rows = 5;
+  const ways = Float32Array.from({ length: 2 * columns * rows }, () => 12 * rng.normal());
+  const level = { width, height, data };
   for (const [x0, y0] of [
     [0, 0],
     [5, 3],

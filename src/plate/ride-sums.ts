@@ -33,10 +33,10 @@ export interface AlignScratch {
 
 /** Scratch for a template; in the kernels' memory where one is given (else every call copies). */
 export function createScratch(template: RideTemplate, memory?: RideMemory): AlignScratch {
-  const n = Math.max(...template.levels.map((l) => l.u.length)),
-    c = template.cells;
-  const f = (k: number): Float32Array => memory?.floats(k) ?? new Float32Array(k),
-    d = (k: number): Float64Array => memory?.doubles(k) ?? new Float64Array(k);
+  const n = Math.max(...template.levels.map((l) => l.u.length));
+  const c = template.cells;
+  const f = (k: number): Float32Array => memory?.floats(k) ?? new Float32Array(k);
+  const d = (k: number): Float64Array => memory?.doubles(k) ?? new Float64Array(k);
   return {
     sample: f(n),
     weight: f(n),
@@ -125,33 +125,33 @@ export function sampleCellsPlain(
   scratch: AlignScratch,
   first: boolean,
 ): number {
-  const { width: w, height: h, data } = picture,
-    { u, v, value, slope } = level,
-    { sample, weight, cells, matrix: m } = scratch;
-  const xMax = w - 1.001,
-    yMax = h - 1.001;
+  const { width: w, height: h, data } = picture;
+  const { u, v, value, slope } = level;
+  const { sample, weight, cells, matrix: m } = scratch;
+  const xMax = w - 1.001;
+  const yMax = h - 1.001;
   let seen = 0;
   for (let c = 0; c < level.cells; c++) {
     const o = c * SLOTS;
     cells.fill(0, o, o + SLOTS);
     for (let i = level.starts[c]!; i < level.starts[c + 1]!; i++) {
-      const a = u[i]!,
-        b = v[i]!;
+      const a = u[i]!;
+      const b = v[i]!;
       const q = 1 / (m[6]! * a + m[7]! * b + m[8]!);
-      const x = (m[0]! * a + m[1]! * b + m[2]!) * q - 0.5,
-        y = (m[3]! * a + m[4]! * b + m[5]!) * q - 0.5;
+      const x = (m[0]! * a + m[1]! * b + m[2]!) * q - 0.5;
+      const y = (m[3]! * a + m[4]! * b + m[5]!) * q - 0.5;
       if (!(q > 0 && x >= 0 && y >= 0 && x <= xMax && y <= yMax)) {
         sample[i] = MISSING;
         weight[i] = 0;
         continue;
       }
-      const xi = x | 0,
-        yi = y | 0,
-        fx = x - xi,
-        fy = y - yi,
-        p = yi * w + xi;
-      const top = data[p]! + fx * (data[p + 1]! - data[p]!),
-        low = data[p + w]! + fx * (data[p + w + 1]! - data[p + w]!);
+      const xi = x | 0;
+      const yi = y | 0;
+      const fx = x - xi;
+      const fy = y - yi;
+      const p = yi * w + xi;
+      const top = data[p]! + fx * (data[p + 1]! - data[p]!);
+      const low = data[p + w]! + fx * (data[p + w + 1]! - data[p + w]!);
       const s = top + fy * (low - top);
       seen++;
       if (s > 0.985 || s < 0.004) {
@@ -160,8 +160,8 @@ export function sampleCellsPlain(
         continue;
       }
       sample[i] = s;
-      const t = value[i]!,
-        k = first ? 1 : 0.1 + weight[i]!;
+      const t = value[i]!;
+      const k = first ? 1 : 0.1 + weight[i]!;
       const terms = [
         k,
         k * t,
@@ -190,27 +190,27 @@ export function sampleCellsPlain(
 
 /** Plain twin of `normalEquations`. */
 export function normalEquationsPlain(level: TemplateLevel, scratch: AlignScratch): void {
-  const { value, slope, jacobian: j } = level,
-    { sample, weight, light, numbers, out, lit } = scratch;
+  const { value, slope, jacobian: j } = level;
+  const { sample, weight, light, numbers, out, lit } = scratch;
   out.fill(0);
   for (let c = 0; c < level.cells; c++) {
-    const gain = light[4 * c]!,
-      bias = light[4 * c + 1]!,
-      trust = light[4 * c + 2]!,
-      balance = light[4 * c + 3]!,
-      p = c * 18;
+    const gain = light[4 * c]!;
+    const bias = light[4 * c + 1]!;
+    const trust = light[4 * c + 2]!;
+    const balance = light[4 * c + 3]!;
+    const p = c * 18;
     lit.fill(0, p, p + 18);
     for (let i = level.starts[c]!; i < level.starts[c + 1]!; i++) {
       const s = sample[i]!;
       if (s === MISSING) continue;
-      const t = value[i]!,
-        l = (s - bias) / gain,
-        r = l - t,
-        steep = slope[i]! * slope[i]!;
+      const t = value[i]!;
+      const l = (s - bias) / gain;
+      const r = l - t;
+      const steep = slope[i]! * slope[i]!;
       out[73] = out[73]! + steep;
-      const z = numbers[1]! * slope[i]!,
-        y = numbers[2]! * slope[i]!,
-        e = r * numbers[0]!;
+      const z = numbers[1]! * slope[i]!;
+      const y = numbers[2]! * slope[i]!;
+      const e = r * numbers[0]!;
       const rest = 1 - (e * e) / (1 + y * y);
       const robust = rest <= 0 ? 0 : rest * rest * trust;
       weight[i] = robust;

@@ -6,32 +6,32 @@ import type { LumaSource } from './ride-source.js';
 import type { RideFrame, RideTrack } from './types.js';
 
 // A spotted upright cylinder of radius 70 px turns by 3° a frame and walks aside; behind it a still, spotted wall.
-const W = 260,
-  H = 200,
-  COUNT = 15,
-  RADIUS = 70,
-  noise = new Float32Array(4096);
+const W = 260;
+const H = 200;
+const COUNT = 15;
+const RADIUS = 70;
+const noise = new Float32Array(4096);
 {
   const r = new RandomStream(11);
   for (let i = 0; i < noise.length; i++) noise[i] = r.uniform();
 }
 const spots = (x: number, y: number): number => {
-  const i = Math.floor(x),
-    j = Math.floor(y),
-    t = x - i,
-    u = y - j,
-    sx = t * t * (3 - 2 * t),
-    sy = u * u * (3 - 2 * u),
-    at = (a: number, b: number): number => noise[(a * 131 + b * 313) & 4095]!;
+  const i = Math.floor(x);
+  const j = Math.floor(y);
+  const t = x - i;
+  const u = y - j;
+  const sx = t * t * (3 - 2 * t);
+  const sy = u * u * (3 - 2 * u);
+  const at = (a: number, b: number): number => noise[(a * 131 + b * 313) & 4095]!;
   return (at(i, j) * (1 - sx) + at(i + 1, j) * sx) * (1 - sy) + (at(i, j + 1) * (1 - sx) + at(i + 1, j + 1) * sx) * sy;
 };
-const turned = (n: number): number => (n * 3 * Math.PI) / 180,
-  middle = (n: number): number => 120 + 1.5 * n;
+const turned = (n: number): number => (n * 3 * Math.PI) / 180;
+const middle = (n: number): number => 120 + 1.5 * n;
 const luma = (n: number): Float32Array =>
   Float32Array.from({ length: W * H }, (_, k) => {
-    const x = (k % W) + 0.5,
-      y = Math.floor(k / W) + 0.5,
-      d = (x - middle(n)) / RADIUS;
+    const x = (k % W) + 0.5;
+    const y = Math.floor(k / W) + 0.5;
+    const d = (x - middle(n)) / RADIUS;
     return Math.abs(d) < 1
       ? 0.15 + 0.7 * spots((Math.asin(d) - turned(n)) * 10 + 40, y / 7)
       : 0.4 + 0.2 * spots(x / 9 + 100, y / 9);
@@ -65,8 +65,8 @@ const track = (confidence: (n: number) => number): RideTrack => ({
   frames: Array.from({ length: COUNT }, (_, n) => frame(n, confidence(n))),
 });
 const off = (t: RideTrack, n: number): number => {
-  const p = apply(t.frames[n]!.homography, 120, 100),
-    q = facing(n);
+  const p = apply(t.frames[n]!.homography, 120, 100);
+  const q = facing(n);
   return Math.hypot(p[0] - q[0], p[1] - q[1]);
 };
 
@@ -81,8 +81,8 @@ describe('a followed region carried on over a body that turns away', () => {
   it('meets both marks where the lost stretch lies between two, and leaves alone what was found again by itself', async () => {
     const hidden = track((n) => (n > 3 && n < 8 ? 0 : 0.9));
     expect(await carryOnSurface(source, hidden, { polygon, anchors: [0] })).toEqual(hidden);
-    const far = facing(COUNT - 1),
-      placed = track((n) => (n === 0 || n === COUNT - 1 ? 1 : 0));
+    const far = facing(COUNT - 1);
+    const placed = track((n) => (n === 0 || n === COUNT - 1 ? 1 : 0));
     const ends = {
       ...placed,
       frames: placed.frames.map((f) =>
@@ -95,8 +95,8 @@ describe('a followed region carried on over a body that turns away', () => {
   });
   it('takes the motion that most points share', () => {
     const grid = Array.from({ length: 100 }, (_, k) => {
-      const x = k % 10,
-        y = Math.floor(k / 10);
+      const x = k % 10;
+      const y = Math.floor(k / 10);
       return k % 4 === 0
         ? { x, y, u: 8, v: -5, weight: 1 }
         : { x, y, u: 0.1 * x - 0.05 * y + 2, v: 0.05 * x + 0.1 * y - 1, weight: 1 };

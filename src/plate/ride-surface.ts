@@ -13,17 +13,17 @@ import { framesBackward, type LumaFrame, type LumaSource } from './ride-source.j
 import type { RideFrame, RideTrack } from './types.js';
 
 /** Confidence from which the flat region counts as found; what is carried on here says less. */
-const FOUND = 0.3,
-  CARRIED = 0.2;
+const FOUND = 0.3;
+const CARRIED = 0.2;
 /** Points a side of the region, and the fewest that must come home. */
-const POINTS = 24,
-  LEAST_POINTS = 24;
+const POINTS = 24;
+const LEAST_POINTS = 24;
 /** The way there and back meets within so many pixels, or this share of the way. */
-const MEETS_PX = 0.5,
-  MEETS = 0.1;
+const MEETS_PX = 0.5;
+const MEETS = 0.1;
 /** Room round the region for its motion from one frame to the next: pixels, and share of its size. */
-const ROOM_PX = 48,
-  ROOM = 0.6;
+const ROOM_PX = 48;
+const ROOM = 0.6;
 
 export interface SurfaceRequest {
   readonly polygon: readonly Point2[];
@@ -38,15 +38,15 @@ export async function carryOnSurface(
   track: RideTrack,
   request: SurfaceRequest,
 ): Promise<RideTrack> {
-  const frames = [...track.frames],
-    found = frames.map((f) => request.anchors.includes(f.frame) || (f.visible && f.confidence >= FOUND));
+  const frames = [...track.frames];
+  const found = frames.map((f) => request.anchors.includes(f.frame) || (f.visible && f.confidence >= FOUND));
   for (let a = 0; a < frames.length; a++) {
     if (found[a]) continue;
     let b = a;
     while (b + 1 < frames.length && !found[b + 1]) b++;
-    const before = frames[a - 1],
-      after = frames[b + 1],
-      placed = (f: RideFrame | undefined): boolean => f !== undefined && request.anchors.includes(f.frame);
+    const before = frames[a - 1];
+    const after = frames[b + 1];
+    const placed = (f: RideFrame | undefined): boolean => f !== undefined && request.anchors.includes(f.frame);
     if (before === undefined || after === undefined || placed(before) || placed(after)) {
       const ahead =
         before === undefined
@@ -83,8 +83,8 @@ async function carried(
   { widthPx, heightPx }: LumaSource,
 ): Promise<Mat3[]> {
   const out: Mat3[] = [];
-  let h = from,
-    last: Float32Array | null = null;
+  let h = from;
+  let last: Float32Array | null = null;
   for await (const f of frames) {
     signal?.throwIfAborted();
     const luma = Float32Array.from(f.luma);
@@ -108,23 +108,23 @@ function stepOf(
   h: Mat3,
   polygon: readonly Point2[],
 ): Mat3 | null {
-  const corners = polygon.map(([x, y]) => apply(h, x, y)),
-    xs = corners.map((c) => c[0]),
-    ys = corners.map((c) => c[1]),
-    [left, right, top, low] = [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
-  const room = Math.round(Math.max(ROOM_PX, ROOM * Math.max(right - left, low - top))),
-    x0 = Math.max(0, Math.floor(left - room)),
-    y0 = Math.max(0, Math.floor(top - room)),
-    w = Math.min(width, Math.ceil(right + room)) - x0,
-    t = Math.min(height, Math.ceil(low + room)) - y0;
+  const corners = polygon.map(([x, y]) => apply(h, x, y));
+  const xs = corners.map((c) => c[0]);
+  const ys = corners.map((c) => c[1]);
+  const [left, right, top, low] = [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
+  const room = Math.round(Math.max(ROOM_PX, ROOM * Math.max(right - left, low - top)));
+  const x0 = Math.max(0, Math.floor(left - room));
+  const y0 = Math.max(0, Math.floor(top - room));
+  const w = Math.min(width, Math.ceil(right + room)) - x0;
+  const t = Math.min(height, Math.ceil(low + room)) - y0;
   if (!(w >= 32) || !(t >= 32)) return null;
   const cut = (p: Float32Array): Float32Array => {
     const out = new Float32Array(w * t);
     for (let y = 0; y < t; y++) out.set(p.subarray((y + y0) * width + x0, (y + y0) * width + x0 + w), y * w);
     return out;
   };
-  const first = new FlowPicture(cut(a), w, t),
-    second = new FlowPicture(cut(b), w, t);
+  const first = new FlowPicture(cut(a), w, t);
+  const second = new FlowPicture(cut(b), w, t);
   let there: MotionField, back: MotionField;
   try {
     there = motionAt(first, second, 0);
@@ -133,14 +133,14 @@ function stepOf(
     first.close();
     second.close();
   }
-  const cx = (left + right) / 2,
-    cy = (top + low) / 2,
-    reach = 0.35 * Math.max(right - left, low - top),
-    moved: Moved[] = [];
+  const cx = (left + right) / 2;
+  const cy = (top + low) / 2;
+  const reach = 0.35 * Math.max(right - left, low - top);
+  const moved: Moved[] = [];
   for (let j = 0; j < POINTS; j++)
     for (let i = 0; i < POINTS; i++) {
-      const x = left + ((i + 0.5) / POINTS) * (right - left),
-        y = top + ((j + 0.5) / POINTS) * (low - top);
+      const x = left + ((i + 0.5) / POINTS) * (right - left);
+      const y = top + ((j + 0.5) / POINTS) * (low - top);
       const m = homeAgain(there, back, x - x0, y - y0);
       if (m !== null && inside(corners, x, y))
         moved.push({
@@ -155,14 +155,14 @@ function stepOf(
 }
 
 function homeAgain(there: MotionField, back: MotionField, x: number, y: number): readonly [number, number] | null {
-  const i = Math.floor(x),
-    j = Math.floor(y);
+  const i = Math.floor(x);
+  const j = Math.floor(y);
   if (i < 0 || j < 0 || i >= there.width || j >= there.height) return null;
-  const k = j * there.width + i,
-    u = there.u[k]!,
-    v = there.v[k]!,
-    ii = Math.floor(x + u),
-    jj = Math.floor(y + v);
+  const k = j * there.width + i;
+  const u = there.u[k]!;
+  const v = there.v[k]!;
+  const ii = Math.floor(x + u);
+  const jj = Math.floor(y + v);
   if (ii < 0 || jj < 0 || ii >= there.width || jj >= there.height) return null;
   const q = jj * there.width + ii;
   return Math.hypot(back.u[q]! - u, back.v[q]! - v) > Math.max(MEETS_PX, MEETS * Math.hypot(u, v)) ? null : [u, v];
@@ -172,8 +172,8 @@ function homeAgain(there: MotionField, back: MotionField, x: number, y: number):
 function inside(corners: readonly Point2[], x: number, y: number): boolean {
   let odd = false;
   for (let i = 0, j = corners.length - 1; i < corners.length; j = i++) {
-    const [ax, ay] = corners[i]!,
-      [bx, by] = corners[j]!;
+    const [ax, ay] = corners[i]!;
+    const [bx, by] = corners[j]!;
     if (ay > y !== by > y && x < ((bx - ax) * (y - ay)) / (by - ay) + ax) odd = !odd;
   }
   return odd;
@@ -189,17 +189,17 @@ interface Moved {
 
 /** Least squares with biweights on what is left over, from all points' own weights. */
 export function sharedSimilarity(moved: readonly Moved[]): Mat3 {
-  let weights = moved.map((m) => m.weight),
-    c = 1,
-    s = 0,
-    tx = 0,
-    ty = 0;
+  let weights = moved.map((m) => m.weight);
+  let c = 1;
+  let s = 0;
+  let tx = 0;
+  let ty = 0;
   for (let round = 0; round < 8; round++) {
-    let sum = 1e-12,
-      mx = 0,
-      my = 0,
-      nx = 0,
-      ny = 0;
+    let sum = 1e-12;
+    let mx = 0;
+    let my = 0;
+    let nx = 0;
+    let ny = 0;
     moved.forEach((m, i) => {
       const k = weights[i]!;
       sum += k;
@@ -212,15 +212,15 @@ export function sharedSimilarity(moved: readonly Moved[]): Mat3 {
     my /= sum;
     nx /= sum;
     ny /= sum;
-    let along = 0,
-      across = 0,
-      size = 1e-12;
+    let along = 0;
+    let across = 0;
+    let size = 1e-12;
     moved.forEach((m, i) => {
-      const k = weights[i]!,
-        x = m.x - mx,
-        y = m.y - my,
-        p = m.x + m.u - nx,
-        q = m.y + m.v - ny;
+      const k = weights[i]!;
+      const x = m.x - mx;
+      const y = m.y - my;
+      const p = m.x + m.u - nx;
+      const q = m.y + m.v - ny;
       along += k * (x * p + y * q);
       across += k * (x * q - y * p);
       size += k * (x * x + y * y);
@@ -229,8 +229,8 @@ export function sharedSimilarity(moved: readonly Moved[]): Mat3 {
     s = across / size;
     tx = nx - c * mx + s * my;
     ty = ny - s * mx - c * my;
-    const left = moved.map((m) => Math.hypot(c * m.x - s * m.y + tx - m.x - m.u, s * m.x + c * m.y + ty - m.y - m.v)),
-      wide = 4.5 * [...left].sort((p, q) => p - q)[left.length >> 1]! + 0.3;
+    const left = moved.map((m) => Math.hypot(c * m.x - s * m.y + tx - m.x - m.u, s * m.x + c * m.y + ty - m.y - m.v));
+    const wide = 4.5 * [...left].sort((p, q) => p - q)[left.length >> 1]! + 0.3;
     weights = moved.map((m, i) => m.weight * Math.max(0, 1 - (left[i]! / wide) ** 2) ** 2);
   }
   return [c, -s, tx, s, c, ty, 0, 0, 1];
@@ -240,8 +240,8 @@ export function sharedSimilarity(moved: readonly Moved[]): Mat3 {
 function met(ahead: Mat3 | undefined, behind: Mat3 | undefined, t: number, polygon: readonly Point2[]): Mat3 | null {
   if (ahead === undefined || behind === undefined) return ahead ?? behind ?? null;
   const moved = polygon.map(([x, y]): Moved => {
-    const p = apply(ahead, x, y),
-      q = apply(behind, x, y);
+    const p = apply(ahead, x, y);
+    const q = apply(behind, x, y);
     return { x: p[0], y: p[1], u: t * (q[0] - p[0]), v: t * (q[1] - p[1]), weight: 1 };
   });
   return multiply(sharedSimilarity(moved), ahead);

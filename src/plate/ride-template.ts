@@ -67,12 +67,12 @@ export interface RideTemplate {
  */
 export function reportedCorners(polygon: readonly Point2[]): [Point2, Point2, Point2, Point2] {
   if (polygon.length === 4) return [polygon[0]!, polygon[1]!, polygon[2]!, polygon[3]!];
-  const xs = polygon.map((p) => p[0]),
-    ys = polygon.map((p) => p[1]);
-  const x0 = Math.min(...xs),
-    x1 = Math.max(...xs),
-    y0 = Math.min(...ys),
-    y1 = Math.max(...ys);
+  const xs = polygon.map((p) => p[0]);
+  const ys = polygon.map((p) => p[1]);
+  const x0 = Math.min(...xs);
+  const x1 = Math.max(...xs);
+  const y0 = Math.min(...ys);
+  const y1 = Math.max(...ys);
   return [
     [x0, y0],
     [x1, y0],
@@ -101,14 +101,14 @@ export function buildTemplate(
 ): RideTemplate {
   const full = pyramid[0]!;
   checkRegion(polygon, full.width, full.height);
-  const xs = polygon.map((p) => p[0]),
-    ys = polygon.map((p) => p[1]);
-  const x0 = Math.min(...xs),
-    x1 = Math.max(...xs),
-    y0 = Math.min(...ys),
-    y1 = Math.max(...ys);
-  const cx = (x0 + x1) / 2,
-    cy = (y0 + y1) / 2;
+  const xs = polygon.map((p) => p[0]);
+  const ys = polygon.map((p) => p[1]);
+  const x0 = Math.min(...xs);
+  const x1 = Math.max(...xs);
+  const y0 = Math.min(...ys);
+  const y1 = Math.max(...ys);
+  const cx = (x0 + x1) / 2;
+  const cy = (y0 + y1) / 2;
   const scale = Math.max(4, Math.hypot(x1 - x0, y1 - y0) / 2 / Math.SQRT2);
   const levels: TemplateLevel[] = [];
   for (let l = 0; l < pyramid.length; l++) {
@@ -125,8 +125,8 @@ export function buildTemplate(
     const n = kept.count;
     const counts = new Int32Array(cells);
     for (let k = 0; k < n; k++) counts[kept.cell[k]!] = counts[kept.cell[k]!]! + 1;
-    const starts = memory?.whole(cells + 1) ?? new Int32Array(cells + 1),
-      next = new Int32Array(cells);
+    const starts = memory?.whole(cells + 1) ?? new Int32Array(cells + 1);
+    const next = new Int32Array(cells);
     for (let c = 0; c < cells; c++) {
       next[c] = starts[c]!;
       starts[c + 1] = starts[c]! + ((counts[c]! + 3) & ~3);
@@ -152,17 +152,17 @@ export function buildTemplate(
     };
     const energy = t.balance;
     for (let k = 0; k < n; k++) {
-      const x = kept.x[k]!,
-        y = kept.y[k]!,
-        c = kept.cell[k]!;
+      const x = kept.x[k]!;
+      const y = kept.y[k]!;
+      const c = kept.cell[k]!;
       const i = next[c]!++;
       const o = y * w + x;
-      const gx = 0.5 * (data[o + 1]! - data[o - 1]!),
-        gy = 0.5 * (data[o + w]! - data[o - w]!);
-      const u = ((x + 0.5) / f - cx) / scale,
-        v = ((y + 0.5) / f - cy) / scale;
-      const gu = gx * f * scale,
-        gv = gy * f * scale;
+      const gx = 0.5 * (data[o + 1]! - data[o - 1]!);
+      const gy = 0.5 * (data[o + w]! - data[o - w]!);
+      const u = ((x + 0.5) / f - cx) / scale;
+      const v = ((y + 0.5) / f - cy) / scale;
+      const gu = gx * f * scale;
+      const gv = gy * f * scale;
       t.u[i] = u;
       t.v[i] = v;
       t.value[i] = data[o]!;
@@ -211,8 +211,8 @@ export function buildTemplate(
 function grainKept(level: number): number {
   let k = [1, 2, 1].map((v) => v / 4);
   for (let l = 0; l < level; l++) {
-    const step = 1 << l,
-      wide = new Array<number>(k.length + 3 * step).fill(0);
+    const step = 1 << l;
+    const wide = new Array<number>(k.length + 3 * step).fill(0);
     [1, 3, 3, 1].forEach((w, q) =>
       k.forEach((v, i) => {
         wide[i + q * step] = wide[i + q * step]! + (v * w) / 8;
@@ -252,36 +252,36 @@ function pixelsInside(
   rows: number,
   belongs: ((x: number, y: number, reach: number) => boolean) | null,
 ): Pixels {
-  const left = Math.max(1, Math.floor(x0 * f)),
-    top = Math.max(1, Math.floor(y0 * f)),
-    xEnd = Math.min(w - 2, Math.ceil(x1 * f)),
-    yEnd = Math.min(h - 2, Math.ceil(y1 * f));
-  const most = Math.max(0, xEnd - left + 1) * Math.max(0, yEnd - top + 1),
-    xs = new Int32Array(most),
-    ys = new Int32Array(most),
-    gs = new Float64Array(most),
-    cells = new Int32Array(most);
+  const left = Math.max(1, Math.floor(x0 * f));
+  const top = Math.max(1, Math.floor(y0 * f));
+  const xEnd = Math.min(w - 2, Math.ceil(x1 * f));
+  const yEnd = Math.min(h - 2, Math.ceil(y1 * f));
+  const most = Math.max(0, xEnd - left + 1) * Math.max(0, yEnd - top + 1);
+  const xs = new Int32Array(most);
+  const ys = new Int32Array(most);
+  const gs = new Float64Array(most);
+  const cells = new Int32Array(most);
   const crossings = new Float64Array(polygon.length);
   let count = 0;
   for (let y = top; y <= yEnd; y++) {
-    const py = (y + 0.5) / f,
-      row = Math.min(rows - 1, Math.max(0, Math.floor(((py - y0) / (y1 - y0)) * rows))) * columns;
+    const py = (y + 0.5) / f;
+    const row = Math.min(rows - 1, Math.max(0, Math.floor(((py - y0) / (y1 - y0)) * rows))) * columns;
     // Where the row meets the outline: a pixel left of an odd number of these is inside.
     let met = 0;
     for (let i = 0, j = polygon.length - 1; i < polygon.length; j = i++) {
-      const [xi, yi] = polygon[i]!,
-        [xj, yj] = polygon[j]!;
+      const [xi, yi] = polygon[i]!;
+      const [xj, yj] = polygon[j]!;
       if (yi > py !== yj > py) crossings[met++] = ((xj - xi) * (py - yi)) / (yj - yi) + xi;
     }
     for (let x = left; x <= xEnd; x++) {
-      const px = (x + 0.5) / f,
-        o = y * w + x;
+      const px = (x + 0.5) / f;
+      const o = y * w + x;
       if (!(data[o]! > 0.004 && data[o]! < 0.985)) continue;
       let odd = false;
       for (let k = 0; k < met; k++) if (px < crossings[k]!) odd = !odd;
       if (!odd || (belongs !== null && !belongs(px, py, 1.5 / f))) continue;
-      const gx = 0.5 * (data[o + 1]! - data[o - 1]!),
-        gy = 0.5 * (data[o + w]! - data[o - w]!);
+      const gx = 0.5 * (data[o + 1]! - data[o - 1]!);
+      const gy = 0.5 * (data[o + w]! - data[o - w]!);
       xs[count] = x;
       ys[count] = y;
       gs[count] = gx * gx + gy * gy;
@@ -292,8 +292,8 @@ function pixelsInside(
 }
 
 function middlesOf(pixels: Pixels, cells: number, f: number, cx: number, cy: number, scale: number): Float32Array {
-  const out = new Float32Array(2 * cells),
-    counts = new Float32Array(cells);
+  const out = new Float32Array(2 * cells);
+  const counts = new Float32Array(cells);
   for (let k = 0; k < pixels.count; k++) {
     const c = pixels.cell[k]!;
     out[2 * c] = out[2 * c]! + ((pixels.x[k]! + 0.5) / f - cx) / scale;
@@ -308,20 +308,20 @@ function middlesOf(pixels: Pixels, cells: number, f: number, cx: number, cy: num
 function selectPixels(inside: Pixels, cells: number, limit: number): Pixels {
   const { count, x, y, g, cell } = inside;
   if (count <= limit) return inside;
-  const share = limit / count,
-    starts = new Int32Array(cells + 1);
+  const share = limit / count;
+  const starts = new Int32Array(cells + 1);
   for (let k = 0; k < count; k++) starts[cell[k]! + 1] = starts[cell[k]! + 1]! + 1;
   for (let c = 0; c < cells; c++) starts[c + 1] = starts[c + 1]! + starts[c]!;
-  const sorted = new Float64Array(count),
-    next = starts.slice();
+  const sorted = new Float64Array(count);
+  const next = starts.slice();
   for (let k = 0; k < count; k++) {
     const c = cell[k]!;
     sorted[next[c]!] = g[k]!;
     next[c] = next[c]! + 1;
   }
   const threshold = Float64Array.from({ length: cells }, (_, c) => {
-    const own = sorted.subarray(starts[c], starts[c + 1]).sort(),
-      n = own.length;
+    const own = sorted.subarray(starts[c], starts[c + 1]).sort();
+    const n = own.length;
     return own[n - 1 - Math.max(0, Math.min(n - 1, Math.floor(n * share) - 1))] ?? Infinity;
   });
   let kept = 0;
@@ -352,8 +352,8 @@ export function checkRegion(polygon: readonly Point2[], widthPx: number, heightP
   }
   let area = 0;
   for (let i = 0; i < polygon.length; i++) {
-    const [ax, ay] = polygon[i]!,
-      [bx, by] = polygon[(i + 1) % polygon.length]!;
+    const [ax, ay] = polygon[i]!;
+    const [bx, by] = polygon[(i + 1) % polygon.length]!;
     area += ax * by - bx * ay;
   }
   if (Math.abs(area) / 2 < 60)
@@ -362,8 +362,8 @@ export function checkRegion(polygon: readonly Point2[], widthPx: number, heightP
       `the region covers ${(Math.abs(area) / 2).toFixed(0)} square pixels; it needs at least 60 to be followed`,
       { kind: 'usage' },
     );
-  const xs = polygon.map((p) => p[0]),
-    ys = polygon.map((p) => p[1]);
+  const xs = polygon.map((p) => p[0]);
+  const ys = polygon.map((p) => p[1]);
   if (Math.max(...xs) <= 0 || Math.max(...ys) <= 0 || Math.min(...xs) >= widthPx || Math.min(...ys) >= heightPx) {
     throw new PlatewrightError(
       'PW-RIDE-REGION',

@@ -9,15 +9,15 @@ import type { MarksFile } from './marks.js';
 import { posesOf } from './turn-poses.js';
 import { solveProfile } from './turn-profile.js';
 
-const W = 320,
-  H = 200;
+const W = 320;
+const H = 200;
 
 /** A texture known at every point: seeded sines of many directions and a sharp-edged pattern, soft enough to sample. */
 function texture(seed: number): (x: number, y: number) => number {
   const rng = new RandomStream(seed);
   const waves = Array.from({ length: 40 }, () => {
-    const t = rng.uniform() * Math.PI,
-      k = 0.03 + 0.35 * rng.uniform() ** 2;
+    const t = rng.uniform() * Math.PI;
+    const k = 0.03 + 0.35 * rng.uniform() ** 2;
     return [k * Math.cos(t), k * Math.sin(t), rng.uniform() * 6.28, 0.09 / (1 + 4 * k)] as const;
   });
   return (x, y) => waves.reduce((s, [a, b, p, m]) => s + m * Math.sin(a * x + b * y + p), 0.5);
@@ -32,8 +32,8 @@ function clip(
   grain = 0.004,
   contrast = 1,
 ): LumaSource {
-  const whole = texture(seed),
-    f = (x: number, y: number): number => 0.5 + contrast * (whole(x, y) - 0.5);
+  const whole = texture(seed);
+  const f = (x: number, y: number): number => 0.5 + contrast * (whole(x, y) - 0.5);
   // A ride reads its frames several times.
   const held = new Map<number, Float32Array>();
   return {
@@ -47,9 +47,9 @@ function clip(
           yield { index: t, luma: before };
           continue;
         }
-        const m = toScene(t),
-          rng = new RandomStream(seed, t),
-          luma = new Float32Array(W * H);
+        const m = toScene(t);
+        const rng = new RandomStream(seed, t);
+        const luma = new Float32Array(W * H);
         for (let y = 0; y < H; y++)
           for (let x = 0; x < W; x++) {
             const [u, v] = apply(m, x + 0.5, y + 0.5);
@@ -83,10 +83,10 @@ function worst(track: Awaited<ReturnType<typeof trackRegion>>, truth: (t: number
 }
 
 const motion = (t: number): Mat3 => {
-  const a = 0.012 * t,
-    g = 1 + 0.006 * t,
-    c = g * Math.cos(a),
-    s = g * Math.sin(a);
+  const a = 0.012 * t;
+  const g = 1 + 0.006 * t;
+  const c = g * Math.cos(a);
+  const s = g * Math.sin(a);
   return multiply(
     [1, 0, 155 + 2.2 * t, 0, 1, 95 - 1.1 * t, 2e-5 * t, 1e-5 * t, 1],
     multiply([c, -s, 0, s, c, 0, 0, 0, 1], [1, 0, -155, 0, 1, -95, 0, 0, 1]),
@@ -216,8 +216,8 @@ describe('ride', () => {
 describe('camera move', () => {
   const K = (f: number): Mat3 => [f, 0, W / 2, 0, f, H / 2, 0, 0, 1];
   it('finds the lens and the angle of a pan, and says how sure it is', async () => {
-    const f = 380,
-      frames = 16;
+    const f = 380;
+    const frames = 16;
     const turn = (t: number): Mat3 =>
       multiply(K(f), multiply(rotationFromPanTiltRoll((0.9 * t * Math.PI) / 180, 0, 0), invert(K(f))));
     const move = await measureCameraMove(clip(frames, turn, undefined, 5), { framesPerSecond: 24 });
@@ -225,8 +225,8 @@ describe('camera move', () => {
     expect(Math.abs(move.focalPx.value! - f)).toBeLessThan(Math.max(0.03 * f, 3 * move.focalPx.sd!));
     expect(Math.abs(move.frames[15]!.panDeg! - 13.5)).toBeLessThan(0.5);
     expect(Math.abs(move.frames[15]!.tiltDeg!)).toBeLessThan(0.2);
-    const [x, y] = apply(move.frames[15]!.homographyToFirst, 160, 100),
-      [u, v] = apply(turn(15), 160, 100);
+    const [x, y] = apply(move.frames[15]!.homographyToFirst, 160, 100);
+    const [u, v] = apply(turn(15), 160, 100);
     expect(Math.hypot(x - u, y - v)).toBeLessThan(0.5);
   });
   it('does not measure a lens where the camera stands still', async () => {

@@ -34,8 +34,8 @@ export interface RideRequest {
  * followed, `PW-RIDE-CORRECTION` for a correction that folds the region.
  */
 export async function trackRegion(source: LumaSource, request: RideRequest): Promise<RideTrack> {
-  const first = request.span?.in ?? 0,
-    end = Math.min(source.frameCount, request.span?.out ?? source.frameCount);
+  const first = request.span?.in ?? 0;
+  const end = Math.min(source.frameCount, request.span?.out ?? source.frameCount);
   checkRegion(request.polygon, source.widthPx, source.heightPx);
   if (!Number.isInteger(request.at) || request.at < first || request.at >= end) {
     throw new PlatewrightError(
@@ -68,8 +68,8 @@ export async function trackRegion(source: LumaSource, request: RideRequest): Pro
   const backward = new Map<number, SolvedFrame>();
   const total = end - first;
   let done = 0;
-  let model: RideTrack['model'] = 'translation',
-    reference: number | undefined;
+  let model: RideTrack['model'] = 'translation';
+  let reference: number | undefined;
   const order: readonly RideTrack['model'][] = ['translation', 'similarity', 'affine', 'perspective'];
   for (let i = 0; i < anchors.length; i++) {
     const anchor = anchors[i]!;
@@ -98,18 +98,18 @@ export async function trackRegion(source: LumaSource, request: RideRequest): Pro
       frames.push(rideFrame(t, anchor.homography, home, 1, true));
       continue;
     }
-    const f = forward.get(t),
-      b = backward.get(t);
+    const f = forward.get(t);
+    const b = backward.get(t);
     if (f && b) {
-      const before = anchors.filter((a) => a.frame < t).at(-1)!.frame,
-        after = anchors.find((a) => a.frame > t)!.frame;
+      const before = anchors.filter((a) => a.frame < t).at(-1)!.frame;
+      const after = anchors.find((a) => a.frame > t)!.frame;
       const near = (after - t) / (after - before);
-      const wf = near / (0.05 + f.sdPx) ** 2,
-        wb = (1 - near) / (0.05 + b.sdPx) ** 2;
+      const wf = near / (0.05 + f.sdPx) ** 2;
+      const wb = (1 - near) / (0.05 + b.sdPx) ** 2;
       const k = wb / (wf + wb);
       const corners = home.map(([x, y]) => {
-        const p = apply(f.homography, x, y),
-          q = apply(b.homography, x, y);
+        const p = apply(f.homography, x, y);
+        const q = apply(b.homography, x, y);
         return [p[0] + k * (q[0] - p[0]), p[1] + k * (q[1] - p[1])] as const;
       });
       frames.push(

@@ -5,22 +5,22 @@ import type { MarksFile } from './marks.js';
 import { measureRoom } from './room.js';
 import type { CameraMove } from './types.js';
 
-const FRAMES = 32,
-  W = 640,
-  H = 360;
+const FRAMES = 32;
+const W = 640;
+const H = 360;
 const still = {
   move: 'static',
   frames: Array.from({ length: FRAMES }, (_, frame) => ({ frame, homographyToFirst: IDENTITY3 })),
 } as unknown as CameraMove;
 /** A box that covers a share of the picture and goes `px` to the right over the shot. */
 function going(share: number, px: number): MarksFile {
-  const w = W * share,
-    box = (x: number): [number, number][] => [
-      [x, 0],
-      [x + w, 0],
-      [x + w, H],
-      [x, H],
-    ];
+  const w = W * share;
+  const box = (x: number): [number, number][] => [
+    [x, 0],
+    [x + w, 0],
+    [x + w, H],
+    [x, H],
+  ];
   return {
     frame: 0,
     marks: [
@@ -33,8 +33,8 @@ const room = (share: number, px: number): ReturnType<typeof measureRoom> =>
   measureRoom({ marks: going(share, px), widthPx: W, heightPx: H, span: { in: 0, out: FRAMES }, camera: still });
 
 it('costs little where other frames show all of it, and much where it stands still', () => {
-  const passes = room(0.2, 400),
-    stays = room(0.2, 0);
+  const passes = room(0.2, 400);
+  const stays = room(0.2, 0);
   expect(passes.suppliedShare.value).toBeGreaterThan(0.95);
   expect(stays.suppliedShare.value).toBe(0);
   // 15 for any join; 10 + 6; and 40 + 40 where nothing is supplied.

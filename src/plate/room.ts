@@ -30,12 +30,12 @@ interface EraseKey extends Key {
 
 /** Things that are to go, each by its marked frames: the k-th mark of each frame is one thing. */
 export function erasedThings(marks: MarksFile): EraseKey[][] {
-  const things: EraseKey[][] = [],
-    seen = new Map<number, number>();
+  const things: EraseKey[][] = [];
+  const seen = new Map<number, number>();
   for (const m of marks.marks) {
     if (m.kind !== 'erase' || m.shadow === true) continue;
-    const frame = m.frame ?? marks.frame,
-      k = seen.get(frame) ?? 0;
+    const frame = m.frame ?? marks.frame;
+    const k = seen.get(frame) ?? 0;
     seen.set(frame, k + 1);
     (things[k] ??= []).push({ frame, polygon: m.polygon, gone: m.gone });
   }
@@ -49,8 +49,8 @@ export function erasedThings(marks: MarksFile): EraseKey[][] {
 export function polygonAt(thing: readonly EraseKey[], frame: number): Point[] | null {
   if (!isThere(thing, frame)) return null;
   const keys = keysThere(thing).sort((a, b) => a.frame - b.frame);
-  let a = keys[0]!,
-    b = keys[keys.length - 1]!;
+  let a = keys[0]!;
+  let b = keys[keys.length - 1]!;
   if (frame <= a.frame) return [...a.polygon];
   if (frame >= b.frame) return [...b.polygon];
   for (let i = 1; i < keys.length; i++)
@@ -149,8 +149,8 @@ function groundWidthAt(view: View, ground: Point): number | null {
     const d = unproject(cam, x, ground[1]);
     return Math.atan2(d[0], d[2]);
   };
-  const a = bearing(0),
-    b = bearing(view.widthPx);
+  const a = bearing(0);
+  const b = bearing(view.widthPx);
   return g[2] * (Math.tan(b) - Math.tan(a));
 }
 
@@ -188,8 +188,8 @@ function eraseNeeds(r: RoomRequest): { share: Measure; supplied: Measure; value:
   const looked: number[] = [];
   const step = Math.max(1, Math.floor(n / 16));
   for (let f = span.in; f < span.out; f += step) looked.push(f);
-  const gw = GRID,
-    gh = Math.max(8, Math.round((GRID * heightPx) / widthPx));
+  const gw = GRID;
+  const gh = Math.max(8, Math.round((GRID * heightPx) / widthPx));
   const masks = looked.map((f) => {
     const all = new Float32Array(gw * gh);
     for (const t of things) {
@@ -226,8 +226,8 @@ function eraseNeeds(r: RoomRequest): { share: Measure; supplied: Measure; value:
       got: null,
     };
   const h = looked.map((f) => cam?.frames.find((q) => q.frame === f)?.homographyToFirst ?? null);
-  let wanted = 0,
-    got = 0;
+  let wanted = 0;
+  let got = 0;
   masks.forEach((mask, k) => {
     const hk = h[k];
     if (!hk) return;
@@ -236,14 +236,14 @@ function eraseNeeds(r: RoomRequest): { share: Measure; supplied: Measure; value:
       for (let x = 0; x < gw; x += 2) {
         if (mask[y * gw + x]! < 0.5) continue;
         wanted++;
-        const px = ((x + 0.5) * widthPx) / gw,
-          py = ((y + 0.5) * heightPx) / gh;
+        const px = ((x + 0.5) * widthPx) / gw;
+        const py = ((y + 0.5) * heightPx) / gh;
         for (let j = 0; j < looked.length; j++) {
           const m = to[j];
           if (!m) continue;
           const q = apply(m, px, py);
-          const qx = Math.floor((q[0] * gw) / widthPx),
-            qy = Math.floor((q[1] * gh) / heightPx);
+          const qx = Math.floor((q[0] * gw) / widthPx);
+          const qy = Math.floor((q[1] * gh) / heightPx);
           if (qx < 0 || qy < 0 || qx >= gw || qy >= gh) continue;
           if (masks[j]![qy * gw + qx]! < 0.05) {
             got++;

@@ -45,8 +45,8 @@ export interface Lens {
 }
 
 function ray(x: number, y: number, lens: Lens): Vec3 {
-  const u = (x - lens.cx) / lens.focalPx,
-    v = (y - lens.cy) / lens.focalPx;
+  const u = (x - lens.cx) / lens.focalPx;
+  const v = (y - lens.cy) / lens.focalPx;
   const s = 1 + lens.k1 * (u * u + v * v);
   return [u * s, v * s, 1];
 }
@@ -60,8 +60,8 @@ function fitPair(pair: RayPair, lens: Lens, out: Float64Array | null, at: number
   const m = [0, 0, 0, 0, 0, 0, 0, 0, 0];
   for (let i = 0; i < n; i++) {
     if (skip !== null && pair.patch[i]! % GROUPS === skip) continue;
-    const a = ray(pair.from[2 * i]!, pair.from[2 * i + 1]!, lens),
-      b = ray(pair.to[2 * i]!, pair.to[2 * i + 1]!, lens);
+    const a = ray(pair.from[2 * i]!, pair.from[2 * i + 1]!, lens);
+    const b = ray(pair.to[2 * i]!, pair.to[2 * i + 1]!, lens);
     const w = pair.weight[i]! / Math.sqrt((1 + a[0] * a[0] + a[1] * a[1]) * (1 + b[0] * b[0] + b[1] * b[1]));
     for (let r = 0; r < 3; r++) for (let c = 0; c < 3; c++) m[r * 3 + c] = m[r * 3 + c]! + w * b[r]! * a[c]!;
   }
@@ -95,8 +95,8 @@ export function calibrateTurning(
   heightPx: number,
   withDistortion: boolean,
 ): Calibration | null {
-  const cx = widthPx / 2,
-    cy = heightPx / 2;
+  const cx = widthPx / 2;
+  const cy = heightPx / 2;
   let count = 0;
   for (const p of pairs) count += 2 * p.patch.length;
   if (count < 60) return null;
@@ -119,9 +119,9 @@ export function calibrateTurning(
     });
   // Search: the cost over f is smooth but flat far out.
   const out = new Float64Array(count);
-  let best = Infinity,
-    bestF = 0,
-    edge = false;
+  let best = Infinity;
+  let bestF = 0;
+  let edge = false;
   const steps = 36;
   for (let i = 0; i <= steps; i++) {
     const focalPx = widthPx * 0.3 * 40 ** (i / steps);
@@ -141,11 +141,11 @@ export function calibrateTurning(
   if (edge) return null;
   const start = [Math.log(bestF), ...(withDistortion ? [0] : [])];
   const fit = solve(start, null);
-  const lnF = fit.parameters[0]!,
-    k1 = fit.parameters[1] ?? 0;
+  const lnF = fit.parameters[0]!;
+  const k1 = fit.parameters[1] ?? 0;
   if (!(Math.exp(lnF) > 0.25 * widthPx && Math.exp(lnF) < 15 * widthPx)) return null;
-  let vF = 0,
-    vK = 0;
+  let vF = 0;
+  let vK = 0;
   for (let g = 0; g < GROUPS; g++) {
     const part = solve([...fit.parameters], g);
     vF += (part.parameters[0]! - lnF) ** 2;

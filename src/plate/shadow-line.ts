@@ -11,19 +11,19 @@ import type { Mark, MarksFile } from './marks.js';
 type ShadowMark = Extract<Mark, { kind: 'shadow' }>;
 
 /** Farthest that an end is moved, px of a picture 640 wide: two and a half sd of a hand's noise; and step. */
-const FARTHEST = 2.5,
-  STEP = 0.25;
+const FARTHEST = 2.5;
+const STEP = 0.25;
 /** What a line loses of its darkness by each square px (at 640 wide) that an end lies off its mark (own choice). */
 const STRAY = 0.02;
 /** Part of the line that is looked at: the caster's base hides its beginning, the tip is spread. */
-const FROM = 0.15,
-  TO = 0.92,
-  PLACES = 64;
+const FROM = 0.15;
+const TO = 0.92;
+const PLACES = 64;
 /** Half widths tried, px of a picture 640 wide. */
 const HALF = [0.75, 1.25, 2, 3.2, 5] as const;
 /** In linear light's logarithm: less dark a line is none; and what a place counts for at most. */
-const LEAST = 0.08,
-  MOST = 0.6;
+const LEAST = 0.08;
+const MOST = 0.6;
 /** Shorter ones (px at 640 wide) tell no better than their marks. */
 const SHORTEST = 16;
 
@@ -32,41 +32,41 @@ export function shadowLine(
   linear: Picture,
   mark: Pick<ShadowMark, 'foot' | 'tip'>,
 ): { readonly foot: [number, number]; readonly tip: [number, number] } | null {
-  const { width: w, height: h, data } = linear,
-    n = w * h,
-    scale = w / 640,
-    { foot, tip } = mark,
-    dx = tip[0] - foot[0],
-    dy = tip[1] - foot[1],
-    long = Math.hypot(dx, dy);
+  const { width: w, height: h, data } = linear;
+  const n = w * h;
+  const scale = w / 640;
+  const { foot, tip } = mark;
+  const dx = tip[0] - foot[0];
+  const dy = tip[1] - foot[1];
+  const long = Math.hypot(dx, dy);
   if (long < SHORTEST * scale) return null;
-  const nx = -dy / long,
-    ny = dx / long,
-    unit = STEP * scale,
-    far = Math.round(FARTHEST / STEP),
-    beside = Math.ceil((HALF.at(-1)! * 3.5) / STEP),
-    reach = far + beside,
-    size = 2 * reach + 1;
+  const nx = -dy / long;
+  const ny = dx / long;
+  const unit = STEP * scale;
+  const far = Math.round(FARTHEST / STEP);
+  const beside = Math.ceil((HALF.at(-1)! * 3.5) / STEP);
+  const reach = far + beside;
+  const size = 2 * reach + 1;
   // Running sums of log luminance square to the line, a row a place.
   const rows: { s: number; sums: Float64Array }[] = [];
   for (let k = 0; k < PLACES; k++) {
-    const s = FROM + ((TO - FROM) * k) / (PLACES - 1),
-      x0 = foot[0] + s * dx,
-      y0 = foot[1] + s * dy;
-    const xa = x0 - nx * reach * unit,
-      xb = x0 + nx * reach * unit,
-      ya = y0 - ny * reach * unit,
-      yb = y0 + ny * reach * unit;
+    const s = FROM + ((TO - FROM) * k) / (PLACES - 1);
+    const x0 = foot[0] + s * dx;
+    const y0 = foot[1] + s * dy;
+    const xa = x0 - nx * reach * unit;
+    const xb = x0 + nx * reach * unit;
+    const ya = y0 - ny * reach * unit;
+    const yb = y0 + ny * reach * unit;
     if (Math.min(xa, xb) < 1 || Math.min(ya, yb) < 1 || Math.max(xa, xb) > w - 2 || Math.max(ya, yb) > h - 2) continue;
     const sums = new Float64Array(size + 1);
     for (let d = 0; d < size; d++) {
-      const x = x0 + nx * (d - reach) * unit - 0.5,
-        y = y0 + ny * (d - reach) * unit - 0.5,
-        ix = Math.floor(x),
-        iy = Math.floor(y),
-        tx = x - ix,
-        ty = y - iy,
-        o = iy * w + ix;
+      const x = x0 + nx * (d - reach) * unit - 0.5;
+      const y = y0 + ny * (d - reach) * unit - 0.5;
+      const ix = Math.floor(x);
+      const iy = Math.floor(y);
+      const tx = x - ix;
+      const ty = y - iy;
+      const o = iy * w + ix;
       let l = 0;
       for (let c = 0; c < 3; c++) {
         const p = c * n + o;
@@ -84,9 +84,9 @@ export function shadowLine(
   let best = 0;
   const scores: { a: number; b: number; score: number }[] = [];
   for (const half of HALF) {
-    const r = Math.round(half / STEP),
-      gap = Math.round((half * 1.5 + 0.8) / STEP),
-      out = gap + Math.round((1 + half) / STEP);
+    const r = Math.round(half / STEP);
+    const gap = Math.round((half * 1.5 + 0.8) / STEP);
+    const out = gap + Math.round((1 + half) / STEP);
     const dark = rows.map(({ sums }) =>
       Float64Array.from({ length: 2 * far + 1 }, (_, k) => {
         const m = reach - far + k;
@@ -110,9 +110,9 @@ export function shadowLine(
       }
   }
   if (best < LEAST) return null;
-  let m = 0,
-    a = 0,
-    b = 0;
+  let m = 0;
+  let a = 0;
+  let b = 0;
   for (const q of scores) {
     const k = q.score - 0.9 * best;
     if (k > 0) {

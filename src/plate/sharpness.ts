@@ -49,14 +49,14 @@ export interface Edge {
  * Finds up to `most` usable straight edges in a linear luma plane. `spread` widens what a blurred edge may look like.
  */
 export function findEdges(luma: Float32Array, w: number, h: number, most = 200, scale: EdgeScale = WIDE): Edge[] {
-  const RADIUS = scale.radius,
-    cell = 16;
+  const RADIUS = scale.radius;
+  const cell = 16;
   const spots: { x: number; y: number; g: number }[] = [];
   for (let cy = RADIUS + 1; cy < h - RADIUS - 1; cy += cell) {
     for (let cx = RADIUS + 1; cx < w - RADIUS - 1; cx += cell) {
-      let best = 0,
-        bx = 0,
-        by = 0;
+      let best = 0;
+      let bx = 0;
+      let by = 0;
       for (let y = cy; y < Math.min(cy + cell, h - RADIUS - 1); y++) {
         for (let x = cx; x < Math.min(cx + cell, w - RADIUS - 1); x++) {
           const i = y * w + x;
@@ -82,17 +82,17 @@ export function findEdges(luma: Float32Array, w: number, h: number, most = 200, 
 }
 
 function edgeAt(luma: Float32Array, w: number, cx: number, cy: number, scale: EdgeScale): Edge | null {
-  const RADIUS = scale.radius,
-    REACH = scale.reach,
-    ESF_LENGTH = 2 * REACH * OVER;
+  const RADIUS = scale.radius;
+  const REACH = scale.reach;
+  const ESF_LENGTH = 2 * REACH * OVER;
   // Direction from the structure tensor, then the line by weighted least squares of gradient positions; twice.
-  let nx = 0,
-    ny = 0,
-    px = 0,
-    py = 0;
-  let jxx = 0,
-    jyy = 0,
-    jxy = 0;
+  let nx = 0;
+  let ny = 0;
+  let px = 0;
+  let py = 0;
+  let jxx = 0;
+  let jyy = 0;
+  let jxy = 0;
   for (let v = -RADIUS; v <= RADIUS; v++) {
     for (let u = -RADIUS; u <= RADIUS; u++) {
       if (u * u + v * v > RADIUS * RADIUS) continue;
@@ -134,11 +134,11 @@ function edgeAt(luma: Float32Array, w: number, cx: number, cy: number, scale: Ed
         acc[2 * k + 1]! += g * g * across;
       }
     }
-    let n = 0,
-      st = 0,
-      sa = 0,
-      stt = 0,
-      sta = 0;
+    let n = 0;
+    let st = 0;
+    let sa = 0;
+    let stt = 0;
+    let sta = 0;
     for (let k = 1; k < slots - 1; k++) {
       if (acc[2 * k]! <= 0) return null;
       const t = ((k + 0.5) / slots - 0.5) * 2 * RADIUS;
@@ -160,11 +160,11 @@ function edgeAt(luma: Float32Array, w: number, cx: number, cy: number, scale: Ed
     px += offset * nx;
     py += offset * ny;
     const turn = Math.atan(slope);
-    const c = Math.cos(turn),
-      s = Math.sin(turn);
+    const c = Math.cos(turn);
+    const s = Math.sin(turn);
     // across = slope · along: the normal leans back by the slope along the edge direction (−ny, nx).
-    const tx = nx * c + ny * s,
-      ty = ny * c - nx * s;
+    const tx = nx * c + ny * s;
+    const ty = ny * c - nx * s;
     nx = tx;
     ny = ty;
   }
@@ -187,8 +187,8 @@ function edgeAt(luma: Float32Array, w: number, cx: number, cy: number, scale: Ed
   for (let k = 0; k < ESF_LENGTH; k++) {
     if (counts[k]! > 0) esf[k] = sums[k]! / counts[k]!;
     else if (k > 2 && k < ESF_LENGTH - 3) {
-      let s = 0,
-        n = 0;
+      let s = 0;
+      let n = 0;
       for (let j = -2; j <= 2; j++) {
         s += sums[k + j]!;
         n += counts[k + j]!;
@@ -199,8 +199,8 @@ function edgeAt(luma: Float32Array, w: number, cx: number, cy: number, scale: Ed
   }
   const plateau = scale.plateau * OVER;
   const side = (from: number): { mean: number; sd: number } => {
-    let s = 0,
-      ss = 0;
+    let s = 0;
+    let ss = 0;
     for (let k = from; k < from + plateau; k++) {
       s += esf[k]!;
       ss += esf[k]! * esf[k]!;
@@ -219,8 +219,8 @@ function edgeAt(luma: Float32Array, w: number, cx: number, cy: number, scale: Ed
   if (contrast < 0.03 || low.sd > 0.05 * contrast || high.sd > 0.05 * contrast) return null;
   for (let k = 0; k < ESF_LENGTH; k++) esf[k] = (esf[k]! - low.mean) / contrast;
   // Ringing of a finished (sharpened) picture may overshoot; a second line beside the edge may not.
-  let lo = 0,
-    hi = 1;
+  let lo = 0;
+  let hi = 1;
   for (const v of esf) {
     lo = Math.min(lo, v);
     hi = Math.max(hi, v);
@@ -244,8 +244,8 @@ function edgeAt(luma: Float32Array, w: number, cx: number, cy: number, scale: Ed
 export function mtf50Of(esf: Float64Array): number {
   const n = esf.length - 1;
   const lsf = new Float64Array(n);
-  let mass = 0,
-    first = 0;
+  let mass = 0;
+  let first = 0;
   for (let k = 0; k < n; k++) {
     lsf[k] = esf[k + 1]! - esf[k]!;
     mass += lsf[k]!;
@@ -259,9 +259,9 @@ export function mtf50Of(esf: Float64Array): number {
     lsf[k]! *= u >= 1 ? 0 : 0.5 + 0.5 * Math.cos(Math.PI * u);
   }
   const at = (f: number): number => {
-    let re = 0,
-      im = 0,
-      sum = 0;
+    let re = 0;
+    let im = 0;
+    let sum = 0;
     for (let k = 0; k < n; k++) {
       const a = (2 * Math.PI * f * k) / OVER;
       re += lsf[k]! * Math.cos(a);

@@ -6,15 +6,15 @@ import type { LumaSource } from './ride-source.js';
 import { shutterBetween } from './shutter-between.js';
 import type { CameraMove } from './types.js';
 
-const W = 320,
-  H = 200,
-  FRAMES = 14,
-  BIG = 640;
+const W = 320;
+const H = 200;
+const FRAMES = 14;
+const BIG = 640;
 
 /** Texture at several scales, and nowhere a straight edge. */
 function meadow(seed: number): Float32Array {
-  const random = new RandomStream(seed),
-    out = new Float32Array(BIG * BIG).fill(0.45);
+  const random = new RandomStream(seed);
+  const out = new Float32Array(BIG * BIG).fill(0.45);
   for (const [sd, gain] of [
     [1.2, 0.25],
     [3, 0.4],
@@ -44,21 +44,21 @@ const place = (t: number): [number, number] => {
 };
 
 function clip(shutter: number, seed: number, grain = 0.006): { source: LumaSource; camera: CameraMove } {
-  const set = meadow(seed),
-    SUB = 24;
+  const set = meadow(seed);
+  const SUB = 24;
   const at = (x: number, y: number): number => {
-    const x0 = Math.floor(x),
-      y0 = Math.floor(y),
-      tx = x - x0,
-      ty = y - y0,
-      i = y0 * BIG + x0;
+    const x0 = Math.floor(x);
+    const y0 = Math.floor(y);
+    const tx = x - x0;
+    const ty = y - y0;
+    const i = y0 * BIG + x0;
     return (
       (set[i]! * (1 - tx) + set[i + 1]! * tx) * (1 - ty) + (set[i + BIG]! * (1 - tx) + set[i + BIG + 1]! * tx) * ty
     );
   };
   const frames = Array.from({ length: FRAMES }, (_, n) => {
-    const random = new RandomStream(seed + 5, n),
-      luma = new Float32Array(W * H);
+    const random = new RandomStream(seed + 5, n);
+    const luma = new Float32Array(W * H);
     for (let k = 0; k < SUB; k++) {
       const [px, py] = place(n + shutter * ((k + 0.5) / SUB - 0.5));
       for (let y = 0; y < H; y++)
@@ -102,8 +102,8 @@ describe('a shutter read from swept texture', () => {
   ])(
     'share %f, seed %i',
     async (shutter, seed) => {
-      const { source, camera } = clip(shutter, seed),
-        m = await shutterBetween(source, camera);
+      const { source, camera } = clip(shutter, seed);
+      const m = await shutterBetween(source, camera);
       expect(m).not.toBeNull();
       expect(Math.abs(m!.value! - 360 * shutter)).toBeLessThan(30);
     },
@@ -111,8 +111,8 @@ describe('a shutter read from swept texture', () => {
   );
 
   it('that hardly opens smears nothing', async () => {
-    const { source, camera } = clip(0.02, 6),
-      m = await shutterBetween(source, camera);
+    const { source, camera } = clip(0.02, 6);
+    const m = await shutterBetween(source, camera);
     expect(m!.value!).toBeLessThan(50);
   }, 60000);
 

@@ -15,26 +15,26 @@ import type { LumaSource } from './ride-source.js';
 import type { CameraMove } from './types.js';
 
 /** Half a tile, px, along and across the motion; what is read beyond it on either side for the smear. */
-const HALF = 24,
-  REACH = 24;
+const HALF = 24;
+const REACH = 24;
 /** Frames on either side among which one that holds still is looked for, and most pairs looked at. */
-const NEAR = 8,
-  PAIRS = 6;
+const NEAR = 8;
+const PAIRS = 6;
 /**
  * Least motion beyond the still frame's, px a frame: a shorter smear is not told from
  * the lens. Longest smear sought, px.
  */
-const LEAST_SPEED = 4,
-  LONGEST = 2 * REACH - 2;
+const LEAST_SPEED = 4;
+const LONGEST = 2 * REACH - 2;
 /** Both are softened by so much (sd, px), so that grain and the file's own sharpening count little. */
 const SOFT = 0.8;
 /**
  * Least detail across the motion (rms of coded differences over two pixels), and least likeness of a tile laid over.
  */
-const LEAST_DETAIL = 0.012,
-  LEAST_LIKE = 0.6;
-const LEAST_TILES = 12,
-  LEAST_FRAMES = 2;
+const LEAST_DETAIL = 0.012;
+const LEAST_LIKE = 0.6;
+const LEAST_TILES = 12;
+const LEAST_FRAMES = 2;
 /** An answer looser than an eighth of a frame is none. */
 const LOOSEST_DEG = 45;
 /**
@@ -60,26 +60,26 @@ export async function shutterBetween(
   const { widthPx: w, heightPx: h } = source;
   const at = new Map(camera.frames.filter((f) => f.support >= 0.3).map((f) => [f.frame, f.homographyToFirst as Mat3]));
   const way = (from: number, to: number): Mat3 | null => {
-    const a = at.get(from),
-      b = at.get(to);
+    const a = at.get(from);
+    const b = at.get(to);
     return a === undefined || b === undefined ? null : multiply(invert(b), a);
   };
-  const shares: number[] = [],
-    used = new Set<number>();
+  const shares: number[] = [];
+  const used = new Set<number>();
   for (const { swept, held } of pairsOf(camera, way, [w / 2, h / 2])) {
     signal?.throwIfAborted();
-    const n = await softened(source, swept),
-      m = await softened(source, held),
-      lay = way(swept, held);
+    const n = await softened(source, swept);
+    const m = await softened(source, held);
+    const lay = way(swept, held);
     if (n === null || m === null || lay === null) continue;
     for (let y = 1.5 * HALF; y < h - HALF; y += 2 * HALF)
       for (let x = 1.5 * HALF; x < w - HALF; x += 2 * HALF) {
-        const v = speedAt(way, swept, [x, y]),
-          p = apply(lay, x, y),
-          u = speedAt(way, held, p);
+        const v = speedAt(way, swept, [x, y]);
+        const p = apply(lay, x, y);
+        const u = speedAt(way, held, p);
         if (v === null || u === null) continue;
-        const speed = Math.hypot(v[0], v[1]),
-          beyond = Math.sqrt(Math.max(0, speed ** 2 - ((u[0] * v[0] + u[1] * v[1]) / speed) ** 2));
+        const speed = Math.hypot(v[0], v[1]);
+        const beyond = Math.sqrt(Math.max(0, speed ** 2 - ((u[0] * v[0] + u[1] * v[1]) / speed) ** 2));
         if (!(beyond >= LEAST_SPEED)) continue;
         const length = smearOf(n, m, lay, [x, y], [v[0] / speed, v[1] / speed], w, h);
         if (length !== null) {
@@ -91,8 +91,8 @@ export async function shutterBetween(
   if (shares.length < LEAST_TILES || used.size < LEAST_FRAMES) return null;
   shares.sort((a, b) => a - b);
   const q = (k: number): number => shares[Math.min(shares.length - 1, Math.floor(k * shares.length))]!;
-  const share = q(0.5),
-    spread = (q(0.75) - q(0.25)) / 1.35;
+  const share = q(0.5);
+  const spread = (q(0.75) - q(0.25)) / 1.35;
   // Tiles of one pair share what is wrong with it.
   const sd = Math.max(10, (360 * spread) / Math.sqrt(used.size));
   if (share > 1.15 || sd > LOOSEST_DEG) return null;
@@ -111,11 +111,11 @@ function speedAt(
   n: number,
   p: readonly [number, number],
 ): [number, number] | null {
-  const on = way(n, n + 1),
-    back = way(n, n - 1);
+  const on = way(n, n + 1);
+  const back = way(n, n - 1);
   if (on === null || back === null) return null;
-  const a = apply(on, p[0], p[1]),
-    b = apply(back, p[0], p[1]);
+  const a = apply(on, p[0], p[1]);
+  const b = apply(back, p[0], p[1]);
   return [(a[0] - b[0]) / 2, (a[1] - b[1]) / 2];
 }
 
@@ -160,19 +160,19 @@ function smearOf(
   w: number,
   h: number,
 ): number | null {
-  const long = 2 * (HALF + REACH) + 1,
-    wide = 2 * HALF + 1;
-  const a = new Float32Array(long * wide),
-    b = new Float32Array(long * wide);
+  const long = 2 * (HALF + REACH) + 1;
+  const wide = 2 * HALF + 1;
+  const a = new Float32Array(long * wide);
+  const b = new Float32Array(long * wide);
   for (let j = 0; j < wide; j++)
     for (let i = 0; i < long; i++) {
-      const s = i - HALF - REACH,
-        t = j - HALF,
-        x = centre[0] + s * u[0] - t * u[1],
-        y = centre[1] + s * u[1] + t * u[0];
-      const q = apply(lay, x, y),
-        va = sample(n, x, y, w, h),
-        vb = sample(m, q[0], q[1], w, h);
+      const s = i - HALF - REACH;
+      const t = j - HALF;
+      const x = centre[0] + s * u[0] - t * u[1];
+      const y = centre[1] + s * u[1] + t * u[0];
+      const q = apply(lay, x, y);
+      const va = sample(n, x, y, w, h);
+      const vb = sample(m, q[0], q[1], w, h);
       if (Number.isNaN(vb) || Number.isNaN(va)) return null;
       a[j * long + i] = va;
       b[j * long + i] = vb;
@@ -180,11 +180,11 @@ function smearOf(
   const target = detail(a, long, wide);
   if (target.across < LEAST_DETAIL ** 2) return null;
   const wanted = target.along / target.across;
-  let before = { length: 0, ratio: Infinity },
-    found: number | null = null;
+  let before = { length: 0, ratio: Infinity };
+  let found: number | null = null;
   for (let length = 0; length <= LONGEST && found === null; length++) {
-    const d = detail(smeared(b, long, wide, length), long, wide),
-      ratio = d.along / d.across;
+    const d = detail(smeared(b, long, wide, length), long, wide);
+    const ratio = d.along / d.across;
     if (ratio <= wanted)
       found =
         length === 0
@@ -198,13 +198,13 @@ function smearOf(
 /** Mean of a box of `length` px along the rows, exact for parts of a pixel (differences of the running sum). */
 function smeared(p: Float32Array, long: number, wide: number, length: number): Float32Array {
   if (length < 0.05) return p;
-  const out = new Float32Array(p.length),
-    sum = new Float64Array(long + 1);
+  const out = new Float32Array(p.length);
+  const sum = new Float64Array(long + 1);
   for (let j = 0; j < wide; j++) {
     for (let i = 0; i < long; i++) sum[i + 1] = sum[i]! + p[j * long + i]!;
     const upTo = (x: number): number => {
-      const c = Math.min(long, Math.max(0, x)),
-        k = Math.min(long - 1, Math.floor(c));
+      const c = Math.min(long, Math.max(0, x));
+      const k = Math.min(long - 1, Math.floor(c));
       return sum[k]! + (c - k) * p[j * long + k]!;
     };
     for (let i = 0; i < long; i++)
@@ -215,9 +215,9 @@ function smeared(p: Float32Array, long: number, wide: number, length: number): F
 
 /** Mean squared differences over two pixels, along and across, in the tile's middle. */
 function detail(p: Float32Array, long: number, wide: number): { along: number; across: number } {
-  let along = 0,
-    across = 0,
-    count = 0;
+  let along = 0;
+  let across = 0;
+  let count = 0;
   for (let j = 1; j < wide - 1; j++)
     for (let i = REACH + 1; i < long - REACH - 1; i++, count++) {
       const k = j * long + i;
@@ -229,16 +229,16 @@ function detail(p: Float32Array, long: number, wide: number): { along: number; a
 
 /** Correlation of the two tiles' middles. */
 function likeness(a: Float32Array, b: Float32Array, long: number, wide: number): number {
-  let n = 0,
-    sa = 0,
-    sb = 0,
-    saa = 0,
-    sbb = 0,
-    sab = 0;
+  let n = 0;
+  let sa = 0;
+  let sb = 0;
+  let saa = 0;
+  let sbb = 0;
+  let sab = 0;
   for (let j = 0; j < wide; j++)
     for (let i = REACH; i < long - REACH; i++) {
-      const x = a[j * long + i]!,
-        y = b[j * long + i]!;
+      const x = a[j * long + i]!;
+      const y = b[j * long + i]!;
       n++;
       sa += x;
       sb += y;
@@ -251,13 +251,13 @@ function likeness(a: Float32Array, b: Float32Array, long: number, wide: number):
 
 /** Bilinear; NaN outside the picture. */
 function sample(p: Float32Array, x: number, y: number, w: number, h: number): number {
-  const fx = x - 0.5,
-    fy = y - 0.5,
-    x0 = Math.floor(fx),
-    y0 = Math.floor(fy);
+  const fx = x - 0.5;
+  const fy = y - 0.5;
+  const x0 = Math.floor(fx);
+  const y0 = Math.floor(fy);
   if (x0 < 0 || y0 < 0 || x0 + 1 >= w || y0 + 1 >= h) return NaN;
-  const tx = fx - x0,
-    ty = fy - y0,
-    i = y0 * w + x0;
+  const tx = fx - x0;
+  const ty = fy - y0;
+  const i = y0 * w + x0;
   return (p[i]! * (1 - tx) + p[i + 1]! * tx) * (1 - ty) + (p[i + w]! * (1 - tx) + p[i + w + 1]! * tx) * ty;
 }

@@ -2,9 +2,9 @@ import { describe, expect, it } from 'vitest';
 import type { LumaSource } from './ride-source.js';
 import { stirOfPlate, stirPlace } from './stir-of-plate.js';
 
-const W = 240,
-  H = 180,
-  RATE = { num: 24, den: 1 };
+const W = 240;
+const H = 180;
+const RATE = { num: 24, den: 1 };
 const texture = (u: number, v: number): number =>
   0.5 +
   0.11 * Math.sin(0.55 * u + 0.2 * v) +

@@ -39,12 +39,12 @@ export function stirPlace(marks: MarksFile, span: { readonly in: number; readonl
     if (m.kind === 'carry') return { frame, region: m.region.map((p) => [p[0], p[1]] as const), bodyHeightPx: body };
   for (const { m, frame } of inside)
     if (m.kind === 'head') {
-      const [cx, cy, rx, ry, deg] = m.ellipse,
-        c = Math.cos((deg * Math.PI) / 180),
-        s = Math.sin((deg * Math.PI) / 180);
+      const [cx, cy, rx, ry, deg] = m.ellipse;
+      const c = Math.cos((deg * Math.PI) / 180);
+      const s = Math.sin((deg * Math.PI) / 180);
       const region = Array.from({ length: 16 }, (_, k) => {
-        const a = rx * Math.cos((Math.PI * k) / 8),
-          b = ry * Math.sin((Math.PI * k) / 8);
+        const a = rx * Math.cos((Math.PI * k) / 8);
+        const b = ry * Math.sin((Math.PI * k) / 8);
         return [cx + c * a - s * b, cy + s * a + c * b] as const;
       });
       return { frame, region, bodyHeightPx: body };
@@ -54,9 +54,9 @@ export function stirPlace(marks: MarksFile, span: { readonly in: number; readonl
       if (m.polygon !== undefined)
         return { frame, region: m.polygon.map((p) => [p[0], p[1]] as const), bodyHeightPx: body };
       if (m.axis === undefined) continue;
-      const [[fx, fy], [tx, ty]] = m.axis,
-        ux = (ty - fy) * 0.2,
-        uy = (fx - tx) * 0.2;
+      const [[fx, fy], [tx, ty]] = m.axis;
+      const ux = (ty - fy) * 0.2;
+      const uy = (fx - tx) * 0.2;
       return {
         frame,
         region: [
@@ -82,8 +82,8 @@ export async function stirOfPlate(
   const place = stirPlace(marks, span);
   if (place === null) return undefined;
   const most = Math.min(MOST_FRAMES, Math.round(SECONDS * framesPerSecond(rate)));
-  const ahead = span.out - place.frame,
-    behind = place.frame - span.in + 1;
+  const ahead = span.out - place.frame;
+  const behind = place.frame - span.in + 1;
   const forwards = ahead >= Math.min(most, behind, Math.round(framesPerSecond(rate))) || ahead >= behind;
   const count = Math.min(most, forwards ? ahead : behind);
   const planes = async function* (): AsyncGenerator<Float32Array> {

@@ -3,8 +3,8 @@ import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import { measureStir } from './stir.js';
 
-const W = 240,
-  H = 180;
+const W = 240;
+const H = 180;
 
 function texture(u: number, v: number): number {
   return (
@@ -21,16 +21,16 @@ function clip(count: number, amplitude: number, hz: number, deg: number, grain: 
   return Array.from({ length: count }, (_, t) => {
     const rng = new RandomStream(seed, t);
     const sway = amplitude * Math.sin((2 * Math.PI * hz * t) / 24);
-    const turn = 0.0012 * t,
-      c = Math.cos(turn),
-      s = Math.sin(turn);
+    const turn = 0.0012 * t;
+    const c = Math.cos(turn);
+    const s = Math.sin(turn);
     const f = new Float32Array(W * H);
     for (let y = 0; y < H; y++)
       for (let x = 0; x < W; x++) {
-        const px = x - 120 - 0.15 * t,
-          py = y - 90 - 0.05 * t;
-        let u = c * px + s * py,
-          v = -s * px + c * py;
+        const px = x - 120 - 0.15 * t;
+        const py = y - 90 - 0.05 * t;
+        let u = c * px + s * py;
+        let v = -s * px + c * py;
         const k = Math.max(0, Math.min(1, (45 - Math.abs(u)) / 10)) * Math.max(0, Math.min(1, (35 - Math.abs(v)) / 10));
         u -= k * sway * Math.cos(a);
         v -= k * sway * Math.sin(a);

@@ -47,14 +47,14 @@ function follow(
   dx0: number,
   dy0: number,
 ): { dx: number; dy: number; sd: number } | null {
-  let gxx = 0,
-    gyy = 0,
-    gxy = 0;
+  let gxx = 0;
+  let gyy = 0;
+  let gxy = 0;
   for (let v = -WIN; v <= WIN; v++)
     for (let u = -WIN; u <= WIN; u++) {
       const i = (y + v) * w + x + u;
-      const gx = (a[i + 1]! - a[i - 1]!) / 2,
-        gy = (a[i + w]! - a[i - w]!) / 2;
+      const gx = (a[i + 1]! - a[i - 1]!) / 2;
+      const gy = (a[i + w]! - a[i - w]!) / 2;
       gxx += gx * gx;
       gyy += gy * gy;
       gxy += gx * gy;
@@ -62,19 +62,19 @@ function follow(
   const det = gxx * gyy - gxy * gxy;
   const least = (gxx + gyy - Math.hypot(gxx - gyy, 2 * gxy)) / 2;
   if (least < 0.01) return null;
-  let dx = dx0,
-    dy = dy0,
-    ee = 0;
+  let dx = dx0;
+  let dy = dy0;
+  let ee = 0;
   for (let round = 0; round < 10; round++) {
-    const px = x + dx,
-      py = y + dy;
-    const ix = Math.floor(px),
-      iy = Math.floor(py);
+    const px = x + dx;
+    const py = y + dy;
+    const ix = Math.floor(px);
+    const iy = Math.floor(py);
     if (ix < WIN + 1 || iy < WIN + 1 || ix > w - WIN - 3 || iy > h - WIN - 3) return null;
-    const fx = px - ix,
-      fy = py - iy;
-    let sx = 0,
-      sy = 0;
+    const fx = px - ix;
+    const fy = py - iy;
+    let sx = 0;
+    let sy = 0;
     ee = 0;
     for (let v = -WIN; v <= WIN; v++)
       for (let u = -WIN; u <= WIN; u++) {
@@ -86,8 +86,8 @@ function follow(
         sy += (e * (a[i + w]! - a[i - w]!)) / 2;
         ee += e * e;
       }
-    const ux = (sx * gyy - sy * gxy) / det,
-      uy = (sy * gxx - sx * gxy) / det;
+    const ux = (sx * gyy - sy * gxy) / det;
+    const uy = (sy * gxx - sx * gxy) / det;
     dx += ux;
     dy += uy;
     if (Math.hypot(ux, uy) < 0.01) break;
@@ -111,9 +111,9 @@ function affineFit(
   let model = [0, 0, 0, 0, 0, 0];
   let scale = Infinity;
   for (let round = 0; round < 6; round++) {
-    const m = new Float64Array(9),
-      bx = new Float64Array(3),
-      by = new Float64Array(3);
+    const m = new Float64Array(9);
+    const bx = new Float64Array(3);
+    const by = new Float64Array(3);
     points.forEach((p, i) => {
       const ex = shifts[i]!.dx - model[0]! - model[1]! * p.x - model[2]! * p.y;
       const ey = shifts[i]!.dy - model[3]! - model[4]! * p.x - model[5]! * p.y;
@@ -126,8 +126,8 @@ function affineFit(
         by[a]! += wgt * q[a]! * shifts[i]!.dy;
       }
     });
-    const sx = solve3(m, bx),
-      sy = solve3(m, by);
+    const sx = solve3(m, bx);
+    const sy = solve3(m, by);
     if (sx === null || sy === null) return null;
     model = [...sx, ...sy];
     const rs = points
@@ -163,15 +163,15 @@ function solve3(m: Float64Array, b: Float64Array): number[] | null {
 /** Measures the stir of a region. Needs at least 12 frames. */
 export async function measureStir(request: StirRequest): Promise<Stir> {
   const { widthPx: w, heightPx: h, region } = request;
-  const xs = region.map((p) => p[0]),
-    ys = region.map((p) => p[1]);
-  const x0 = Math.min(...xs),
-    x1 = Math.max(...xs),
-    y0 = Math.min(...ys),
-    y1 = Math.max(...ys);
+  const xs = region.map((p) => p[0]);
+  const ys = region.map((p) => p[1]);
+  const x0 = Math.min(...xs);
+  const x1 = Math.max(...xs);
+  const y0 = Math.min(...ys);
+  const y1 = Math.max(...ys);
   // The surround shows how the camera and the body move; a third of the region's size to each side.
-  const mx = Math.max(20, (x1 - x0) / 3),
-    my = Math.max(20, (y1 - y0) / 3);
+  const mx = Math.max(20, (x1 - x0) / 3);
+  const my = Math.max(20, (y1 - y0) / 3);
   const step = Math.max(7, Math.round(Math.sqrt(((x1 - x0 + 2 * mx) * (y1 - y0 + 2 * my)) / 260)));
   const points: {
     x: number;
@@ -249,11 +249,11 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
       ) ?? base;
   }
   if (n < 12) return none(`only ${n} frames: a stir needs at least 12`);
-  const whole = points.filter((p) => p.dx.length === n - 1),
-    tracks = whole.filter((p) => p.inside);
+  const whole = points.filter((p) => p.dx.length === n - 1);
+  const tracks = whole.filter((p) => p.inside);
   if (tracks.length < 3) return none('nothing in the region could be followed over all frames');
-  const calm = whole.filter((p) => !p.inside),
-    ground = calm.length >= 8 ? calm : whole;
+  const calm = whole.filter((p) => !p.inside);
+  const ground = calm.length >= 8 ? calm : whole;
   let say: number[] = ground.map(() => 1);
   for (let round = 0; round < 5; round++) {
     for (const p of whole) {
@@ -272,8 +272,8 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
         p.uy.push(p.dy[t]! - model[3]! - model[4]! * p.x - model[5]! * p.y);
       }
     }
-    const rms = ground.map((p) => Math.sqrt(p.ux.reduce((s, v, t) => s + v * v + p.uy[t]! ** 2, 0) / (n - 1))),
-      sorted = [...rms].sort((p, q) => p - q);
+    const rms = ground.map((p) => Math.sqrt(p.ux.reduce((s, v, t) => s + v * v + p.uy[t]! ** 2, 0) / (n - 1)));
+    const sorted = [...rms].sort((p, q) => p - q);
     const cut = CALM * Math.max(0.02, sorted[Math.floor(0.3 * (sorted.length - 1))]!);
     say = rms.map((r) => (r >= cut ? 0 : (1 - (r / cut) ** 2) ** 2));
   }
@@ -281,10 +281,10 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
   const frames: [number, number] = [request.firstFrame, request.firstFrame + n - 1];
   const fps = request.rate.num / request.rate.den;
   const detrend = (s: number[]): Float64Array => {
-    let st = 0,
-      sv = 0,
-      stt = 0,
-      stv = 0;
+    let st = 0;
+    let sv = 0;
+    let stt = 0;
+    let stv = 0;
     s.forEach((v, t) => {
       st += t;
       sv += v;
@@ -295,13 +295,13 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
     const c = (sv - slope * st) / T;
     return Float64Array.from(s, (v, t) => v - c - slope * t);
   };
-  let cxx = 0,
-    cyy = 0,
-    cxy = 0,
-    noise = 0;
+  let cxx = 0;
+  let cyy = 0;
+  let cxy = 0;
+  let noise = 0;
   const series = tracks.map((p) => {
-    const x = detrend(p.ux),
-      y = detrend(p.uy);
+    const x = detrend(p.ux);
+    const y = detrend(p.uy);
     for (let t = 0; t < T; t++) {
       cxx += x[t]! * x[t]!;
       cyy += y[t]! * y[t]!;
@@ -315,8 +315,8 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
   const axis = 0.5 * Math.atan2(2 * cxy, cxx - cyy);
   const along = (cxx + cyy + Math.hypot(cxx - cyy, 2 * cxy)) / 2 / total;
   const across = (cxx + cyy) / total - along;
-  const ca = Math.cos(axis),
-    sa = Math.sin(axis);
+  const ca = Math.cos(axis);
+  const sa = Math.sin(axis);
   // Summed periodogram of the motion along the axis, from one cycle in the shot to half the frame rate.
   const bins = Math.max(8, T * 2);
   const power = new Float64Array(bins);
@@ -324,8 +324,8 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
     const f = (0.5 * (k + 1)) / bins;
     if (f * T < 0.9) continue;
     for (const s of series) {
-      let re = 0,
-        im = 0;
+      let re = 0;
+      let im = 0;
       for (let t = 0; t < T; t++) {
         const v = s.x[t]! * ca + s.y[t]! * sa;
         re += v * Math.cos(2 * Math.PI * f * t);

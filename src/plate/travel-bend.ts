@@ -61,12 +61,12 @@ export function bendGround(
       const { n, f } = lay(p);
       let o = 0;
       sets.forEach((s, k) => {
-        const q = 3 + 6 * k,
-          rot = rotationFromVector([p[q]!, p[q + 1]!, p[q + 2]!]);
+        const q = 3 + 6 * k;
+        const rot = rotationFromVector([p[q]!, p[q + 1]!, p[q + 2]!]);
         s.at.forEach((a, i) => {
-          const x = (a[0] - cx) / f,
-            y = (a[1] - cy) / f,
-            z = ground.d / (n[0] * x + n[1] * y + n[2]);
+          const x = (a[0] - cx) / f;
+          const y = (a[1] - cy) / f;
+          const z = ground.d / (n[0] * x + n[1] * y + n[2]);
           const v = applyVector(rot, [x * z, y * z, z]);
           out[o++] = ((f * (v[0] + p[q + 3]!)) / (v[2] + p[q + 5]!) - s.seen[i]![0]) / s.sd;
           out[o++] = ((f * (v[1] + p[q + 4]!)) / (v[2] + p[q + 5]!) - s.seen[i]![1]) / s.sd;

@@ -54,12 +54,12 @@ export function groundPoints(
   const kept = matches.filter(
     (m) => key.ground.has(m.patch) && meetsGround(key.patches.patches[m.patch]!, plane, focal, cx, cy),
   );
-  const points = new Float64Array(3 * kept.length),
-    seen = new Float64Array(2 * kept.length);
+  const points = new Float64Array(3 * kept.length);
+  const seen = new Float64Array(2 * kept.length);
   kept.forEach((m, i) => {
-    const p = key.patches.patches[m.patch]!,
-      x = (p[0] - cx) / focal,
-      y = (p[1] - cy) / focal;
+    const p = key.patches.patches[m.patch]!;
+    const x = (p[0] - cx) / focal;
+    const y = (p[1] - cy) / focal;
     const z = plane.d / (plane.n[0] * x + plane.n[1] * y + plane.n[2]);
     points[3 * i] = x * z;
     points[3 * i + 1] = y * z;

@@ -8,8 +8,8 @@ import { movedPlane, chain, fitPose, inverseDepth, inversePose, type Pose, type 
 import { groundPoints, type Ground, type TravelKey, type TravelSight } from './travel-ground.js';
 
 /** Sights that a point must have, and how well they must agree. */
-const LEAST_SIGHTS = 6,
-  AGREE_PX = 0.5;
+const LEAST_SIGHTS = 6;
+const AGREE_PX = 0.5;
 /** Inverse depths to begin from, in one over the camera's height. */
 const STARTS = [0.01, 0.05, 0.12, 0.25, 0.5];
 /** Where the set's main plane is one away. */
@@ -42,8 +42,8 @@ export function withPointsOffTheGround(
       ),
     );
     for (const s of sights) {
-      const key = keys[s.key]!,
-        depth = depths[s.key]!;
+      const key = keys[s.key]!;
+      const depth = depths[s.key]!;
       const g = groundPoints(key, s.matches, movedPlane(ground.n, ground.d, key.pose), focal, cx, cy);
       repose(keys, s, g.points, g.seen, depth, focal, cx, cy);
     }
@@ -95,17 +95,17 @@ function repose(
 ): void {
   const key = keys[s.key]!;
   const free = s.matches.filter((m) => depth.has(m.patch));
-  const n = groundSeen.length / 2,
-    all = n + free.length;
+  const n = groundSeen.length / 2;
+  const all = n + free.length;
   if (all < 12) return;
-  const points = new Float64Array(3 * all),
-    seen = new Float64Array(2 * all),
-    given = new Float64Array(all).fill(1);
+  const points = new Float64Array(3 * all);
+  const seen = new Float64Array(2 * all);
+  const given = new Float64Array(all).fill(1);
   points.set(ground);
   seen.set(groundSeen);
   free.forEach((m, i) => {
-    const p = key.patches.patches[m.patch]!,
-      z = 1 / Math.max(1e-3, depth.get(m.patch)!.rho);
+    const p = key.patches.patches[m.patch]!;
+    const z = 1 / Math.max(1e-3, depth.get(m.patch)!.rho);
     points[3 * (n + i)] = ((p[0] - cx) / focal) * z;
     points[3 * (n + i) + 1] = ((p[1] - cy) / focal) * z;
     points[3 * (n + i) + 2] = z;

@@ -72,9 +72,9 @@ export function fitPose(
 ): PoseFit {
   const n = seen.length / 2;
   let pose = start;
-  const res = new Float64Array(2 * n),
-    size = new Float64Array(n),
-    weights = new Float64Array(n).fill(1);
+  const res = new Float64Array(2 * n);
+  const size = new Float64Array(n);
+  const weights = new Float64Array(n).fill(1);
   const look = (p: Pose): void => {
     for (let i = 0; i < n; i++) {
       const [x, y, z] = applyVector(p.r, [points[3 * i]!, points[3 * i + 1]!, points[3 * i + 2]!]);
@@ -106,12 +106,12 @@ export function fitPose(
       weights[i] = q >= 1 ? 0 : (1 - q * q) ** 2;
       if (w === 0) continue;
       const [x, y, z] = applyVector(pose.r, [points[3 * i]!, points[3 * i + 1]!, points[3 * i + 2]!]);
-      const X = x + pose.t[0],
-        Y = y + pose.t[1],
-        Z = z + pose.t[2],
-        k = focalPx / Z,
-        u = X / Z,
-        v = Y / Z;
+      const X = x + pose.t[0];
+      const Y = y + pose.t[1];
+      const Z = z + pose.t[2];
+      const k = focalPx / Z;
+      const u = X / Z;
+      const v = Y / Z;
       // Turned by ω: ω × (R X).
       const ju = [k * (0 - u * y), k * (z + u * x), k * -y, k, 0, -k * u];
       const jv = [k * (-z - v * y), k * (v * x), k * x, 0, k, -k * v];
@@ -165,37 +165,37 @@ export function inverseDepth(
   starts: readonly number[],
   least: number,
 ): { rho: number; rmsPx: number; information: number } | null {
-  let best: { rho: number; rmsPx: number; information: number } | null = null,
-    cheapest = Infinity;
-  const a = x / focalPx,
-    b = y / focalPx;
+  let best: { rho: number; rmsPx: number; information: number } | null = null;
+  let cheapest = Infinity;
+  const a = x / focalPx;
+  const b = y / focalPx;
   for (const start of starts) {
-    let rho = start,
-      cost = Infinity,
-      info = 0,
-      agree = 0,
-      sum = 0;
+    let rho = start;
+    let cost = Infinity;
+    let info = 0;
+    let agree = 0;
+    let sum = 0;
     for (let k = 0; k < 8; k++) {
-      let h = 0,
-        g = 0;
+      let h = 0;
+      let g = 0;
       cost = 0;
       info = 0;
       agree = 0;
       sum = 0;
       for (const s of sights) {
         const [p, q, w] = applyVector(s.pose.r, [a, b, 1]);
-        const X = p + s.pose.t[0] * rho,
-          Y = q + s.pose.t[1] * rho,
-          Z = w + s.pose.t[2] * rho;
+        const X = p + s.pose.t[0] * rho;
+        const Y = q + s.pose.t[1] * rho;
+        const Z = w + s.pose.t[2] * rho;
         if (!(Z > 1e-6)) {
           cost += 9;
           continue;
         }
-        const ru = (focalPx * X) / Z - s.x,
-          rv = (focalPx * Y) / Z - s.y,
-          m = Math.hypot(ru, rv);
-        const du = (focalPx * (s.pose.t[0] - (X / Z) * s.pose.t[2])) / Z,
-          dv = (focalPx * (s.pose.t[1] - (Y / Z) * s.pose.t[2])) / Z;
+        const ru = (focalPx * X) / Z - s.x;
+        const rv = (focalPx * Y) / Z - s.y;
+        const m = Math.hypot(ru, rv);
+        const du = (focalPx * (s.pose.t[0] - (X / Z) * s.pose.t[2])) / Z;
+        const dv = (focalPx * (s.pose.t[1] - (Y / Z) * s.pose.t[2])) / Z;
         const l = m < 3 ? (1 - (m / 3) ** 2) ** 2 : 0;
         cost += m < 3 ? 3 * (1 - (1 - (m / 3) ** 2) ** 3) : 3;
         h += l * (du * du + dv * dv);

@@ -28,9 +28,9 @@ export function posesFromSet(
   const onPlane = (n: Vec3): Float64Array | null => {
     const out = new Float64Array(3 * points.length);
     for (let i = 0; i < points.length; i++) {
-      const x = points[i]![0] / focalPx,
-        y = points[i]![1] / focalPx,
-        k = n[0] * x + n[1] * y + n[2];
+      const x = points[i]![0] / focalPx;
+      const y = points[i]![1] / focalPx;
+      const k = n[0] * x + n[1] * y + n[2];
       // What lies behind the camera is on no plane that is seen: such points lie far away.
       const z = 1 / Math.max(0.02, k);
       out[3 * i] = x * z;
@@ -77,15 +77,15 @@ export function posesFromSet(
       const X = onPlane(tilted(p[0]!, p[1]!))!;
       let o = 0;
       used.forEach((k, j) => {
-        const q = 2 + 6 * j,
-          m = rotationFromVector([p[q]!, p[q + 1]!, p[q + 2]!]);
+        const q = 2 + 6 * j;
+        const m = rotationFromVector([p[q]!, p[q + 1]!, p[q + 2]!]);
         for (let i = 0; i < points.length; i++) {
-          const x = X[3 * i]!,
-            y = X[3 * i + 1]!,
-            z = X[3 * i + 2]!;
-          const u = m[0] * x + m[1] * y + m[2] * z + p[q + 3]!,
-            v = m[3] * x + m[4] * y + m[5] * z + p[q + 4]!,
-            w = Math.max(1e-3, m[6] * x + m[7] * y + m[8] * z + p[q + 5]!);
+          const x = X[3 * i]!;
+          const y = X[3 * i + 1]!;
+          const z = X[3 * i + 2]!;
+          const u = m[0] * x + m[1] * y + m[2] * z + p[q + 3]!;
+          const v = m[3] * x + m[4] * y + m[5] * z + p[q + 4]!;
+          const w = Math.max(1e-3, m[6] * x + m[7] * y + m[8] * z + p[q + 5]!);
           out[o++] = (focalPx * u) / w - seen[k]![2 * i]!;
           out[o++] = (focalPx * v) / w - seen[k]![2 * i + 1]!;
         }

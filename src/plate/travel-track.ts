@@ -10,8 +10,8 @@ import { lumaAt, type LumaSource } from './ride-source.js';
 import { AT_HOME } from './travel-pose.js';
 import type { TravelKey, TravelSight } from './travel-ground.js';
 
-const COLUMNS = 28,
-  ROWS = 20;
+const COLUMNS = 28;
+const ROWS = 20;
 /** Frames that a piece may be missed before it is given up. */
 const MISSES = 3;
 /** A key is left when fewer than this share of its pieces are found. */
@@ -49,11 +49,11 @@ export async function trackPieces(
 ): Promise<Tracked> {
   const { widthPx: w, heightPx: h } = source;
   const pyramid = allocatePyramid(w, h, 1);
-  const keys: TravelKey[] = [],
-    sights: TravelSight[] = [],
-    bridges: TravelSight[] = [];
-  let now: Following,
-    old: Following | null = null;
+  const keys: TravelKey[] = [];
+  const sights: TravelSight[] = [];
+  const bridges: TravelSight[] = [];
+  let now: Following;
+  let old: Following | null = null;
   const newKey = (frame: number): Following => {
     const patches = patchesOf(pyramid[0]!, COLUMNS, ROWS);
     const key: TravelKey = { frame, pose: AT_HOME, patches, ground: new Set() };
@@ -72,10 +72,10 @@ export async function trackPieces(
     });
     for (const s of f.strays) s.missed++;
     for (const m of matches) {
-      const s = f.strays[m.patch]!,
-        p = f.key.patches.patches[m.patch]!,
-        [x, y] = apply(set, p[0], p[1]),
-        k = s.missed;
+      const s = f.strays[m.patch]!;
+      const p = f.key.patches.patches[m.patch]!;
+      const [x, y] = apply(set, p[0], p[1]);
+      const k = s.missed;
       s.vx = (m.x - x - s.x) / k;
       s.vy = (m.y - y - s.y) / k;
       s.x = m.x - x;

@@ -36,11 +36,11 @@ export function viewOf(
 
 /** rms and worst distance, px, between where points at a depth show and where the solved camera shows them. */
 function offAt(s: MadeSet, t: Travel, depth: number, unit = 1): { rms: number; worst: number } {
-  const home = s.cameras[0]!,
-    R = home.toCamera;
-  let sum = 0,
-    n = 0,
-    worst = 0;
+  const home = s.cameras[0]!;
+  const R = home.toCamera;
+  let sum = 0;
+  let n = 0;
+  let worst = 0;
   for (const f of t.frames)
     for (const [a, b] of [
       [-0.3, -0.2],
@@ -56,11 +56,11 @@ function offAt(s: MadeSet, t: Travel, depth: number, unit = 1): { rms: number; w
       const [x, y] = s.see(f.frame, world);
       if (x < 0 || y < 0 || x > s.widthPx || y > s.heightPx) continue;
       const q = applyVector(f.rotation, [
-          (X[0] * s.focalPx) / t.focalPx / unit,
-          (X[1] * s.focalPx) / t.focalPx / unit,
-          X[2] / unit,
-        ]),
-        z = q[2] + f.translation[2];
+        (X[0] * s.focalPx) / t.focalPx / unit,
+        (X[1] * s.focalPx) / t.focalPx / unit,
+        X[2] / unit,
+      ]);
+      const z = q[2] + f.translation[2];
       const e = Math.hypot(
         x - s.widthPx / 2 - (t.focalPx * (q[0] + f.translation[0])) / z,
         y - s.heightPx / 2 - (t.focalPx * (q[1] + f.translation[1])) / z,

@@ -53,8 +53,8 @@ const LEAST_FRAMES = 5;
  */
 export async function measureTravel(source: LumaSource, request: TravelRequest): Promise<Travel> {
   const { view, camera, span } = request;
-  const f0 = view.focalPx.value,
-    tilt = view.tiltDeg.value;
+  const f0 = view.focalPx.value;
+  const tilt = view.tiltDeg.value;
   if (f0 === null || tilt === null)
     throw new PlatewrightError(
       'PW-TRAVEL-VIEW',
@@ -64,8 +64,8 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
   const { widthPx: w, heightPx: h } = source;
   const scale = w / view.widthPx;
   let focal = f0 * scale;
-  const cx = w / 2,
-    cy = h / 2;
+  const cx = w / 2;
+  const cy = h / 2;
   const up = applyVector(worldToCamera(0, tilt, view.rollDeg.value ?? 0), [0, 1, 0]);
   const viewGround: Ground = { n: [-up[0], -up[1], -up[2]], d: 1 };
   // The set's turn between the view's frame and the first is not known yet: begun as if
@@ -90,8 +90,8 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
     );
 
   const own = (k: number): TravelSight[] => sights.filter((s) => s.key === k);
-  const firstKey = [keys[0]!],
-    early = own(0);
+  const firstKey = [keys[0]!];
+  const early = own(0);
   // First poses of what the first key shows, up to scale: the plane that the set's motion follows may be the floor or a
   // wall; the one that most points agree with is kept.
   const sets = early.map((s) => centred(set(s.frame)));
@@ -189,9 +189,9 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
     keys,
     sights,
     (key, s, piece) => {
-      const p = chain(s.pose, inversePose(key.pose)),
-        own = depths[s.key]!.get(piece),
-        plane = planes[s.key]!;
+      const p = chain(s.pose, inversePose(key.pose));
+      const own = depths[s.key]!.get(piece);
+      const plane = planes[s.key]!;
       if (key.ground.has(piece)) return pixels(planeHomographyCentred(p, plane.n, plane.d, focal));
       return own === undefined || own.rho < 1e-3
         ? own === undefined
@@ -248,19 +248,19 @@ function groundMiss(
   set: (frame: number) => Mat3,
   pixels: (m: Mat3) => Mat3,
 ): { set: number; way: number } {
-  let bySet = 0,
-    byWay = 0;
+  let bySet = 0;
+  let byWay = 0;
   for (const s of sights) {
-    const key = keys[s.key]!,
-      plane = movedPlane(ground.n, ground.d, key.pose),
-      p = chain(s.pose, inversePose(key.pose));
+    const key = keys[s.key]!;
+    const plane = movedPlane(ground.n, ground.d, key.pose);
+    const p = chain(s.pose, inversePose(key.pose));
     const own = s.matches.filter((m) => key.ground.has(m.patch));
     if (own.length === 0) continue;
     const miss = (h: Mat3): number => {
       const all = own
         .map((m) => {
-          const at = key.patches.patches[m.patch]!,
-            q = apply(h, at[0], at[1]);
+          const at = key.patches.patches[m.patch]!;
+          const q = apply(h, at[0], at[1]);
           return Math.hypot(q[0] - m.x, q[1] - m.y);
         })
         .sort((a, b) => a - b);
@@ -277,11 +277,11 @@ function groundMiss(
  * α under the horizon is δ / α nearer or farther.
  */
 function leverOf(key: TravelKey, ground: Ground, focal: number, cx: number, cy: number): number {
-  let sum = 0,
-    n = 0;
+  let sum = 0;
+  let n = 0;
   for (const p of key.ground) {
-    const at = key.patches.patches[p]!,
-      k = (ground.n[0] * (at[0] - cx) + ground.n[1] * (at[1] - cy)) / focal + ground.n[2];
+    const at = key.patches.patches[p]!;
+    const k = (ground.n[0] * (at[0] - cx) + ground.n[1] * (at[1] - cy)) / focal + ground.n[2];
     if (k > 0.005) {
       sum += 1 / k;
       n++;
@@ -309,14 +309,14 @@ function groundScale(
 ): { scale: number; sd: number; count: number; rival: number; ground: Set<number> } {
   const all: { ln: number; sd: number }[] = [];
   for (const [patch, p] of depths) {
-    const there = onGround(key, patch, ground, focal, cx, cy),
-      sd = p.sd / p.rho;
+    const there = onGround(key, patch, ground, focal, cx, cy);
+    const sd = p.sd / p.rho;
     if (there !== null && p.rho > 0 && sd < 0.2) all.push({ ln: Math.log(p.rho / there), sd });
   }
   all.sort((a, b) => a.ln - b.ln);
   const near = (c: number): typeof all => all.filter((p) => Math.abs(p.ln - c) < ALIKE);
-  let centre = 0,
-    count = 0;
+  let centre = 0;
+  let count = 0;
   for (const p of all) {
     const k = near(p.ln).length;
     if (k > count) {
@@ -326,8 +326,8 @@ function groundScale(
   }
   for (let i = 0; i < 10; i++) {
     const list = near(centre);
-    let s = 0,
-      sw = 0;
+    let s = 0;
+    let sw = 0;
     for (const p of list) {
       const w = 1 / (p.sd * p.sd + 1e-4);
       s += w * p.ln;
@@ -404,12 +404,12 @@ function carryOn(
   cy: number,
   k: number,
 ): void {
-  const before = keys[k - 1]!,
-    key = keys[k]!,
-    back = inversePose(before.pose),
-    plane = movedPlane(ground.n, ground.d, before.pose);
-  let last = key.pose,
-    step = AT_HOME;
+  const before = keys[k - 1]!;
+  const key = keys[k]!;
+  const back = inversePose(before.pose);
+  const plane = movedPlane(ground.n, ground.d, before.pose);
+  let last = key.pose;
+  let step = AT_HOME;
   for (const s of mine) {
     const b = bridges.find((x) => x.frame === s.frame);
     const guess = chain(step, last);
@@ -478,12 +478,12 @@ function answer(
   scale: number,
   scaleSd: number,
 ): Travel {
-  const home = poseAt(sights, atFrame),
-    fromHome = inversePose(home);
+  const home = poseAt(sights, atFrame);
+  const fromHome = inversePose(home);
   const here = movedPlane(ground.n, ground.d, home);
   // All so far in camera heights of the view's frame.
-  const inMetres = view.cameraHeight.value,
-    k = (inMetres ?? 1) / here.d;
+  const inMetres = view.cameraHeight.value;
+  const k = (inMetres ?? 1) / here.d;
   const all = [
     { frame: firstFrame, pose: AT_HOME as Pose, support: 1 },
     ...sights.map((s) => ({
@@ -498,8 +498,8 @@ function answer(
   });
   // Where the camera stands, seen from home: −Rᵀ t.
   const ways = frames.map((f) => Math.hypot(...f.translation));
-  const farthest = ways.indexOf(Math.max(...ways)),
-    way = ways[farthest]!;
+  const farthest = ways.indexOf(Math.max(...ways));
+  const way = ways[farthest]!;
   const fit = sights.find((s) => s.frame === frames[farthest]!.frame)?.fit ?? sights[0]!.fit!;
   const c = fit.covariance;
   const own = c === null ? way : k * Math.sqrt(c[21]! + c[28]! + c[35]!);

@@ -21,10 +21,10 @@ const TURN = (t: number, n: number): number => -55 + 110 * (0.5 - 0.5 * Math.cos
  * about the vertical, then the camera's nod.
  */
 function seen(x: number, y: number, z: number, yawDeg: number, nodDeg: number): [number, number] {
-  const a = (yawDeg * Math.PI) / 180,
-    b = (nodDeg * Math.PI) / 180;
-  const x1 = x * Math.cos(a) - z * Math.sin(a),
-    z1 = x * Math.sin(a) + z * Math.cos(a);
+  const a = (yawDeg * Math.PI) / 180;
+  const b = (nodDeg * Math.PI) / 180;
+  const x1 = x * Math.cos(a) - z * Math.sin(a);
+  const z1 = x * Math.sin(a) + z * Math.cos(a);
   return [x1, y * Math.cos(b) + z1 * Math.sin(b)];
 }
 
@@ -70,9 +70,9 @@ describe('solveFace', () => {
   for (const [name, head] of HEADS) {
     it(`finds the yaw of ${name} that turns, without any pose told`, () => {
       const yaws = Array.from({ length: 25 }, (_, t) => TURN(t, 25));
-      let squares = 0,
-        inside = 0,
-        all = 0;
+      let squares = 0;
+      let inside = 0;
+      let all = 0;
       for (const seed of [5, 6, 7]) {
         for (const p of solveFace(sightingsOf(head, yaws, 0.7, seed))!.poses) {
           const off = p.yawDeg - yaws[p.frame]!;
@@ -92,15 +92,15 @@ describe('solveFace', () => {
   });
 
   it('is unsure of a head that never turns and sure of one that does', () => {
-    const still = solveFace(sightingsOf(HEADS[0]![1], new Array<number>(12).fill(35), 0.7, 3))!,
-      turning = solveFace(
-        sightingsOf(
-          HEADS[0]![1],
-          Array.from({ length: 12 }, (_, t) => TURN(t, 12)),
-          0.7,
-          3,
-        ),
-      )!;
+    const still = solveFace(sightingsOf(HEADS[0]![1], new Array<number>(12).fill(35), 0.7, 3))!;
+    const turning = solveFace(
+      sightingsOf(
+        HEADS[0]![1],
+        Array.from({ length: 12 }, (_, t) => TURN(t, 12)),
+        0.7,
+        3,
+      ),
+    )!;
     expect(still.nose.sd / still.nose.value).toBeGreaterThan(2 * (turning.nose.sd / turning.nose.value));
     // Whatever it says of 35°, its sd has to cover it.
     expect(Math.abs(still.poses[5]!.yawDeg - 35)).toBeLessThan(2 * still.poses[5]!.sd);
@@ -116,18 +116,18 @@ describe('solveFace', () => {
 
 /** Dark eyes with a glint and a pale nose on a plain face before a patterned wall. */
 function madeClip(frames: number): { source: LumaSource; yaw: (t: number) => number; marks: (t: number) => Mark } {
-  const W = 320,
-    H = 240,
-    size = 30,
-    points = [
-      [-1, 0, 0],
-      [1, 0, 0],
-      [0, 1.3, 1],
-    ] as const;
+  const W = 320;
+  const H = 240;
+  const size = 30;
+  const points = [
+    [-1, 0, 0],
+    [1, 0, 0],
+    [0, 1.3, 1],
+  ] as const;
   const yaw = (t: number): number => 0.8 * TURN(t, frames);
   const place = (t: number, k: number): [number, number] => {
-    const [x, y, z] = points[k]!,
-      p = seen(x, y, z, yaw(t), 0);
+    const [x, y, z] = points[k]!;
+    const p = seen(x, y, z, yaw(t), 0);
     return [160 + size * p[0], 100 + size * p[1]];
   };
   return {
@@ -139,8 +139,8 @@ function madeClip(frames: number): { source: LumaSource; yaw: (t: number) => num
       frameCount: frames,
       async *frames(from, to) {
         for (let t = from; t < Math.min(to, frames); t++) {
-          const luma = new Float32Array(W * H),
-            rng = new RandomStream(7, t);
+          const luma = new Float32Array(W * H);
+          const rng = new RandomStream(7, t);
           for (let y = 0; y < H; y++)
             for (let x = 0; x < W; x++) {
               const r = Math.hypot((x - 160) / 62, (y - 115) / 75);
@@ -152,9 +152,9 @@ function madeClip(frames: number): { source: LumaSource; yaw: (t: number) => num
             const [px, py] = place(t, k);
             for (let y = Math.floor(py) - 9; y < py + 9; y++)
               for (let x = Math.floor(px) - 9; x < px + 9; x++) {
-                const d = Math.hypot(x + 0.5 - px, y + 0.5 - py),
-                  cover = Math.max(0, Math.min(1, 6 - d)),
-                  i = y * W + x;
+                const d = Math.hypot(x + 0.5 - px, y + 0.5 - py);
+                const cover = Math.max(0, Math.min(1, 6 - d));
+                const i = y * W + x;
                 const value =
                   k === 2
                     ? 0.75 - 0.02 * d * d * 0.5

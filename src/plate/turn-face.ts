@@ -101,8 +101,8 @@ export async function turnOfFace(
 
 function smoothed(found: readonly FacePose[], poses: readonly Pose[]): { frame: number; yawDeg: number; sd: number }[] {
   // The zero of the poses may be another than the camera's: their mean distance from the face is taken over.
-  let shift = 0,
-    weight = 0;
+  let shift = 0;
+  let weight = 0;
   for (const p of poses) {
     const f = found.find((q) => q.frame === p.frame);
     if (f === undefined) continue;
@@ -111,19 +111,19 @@ function smoothed(found: readonly FacePose[], poses: readonly Pose[]): { frame: 
     weight += w;
   }
   if (weight > 0) shift /= weight;
-  const first = Math.min(found[0]!.frame, ...poses.map((p) => p.frame)),
-    last = Math.max(found.at(-1)!.frame, ...poses.map((p) => p.frame)),
-    n = last - first + 1;
+  const first = Math.min(found[0]!.frame, ...poses.map((p) => p.frame));
+  const last = Math.max(found.at(-1)!.frame, ...poses.map((p) => p.frame));
+  const n = last - first + 1;
   const steps = found
     .slice(1)
     .map((p, i) => Math.abs(p.yawDeg - found[i]!.yawDeg) / (p.frame - found[i]!.frame))
     .sort((a, b) => a - b);
   const usual = Math.max(0.5, steps[Math.floor(0.9 * steps.length)] ?? 0.5);
-  const bend = 0.2 * usual,
-    band = 2,
-    w = band + 1;
-  const a = new Float64Array(n * w),
-    b = new Float64Array(n);
+  const bend = 0.2 * usual;
+  const band = 2;
+  const w = band + 1;
+  const a = new Float64Array(n * w);
+  const b = new Float64Array(n);
   const put = (i: number, j: number, v: number): void => {
     if (j <= i) a[i * w + band + j - i] = a[i * w + band + j - i]! + v;
   };
@@ -157,8 +157,8 @@ function smoothed(found: readonly FacePose[], poses: readonly Pose[]): { frame: 
   for (let i = 0; i < n; i++) put(i, i, 1e-6);
   const factor = factorBand(a, n, band);
   if (factor === null) return found.map((p) => ({ frame: p.frame, yawDeg: p.yawDeg + shift, sd: p.sd }));
-  const y = solveBand(factor, b),
-    c = inverseInBand(factor);
+  const y = solveBand(factor, b);
+  const c = inverseInBand(factor);
   return Array.from({ length: n }, (_, i) => ({
     frame: first + i,
     yawDeg: y[i]!,

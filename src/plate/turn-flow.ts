@@ -71,9 +71,9 @@ export class SurfaceFlow {
     this.frame++;
     if (count < 6) return { frame: this.frame, rate: 0, spread: Infinity, patches: count };
     const all = halves[0]!.map((v, k) => v + halves[1]![k]!);
-    const rate = peakOf(all),
-      one = peakOf(halves[0]!),
-      two = peakOf(halves[1]!);
+    const rate = peakOf(all);
+    const one = peakOf(halves[0]!);
+    const two = peakOf(halves[1]!);
     if (rate === null) return { frame: this.frame, rate: 0, spread: Infinity, patches: count };
     const spread = one === null || two === null ? 0.03 : Math.abs(one - two) / 2;
     return { frame: this.frame, rate, spread: spread + 0.0025, patches: count };
@@ -89,15 +89,15 @@ export class SurfaceFlow {
     patch: Float32Array,
     out: Float64Array,
   ): boolean {
-    const a = this.previous[0]!,
-      b = this.current[0]!.data,
-      w = a.width,
-      h = a.height;
-    const px = x - 0.5,
-      py = y - 0.5;
+    const a = this.previous[0]!;
+    const b = this.current[0]!.data;
+    const w = a.width;
+    const h = a.height;
+    const px = x - 0.5;
+    const py = y - 0.5;
     if (!(px - HALF >= 1 && py - HALF >= 1 && px + HALF < w - 2 && py + HALF < h - 2)) return false;
-    let mean = 0,
-      across = 0;
+    let mean = 0;
+    let across = 0;
     for (let k = 0, v = -HALF; v <= HALF; v++)
       for (let u = -HALF; u <= HALF; u++, k++) {
         patch[k] = bilinear(a.data, w, px + u, py + v);
@@ -112,15 +112,15 @@ export class SurfaceFlow {
       tt += patch[k]! * patch[k]!;
     }
     for (let i = -REACH; i <= REACH; i++) {
-      const qx = sx - 0.5 + i * STEP * c,
-        qy = sy - 0.5;
+      const qx = sx - 0.5 + i * STEP * c;
+      const qy = sy - 0.5;
       if (!(qx - HALF >= 0 && qy - HALF >= 0 && qx + HALF < w - 1 && qy + HALF < h - 1)) {
         out[i + REACH] = 0;
         continue;
       }
-      let m = 0,
-        ss = 0,
-        ts = 0;
+      let m = 0;
+      let ss = 0;
+      let ts = 0;
       for (let k = 0, v = -HALF; v <= HALF; v++)
         for (let u = -HALF; u <= HALF; u++, k++) {
           const s = bilinear(b, w, qx + u, qy + v);
@@ -143,20 +143,20 @@ function peakOf(sum: Float64Array): number | null {
   let best = 1;
   for (let k = 1; k < sum.length - 1; k++) if (sum[k]! > sum[best]!) best = k;
   if (best <= 1 || best >= sum.length - 2) return null;
-  const a = sum[best - 1]!,
-    b = sum[best]!,
-    c = sum[best + 1]!;
+  const a = sum[best - 1]!;
+  const b = sum[best]!;
+  const c = sum[best + 1]!;
   const bend = a - 2 * b + c;
   return (best - REACH + (bend < 0 ? (0.5 * (a - c)) / bend : 0)) * STEP;
 }
 
 function bilinear(d: Float32Array, w: number, x: number, y: number): number {
-  const xi = x | 0,
-    yi = y | 0,
-    fx = x - xi,
-    fy = y - yi,
-    o = yi * w + xi;
-  const a = d[o]! + fx * (d[o + 1]! - d[o]!),
-    b = d[o + w]! + fx * (d[o + w + 1]! - d[o + w]!);
+  const xi = x | 0;
+  const yi = y | 0;
+  const fx = x - xi;
+  const fy = y - yi;
+  const o = yi * w + xi;
+  const a = d[o]! + fx * (d[o + 1]! - d[o]!);
+  const b = d[o + w]! + fx * (d[o + w + 1]! - d[o + w]!);
   return a + fy * (b - a);
 }

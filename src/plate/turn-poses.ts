@@ -35,17 +35,17 @@ const MIDDLE_SHARE = 1.25;
 /** Monotone cubic through (x, y), x rising, slower at the ends; constant beyond them. */
 export function monotoneCubic(x: readonly number[], y: readonly number[]): (t: number) => number {
   const n = x.length;
-  const d: number[] = [],
-    m: number[] = new Array<number>(n).fill(0);
+  const d: number[] = [];
+  const m: number[] = new Array<number>(n).fill(0);
   for (let i = 0; i < n - 1; i++) d.push((y[i + 1]! - y[i]!) / (x[i + 1]! - x[i]!));
   if (n === 2) m.fill(END_SHARE * d[0]!);
   else {
     for (let i = 1; i < n - 1; i++) {
-      const a = d[i - 1]!,
-        b = d[i]!;
+      const a = d[i - 1]!;
+      const b = d[i]!;
       if (a * b <= 0) continue;
-      const h0 = x[i]! - x[i - 1]!,
-        h1 = x[i + 1]! - x[i]!;
+      const h0 = x[i]! - x[i - 1]!;
+      const h1 = x[i + 1]! - x[i]!;
       // Weighted harmonic mean (Brodlie's form, as in Fritsch & Butland 1984): monotone without a second pass.
       const even = (3 * (h0 + h1)) / ((2 * h1 + h0) / a + (h1 + 2 * h0) / b);
       // Three times the lesser slope beside it is the most that keeps the curve monotone.
@@ -66,10 +66,10 @@ export function monotoneCubic(x: readonly number[], y: readonly number[]): (t: n
     if (t >= x[n - 1]!) return y[n - 1]!;
     let i = 0;
     while (i < n - 2 && t > x[i + 1]!) i++;
-    const h = x[i + 1]! - x[i]!,
-      s = (t - x[i]!) / h;
-    const s2 = s * s,
-      s3 = s2 * s;
+    const h = x[i + 1]! - x[i]!;
+    const s = (t - x[i]!) / h;
+    const s2 = s * s;
+    const s3 = s2 * s;
     return (
       (2 * s3 - 3 * s2 + 1) * y[i]! +
       (s3 - 2 * s2 + s) * h * m[i]! +
@@ -88,8 +88,8 @@ export function turnFromPoses(poses: readonly Pose[], frameCount: number, rate: 
     .sort((a, b) => a.frame - b.frame)
     .filter((p, i, all) => i === 0 || p.frame !== all[i - 1]!.frame);
   if (sorted.length < 2) return null;
-  const x = sorted.map((p) => p.frame),
-    y: number[] = [];
+  const x = sorted.map((p) => p.frame);
+  const y: number[] = [];
   for (const p of sorted) {
     let v = p.yawDeg;
     const last = y[y.length - 1];
@@ -98,8 +98,8 @@ export function turnFromPoses(poses: readonly Pose[], frameCount: number, rate: 
     y.push(v);
   }
   const at = monotoneCubic(x, y);
-  const from = x[0]!,
-    to = Math.min(frameCount - 1, x[x.length - 1]!);
+  const from = x[0]!;
+  const to = Math.min(frameCount - 1, x[x.length - 1]!);
   const frames: { frame: number; yawDeg: number; sd: number }[] = [];
   let peak = 0;
   const fps = framesPerSecond(rate);

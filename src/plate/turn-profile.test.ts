@@ -3,8 +3,8 @@ import type { SurfaceRate } from './turn-flow.js';
 import { turnFromPoses } from './turn-poses.js';
 import { ANY_SWING, PERSON_SWING, solveProfile } from './turn-profile.js';
 
-const RATE = { num: 24, den: 1 },
-  N = 36;
+const RATE = { num: 24, den: 1 };
+const N = 36;
 /** A turn of 130° eased by a cosine. */
 const yaw = (t: number): number => -60 + 65 * (1 - Math.cos((Math.PI * t) / (N - 1)));
 
@@ -39,8 +39,8 @@ function worst(
 describe('yaw from poses and the slide of a surface', () => {
   it('of a body wider than deep is within 3°, and nearer than by a round one', () => {
     for (const depth of [0.55, 0.65, 0.8]) {
-      const flat = worst(depth, [0, 18, 35], PERSON_SWING),
-        round = worst(depth, [0, 18, 35], { mean: 0, sd: 1e-3 });
+      const flat = worst(depth, [0, 18, 35], PERSON_SWING);
+      const round = worst(depth, [0, 18, 35], { mean: 0, sd: 1e-3 });
       expect(flat.worst, `depth ${depth}`).toBeLessThan(3);
       expect(flat.worst).toBeLessThan(round.worst);
       expect(flat.inside).toBe(N);

@@ -158,10 +158,10 @@ export function solveProfile(
 function startingYaws(poses: readonly Pose[], n: number, first: number): Float64Array {
   const out = new Float64Array(n);
   for (let i = 0; i < n; i++) {
-    const f = i + first,
-      after = poses.findIndex((p) => p.frame >= f);
-    const b = poses[after < 0 ? poses.length - 1 : after]!,
-      a = poses[after <= 0 ? (after < 0 ? poses.length - 1 : 0) : after - 1]!;
+    const f = i + first;
+    const after = poses.findIndex((p) => p.frame >= f);
+    const b = poses[after < 0 ? poses.length - 1 : after]!;
+    const a = poses[after <= 0 ? (after < 0 ? poses.length - 1 : 0) : after - 1]!;
     out[i] = a.frame === b.frame ? b.yawDeg : a.yawDeg + ((b.yawDeg - a.yawDeg) * (f - a.frame)) / (b.frame - a.frame);
   }
   return out;
@@ -172,8 +172,8 @@ export function turnOfYaws(
   out: readonly { readonly frame: number; readonly yawDeg: number; readonly sd: number }[],
   rate: Rate,
 ): Turn {
-  const n = out.length,
-    first = out[0]!.frame;
+  const n = out.length;
+  const first = out[0]!.frame;
   const fps = framesPerSecond(rate);
   const speed = out.map(
     (_, i) =>

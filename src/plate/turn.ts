@@ -74,8 +74,8 @@ export async function measureTurn(source: LumaSource, request: TurnRequest): Pro
     const toFirst = inverseOr(cameras[f.index - 1]!);
     const moves = (px: number, py: number): boolean => {
       const [u, v] = apply(toFirst, px, py);
-      const c = Math.floor(u / CELL),
-        r = Math.floor(v / CELL);
+      const c = Math.floor(u / CELL);
+      const r = Math.floor(v / CELL);
       return c < 0 || r < 0 || c >= columns || r * columns + c >= energy.length || energy[r * columns + c]! > limit;
     };
     rates.push(flow.next(f.luma, shifted, multiply(cameras[f.index]!, toFirst), moves));
@@ -127,8 +127,8 @@ async function watchSet(source: LumaSource, request: TurnRequest): Promise<Watch
   const { widthPx: w, heightPx: h } = source;
   const first = await lumaAt(source, 0);
   const follower = new SetFollower({ index: 0, luma: first }, w, h);
-  const columns = Math.ceil(w / CELL),
-    rows = Math.ceil(h / CELL);
+  const columns = Math.ceil(w / CELL);
+  const rows = Math.ceil(h / CELL);
   const energy = new Float32Array(columns * rows);
   const cameras: Mat3[] = [IDENTITY3];
   const previous = first.slice();
@@ -142,12 +142,12 @@ async function watchSet(source: LumaSource, request: TurnRequest): Promise<Watch
       for (let y = 4; y < h - 4; y += 4)
         for (let x = 4; x < w - 4; x += 4) {
           const [u, v] = apply(step, x + 0.5, y + 0.5);
-          const ui = Math.round(u - 0.5),
-            vi = Math.round(v - 0.5);
+          const ui = Math.round(u - 0.5);
+          const vi = Math.round(v - 0.5);
           if (ui < 0 || vi < 0 || ui >= w || vi >= h) continue;
           const [cx, cy] = apply(home, x + 0.5, y + 0.5);
-          const c = Math.floor(cx / CELL),
-            r = Math.floor(cy / CELL);
+          const c = Math.floor(cx / CELL);
+          const r = Math.floor(cy / CELL);
           if (c >= 0 && r >= 0 && c < columns && r < rows)
             energy[r * columns + c] = energy[r * columns + c]! + Math.abs(f.luma[vi * w + ui]! - previous[y * w + x]!);
         }
@@ -166,10 +166,10 @@ function bodyFromMarks(marks: MarksFile): { place: BodyPlace; frame: number; kin
     if (m === undefined) continue;
     const frame = ('frame' in m ? m.frame : undefined) ?? marks.frame;
     if (m.kind === 'body' && m.polygon) {
-      const xs = m.polygon.map((p) => p[0]),
-        ys = m.polygon.map((p) => p[1]);
-      const x0 = Math.min(...xs),
-        x1 = Math.max(...xs);
+      const xs = m.polygon.map((p) => p[0]);
+      const ys = m.polygon.map((p) => p[1]);
+      const x0 = Math.min(...xs);
+      const x1 = Math.max(...xs);
       return {
         kind,
         frame,
@@ -177,8 +177,8 @@ function bodyFromMarks(marks: MarksFile): { place: BodyPlace; frame: number; kin
       };
     }
     if (m.kind === 'body' && m.axis) {
-      const [a, b] = m.axis,
-        length = Math.hypot(a[0] - b[0], a[1] - b[1]);
+      const [a, b] = m.axis;
+      const length = Math.hypot(a[0] - b[0], a[1] - b[1]);
       return {
         kind,
         frame,
@@ -197,8 +197,8 @@ function bodyFromMarks(marks: MarksFile): { place: BodyPlace; frame: number; kin
         },
       };
     if (m.kind === 'upright') {
-      const tall = Math.abs(m.foot[1] - m.top[1]),
-        top = Math.min(m.foot[1], m.top[1]);
+      const tall = Math.abs(m.foot[1] - m.top[1]);
+      const top = Math.min(m.foot[1], m.top[1]);
       return {
         kind,
         frame,
@@ -217,11 +217,11 @@ function quietLevel(energy: Float32Array): number {
 
 /** The axis is the middle of the motion energy above the set's own level; null where nothing stands out. */
 function bodyFromMotion(energy: Float32Array, w: number, h: number): BodyPlace | null {
-  const columns = Math.ceil(w / CELL),
-    rows = Math.ceil(h / CELL);
+  const columns = Math.ceil(w / CELL);
+  const rows = Math.ceil(h / CELL);
   const floor = 1.5 * quietLevel(energy);
-  const alongX = new Float64Array(columns),
-    alongY = new Float64Array(rows);
+  const alongX = new Float64Array(columns);
+  const alongY = new Float64Array(rows);
   let total = 0;
   for (let r = 0; r < rows; r++)
     for (let c = 0; c < columns; c++) {
@@ -239,10 +239,10 @@ function bodyFromMotion(energy: Float32Array, w: number, h: number): BodyPlace |
     }
     return v.length * CELL;
   };
-  const x0 = quantile(alongX, 0.12),
-    x1 = quantile(alongX, 0.88),
-    y0 = quantile(alongY, 0.06),
-    y1 = quantile(alongY, 0.94);
+  const x0 = quantile(alongX, 0.12);
+  const x1 = quantile(alongX, 0.88);
+  const y0 = quantile(alongY, 0.06);
+  const y1 = quantile(alongY, 0.94);
   if (x1 - x0 < 20 || y1 - y0 < 30) return null;
   return { x0: quantile(alongX, 0.5), radiusPx: Math.max(14, 0.4 * (x1 - x0)), y0, y1 };
 }

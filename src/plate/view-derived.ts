@@ -74,8 +74,8 @@ export function propagate(
   const jt: number[][] = [];
   for (let a = 0; a < 4; a++) {
     const h = 1e-5;
-    const p = [...theta],
-      m = [...theta];
+    const p = [...theta];
+    const m = [...theta];
     p[a] = p[a]! + h;
     m[a] = m[a]! - h;
     jt.push(column(at(p, x), at(m, x), h));
@@ -92,8 +92,8 @@ export function propagate(
   inputs.forEach((input, q) => {
     if (input.sd === 0) return;
     const h = Math.max(1e-4, input.sd * 0.1);
-    const p = [...x],
-      m = [...x];
+    const p = [...x];
+    const m = [...x];
     p[q] = p[q]! + h;
     m[q] = m[q]! - h;
     const c = column(at(theta, p), at(theta, m), h);
@@ -217,12 +217,12 @@ export function carriedView(
 ): SubjectView | null {
   const inputs = [...pair(bottom, sdPx), ...pair(top, sdPx), { value: heightM, sd: 0.03 * heightM }];
   const r = propagate(view, inputs, (c, y) => {
-    const a = unproject(c, y[0]!, y[1]!),
-      b = unproject(c, y[2]!, y[3]!);
+    const a = unproject(c, y[0]!, y[1]!);
+    const b = unproject(c, y[2]!, y[3]!);
     const mid = unproject(c, (y[0]! + y[2]!) / 2, (y[1]! + y[3]!) / 2);
     // An upright segment of height H seen between rays a and b: horizontal distance D with D (tan eb − tan ea) = H.
-    const ta = a[1] / Math.hypot(a[0], a[2]),
-      tb = b[1] / Math.hypot(b[0], b[2]);
+    const ta = a[1] / Math.hypot(a[0], a[2]);
+    const tb = b[1] / Math.hypot(b[0], b[2]);
     if (!(tb - ta > 1e-6)) return null;
     const flat = y[4]! / (tb - ta);
     const tm = mid[1] / Math.hypot(mid[0], mid[2]);

@@ -14,11 +14,11 @@ function edge(
   b: readonly number[],
   gain: number,
 ): void {
-  const lx = b[0]! - a[0]!,
-    ly = b[1]! - a[1]!,
-    len = Math.hypot(lx, ly);
-  const y0 = Math.min(a[1]!, b[1]!),
-    y1 = Math.max(a[1]!, b[1]!);
+  const lx = b[0]! - a[0]!;
+  const ly = b[1]! - a[1]!;
+  const len = Math.hypot(lx, ly);
+  const y0 = Math.min(a[1]!, b[1]!);
+  const y1 = Math.max(a[1]!, b[1]!);
   for (let y = 0; y < h; y++) {
     if (y + 0.5 < y0 || y + 0.5 > y1) continue;
     for (let x = 0; x < w; x++) {
@@ -33,9 +33,9 @@ function edge(
 
 describe('line segments', () => {
   it("finds a slanted band's two sides within a fifth of a pixel", () => {
-    const w = 240,
-      h = 180,
-      luma = new Float32Array(w * h).fill(0.3);
+    const w = 240;
+    const h = 180;
+    const luma = new Float32Array(w * h).fill(0.3);
     const random = new RandomStream(4);
     edge(luma, w, h, [100, 20], [112, 160], 0.4);
     for (let i = 0; i < luma.length; i++) luma[i] = luma[i]! + 0.01 * random.normal();
@@ -63,8 +63,8 @@ describe('line segments', () => {
 });
 
 describe('upright edges of the picture', () => {
-  const W = 960,
-    H = 540;
+  const W = 960;
+  const H = 540;
   const cam = groundCamera({ focalPx: 900, tiltDeg: -9, rollDeg: 0.8, cameraHeight: 1.6, widthPx: W, heightPx: H });
   const px = (x: number, y: number, z: number): [number, number] => {
     const p = project(cam, [x, y, z])!;

@@ -30,8 +30,8 @@ const POST_SD = (0.33 * Math.PI) / 180;
 
 /** Lean of a segment from the picture's vertical, radians, positive = top leans right. */
 function leanOf(s: LineSegment): number {
-  const up = s.a[1] < s.b[1] ? s.a : s.b,
-    down = up === s.a ? s.b : s.a;
+  const up = s.a[1] < s.b[1] ? s.a : s.b;
+  const down = up === s.a ? s.b : s.a;
   return Math.atan2(up[0] - down[0], down[1] - up[1]);
 }
 
@@ -50,8 +50,8 @@ export function uprightEdges(
     (s) => !avoid.some((p) => insidePolygon(p, (s.a[0] + s.b[0]) / 2, (s.a[1] + s.b[1]) / 2)),
   );
   if (all.length < LEAST_SEGMENTS) return none;
-  const lean = all.map(leanOf),
-    mid = all.map((s) => [(s.a[0] + s.b[0]) / 2 - width / 2, (s.a[1] + s.b[1]) / 2 - height / 2] as const);
+  const lean = all.map(leanOf);
+  const mid = all.map((s) => [(s.a[0] + s.b[0]) / 2 - width / 2, (s.a[1] + s.b[1]) / 2 - height / 2] as const);
   // A vanishing point far off at (X, Y): lean ≈ roll + k x / (1 + k y'), to first order roll + k x; the second order is
   // put in through y, so that strong tilts are not lost.
   const model = (roll: number, k: number, i: number): number => {
@@ -80,8 +80,8 @@ export function uprightEdges(
     return weight.length - 1;
   };
   for (let round = 0; round < 500; round++) {
-    const i = draw(),
-      j = draw();
+    const i = draw();
+    const j = draw();
     const dx = mid[j]![0] - mid[i]![0];
     if (Math.abs(dx) < 0.12 * width) continue;
     const k =
@@ -94,8 +94,8 @@ export function uprightEdges(
   }
   if (best.score < 0) return none;
   const chosen = all.filter((_, i) => Math.abs(lean[i]! - model(best.roll, best.k, i)) < 2.5 * noise[i]!);
-  const total = all.reduce((a, s) => a + s.lengthPx, 0),
-    kept = chosen.reduce((a, s) => a + s.lengthPx, 0);
+  const total = all.reduce((a, s) => a + s.lengthPx, 0);
+  const kept = chosen.reduce((a, s) => a + s.lengthPx, 0);
   const support = kept / total;
   const spread = Math.max(...chosen.map((s) => s.a[0])) - Math.min(...chosen.map((s) => s.a[0]));
   if (chosen.length < LEAST_SEGMENTS || support < LEAST_SUPPORT || spread < 0.3 * width)

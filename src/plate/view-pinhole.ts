@@ -15,10 +15,10 @@ export interface Cam {
 }
 
 export function camera(p: ArrayLike<number>, widthPx: number, heightPx: number, out: Cam): Cam {
-  const ct = Math.cos(p[1]!),
-    st = Math.sin(p[1]!),
-    cr = Math.cos(p[2]!),
-    sr = Math.sin(p[2]!);
+  const ct = Math.cos(p[1]!);
+  const st = Math.sin(p[1]!);
+  const cr = Math.cos(p[2]!);
+  const sr = Math.sin(p[2]!);
   out.f = Math.exp(p[0]!);
   out.h = Math.exp(p[3]!);
   out.cx = widthPx / 2;
@@ -70,13 +70,13 @@ export function lineResidual(
   const vw = r[6]! * dx + r[7]! * dy + r[8]! * dz;
   const vx = c.f * (r[0]! * dx + r[1]! * dy + r[2]! * dz) + c.cx * vw;
   const vy = c.f * (r[3]! * dx + r[4]! * dy + r[5]! * dz) + c.cy * vw;
-  const lx = b[0] - a[0],
-    ly = b[1] - a[1];
+  const lx = b[0] - a[0];
+  const ly = b[1] - a[1];
   const len = Math.max(1e-6, Math.hypot(lx, ly));
-  const mx = (a[0] + b[0]) / 2,
-    my = (a[1] + b[1]) / 2;
-  const ox = vx - mx * vw,
-    oy = vy - my * vw;
+  const mx = (a[0] + b[0]) / 2;
+  const my = (a[1] + b[1]) / 2;
+  const ox = vx - mx * vw;
+  const oy = vy - my * vw;
   const across = (-ly * ox + lx * oy) / len;
   const along = (lx * ox + ly * oy) / len;
   const perEnd = sd * sd * (0.5 * vw * vw + (2 * along * along) / (len * len));
@@ -86,21 +86,21 @@ export function lineResidual(
 /** Direction of a wall from the meeting point of its top and bottom sides. */
 export function wallDirection(c: Cam, w: readonly [Point, Point, Point, Point]): number {
   const cross = (a: Point, b: Point): [number, number, number] => [a[1] - b[1], b[0] - a[0], a[0] * b[1] - b[0] * a[1]];
-  const l = cross(w[0], w[1]),
-    m = cross(w[3], w[2]);
-  let vx = l[1] * m[2] - l[2] * m[1],
-    vy = l[2] * m[0] - l[0] * m[2],
-    vw = l[0] * m[1] - l[1] * m[0];
+  const l = cross(w[0], w[1]);
+  const m = cross(w[3], w[2]);
+  let vx = l[1] * m[2] - l[2] * m[1];
+  let vy = l[2] * m[0] - l[0] * m[2];
+  let vw = l[0] * m[1] - l[1] * m[0];
   const s = Math.hypot(vx, vy, vw);
   if (!(s > 0)) return 0;
   vx /= s;
   vy /= s;
   vw /= s;
-  const u = (vx - c.cx * vw) / c.f,
-    v = (vy - c.cy * vw) / c.f;
+  const u = (vx - c.cx * vw) / c.f;
+  const v = (vy - c.cy * vw) / c.f;
   const r = c.r;
-  const dx = r[0]! * u + r[3]! * v + r[6]! * vw,
-    dz = r[2]! * u + r[5]! * v + r[8]! * vw;
+  const dx = r[0]! * u + r[3]! * v + r[6]! * vw;
+  const dz = r[2]! * u + r[5]! * v + r[8]! * vw;
   const phi = Math.atan2(dz, dx);
   return phi > Math.PI / 2 ? phi - Math.PI : phi < -Math.PI / 2 ? phi + Math.PI : phi;
 }

@@ -104,8 +104,8 @@ export function viewProblem(
   });
   const cam: Cam = { f: 1, h: 1, cx: 0, cy: 0, r: new Float64Array(9) };
   const lnFov = Math.log(priors.fieldOfView.medianDeg * RAD);
-  const ground = new Float64Array(2),
-    point = new Float64Array(2);
+  const ground = new Float64Array(2);
+  const point = new Float64Array(2);
 
   const residuals = (p: Float64Array, out: Float64Array): void => {
     const c = camera(p, widthPx, heightPx, cam);
@@ -116,21 +116,21 @@ export function viewProblem(
       switch (o.kind) {
         case 'upright': {
           const d = Math.exp(p[at + 1]!);
-          const x = d * Math.sin(p[at]!),
-            z = d * Math.cos(p[at]!);
+          const x = d * Math.sin(p[at]!);
+          const z = d * Math.cos(p[at]!);
           projectTo(c, x, 0, z, point);
           out[k++] = (o.foot[0] - point[0]!) / o.sdPx;
           out[k++] = (o.foot[1] - point[1]!) / o.sdPx;
           const h = o.height ?? Math.exp(p[at + 2]!);
           projectTo(c, x, h, z, point);
-          const ex = o.top[0] - point[0]!,
-            ey = o.top[1] - point[1]!;
+          const ex = o.top[0] - point[0]!;
+          const ey = o.top[1] - point[1]!;
           // Along the upright the height's own sd counts, across it the lean's.
-          const ux = o.top[0] - o.foot[0],
-            uy = o.top[1] - o.foot[1];
+          const ux = o.top[0] - o.foot[0];
+          const uy = o.top[1] - o.foot[1];
           const len = Math.max(1e-6, Math.hypot(ux, uy));
-          const along = (ex * ux + ey * uy) / len,
-            across = (ex * uy - ey * ux) / len;
+          const along = (ex * ux + ey * uy) / len;
+          const across = (ex * uy - ey * ux) / len;
           out[k++] = along / Math.hypot(o.sdPx, o.height === null ? 0 : o.heightSd * len);
           out[k++] = across / Math.hypot(o.sdPx, o.leanSd * len);
           break;
@@ -145,8 +145,8 @@ export function viewProblem(
           break;
         case 'horizon': {
           // Level rays: d · up = 0; the signed distance in pixels.
-          const a = -c.r[1]! / c.f,
-            b = -c.r[4]! / c.f;
+          const a = -c.r[1]! / c.f;
+          const b = -c.r[4]! / c.f;
           const k0 = -(c.r[7]! - (c.r[1]! * c.cx + c.r[4]! * c.cy) / c.f);
           const m = Math.hypot(a, b);
           out[k++] = (a * o.a[0] + b * o.a[1] + k0) / (m * o.sdPx);
@@ -160,15 +160,15 @@ export function viewProblem(
             // Centre by bearing, elevation above the camera's level, distance; then
             // direction of the wall and its sides.
             const ce = Math.cos(p[at + 1]!);
-            const x = d * ce * Math.sin(p[at]!),
-              z = d * ce * Math.cos(p[at]!),
-              y = c.h + d * Math.sin(p[at + 1]!);
-            const ex = (Math.cos(p[at + 3]!) * Math.exp(p[at + 4]!)) / 2,
-              ez = (Math.sin(p[at + 3]!) * Math.exp(p[at + 4]!)) / 2;
+            const x = d * ce * Math.sin(p[at]!);
+            const z = d * ce * Math.cos(p[at]!);
+            const y = c.h + d * Math.sin(p[at + 1]!);
+            const ex = (Math.cos(p[at + 3]!) * Math.exp(p[at + 4]!)) / 2;
+            const ez = (Math.sin(p[at + 3]!) * Math.exp(p[at + 4]!)) / 2;
             const ey = Math.exp(p[at + 5]!) / 2;
             for (let q = 0; q < 4; q++) {
-              const sx = q === 1 || q === 2 ? 1 : -1,
-                sy = q < 2 ? 1 : -1;
+              const sx = q === 1 || q === 2 ? 1 : -1;
+              const sy = q < 2 ? 1 : -1;
               projectTo(c, x + sx * ex, y + sy * ey, z + sx * ez, point);
               out[k++] = (w[q]![0] - point[0]!) / o.sdPx;
               out[k++] = (w[q]![1] - point[1]!) / o.sdPx;
@@ -177,16 +177,16 @@ export function viewProblem(
             if (o.depth !== null) out[k++] = (p[at + 5]! - Math.log(o.depth)) / 0.01;
           } else {
             const dist = Math.exp(p[at + 1]!);
-            const x = dist * Math.sin(p[at]!),
-              z = dist * Math.cos(p[at]!);
-            const cphi = Math.cos(p[at + 2]!),
-              sphi = Math.sin(p[at + 2]!);
-            const hw = Math.exp(p[at + 3]!) / 2,
-              hd = Math.exp(p[at + 4]!) / 2;
+            const x = dist * Math.sin(p[at]!);
+            const z = dist * Math.cos(p[at]!);
+            const cphi = Math.cos(p[at + 2]!);
+            const sphi = Math.sin(p[at + 2]!);
+            const hw = Math.exp(p[at + 3]!) / 2;
+            const hd = Math.exp(p[at + 4]!) / 2;
             const sense = imageSense(o.corners);
             for (let q = 0; q < 4; q++) {
-              const sx = (q === 1 || q === 2 ? 1 : -1) * hw,
-                sd = (q < 2 ? -1 : 1) * hd * sense;
+              const sx = (q === 1 || q === 2 ? 1 : -1) * hw;
+              const sd = (q < 2 ? -1 : 1) * hd * sense;
               projectTo(c, x + sx * cphi - sd * sphi, 0, z + sx * sphi + sd * cphi, point);
               out[k++] = (o.corners[q]![0] - point[0]!) / o.sdPx;
               out[k++] = (o.corners[q]![1] - point[1]!) / o.sdPx;
@@ -209,12 +209,12 @@ export function viewProblem(
 
   /** Ground point under `c` of a pixel, or a far point in its direction where it lies above the horizon. */
   const toGround = (c: Cam, x: number, y: number): void => {
-    const u = (x - c.cx) / c.f,
-      v = (y - c.cy) / c.f;
+    const u = (x - c.cx) / c.f;
+    const v = (y - c.cy) / c.f;
     const r = c.r;
-    const dx = r[0]! * u + r[3]! * v + r[6]!,
-      dy = r[1]! * u + r[4]! * v + r[7]!,
-      dz = r[2]! * u + r[5]! * v + r[8]!;
+    const dx = r[0]! * u + r[3]! * v + r[6]!;
+    const dy = r[1]! * u + r[4]! * v + r[7]!;
+    const dz = r[2]! * u + r[5]! * v + r[8]!;
     const s = dy < -1e-3 ? -c.h / dy : 1000 * c.h;
     ground[0] = dx * s;
     ground[1] = dz * s;
@@ -228,8 +228,8 @@ export function viewProblem(
       const first = observations.find((o) => o.kind === 'groundLine' && o.group === g);
       if (first?.kind !== 'groundLine') continue;
       toGround(c, first.a[0], first.a[1]);
-      const x0 = ground[0]!,
-        z0 = ground[1]!;
+      const x0 = ground[0]!;
+      const z0 = ground[1]!;
       toGround(c, first.b[0], first.b[1]);
       p[groupAt.get(g)!] = Math.atan2(ground[0]! - x0, ground[1]! - z0);
     }
@@ -245,14 +245,14 @@ export function viewProblem(
       } else if (o.kind === 'rectangle') {
         const w = wall[i];
         const q = w ?? o.corners;
-        const mx = (q[0][0] + q[1][0] + q[2][0] + q[3][0]) / 4,
-          my = (q[0][1] + q[1][1] + q[2][1] + q[3][1]) / 4;
-        const u = (mx - c.cx) / c.f,
-          v = (my - c.cy) / c.f;
+        const mx = (q[0][0] + q[1][0] + q[2][0] + q[3][0]) / 4;
+        const my = (q[0][1] + q[1][1] + q[2][1] + q[3][1]) / 4;
+        const u = (mx - c.cx) / c.f;
+        const v = (my - c.cy) / c.f;
         const r = c.r;
-        const dx = r[0]! * u + r[3]! * v + r[6]!,
-          dy = r[1]! * u + r[4]! * v + r[7]!,
-          dz = r[2]! * u + r[5]! * v + r[8]!;
+        const dx = r[0]! * u + r[3]! * v + r[6]!;
+        const dy = r[1]! * u + r[4]! * v + r[7]!;
+        const dz = r[2]! * u + r[5]! * v + r[8]!;
         if (w) {
           const side =
             (Math.hypot(w[1][0] - w[0][0], w[1][1] - w[0][1]) + Math.hypot(w[2][0] - w[3][0], w[2][1] - w[3][1])) / 2;
@@ -270,8 +270,8 @@ export function viewProblem(
             toGround(c, corner[0], corner[1]);
             return [ground[0]!, ground[1]!];
           });
-          const gx = (g[0]![0] + g[1]![0] + g[2]![0] + g[3]![0]) / 4,
-            gz = (g[0]![1] + g[1]![1] + g[2]![1] + g[3]![1]) / 4;
+          const gx = (g[0]![0] + g[1]![0] + g[2]![0] + g[3]![0]) / 4;
+          const gz = (g[0]![1] + g[1]![1] + g[2]![1] + g[3]![1]) / 4;
           p[at] = Math.atan2(gx, Math.max(1e-6, gz));
           p[at + 1] = Math.log(Math.min(1e4, Math.max(0.05, Math.hypot(gx, gz))));
           p[at + 2] = Math.atan2(g[1]![1] - g[0]![1], g[1]![0] - g[0]![0]);
@@ -296,8 +296,8 @@ export function viewProblem(
 function imageSense(c: readonly [Point, Point, Point, Point]): 1 | -1 {
   let area = 0;
   for (let i = 0; i < 4; i++) {
-    const a = c[i]!,
-      b = c[(i + 1) % 4]!;
+    const a = c[i]!;
+    const b = c[(i + 1) % 4]!;
     area += a[0] * b[1] - b[0] * a[1];
   }
   // The picture's y points down and z away is up in the picture, so the sense turns over.

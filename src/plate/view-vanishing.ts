@@ -30,12 +30,12 @@ export function focalFromVanishingPoints(v1: Point, v2: Point, principal: Point)
  * (Caprile & Torre 1990). Null where they lie on a line.
  */
 export function orthocentre(a: Point, b: Point, c: Point): [number, number] | null {
-  const ax = c[0] - b[0],
-    ay = c[1] - b[1],
-    bx = c[0] - a[0],
-    by = c[1] - a[1];
-  const p = ax * a[0] + ay * a[1],
-    q = bx * b[0] + by * b[1];
+  const ax = c[0] - b[0];
+  const ay = c[1] - b[1];
+  const bx = c[0] - a[0];
+  const by = c[1] - a[1];
+  const p = ax * a[0] + ay * a[1];
+  const q = bx * b[0] + by * b[1];
   const det = ax * by - ay * bx;
   return Math.abs(det) < 1e-9 ? null : [(p * by - q * ay) / det, (ax * q - bx * p) / det];
 }
@@ -48,10 +48,10 @@ export function heightByCrossRatio(
   wanted: { foot: Point; top: Point },
 ): number {
   const alphaZ = (u: { foot: Point; top: Point }): number => {
-    const b = homogeneous(u.foot),
-      t = homogeneous(u.top);
-    const bt = cross(b, t),
-      vt = cross(zenith, t);
+    const b = homogeneous(u.foot);
+    const t = homogeneous(u.top);
+    const bt = cross(b, t);
+    const vt = cross(zenith, t);
     return -Math.hypot(bt[0], bt[1], bt[2]) / (dot(horizon, b) * Math.hypot(vt[0], vt[1], vt[2]));
   };
   return (alphaZ(wanted) / alphaZ(reference)) * reference.height;

@@ -10,8 +10,8 @@ import { cameraHeightByHorizon, focalFromVanishingPoints, heightByCrossRatio, or
 import { groundDistance, subjectView, uprightHeight, viewCamera } from './view-derived.js';
 import { solveView } from './view.js';
 
-const W = 1280,
-  H = 720;
+const W = 1280;
+const H = 720;
 const cam = groundCamera({ focalPx: 1500, tiltDeg: -9, rollDeg: 1.5, cameraHeight: 1.6, widthPx: W, heightPx: H });
 const px = (x: number, y: number, z: number, c = cam): [number, number] => {
   const p = project(c, [x, y, z])!;
@@ -28,9 +28,9 @@ describe('closed forms of single views', () => {
     'gives the focal length from vanishing points of right angles, ' +
       'and the principal point as orthocentre (Caprile & Torre 1990)',
     () => {
-      const a = vp([Math.sin(0.5), 0, Math.cos(0.5)]),
-        b = vp([-Math.cos(0.5), 0, Math.sin(0.5)]),
-        z = vp([0, 1, 0]);
+      const a = vp([Math.sin(0.5), 0, Math.cos(0.5)]);
+      const b = vp([-Math.cos(0.5), 0, Math.sin(0.5)]);
+      const z = vp([0, 1, 0]);
       expect(focalFromVanishingPoints(a, b, [W / 2, H / 2])).toBeCloseTo(1500, 6);
       expect(focalFromVanishingPoints(a, z, [W / 2, H / 2])).toBeCloseTo(1500, 6);
       const c = orthocentre(a, b, z)!;
@@ -44,8 +44,8 @@ describe('closed forms of single views', () => {
     'transfers heights by the cross ratio of Criminisi, Reid & Zisserman (IJCV 2000, eq. ' +
       '5), and the horizon is at camera height',
     () => {
-      const horizon = horizonLine(cam),
-        zenith = applyVector(cam.worldToCamera, [0, 1, 0]);
+      const horizon = horizonLine(cam);
+      const zenith = applyVector(cam.worldToCamera, [0, 1, 0]);
       const zen: [number, number, number] = [
         cam.focalPx * zenith[0] + (W / 2) * zenith[2],
         cam.focalPx * zenith[1] + (H / 2) * zenith[2],
@@ -86,8 +86,8 @@ describe('view from marks', () => {
   it('agrees with the cross ratio for a thing of unknown height', () => {
     const s = makeScenes(5, 1, { noisePx: 0.01, uprights: 3, lineFamilies: 2, rectangle: true })[0]!;
     const v = solveView(s.marks, { widthPx: s.widthPx, heightPx: s.heightPx, pointSdPx: 0.05 });
-    const foot = px(0.4, 0, 7, s.camera),
-      top = px(0.4, 0.9, 7, s.camera);
+    const foot = px(0.4, 0, 7, s.camera);
+    const top = px(0.4, 0.9, 7, s.camera);
     const c = viewCamera(v);
     const z = applyVector(c.worldToCamera, [0, 1, 0]);
     const zen: [number, number, number] = [
@@ -168,8 +168,8 @@ describe('view from marks', () => {
         i === 0 && m.kind === 'upright' ? { ...m, top: [m.top[0], m.top[1] - 90] as [number, number] } : m,
       ),
     };
-    const good = solveView(s.marks, { widthPx: W, heightPx: H }),
-      v = solveView(bad, { widthPx: W, heightPx: H });
+    const good = solveView(s.marks, { widthPx: W, heightPx: H });
+    const v = solveView(bad, { widthPx: W, heightPx: H });
     expect(v.residualPx).toBeGreaterThan(3 * good.residualPx);
     expect(v.notes.join(' ')).toMatch(/disagree/);
     expect(v.tiltDeg.sd!).toBeGreaterThan(good.tiltDeg.sd!);
@@ -188,8 +188,8 @@ describe('view from marks', () => {
     ];
     const random = new RandomStream(1);
     for (let k = 0; k < 8; k++) {
-      const start = random.below(4),
-        step = random.below(2) === 0 ? 1 : 3;
+      const start = random.below(4);
+      const step = random.below(2) === 0 ? 1 : 3;
       const drawn = [0, 1, 2, 3].map((i) => c[(start + i * step) % 4]!) as [
         [number, number],
         [number, number],

@@ -275,9 +275,9 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
       stream.onAbort(() => {
         open = false;
       });
-      let pulse = '',
-        jobs = '',
-        silent = 0;
+      let pulse = '';
+      let jobs = '';
+      let silent = 0;
       while (open) {
         const p = book.pulse();
         const j = jobsPulse(book);
@@ -334,8 +334,8 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
     ),
   );
   app.get('/api/propose-marks/:what/:id/:n', async (c) => {
-    const what = sourceOf(c.req.param('what')),
-      n = wholeNumber(c.req.param('n'), 'frame');
+    const what = sourceOf(c.req.param('what'));
+    const n = wholeNumber(c.req.param('n'), 'frame');
     const frame = await (await frames.reader(await frames.pathOf(what, c.req.param('id')))).frame(n);
     const proposals = proposeMarks(lumaPlane(frame), frame.widthPx, frame.heightPx, n);
     const more =
@@ -351,8 +351,8 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
     return c.json({ proposals: [...more, ...proposals] });
   });
   const outlineOf = async (id: string, n: number): Promise<ProposedMark[]> => {
-    const take = book.need('take', id),
-      path = await frames.pathOf('take', id);
+    const take = book.need('take', id);
+    const path = await frames.pathOf('take', id);
     if (take.kind === 'layers') return [];
     const one = await proposeOutline(await frames.reader(path), take.marks ?? { frame: 0, marks: [] }, n);
     return one === null ? [] : [one];
@@ -360,8 +360,8 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
   // The screen's useful part is looked for in frames of the whole take, once.
   const screens = new Map<string, ReturnType<typeof proposeScreenMark>>();
   const screenOf = async (id: string, n: number): Promise<{ proposals: ProposedMark[]; why: string }> => {
-    const path = await frames.pathOf('take', id),
-      reader = await frames.reader(path);
+    const path = await frames.pathOf('take', id);
+    const reader = await frames.reader(path);
     if (reader.info.frameCount < 2) return { proposals: [], why: 'a still has no screen that could be told from it' };
     let found = screens.get(path);
     if (found === undefined) {
@@ -465,9 +465,9 @@ function sendFile(c: Context, path: string): Response {
   if (!existsSync(path)) throw new PlatewrightError('PW-MEDIA-MISSING', `${path} is gone; make it again`);
   const size = statSync(path).size;
   const range = /^bytes=(\d*)-(\d*)$/.exec(c.req.header('range') ?? '');
-  let from = 0,
-    to = size - 1,
-    status: 200 | 206 = 200;
+  let from = 0;
+  let to = size - 1;
+  let status: 200 | 206 = 200;
   if (range !== null && size > 0) {
     if (range[1] !== '') {
       from = Number(range[1]);

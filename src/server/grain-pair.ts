@@ -13,8 +13,8 @@ import { toCodedRgb } from '../media/convert.js';
 import type { FrameStore } from './frame-store.js';
 
 /** Side of the patch at most, px of the plate, and at which it is shown. */
-const SIDE = 64,
-  SHOWN = 256;
+const SIDE = 64;
+const SHOWN = 256;
 /** sd that the grain's contrast is spread to, coded 0..1. */
 const SHOWN_SD = 0.11;
 
@@ -40,8 +40,8 @@ export async function grainPair(book: Book, frames: FrameStore, pick: string, fr
   const { width: w, height: h } = coded;
   const { at, side } = patchOf(plane(coded, 1), w, h);
   const n = side * side;
-  const rgb = new Float32Array(3 * n),
-    light = new Float32Array(3 * n);
+  const rgb = new Float32Array(3 * n);
+  const light = new Float32Array(3 * n);
   for (let c = 0; c < 3; c++) {
     for (let y = 0; y < side; y++)
       rgb.set(plane(coded, c).subarray((at[1] + y) * w + at[0], (at[1] + y) * w + at[0] + side), c * n + y * side);
@@ -66,8 +66,8 @@ export async function grainPair(book: Book, frames: FrameStore, pick: string, fr
   };
   const sd: [number, number] = [sdOf(rgb), sdOf(grown)];
   const spread = Math.min(40, SHOWN_SD / Math.max(1e-4, sd[0]));
-  const gap = 4,
-    W = 2 * side + gap;
+  const gap = 4;
+  const W = 2 * side + gap;
   const out = Buffer.alloc(W * side * 3, 128);
   [rgb, grown].forEach((p, k) => {
     for (let y = 0; y < side; y++)
@@ -93,12 +93,12 @@ export async function grainPair(book: Book, frames: FrameStore, pick: string, fr
  */
 function calmest(luma: Float32Array, w: number, h: number, side: number): { at: [number, number]; sd: number } {
   const soft = gaussianPlane(luma, w, h, 6);
-  let at: [number, number] = [(w - side) >> 1, (h - side) >> 1],
-    least = Infinity;
+  let at: [number, number] = [(w - side) >> 1, (h - side) >> 1];
+  let least = Infinity;
   for (let y = 0; y + side <= h; y += side >> 1)
     for (let x = 0; x + side <= w; x += side >> 1) {
-      let s = 0,
-        q = 0;
+      let s = 0;
+      let q = 0;
       for (let j = 0; j < side; j++)
         for (let i = 0; i < side; i++) {
           const o = (y + j) * w + x + i;
@@ -117,8 +117,8 @@ function calmest(luma: Float32Array, w: number, h: number, side: number): { at: 
 
 /** A large patch, or a quarter of it where the picture has no large one that is as calm. */
 function patchOf(luma: Float32Array, w: number, h: number): { at: [number, number]; side: number } {
-  const side = Math.min(SIDE, w, h),
-    large = calmest(luma, w, h, side),
-    small = calmest(luma, w, h, side >> 1);
+  const side = Math.min(SIDE, w, h);
+  const large = calmest(luma, w, h, side);
+  const small = calmest(luma, w, h, side >> 1);
   return large.sd <= 1.5 * small.sd ? { at: large.at, side } : { at: small.at, side: side >> 1 };
 }

@@ -38,9 +38,9 @@ function stepName(text: string | undefined): StepName | undefined {
 function drafted(recipe: Recipe, changes: Readonly<Record<string, number>>): Recipe {
   let steps: readonly RecipeStep[] = recipe.steps;
   for (const [name, value] of Object.entries(changes)) {
-    const [step, ...key] = name.split('.'),
-      path = key.join('.'),
-      found = steps.find((s) => s.step === step);
+    const [step, ...key] = name.split('.');
+    const path = key.join('.');
+    const found = steps.find((s) => s.step === step);
     if (found === undefined || stepNumber(found, path) === undefined || !Number.isFinite(value))
       throw new PlatewrightError('PW-JOIN-STEP', `the recipe has no number "${name}" to change`, { kind: 'usage' });
     steps = steps.map((s) => (s === found ? withStepNumber(s, path, value) : s));
@@ -110,16 +110,16 @@ interface PreviewOptions {
  * `changes` are numbers tried out and not in the book.
  */
 export async function previewFrame(book: Book, pick: string, n: number, o: PreviewOptions): Promise<Buffer> {
-  const step = stepName(o.step),
-    view = viewOf(o.view, step);
+  const step = stepName(o.step);
+  const view = viewOf(o.view, step);
   const off = new Set((o.off ?? []).map((s) => stepName(s)));
   const recipe = drafted(await liveRecipe(book, book.need('join', pick)), o.changes ?? {});
   const { kept: k, renderer } = await rendererFor(book, pick, recipe);
-  const at = renderer.recipe.plate.in + n,
-    left = off.size === 0 ? {} : { steps: STEP_ORDER.filter((s) => !off.has(s)) };
+  const at = renderer.recipe.plate.in + n;
+  const left = off.size === 0 ? {} : { steps: STEP_ORDER.filter((s) => !off.has(s)) };
   // A part of the plate that goes onto the joined performer is laid last of all.
-  const patches = recipe.steps.filter((s) => s.step === 'patch' && s.on),
-    last = step === 'patch' && patches.length > 0 && patches.every((s) => s.step === 'patch' && s.onto === 'join');
+  const patches = recipe.steps.filter((s) => s.step === 'patch' && s.on);
+  const last = step === 'patch' && patches.length > 0 && patches.every((s) => s.step === 'patch' && s.onto === 'join');
   // The steps before one: none before the first.
   const before: StepChoice =
     step === undefined
@@ -136,8 +136,8 @@ export async function previewFrame(book: Book, pick: string, n: number, o: Previ
     if (view === 'before') return encodeJpeg((await renderer.frame(at, before)).coded(), o.width);
     if (view === 'after') return encodeJpeg((await renderer.frame(at, after)).coded(), o.width);
     if (!BY_CHANGE.has(step)) return encodeJpeg((await renderer.frame(at, { ...left, alone: step })).coded(), o.width);
-    const was = (await renderer.frame(at, before)).coded(),
-      is = (await renderer.frame(at, after)).coded();
+    const was = (await renderer.frame(at, before)).coded();
+    const is = (await renderer.frame(at, after)).coded();
     return encodeJpeg(step === 'ground' ? ratioOnGrey(was, is) : changedOnGrey(was, is), o.width);
   });
   k.queue = run.catch(() => undefined);

@@ -193,8 +193,8 @@ export async function acceptLayer(
     const words = upload.name.slice(0, -ending.length);
     if (upload.to === null)
       return (await addLayers(book, [part], { pick: upload.pick, title: words.slice(0, 120) || 'drawing' })).id;
-    const take = book.need('take', upload.to),
-      video = take.info.video!;
+    const take = book.need('take', upload.to);
+    const video = take.info.video!;
     if (take.kind !== 'layers')
       throw new PlatewrightError('PW-TAKE-LAYERS', `the take ${take.id} is no drawing in layers`, { kind: 'usage' });
     if (info.video.widthPx !== video.widthPx || info.video.heightPx !== video.heightPx)

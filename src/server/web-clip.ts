@@ -19,8 +19,8 @@ import type { FrameSource, FrameStore } from './frame-store.js';
 /** Absolute path of a playable clip of a source. */
 export async function webClip(book: Book, frames: FrameStore, what: string, id: string): Promise<string> {
   if (what === 'quick') {
-    const take = book.need('take', id).id,
-      clip = quickClipPath(book, take);
+    const take = book.need('take', id).id;
+    const clip = quickClipPath(book, take);
     if (!existsSync(clip))
       throw new PlatewrightError('PW-SERVER-NO-SUCH', `no quick join of ${take} was made yet`, { kind: 'usage' });
     return clip;
@@ -45,8 +45,8 @@ export async function webClip(book: Book, frames: FrameStore, what: string, id: 
   try {
     const { widthPx, heightPx, rate } = reader.info;
     const scale = Math.min(1, 1280 / widthPx);
-    const w = Math.max(2, Math.round((widthPx * scale) / 2) * 2),
-      h = Math.max(2, Math.round((heightPx * scale) / 2) * 2);
+    const w = Math.max(2, Math.round((widthPx * scale) / 2) * 2);
+    const h = Math.max(2, Math.round((heightPx * scale) / 2) * 2);
     const writer = await VideoWriter.open(out, {
       widthPx: w,
       heightPx: h,

@@ -15,8 +15,8 @@ export function solveNormal(a: Float64Array, b: Float64Array, n: number, lambda:
 export function parameterCovariance(a: Float64Array, n: number, total: number, scale: number): Float64Array | null {
   const f = choleskyFactor(a, total);
   if (f === null) return null;
-  const out = new Float64Array(n * n),
-    unit = new Float64Array(total);
+  const out = new Float64Array(n * n);
+  const unit = new Float64Array(total);
   for (let k = 0; k < n; k++) {
     unit.fill(0);
     unit[k] = 1;

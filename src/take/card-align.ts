@@ -88,8 +88,8 @@ interface State {
 export function alignCard(o: AlignProblem): Alignment | null {
   const map = cardClassMap();
   const n = o.start.length;
-  let p = Float64Array.from(o.start as ArrayLike<number>),
-    sigma = Math.max(o.leastSigmaPx, o.sigmaPx);
+  let p = Float64Array.from(o.start as ArrayLike<number>);
+  let sigma = Math.max(o.leastSigmaPx, o.sigmaPx);
   let state = predict(o, map, p, sigma, null, 0);
   if (state === null) return null;
   let scale = robustScale(state.residual);
@@ -103,8 +103,8 @@ export function alignCard(o: AlignProblem): Alignment | null {
     if (normal === null) return null;
     hessian = normal.a;
     const before = cost(o, state.residual, scale, p);
-    let moved = false,
-      small = false;
+    let moved = false;
+    let small = false;
     for (let tries = 0; tries < 6; tries++) {
       const step = solveNormal(normal.a, normal.b, n + 1 + LEVELS, lambda);
       if (step === null) {
@@ -162,31 +162,31 @@ function predict(
     return null;
   const cover = coverCard(map, toPixel, window, samplesFor(window.width * window.height));
   if (cover === null) return null;
-  const { x0, y0, width: w, height: h } = cover,
-    N = w * h;
+  const { x0, y0, width: w, height: h } = cover;
+  const N = w * h;
   for (const part of [cover.ink, cover.outside, cover.unknown]) gaussianPlane(part, w, h, sigma, sigma, part);
-  const residual = new Float32Array(N).fill(NaN),
-    model = new Float32Array(N);
-  const quarter = new Int8Array(N),
-    us = new Float32Array(N),
-    vs = new Float32Array(N);
+  const residual = new Float32Array(N).fill(NaN);
+  const model = new Float32Array(N);
+  const quarter = new Int8Array(N);
+  const us = new Float32Array(N);
+  const vs = new Float32Array(N);
   const [a, b, c, d, e, f, g, hh, k] = cover.toCard;
   const near = MARKER_MM / 2 + MARGIN_MM;
-  const A = new Float64Array(LEVELS * LEVELS),
-    B = new Float64Array(LEVELS);
-  const column = new Float64Array(LEVELS),
-    index = new Int32Array(LEVELS);
+  const A = new Float64Array(LEVELS * LEVELS);
+  const B = new Float64Array(LEVELS);
+  const column = new Float64Array(LEVELS);
+  const index = new Int32Array(LEVELS);
   let used = 0;
   for (let j = 0; j < h; j++) {
     const Y = y0 + j;
     for (let i = 0; i < w; i++) {
-      const X = x0 + i,
-        at = j * w + i;
-      const px = X + 0.5,
-        py = Y + 0.5,
-        iw = 1 / (g * px + hh * py + k);
-      const u = (a * px + b * py + c) * iw,
-        v = (d * px + e * py + f) * iw;
+      const X = x0 + i;
+      const at = j * w + i;
+      const px = X + 0.5;
+      const py = Y + 0.5;
+      const iw = 1 / (g * px + hh * py + k);
+      const u = (a * px + b * py + c) * iw;
+      const v = (d * px + e * py + f) * iw;
       const q = (u < 0 ? 0 : 1) + (v < 0 ? 0 : 2);
       quarter[at] = q;
       us[at] = (2 * u) / CARD_WIDTH_MM;
@@ -201,8 +201,8 @@ function predict(
       // Weight by what the pixel was off by before, at the same place of the picture.
       let weight = 1;
       if (like !== null && scale > 0) {
-        const li = X - like.x0,
-          lj = Y - like.y0;
+        const li = X - like.x0;
+        const lj = Y - like.y0;
         const r = li >= 0 && lj >= 0 && li < like.w && lj < like.h ? like.residual[lj * like.w + li]! : NaN;
         if (!Number.isNaN(r)) weight = robustWeight(o.loss, r / scale);
       }
@@ -219,8 +219,8 @@ function predict(
         index,
       );
       for (let r = 0; r < cols; r++) {
-        const ir = index[r]!,
-          wr = weight * column[r]!;
+        const ir = index[r]!;
+        const wr = weight * column[r]!;
         B[ir]! += wr * y;
         for (let s = 0; s <= r; s++) A[ir * LEVELS + index[s]!]! += wr * column[s]!;
       }
@@ -319,50 +319,50 @@ function normalEquations(
   sigma: number,
   scale: number,
 ): { a: Float64Array; b: Float64Array } | null {
-  const n = p.length,
-    total = n + 1 + LEVELS;
-  const a = new Float64Array(total * total),
-    b = new Float64Array(total);
+  const n = p.length;
+  const total = n + 1 + LEVELS;
+  const a = new Float64Array(total * total);
+  const b = new Float64Array(total);
   // Change of the homography with each parameter.
   const change = new Float64Array(9 * n);
   for (let k = 0; k < n; k++) {
-    const step = o.steps[k]!,
-      up = Float64Array.from(p),
-      down = Float64Array.from(p);
+    const step = o.steps[k]!;
+    const up = Float64Array.from(p);
+    const down = Float64Array.from(p);
     up[k]! += step;
     down[k]! -= step;
-    const hu = o.toPixel(up),
-      hd = o.toPixel(down);
+    const hu = o.toPixel(up);
+    const hd = o.toPixel(down);
     if (hu === null || hd === null) return null;
     for (let i = 0; i < 9; i++) change[9 * k + i] = (hu[i]! - hd[i]!) / (2 * step);
   }
   const H = s.toPixel;
-  const row = new Float64Array(n + 1 + 10),
-    where = new Int32Array(n + 1 + 10);
-  const column = new Float64Array(LEVELS),
-    index = new Int32Array(LEVELS);
+  const row = new Float64Array(n + 1 + 10);
+  const where = new Int32Array(n + 1 + 10);
+  const column = new Float64Array(LEVELS);
+  const index = new Int32Array(LEVELS);
   for (let k = 0; k <= n; k++) where[k] = k;
   const { w, h, model } = s;
   for (let j = 1; j < h - 1; j++)
     for (let i = 1; i < w - 1; i++) {
-      const at = j * w + i,
-        r = s.residual[at]!;
+      const at = j * w + i;
+      const r = s.residual[at]!;
       if (Number.isNaN(r)) continue;
       const weight = robustWeight(o.loss, r / scale);
       if (weight < 1e-4) continue;
-      const gx = (model[at + 1]! - model[at - 1]!) / 2,
-        gy = (model[at + w]! - model[at - w]!) / 2;
+      const gx = (model[at + 1]! - model[at - 1]!) / 2;
+      const gy = (model[at + w]! - model[at - w]!) / 2;
       const laplacian = model[at + 1]! + model[at - 1]! + model[at + w]! + model[at - w]! - 4 * model[at]!;
-      const u = (s.u[at]! * CARD_WIDTH_MM) / 2,
-        v = (s.v[at]! * CARD_HEIGHT_MM) / 2;
-      const X = s.x0 + i + 0.5,
-        Y = s.y0 + j + 0.5,
-        iw = 1 / (H[6] * u + H[7] * v + H[8]);
+      const u = (s.u[at]! * CARD_WIDTH_MM) / 2;
+      const v = (s.v[at]! * CARD_HEIGHT_MM) / 2;
+      const X = s.x0 + i + 0.5;
+      const Y = s.y0 + j + 0.5;
+      const iw = 1 / (H[6] * u + H[7] * v + H[8]);
       for (let k = 0; k < n; k++) {
         const c = 9 * k;
         const dw = change[c + 6]! * u + change[c + 7]! * v + change[c + 8]!;
-        const dx = (change[c]! * u + change[c + 1]! * v + change[c + 2]! - X * dw) * iw,
-          dy = (change[c + 3]! * u + change[c + 4]! * v + change[c + 5]! - Y * dw) * iw;
+        const dx = (change[c]! * u + change[c + 1]! * v + change[c + 2]! - X * dw) * iw;
+        const dy = (change[c + 3]! * u + change[c + 4]! * v + change[c + 5]! - Y * dw) * iw;
         row[k] = -(gx * dx + gy * dy);
       }
       // d/d ln σ of a Gaussian blur: σ² times the Laplacian.
@@ -383,22 +383,22 @@ function normalEquations(
       }
       const count = n + 1 + cols;
       for (let k = 0; k < count; k++) {
-        const wk = weight * row[k]!,
-          o1 = where[k]! * total;
+        const wk = weight * row[k]!;
+        const o1 = where[k]! * total;
         if (wk === 0) continue;
         b[where[k]!]! += wk * r;
         for (let l = 0; l <= k; l++) a[o1 + where[l]!]! += wk * row[l]!;
       }
     }
   for (let i = 0; i < LEVELS; i++) {
-    const d = n + 1 + i,
-      ridge = (i < 3 ? 1e-6 : i === 18 ? 0.02 : 0.004) * s.used;
+    const d = n + 1 + i;
+    const ridge = (i < 3 ? 1e-6 : i === 18 ? 0.02 : 0.004) * s.used;
     a[d * total + d]! += ridge;
     b[d]! -= ridge * s.levels[i]!;
   }
   if (o.prior !== undefined) {
-    const { index: k, mean, sd } = o.prior,
-      wp = (scale * scale) / (sd * sd);
+    const { index: k, mean, sd } = o.prior;
+    const wp = (scale * scale) / (sd * sd);
     a[k * total + k]! += wp;
     b[k]! += wp * (mean - p[k]!);
   }
@@ -412,8 +412,8 @@ function normalEquations(
 }
 
 function cost(o: AlignProblem, residual: Float32Array, scale: number, p: Float64Array): number {
-  let sum = 0,
-    n = 0;
+  let sum = 0;
+  let n = 0;
   for (let i = 0; i < residual.length; i++) {
     const r = residual[i]!;
     if (Number.isNaN(r)) continue;
@@ -433,10 +433,10 @@ function summary(
   o: AlignProblem,
   s: State,
 ): Pick<Alignment, 'explained' | 'paper' | 'ink' | 'pixels' | 'markerCorrelation' | 'bitCorrelation'> {
-  let n = 0,
-    sy = 0,
-    syy = 0,
-    sr = 0;
+  let n = 0;
+  let sy = 0;
+  let syy = 0;
+  let sr = 0;
   const sums = (): { n: number; y: number; m: number; yy: number; mm: number; ym: number } => ({
     n: 0,
     y: 0,
@@ -445,8 +445,8 @@ function summary(
     mm: 0,
     ym: 0,
   });
-  const whole = MARKER_CENTRES.map(sums),
-    bits = MARKER_CENTRES.map(sums);
+  const whole = MARKER_CENTRES.map(sums);
+  const bits = MARKER_CENTRES.map(sums);
   const add = (q: ReturnType<typeof sums>, y: number, m: number): void => {
     q.n++;
     q.y += y;
@@ -458,9 +458,9 @@ function summary(
   for (let at = 0; at < s.residual.length; at++) {
     const r = s.residual[at]!;
     if (Number.isNaN(r)) continue;
-    const m = s.model[at]!,
-      y = m + r,
-      k = s.quarter[at]!;
+    const m = s.model[at]!;
+    const y = m + r;
+    const k = s.quarter[at]!;
     n++;
     sy += y;
     syy += y * y;

@@ -54,8 +54,8 @@ export function prepare(
   ellipse: readonly number[],
   mostRadiusPx: number,
 ): Scene | null {
-  const { width: W, height: H } = linear,
-    { pose } = card;
+  const { width: W, height: H } = linear;
+  const { pose } = card;
   const radius = Math.max(ellipse[2]!, ellipse[3]!);
   const side = 2 * REACH * mostRadiusPx;
   const square = windowHomography(ellipse[0]!, ellipse[1]!, REACH * radius);
@@ -63,17 +63,17 @@ export function prepare(
   const clip = new Float32Array(W * H);
   const luma = new Float32Array(W * H);
   for (let i = 0; i < luma.length; i++) {
-    const r = channels[0]![i]!,
-      g = channels[1]![i]!,
-      b = channels[2]![i]!;
+    const r = channels[0]![i]!;
+    const g = channels[1]![i]!;
+    const b = channels[2]![i]!;
     luma[i] = 0.2126 * r + 0.7152 * g + 0.0722 * b;
     clip[i] = r > CLIPPED || g > CLIPPED || b > CLIPPED ? 1 : 0;
   }
   const cuts = [luma, ...channels, clip].map((p) => cutOut(p, W, H, square, side, 0));
   const cut = cuts[0];
   if (cut === null || cut === undefined || cuts.some((q) => q === null)) return null;
-  const { width: w, height: h } = cut,
-    n = w * h;
+  const { width: w, height: h } = cut;
+  const n = w * h;
   const seen = cuts.slice(0, 4).map((q) => q!.luma.map((v, i) => (cuts[4]!.luma[i]! > 0 ? NaN : v)));
   const inverse = tryInvert(card.toPixel);
   if (inverse === null) return null;
@@ -85,27 +85,27 @@ export function prepare(
     widthPx: W,
     heightPx: H,
   });
-  const spot = cardToGround(pose.card, PEG_SPOT[0], PEG_SPOT[1]),
-    R = BALL_DIAMETER_MM / 2000;
+  const spot = cardToGround(pose.card, PEG_SPOT[0], PEG_SPOT[1]);
+  const R = BALL_DIAMETER_MM / 2000;
   const ink = Math.max(0.01, card.alignment.ink / card.alignment.paper);
-  const per = SAMPLES * SAMPLES,
-    unit = 1 / per;
-  const on = new Uint8Array(n * per),
-    a = new Float32Array(n * per),
-    b = new Float32Array(n * per),
-    c = new Float32Array(n * per);
-  const ball = new Float32Array(n),
-    up = new Float32Array(n),
-    print = new Float32Array(n),
-    unknown = new Float32Array(n);
+  const per = SAMPLES * SAMPLES;
+  const unit = 1 / per;
+  const on = new Uint8Array(n * per);
+  const a = new Float32Array(n * per);
+  const b = new Float32Array(n * per);
+  const c = new Float32Array(n * per);
+  const ball = new Float32Array(n);
+  const up = new Float32Array(n);
+  const print = new Float32Array(n);
+  const unknown = new Float32Array(n);
   const oy = pose.cameraHeight - R;
   for (let at = 0, k = 0; at < n; at++)
     for (let s = 0; s < per; s++, k++) {
-      const px = cut.x0 + ((at % w) + ((s % SAMPLES) + 0.5) / SAMPLES) * cut.factor,
-        py = cut.y0 + (((at / w) | 0) + (((s / SAMPLES) | 0) + 0.5) / SAMPLES) * cut.factor;
+      const px = cut.x0 + ((at % w) + ((s % SAMPLES) + 0.5) / SAMPLES) * cut.factor;
+      const py = cut.y0 + (((at / w) | 0) + (((s / SAMPLES) | 0) + 0.5) / SAMPLES) * cut.factor;
       const d = unproject(camera, px, py);
-      const half = -spot[0] * d[0] + oy * d[1] - spot[1] * d[2],
-        disc = half * half - (spot[0] ** 2 + oy ** 2 + spot[1] ** 2 - R * R);
+      const half = -spot[0] * d[0] + oy * d[1] - spot[1] * d[2];
+      const disc = half * half - (spot[0] ** 2 + oy ** 2 + spot[1] ** 2 - R * R);
       if (disc >= 0) {
         const t = -half - Math.sqrt(disc);
         on[k] = 1;
@@ -116,8 +116,8 @@ export function prepare(
         up[at]! += b[k]! * unit;
         continue;
       }
-      const q = apply(inverse, px, py),
-        tone = Math.abs(q[0]) > 90 || Math.abs(q[1]) > 125 || d[1] >= 0 ? NaN : printTone(q[0], q[1], ink, null);
+      const q = apply(inverse, px, py);
+      const tone = Math.abs(q[0]) > 90 || Math.abs(q[1]) > 125 || d[1] >= 0 ? NaN : printTone(q[0], q[1], ink, null);
       if (Number.isNaN(tone)) {
         unknown[at]! += unit;
         continue;
@@ -141,12 +141,12 @@ function windowHomography(x: number, y: number, half: number): Mat3 {
 
 /** Key on the ball and shadow on the print for a direction, as the camera sees them. */
 export function draw(s: Scene, l: Vec): { lit: Float32Array; shadow: Float32Array } {
-  const n = s.w * s.h,
-    per = SAMPLES * SAMPLES,
-    unit = 1 / per,
-    R = BALL_DIAMETER_MM / 2000;
-  const lit = new Float32Array(n),
-    shadow = new Float32Array(n);
+  const n = s.w * s.h;
+  const per = SAMPLES * SAMPLES;
+  const unit = 1 / per;
+  const R = BALL_DIAMETER_MM / 2000;
+  const lit = new Float32Array(n);
+  const shadow = new Float32Array(n);
   for (let at = 0, k = 0; at < n; at++)
     for (let i = 0; i < per; i++, k++) {
       if (s.on[k] !== 0) {
@@ -154,9 +154,9 @@ export function draw(s: Scene, l: Vec): { lit: Float32Array; shadow: Float32Arra
         if (d > 0) lit[at]! += d * unit;
       } else if (s.b[k]! > 0 && l[1] > 0.02) {
         // The ground point's ray towards the light against the ball, whose middle lies R above the spot.
-        const x = s.a[k]!,
-          z = s.c[k]!,
-          t = -x * l[0] + R * l[1] - z * l[2];
+        const x = s.a[k]!;
+        const z = s.c[k]!;
+        const t = -x * l[0] + R * l[1] - z * l[2];
         if (t > 0 && x * x + R * R + z * z - t * t < R * R) shadow[at]! += s.b[k]! * unit;
       }
     }

@@ -42,21 +42,21 @@ export function ballEllipse(
     widthPx,
     heightPx,
   });
-  const R = BALL_DIAMETER_MM / 2000,
-    spot = cardToGround(pose.card, PEG_SPOT[0], PEG_SPOT[1]);
+  const R = BALL_DIAMETER_MM / 2000;
+  const spot = cardToGround(pose.card, PEG_SPOT[0], PEG_SPOT[1]);
   const c = applyVector(camera.worldToCamera, [
     spot[0] - camera.position[0],
     R - camera.position[1],
     spot[1] - camera.position[2],
   ]);
-  const distance = Math.hypot(c[0], c[1], c[2]),
-    off = Math.hypot(c[0], c[1]);
-  const alpha = Math.asin(Math.min(1, R / distance)),
-    theta = Math.atan2(off, c[2]);
+  const distance = Math.hypot(c[0], c[1], c[2]);
+  const off = Math.hypot(c[0], c[1]);
+  const alpha = Math.asin(Math.min(1, R / distance));
+  const theta = Math.atan2(off, c[2]);
   if (!(c[2] > R) || theta + alpha >= Math.PI / 2) return null;
-  const near = pose.focalPx * Math.tan(theta - alpha),
-    far = pose.focalPx * Math.tan(theta + alpha),
-    angle = Math.atan2(c[1], c[0]);
+  const near = pose.focalPx * Math.tan(theta - alpha);
+  const far = pose.focalPx * Math.tan(theta + alpha);
+  const angle = Math.atan2(c[1], c[0]);
   const middle = (near + far) / 2;
   return [
     widthPx / 2 + middle * Math.cos(angle),
@@ -82,15 +82,15 @@ export function readBall(linear: Picture, card: AlignedCard): { ball: BallLight 
   const ellipse = ballEllipse(card.pose, linear.width, linear.height);
   if (ellipse === null || Math.min(ellipse[2], ellipse[3]) < LEAST_RADIUS_PX)
     return { reason: 'the spot is too small in the picture for a ball to be read' };
-  const coarse = prepare(linear, card, ellipse, COARSE_RADIUS_PX),
-    fine = prepare(linear, card, ellipse, FINE_RADIUS_PX);
+  const coarse = prepare(linear, card, ellipse, COARSE_RADIUS_PX);
+  const fine = prepare(linear, card, ellipse, FINE_RADIUS_PX);
   if (coarse === null || fine === null) return { reason: 'the spot lies outside the picture' };
   const none = { reason: 'no ball lies on the spot' };
   const starts: { l: Vec; fit: Fit }[] = [];
   for (const el of [18, 42, 68])
     for (let k = 0; k < 16; k++) {
-      const l = direction((k * 360) / 16 - 180, el),
-        fit = evaluate(coarse, 0, l, null, 1);
+      const l = direction((k * 360) / 16 - 180, el);
+      const fit = evaluate(coarse, 0, l, null, 1);
       if (fit !== null) starts.push({ l, fit });
     }
   if (starts.length === 0) return none;
@@ -107,14 +107,14 @@ export function readBall(linear: Picture, card: AlignedCard): { ball: BallLight 
   if (best === null) return none;
   const { l, fit } = best;
   if (fit.explained < LEAST_EXPLAINED) return none;
-  const key = fit.linear[6]!,
-    ambient = fit.linear[4]! + fit.linear[5]! * l[1];
+  const key = fit.linear[6]!;
+  const ambient = fit.linear[4]! + fit.linear[5]! * l[1];
   const sd = directionSd(fine, l, fit);
   if (!(key > 0.05 * Math.max(1e-4, ambient)) || sd === null || sd > 0.5)
     return { reason: 'what lies on the spot shows no key: no ball, or light from all sides' };
   const rgb = [1, 2, 3].map((channel) => evaluate(fine, channel, l, fit.residual, Math.max(0.002, fit.mad)) ?? fit);
-  const keyRgb = rgb.map((f) => Math.max(0, f.linear[6]!)) as [number, number, number],
-    fillRgb = rgb.map((f) => Math.max(0, f.linear[4]! + f.linear[5]! * l[1])) as [number, number, number];
+  const keyRgb = rgb.map((f) => Math.max(0, f.linear[6]!)) as [number, number, number];
+  const fillRgb = rgb.map((f) => Math.max(0, f.linear[4]! + f.linear[5]! * l[1])) as [number, number, number];
   const safe = Math.max(1e-3 * key, ambient);
   return {
     ball: {
@@ -143,8 +143,8 @@ interface Fit {
 
 /** Unit vector towards a light at an azimuth and elevation in degrees; world x right, y up, z away. */
 function direction(azimuthDeg: number, elevationDeg: number): Vec {
-  const a = azimuthDeg / DEG_PER_RAD,
-    e = elevationDeg / DEG_PER_RAD;
+  const a = azimuthDeg / DEG_PER_RAD;
+  const e = elevationDeg / DEG_PER_RAD;
   return [Math.cos(e) * Math.sin(a), Math.sin(e), -Math.cos(e) * Math.cos(a)];
 }
 
@@ -161,12 +161,12 @@ function fill(row: Float64Array, s: Scene, lit: Float32Array, shadow: Float32Arr
 
 /** Levels for a direction in channel 0 (luma) to 3; weights from `previous` residuals where given. */
 function evaluate(s: Scene, channel: number, l: Vec, previous: Float32Array | null, scale: number): Fit | null {
-  const { lit, shadow } = draw(s, l),
-    seen = s.seen[channel]!,
-    n = seen.length;
-  const A = new Float64Array(LINEAR * LINEAR),
-    B = new Float64Array(LINEAR),
-    row = new Float64Array(LINEAR);
+  const { lit, shadow } = draw(s, l);
+  const seen = s.seen[channel]!;
+  const n = seen.length;
+  const A = new Float64Array(LINEAR * LINEAR);
+  const B = new Float64Array(LINEAR);
+  const row = new Float64Array(LINEAR);
   let count = 0;
   for (let at = 0; at < n; at++) {
     const y = seen[at]!;
@@ -187,21 +187,21 @@ function evaluate(s: Scene, channel: number, l: Vec, previous: Float32Array | nu
   }
   const linear = bounded(A, B);
   if (linear === null) return null;
-  const residual = new Float32Array(n).fill(NaN),
-    sizes: number[] = [];
-  let cost = 0,
-    bn = 0,
-    by = 0,
-    byy = 0,
-    br = 0;
+  const residual = new Float32Array(n).fill(NaN);
+  const sizes: number[] = [];
+  let cost = 0;
+  let bn = 0;
+  let by = 0;
+  let byy = 0;
+  let br = 0;
   for (let at = 0; at < n; at++) {
     const y = seen[at]!;
     if (Number.isNaN(y)) continue;
     fill(row, s, lit, shadow, at);
     let m = 0;
     for (let i = 0; i < LINEAR; i++) m += linear[i]! * row[i]!;
-    const r = y - m,
-      t = Math.abs(r) / scale;
+    const r = y - m;
+    const t = Math.abs(r) / scale;
     residual[at] = r;
     cost += previous === null || t <= 1.345 ? t * t : 2 * 1.345 * t - 1.345 * 1.345;
     if (s.fixed[0]![at]! > 0.5) {
@@ -229,8 +229,8 @@ function evaluate(s: Scene, channel: number, l: Vec, previous: Float32Array | nu
 function bounded(A: Float64Array, B: Float64Array): Float64Array | null {
   const off = new Set<number>();
   for (;;) {
-    const a = Float64Array.from(A),
-      b = Float64Array.from(B);
+    const a = Float64Array.from(A);
+    const b = Float64Array.from(B);
     for (const k of off) {
       for (let i = 0; i < LINEAR; i++) {
         a[k * LINEAR + i] = 0;
@@ -241,8 +241,8 @@ function bounded(A: Float64Array, B: Float64Array): Float64Array | null {
     }
     const f = choleskyFactor(a, LINEAR);
     if (f === null) return null;
-    const x = solveWithFactor(f, b, LINEAR),
-      below = [3, 6].find((k) => !off.has(k) && x[k]! < 0);
+    const x = solveWithFactor(f, b, LINEAR);
+    const below = [3, 6].find((k) => !off.has(k) && x[k]! < 0);
     if (below === undefined) return x;
     off.add(below);
   }
@@ -264,26 +264,26 @@ function turned(l: Vec, t: readonly [Vec, Vec], u: number, v: number): Vec {
 
 /** Gauss-Newton over the two angles with the levels eliminated. */
 function solve(s: Scene, start: Vec, scale: number, most: number): { l: Vec; fit: Fit } | null {
-  let l = start,
-    lambda = 1e-2;
+  let l = start;
+  let lambda = 1e-2;
   const first = evaluate(s, 0, l, null, scale);
   if (first === null) return null;
   let fit = evaluate(s, 0, l, first.residual, scale);
   if (fit === null) return null;
   for (let iteration = 0; iteration < most; iteration++) {
-    const t = across(l),
-      g = gradients(s, l, t, fit);
-    let a = 0,
-      b = 0,
-      c = 0,
-      gu = 0,
-      gv = 0;
+    const t = across(l);
+    const g = gradients(s, l, t, fit);
+    let a = 0;
+    let b = 0;
+    let c = 0;
+    let gu = 0;
+    let gv = 0;
     for (let at = 0; at < fit.residual.length; at++) {
       const r = fit.residual[at]!;
       if (Number.isNaN(r)) continue;
-      const w = Math.min(1, (1.345 * scale) / Math.max(1e-9, Math.abs(r))),
-        x = g[0][at]!,
-        y = g[1][at]!;
+      const w = Math.min(1, (1.345 * scale) / Math.max(1e-9, Math.abs(r)));
+      const x = g[0][at]!;
+      const y = g[1][at]!;
       a += w * x * x;
       b += w * x * y;
       c += w * y * y;
@@ -292,18 +292,18 @@ function solve(s: Scene, start: Vec, scale: number, most: number): { l: Vec; fit
     }
     let moved = false;
     for (let tries = 0; tries < 5; tries++) {
-      const A = a * (1 + lambda) + 1e-12,
-        C = c * (1 + lambda) + 1e-12,
-        det = A * C - b * b;
+      const A = a * (1 + lambda) + 1e-12;
+      const C = c * (1 + lambda) + 1e-12;
+      const det = A * C - b * b;
       if (!(det > 0)) {
         lambda *= 10;
         continue;
       }
       const limit = (v: number): number => Math.max(-0.35, Math.min(0.35, v));
-      const u = limit((C * gu - b * gv) / det),
-        v = limit((A * gv - b * gu) / det),
-        q = turned(l, t, u, v),
-        next = evaluate(s, 0, q, fit.residual, scale);
+      const u = limit((C * gu - b * gv) / det);
+      const v = limit((A * gv - b * gu) / det);
+      const q = turned(l, t, u, v);
+      const next = evaluate(s, 0, q, fit.residual, scale);
       if (next !== null && next.cost < fit.cost) {
         moved = Math.hypot(u, v) > 5e-4;
         l = q;
@@ -325,8 +325,8 @@ function gradients(s: Scene, l: Vec, t: readonly [Vec, Vec], fit: Fit): [Float32
     [h, 0],
     [0, h],
   ].map(([u, v]) => {
-    const p = draw(s, turned(l, t, u!, v!)),
-      m = draw(s, turned(l, t, -u!, -v!));
+    const p = draw(s, turned(l, t, u!, v!));
+    const m = draw(s, turned(l, t, -u!, -v!));
     return p.lit.map(
       (x, i) => (fit.linear[6]! * (x - m.lit[i]!) - fit.linear[3]! * (p.shadow[i]! - m.shadow[i]!)) / (2 * h),
     );
@@ -335,11 +335,11 @@ function gradients(s: Scene, l: Vec, t: readonly [Vec, Vec], fit: Fit): [Float32
 
 /** Standard deviation of the direction, radians, its worse axis, with all levels free; null where it is not held. */
 function directionSd(s: Scene, l: Vec, fit: Fit): number | null {
-  const g = gradients(s, l, across(l), fit),
-    n = LINEAR + 2,
-    A = new Float64Array(n * n),
-    row = new Float64Array(n),
-    part = row.subarray(2);
+  const g = gradients(s, l, across(l), fit);
+  const n = LINEAR + 2;
+  const A = new Float64Array(n * n);
+  const row = new Float64Array(n);
+  const part = row.subarray(2);
   for (let at = 0; at < fit.residual.length; at++) {
     const r = fit.residual[at]!;
     if (Number.isNaN(r)) continue;

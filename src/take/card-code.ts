@@ -56,8 +56,8 @@ export async function loadVision(): Promise<{ cv: VisionLibrary }> {
 }
 
 /** Pixels a module in the redrawn code, and its quiet border in modules (ISO/IEC 18004 asks for four). */
-const MODULE_PX = 6,
-  QUIET = 4;
+const MODULE_PX = 6;
+const QUIET = 4;
 /** Sides of versions 2 to 12 (ISO/IEC 18004: 17 + 4 × version). */
 const VERSIONS = Array.from({ length: 11 }, (_, i) => 25 + 4 * i);
 /** How much of the blur between neighbouring modules is undone, one try after the other. */
@@ -73,8 +73,8 @@ export async function readCode(
   height: number,
   toPixel: Mat3,
 ): Promise<string | null> {
-  const a = apply(toPixel, CODE_SPOT.x, CODE_SPOT.y),
-    b = apply(toPixel, CODE_SPOT.x + CODE_SPOT.size, CODE_SPOT.y + CODE_SPOT.size);
+  const a = apply(toPixel, CODE_SPOT.x, CODE_SPOT.y);
+  const b = apply(toPixel, CODE_SPOT.x + CODE_SPOT.size, CODE_SPOT.y + CODE_SPOT.size);
   // Under a pixel a module there is nothing to read (25 modules or more).
   if (Math.min(Math.abs(a[0] - b[0]), Math.abs(a[1] - b[1])) < 24) return null;
   const reads = VERSIONS.map((n) => readModules(luma, width, height, toPixel, n))
@@ -86,8 +86,8 @@ export async function readCode(
   for (const r of reads)
     for (const k of SHARPENING) {
       const side = (r.n + 2 * QUIET) * MODULE_PX;
-      const image = new cv.Mat(side, side, cv.CV_8UC1),
-        detector = new cv.QRCodeDetector();
+      const image = new cv.Mat(side, side, cv.CV_8UC1);
+      const detector = new cv.QRCodeDetector();
       try {
         image.data.fill(255);
         for (let j = 0; j < r.n; j++)
@@ -132,15 +132,15 @@ function readModules(
       );
       values[j * n + i] = sampleBilinear(luma, width, height, p[0], p[1]);
     }
-  let c = 0,
-    sx = 0,
-    sy = 0,
-    sxx = 0,
-    syy = 0,
-    sxy = 0,
-    dark = 0,
-    light = 0,
-    darks = 0;
+  let c = 0;
+  let sx = 0;
+  let sy = 0;
+  let sxx = 0;
+  let syy = 0;
+  let sxy = 0;
+  let dark = 0;
+  let light = 0;
+  let darks = 0;
   for (const [x0, y0] of [
     [0, 0],
     [n - 7, 0],
@@ -148,9 +148,9 @@ function readModules(
   ] as const)
     for (let j = 0; j < 7; j++)
       for (let i = 0; i < 7; i++) {
-        const ring = Math.max(Math.abs(i - 3), Math.abs(j - 3)),
-          x = ring === 2 ? 1 : 0,
-          y = values[(y0 + j) * n + x0 + i]!;
+        const ring = Math.max(Math.abs(i - 3), Math.abs(j - 3));
+        const x = ring === 2 ? 1 : 0;
+        const y = values[(y0 + j) * n + x0 + i]!;
         c++;
         sx += x;
         sy += y;

@@ -75,8 +75,8 @@ export function guessCards(luma: Float32Array, width: number, height: number): C
     }
   }
   if (read.size >= 2) {
-    const from: Point2[] = [],
-      to: Point2[] = [];
+    const from: Point2[] = [];
+    const to: Point2[] = [];
     for (const [id, m] of read) {
       from.push(...markerCorners(id));
       to.push(...m.corners);
@@ -114,8 +114,8 @@ export function guessCards(luma: Float32Array, width: number, height: number): C
 
 /** Same place, size and turn within a fiducial's cell or so. */
 function same(a: Mat3, b: Mat3): boolean {
-  let far = 0,
-    size = 0;
+  let far = 0;
+  let size = 0;
   const origin = apply(a, 0, 0);
   for (const [x, y] of [
     [-90, -125],
@@ -123,8 +123,8 @@ function same(a: Mat3, b: Mat3): boolean {
     [90, 125],
     [-90, 125],
   ] as const) {
-    const p = apply(a, x, y),
-      q = apply(b, x, y);
+    const p = apply(a, x, y);
+    const q = apply(b, x, y);
     far = Math.max(far, Math.hypot(p[0] - q[0], p[1] - q[1]));
     size = Math.max(size, Math.hypot(p[0] - origin[0], p[1] - origin[1]));
   }
@@ -166,8 +166,8 @@ function readFiducial(
   let best = { id: -1, turn: 0, score: 0.6 };
   for (let id = 0; id < MARKER_BITS.length; id++)
     for (let turn = 0; turn < 4; turn++) {
-      let n = 0,
-        cov = 0;
+      let n = 0;
+      let cov = 0;
       for (let j = 0; j < 6; j++)
         for (let i = 0; i < 6; i++) {
           // Corner 0 of the layout lies at corner `turn` of the quadrilateral.
@@ -186,17 +186,17 @@ function readFiducial(
 /** Bright four-sided parts at several levels, searched at half size. */
 function brightQuads(luma: Float32Array, width: number, height: number): Quad[] {
   const factor = width > 560 ? 2 : 1;
-  const w = Math.floor(width / factor),
-    h = Math.floor(height / factor);
+  const w = Math.floor(width / factor);
+  const h = Math.floor(height / factor);
   const small = factor === 1 ? luma : resizePlane(luma, width, height, w, h, 'area');
   const sorted = Float32Array.from({ length: Math.ceil((w * h) / 7) }, (_, i) => small[i * 7]!).sort();
-  const low = sorted[Math.floor(0.1 * sorted.length)]!,
-    high = sorted[sorted.length - 1]!;
+  const low = sorted[Math.floor(0.1 * sorted.length)]!;
+  const high = sorted[sorted.length - 1]!;
   if (high - low < 0.08) return [];
   const out: Quad[] = [];
   const mask = new Uint8Array(w * h);
-  const sx = width / w,
-    sy = height / h;
+  const sx = width / w;
+  const sy = height / h;
   for (let k = 1; k < BRIGHT_LEVELS; k++) {
     const level = low + ((high - low) * k) / BRIGHT_LEVELS;
     for (let i = 0; i < mask.length; i++) mask[i] = small[i]! > level ? 1 : 0;
@@ -220,13 +220,13 @@ interface PrintSample {
 
 /** The print on a 5 mm grid, each the mean of 10 × 10 mm: what is left of it in a small, blurred picture. */
 function printSamples(): PrintSample[] {
-  const map = cardClassMap(),
-    w = 2 * CLASS_HALF_WIDTH_MM;
+  const map = cardClassMap();
+  const w = 2 * CLASS_HALF_WIDTH_MM;
   const out: PrintSample[] = [];
   for (let y = -120; y <= 120; y += 5)
     for (let x = -85; x <= 85; x += 5) {
-      let paper = 0,
-        known = 0;
+      let paper = 0;
+      let known = 0;
       for (let j = -5; j < 5; j++)
         for (let i = -5; i < 5; i++) {
           const c = map[(y + j + CLASS_HALF_HEIGHT_MM) * w + x + i + CLASS_HALF_WIDTH_MM]!;
@@ -261,17 +261,17 @@ function correlate(
   height: number,
   toPixel: Mat3,
 ): number {
-  let n = 0,
-    sx = 0,
-    sy = 0,
-    sxx = 0,
-    syy = 0,
-    sxy = 0;
+  let n = 0;
+  let sx = 0;
+  let sy = 0;
+  let sxx = 0;
+  let syy = 0;
+  let sxy = 0;
   for (let i = 0; i < template.length; i += stride) {
     const t = template[i]!;
     const w = toPixel[6] * t.x + toPixel[7] * t.y + toPixel[8];
-    const px = (toPixel[0] * t.x + toPixel[1] * t.y + toPixel[2]) / w,
-      py = (toPixel[3] * t.x + toPixel[4] * t.y + toPixel[5]) / w;
+    const px = (toPixel[0] * t.x + toPixel[1] * t.y + toPixel[2]) / w;
+    const py = (toPixel[3] * t.x + toPixel[4] * t.y + toPixel[5]) / w;
     if (!(px > 0 && py > 0 && px < width && py < height)) continue;
     const v = sampleBilinear(luma, width, height, px, py);
     n++;
@@ -282,7 +282,7 @@ function correlate(
     sxy += t.value * v;
   }
   if (n < (0.55 * template.length) / stride) return -1;
-  const vx = sxx - (sx * sx) / n,
-    vy = syy - (sy * sy) / n;
+  const vx = sxx - (sx * sx) / n;
+  const vy = syy - (sy * sy) / n;
   return vy < n * 1e-4 ? 0 : (sxy - (sx * sy) / n) / Math.sqrt(vx * vy);
 }

@@ -79,14 +79,14 @@ describe('a take that begins with the card, as the brief asks', () => {
       noise: 0,
       seed: 1,
     };
-    const card = renderCard(s),
-      n = 960 * 540;
+    const card = renderCard(s);
+    const n = 960 * 540;
     /** The scene's grey floor painted green; the card's page and what lies on it stay. */
     const green = (p: Picture, page: boolean): Picture => {
       const out = { ...p, data: p.data.slice() };
       for (let i = 0; i < n; i++) {
-        const x = i % 960,
-          y = (i - x) / 960;
+        const x = i % 960;
+        const y = (i - x) / 960;
         const paper =
           page &&
           x > 428 &&
@@ -102,14 +102,14 @@ describe('a take that begins with the card, as the brief asks', () => {
       }
       return out;
     };
-    const empty = green(card, false),
-      withCard = green(card, true),
-      acting = { ...empty, data: empty.data.slice() };
+    const empty = green(card, false);
+    const withCard = green(card, true);
+    const acting = { ...empty, data: empty.data.slice() };
     // A brown performer, larger than the card, with some texture.
     for (let y = 90; y < 330; y++)
       for (let x = 430; x < 560; x++) {
-        const i = y * 960 + x,
-          t = 0.06 * Math.sin(x / 3) * Math.sin(y / 4);
+        const i = y * 960 + x;
+        const t = 0.06 * Math.sin(x / 3) * Math.sin(y / 4);
         acting.data[i] = 0.5 + t;
         acting.data[i + n] = 0.33 + t;
         acting.data[i + 2 * n] = 0.2 + t;

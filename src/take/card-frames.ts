@@ -23,19 +23,19 @@ const PAPERS: readonly (readonly [number, number])[] = [
 
 /** Boxes that the card takes in the picture, px, on a whole page or cut out. None where too few fiducials were seen. */
 export function pageBoxes(card: CardReading): Box[] {
-  const from = card.markers.flatMap((m) => markerCorners(m.id)),
-    to = card.markers.flatMap((m) => m.corners);
+  const from = card.markers.flatMap((m) => markerCorners(m.id));
+  const to = card.markers.flatMap((m) => m.corners);
   const h = from.length < 4 ? null : homographyFromPoints(from, to);
   if (h === null) return [];
   return PAPERS.map(([w, l]) => {
     const p = [
-        [-w, -l],
-        [w, -l],
-        [w, l],
-        [-w, l],
-      ].map((q) => apply(h, q[0]! / 2, q[1]! / 2)),
-      xs = p.map((q) => q[0]),
-      ys = p.map((q) => q[1]);
+      [-w, -l],
+      [w, -l],
+      [w, l],
+      [-w, l],
+    ].map((q) => apply(h, q[0]! / 2, q[1]! / 2));
+    const xs = p.map((q) => q[0]);
+    const ys = p.map((q) => q[1]);
     return { x0: Math.min(...xs), y0: Math.min(...ys), x1: Math.max(...xs), y1: Math.max(...ys) };
   });
 }
@@ -48,8 +48,8 @@ export function isPage(box: Box, pages: readonly Box[]): boolean {
 }
 
 function covers(box: Box, page: Box): boolean {
-  const w = Math.min(box.x1, page.x1) - Math.max(box.x0, page.x0),
-    h = Math.min(box.y1, page.y1) - Math.max(box.y0, page.y0);
+  const w = Math.min(box.x1, page.x1) - Math.max(box.x0, page.x0);
+  const h = Math.min(box.y1, page.y1) - Math.max(box.y0, page.y0);
   const both = w <= 0 || h <= 0 ? 0 : w * h;
   const area = (b: Box): number => (b.x1 - b.x0) * (b.y1 - b.y0);
   // A mask of a fortieth of the page's side either way, and the peg that stands over its edge.
@@ -70,9 +70,9 @@ const GAP = 2;
 
 /** The longest stretch of looked-at frames that shows the performer, as indices [from, to); null where none does. */
 function longestStretch(frames: readonly TakeFrame[]): readonly [number, number] | null {
-  let best: readonly [number, number] | null = null,
-    from = -1,
-    last = -1;
+  let best: readonly [number, number] | null = null;
+  let from = -1;
+  let last = -1;
   for (let i = 0; i < frames.length; i++) {
     if (frames[i]!.box === null) continue;
     if (from < 0 || i - last > GAP + 1) from = i;

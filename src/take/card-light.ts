@@ -121,10 +121,10 @@ export function readWhite(linear: Picture, pose: CardPose): CardWhite | null {
   const cct = cctOfLinear(sum[0]!, sum[1]!, sum[2]!);
   let gamma: number | null = null;
   if (usable.length >= 3) {
-    const xs = usable.map((g) => Math.log(g.printed)),
-      ys = usable.map((g) => Math.log(g.seen[1]));
-    const mx = xs.reduce((a, b) => a + b, 0) / xs.length,
-      my = ys.reduce((a, b) => a + b, 0) / ys.length;
+    const xs = usable.map((g) => Math.log(g.printed));
+    const ys = usable.map((g) => Math.log(g.seen[1]));
+    const mx = xs.reduce((a, b) => a + b, 0) / xs.length;
+    const my = ys.reduce((a, b) => a + b, 0) / ys.length;
     const sxx = xs.reduce((s, x) => s + (x - mx) ** 2, 0);
     if (sxx > 0.1) gamma = xs.reduce((s, x, i) => s + (x - mx) * (ys[i]! - my), 0) / sxx;
   }
@@ -152,8 +152,8 @@ export function readPeg(
   if ('reason' in s) return s;
   const { pose } = card;
   const [x, y] = PEG_SPOT;
-  const foot = cardToGround(pose.card, x, y),
-    end = cardToGround(pose.card, x + s.lengthMm * Math.cos(s.theta), y + s.lengthMm * Math.sin(s.theta));
+  const foot = cardToGround(pose.card, x, y);
+  const end = cardToGround(pose.card, x + s.lengthMm * Math.cos(s.theta), y + s.lengthMm * Math.sin(s.theta));
   // Light comes from the tip over the foot.
   const azimuthDeg = Math.atan2(foot[0] - end[0], -(foot[1] - end[1])) * DEG_PER_RAD;
   const elevationDeg = Math.atan2(pegHeightMm, s.lengthMm) * DEG_PER_RAD;

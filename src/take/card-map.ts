@@ -22,8 +22,8 @@ export interface CardCover {
   readonly toCard: Mat3;
 }
 
-const MAP_WIDTH = 2 * CLASS_HALF_WIDTH_MM,
-  MAP_HEIGHT = 2 * CLASS_HALF_HEIGHT_MM;
+const MAP_WIDTH = 2 * CLASS_HALF_WIDTH_MM;
+const MAP_HEIGHT = 2 * CLASS_HALF_HEIGHT_MM;
 
 /**
  * Smallest pixel window round the card's outline plus `marginPx`; null where a part
@@ -33,11 +33,11 @@ export function cardWindow(
   toPixel: Mat3,
   marginPx: number,
 ): { x0: number; y0: number; width: number; height: number } | null {
-  let x0 = Infinity,
-    y0 = Infinity,
-    x1 = -Infinity,
-    y1 = -Infinity,
-    side = 0;
+  let x0 = Infinity;
+  let y0 = Infinity;
+  let x1 = -Infinity;
+  let y1 = -Infinity;
+  let side = 0;
   for (const [u, v] of [
     [-91, -126],
     [91, -126],
@@ -54,8 +54,8 @@ export function cardWindow(
     if (p[1] > y1) y1 = p[1];
   }
   if (!Number.isFinite(x0 + y0 + x1 + y1)) return null;
-  const fx = Math.floor(x0 - marginPx),
-    fy = Math.floor(y0 - marginPx);
+  const fx = Math.floor(x0 - marginPx);
+  const fy = Math.floor(y0 - marginPx);
   return { x0: fx, y0: fy, width: Math.ceil(x1 + marginPx) - fx, height: Math.ceil(y1 + marginPx) - fy };
 }
 
@@ -72,23 +72,23 @@ export function coverCard(
   const inverse = tryInvert(toPixel);
   if (inverse === null) return null;
   const { x0, y0, width, height } = window;
-  const n = width * height,
-    unit = 1 / (samples * samples);
-  const ink = new Float32Array(n),
-    outside = new Float32Array(n),
-    unknown = new Float32Array(n);
+  const n = width * height;
+  const unit = 1 / (samples * samples);
+  const ink = new Float32Array(n);
+  const outside = new Float32Array(n);
+  const unknown = new Float32Array(n);
   const [a, b, c, d, e, f, g, h, k] = inverse;
   for (let j = 0; j < height * samples; j++) {
-    const y = y0 + (j + 0.5) / samples,
-      row = Math.floor(j / samples) * width;
-    const bx = b * y + c,
-      by = e * y + f,
-      bw = h * y + k;
+    const y = y0 + (j + 0.5) / samples;
+    const row = Math.floor(j / samples) * width;
+    const bx = b * y + c;
+    const by = e * y + f;
+    const bw = h * y + k;
     for (let i = 0; i < width * samples; i++) {
-      const x = x0 + (i + 0.5) / samples,
-        w = 1 / (g * x + bw);
-      const u = (a * x + bx) * w + CLASS_HALF_WIDTH_MM,
-        v = (d * x + by) * w + CLASS_HALF_HEIGHT_MM;
+      const x = x0 + (i + 0.5) / samples;
+      const w = 1 / (g * x + bw);
+      const u = (a * x + bx) * w + CLASS_HALF_WIDTH_MM;
+      const v = (d * x + by) * w + CLASS_HALF_HEIGHT_MM;
       const cls =
         u >= 0 && v >= 0 && u < MAP_WIDTH && v < MAP_HEIGHT ? map[(v | 0) * MAP_WIDTH + (u | 0)]! : CARD_CLASS.outside;
       if (cls === CARD_CLASS.paper) continue;
@@ -126,13 +126,13 @@ export function cutOut(
   if (tight === null || Math.max(tight.width, tight.height) > 6 * Math.max(widthPx, heightPx)) return null;
   const factor = Math.max(1, Math.round(Math.max(tight.width, tight.height) / side));
   const margin = Math.ceil(0.15 * Math.max(tight.width, tight.height)) + 12 * factor;
-  const x0 = Math.max(0, tight.x0 - margin),
-    y0 = Math.max(0, tight.y0 - margin);
-  const width = Math.floor((Math.min(widthPx, tight.x0 + tight.width + margin) - x0) / factor),
-    height = Math.floor((Math.min(heightPx, tight.y0 + tight.height + margin) - y0) / factor);
+  const x0 = Math.max(0, tight.x0 - margin);
+  const y0 = Math.max(0, tight.y0 - margin);
+  const width = Math.floor((Math.min(widthPx, tight.x0 + tight.width + margin) - x0) / factor);
+  const height = Math.floor((Math.min(heightPx, tight.y0 + tight.height + margin) - y0) / factor);
   if (width < 12 || height < 8) return null;
-  const w = width * factor,
-    h = height * factor;
+  const w = width * factor;
+  const h = height * factor;
   const part = new Float32Array(w * h);
   for (let y = 0; y < h; y++) part.set(luma.subarray((y0 + y) * widthPx + x0, (y0 + y) * widthPx + x0 + w), y * w);
   const small = factor === 1 ? part : resizePlane(part, w, h, width, height, 'area');

@@ -40,11 +40,11 @@ export function paperShare(coded: Picture, mask: Uint8Array | null): number {
   let k = 0;
   for (let i = 0; i < n; i++) {
     if (mask !== null && mask[i] === 0) continue;
-    const r = d[i]!,
-      g = d[i + n]!,
-      b = d[i + 2 * n]!;
-    const lo = Math.min(r, g, b),
-      hi = Math.max(r, g, b);
+    const r = d[i]!;
+    const g = d[i + n]!;
+    const b = d[i + 2 * n]!;
+    const lo = Math.min(r, g, b);
+    const hi = Math.max(r, g, b);
     if (lo > 0.4 && hi - lo < 0.16) k++;
   }
   return k / n;
@@ -102,8 +102,8 @@ export function viewOfCard(card: CardReading, widthPx: number, heightPx: number)
 export function exposureOfCard(card: CardReading, light: Light | null): Measure | undefined {
   const floor = card.white?.plainPaper ?? null;
   if (floor === null || !(floor > 1e-3)) return undefined;
-  const e = light?.elevationDeg.value ?? null,
-    k = light?.keyFillStops.value ?? null;
+  const e = light?.elevationDeg.value ?? null;
+  const k = light?.keyFillStops.value ?? null;
   const known = e !== null && k !== null;
   const facing = known ? 2 ** k / (1 + (2 ** k - 1) * Math.max(0.1, Math.sin(e * RAD_PER_DEG))) : 1;
   return measured(
@@ -121,8 +121,8 @@ export function exposureOfCard(card: CardReading, light: Light | null): Measure 
  */
 export function lightOfCard(card: CardReading): Light | null {
   const frames: [number, number] = [card.frame, card.frame];
-  const t = card.white?.temperatureK ?? null,
-    duv = card.white?.duv ?? null;
+  const t = card.white?.temperatureK ?? null;
+  const duv = card.white?.duv ?? null;
   const colour = {
     temperatureK:
       t === null

@@ -41,10 +41,10 @@ const PRIOR_LN_SD = 0.45;
 
 /** World (x, z) in metres of a card point (mm) under a pose. */
 export function cardToGround(p: { x: number; z: number; turnDeg: number }, xMm: number, yMm: number): [number, number] {
-  const c = Math.cos(p.turnDeg * RAD_PER_DEG),
-    s = Math.sin(p.turnDeg * RAD_PER_DEG);
-  const u = xMm / 1000,
-    v = yMm / 1000;
+  const c = Math.cos(p.turnDeg * RAD_PER_DEG);
+  const s = Math.sin(p.turnDeg * RAD_PER_DEG);
+  const u = xMm / 1000;
+  const v = yMm / 1000;
   return [p.x + u * c + v * s, p.z + u * s - v * c];
 }
 
@@ -75,8 +75,8 @@ function homographyOf(p: ArrayLike<number>, widthPx: number, heightPx: number): 
     widthPx,
     heightPx,
   });
-  const c = Math.cos(p[6]!) / 1000,
-    s = Math.sin(p[6]!) / 1000;
+  const c = Math.cos(p[6]!) / 1000;
+  const s = Math.sin(p[6]!) / 1000;
   return multiply(groundToImage(camera), [c, s, p[4]!, s, -c, p[5]!, 0, 0, 1]);
 }
 
@@ -113,8 +113,8 @@ export function alignPose(
 ): AlignedCard | null {
   const coarse = alignPlane(luma, widthPx, heightPx, guess);
   if (coarse === null) return null;
-  const points: Point2[] = [],
-    seen: Point2[] = [];
+  const points: Point2[] = [];
+  const seen: Point2[] = [];
   for (let id = 0; id < 4; id++)
     for (const c of markerCorners(id)) {
       points.push(c);
@@ -126,8 +126,8 @@ export function alignPose(
   if (cut === null) return null;
   const fixed = focalPx !== undefined;
   const full = (p: ArrayLike<number>): ArrayLike<number> => (fixed ? [start[0]!, ...Array.from(p)] : p);
-  const distance = Math.hypot(Math.exp(start[3]!), start[4]!, start[5]!),
-    steps = [1e-3, 1e-4, 1e-4, 1e-3, 1e-3 * distance, 1e-3 * distance, 1e-3];
+  const distance = Math.hypot(Math.exp(start[3]!), start[4]!, start[5]!);
+  const steps = [1e-3, 1e-4, 1e-4, 1e-3, 1e-3 * distance, 1e-3 * distance, 1e-3];
   const lnPrior = Math.log(widthPx * PRIOR_FOCAL_WIDTHS);
   const a = alignCard({
     luma: cut.luma,
@@ -154,12 +154,12 @@ export function alignPose(
     number,
     number,
   ];
-  const size = fixed ? 6 : 7,
-    o = fixed ? -1 : 0;
+  const size = fixed ? 6 : 7;
+  const o = fixed ? -1 : 0;
   const sd = (k: number, least: number): number =>
     k + o < 0 ? 0 : Math.hypot(SHARED_NOISE * Math.sqrt(Math.max(0, a.covariance![(k + o) * size + k + o]!)), least);
-  const focal = Math.exp(lf),
-    height = Math.exp(lh);
+  const focal = Math.exp(lf);
+  const height = Math.exp(lh);
   if (
     !holdsBits(a.bitCorrelation) ||
     height < 0.02 ||
@@ -200,8 +200,8 @@ function holdsBits(bits: readonly number[]): boolean {
 
 /** First alignment: a free homography by its four corners, on a small and softened picture, then at the size it has. */
 function alignPlane(luma: Float32Array, widthPx: number, heightPx: number, guess: Mat3): Mat3 | null {
-  const hw = CARD_WIDTH_MM / 2,
-    hh = CARD_HEIGHT_MM / 2;
+  const hw = CARD_WIDTH_MM / 2;
+  const hh = CARD_HEIGHT_MM / 2;
   const corners: Point2[] = [
     [-hw, -hh],
     [hw, -hh],
@@ -257,11 +257,11 @@ function startPose(
   ] as [number[], number[], number[]];
   // With K = diag(f, f, 1): h1ᵀ K⁻ᵀK⁻¹ h2 = 0 and equal lengths.
   const candidates: number[] = [];
-  const d1 = h1[2]! * h2[2]!,
-    n1 = -(h1[0]! * h2[0]! + h1[1]! * h2[1]!);
+  const d1 = h1[2]! * h2[2]!;
+  const n1 = -(h1[0]! * h2[0]! + h1[1]! * h2[1]!);
   if (n1 / d1 > 0) candidates.push(Math.sqrt(n1 / d1));
-  const d2 = h1[2]! ** 2 - h2[2]! ** 2,
-    n2 = h2[0]! ** 2 + h2[1]! ** 2 - h1[0]! ** 2 - h1[1]! ** 2;
+  const d2 = h1[2]! ** 2 - h2[2]! ** 2;
+  const n2 = h2[0]! ** 2 + h2[1]! ** 2 - h1[0]! ** 2 - h1[1]! ** 2;
   if (n2 / d2 > 0) candidates.push(Math.sqrt(n2 / d2));
   const starts =
     focalPx !== undefined
@@ -271,8 +271,8 @@ function startPose(
           widthPx * PRIOR_FOCAL_WIDTHS,
           widthPx * 1.5,
         ];
-  let best: number[] | null = null,
-    bestCost = Infinity;
+  let best: number[] | null = null;
+  let bestCost = Infinity;
   for (const f of starts) {
     const start = decompose(h1, h2, h3, f);
     if (start === null) continue;
@@ -288,15 +288,15 @@ function startPose(
 /** Parameters [ln f, tilt, roll, ln height, x, z, turn] (radians, metres) from a homography and a focal length. */
 function decompose(h1: number[], h2: number[], h3: number[], f: number): number[] | null {
   const k = (v: number[]): number[] => [v[0]! / f, v[1]! / f, v[2]!];
-  const a = k(h1),
-    b = k(h2),
-    t0 = k(h3);
+  const a = k(h1);
+  const b = k(h2);
+  const t0 = k(h3);
   const length = (Math.hypot(...a) + Math.hypot(...b)) / 2;
   if (!(length > 0)) return null;
   const sign = t0[2]! < 0 ? -1 : 1;
-  const r1 = a.map((v) => (sign * v) / length),
-    r2raw = b.map((v) => (sign * v) / length),
-    t = t0.map((v) => (sign * v) / length);
+  const r1 = a.map((v) => (sign * v) / length);
+  const r2raw = b.map((v) => (sign * v) / length);
+  const t = t0.map((v) => (sign * v) / length);
   const n1 = Math.hypot(...r1);
   const u = r1.map((v) => v / n1);
   const dot = u[0]! * r2raw[0]! + u[1]! * r2raw[1]! + u[2]! * r2raw[2]!;
@@ -321,8 +321,8 @@ function decompose(h1: number[], h2: number[], h3: number[], f: number): number[
   const [fu, fv] = [forward[0]! / nf, forward[1]! / nf];
   // Map axes in card coordinates: away = forward, right = forward turned clockwise on the page (y runs down).
   const right = [-fv, fu];
-  const x = -(c[0]! * right[0]! + c[1]! * right[1]!),
-    z = -(c[0]! * fu + c[1]! * fv);
+  const x = -(c[0]! * right[0]! + c[1]! * right[1]!);
+  const z = -(c[0]! * fu + c[1]! * fv);
   return [Math.log(f), tilt, roll, Math.log(height), x, z, Math.atan2(fu, right[0]!)];
 }
 
@@ -338,8 +338,8 @@ function solveOnPoints(
   const lnPrior = Math.log(widthPx * PRIOR_FOCAL_WIDTHS);
   const at = (p: ArrayLike<number>): number[] => (fixedFocal ? [start[0]!, ...Array.from(p)] : Array.from(p));
   const residuals = (p: Float64Array, out: Float64Array): void => {
-    const q = at(p),
-      h = homographyOf(q, widthPx, heightPx);
+    const q = at(p);
+    const h = homographyOf(q, widthPx, heightPx);
     points.forEach((c, i) => {
       const w = h[6] * c[0] + h[7] * c[1] + h[8];
       const s = w > 1e-9 ? apply(h, c[0], c[1]) : null;

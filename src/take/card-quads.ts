@@ -48,17 +48,17 @@ function largeParts(
   height: number,
   limits: QuadLimits,
 ): { area: number; ends: [number, number][] }[] {
-  const from: number[] = [],
-    to: number[] = [],
-    row: number[] = [],
-    parent: number[] = [];
-  let above = 0,
-    aboveEnd = 0;
+  const from: number[] = [];
+  const to: number[] = [];
+  const row: number[] = [];
+  const parent: number[] = [];
+  let above = 0;
+  let aboveEnd = 0;
   for (let y = 0; y < height; y++) {
-    const start = from.length,
-      o = y * width;
-    let k = above,
-      x = 0;
+    const start = from.length;
+    const o = y * width;
+    let k = above;
+    let x = 0;
     while (x < width) {
       if (mask[o + x] === 0) {
         x++;
@@ -73,8 +73,8 @@ function largeParts(
       parent.push(run);
       while (k < aboveEnd && to[k]! <= x0) k++;
       for (let m = k; m < aboveEnd && from[m]! < x; m++) {
-        let a = m,
-          b = run;
+        let a = m;
+        let b = run;
         while (parent[a] !== a) a = parent[a] = parent[parent[a]!]!;
         while (parent[b] !== b) b = parent[b] = parent[parent[b]!]!;
         if (a < b) parent[b] = a;
@@ -85,10 +85,10 @@ function largeParts(
     aboveEnd = from.length;
   }
   const n = from.length;
-  const area = new Float64Array(n),
-    x0 = new Int32Array(n).fill(width),
-    x1 = new Int32Array(n),
-    y1 = new Int32Array(n);
+  const area = new Float64Array(n);
+  const x0 = new Int32Array(n).fill(width);
+  const x1 = new Int32Array(n);
+  const y1 = new Int32Array(n);
   for (let i = 0; i < n; i++) {
     // A root is its part's first run: parents always lie before.
     const r = parent[i] === i ? i : (parent[i] = parent[parent[i]!]!);
@@ -136,11 +136,11 @@ export function darkerThanAround(
   }
   const out = new Uint8Array(width * height);
   for (let y = 0; y < height; y++) {
-    const y0 = Math.max(0, y - radius),
-      y1 = Math.min(height, y + radius + 1);
+    const y0 = Math.max(0, y - radius);
+    const y1 = Math.min(height, y + radius + 1);
     for (let x = 0; x < width; x++) {
-      const x0 = Math.max(0, x - radius),
-        x1 = Math.min(width, x + radius + 1);
+      const x0 = Math.max(0, x - radius);
+      const x1 = Math.min(width, x + radius + 1);
       const mean =
         (sum[y1 * stride + x1]! - sum[y0 * stride + x1]! - sum[y1 * stride + x0]! + sum[y0 * stride + x0]!) /
         ((y1 - y0) * (x1 - x0));
@@ -173,8 +173,8 @@ function cross(o: readonly number[], a: readonly number[], b: readonly number[])
 export function polygonArea(p: readonly (readonly [number, number])[]): number {
   let s = 0;
   for (let i = 0; i < p.length; i++) {
-    const a = p[i]!,
-      b = p[(i + 1) % p.length]!;
+    const a = p[i]!;
+    const b = p[(i + 1) % p.length]!;
     s += a[0] * b[1] - a[1] * b[0];
   }
   return Math.abs(s) / 2;
@@ -188,22 +188,22 @@ export function reduceToQuad(hull: readonly (readonly [number, number])[]): Quad
     let best = { gain: Infinity, at: -1, x: 0, y: 0 };
     for (let i = 0; i < p.length; i++) {
       // Side i → i + 1 goes; its neighbours are lengthened to their meeting point.
-      const a = p[(i + p.length - 1) % p.length]!,
-        b = p[i]!,
-        c = p[(i + 1) % p.length]!,
-        d = p[(i + 2) % p.length]!;
-      const ux = b[0] - a[0],
-        uy = b[1] - a[1],
-        vx = c[0] - d[0],
-        vy = c[1] - d[1];
+      const a = p[(i + p.length - 1) % p.length]!;
+      const b = p[i]!;
+      const c = p[(i + 1) % p.length]!;
+      const d = p[(i + 2) % p.length]!;
+      const ux = b[0] - a[0];
+      const uy = b[1] - a[1];
+      const vx = c[0] - d[0];
+      const vy = c[1] - d[1];
       const det = ux * vy - uy * vx;
       if (Math.abs(det) < 1e-9) continue;
-      const t = ((c[0] - b[0]) * vy - (c[1] - b[1]) * vx) / det,
-        s = ((c[0] - b[0]) * uy - (c[1] - b[1]) * ux) / det;
+      const t = ((c[0] - b[0]) * vy - (c[1] - b[1]) * vx) / det;
+      const s = ((c[0] - b[0]) * uy - (c[1] - b[1]) * ux) / det;
       // Forward along a → b, and forward along d → c.
       if (t < 0 || s < 0) continue;
-      const x = b[0] + t * ux,
-        y = b[1] + t * uy;
+      const x = b[0] + t * ux;
+      const y = b[1] + t * uy;
       const gain = Math.abs((c[0] - b[0]) * (y - b[1]) - (c[1] - b[1]) * (x - b[0])) / 2;
       if (gain < best.gain) best = { gain, at: i, x, y };
     }
@@ -215,8 +215,8 @@ export function reduceToQuad(hull: readonly (readonly [number, number])[]): Quad
   // Clockwise on a picture whose y runs down: positive shoelace.
   let s = 0;
   for (let i = 0; i < 4; i++) {
-    const a = p[i]!,
-      b = p[(i + 1) % 4]!;
+    const a = p[i]!;
+    const b = p[(i + 1) % 4]!;
     s += a[0] * b[1] - a[1] * b[0];
   }
   return s < 0 ? p.reverse() : p;

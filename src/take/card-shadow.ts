@@ -66,10 +66,10 @@ export function fitPegShadow(
   }
   if (best === null) return { reason: 'no clear shadow leaves the peg: overcast, or the peg is missing' };
   const final = solve(scene, best.theta, best.length, Math.max(0.002, best.fit.mad), 8) ?? best;
-  const fit = final.fit,
-    covariance = shadowCovariance(scene, final.theta, final.length, fit);
-  const light = fit.linear[0]!,
-    depth = fit.linear[3]! / light;
+  const fit = final.fit;
+  const covariance = shadowCovariance(scene, final.theta, final.length, fit);
+  const light = fit.linear[0]!;
+  const depth = fit.linear[3]! / light;
   const sdDepth = covariance === null ? Infinity : Math.sqrt(covariance[2]!) / light;
   if (covariance === null || !(depth > 0.06) || depth < 5 * sdDepth)
     return { reason: 'no clear shadow leaves the peg: overcast, or the peg is missing' };
@@ -110,8 +110,8 @@ function mayBeLonger(s: PegScene, found: { theta: number; length: number; fit: E
 /** Share of the shadow that is seen clear of the peg. */
 function visibleShare(s: PegScene, theta: number, length: number): number {
   const shadow = drawPegShadow(s, theta, length, true);
-  let all = 0,
-    clear = 0;
+  let all = 0;
+  let clear = 0;
   for (let at = 0; at < shadow.length; at++) {
     all += shadow[at]!;
     if (s.pegShare[at]! < 0.15 && s.usable[at] !== 0) clear += shadow[at]!;
@@ -147,8 +147,8 @@ function evaluate(
   const residual = new Float32Array(s.w * s.h);
   let linear = new Float64Array(LINEAR);
   const row = new Float64Array(LINEAR);
-  let A = new Float64Array(LINEAR * LINEAR),
-    pixels = 0;
+  let A = new Float64Array(LINEAR * LINEAR);
+  let pixels = 0;
   for (let round = 0; round < 2; round++) {
     A = new Float64Array(LINEAR * LINEAR);
     const B = new Float64Array(LINEAR);
@@ -186,8 +186,8 @@ function evaluate(
     if (scale === null || previous !== undefined) break;
   }
   const size = new Float32Array(pixels);
-  let k = 0,
-    cost = 0;
+  let k = 0;
+  let cost = 0;
   for (let at = 0; at < s.usable.length; at++) {
     if (s.usable[at] === 0) continue;
     const a = Math.abs(residual[at]!);
@@ -229,13 +229,13 @@ function candidates(s: PegScene, card: AlignedCard): { theta: number; length: nu
   const scores: { theta: number; length: number; score: number }[] = [];
   for (let k = 0; k < 120; k++) {
     const theta = (k * Math.PI) / 60;
-    let sum = 0,
-      n = 0;
+    let sum = 0;
+    let n = 0;
     let best = { length: 20, score: -Infinity };
     for (let q = 6; q < REACH_MM; q += 2) {
       const p = apply(toPixel, PEG_SPOT[0] + q * Math.cos(theta), PEG_SPOT[1] + q * Math.sin(theta));
-      const x = p[0] - s.x0,
-        y = p[1] - s.y0;
+      const x = p[0] - s.x0;
+      const y = p[1] - s.y0;
       if (x < 0 || y < 0 || x >= s.w || y >= s.h) break;
       const v = sampleBilinear(missing, s.w, s.h, x, y);
       if (!Number.isNaN(v)) {
@@ -272,24 +272,24 @@ function solve(
   scale: number,
   most: number,
 ): { theta: number; length: number; fit: Evaluation } | null {
-  let theta = theta0,
-    length = Math.max(8, length0),
-    lambda = 1e-2;
+  let theta = theta0;
+  let length = Math.max(8, length0);
+  let lambda = 1e-2;
   let fit = evaluate(s, theta, length, scale);
   if (fit === null) return null;
   for (let iteration = 0; iteration < most; iteration++) {
     const g = gradients(s, theta, length, fit);
-    let a = 0,
-      b = 0,
-      c = 0,
-      gt = 0,
-      gl = 0;
+    let a = 0;
+    let b = 0;
+    let c = 0;
+    let gt = 0;
+    let gl = 0;
     for (let at = 0; at < s.usable.length; at++) {
       if (s.usable[at] === 0) continue;
-      const r = fit.residual[at]!,
-        w = Math.min(1, (1.345 * scale) / Math.max(1e-9, Math.abs(r))),
-        x = g.theta[at]!,
-        y = g.length[at]!;
+      const r = fit.residual[at]!;
+      const w = Math.min(1, (1.345 * scale) / Math.max(1e-9, Math.abs(r)));
+      const x = g.theta[at]!;
+      const y = g.length[at]!;
       a += w * x * x;
       b += w * x * y;
       c += w * y * y;
@@ -298,17 +298,17 @@ function solve(
     }
     let moved = false;
     for (let tries = 0; tries < 5; tries++) {
-      const A = a * (1 + lambda) + 1e-12,
-        C = c * (1 + lambda) + 1e-12,
-        det = A * C - b * b;
+      const A = a * (1 + lambda) + 1e-12;
+      const C = c * (1 + lambda) + 1e-12;
+      const det = A * C - b * b;
       if (!(det > 0)) {
         lambda *= 10;
         continue;
       }
-      const dt = Math.max(-0.25, Math.min(0.25, (C * gt - b * gl) / det)),
-        dl = Math.max(-20, Math.min(20, (A * gl - b * gt) / det));
-      const t = theta + dt,
-        l = Math.max(5, Math.min(REACH_MM, length + dl));
+      const dt = Math.max(-0.25, Math.min(0.25, (C * gt - b * gl) / det));
+      const dl = Math.max(-20, Math.min(20, (A * gl - b * gt) / det));
+      const t = theta + dt;
+      const l = Math.max(5, Math.min(REACH_MM, length + dl));
       const next = evaluate(s, t, l, scale, fit.residual);
       if (next !== null && next.cost < fit.cost) {
         const done = Math.abs(dt) < 2e-4 && Math.abs(dl) < 0.02;
@@ -333,9 +333,9 @@ function gradients(
   length: number,
   fit: Evaluation,
 ): { theta: Float32Array; length: Float32Array } {
-  const dt = Math.min(0.05, 1 / Math.max(10, length)),
-    dl = 1,
-    k = -fit.linear[3]!;
+  const dt = Math.min(0.05, 1 / Math.max(10, length));
+  const dl = 1;
+  const k = -fit.linear[3]!;
   const difference = (a: Float32Array, b: Float32Array, step: number): Float32Array =>
     a.map((v, i) => (k * (v - b[i]!)) / step);
   return {
@@ -351,11 +351,11 @@ function shadowCovariance(
   length: number,
   fit: Evaluation,
 ): [number, number, number] | null {
-  const g = gradients(s, theta, length, fit),
-    n = LINEAR + 2;
-  const A = new Float64Array(n * n),
-    row = new Float64Array(n),
-    part = row.subarray(2);
+  const g = gradients(s, theta, length, fit);
+  const n = LINEAR + 2;
+  const A = new Float64Array(n * n);
+  const row = new Float64Array(n);
+  const part = row.subarray(2);
   for (let at = 0; at < s.usable.length; at++) {
     if (s.usable[at] === 0) continue;
     const r = Math.abs(fit.residual[at]!);

@@ -14,9 +14,9 @@ export function printTone(x: number, y: number, ink: number, code: QrCodeGenerat
   const r = cardReflectance(x, y);
   if (r !== null) return r < 0.5 ? ink : 1;
   const p = PATCHES.find((q) => x >= q.x && x < q.x + q.width && y >= q.y && y < q.y + q.height);
-  const size = code?.size ?? 1,
-    i = Math.floor(((x - CODE_SPOT.x) / CODE_SPOT.size) * size),
-    j = Math.floor(((y - CODE_SPOT.y) / CODE_SPOT.size) * size);
+  const size = code?.size ?? 1;
+  const i = Math.floor(((x - CODE_SPOT.x) / CODE_SPOT.size) * size);
+  const j = Math.floor(((y - CODE_SPOT.y) / CODE_SPOT.size) * size);
   if (i >= 0 && j >= 0 && i < size && j < size) return code === null ? CODE_MEAN : code.data[j]![i]! ? ink : 1;
   return p === undefined ? 1 : 0.2126 * p.linear[0] + 0.7152 * p.linear[1] + 0.0722 * p.linear[2];
 }

@@ -7,16 +7,16 @@ import { clothDoubt, readCloth } from './cloth-or-lawn.js';
 import { findScreenHue } from './screen-hue.js';
 import { smallLinear, type SmallLinear } from '../join/peel/small-linear.js';
 
-const W = 480,
-  H = 270;
+const W = 480;
+const H = 270;
 
 /**
  * A colour under uneven light whose brightness strays by `rough` in clumps of 2 px; grey beyond `fills` of the width.
  */
 function set(colour: readonly number[], rough: number, fills = 1): SmallLinear {
-  const random = new RandomStream(4, 9),
-    data = new Float32Array(3 * W * H),
-    clump = new Map<number, number>();
+  const random = new RandomStream(4, 9);
+  const data = new Float32Array(3 * W * H);
+  const clump = new Map<number, number>();
   for (let y = 0; y < H; y++)
     for (let x = 0; x < W; x++) {
       const key = (y >> 1) * W + (x >> 1);
@@ -31,9 +31,9 @@ const doubt = (s: SmallLinear, useful?: Float32Array): string | null => {
   const hue = findScreenHue([s.data])!;
   return clothDoubt(readCloth(s, hue, useful), hue.family);
 };
-const LAWN = [0.1, 0.13, 0.035],
-  PAINT = [0.24, 0.26, 0.06],
-  CLOTH = [0.03, 0.33, 0.07];
+const LAWN = [0.1, 0.13, 0.035];
+const PAINT = [0.24, 0.26, 0.06];
+const CLOTH = [0.03, 0.33, 0.07];
 
 describe('what is green in an empty set', () => {
   it('is a screen in every grade of cloth, as empty frames show it', () => {
@@ -49,16 +49,16 @@ describe('what is green in an empty set', () => {
   });
 
   it('reads how far the light strays, whatever its fall-off', () => {
-    const s = set(LAWN, 0.2),
-      read = readCloth(s, findScreenHue([s.data])!);
+    const s = set(LAWN, 0.2);
+    const read = readCloth(s, findScreenHue([s.data])!);
     expect(read.purity).toBeCloseTo(1.3, 1);
     // Clumps of 2 px are what one pixel of the halved picture shows; of 25 in the box one is itself.
     expect(Math.abs(read.rough - 0.2 * Math.sqrt(24 / 25))).toBeLessThan(0.02);
   });
 
   it('is no wall where an impure green leaves much of the frame, unless its part was marked', () => {
-    const half = set(PAINT, 0.01, 0.4),
-      useful = Float32Array.from({ length: W * H }, (_, i) => (i % W < 0.4 * W ? 1 : 0));
+    const half = set(PAINT, 0.01, 0.4);
+    const useful = Float32Array.from({ length: W * H }, (_, i) => (i % W < 0.4 * W ? 1 : 0));
     expect(doubt(half)).toMatch(/fills 4\d % of it|fills 3\d % of it/);
     expect(doubt(half, useful)).toBeNull();
     expect(doubt(set(CLOTH, 0.01, 0.4))).toBeNull();

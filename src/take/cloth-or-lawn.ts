@@ -20,8 +20,8 @@ const PURE = 2;
  * on screens from studio to crumpled and to slats' shadows, .19 and .40 on a lawn and on bushes. Impure: .005 on a
  * painted wall, .013 on a faded cloth with creases, .038 to .042 on made gardens. Between them on a scale of ratios.
  */
-const MOST_ROUGH_PURE = 0.074,
-  MOST_ROUGH = 0.022;
+const MOST_ROUGH_PURE = 0.074;
+const MOST_ROUGH = 0.022;
 /** Least share of the empty frame's useful part that an impure colour must fill to be a wall: own choice. */
 const LEAST_FILLED = 0.6;
 /** Least share of the part for any (as of a take's screen). */
@@ -51,18 +51,18 @@ export function readCloth(
   { hueDeg, spreadDeg, family }: ScreenHue,
   useful?: Float32Array,
 ): ClothReading {
-  const block = Math.max(1, Math.round(clean.width / 240)),
-    { width: w, height: h, data } = blockMeans(clean, block),
-    n = w * h;
-  const within = hueWithin(hueDeg, spreadDeg),
-    inside = new Float32Array(n),
-    root = new Float32Array(n),
-    purity: number[] = [],
-    rough: number[] = [];
+  const block = Math.max(1, Math.round(clean.width / 240));
+  const { width: w, height: h, data } = blockMeans(clean, block);
+  const n = w * h;
+  const within = hueWithin(hueDeg, spreadDeg);
+  const inside = new Float32Array(n);
+  const root = new Float32Array(n);
+  const purity: number[] = [];
+  const rough: number[] = [];
   let counted = 0;
   for (let i = 0; i < n; i += 1) {
-    const x = i % w,
-      y = (i - x) / w;
+    const x = i % w;
+    const y = (i - x) / w;
     if (
       useful !== undefined &&
       useful[
@@ -72,10 +72,10 @@ export function readCloth(
     )
       continue;
     counted += 1;
-    const r = data[i]!,
-      g = data[n + i]!,
-      b = data[2 * n + i]!,
-      top = Math.max(r, g, b);
+    const r = data[i]!;
+    const g = data[n + i]!;
+    const b = data[2 * n + i]!;
+    const top = Math.max(r, g, b);
     if (top < 0.004 || top - Math.min(r, g, b) < 0.35 * top || !within(r, g, b)) continue;
     inside[i] = 1;
     root[i] = Math.sqrt(0.2126 * r + 0.7152 * g + 0.0722 * b);
@@ -83,8 +83,8 @@ export function readCloth(
   }
   // Against the mean about it a slope of light (a shadow's soft edge, a fold) counts for
   // nothing. Of a square root twice as much is light's.
-  const whole = boxMean(inside, w, h, BOX),
-    mean = boxMean(root, w, h, BOX);
+  const whole = boxMean(inside, w, h, BOX);
+  const mean = boxMean(root, w, h, BOX);
   for (let i = 0; i < n; i += 1)
     if (whole[i]! > 0.99) rough.push((2 * NORMAL * Math.abs(root[i]! - mean[i]!)) / mean[i]!);
   return { share: purity.length / Math.max(1, counted), purity: median(purity), rough: median(rough) };
@@ -108,10 +108,10 @@ export function clothDoubt({ share, purity, rough }: ClothReading, family: 'gree
 
 /** Means of blocks; those at the right and bottom edge may hold fewer pixels. */
 function blockMeans({ width, height, data }: LinearPicture, block: number): LinearPicture {
-  const w = Math.ceil(width / block),
-    h = Math.ceil(height / block),
-    out = new Float32Array(3 * w * h),
-    count = new Float32Array(w * h);
+  const w = Math.ceil(width / block);
+  const h = Math.ceil(height / block);
+  const out = new Float32Array(3 * w * h);
+  const count = new Float32Array(w * h);
   for (let y = 0, i = 0; y < height; y += 1)
     for (let x = 0; x < width; x += 1, i += 1) {
       const j = Math.floor(y / block) * w + Math.floor(x / block);

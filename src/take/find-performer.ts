@@ -50,8 +50,8 @@ export function findPerformer(
       if (c.x1 === width && labels[y * width + width - 1] === c.label) border++;
     }
     const roominess = border / Math.sqrt(c.area);
-    const ox = (c.cx - width / 2) / width,
-      oy = (c.cy - height / 2) / height;
+    const ox = (c.cx - width / 2) / width;
+    const oy = (c.cy - height / 2) / height;
     let score = (Math.sqrt(c.area) * Math.exp(-3 * (ox * ox + oy * oy))) / (1 + 2 * Math.max(0, roominess - 1));
     if (near !== null) {
       const inside = near[0] >= c.x0 && near[0] <= c.x1 && near[1] >= c.y0 && near[1] <= c.y1;
@@ -66,13 +66,13 @@ export function findPerformer(
   body.fill(0);
   growFrom(mask, labels, c.label, width, height, body);
   fillHoles(body, width, height);
-  let x0 = width,
-    y0 = height,
-    x1 = 0,
-    y1 = 0,
-    area = 0,
-    sx = 0,
-    sy = 0;
+  let x0 = width;
+  let y0 = height;
+  let x1 = 0;
+  let y1 = 0;
+  let area = 0;
+  let sx = 0;
+  let sy = 0;
   for (let y = 0; y < height; y++)
     for (let x = 0; x < width; x++) {
       if (body[y * width + x] === 0) continue;
@@ -129,17 +129,17 @@ function componentsOf(
 
 /** Opening by 3 × 3, to drop noise and loose hairs before components are counted. */
 function openThin(mask: Uint8Array, width: number, height: number): Uint8Array {
-  const eroded = new Uint8Array(mask.length),
-    out = new Uint8Array(mask.length);
+  const eroded = new Uint8Array(mask.length);
+  const out = new Uint8Array(mask.length);
   for (let y = 0; y < height; y++)
     for (let x = 0; x < width; x++) {
       const i = y * width + x;
       if (mask[i] === 0) continue;
       // The picture's edge counts as more of the same, so that a performer at the edge is not eaten from outside.
-      const l = x === 0 ? 1 : mask[i - 1]!,
-        r = x === width - 1 ? 1 : mask[i + 1]!,
-        u = y === 0 ? 1 : mask[i - width]!,
-        d = y === height - 1 ? 1 : mask[i + width]!;
+      const l = x === 0 ? 1 : mask[i - 1]!;
+      const r = x === width - 1 ? 1 : mask[i + 1]!;
+      const u = y === 0 ? 1 : mask[i - width]!;
+      const d = y === height - 1 ? 1 : mask[i + width]!;
       eroded[i] = l & r & u & d;
     }
   for (let y = 0; y < height; y++)
@@ -174,8 +174,8 @@ function growFrom(
     }
   while (stack.length > 0) {
     const i = stack.pop()!;
-    const x = i % width,
-      y = (i - x) / width;
+    const x = i % width;
+    const y = (i - x) / width;
     const visit = (j: number): void => {
       if (mask[j] === 1 && out[j] === 0 && (labels[j] === 0 || labels[j] === label)) {
         out[j] = 1;
@@ -209,8 +209,8 @@ function fillHoles(mask: Uint8Array, width: number, height: number): void {
   }
   while (stack.length > 0) {
     const i = stack.pop()!;
-    const x = i % width,
-      y = (i - x) / width;
+    const x = i % width;
+    const y = (i - x) / width;
     if (x > 0) seed(i - 1);
     if (x < width - 1) seed(i + 1);
     if (y > 0) seed(i - width);
@@ -230,8 +230,8 @@ export function offScreenShare(
   height: number,
   ringPx: number,
 ): number {
-  let ring = 0,
-    off = 0;
+  let ring = 0;
+  let off = 0;
   const step = Math.max(1, Math.round(ringPx / 3));
   for (let y = step; y < height - step; y += step)
     for (let x = step; x < width - step; x += step) {

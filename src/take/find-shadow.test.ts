@@ -8,8 +8,8 @@ import { findPerformer } from './find-performer.js';
 import { findShadow } from './find-shadow.js';
 import { findScreen, notScreen } from './screen.js';
 
-const W = 480,
-  H = 270;
+const W = 480;
+const H = 270;
 const cam = groundCamera({ focalPx: 620, tiltDeg: -14, rollDeg: 0, cameraHeight: 0.9, widthPx: W, heightPx: H });
 const px = (x: number, y: number, z: number): [number, number] => {
   const p = project(cam, [x, y, z])!;
@@ -21,10 +21,10 @@ function stage(azimuthDeg: number, elevationDeg: number, o: { noShadow?: boolean
   const random = new RandomStream(6);
   const t = towardsLight(azimuthDeg, elevationDeg);
   const len = 0.4 / Math.tan((elevationDeg * Math.PI) / 180);
-  const dx = -t[0] / Math.hypot(t[0], t[2]),
-    dz = -t[2] / Math.hypot(t[0], t[2]);
-  const [fx, fy] = px(0, 0, 3),
-    [, ty] = px(0, 0.4, 3);
+  const dx = -t[0] / Math.hypot(t[0], t[2]);
+  const dz = -t[2] / Math.hypot(t[0], t[2]);
+  const [fx, fy] = px(0, 0, 3);
+  const [, ty] = px(0, 0.4, 3);
   const half = (0.08 * 620) / 3.1;
   const p = createPicture(W, H, 3);
   const n = W * H;
@@ -34,8 +34,8 @@ function stage(azimuthDeg: number, elevationDeg: number, o: { noShadow?: boolean
       const g = groundPoint(cam, x + 0.5, y + 0.5);
       let k = 1;
       if (g !== null && g[2] < 6) {
-        const along = g[0] * dx + (g[2] - 3) * dz,
-          aside = Math.abs(-g[0] * dz + (g[2] - 3) * dx);
+        const along = g[0] * dx + (g[2] - 3) * dz;
+        const aside = Math.abs(-g[0] * dz + (g[2] - 3) * dx);
         if (!o.noShadow && along > 0 && along < len && aside < 0.08) k = 0.7;
         if (o.darkSide && g[0] < 0.05) k = 0.7;
       }
@@ -47,8 +47,8 @@ function stage(azimuthDeg: number, elevationDeg: number, o: { noShadow?: boolean
 
 function find(p: Picture): { azimuthDeg: number; elevationDeg: number } | null {
   const model = findScreen(p)!;
-  const mask = notScreen(p, model),
-    performer = new Uint8Array(W * H);
+  const mask = notScreen(p, model);
+  const performer = new Uint8Array(W * H);
   const box = findPerformer(mask, W, H, null, performer)!;
   const foot = px(0, 0, 3);
   const view = solveView(

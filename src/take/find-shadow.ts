@@ -41,17 +41,17 @@ export function findShadow(
   const n = width * height;
   const plane = small.data.subarray(model.colour === 'green' ? n : 2 * n, model.colour === 'green' ? 2 * n : 3 * n);
   // Level of the lit screen: upper quartile over blocks, so that a shadow of up to half a block does not pull it down.
-  const bw = 10,
-    bh = 8;
+  const bw = 10;
+  const bh = 8;
   const level = new Float32Array(bw * bh);
   for (let by = 0; by < bh; by++)
     for (let bx = 0; bx < bw; bx++) {
       const v: number[] = [];
       // Blocks overlap by half on each side.
-      const x0 = Math.max(0, Math.floor(((bx - 0.75) * width) / bw)),
-        x1 = Math.min(width, Math.ceil(((bx + 1.75) * width) / bw));
-      const y0 = Math.max(0, Math.floor(((by - 0.5) * height) / bh)),
-        y1 = Math.min(height, Math.ceil(((by + 1.5) * height) / bh));
+      const x0 = Math.max(0, Math.floor(((bx - 0.75) * width) / bw));
+      const x1 = Math.min(width, Math.ceil(((bx + 1.75) * width) / bw));
+      const y0 = Math.max(0, Math.floor(((by - 0.5) * height) / bh));
+      const y1 = Math.min(height, Math.ceil(((by + 1.5) * height) / bh));
       for (let y = y0; y < y1; y += 2)
         for (let x = x0; x < x1; x += 2) if (mask[y * width + x] === 0) v.push(plane[y * width + x]!);
       v.sort((a, b) => a - b);
@@ -93,12 +93,12 @@ export function findShadow(
   const far: { d: number; x: number; y: number; gx: number; gz: number }[] = [];
   const f = groundPoint(cam, foot[0], foot[1]);
   if (f === null) return null;
-  let border = 0,
-    area = 0;
+  let border = 0;
+  let area = 0;
   while (stack.length > 0) {
     const i = stack.pop()!;
-    const x = i % width,
-      y = (i - x) / width;
+    const x = i % width;
+    const y = (i - x) / width;
     area++;
     if (x === 0 || x === width - 1 || y === height - 1) border++;
     const g = groundPoint(cam, (x + 0.5) * factor, (y + 0.5) * factor);
@@ -122,8 +122,8 @@ export function findShadow(
   // A cast shadow leads from the feet to its tip: its own middle lies in the tip's direction, and darkness that spreads
   // to all sides (the room's edge, a second shadow) is not believed.
   const outer = far.filter((q) => q.d > 0.4 * top[0]!.d);
-  const mid = direction(outer, f),
-    end = direction(top, f);
+  const mid = direction(outer, f);
+  const end = direction(top, f);
   if (
     mid === null ||
     end === null ||
@@ -145,8 +145,8 @@ function direction(
   f: readonly number[],
 ): { angle: number; spread: number } | null {
   if (points.length < 3) return null;
-  let c = 0,
-    s = 0;
+  let c = 0;
+  let s = 0;
   for (const q of points) {
     const a = Math.atan2(q.gx - f[0]!, q.gz - f[2]!);
     c += Math.cos(a);

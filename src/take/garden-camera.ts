@@ -21,13 +21,13 @@ import type { TakeCamera } from './take-camera.js';
 /**
  * The strip of ground: so many of the performer's widths to each side, shares of its height above and below the feet.
  */
-const ASIDE = 1.5,
-  ABOVE = 0.06,
-  BELOW = 0.3;
+const ASIDE = 1.5;
+const ABOVE = 0.06;
+const BELOW = 0.3;
 /** Least strip, share of the picture's height, and what must be followed of the frames. */
-const LEAST_STRIP = 0.07,
-  LEAST_FRAMES = 0.9,
-  LEAST_SURE = 0.3;
+const LEAST_STRIP = 0.07;
+const LEAST_FRAMES = 0.9;
+const LEAST_SURE = 0.3;
 /** The set as a whole is believed where this share of its features agrees on the median frame. */
 const LEAST_SUPPORT = 0.35;
 
@@ -41,19 +41,19 @@ export async function gardenCamera(
 ): Promise<TakeCamera> {
   const { frameCount, rate, widthPx, heightPx: pictureHeight } = reader.info;
   if (frameCount < 3) return { camera: null, note: null };
-  const factor = moveFactor(widthPx),
-    source = readerLumaSource(reader, factor),
-    { widthPx: w, heightPx: h } = source;
+  const factor = moveFactor(widthPx);
+  const source = readerLumaSource(reader, factor);
+  const { widthPx: w, heightPx: h } = source;
   const box =
     frames
       .filter((f) => f.box !== null)
       .reduce<TakeFrame | null>((b, f) => (b === null || Math.abs(f.frame - at) < Math.abs(b.frame - at) ? f : b), null)
       ?.box ?? null;
   const wide = box === null ? 0.5 * heightPx : box.x1 - box.x0;
-  const x0 = Math.max(2, foot[0] - ASIDE * wide),
-    x1 = Math.min(widthPx - 2, foot[0] + ASIDE * wide),
-    y1 = Math.min(pictureHeight - 2, foot[1] + BELOW * heightPx),
-    y0 = Math.max(2, Math.min(foot[1] - ABOVE * heightPx, y1 - LEAST_STRIP * pictureHeight));
+  const x0 = Math.max(2, foot[0] - ASIDE * wide);
+  const x1 = Math.min(widthPx - 2, foot[0] + ASIDE * wide);
+  const y1 = Math.min(pictureHeight - 2, foot[1] + BELOW * heightPx);
+  const y0 = Math.max(2, Math.min(foot[1] - ABOVE * heightPx, y1 - LEAST_STRIP * pictureHeight));
   const strip: Point2[] = [
     [x0 / factor, y0 / factor],
     [x1 / factor, y0 / factor],
@@ -65,18 +65,18 @@ export async function gardenCamera(
     throw error;
   });
   const sure = found?.frames.filter((f) => f.visible && f.confidence >= LEAST_SURE).length ?? 0;
-  const flat = { panDeg: null, tiltDeg: null, rollDeg: null },
-    reason = 'a strip of ground tells no lens';
+  const flat = { panDeg: null, tiltDeg: null, rollDeg: null };
+  const reason = 'a strip of ground tells no lens';
   if (found !== null && sure >= LEAST_FRAMES * found.frames.length) {
-    const first = found.frames[0]!.homography,
-      list = found.frames.map(
-        (f): CameraMoveFrame => ({
-          frame: f.frame,
-          homographyToFirst: multiply(first, invert(f.homography)),
-          ...flat,
-          support: f.confidence,
-        }),
-      );
+    const first = found.frames[0]!.homography;
+    const list = found.frames.map(
+      (f): CameraMoveFrame => ({
+        frame: f.frame,
+        homographyToFirst: multiply(first, invert(f.homography)),
+        ...flat,
+        support: f.confidence,
+      }),
+    );
     const kind = describeMove(
       list.slice(1).map((f) => invert(f.homographyToFirst) as Mat3),
       w,
@@ -99,11 +99,11 @@ export async function gardenCamera(
       note: null,
     };
   }
-  const whole = await measureCameraMove(source, { framesPerSecond: framesPerSecond(rate) }),
-    supports = whole.frames
-      .slice(1)
-      .map((f) => f.support)
-      .sort((a, b) => a - b);
+  const whole = await measureCameraMove(source, { framesPerSecond: framesPerSecond(rate) });
+  const supports = whole.frames
+    .slice(1)
+    .map((f) => f.support)
+    .sort((a, b) => a - b);
   if ((supports[supports.length >> 1] ?? 0) < LEAST_SUPPORT)
     return {
       camera: null,

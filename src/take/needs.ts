@@ -42,8 +42,8 @@ export function needsOfPlate(plate: PlateMeasures, marks: MarksFile): PlateNeeds
   const places = marks.marks.filter((m): m is Place => m.kind === 'stand' || m.kind === 'carry');
   const here = places.find((m) => (m.frame ?? marks.frame) === at) ?? places[0];
   const sdPx = 1.5 * MARK_NOISE.pointPx(plate.widthPx);
-  let subject: SubjectView | null = null,
-    reason = '';
+  let subject: SubjectView | null = null;
+  let reason = '';
   let heightPx: Measure = notMeasurable(
     'px',
     'no stand or carry mark says how large the performer is to be',

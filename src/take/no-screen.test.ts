@@ -15,10 +15,10 @@ import { measureTake } from './measure-take.js';
 import { outlineAt } from './no-screen.js';
 import { findScreen } from './screen.js';
 
-const W = 320,
-  H = 180,
-  COUNT = 24,
-  EMPTY = 20;
+const W = 320;
+const H = 180;
+const COUNT = 24;
+const EMPTY = 20;
 let folder: string, file: string, lawn: string;
 
 /**
@@ -26,14 +26,14 @@ let folder: string, file: string, lawn: string;
  * a pixel a frame before it, its feet on row 150.
  */
 function picture(frame: number, red0?: number): Picture {
-  const leaves = new RandomStream(3),
-    p = createPicture(W, H, 3),
-    n = W * H;
+  const leaves = new RandomStream(3);
+  const p = createPicture(W, H, 3);
+  const n = W * H;
   for (let y = 0; y < H; y += 6)
     for (let x = 0; x < W; x += 6) {
-      const g = 0.15 + 0.4 * leaves.uniform(),
-        drawn = 0.6 + 0.7 * leaves.uniform(),
-        red = red0 ?? drawn;
+      const g = 0.15 + 0.4 * leaves.uniform();
+      const drawn = 0.6 + 0.7 * leaves.uniform();
+      const red = red0 ?? drawn;
       for (let j = y; j < Math.min(H, y + 6); j++)
         for (let i = x; i < Math.min(W, x + 6); i++)
           [g * red, g, 0.5 * g].forEach((v, c) => {

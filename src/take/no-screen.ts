@@ -28,9 +28,9 @@ export function outlineAt(outlines: readonly Outline[], frame: number): readonly
   const keys = [...outlines].sort((a, b) => a.frame - b.frame);
   const after = keys.findIndex((k) => k.frame >= frame);
   if (after <= 0) return (after === 0 ? keys[0] : keys[keys.length - 1])!.polygon;
-  const a = keys[after - 1]!,
-    b = keys[after]!,
-    t = (frame - a.frame) / (b.frame - a.frame);
+  const a = keys[after - 1]!;
+  const b = keys[after]!;
+  const t = (frame - a.frame) / (b.frame - a.frame);
   if (a.polygon.length !== b.polygon.length) return (t < 0.5 ? a : b).polygon;
   return a.polygon.map(([x, y], i) => [x + t * (b.polygon[i]![0] - x), y + t * (b.polygon[i]![1] - y)] as const);
 }
@@ -62,8 +62,8 @@ export async function withoutScreen(
     };
   }
   if (marks.cleanFrame === undefined || marks.cleanFrame >= reader.info.frameCount) return null;
-  const empty = shrink(toCodedRgb(await reader.frame(marks.cleanFrame)), factor),
-    clean = { ...empty, data: empty.data.slice() };
+  const empty = shrink(toCodedRgb(await reader.frame(marks.cleanFrame)), factor);
+  const clean = { ...empty, data: empty.data.slice() };
   if (findScreen(clean) !== null && !isLawn(clean, reader.info.colour.transfer, marks, factor)) return null;
   return { kind: 'difference', mask: (small) => differs(small, clean) };
 }
@@ -78,12 +78,12 @@ function isLawn(
   marks: MarksFile,
   factor: number,
 ): boolean {
-  const { width, height } = clean,
-    linear = codedToLinear(clean, transfer),
-    hue = findScreenHue([linear.data]);
+  const { width, height } = clean;
+  const linear = codedToLinear(clean, transfer);
+  const hue = findScreenHue([linear.data]);
   if (hue === null) return true;
-  const part = marks.marks.find((m) => m.kind === 'screen'),
-    polygon = part?.kind === 'screen' ? part.polygon : undefined;
+  const part = marks.marks.find((m) => m.kind === 'screen');
+  const polygon = part?.kind === 'screen' ? part.polygon : undefined;
   const useful =
     polygon === undefined
       ? undefined
@@ -100,16 +100,16 @@ function isLawn(
  * agree (the lower quartile), as the peel has it.
  */
 function differs(small: Picture, clean: Picture): Uint8Array {
-  const { width: w, height: h } = small,
-    n = w * h,
-    distance = new Float32Array(n);
+  const { width: w, height: h } = small;
+  const n = w * h;
+  const distance = new Float32Array(n);
   for (let i = 0; i < n; i++) {
     let s = 0;
     for (let c = 0; c < 3; c++) s += (small.data[c * n + i]! - clean.data[c * n + i]!) ** 2;
     distance[i] = s;
   }
-  const smooth = boxMean(distance, w, h, 1),
-    quartile = Float32Array.from(smooth).sort()[n >> 2]!;
+  const smooth = boxMean(distance, w, h, 1);
+  const quartile = Float32Array.from(smooth).sort()[n >> 2]!;
   const least = Math.max(16 * quartile, 1.5e-3);
   return Uint8Array.from(smooth, (v) => (v > least ? 1 : 0));
 }

@@ -47,8 +47,8 @@ function stretch(turn: Turn, fps: number): { t: number[]; y: number[]; sd: numbe
 function timeAt(s: { t: number[]; y: number[] }, v: number): number {
   const up = s.y[s.y.length - 1]! > s.y[0]!;
   for (let i = 1; i < s.y.length; i++) {
-    const a = s.y[i - 1]!,
-      b = s.y[i]!;
+    const a = s.y[i - 1]!;
+    const b = s.y[i]!;
     if (up ? v >= a && v <= b : v <= a && v >= b)
       return s.t[i - 1]! + (b === a ? 0 : ((v - a) / (b - a)) * (s.t[i]! - s.t[i - 1]!));
   }
@@ -57,26 +57,26 @@ function timeAt(s: { t: number[]; y: number[] }, v: number): number {
 
 /** Fits the pace; null where either does not turn, they turn opposite ways, or share too little of the turn. */
 export function fitPace(plate: Turn, take: Turn, plateFps: number, takeFps: number): PaceFit | null {
-  const a = stretch(plate, plateFps),
-    b = stretch(take, takeFps);
+  const a = stretch(plate, plateFps);
+  const b = stretch(take, takeFps);
   if (a === null || b === null) return null;
-  const upA = a.y[a.y.length - 1]! > a.y[0]!,
-    upB = b.y[b.y.length - 1]! > b.y[0]!;
+  const upA = a.y[a.y.length - 1]! > a.y[0]!;
+  const upB = b.y[b.y.length - 1]! > b.y[0]!;
   if (upA !== upB) return null;
   const lo = Math.max(Math.min(a.y[0]!, a.y[a.y.length - 1]!), Math.min(b.y[0]!, b.y[b.y.length - 1]!));
   const hi = Math.min(Math.max(a.y[0]!, a.y[a.y.length - 1]!), Math.max(b.y[0]!, b.y[b.y.length - 1]!));
   const common = hi - lo;
   if (common < LEAST_DEG) return null;
   const n = 41;
-  let sx = 0,
-    sy = 0,
-    sxx = 0,
-    sxy = 0;
+  let sx = 0;
+  let sy = 0;
+  let sxx = 0;
+  let sxy = 0;
   for (let i = 0; i < n; i++) {
     // The outer twentieths are left out: where a turn starts and stops, its time hangs on a hair of yaw.
     const v = lo + common * (0.05 + (0.9 * i) / (n - 1));
-    const x = timeAt(b, v),
-      y = timeAt(a, v);
+    const x = timeAt(b, v);
+    const y = timeAt(a, v);
     sx += x;
     sy += y;
     sxx += x * x;
@@ -85,8 +85,8 @@ export function fitPace(plate: Turn, take: Turn, plateFps: number, takeFps: numb
   const pace = (n * sxy - sx * sy) / (n * sxx - sx * sx);
   if (!(pace > 0)) return null;
   const offset = (sy - pace * sx) / n;
-  const first = upA ? lo : hi,
-    last = upA ? hi : lo;
+  const first = upA ? lo : hi;
+  const last = upA ? hi : lo;
   const seconds = timeAt(a, last) - timeAt(a, first);
   const sd = pace * Math.min(1, (Math.SQRT2 * Math.hypot(a.sd, b.sd)) / common);
   return {

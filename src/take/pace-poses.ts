@@ -33,14 +33,14 @@ export function paceOfPoses(
   takeFps: number,
 ): PosePace | null {
   if (plate.length < 3 || take.length < 3) return null;
-  const a = plate.map((p) => ({ t: p.frame / plateFps, y: p.yawDeg })),
-    b = take.map((p) => ({ t: p.frame / takeFps, y: p.yawDeg }));
+  const a = plate.map((p) => ({ t: p.frame / plateFps, y: p.yawDeg }));
+  const b = take.map((p) => ({ t: p.frame / takeFps, y: p.yawDeg }));
   const range = (v: readonly { y: number }[]): [number, number] => [
     Math.min(...v.map((q) => q.y)),
     Math.max(...v.map((q) => q.y)),
   ];
-  const ra = range(a),
-    rb = range(b);
+  const ra = range(a);
+  const rb = range(b);
   const common = Math.min(ra[1], rb[1]) - Math.max(ra[0], rb[0]);
   const smaller = Math.min(ra[1] - ra[0], rb[1] - rb[0]);
   if (!(common > 0.5 * smaller) || !(common > 12)) return null;
@@ -57,8 +57,8 @@ export function paceOfPoses(
   };
   const mid = (v: readonly { t: number; y: number }[]): number =>
     timeOf(v, (Math.max(ra[0], rb[0]) + Math.min(ra[1], rb[1])) / 2);
-  const ta = mid(a),
-    tb = mid(b);
+  const ta = mid(a);
+  const tb = mid(b);
   // Several valleys: the best start of each pace is kept, and the best few of those are followed down.
   const starts: Start[] = [];
   for (let k = 0; k <= 60; k++) {
@@ -101,8 +101,8 @@ interface Start {
 /** Pattern search with halving steps. */
 function descend(start: Start, cost: (p: number, c: number) => number, span: number, tb: number): Start {
   let best = start;
-  let sp = 0.03,
-    sc = 0.02 * span;
+  let sp = 0.03;
+  let sc = 0.02 * span;
   for (let round = 0; round < 80 && sp > 1e-4; round++) {
     let moved = false;
     for (const [dp, dc] of [
@@ -113,9 +113,9 @@ function descend(start: Start, cost: (p: number, c: number) => number, span: num
       [sp, -sp * best.p * tb],
       [-sp, sp * best.p * tb],
     ] as const) {
-      const p = best.p * (1 + dp),
-        c = best.c + dc,
-        v = cost(p, c);
+      const p = best.p * (1 + dp);
+      const c = best.c + dc;
+      const v = cost(p, c);
       if (v < best.cost - 1e-9) {
         best = { p, c, cost: v };
         moved = true;
@@ -132,8 +132,8 @@ function descend(start: Start, cost: (p: number, c: number) => number, span: num
 
 function timeOf(v: readonly { t: number; y: number }[], y: number): number {
   for (let i = 1; i < v.length; i++) {
-    const p = v[i - 1]!,
-      q = v[i]!;
+    const p = v[i - 1]!;
+    const q = v[i]!;
     if ((y - p.y) * (y - q.y) <= 0 && p.y !== q.y) return p.t + ((y - p.y) / (q.y - p.y)) * (q.t - p.t);
   }
   return v[Math.floor(v.length / 2)]!.t;
@@ -142,9 +142,9 @@ function timeOf(v: readonly { t: number; y: number }[], y: number): number {
 /** Misfit and roughness of the smoothing spline through the points (sorted by time); λ weighs ∫ f″². */
 function splineCost(points: readonly { t: number; y: number }[], lambda: number): number {
   // Poses at one moment are one knot: their mean, and the scatter about it counts as misfit.
-  const t: number[] = [],
-    y: number[] = [],
-    w: number[] = [];
+  const t: number[] = [];
+  const y: number[] = [];
+  const w: number[] = [];
   let scatter = 0;
   const gap = (points[points.length - 1]!.t - points[0]!.t) * 0.002;
   for (const q of points) {
@@ -160,16 +160,16 @@ function splineCost(points: readonly { t: number; y: number }[], lambda: number)
       w.push(1);
     }
   }
-  const n = t.length,
-    m = n - 2;
+  const n = t.length;
+  const m = n - 2;
   if (m < 1) return scatter;
   // Q (n × m) second differences, R (m × m) Gram matrix; γ = (R + λ Qᵀ W⁻¹ Q)⁻¹ Qᵀ y; cost = λ γᵀ (R + λ QᵀW⁻¹Q) γ.
-  const q = new Float64Array(n * m),
-    A = new Float64Array(m * m),
-    g = new Float64Array(m);
+  const q = new Float64Array(n * m);
+  const A = new Float64Array(m * m);
+  const g = new Float64Array(m);
   for (let j = 0; j < m; j++) {
-    const h0 = t[j + 1]! - t[j]!,
-      h1 = t[j + 2]! - t[j + 1]!;
+    const h0 = t[j + 1]! - t[j]!;
+    const h1 = t[j + 2]! - t[j + 1]!;
     q[j * m + j] = 1 / h0;
     q[(j + 1) * m + j] = -1 / h0 - 1 / h1;
     q[(j + 2) * m + j] = 1 / h1;

@@ -52,52 +52,52 @@ export function pegScene(
   const code = codeText === null ? null : encode(codeText, { ecc: 'M', border: 0 });
   const cut = cutOut(luma, widthPx, heightPx, card.toPixel, SIDE, 0);
   if (cut === null) return null;
-  const toPixel = multiply(cut.fromFull, card.toPixel),
-    inverse = tryInvert(toPixel);
-  const sigma = Math.max(0.25, card.sigmaPx / cut.factor),
-    margin = Math.ceil(3.5 * sigma) + 2;
+  const toPixel = multiply(cut.fromFull, card.toPixel);
+  const inverse = tryInvert(toPixel);
+  const sigma = Math.max(0.25, card.sigmaPx / cut.factor);
+  const margin = Math.ceil(3.5 * sigma) + 2;
   const window = cardWindow(toPixel, margin);
   if (inverse === null || window === null) return null;
   const { x0, y0, width: w, height: h } = window;
-  const samples = w * h < 20_000 ? 4 : 3,
-    n = w * h * samples * samples;
-  const u = new Float32Array(n),
-    v = new Float32Array(n),
-    reflectance = new Float32Array(n),
-    peg = new Uint8Array(n);
+  const samples = w * h < 20_000 ? 4 : 3;
+  const n = w * h * samples * samples;
+  const u = new Float32Array(n);
+  const v = new Float32Array(n);
+  const reflectance = new Float32Array(n);
+  const peg = new Uint8Array(n);
   const ink = Math.max(0.01, card.alignment.ink / card.alignment.paper);
-  const pose = card.pose,
-    camera = groundCamera({
-      focalPx: pose.focalPx,
-      tiltDeg: pose.tiltDeg,
-      rollDeg: pose.rollDeg,
-      cameraHeight: pose.cameraHeight,
-      widthPx,
-      heightPx,
-    });
+  const pose = card.pose;
+  const camera = groundCamera({
+    focalPx: pose.focalPx,
+    tiltDeg: pose.tiltDeg,
+    rollDeg: pose.rollDeg,
+    cameraHeight: pose.cameraHeight,
+    widthPx,
+    heightPx,
+  });
   const spot = cardToGround(pose.card, PEG_SPOT[0], PEG_SPOT[1]);
-  const top = pegHeightMm / 1000,
-    R = PEG_RADIUS_MM / 1000,
-    H = pose.cameraHeight;
-  const plain = new Float32Array(w * h),
-    pegShare = new Float32Array(w * h),
-    unknown = new Float32Array(w * h);
-  const cu = new Float32Array(w * h),
-    cv = new Float32Array(w * h);
+  const top = pegHeightMm / 1000;
+  const R = PEG_RADIUS_MM / 1000;
+  const H = pose.cameraHeight;
+  const plain = new Float32Array(w * h);
+  const pegShare = new Float32Array(w * h);
+  const unknown = new Float32Array(w * h);
+  const cu = new Float32Array(w * h);
+  const cv = new Float32Array(w * h);
   const unit = 1 / (samples * samples);
   for (let y = 0, k = 0; y < h; y++)
     for (let x = 0; x < w; x++) {
-      const at = y * w + x,
-        c = apply(inverse, x0 + x + 0.5, y0 + y + 0.5);
+      const at = y * w + x;
+      const c = apply(inverse, x0 + x + 0.5, y0 + y + 0.5);
       cu[at] = c[0];
       cv[at] = c[1];
       // Only near the spot can the peg itself be seen: it stands up, so on the side away from the camera.
       const nearPeg = Math.hypot(c[0] - PEG_SPOT[0], c[1] - PEG_SPOT[1]) < 12 * pegHeightMm;
       for (let j = 0; j < samples; j++)
         for (let i = 0; i < samples; i++, k++) {
-          const px = x0 + x + (i + 0.5) / samples,
-            py = y0 + y + (j + 0.5) / samples,
-            q = apply(inverse, px, py);
+          const px = x0 + x + (i + 0.5) / samples;
+          const py = y0 + y + (j + 0.5) / samples;
+          const q = apply(inverse, px, py);
           u[k] = q[0];
           v[k] = q[1];
           let r = Math.abs(q[0]) > 90 || Math.abs(q[1]) > 125 ? NaN : printTone(q[0], q[1], ink, code);
@@ -120,8 +120,8 @@ export function pegScene(
   const usable = new Uint8Array(w * h);
   let count = 0;
   for (let at = 0; at < w * h; at++) {
-    const X = x0 + (at % w),
-      Y = y0 + Math.floor(at / w);
+    const X = x0 + (at % w);
+    const Y = y0 + Math.floor(at / w);
     if (X < 0 || Y < 0 || X >= cut.width || Y >= cut.height || unknown[at]! > 0.03) continue;
     if (Math.hypot(cu[at]! - PEG_SPOT[0], cv[at]! - PEG_SPOT[1]) > REACH_MM) continue;
     usable[at] = 1;
@@ -134,13 +134,13 @@ export function pegScene(
 
 /** Does a ray from (0, H, 0) meet the upright cylinder at `spot` (metres)? */
 function hitsPeg(d: readonly number[], spot: readonly number[], R: number, top: number, H: number): boolean {
-  const a = d[0]! * d[0]! + d[2]! * d[2]!,
-    b = -(d[0]! * spot[0]! + d[2]! * spot[1]!),
-    c = spot[0]! ** 2 + spot[1]! ** 2 - R * R;
+  const a = d[0]! * d[0]! + d[2]! * d[2]!;
+  const b = -(d[0]! * spot[0]! + d[2]! * spot[1]!);
+  const c = spot[0]! ** 2 + spot[1]! ** 2 - R * R;
   const disc = b * b - a * c;
   if (disc < 0) return false;
-  const t = (-b - Math.sqrt(disc)) / a,
-    y = H + t * d[1]!;
+  const t = (-b - Math.sqrt(disc)) / a;
+  const y = H + t * d[1]!;
   if (y >= 0 && y <= top) return true;
   const tt = (top - H) / d[1]!;
   return tt > 0 && Math.hypot(tt * d[0]! - spot[0]!, tt * d[2]! - spot[1]!) < R;
@@ -148,29 +148,29 @@ function hitsPeg(d: readonly number[], spot: readonly number[], R: number, top: 
 
 /** Shadowed light lost at unit depth, as the camera sees it. */
 export function drawPegShadow(s: PegScene, theta: number, length: number, throughPeg = false): Float32Array {
-  const out = new Float32Array(s.w * s.h),
-    per = s.samples * s.samples,
-    unit = 1 / per;
-  const ex = Math.cos(theta),
-    ey = Math.sin(theta),
-    r2 = PEG_RADIUS_MM ** 2;
+  const out = new Float32Array(s.w * s.h);
+  const per = s.samples * s.samples;
+  const unit = 1 / per;
+  const ex = Math.cos(theta);
+  const ey = Math.sin(theta);
+  const r2 = PEG_RADIUS_MM ** 2;
   const reach = length + PEG_RADIUS_MM + 1;
   for (let at = 0, k = 0; at < out.length; at++, k += per) {
-    const cx = s.cu[at]! - PEG_SPOT[0],
-      cy = s.cv[at]! - PEG_SPOT[1];
-    const alongC = cx * ex + cy * ey,
-      acrossC = Math.abs(cy * ex - cx * ey);
+    const cx = s.cu[at]! - PEG_SPOT[0];
+    const cy = s.cv[at]! - PEG_SPOT[1];
+    const alongC = cx * ex + cy * ey;
+    const acrossC = Math.abs(cy * ex - cx * ey);
     // A pixel may be a good many millimetres deep when the floor is seen aslant.
     if (acrossC > 60 || alongC < -60 || alongC > reach + 60) continue;
     let sum = 0;
     for (let i = 0; i < per; i++) {
       if (s.peg[k + i] !== 0 && !throughPeg) continue;
-      const dx = s.u[k + i]! - PEG_SPOT[0],
-        dy = s.v[k + i]! - PEG_SPOT[1];
+      const dx = s.u[k + i]! - PEG_SPOT[0];
+      const dy = s.v[k + i]! - PEG_SPOT[1];
       let along = dx * ex + dy * ey;
       along = along < 0 ? 0 : along > length ? length : along;
-      const qx = dx - along * ex,
-        qy = dy - along * ey;
+      const qx = dx - along * ex;
+      const qy = dy - along * ey;
       if (qx * qx + qy * qy < r2) sum += s.peg[k + i] !== 0 ? 1 : Math.max(0, s.reflectance[k + i]!);
     }
     out[at] = sum * unit;

@@ -147,15 +147,15 @@ describe('floor card', () => {
       Math.sin(el),
       -Math.cos(el) * Math.cos(az),
     ];
-    const rad = Math.PI / 180,
-      seen = at(r.ball!.azimuthDeg * rad, r.ball!.elevationDeg * rad),
-      truth = at(65 * rad, 40 * rad);
+    const rad = Math.PI / 180;
+    const seen = at(r.ball!.azimuthDeg * rad, r.ball!.elevationDeg * rad);
+    const truth = at(65 * rad, 40 * rad);
     expect(
       Math.acos(Math.min(1, seen[0]! * truth[0]! + seen[1]! * truth[1]! + seen[2]! * truth[2]!)) / rad,
     ).toBeLessThan(4);
     // Key 0.7 / sin 40° against sky and bounce where the ball faces the key, as drawn in card-scenes.ts.
-    const up = Math.sin(40 * rad),
-      ambient = 0.3 * (0.5 + 0.5 * up) + 0.6 * 0.85 * (0.5 - 0.5 * up);
+    const up = Math.sin(40 * rad);
+    const ambient = 0.3 * (0.5 + 0.5 * up) + 0.6 * 0.85 * (0.5 - 0.5 * up);
     expect(Math.abs(r.ball!.keyFillStops - Math.log2((0.7 / up + ambient) / ambient))).toBeLessThan(0.3);
   });
 
@@ -212,8 +212,8 @@ describe('floor card', () => {
       for (let i = 0; i < p.data.length; i++) p.data[i] = srgbEncode(by * srgbDecode(p.data[i]!));
       return p;
     };
-    const soft = await readCard(await written('exposed', dimmed(scenes[3]!, 1))),
-      dim = await readCard(await written('dim', dimmed(scenes[3]!, 0.25)));
+    const soft = await readCard(await written('exposed', dimmed(scenes[3]!, 1)));
+    const dim = await readCard(await written('dim', dimmed(scenes[3]!, 0.25)));
     expect(Math.abs(exposureOfCard(soft, null)!.value! + 0.33)).toBeLessThan(0.15);
     expect(Math.abs(exposureOfCard(dim, null)!.value! + 2.33)).toBeLessThan(0.15);
     expect(exposureOfCard({ ...dim, white: { ...dim.white!, plainPaper: null } }, null)).toBeUndefined();

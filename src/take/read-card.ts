@@ -98,8 +98,8 @@ export async function readCard(file: string, o: CardOptions = {}): Promise<CardR
       Array.from({ length: Math.min(o.samples ?? 12, frameCount) }, (_, i, n = Math.min(o.samples ?? 12, frameCount)) =>
         Math.floor(((i + 0.5) * frameCount) / n),
       );
-    const w = Math.min(SEARCH_WIDTH, widthPx),
-      h = Math.max(1, Math.round((heightPx * w) / widthPx));
+    const w = Math.min(SEARCH_WIDTH, widthPx);
+    const h = Math.max(1, Math.round((heightPx * w) / widthPx));
     const coded = new Float32Array(w * h);
     let best: { frame: number; card: AlignedCard } | null = null;
     let found = 0;

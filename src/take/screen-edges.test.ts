@@ -9,9 +9,9 @@ import { createPicture, type Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import { screenEdges } from './screen-edges.js';
 
-const W = 480,
-  H = 270,
-  N = W * H;
+const W = 480;
+const H = 270;
+const N = W * H;
 interface Stage {
   readonly cloth: readonly [number, number][];
   readonly blue?: boolean;
@@ -23,13 +23,13 @@ interface Stage {
 
 /** Frames and, over all of them, where performer is. */
 function stage(s: Stage): { frames: Picture[]; performer: Uint8Array; cloth: Float32Array } {
-  const random = new RandomStream(s.seed),
-    cloth = rasterizePolygon(s.cloth, W, H);
+  const random = new RandomStream(s.seed);
+  const cloth = rasterizePolygon(s.cloth, W, H);
   const performer = new Uint8Array(N);
   const frames = Array.from({ length: 10 }, (_, f) => {
     const p = createPicture(W, H, 3);
-    const cx = 240 + (s.still === true ? 0.4 * Math.sin(f) : 3 * f - 15),
-      cy = s.foot - 60 + (s.still === true ? 0.4 * Math.cos(2 * f) : 2 * Math.sin(f));
+    const cx = 240 + (s.still === true ? 0.4 * Math.sin(f) : 3 * f - 15);
+    const cy = s.foot - 60 + (s.still === true ? 0.4 * Math.cos(2 * f) : 2 * Math.sin(f));
     for (let y = 0, i = 0; y < H; y++)
       for (let x = 0; x < W; x++, i++) {
         const light = 1 - 0.4 * (x / W) + 0.04 * Math.sin(x / 17 + y / 40);
@@ -54,15 +54,15 @@ function stage(s: Stage): { frames: Picture[]; performer: Uint8Array; cloth: Flo
 }
 
 function judged(s: Stage): { lost: number; kept: number; off: number; crossed: boolean; corners: number } {
-  const { frames, performer, cloth } = stage(s),
-    e = screenEdges(frames);
+  const { frames, performer, cloth } = stage(s);
+  const e = screenEdges(frames);
   expect(e.polygon, e.why).not.toBeNull();
   const inside = rasterizePolygon(e.polygon!, W, H);
-  let lost = 0,
-    junk = 0,
-    kept = 0,
-    plain = 0,
-    off = 0;
+  let lost = 0;
+  let junk = 0;
+  let kept = 0;
+  let plain = 0;
+  let off = 0;
   for (let i = 0; i < N; i++) {
     if (performer[i] === 1) {
       if (inside[i]! < 0.5) lost++;
@@ -106,8 +106,8 @@ describe('the useful part of a screen', () => {
   });
 
   it('a stand that leans in from the side is cut off, also where it stands before the cloth', () => {
-    const stands = [20],
-      j = judged({ cloth: QUAD, seed: 4, foot: 210, stands });
+    const stands = [20];
+    const j = judged({ cloth: QUAD, seed: 4, foot: 210, stands });
     expect(j.lost).toBe(0);
     expect(j.kept).toBeLessThan(0.02);
   });

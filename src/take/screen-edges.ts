@@ -30,19 +30,19 @@ export interface ScreenEdges {
 }
 
 /** Frames looked at, and the width they are brought down to. */
-const FRAMES = 12,
-  WORK_PX = 320;
+const FRAMES = 12;
+const WORK_PX = 320;
 /** Less than this share outside is not worth a mark. */
 const LEAST_OUTSIDE = 0.005;
 /**
  * A picture is inset by this share of its width from the cloth's own edge, where hems and shadows lie, and by three
  * pixels at least: chroma of half size mixes both sides that far.
  */
-const INSET = 0.004,
-  INSET_PX = 3;
+const INSET = 0.004;
+const INSET_PX = 3;
 /** Coded change over the frames that is no noise, and the share of a notch's surroundings that must show it. */
-const MOVES = 0.035,
-  MOVING_SHARE = 0.03;
+const MOVES = 0.035;
+const MOVING_SHARE = 0.03;
 const MOST_CORNERS = 16;
 
 /** From several frames of a take (display-coded RGB, all of one size). */
@@ -50,16 +50,16 @@ export function screenEdges(frames: readonly Picture[]): ScreenEdges {
   const none = (why: string): ScreenEdges => ({ polygon: null, outside: 0, screen: 0, crossed: false, why });
   const first = frames[0];
   if (first === undefined) return none('there is no frame to look at');
-  const k = Math.max(1, first.width / WORK_PX),
-    w = Math.round(first.width / k),
-    h = Math.round(first.height / k),
-    n = w * h;
+  const k = Math.max(1, first.width / WORK_PX);
+  const w = Math.round(first.width / k);
+  const h = Math.round(first.height / k);
+  const n = w * h;
   const small = frames.map((f) => resize(f, w, h));
   const model = small.map((f) => findScreen(f)).sort((a, b) => (b?.share ?? 0) - (a?.share ?? 0))[0];
   if (model == null) return none('no green or blue screen was found');
-  const count = new Uint16Array(n),
-    low = new Float32Array(n).fill(9),
-    high = new Float32Array(n).fill(-9);
+  const count = new Uint16Array(n);
+  const low = new Float32Array(n).fill(9);
+  const high = new Float32Array(n).fill(-9);
   const mask = new Uint8Array(n);
   for (const f of small) {
     notScreen(f, model, mask);
@@ -71,8 +71,8 @@ export function screenEdges(frames: readonly Picture[]): ScreenEdges {
     }
   }
   // Seen as screen on one frame in seven is enough: the rest of the time somebody stood before it.
-  const least = Math.max(1, Math.round(frames.length / 7)),
-    r = Math.max(1, Math.round(0.008 * w));
+  const least = Math.max(1, Math.round(frames.length / 7));
+  const r = Math.max(1, Math.round(0.008 * w));
   const ever = Float32Array.from(count, (c) => (c >= least ? 1 : 0));
   const main = largest(close(padded(ever, w, h, r), w + 2 * r, h + 2 * r, r), w, h, r);
   const filled = withHoles(main, w, h);
@@ -92,8 +92,8 @@ export function screenEdges(frames: readonly Picture[]): ScreenEdges {
   let crossed = false;
   for (const c of pieces.components) {
     if (c.area < 0.0008 * n) continue;
-    let moving = 0,
-      around = 0;
+    let moving = 0;
+    let around = 0;
     const grown = dilate(
       Float32Array.from(pieces.labels, (l) => (l === c.label ? 1 : 0)),
       w,
@@ -133,8 +133,8 @@ export function screenEdges(frames: readonly Picture[]): ScreenEdges {
   const border = dilate(taken, w, h, 3 * r);
   const all = Float32Array.from(inner, (v, i) => (v > 0 || border[i]! > 0 ? 1 : 0));
   const region = withHoles(largest(padded(open(all, w, h, 1), w, h, 0), w, h, 0), w, h);
-  let inside = 0,
-    screen = 0;
+  let inside = 0;
+  let screen = 0;
   for (let i = 0; i < n; i++) {
     if (region[i]! > 0) inside++;
     if (filled[i]! > 0) screen++;
@@ -182,8 +182,8 @@ export async function proposeScreenMark(
   if (first === undefined) throw new PlatewrightError('PW-MEDIA-NOPICTURE', 'the take has no frame');
   const found = screenEdges(pictures);
   if (found.polygon === null) return { proposal: null, why: found.why };
-  const sx = reader.info.widthPx / first.width,
-    sy = reader.info.heightPx / first.height;
+  const sx = reader.info.widthPx / first.width;
+  const sy = reader.info.heightPx / first.height;
   return {
     proposal: {
       mark: {
@@ -199,9 +199,9 @@ export async function proposeScreenMark(
 }
 
 function padded(src: ArrayLike<number>, w: number, h: number, r: number): Float32Array {
-  const W = w + 2 * r,
-    H = h + 2 * r,
-    out = new Float32Array(W * H);
+  const W = w + 2 * r;
+  const H = h + 2 * r;
+  const out = new Float32Array(W * H);
   for (let y = 0; y < H; y++)
     for (let x = 0; x < W; x++)
       out[y * W + x] = src[Math.min(h - 1, Math.max(0, y - r)) * w + Math.min(w - 1, Math.max(0, x - r))]!;
@@ -215,8 +215,8 @@ function cropped(src: Float32Array, w: number, h: number, r: number): Float32Arr
 }
 
 function largest(src: Float32Array, w: number, h: number, r: number): Float32Array {
-  const mask = cropped(src, w, h, r),
-    c = connectedComponents(mask, w, h, 8);
+  const mask = cropped(src, w, h, r);
+  const c = connectedComponents(mask, w, h, 8);
   const best = c.components.reduce<number>((a, b) => (a === 0 || b.area > c.components[a - 1]!.area ? b.label : a), 0);
   return Float32Array.from(c.labels, (l) => (best > 0 && l === best ? 1 : 0));
 }
@@ -238,8 +238,8 @@ function withHoles(mask: Float32Array, w: number, h: number): Float32Array {
 function cornersOf(mask: Float32Array, w: number, h: number): [number, number][] {
   const out: [number, number][] = [];
   for (let y = 0; y < h; y++) {
-    let a = -1,
-      b = -1;
+    let a = -1;
+    let b = -1;
     for (let x = 0; x < w; x++)
       if (mask[y * w + x]! > 0) {
         if (a < 0) a = x;

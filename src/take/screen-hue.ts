@@ -103,13 +103,13 @@ export function findScreenHue(
  * arc tangent a pixel. @returns a test of r, g, b
  */
 export function hueWithin(hueDeg: number, gapDeg: number): (r: number, g: number, b: number) => boolean {
-  const c = Math.cos((hueDeg * Math.PI) / 180),
-    s = Math.sin((hueDeg * Math.PI) / 180),
-    least = Math.cos((gapDeg * Math.PI) / 180);
+  const c = Math.cos((hueDeg * Math.PI) / 180);
+  const s = Math.sin((hueDeg * Math.PI) / 180);
+  const least = Math.cos((gapDeg * Math.PI) / 180);
   return (r, g, b) => {
-    const u = r - 0.5 * (g + b),
-      v = 0.8660254 * (g - b),
-      along = u * c + v * s;
+    const u = r - 0.5 * (g + b);
+    const v = 0.8660254 * (g - b);
+    const along = u * c + v * s;
     return least >= 0
       ? along > 0 && along * along > least * least * (u * u + v * v)
       : along > least * Math.sqrt(u * u + v * v);

@@ -6,8 +6,8 @@ import { findPerformer, offScreenShare } from './find-performer.js';
 import { findScreen, notScreen, readScreen, readSpill } from './screen.js';
 import { edgeSigma } from './sharpness.js';
 
-const W = 320,
-  H = 180;
+const W = 320;
+const H = 180;
 /** A screen with a disc before it; `light` scales the screen's brightness by place. */
 function stage(
   screen: [number, number, number],
@@ -17,9 +17,9 @@ function stage(
   const random = new RandomStream(9);
   const p = createPicture(W, H, 3);
   const n = W * H;
-  const cx = o.cx ?? 160,
-    cy = o.cy ?? 95,
-    r = o.r ?? 50;
+  const cx = o.cx ?? 160;
+  const cy = o.cy ?? 95;
+  const r = o.r ?? 50;
   for (let y = 0; y < H; y++)
     for (let x = 0; x < W; x++) {
       const inside = Math.hypot(x + 0.5 - cx, y + 0.5 - cy) < r;
@@ -30,9 +30,9 @@ function stage(
     }
   return p;
 }
-const GREEN: [number, number, number] = [0.2, 0.62, 0.26],
-  BLUE: [number, number, number] = [0.15, 0.25, 0.6],
-  FUR: [number, number, number] = [0.6, 0.5, 0.4];
+const GREEN: [number, number, number] = [0.2, 0.62, 0.26];
+const BLUE: [number, number, number] = [0.15, 0.25, 0.6];
+const FUR: [number, number, number] = [0.6, 0.5, 0.4];
 const decode = (v: number): number => Math.max(0, v) ** 2.2;
 
 describe('the screen behind a performer', () => {
@@ -44,16 +44,16 @@ describe('the screen behind a performer', () => {
 
   it('takes a hedge for no screen, however green; a cloth half in shade for one', () => {
     // Leaves: each spot of some pixels its own green, few of them deep: median .16, as in a filmed hedge.
-    const random = new RandomStream(4),
-      tone = new Map<number, [number, number, number]>();
-    const hedge = stage(GREEN, FUR),
-      n = W * H;
+    const random = new RandomStream(4);
+    const tone = new Map<number, [number, number, number]>();
+    const hedge = stage(GREEN, FUR);
+    const n = W * H;
     for (let y = 0; y < H; y++)
       for (let x = 0; x < W; x++) {
         const spot = Math.floor(y / 3) * 1000 + Math.floor(x / 3);
         if (!tone.has(spot)) {
-          const g = 0.2 + 0.5 * random.uniform(),
-            q = Math.min(0.9, 0.02 - 0.2 * Math.log(1 - random.uniform()));
+          const g = 0.2 + 0.5 * random.uniform();
+          const q = Math.min(0.9, 0.02 - 0.2 * Math.log(1 - random.uniform()));
           tone.set(spot, [g * (1 - q), g, g * (1 - q) * 0.6]);
         }
         tone.get(spot)!.forEach((v, c) => {
@@ -75,8 +75,8 @@ describe('the screen behind a performer', () => {
       const model = findScreen(p)!;
       expect(model.colour).toBe(family);
       expect(Math.abs(model.axis!.hueDeg - hueDeg)).toBeLessThan(3);
-      const mask = notScreen(p, model),
-        b = findPerformer(mask, W, H, null)!;
+      const mask = notScreen(p, model);
+      const b = findPerformer(mask, W, H, null)!;
       for (const [got, want] of [
         [b.x0, 110],
         [b.x1, 210],
@@ -93,9 +93,9 @@ describe('the screen behind a performer', () => {
   it('takes neither wood, skin nor dry grass for a wall, nor leaves of one hue', () => {
     expect(findScreen(stage([0.55, 0.4, 0.24], FUR))).toBeNull();
     expect(findScreen(stage([0.62, 0.52, 0.3], FUR))).toBeNull();
-    const random = new RandomStream(5),
-      leaves = stage([0.5, 0.52, 0.1], FUR),
-      n = W * H;
+    const random = new RandomStream(5);
+    const leaves = stage([0.5, 0.52, 0.1], FUR);
+    const n = W * H;
     for (let i = 0; i < n; i++) {
       const k = 0.5 + random.uniform();
       for (let c = 0; c < 3; c++) leaves.data[c * n + i] = leaves.data[c * n + i]! * k;
@@ -136,16 +136,16 @@ describe('the screen behind a performer', () => {
     const c = findPerformer(notScreen(room, findScreen(room)!), W, H, null)!;
     expect(c.x0).toBeGreaterThan(100);
     const edge = stage(GREEN, FUR, { room: 112 });
-    const mask = notScreen(edge, findScreen(edge)!),
-      performer = new Uint8Array(W * H);
+    const mask = notScreen(edge, findScreen(edge)!);
+    const performer = new Uint8Array(W * H);
     const e = findPerformer(mask, W, H, [160, 95], performer)!;
     // Merged with the room it touches the picture's side; either way it does not count as whole.
     expect(e.touches.left || offScreenShare(mask, performer, W, H, 5) > 0.15).toBe(true);
   });
 
   it('measures spill by the screen colour on the performer', () => {
-    const clean = stage(GREEN, FUR),
-      spilt = stage(GREEN, [0.5, 0.6, 0.4]);
+    const clean = stage(GREEN, FUR);
+    const spilt = stage(GREEN, [0.5, 0.6, 0.4]);
     const read = (p: Picture): number => {
       const model = findScreen(p)!;
       const performer = new Uint8Array(W * H);

@@ -54,8 +54,8 @@ export function findScreen(coded: Picture): ScreenModel | null {
   const d = coded.data;
   let best: ScreenModel | null = null;
   for (const colour of ['green', 'blue'] as const) {
-    const s = colour === 'green' ? n : 2 * n,
-      o = colour === 'green' ? 2 * n : n;
+    const s = colour === 'green' ? n : 2 * n;
+    const o = colour === 'green' ? 2 * n : n;
     const histogram = new Float64Array(BINS);
     let counted = 0;
     for (let i = 0; i < n; i++) {
@@ -86,14 +86,14 @@ export function findScreen(coded: Picture): ScreenModel | null {
 function tinted(coded: Picture): ScreenModel | null {
   const axis = findTintedWall(coded, LEAST_SHARE);
   if (axis === null) return null;
-  const n = coded.width * coded.height,
-    d = coded.data,
-    histogram = new Float64Array(BINS);
+  const n = coded.width * coded.height;
+  const d = coded.data;
+  const histogram = new Float64Array(BINS);
   for (let i = 0; i < n; i++) {
-    const r = d[i]!,
-      g = d[n + i]!,
-      b = d[2 * n + i]!,
-      top = Math.max(r, g, b);
+    const r = d[i]!;
+    const g = d[n + i]!;
+    const b = d[2 * n + i]!;
+    const top = Math.max(r, g, b);
     if (top < 0.06) continue;
     const q = along(axis, r, g, b) / top;
     if (q > 0) histogram[Math.min(BINS - 1, Math.floor(q * BINS))]!++;
@@ -119,8 +119,8 @@ function tinted(coded: Picture): ScreenModel | null {
  * lower than a painted cloth) and the valley below it.
  */
 function modeAndThreshold(histogram: Float64Array): { readonly qMode: number; readonly threshold: number } | null {
-  let mode = -1,
-    top = 0;
+  let mode = -1;
+  let top = 0;
   for (let k = 6; k < BINS - 1; k++) {
     const v = histogram[k - 1]! + 2 * histogram[k]! + histogram[k + 1]!;
     if (v > top) {
@@ -131,8 +131,8 @@ function modeAndThreshold(histogram: Float64Array): { readonly qMode: number; re
   if (mode < 0) return null;
   const qMode = (mode + 0.5) / BINS;
   // Valley between zero and the mode; where there is none, halfway.
-  let threshold = 0.5 * qMode,
-    least = Infinity;
+  let threshold = 0.5 * qMode;
+  let least = Infinity;
   for (let k = Math.max(1, Math.floor(0.3 * mode)); k <= Math.ceil(0.75 * mode); k++) {
     const v = histogram[k - 1]! + histogram[k]! + (histogram[k + 1] ?? 0);
     if (v < least) {
@@ -166,20 +166,20 @@ function spreadAbove(histogram: Float64Array, from: number): number {
 export function notScreen(coded: Picture, model: ScreenModel, dst?: Uint8Array): Uint8Array {
   const n = coded.width * coded.height;
   const out = dst ?? new Uint8Array(n);
-  const d = coded.data,
-    axis = model.axis;
+  const d = coded.data;
+  const axis = model.axis;
   if (axis !== undefined) {
     for (let i = 0; i < n; i++) {
-      const r = d[i]!,
-        g = d[n + i]!,
-        b = d[2 * n + i]!,
-        v = Math.max(r, g, b);
+      const r = d[i]!;
+      const g = d[n + i]!;
+      const b = d[2 * n + i]!;
+      const v = Math.max(r, g, b);
       out[i] = v < 0.03 || along(axis, r, g, b) < model.threshold * v ? 1 : 0;
     }
     return out;
   }
-  const s = model.colour === 'green' ? n : 2 * n,
-    o = model.colour === 'green' ? 2 * n : n;
+  const s = model.colour === 'green' ? n : 2 * n;
+  const o = model.colour === 'green' ? 2 * n : n;
   for (let i = 0; i < n; i++) {
     const v = d[s + i]!;
     out[i] = v < 0.03 || v - Math.max(d[i]!, d[o + i]!) < model.threshold * v ? 1 : 0;
@@ -212,17 +212,17 @@ export function readScreen(
   const plane = coded.data.subarray(model.colour === 'green' ? n : 2 * n, model.colour === 'green' ? 2 * n : 3 * n);
   const cell = Math.max(8, Math.round(width / 32));
   const levels: number[] = [];
-  let clipped = 0,
-    seen = 0;
+  let clipped = 0;
+  let seen = 0;
   const differences: number[] = [];
   const values: number[] = [];
   for (let y0 = 0; y0 < height; y0 += cell) {
     for (let x0 = 0; x0 < width; x0 += cell) {
-      const x1 = Math.min(width, x0 + cell),
-        y1 = Math.min(height, y0 + cell);
-      let sum = 0,
-        count = 0,
-        other = 0;
+      const x1 = Math.min(width, x0 + cell);
+      const y1 = Math.min(height, y0 + cell);
+      let sum = 0;
+      let count = 0;
+      let other = 0;
       for (let y = y0; y < y1; y++)
         for (let x = x0; x < x1; x++) {
           const i = y * width + x;
@@ -266,10 +266,10 @@ export function readSpill(coded: Picture, model: ScreenModel, performer: Uint8Ar
   const { width, height } = coded;
   const n = width * height;
   const d = coded.data;
-  const s = model.colour === 'green' ? n : 2 * n,
-    o = model.colour === 'green' ? 2 * n : n;
-  let sum = 0,
-    count = 0;
+  const s = model.colour === 'green' ? n : 2 * n;
+  const o = model.colour === 'green' ? 2 * n : n;
+  let sum = 0;
+  let count = 0;
   for (let y = insetPx; y < height - insetPx; y += 2)
     for (let x = insetPx; x < width - insetPx; x += 2) {
       const i = y * width + x;
@@ -281,8 +281,8 @@ export function readSpill(coded: Picture, model: ScreenModel, performer: Uint8Ar
         performer[i + insetPx * width] === 0
       )
         continue;
-      const v = d[s + i]!,
-        m = Math.max(d[i]!, d[o + i]!);
+      const v = d[s + i]!;
+      const m = Math.max(d[i]!, d[o + i]!);
       sum += Math.max(0, v - m) / Math.max(0.08, v);
       count++;
     }

@@ -23,19 +23,19 @@ export function edgeSigma(
   box: { x0: number; y0: number; x1: number; y1: number },
   mask?: Uint8Array,
 ): { sigmaPx: number; edges: number } | null {
-  const x0 = Math.max(0, Math.floor(box.x0)),
-    y0 = Math.max(0, Math.floor(box.y0)),
-    x1 = Math.min(width, Math.ceil(box.x1)),
-    y1 = Math.min(height, Math.ceil(box.y1));
-  const w = x1 - x0,
-    h = y1 - y0;
+  const x0 = Math.max(0, Math.floor(box.x0));
+  const y0 = Math.max(0, Math.floor(box.y0));
+  const x1 = Math.min(width, Math.ceil(box.x1));
+  const y1 = Math.min(height, Math.ceil(box.y1));
+  const w = x1 - x0;
+  const h = y1 - y0;
   if (w < 12 || h < 12) return null;
   const part = new Float32Array(w * h);
   for (let y = 0; y < h; y++) part.set(luma.subarray((y0 + y) * width + x0, (y0 + y) * width + x1), y * w);
   // A light first blur keeps grain from counting as the sharpest edge; it is taken out again at the end.
   const first = 0.7;
-  const a = gaussianPlane(part, w, h, first),
-    b = gaussianPlane(a, w, h, SECOND);
+  const a = gaussianPlane(part, w, h, first);
+  const b = gaussianPlane(a, w, h, SECOND);
   const strengths = new Float64Array(w * h);
   let known = 0;
   const grad = new Float32Array(w * h);
@@ -43,8 +43,8 @@ export function edgeSigma(
     for (let x = 2; x < w - 2; x++) {
       const i = y * w + x;
       if (mask && mask[(y0 + y) * width + x0 + x] === 0) continue;
-      const gx = a[i + 1]! - a[i - 1]!,
-        gy = a[i + w]! - a[i - w]!;
+      const gx = a[i + 1]! - a[i - 1]!;
+      const gy = a[i + w]! - a[i - w]!;
       const g = Math.sqrt(gx * gx + gy * gy);
       grad[i] = g;
       if (((x + y) & 3) === 0) strengths[known++] = g;
@@ -58,12 +58,12 @@ export function edgeSigma(
       const g = grad[i]!;
       if (g < floor) continue;
       // Ridge of the gradient only: across an edge the ratio is right at its middle alone.
-      const gx = Math.abs(a[i + 1]! - a[i - 1]!),
-        gy = Math.abs(a[i + w]! - a[i - w]!);
+      const gx = Math.abs(a[i + 1]! - a[i - 1]!);
+      const gy = Math.abs(a[i + w]! - a[i - w]!);
       const step = gx > gy ? 1 : w;
       if (g < grad[i - step]! || g < grad[i + step]!) continue;
-      const bx = b[i + 1]! - b[i - 1]!,
-        by = b[i + w]! - b[i - w]!;
+      const bx = b[i + 1]! - b[i - 1]!;
+      const by = b[i + w]! - b[i - w]!;
       const r = g / Math.max(1e-9, Math.sqrt(bx * bx + by * by));
       if (!(r > 1.02)) continue;
       const s2 = (SECOND * SECOND) / (r * r - 1) - first * first;

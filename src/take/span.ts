@@ -56,8 +56,8 @@ export function bestSpan(
     .sort((a, b) => a - b);
   const sharp = sigma.length > 0 ? sigma[Math.floor(sigma.length / 4)]! : 1;
   const score = (a: number): number => {
-    let s = 0,
-      c = 0;
+    let s = 0;
+    let c = 0;
     f.forEach((q, i) => {
       if (q.frame < a || q.frame >= a + length) return;
       c++;
@@ -68,8 +68,8 @@ export function bestSpan(
     return (c === 0 ? 0 : s / c) + late;
   };
   const last = Math.max(0, n - length);
-  let best = 0,
-    bestScore = Infinity;
+  let best = 0;
+  let bestScore = Infinity;
   // Middle first where nothing else decides: a performer needs a moment to settle.
   const order: number[] = [];
   const middle = Math.round(last / 2);

@@ -4,11 +4,11 @@
  * IJCV 2004) with the light's gain and bias taken out. Lengths in pixels, luma display-coded 0..1.
  */
 const HALF = 7;
-const SIDE = 2 * HALF + 1,
-  N = SIDE * SIDE;
-const COLUMNS = 16,
-  ROWS = 9,
-  MARGIN = HALF + 3;
+const SIDE = 2 * HALF + 1;
+const N = SIDE * SIDE;
+const COLUMNS = 16;
+const ROWS = 9;
+const MARGIN = HALF + 3;
 /** Most places that a picture has. */
 export const MOST_PLACES = COLUMNS * ROWS;
 export const LEAST_CORNERS = 6;
@@ -78,35 +78,35 @@ function noiseOf(d: Float32Array, w: number, h: number): number {
 export function cornersOf(d: Float32Array, w: number, h: number, box: Box | null): Corners {
   const sigma = noiseOf(d, w, h);
   const least = Math.max(LEAST_STRENGTH, 500 * sigma * sigma);
-  const xs: number[] = [],
-    ys: number[] = [];
+  const xs: number[] = [];
+  const ys: number[] = [];
   for (let r = 0; r < ROWS; r++)
     for (let c = 0; c < COLUMNS; c++) {
-      let best = least,
-        bx = -1,
-        by = -1;
-      const x0 = Math.max(MARGIN, Math.floor((c * w) / COLUMNS)),
-        x1 = Math.min(w - MARGIN, Math.floor(((c + 1) * w) / COLUMNS));
-      const y0 = Math.max(MARGIN, Math.floor((r * h) / ROWS)),
-        y1 = Math.min(h - MARGIN, Math.floor(((r + 1) * h) / ROWS));
+      let best = least;
+      let bx = -1;
+      let by = -1;
+      const x0 = Math.max(MARGIN, Math.floor((c * w) / COLUMNS));
+      const x1 = Math.min(w - MARGIN, Math.floor(((c + 1) * w) / COLUMNS));
+      const y0 = Math.max(MARGIN, Math.floor((r * h) / ROWS));
+      const y1 = Math.min(h - MARGIN, Math.floor(((r + 1) * h) / ROWS));
       for (let y = y0; y < y1; y += 2)
         for (let x = x0; x < x1; x += 2) {
           if (covers(box, x, y)) continue;
-          let xx = 0,
-            xy = 0,
-            yy = 0;
+          let xx = 0;
+          let xy = 0;
+          let yy = 0;
           for (let v = -HALF; v <= HALF; v += 2)
             for (let u = -HALF; u <= HALF; u += 2) {
               const o = (y + v) * w + x + u;
-              const gx = d[o + 1]! - d[o - 1]!,
-                gy = d[o + w]! - d[o - w]!;
+              const gx = d[o + 1]! - d[o - 1]!;
+              const gy = d[o + w]! - d[o - w]!;
               xx += gx * gx;
               xy += gx * gy;
               yy += gy * gy;
             }
           // A corner tells both directions; a line one of them, and counts for less in the choice.
-          const apart = Math.hypot(xx - yy, 2 * xy),
-            low = (xx + yy - apart) / 2;
+          const apart = Math.hypot(xx - yy, 2 * xy);
+          const low = (xx + yy - apart) / 2;
           const worth = low + 0.1 * apart;
           if (worth > best) {
             best = worth;
@@ -120,12 +120,12 @@ export function cornersOf(d: Float32Array, w: number, h: number, box: Box | null
       }
     }
   const n = xs.length;
-  const txx = new Float64Array(n),
-    txy = new Float64Array(n),
-    tyy = new Float64Array(n);
-  const value = new Float32Array(n * N),
-    gx = new Float32Array(n * N),
-    gy = new Float32Array(n * N);
+  const txx = new Float64Array(n);
+  const txy = new Float64Array(n);
+  const tyy = new Float64Array(n);
+  const value = new Float32Array(n * N);
+  const gx = new Float32Array(n * N);
+  const gy = new Float32Array(n * N);
   for (let i = 0; i < n; i++) {
     let mean = 0;
     for (let k = 0; k < N; k++) {
@@ -135,9 +135,9 @@ export function cornersOf(d: Float32Array, w: number, h: number, box: Box | null
       gx[i * N + k] = 0.5 * (d[o + 1]! - d[o - 1]!);
       gy[i * N + k] = 0.5 * (d[o + w]! - d[o - w]!);
     }
-    let xx = 0,
-      xy = 0,
-      yy = 0;
+    let xx = 0;
+    let xy = 0;
+    let yy = 0;
     for (let k = i * N; k < (i + 1) * N; k++) {
       value[k] = value[k]! - mean;
       xx += gx[k]! ** 2;
@@ -185,9 +185,9 @@ function sweep(
     if (covers(box, x, y)) continue;
     visible++;
     if (wide) {
-      let best = -1,
-        ux = 0,
-        uy = 0;
+      let best = -1;
+      let ux = 0;
+      let uy = 0;
       for (let v = -REACH; v <= REACH; v += 2)
         for (let u = -REACH; u <= REACH; u += 2) {
           const q = correlation(c.value, i, d, w, h, x + u, y + v);
@@ -211,10 +211,10 @@ const sample = new Float32Array(N);
 
 /** Reads the patch about (x, y) bilinearly into `sample`, its mean taken out; false where it leaves the picture. */
 function read(d: Float32Array, w: number, h: number, x: number, y: number): boolean {
-  const xi = Math.floor(x),
-    yi = Math.floor(y),
-    fx = x - xi,
-    fy = y - yi;
+  const xi = Math.floor(x);
+  const yi = Math.floor(y);
+  const fx = x - xi;
+  const fy = y - yi;
   if (xi < HALF || yi < HALF || xi + HALF + 1 >= w || yi + HALF + 1 >= h) return false;
   let mean = 0;
   for (let v = 0, k = 0; v < SIDE; v++) {
@@ -240,12 +240,12 @@ function correlation(
   y: number,
 ): number {
   if (!read(d, w, h, x, y)) return -1;
-  let ss = 0,
-    tt = 0,
-    st = 0;
+  let ss = 0;
+  let tt = 0;
+  let st = 0;
   for (let k = 0; k < N; k++) {
-    const s = sample[k]!,
-      t = value[i * N + k]!;
+    const s = sample[k]!;
+    const t = value[i * N + k]!;
     ss += s * s;
     tt += t * t;
     st += s * t;
@@ -254,13 +254,13 @@ function correlation(
 }
 
 function refine(c: Corners, i: number, d: Float32Array, w: number, h: number, x: number, y: number): Found | null {
-  const at = i * N,
-    x0 = x,
-    y0 = y;
-  let xx = 0,
-    xy = 0,
-    yy = 0,
-    tt = 0;
+  const at = i * N;
+  const x0 = x;
+  const y0 = y;
+  let xx = 0;
+  let xy = 0;
+  let yy = 0;
+  let tt = 0;
   for (let k = at; k < at + N; k++) {
     xx += c.gx[k]! ** 2;
     xy += c.gx[k]! * c.gy[k]!;
@@ -278,15 +278,15 @@ function refine(c: Corners, i: number, d: Float32Array, w: number, h: number, x:
     for (let k = 0; k < N; k++) st += sample[k]! * c.value[at + k]!;
     const gain = st / tt;
     if (!(gain > 0.2)) return null;
-    let ex = 0,
-      ey = 0;
+    let ex = 0;
+    let ey = 0;
     for (let k = 0; k < N; k++) {
       const e = sample[k]! / gain - c.value[at + k]!;
       ex += e * c.gx[at + k]!;
       ey += e * c.gy[at + k]!;
     }
-    const dx = (yy * ex - xy * ey) / det,
-      dy = (xx * ey - xy * ex) / det;
+    const dx = (yy * ex - xy * ey) / det;
+    const dy = (xx * ey - xy * ex) / det;
     x -= dx;
     y -= dy;
     if (Math.hypot(x - x0, y - y0) > 6) return null;

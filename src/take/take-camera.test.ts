@@ -10,9 +10,9 @@ import { VideoWriter } from '../media/video-writer.js';
 import { measureTake } from './measure-take.js';
 import type { TakeMeasures } from './measures.js';
 
-const W = 640,
-  H = 360,
-  FRAMES = 30;
+const W = 640;
+const H = 360;
+const FRAMES = 30;
 let folder: string;
 beforeAll(() => {
   folder = mkdtempSync(join(tmpdir(), 'platewright-shake-'));
@@ -23,14 +23,14 @@ afterAll(() => {
 
 /** First frame's pixels to frame n's: shift, turn and growth of a hand, some hertz. */
 function hand(n: number): Mat3 {
-  const t = n / 24,
-    at = (f: number, p: number): number => Math.sin(2 * Math.PI * f * t + p) - Math.sin(p);
-  const a = 0.004 * at(1.3, 1),
-    k = 1 + 0.004 * at(0.7, 2);
-  const c = k * Math.cos(a),
-    s = k * Math.sin(a),
-    x = 3 * at(1.9, 0.4) + 4 * at(0.5, 1),
-    y = 2.2 * at(2.3, 2) + 2 * at(0.8, 0);
+  const t = n / 24;
+  const at = (f: number, p: number): number => Math.sin(2 * Math.PI * f * t + p) - Math.sin(p);
+  const a = 0.004 * at(1.3, 1);
+  const k = 1 + 0.004 * at(0.7, 2);
+  const c = k * Math.cos(a);
+  const s = k * Math.sin(a);
+  const x = 3 * at(1.9, 0.4) + 4 * at(0.5, 1);
+  const y = 2.2 * at(2.3, 2) + 2 * at(0.8, 0);
   // About the picture's middle.
   return [c, -s, W / 2 - c * (W / 2) + s * (H / 2) + x, s, c, H / 2 - s * (W / 2) - c * (H / 2) + y, 0, 0, 1];
 }
@@ -48,8 +48,8 @@ async function take(name: string, camera: (n: number) => Mat3, crosses: boolean)
     crf: 20,
   });
   const random = new RandomStream(9);
-  const p = createPicture(W, H, 3),
-    n = W * H;
+  const p = createPicture(W, H, 3);
+  const n = W * H;
   const marks: [number, number][] = [];
   for (let j = 0; j < 4; j++)
     for (let i = 0; i < 6; i++)
@@ -71,8 +71,8 @@ async function take(name: string, camera: (n: number) => Mat3, crosses: boolean)
         let cross = 0;
         if (crosses)
           for (const [cx, cy] of cells.get(Math.floor(v / 32) * 100 + Math.floor(u / 32)) ?? []) {
-            const du = Math.abs(u - cx),
-              dv = Math.abs(v - cy);
+            const du = Math.abs(u - cx);
+            const dv = Math.abs(v - cy);
             if (du < 9 && dv < 9)
               cross = Math.max(
                 cross,
@@ -81,13 +81,13 @@ async function take(name: string, camera: (n: number) => Mat3, crosses: boolean)
               );
           }
         // The performer: an upright oval that sways across by 8 px and carries its own spots with it.
-        const sway = 8 * Math.sin((2 * Math.PI * f) / 30),
-          pu = u - 320 - sway,
-          pv = v - 215;
+        const sway = 8 * Math.sin((2 * Math.PI * f) / 30);
+        const pu = u - 320 - sway;
+        const pv = v - 215;
         const body = smooth((1 - Math.hypot(pu / 60, pv / 110)) * 60);
         const spots = 0.5 + 0.25 * Math.sin(pu / 5) * Math.sin(pv / 6) + 0.12 * Math.sin(pu / 2.5 + pv / 9);
-        const shade = 1 - 0.15 * (u / W) - 0.1 * (v / H),
-          noise = 0.006 * random.normal();
+        const shade = 1 - 0.15 * (u / W) - 0.1 * (v / H);
+        const noise = 0.006 * random.normal();
         const rgb = [
           0.13 * shade * (1 - 0.4 * cross),
           0.62 * shade * (1 - 0.4 * cross),
@@ -112,11 +112,11 @@ describe('the camera of a take', () => {
     expect(m.camera).toBeDefined();
     expect(['handheld', 'mixed']).toContain(m.camera!.move);
     expect(m.camera!.frames.length).toBe(FRAMES);
-    let sum = 0,
-      way = 0;
+    let sum = 0;
+    let way = 0;
     for (const f of m.camera!.frames) {
-      const [x, y] = apply(invert(f.homographyToFirst), 320, 322),
-        [u, v] = apply(hand(f.frame), 320, 322);
+      const [x, y] = apply(invert(f.homographyToFirst), 320, 322);
+      const [u, v] = apply(hand(f.frame), 320, 322);
       sum += (x - u) ** 2 + (y - v) ** 2;
       way = Math.max(way, Math.hypot(u - 320, v - 322));
     }

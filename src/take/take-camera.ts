@@ -29,8 +29,8 @@ import {
 } from './still-places.js';
 
 /** Least corners, and least share of frames that must hold them. */
-const LEAST_INSIDE = 5,
-  LEAST_FRAMES = 0.8;
+const LEAST_INSIDE = 5;
+const LEAST_FRAMES = 0.8;
 /** Furthest that a place may lie from where the camera puts it and still agree, px (across its line). */
 const INSIDE = 0.7;
 /** A frame whose corners agree less well than this (robust sd, px) is not believed. */
@@ -120,8 +120,8 @@ function bridge(found: { s: Similarity; support: number }[]): void {
   let before = -1;
   for (let i = 0; i <= found.length; i++) {
     if (i < found.length && found[i]!.support === 0) continue;
-    const a = before < 0 ? STILL : found[before]!.s,
-      b = i < found.length ? found[i]!.s : a;
+    const a = before < 0 ? STILL : found[before]!.s;
+    const b = i < found.length ? found[i]!.s : a;
     for (let k = before + 1; k < i; k++) {
       const t = (k - before) / (i - before);
       found[k]!.s = [0, 1, 2, 3].map((j) => a[j]! * (1 - t) + b[j]! * t) as unknown as Similarity;
@@ -165,19 +165,19 @@ function fitSimilarity(
   h: number,
 ): { s: Similarity; inside: readonly Found[]; scale: number; sdPx: number } | null {
   // About the picture's middle, in widths: well conditioned.
-  const cx = w / 2,
-    cy = h / 2;
+  const cx = w / 2;
+  const cy = h / 2;
   const error = (s: Similarity, p: Found): number => {
-    const [x, y] = apply(s, c.x[p.i]!, c.y[p.i]!),
-      ex = p.x - x,
-      ey = p.y - y;
+    const [x, y] = apply(s, c.x[p.i]!, c.y[p.i]!);
+    const ex = p.x - x;
+    const ey = p.y - y;
     return Math.sqrt(Math.max(0, c.txx[p.i]! * ex * ex + 2 * c.txy[p.i]! * ex * ey + c.tyy[p.i]! * ey * ey));
   };
-  let s = last,
-    scale = 0,
-    weights: number[] = [];
-  const matrix = new Float64Array(16),
-    right = new Float64Array(4);
+  let s = last;
+  let scale = 0;
+  let weights: number[] = [];
+  const matrix = new Float64Array(16);
+  const right = new Float64Array(4);
   for (const limit of [8, 4, 2, 1, INSIDE, INSIDE, INSIDE]) {
     const r = at.map((p) => error(s, p));
     weights = r.map((e, n) => {
@@ -189,32 +189,32 @@ function fitSimilarity(
     at.forEach((p, n) => {
       const q = weights[n]!;
       if (q === 0) return;
-      const x = (c.x[p.i]! - cx) / w,
-        y = (c.y[p.i]! - cy) / w,
-        xx = q * c.txx[p.i]!,
-        xy = q * c.txy[p.i]!,
-        yy = q * c.tyy[p.i]!;
-      const jx = [x, -y, 1, 0],
-        jy = [y, x, 0, 1];
+      const x = (c.x[p.i]! - cx) / w;
+      const y = (c.y[p.i]! - cy) / w;
+      const xx = q * c.txx[p.i]!;
+      const xy = q * c.txy[p.i]!;
+      const yy = q * c.tyy[p.i]!;
+      const jx = [x, -y, 1, 0];
+      const jy = [y, x, 0, 1];
       for (let i = 0; i < 4; i++) {
-        const ax = xx * jx[i]! + xy * jy[i]!,
-          ay = xy * jx[i]! + yy * jy[i]!;
+        const ax = xx * jx[i]! + xy * jy[i]!;
+        const ay = xy * jx[i]! + yy * jy[i]!;
         right[i]! += ax * (p.x - cx) + ay * (p.y - cy);
         for (let j = 0; j < 4; j++) matrix[4 * i + j]! += ax * jx[j]! + ay * jy[j]!;
       }
     });
     const m = solveGeneral(matrix, right, 4);
     if (m === null) return null;
-    const a = m[0]! / w,
-      b = m[1]! / w;
+    const a = m[0]! / w;
+    const b = m[1]! / w;
     s = [a, b, m[2]! + cx - a * cx + b * cy, m[3]! + cy - b * cx - a * cy];
   }
   const near = at.map((p) => error(s, p)).filter((e) => e < INSIDE);
   if (near.length < LEAST_INSIDE) return null;
   scale = Math.max(LEAST_SCALE, Math.sqrt(near.reduce((t, e) => t + e * e, 0) / near.length));
   // Variance of the shift at the picture's middle: the last two of the inverse's diagonal.
-  const vx = solveGeneral(matrix, Float64Array.of(0, 0, 1, 0), 4),
-    vy = solveGeneral(matrix, Float64Array.of(0, 0, 0, 1), 4);
+  const vx = solveGeneral(matrix, Float64Array.of(0, 0, 1, 0), 4);
+  const vy = solveGeneral(matrix, Float64Array.of(0, 0, 0, 1), 4);
   if (vx === null || vy === null) return null;
   return { s, inside: at.filter((_, n) => weights[n]! > 0), scale, sdPx: scale * Math.sqrt(Math.max(vx[2]!, vy[3]!)) };
 }

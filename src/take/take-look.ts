@@ -15,14 +15,14 @@ const SHARP_SIDE = 420;
 /** Display-coded RGB averaged down by a whole factor. */
 export function shrink(src: Picture, factor: number): Picture {
   if (factor === 1) return src;
-  const w = Math.floor(src.width / factor),
-    h = Math.floor(src.height / factor);
+  const w = Math.floor(src.width / factor);
+  const h = Math.floor(src.height / factor);
   const out = createPicture(w, h, 3);
-  const n = src.width * src.height,
-    m = w * h;
+  const n = src.width * src.height;
+  const m = w * h;
   const k = 1 / (factor * factor);
-  const from = src.data,
-    to = out.data;
+  const from = src.data;
+  const to = out.data;
   for (let c = 0; c < 3; c++)
     for (let y = 0; y < h; y++) {
       const o = c * m + y * w;
@@ -82,15 +82,15 @@ export function sigmaOf(coded: Picture, look: Look, factor: number): number | nu
   const b = look.box!;
   const n = coded.width * coded.height;
   // Luma of the box alone.
-  const boxW = (b.x1 - b.x0) * factor,
-    boxH = (b.y1 - b.y0) * factor;
+  const boxW = (b.x1 - b.x0) * factor;
+  const boxH = (b.y1 - b.y0) * factor;
   // Of a large box the upper middle is enough: there the face is.
-  const w = Math.min(boxW, SHARP_SIDE),
-    h = Math.min(boxH, SHARP_SIDE);
-  const x0 = b.x0 * factor + Math.floor((boxW - w) / 2),
-    y0 = b.y0 * factor + Math.floor((boxH - h) / 3);
-  const luma = new Float32Array(w * h),
-    inside = new Uint8Array(w * h);
+  const w = Math.min(boxW, SHARP_SIDE);
+  const h = Math.min(boxH, SHARP_SIDE);
+  const x0 = b.x0 * factor + Math.floor((boxW - w) / 2);
+  const y0 = b.y0 * factor + Math.floor((boxH - h) / 3);
+  const luma = new Float32Array(w * h);
+  const inside = new Uint8Array(w * h);
   for (let y = 0; y < h; y++)
     for (let x = 0; x < w; x++) {
       const i = (y0 + y) * coded.width + x0 + x;
@@ -104,8 +104,8 @@ export function sigmaOf(coded: Picture, look: Look, factor: number): number | nu
 /** Share of the performer's pixels at the top of the range in any channel. */
 export function clippedShare(coded: Picture, look: Look, factor: number): number {
   const n = coded.width * coded.height;
-  let over = 0,
-    seen = 0;
+  let over = 0;
+  let seen = 0;
   const { small, performer } = look;
   for (let y = 0; y < small.height; y++)
     for (let x = 0; x < small.width; x++) {

@@ -4,13 +4,13 @@ import { findPerformer } from './find-performer.js';
 import type { Mark, MarksFile } from '../plate/marks.js';
 import { onPerformersFrame, performerAt, takeView } from './take-marks.js';
 
-const W = 100,
-  H = 60;
+const W = 100;
+const H = 60;
 /** Ground and top of a block found in a mask, in pixels of a take twice as large. */
 function found(y0: number, y1: number) {
-  const mask = new Uint8Array(W * H),
-    performer = new Uint8Array(W * H),
-    small = createPicture(W, H, 3);
+  const mask = new Uint8Array(W * H);
+  const performer = new Uint8Array(W * H);
+  const small = createPicture(W, H, 3);
   for (let y = y0; y < y1; y++) for (let x = 40; x < 60; x++) mask[y * W + x] = 1;
   return performerAt(
     { frame: 0, marks: [] },
@@ -29,16 +29,16 @@ describe('the performer as found', () => {
 });
 
 describe("a performer marked on another frame than the file's", () => {
-  const there: Mark = { kind: 'performer', frame: 30, ground: [50, 90], top: [55, 20], height: 0.6 },
-    post: Mark = { kind: 'upright', foot: [10, 90], top: [10, 20], height: 2 },
-    outline: Mark = {
-      kind: 'body',
-      polygon: [
-        [1, 1],
-        [9, 1],
-        [9, 9],
-      ],
-    };
+  const there: Mark = { kind: 'performer', frame: 30, ground: [50, 90], top: [55, 20], height: 0.6 };
+  const post: Mark = { kind: 'upright', foot: [10, 90], top: [10, 20], height: 2 };
+  const outline: Mark = {
+    kind: 'body',
+    polygon: [
+      [1, 1],
+      [9, 1],
+      [9, 9],
+    ],
+  };
 
   it('is looked at there, and every other mark keeps its frame', () => {
     const marks: MarksFile = { frame: 0, cameraHeight: 1.2, marks: [there, outline] };
@@ -73,8 +73,8 @@ describe('a view from the performer alone', () => {
 
   it("does not bend the lens to make an animal's lean an upright's", () => {
     const of = (p: typeof leaning) => takeView({ frame: 0, marks: [] }, p, 854, 480, [], 0.3)!;
-    const a = of(leaning),
-      b = of(upright);
+    const a = of(leaning);
+    const b = of(upright);
     // Which way the line leans tells nothing: the same view, a usual lens (48° across is 959 px), near level sides.
     expect(a.focalPx.value! / b.focalPx.value!).toBeCloseTo(1, 2);
     expect(a.tiltDeg.value!).toBeCloseTo(b.tiltDeg.value!, 1);

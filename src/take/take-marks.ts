@@ -53,11 +53,11 @@ export function performerAt(marks: MarksFile, look: Look | null, factor: number)
   if (other?.kind === 'performer' || other?.kind === 'stand')
     return { ground: other.ground, top: other.top, heightM: other.height ?? null, marked: true };
   if (look?.box == null || look.performer === null) return null;
-  const b = look.box,
-    w = look.small.width;
+  const b = look.box;
+  const w = look.small.width;
   const meanX = (y: number): number => {
-    let s = 0,
-      c = 0;
+    let s = 0;
+    let c = 0;
     for (let x = b.x0; x < b.x1; x++)
       if (look.performer![y * w + x] === 1) {
         s += x + 0.5;
@@ -66,8 +66,8 @@ export function performerAt(marks: MarksFile, look: Look | null, factor: number)
     return c > 0 ? s / c : (b.x0 + b.x1) / 2;
   };
   const height = b.y1 - b.y0;
-  const low = Math.max(b.y0, b.y1 - 1 - Math.round(0.05 * height)),
-    high = Math.min(b.y1 - 1, b.y0 + Math.round(0.05 * height));
+  const low = Math.max(b.y0, b.y1 - 1 - Math.round(0.05 * height));
+  const high = Math.min(b.y1 - 1, b.y0 + Math.round(0.05 * height));
   return {
     ground: [((meanX(low) + b.cx) / 2) * factor, (b.touches.bottom ? b.y1 : b.y1 - FOOTPRINT * height) * factor],
     top: [((meanX(high) + b.cx) / 2) * factor, b.y0 * factor],

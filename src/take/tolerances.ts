@@ -178,8 +178,8 @@ export function toleranceRows(changed: Readonly<Record<string, readonly [number,
   const now = changedTolerances(changed);
   const pair = (t: Tolerance | number): [number, number] => (typeof t === 'number' ? [t, t] : [t.fits, t.mendable]);
   return (Object.keys(TOLERANCE_KINDS) as ToleranceName[]).map((name) => {
-    const [fits, mendable] = pair(now[name]),
-      [defaultFits, defaultMendable] = pair(DEFAULT_TOLERANCES[name]);
+    const [fits, mendable] = pair(now[name]);
+    const [defaultFits, defaultMendable] = pair(DEFAULT_TOLERANCES[name]);
     const { title, unit, sense } = TOLERANCE_KINDS[name];
     return {
       name,

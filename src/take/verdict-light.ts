@@ -19,15 +19,15 @@ export function lightMatters(needs: PlateNeeds, take: TakeMeasures, t: Tolerance
 
 /** Would flipping the take left for right bring its key to the right side? Only said where it stands wrong as it is. */
 function mirrored(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): boolean {
-  const n = needs.light?.azimuthDeg.value ?? null,
-    m = take.light.azimuthDeg.value;
+  const n = needs.light?.azimuthDeg.value ?? null;
+  const m = take.light.azimuthDeg.value;
   if (n === null || m === null) return false;
   return Math.abs(differenceDeg(m, n)) > t.lightAzimuth.fits && Math.abs(differenceDeg(-m, n)) <= t.lightAzimuth.fits;
 }
 
 function azimuth(needs: PlateNeeds, take: TakeMeasures, t: Tolerances, mirror: boolean): Matter {
-  const n = needs.light?.azimuthDeg ?? null,
-    m = take.light.azimuthDeg;
+  const n = needs.light?.azimuthDeg ?? null;
+  const m = take.light.azimuthDeg;
   if (n === null || n.value === null)
     return unjudged(
       'lightAzimuth',
@@ -77,8 +77,8 @@ function azimuth(needs: PlateNeeds, take: TakeMeasures, t: Tolerances, mirror: b
 }
 
 function elevation(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter {
-  const n = needs.light?.elevationDeg ?? null,
-    m = take.light.elevationDeg;
+  const n = needs.light?.elevationDeg ?? null;
+  const m = take.light.elevationDeg;
   if (n === null || n.value === null)
     return unjudged(
       'lightElevation',
@@ -123,8 +123,8 @@ function elevation(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter
 }
 
 function keyFill(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter {
-  const n = needs.light?.keyFillStops ?? null,
-    m = take.light.keyFillStops;
+  const n = needs.light?.keyFillStops ?? null;
+  const m = take.light.keyFillStops;
   if (n === null || n.value === null)
     return unjudged(
       'keyFill',

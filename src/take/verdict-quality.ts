@@ -87,8 +87,8 @@ function plain(matter: MatterName, m: Measure, unit: string, t: Tolerance, good:
 function exposure(take: TakeMeasures, t: Tolerances): Matter | null {
   const m = take.light.exposureStops;
   if (m === undefined || m.value === null) return null;
-  const off = Math.abs(m.value),
-    stops = `${off.toFixed(1)} stops`;
+  const off = Math.abs(m.value);
+  const stops = `${off.toFixed(1)} stops`;
   if (tooUnsure(off, m.sd ?? 0, t.exposure))
     return unjudged(
       'exposure',

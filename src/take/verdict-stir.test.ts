@@ -18,41 +18,47 @@ import type { PlateNeeds } from './needs.js';
 import { DEFAULT_TOLERANCES } from './tolerances.js';
 import { stirMatter } from './verdict-stir.js';
 
-const W = 320,
-  H = 240,
-  FRAMES = 60,
-  SWAY = 1.6,
-  HZ = 1.5;
+const W = 320;
+const H = 240;
+const FRAMES = 60;
+const SWAY = 1.6;
+const HZ = 1.5;
 let folder: string;
 
 /** A patterned body before green; its middle sways sideways by SWAY px (or by `sway`), the rest holds still. */
 async function madeTake(name: string, sway: number): Promise<string> {
-  const random = new RandomStream(7),
-    fur = gaussianPlane(
-      new Float32Array(W * H).map(() => random.normal()),
-      W,
-      H,
-      1.6,
-    );
-  const file = join(folder, name),
-    w = await VideoWriter.open(file, { widthPx: W, heightPx: H, rate: { num: 24, den: 1 }, codec: 'ffv1', bits: 8 });
-  const p = createPicture(W, H, 3),
-    n = W * H;
+  const random = new RandomStream(7);
+  const fur = gaussianPlane(
+    new Float32Array(W * H).map(() => random.normal()),
+    W,
+    H,
+    1.6,
+  );
+  const file = join(folder, name);
+  const w = await VideoWriter.open(file, {
+    widthPx: W,
+    heightPx: H,
+    rate: { num: 24, den: 1 },
+    codec: 'ffv1',
+    bits: 8,
+  });
+  const p = createPicture(W, H, 3);
+  const n = W * H;
   for (let f = 0; f < FRAMES; f++) {
-    const grain = new RandomStream(500 + f),
-      at = sway * Math.sin((2 * Math.PI * HZ * f) / 24);
+    const grain = new RandomStream(500 + f);
+    const at = sway * Math.sin((2 * Math.PI * HZ * f) / 24);
     for (let y = 0, i = 0; y < H; y++)
       for (let x = 0; x < W; x++, i++) {
         const body = Math.hypot((x - 160) / 75, (y - 125) / 100) < 1;
         const part =
           Math.max(0, Math.min(1, (34 - Math.abs(x - 160)) / 8)) *
           Math.max(0, Math.min(1, (30 - Math.abs(y - 150)) / 8));
-        const u = x - part * at,
-          a = Math.floor(u),
-          t = u - a,
-          v =
-            (1 - t) * fur[y * W + Math.min(W - 1, Math.max(0, a))]! +
-            t * fur[y * W + Math.min(W - 1, Math.max(0, a + 1))]!;
+        const u = x - part * at;
+        const a = Math.floor(u);
+        const t = u - a;
+        const v =
+          (1 - t) * fur[y * W + Math.min(W - 1, Math.max(0, a))]! +
+          t * fur[y * W + Math.min(W - 1, Math.max(0, a + 1))]!;
         for (let c = 0; c < 3; c++)
           p.data[c * n + i] = (body ? [0.6, 0.5, 0.4][c]! + 0.5 * v : [0.2, 0.62, 0.25][c]!) + 0.006 * grain.normal();
       }

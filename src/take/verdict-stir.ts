@@ -29,8 +29,8 @@ export function stirMatter(needs: PlateNeeds, take: TakeMeasures, t: Tolerances)
       { measured: seen.amplitudePx.value, sd: seen.amplitudePx.sd },
     );
   const k = needs.performerHeightPx.value / take.performerHeightPx.value;
-  const have = seen.amplitudePx.value * k,
-    sd = (seen.amplitudePx.sd ?? 0) * k;
+  const have = seen.amplitudePx.value * k;
+  const sd = (seen.amplitudePx.sd ?? 0) * k;
   // What stands out neither in rate nor in direction is grain and breath: at most so much.
   const still = seen.rateHz.value === null && seen.directionDeg.value === null;
   const spread = Math.hypot(sd / Math.max(1e-6, have), (needs.stir.amplitudePx.sd ?? 0) / want);

@@ -126,8 +126,8 @@ function perspective(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matt
 }
 
 function size(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter {
-  const n = needs.performerHeightPx,
-    m = take.performerHeightPx;
+  const n = needs.performerHeightPx;
+  const m = take.performerHeightPx;
   if (n.value === null) return unjudged('size', 'ratio', t.size.fits, n.reason ?? '', n.wouldHelp ?? '');
   if (m.value === null) return unjudged('size', 'ratio', t.size.fits, m.reason ?? '', m.wouldHelp ?? '');
   const ratio = m.value / n.value;

@@ -170,8 +170,8 @@ describe('verdict', () => {
     expect(found).not.toBeNull();
     // 2.5 m from the performer's middle at 18°: lowered by so much at the same distance
     // along the floor it stands at 10°.
-    const flat = 2.5 * Math.cos((18 * Math.PI) / 180),
-      rise = 2.5 * Math.sin((18 * Math.PI) / 180);
+    const flat = 2.5 * Math.cos((18 * Math.PI) / 180);
+    const rise = 2.5 * Math.sin((18 * Math.PI) / 180);
     expect((Math.atan2(rise - Number(found[1]) / 100, flat) * 180) / Math.PI).toBeCloseTo(10, 0);
     expect(of('viewElevation', take({ subject: subject(2) })).change).toMatch(
       /^raise the camera \d+ cm and tilt down 8°$/,
@@ -214,8 +214,8 @@ describe('verdict', () => {
 
   it('judges nothing that is too unsure, says which mark would settle it, and lets it decide nothing', () => {
     const v = judgeTake(needs, take({ subject: subject(14, 5, 0.5, 9), light: light(null, 36, 2.1) }));
-    const view = v.matters.find((m) => m.matter === 'viewElevation')!,
-      azimuth = v.matters.find((m) => m.matter === 'lightAzimuth')!;
+    const view = v.matters.find((m) => m.matter === 'viewElevation')!;
+    const azimuth = v.matters.find((m) => m.matter === 'lightAzimuth')!;
     expect(view.verdict).toBeNull();
     expect(view.wouldHelp).toMatch(/height/);
     expect(azimuth.verdict).toBeNull();

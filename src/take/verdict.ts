@@ -22,8 +22,8 @@ const RANK: Record<VerdictWord, number> = { fits: 0, mendable: 1, 'shoot again':
 
 /** Judges one take against what its plate needs. */
 export function judgeTake(needs: PlateNeeds, take: TakeMeasures, tolerances: Tolerances = DEFAULT_TOLERANCES): Verdict {
-  const takeFps = framesPerSecond(parseRate(take.rate)),
-    plateFps = framesPerSecond(needs.rate);
+  const takeFps = framesPerSecond(parseRate(take.rate));
+  const plateFps = framesPerSecond(needs.rate);
   const matters: Matter[] = [];
   const notes: string[] = [...take.notes];
   matters.push(...viewMatters(needs, take, tolerances));
@@ -90,8 +90,8 @@ function turnMatter(
   const { fits, mendable } = tolerances.turnRate;
   const off = pace.pace < 1 ? 1 / pace.pace : pace.pace;
   const verdict: VerdictWord = off <= 1 + fits + 1e-9 ? 'fits' : off <= mendable ? 'mendable' : 'shoot again';
-  const asked = range(needs.turn.frames),
-    turned = range(take.turn.frames);
+  const asked = range(needs.turn.frames);
+  const turned = range(take.turn.frames);
   const cover =
     pace.commonDeg < 0.93 * asked
       ? `; of the ${asked.toFixed(0)}° needed the take shows ${pace.commonDeg.toFixed(0)}° (it turns ` +
@@ -117,8 +117,8 @@ function turnMatter(
 }
 
 function range(frames: readonly { yawDeg: number }[]): number {
-  let lo = Infinity,
-    hi = -Infinity;
+  let lo = Infinity;
+  let hi = -Infinity;
   for (const f of frames) {
     lo = Math.min(lo, f.yawDeg);
     hi = Math.max(hi, f.yawDeg);
@@ -128,8 +128,8 @@ function range(frames: readonly { yawDeg: number }[]): number {
 
 function meanRate(needs: PlateNeeds): number | null {
   const f = needs.turn!.frames;
-  const a = f[0],
-    b = f[f.length - 1];
+  const a = f[0];
+  const b = f[f.length - 1];
   if (a === undefined || b === undefined || b.frame === a.frame) return null;
   return (Math.abs(b.yawDeg - a.yawDeg) * framesPerSecond(needs.rate)) / (b.frame - a.frame);
 }

@@ -136,8 +136,8 @@ describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
   it('joins a take quickly beside its verdict', async () => {
     // A disc before a green cloth that does not fill the picture; nobody on the last frames.
     await makeClip(join(folder, 'guest.mp4'), 16, (x, y, f, c) => {
-      const guest = f < 13 && Math.hypot((x - 160 - f) / 24, (y - 100) / 42) < 1,
-        cloth = x > 30 && x < 292 && y > 12 && y < 164;
+      const guest = f < 13 && Math.hypot((x - 160 - f) / 24, (y - 100) / 42) < 1;
+      const cloth = x > 30 && x < 292 && y > 12 && y < 164;
       return guest ? [0.62, 0.5, 0.38][c]! : cloth ? [0.2, 0.62, 0.25][c]! : 0.5;
     });
     await page.getByLabel('Add a take').setInputFiles(join(folder, 'guest.mp4'));
@@ -380,8 +380,8 @@ describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
   it("changes a limit on the ledger's page, refuses nonsense, and goes back", async () => {
     await page.goto(`${base}#/ledger`);
     await page.getByRole('heading', { name: 'Limits' }).waitFor();
-    const row = page.locator('.limits tbody tr').first(),
-      field = row.getByRole('spinbutton').first();
+    const row = page.locator('.limits tbody tr').first();
+    const field = row.getByRole('spinbutton').first();
     const before = await field.inputValue();
     const wanted = String(Number(before) * 1.1);
     await field.fill(wanted);

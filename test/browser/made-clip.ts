@@ -20,8 +20,8 @@ export async function makeClip(
   value: (x: number, y: number, f: number, c: number) => number,
   size: ClipSize = {},
 ): Promise<void> {
-  const W = size.widthPx ?? 320,
-    H = size.heightPx ?? 180;
+  const W = size.widthPx ?? 320;
+  const H = size.heightPx ?? 180;
   const w = await VideoWriter.open(path, {
     widthPx: W,
     heightPx: H,

@@ -19,17 +19,17 @@ import { listen, type RunningService } from '../../src/server/listen.js';
 import { CHROMIUM, launchChromium } from './chromium.js';
 import { makeClip } from './made-clip.js';
 
-const W = 320,
-  H = 180,
-  FRAMES = 24;
+const W = 320;
+const H = 180;
+const FRAMES = 24;
 /** Loaded machines are slow: what is waited for comes, or the test fails by this. */
 const LONG = { timeout: 120_000 };
 let folder: string, service: RunningService, browser: Browser, page: Page, base: string;
 
 /** Somebody 84 px tall who walks along the street; foot at 30 + 8 f. */
 const walks = (x: number, y: number, f: number): boolean => {
-  const u = x - 30 - 8 * f,
-    v = 150 - y;
+  const u = x - 30 - 8 * f;
+  const v = 150 - y;
   return (
     Math.hypot(u, v - 75) < 9 ||
     (Math.abs(u) < 12 && v > 33 && v < 68) ||
@@ -51,14 +51,14 @@ const address = (): Promise<string> => big().evaluate((i: HTMLImageElement) => i
 async function meanOf(query: string, box: readonly [number, number, number, number]): Promise<number[]> {
   return page.evaluate(
     async ([q, [x, y, w, h]]) => {
-      const bitmap = await createImageBitmap(await (await fetch(q)).blob()),
-        c = document.createElement('canvas');
+      const bitmap = await createImageBitmap(await (await fetch(q)).blob());
+      const c = document.createElement('canvas');
       c.width = bitmap.width;
       c.height = bitmap.height;
       const g = c.getContext('2d')!;
       g.drawImage(bitmap, 0, 0);
-      const d = g.getImageData(x, y, w, h).data,
-        sum = [0, 0, 0];
+      const d = g.getImageData(x, y, w, h).data;
+      const sum = [0, 0, 0];
       for (let i = 0; i < d.length; i += 4) for (let k = 0; k < 3; k++) sum[k] = sum[k]! + d[i + k]!;
       return sum.map((s) => (4 * s) / d.length);
     },
@@ -173,8 +173,8 @@ describe.skipIf(CHROMIUM === undefined)("the join's sheet", () => {
       .getByText(/shadow lies on the performer where it was marked/)
       .waitFor();
     // Of the performer what lies in the outline is darker after the step, what lies over it is not.
-    const inside = [222, 132, 14, 14] as const,
-      over = [222, 98, 14, 12] as const;
+    const inside = [222, 132, 14, 14] as const;
+    const over = [222, 98, 14, 12] as const;
     const [before, after, beforeOver, afterOver] = [
       await meanOf('/api/preview/street/12?step=ground&view=before', inside),
       await meanOf('/api/preview/street/12?step=ground&view=after', inside),
@@ -216,11 +216,11 @@ describe.skipIf(CHROMIUM === undefined)("the join's sheet", () => {
   });
 
   it('turns a control by keyboard and by number, refuses nonsense, and goes back to what was proposed', async () => {
-    const light = step('light'),
-      slider = light.getByLabel('exposure', { exact: true }),
-      field = light.getByLabel('exposure, stops');
-    const proposed = await field.inputValue(),
-      last = await address();
+    const light = step('light');
+    const slider = light.getByLabel('exposure', { exact: true });
+    const field = light.getByLabel('exposure, stops');
+    const proposed = await field.inputValue();
+    const last = await address();
     await slider.focus();
     for (let i = 0; i < 6; i++) await page.keyboard.press('ArrowRight');
     await expect.poll(address, LONG).not.toBe(last);

@@ -19,9 +19,9 @@ import { listen, type RunningService } from '../../src/server/listen.js';
 import { CHROMIUM, launchChromium, look } from './chromium.js';
 import { makeClip } from './made-clip.js';
 
-const W = 321,
-  H = 183,
-  FRAMES = 14;
+const W = 321;
+const H = 183;
+const FRAMES = 14;
 /** Loaded machines are slow: what is waited for comes, or the test fails by this. */
 const LONG = { timeout: 180_000 };
 let folder: string, production: string, service: RunningService, browser: Browser, page: Page;
@@ -152,8 +152,8 @@ describe.skipIf(CHROMIUM === undefined)('a whole production', () => {
     await page.locator('.job', { hasText: 'Building the join' }).waitFor();
     await page.reload();
     await done('join');
-    const render = await bookNow((b) => b.joins[0]!.render!),
-      file = (await probe(join(production, render.file))).video!;
+    const render = await bookNow((b) => b.joins[0]!.render!);
+    const file = (await probe(join(production, render.file))).video!;
     expect([file.widthPx, file.heightPx, file.frameCount]).toEqual([W, H, FRAMES]);
     await press('Inspect');
     await done('inspect');

@@ -50,8 +50,8 @@ export async function attempt<T>(work: () => Promise<T>): Promise<T | null> {
   }
 }
 
-let asked = 0,
-  shown = 0;
+let asked = 0;
+let shown = 0;
 export async function refresh(): Promise<void> {
   const mine = ++asked;
   const state = await call<BookState>('/api/book');

@@ -30,8 +30,8 @@ export function rateWords(text: string): string {
 
 /** A moment of the book (ISO 8601, UTC) by the clock of who reads it: 2026-03-01 18:05. */
 export function when(iso: string): string {
-  const d = new Date(iso),
-    two = (n: number): string => String(n).padStart(2, '0');
+  const d = new Date(iso);
+  const two = (n: number): string => String(n).padStart(2, '0');
   return `${d.getFullYear()}-${two(d.getMonth() + 1)}-${two(d.getDate())} ${two(d.getHours())}:${two(d.getMinutes())}`;
 }
 
@@ -60,9 +60,9 @@ export function need(m: {
   readonly tolerance: { readonly fits: number; readonly mendable: number } | null;
 }): string {
   if (m.needed === null) return '–';
-  const u = unit(m.unit),
-    value = `${String(Number(m.needed.toFixed(Math.abs(m.needed) >= 10 ? 1 : 2))).replace('-', '−')}${u}`,
-    t = m.tolerance;
+  const u = unit(m.unit);
+  const value = `${String(Number(m.needed.toFixed(Math.abs(m.needed) >= 10 ? 1 : 2))).replace('-', '−')}${u}`;
+  const t = m.tolerance;
   if (t === null) return value;
   switch (m.matter) {
     case 'size':

@@ -15,8 +15,8 @@ type Asked = Pick<BookState, 'takes' | 'joins' | 'measures' | 'briefs' | 'stale'
 
 /** Null while work on the pick or on one of its takes goes on: then the foot of the page tells. */
 export function nextStep(book: Asked, pick: PickDocument): NextStep | null {
-  const takes = book.takes.filter((t) => t.pick === pick.id),
-    ids = new Set([pick.id, ...takes.map((t) => t.id)]);
+  const takes = book.takes.filter((t) => t.pick === pick.id);
+  const ids = new Set([pick.id, ...takes.map((t) => t.id)]);
   if (book.jobs.some((j) => (j.state === 'running' || j.state === 'waiting') && ids.has(j.subject))) return null;
   const join = book.joins.find((j) => j.id === pick.id);
   const placed = pick.marks.marks.some((m) => m.kind === 'stand' || m.kind === 'carry');

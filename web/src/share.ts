@@ -14,13 +14,13 @@ export function shareUnchanged<T>(last: unknown, next: T): T {
     Array.isArray(last) !== Array.isArray(next)
   )
     return next;
-  const was = last as Record<string, unknown>,
-    now = next as Record<string, unknown>;
+  const was = last as Record<string, unknown>;
+  const now = next as Record<string, unknown>;
   const keys = Object.keys(now);
   let same = keys.length === Object.keys(was).length;
   for (const k of keys) {
-    const had = Object.hasOwn(was, k),
-      kept = had ? shareUnchanged(was[k], now[k]) : now[k];
+    const had = Object.hasOwn(was, k);
+    const kept = had ? shareUnchanged(was[k], now[k]) : now[k];
     if (kept !== now[k]) now[k] = kept;
     if (!had || kept !== was[k]) same = false;
   }

@@ -59,9 +59,9 @@ export function register(program: Command): void {
             });
           return v;
         };
-        const peg = number(o.peg, 'peg'),
-          focal = number(o.focal, 'focal'),
-          frame = number(o.frame, 'frame');
+        const peg = number(o.peg, 'peg');
+        const focal = number(o.focal, 'focal');
+        const frame = number(o.frame, 'frame');
         const r = await readCard(file, {
           ...(peg === undefined ? {} : { pegHeightMm: peg }),
           ...(focal === undefined ? {} : { focalPx: focal }),

@@ -45,8 +45,8 @@ export function register(program: Command): void {
     .option('--json', 'one JSON document')
     .action(
       action(async (plate: string, join: string, o: ExamineOptions) => {
-        const { recipe, tools } = await recipeOf(plate, o),
-          from = Math.round(Number(o.from ?? 0)) || 0;
+        const { recipe, tools } = await recipeOf(plate, o);
+        const from = Math.round(Number(o.from ?? 0)) || 0;
         const inspection = await inspectJoin(
           {
             plate,
@@ -82,9 +82,10 @@ async function recipeOf(
         "give the plate's marks with --marks, or a recipe with --recipe",
       { kind: 'usage' },
     );
-  const marks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks)),
-    takeMarks = o.takeMarks === undefined ? null : parseMarks(readFileSync(o.takeMarks, 'utf8'), basename(o.takeMarks));
-  const p = await proposeFromFiles(plate, o.take, marks, takeMarks, 'fast'),
-    made = { ...(await joinTools(p.recipe, marks, p.camera)), carrier: p.carrier, screens: p.screens };
+  const marks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
+  const takeMarks =
+    o.takeMarks === undefined ? null : parseMarks(readFileSync(o.takeMarks, 'utf8'), basename(o.takeMarks));
+  const p = await proposeFromFiles(plate, o.take, marks, takeMarks, 'fast');
+  const made = { ...(await joinTools(p.recipe, marks, p.camera)), carrier: p.carrier, screens: p.screens };
   return { recipe: p.recipe, tools: () => Promise.resolve(made) };
 }

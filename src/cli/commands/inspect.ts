@@ -52,8 +52,8 @@ function digitsOf(unit: string): number {
 
 /** The fault to mend first, its step and its frame, as a line of its own; nothing where nothing shows. */
 function firstToMend(r: Inspection): string {
-  const m = r.matters.find((q) => q.matter === r.found?.[0]),
-    more = (r.found?.length ?? 0) - 1;
+  const m = r.matters.find((q) => q.matter === r.found?.[0]);
+  const more = (r.found?.length ?? 0) - 1;
   if (m === undefined) return '';
   return (
     `  First to mend: ${m.matter}, ` +
@@ -85,8 +85,8 @@ function rowOf(m: InspectionMatter & { readonly value: number }): string[] {
  * others by the reason why they were not.
  */
 export function told(r: Inspection): string {
-  const read = r.matters.filter((m): m is InspectionMatter & { value: number } => m.value !== null),
-    untold = new Map<string, string[]>();
+  const read = r.matters.filter((m): m is InspectionMatter & { value: number } => m.value !== null);
+  const untold = new Map<string, string[]>();
   for (const m of r.matters)
     if (m.value === null) untold.set(m.reason ?? '', [...(untold.get(m.reason ?? '') ?? []), m.matter]);
   return (

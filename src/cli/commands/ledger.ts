@@ -38,8 +38,8 @@ export function register(program: Command): void {
     action(async (o: Options) =>
       withBook(o, async (book) => {
         if (o.spent !== undefined) {
-          const minutes = Number(o.minutes ?? 0),
-            money = Number(o.money ?? 0);
+          const minutes = Number(o.minutes ?? 0);
+          const money = Number(o.money ?? 0);
           if (!(minutes >= 0) || !(money >= 0))
             throw new PlatewrightError('PW-CLI-NUMBER', '--minutes and --money take numbers from 0', { kind: 'usage' });
           book.edit(`note ${o.spent}`, (e) =>

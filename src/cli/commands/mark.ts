@@ -68,9 +68,9 @@ export function register(program: Command): void {
         if (o.empty !== undefined) {
           if (take === null)
             throw new PlatewrightError('PW-CLI-USAGE', '--empty is of a take: add --take', { kind: 'usage' });
-          const { cleanFrame: _before, ...rest } = marks,
-            n = Number(o.empty),
-            count = take.info.video!.frameCount;
+          const { cleanFrame: _before, ...rest } = marks;
+          const n = Number(o.empty);
+          const count = take.info.video!.frameCount;
           if (o.empty !== 'none' && !(Number.isInteger(n) && n >= 0 && n < count))
             throw new PlatewrightError(
               'PW-CLI-NUMBER',

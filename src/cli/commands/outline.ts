@@ -61,9 +61,9 @@ export function register(program: Command): void {
     .option('--json', 'one JSON document')
     .action(
       action(async (file: string, o: Options) => {
-        const name = o.marks === undefined ? basename(file) : basename(o.marks),
-          lines = Number(o.lines),
-          at = Number(o.at);
+        const name = o.marks === undefined ? basename(file) : basename(o.marks);
+        const lines = Number(o.lines);
+        const at = Number(o.at);
         if (!Number.isInteger(lines) || lines < 1)
           throw new PlatewrightError('PW-CLI-NUMBER', `--lines takes a whole number from 1, but got "${o.lines}"`, {
             kind: 'usage',
@@ -80,23 +80,23 @@ export function register(program: Command): void {
         const reader = await VideoReader.open(file);
         try {
           checkMarks(marks, reader.info.widthPx, reader.info.heightPx, reader.info.frameCount, name);
-          const options = { onProgress: progressPrinter('outline') },
-            found =
-              (await outlinesOfMarks(reader, marks, null, options)) ??
-              (await outlinesByMotion(reader, marks, null, options));
+          const options = { onProgress: progressPrinter('outline') };
+          const found =
+            (await outlinesOfMarks(reader, marks, null, options)) ??
+            (await outlinesByMotion(reader, marks, null, options));
           if (found.frames === null) throw new PlatewrightError('PW-OUTLINE-NONE', found.why, { kind: 'input' });
-          const kept = o.every === true ? found.frames : handOutlines(found, lines, reader.info.heightPx),
-            with_: MarksFile = {
-              ...marks,
-              marks: [
-                ...marks.marks.filter((m) => !(m.kind === 'body' && m.polygon !== undefined)),
-                ...kept.map((k) => ({
-                  kind: 'body' as const,
-                  frame: k.frame,
-                  polygon: k.polygon.map((p): [number, number] => [p[0], p[1]]),
-                })),
-              ],
-            };
+          const kept = o.every === true ? found.frames : handOutlines(found, lines, reader.info.heightPx);
+          const with_: MarksFile = {
+            ...marks,
+            marks: [
+              ...marks.marks.filter((m) => !(m.kind === 'body' && m.polygon !== undefined)),
+              ...kept.map((k) => ({
+                kind: 'body' as const,
+                frame: k.frame,
+                polygon: k.polygon.map((p): [number, number] => [p[0], p[1]]),
+              })),
+            ],
+          };
           if (o.out !== undefined) writeFileSync(o.out, `${JSON.stringify(with_)}\n`);
           answer(
             o,

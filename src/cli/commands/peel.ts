@@ -112,8 +112,8 @@ async function withoutScreen(
   readonly method: 'outline' | 'difference' | 'screen';
   readonly how: string;
 } | null> {
-  const marks = parseMarks(readMarks(marksFile), basename(marksFile)),
-    { widthPx, heightPx, frameCount } = reader.info;
+  const marks = parseMarks(readMarks(marksFile), basename(marksFile));
+  const { widthPx, heightPx, frameCount } = reader.info;
   checkMarks(marks, widthPx, heightPx, frameCount, basename(marksFile));
   const step = {
     step: 'peel' as const,
@@ -124,20 +124,20 @@ async function withoutScreen(
     spill: 0,
   };
   const outlined = await outlinesOfMarks(
-      reader,
-      marks,
-      { folder: null, file },
-      { onProgress: progressPrinter('outline'), from, to },
-    ),
-    outline = outlined === null ? undefined : outlineRegion(outlined.marks);
+    reader,
+    marks,
+    { folder: null, file },
+    { onProgress: progressPrinter('outline'), from, to },
+  );
+  const outline = outlined === null ? undefined : outlineRegion(outlined.marks);
   if (outline !== undefined)
     return { peeler: outlinePeeler({ ...step, method: 'outline', outline }), method: 'outline', how: outlined!.found };
   if (marks.cleanFrame === undefined) return null;
   // An empty frame of a real screen is the screen's own map; of a lawn or a room it is what the performer differs from.
   const model = await screenModelOf(reader, { in: 0, out: frameCount }, undefined, marks.cleanFrame).catch(
-      noScreenSeen,
-    ),
-    clean = smallOf(copyFrame(await reader.frame(marks.cleanFrame)));
+    noScreenSeen,
+  );
+  const clean = smallOf(copyFrame(await reader.frame(marks.cleanFrame)));
   if (model !== null && screenDoubt(model) === null && emptyDoubt(model, clean) === null)
     return {
       peeler: modelPeeler(model, { ...step, spill: 1, dropEdges: true }, clean),
@@ -198,16 +198,16 @@ export function register(program: Command): void {
                 'name an empty frame of the same set-up and size',
               { kind: 'input' },
             );
-          const screen = o.screen,
-            found = (): ScreenModel =>
-              peelModel(samples, { ...(screen === undefined ? {} : { screen }), ...(clean === null ? {} : { clean }) });
+          const screen = o.screen;
+          const found = (): ScreenModel =>
+            peelModel(samples, { ...(screen === undefined ? {} : { screen }), ...(clean === null ? {} : { clean }) });
           const bare =
             marked ?? (clean === null || o.screen !== undefined ? null : await byEmptyFile(clean, screenOrNull(found)));
           if (bare !== null) {
-            const progress = progressPrinter(`peel ${basename(file)}`),
-              { written, meanCoverage } = await peelerToPictures(reader, bare.peeler, from, to, o.out, (done) =>
-                progress(done, to - from),
-              );
+            const progress = progressPrinter(`peel ${basename(file)}`);
+            const { written, meanCoverage } = await peelerToPictures(reader, bare.peeler, from, to, o.out, (done) =>
+              progress(done, to - from),
+            );
             answer(
               o,
               {
@@ -245,15 +245,15 @@ export function register(program: Command): void {
             },
             (done) => progress(done, to - from),
           );
-          const doubt = screenDoubt(model),
-            doubts =
-              doubt === null
-                ? []
-                : [
-                    `this may be no screen: ${doubt}; look at the mattes, ` +
-                      'and where they are wrong find the performer by its outline ("platewright outline") or name ' +
-                      'an empty frame (--clean)',
-                  ];
+          const doubt = screenDoubt(model);
+          const doubts =
+            doubt === null
+              ? []
+              : [
+                  `this may be no screen: ${doubt}; look at the mattes, ` +
+                    'and where they are wrong find the performer by its outline ("platewright outline") or name ' +
+                    'an empty frame (--clean)',
+                ];
           const document = {
             file: basename(file),
             out: o.out,

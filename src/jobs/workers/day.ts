@@ -17,8 +17,8 @@ export const dayWorker: JobWorker = async ({ book, job, progress }) => {
   const wanted = Array.isArray(job.spec['picks']) ? new Set(job.spec['picks'] as string[]) : null;
   const hour = (name: string, usual: number): number =>
     job.spec[name] === undefined || job.spec[name] === null ? usual : Number(job.spec[name]);
-  const fromHour = hour('fromHour', 9),
-    toHour = hour('toHour', 18);
+  const fromHour = hour('fromHour', 9);
+  const toHour = hour('toHour', 18);
   if (!(fromHour >= 0 && toHour <= 24 && fromHour < toHour))
     throw new PlatewrightError(
       'PW-DAY-HOURS',

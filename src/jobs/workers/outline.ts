@@ -13,22 +13,22 @@ import type { JobWorker } from '../run-job.js';
 const LINES = 5;
 
 export const outlineWorker: JobWorker = async ({ book, job, progress, signal }) => {
-  const take = book.need('take', job.subject),
-    file = takePath(book, take),
-    marks: MarksFile = take.marks ?? { frame: 0, marks: [] };
+  const take = book.need('take', job.subject);
+  const file = takePath(book, take);
+  const marks: MarksFile = take.marks ?? { frame: 0, marks: [] };
   const lines = typeof job.spec['lines'] === 'number' ? Math.max(1, Math.round(job.spec['lines'])) : LINES;
   const reader = await VideoReader.open(file);
   try {
-    const kept = { folder: book.cachePath('outlines'), file },
-      options = { signal, onProgress: (d: number, t: number) => progress(d, t, 'carrying the outline') };
+    const kept = { folder: book.cachePath('outlines'), file };
+    const options = { signal, onProgress: (d: number, t: number) => progress(d, t, 'carrying the outline') };
     const found =
       (await outlinesOfMarks(reader, marks, kept, options)) ?? (await outlinesByMotion(reader, marks, kept, options));
     if (found.frames === null) throw new PlatewrightError('PW-OUTLINE-NONE', found.why, { kind: 'input' });
     signal.throwIfAborted();
     const hand = handOutlines(found, lines, reader.info.heightPx);
     book.edit(`outline ${take.id}`, (e) => {
-      const now = e.get('take', take.id)!,
-        m: MarksFile = now.marks ?? { frame: 0, marks: [] };
+      const now = e.get('take', take.id)!;
+      const m: MarksFile = now.marks ?? { frame: 0, marks: [] };
       // What a hand drew meanwhile stays; only frames without a line are given one.
       const has = new Set(
         m.marks.flatMap((x) => (x.kind === 'body' && x.polygon !== undefined ? [x.frame ?? m.frame] : [])),

@@ -37,9 +37,9 @@ export const revealWorker: JobWorker = async ({ book, job, progress, signal }) =
   const open: { close(): Promise<void> }[] = [];
   try {
     const parts: RevealPart[] = [];
-    let widthPx = 0,
-      heightPx = 0,
-      rate = null as JoinRenderer['rate'] | null;
+    let widthPx = 0;
+    let heightPx = 0;
+    let rate = null as JoinRenderer['rate'] | null;
     for (const j of joins) {
       const renderer = await openJoin(book, j.id);
       open.push(renderer);
@@ -48,8 +48,8 @@ export const revealWorker: JobWorker = async ({ book, job, progress, signal }) =
       widthPx = Math.max(widthPx, renderer.plateInfo.widthPx);
       heightPx = Math.max(heightPx, renderer.plateInfo.heightPx);
       rate ??= renderer.rate;
-      const first = j.recipe.plate.in,
-        on = new Set(j.recipe.steps.filter((s) => s.on).map((s) => s.step));
+      const first = j.recipe.plate.in;
+      const on = new Set(j.recipe.steps.filter((s) => s.on).map((s) => s.step));
       const stages: RevealStage[] = [
         {
           caption: `${shortTitle(book.need('pick', j.id).title)}: the film's shot`,

@@ -28,8 +28,8 @@ export const verdictWorker: JobWorker = async (context) => {
       job: { ...job, subject: pick.id },
       progress: (d, t, s) => progress((30 * d) / t, 100, s),
     });
-  const document = book.need('measures', pick.id),
-    measures = document.measures;
+  const document = book.need('measures', pick.id);
+  const measures = document.measures;
   signal.throwIfAborted();
   const needs = needsOfPlate(measures, pick.marks);
   const measured = await measureTake(takePath(book, take), take.marks ?? { frame: 0, marks: [] }, {

@@ -41,8 +41,8 @@ export function CutPage(props: { book: BookState }): JSX.Element {
     put(title, (entries) => entries.map((e, k) => (k === i ? ({ ...e, ...values } as CutEntry) : e)));
   const move = (i: number, by: number): void => {
     put('reorder the cut', (entries) => {
-      const list = [...entries],
-        j = i + by;
+      const list = [...entries];
+      const j = i + by;
       if (list[i] !== undefined && list[j] !== undefined) [list[i], list[j]] = [list[j]!, list[i]!];
       return list;
     });

@@ -434,8 +434,8 @@ const [lending, setLending] = createSignal<Readonly<Record<string, { readonly fr
 function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocument }): JSX.Element {
   const t = () => props.take;
   const lent = () => lending()[t().id] ?? { from: '', later: '0' };
-  const lends = () => lent().from,
-    later = () => lent().later;
+  const lends = () => lent().from;
+  const later = () => lent().later;
   const setLends = (from: string): void => void setLending({ ...lending(), [t().id]: { ...lent(), from } });
   const setLater = (frames: string): void => void setLending({ ...lending(), [t().id]: { ...lent(), later: frames } });
   const v = () => t().info.video!;

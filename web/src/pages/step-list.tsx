@@ -105,8 +105,8 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
   createEffect(() => {
     const left = Object.fromEntries(
       Object.entries(draft()).filter(([name, v]) => {
-        const [step, ...key] = name.split('.'),
-          s = steps().find((x) => x.step === step);
+        const [step, ...key] = name.split('.');
+        const s = steps().find((x) => x.step === step);
         return Math.abs((s === undefined ? NaN : (stepNumber(s, key.join('.')) ?? NaN)) - v) > 1e-6;
       }),
     );
@@ -139,8 +139,8 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
       <ol>
         <Index each={steps()}>
           {(s, i) => {
-            const label = () => stepLabel(steps(), i),
-              asProposed = (key: string) => props.join.proposed?.[`${label()}.${key}`];
+            const label = () => stepLabel(steps(), i);
+            const asProposed = (key: string) => props.join.proposed?.[`${label()}.${key}`];
             const at = () => {
               const v = seen();
               return v !== null && v.label === label() ? v.as : null;

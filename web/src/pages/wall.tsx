@@ -25,9 +25,9 @@ export function ranked(book: BookState, pick: string): BookState['takes'] {
 
 function movePick(pick: PickDocument, by: number): void {
   void edit(`move ${pick.title}`, () => {
-    const list = [...(now()?.picks ?? [])],
-      i = list.findIndex((p) => p.id === pick.id),
-      j = i + by;
+    const list = [...(now()?.picks ?? [])];
+    const i = list.findIndex((p) => p.id === pick.id);
+    const j = i + by;
     if (i < 0 || j < 0 || j >= list.length) return null;
     [list[i], list[j]] = [list[j]!, list[i]!];
     return list.map((p, k) => ({ do: 'change' as const, kind: 'pick', id: p.id, fields: { order: k + 1 } }));
@@ -136,8 +136,8 @@ function FilmShots(props: { book: BookState; film: FilmDocument }): JSX.Element 
   const picked = (from: number, to: number): boolean => picksIn(from, to).length > 0;
   /** A name that no other pick has: with several films the film's is part of it. */
   const title = (index: number): string => {
-    const plain = props.book.films.length > 1 ? `${props.film.title}, shot ${index}` : `Shot ${index}`,
-      taken = new Set(props.book.picks.map((p) => p.title));
+    const plain = props.book.films.length > 1 ? `${props.film.title}, shot ${index}` : `Shot ${index}`;
+    const taken = new Set(props.book.picks.map((p) => p.title));
     let name = plain;
     for (let n = 2; taken.has(name); n++) name = `${plain} (${n})`;
     return name;

@@ -12,8 +12,8 @@ export function CleanFrame(props: { take: TakeDocument }): JSX.Element {
   // hand types and something else changes.
   const named = createMemo(() => props.take.marks?.cleanFrame);
   const put = (field: HTMLInputElement): void => {
-    const text = field.value.trim(),
-      n = Number(text);
+    const text = field.value.trim();
+    const n = Number(text);
     if (text !== '' && !(Number.isInteger(n) && n >= 0 && n <= last())) {
       field.value = named() === undefined ? '' : String(named());
       return;

@@ -4,8 +4,8 @@ import { gathered } from './gather-measures.js';
 
 describe('measures on the sheet', () => {
   it('tell one reason once, and keep apart what differs or is known', () => {
-    const none = notMeasurable('deg', 'no shadow is marked', 'a shadow mark'),
-      known = measured(2, 'stop', 0.1, 'seen');
+    const none = notMeasurable('deg', 'no shadow is marked', 'a shadow mark');
+    const known = measured(2, 'stop', 0.1, 'seen');
     const names = gathered([
       { name: 'azimuth', measure: none },
       { name: 'elevation', measure: { ...none } },

@@ -22,8 +22,8 @@ const lackOf = (i: Named): string | null =>
 export function gathered(items: readonly Named[]): Named[] {
   const out: Named[] = [];
   for (const i of items) {
-    const last = out[out.length - 1],
-      lack = lackOf(i);
+    const last = out[out.length - 1];
+    const lack = lackOf(i);
     if (last !== undefined && lack !== null && lack !== '' && lackOf(last) === lack)
       out[out.length - 1] = { ...last, name: `${last.name}, ${i.name}` };
     else out.push(i);

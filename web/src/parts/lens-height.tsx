@@ -8,8 +8,8 @@ export function LensHeight(props: { take: TakeDocument }): JSX.Element {
   // hand types and something else changes.
   const said = createMemo(() => props.take.marks?.cameraHeight);
   const put = (field: HTMLInputElement): void => {
-    const text = field.value.trim(),
-      v = Number(text.replace(',', '.'));
+    const text = field.value.trim();
+    const v = Number(text.replace(',', '.'));
     const bad = text !== '' && !(v > 0);
     field.setAttribute('aria-invalid', String(bad));
     if (bad) return;

@@ -8,16 +8,16 @@ import { book, edit } from '../api.js';
 import { focalMm, focalPx } from './lens-mm.js';
 
 export function LensUsed(props: { take: TakeDocument }): JSX.Element {
-  const camera = () => book()!.production.camera,
-    video = () => props.take.info.video!;
+  const camera = () => book()!.production.camera;
+  const video = () => props.take.info.video!;
   const said = createMemo(() => {
     const px = props.take.marks?.focalPx;
     return px === undefined ? '' : String(Number(focalMm(px, camera(), video()).toFixed(2)));
   });
   const put = (field: HTMLInputElement): void => {
-    const text = field.value.trim(),
-      v = Number(text.replace(',', '.')),
-      bad = text !== '' && !(v > 0);
+    const text = field.value.trim();
+    const v = Number(text.replace(',', '.'));
+    const bad = text !== '' && !(v > 0);
     field.setAttribute('aria-invalid', String(bad));
     if (bad) return;
     void edit(text === '' ? 'lens not known' : `lens ${v} mm`, () => {

@@ -11,8 +11,8 @@ export function Picture(props: {
   ratio?: number;
   caption?: JSX.Element;
 }): JSX.Element {
-  const [missing, setMissing] = createSignal(false),
-    [there, setThere] = createSignal(false);
+  const [missing, setMissing] = createSignal(false);
+  const [there, setThere] = createSignal(false);
   const address = () => frameUrl(props.source.what, props.source.id, props.frame, props.width, props.source.version);
   // Another picture may be there where the last one was not; so may this one once its film or take is found again.
   const lost = () => {

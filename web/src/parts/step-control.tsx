@@ -19,8 +19,8 @@ const told = (c: NumberControl, v: number): string =>
 
 export function StepKnob(props: Props): JSX.Element {
   const back = () => {
-    const p = props.proposed,
-      c = props.control;
+    const p = props.proposed;
+    const c = props.control;
     if (p === undefined || p === props.value) return null;
     if (c.kind === 'number')
       return Math.abs((p as number) - (props.value as number)) < c.step / 2
@@ -45,8 +45,8 @@ export function StepKnob(props: Props): JSX.Element {
 }
 
 function NumberKnob(props: Omit<Props, 'control' | 'value'> & { control: NumberControl; value: number }): JSX.Element {
-  const c = props.control,
-    id = createUniqueId();
+  const c = props.control;
+  const id = createUniqueId();
   const [wrong, setWrong] = createSignal(false);
   let field!: HTMLInputElement;
   createEffect(() => {

@@ -19,12 +19,12 @@ function latest(wanted: () => string | null): {
   readonly error: () => string | null;
   readonly late: () => boolean;
 } {
-  const [url, setUrl] = createSignal(''),
-    [error, setError] = createSignal<string | null>(null),
-    [busy, setBusy] = createSignal(false),
-    [late, setLate] = createSignal(false);
-  let shown = '',
-    gone = false;
+  const [url, setUrl] = createSignal('');
+  const [error, setError] = createSignal<string | null>(null);
+  const [busy, setBusy] = createSignal(false);
+  const [late, setLate] = createSignal(false);
+  let shown = '';
+  let gone = false;
   const fetchIt = async (address: string): Promise<void> => {
     setBusy(true);
     const slow = setTimeout(() => setLate(true), 700);
@@ -32,8 +32,8 @@ function latest(wanted: () => string | null): {
       const response = await fetch(address);
       if (gone) return;
       if (response.ok) {
-        const next = URL.createObjectURL(await response.blob()),
-          old = url();
+        const next = URL.createObjectURL(await response.blob());
+        const old = url();
         setUrl(next);
         setError(null);
         if (old !== '') URL.revokeObjectURL(old);

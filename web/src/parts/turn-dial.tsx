@@ -22,8 +22,8 @@ export function TurnDial(props: { turn: TurnPlan }): JSX.Element {
       if (t < COUNT_IN) setCount(String(COUNT_IN - Math.floor(t)));
       else setCount('');
       const f = Math.max(0, (t - COUNT_IN) * (rate.num / rate.den));
-      const i = Math.min(props.turn.yawDeg.length - 1, Math.floor(f)),
-        j = Math.min(props.turn.yawDeg.length - 1, i + 1);
+      const i = Math.min(props.turn.yawDeg.length - 1, Math.floor(f));
+      const j = Math.min(props.turn.yawDeg.length - 1, i + 1);
       setYaw(props.turn.yawDeg[i]! + (props.turn.yawDeg[j]! - props.turn.yawDeg[i]!) * Math.min(1, f - i));
       if (f < props.turn.yawDeg.length + 12) raf = requestAnimationFrame(step);
     };

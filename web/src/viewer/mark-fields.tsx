@@ -108,12 +108,12 @@ export function MarkChoice(props: {
 /** Where the points of a mark are, to be typed: one at a time, as an outline may have many. */
 function PointFields(props: { mark: Mark; onChange: (title: string, change: (m: Mark) => Mark) => void }): JSX.Element {
   const [at, setAt] = createSignal(0);
-  const points = () => handles(props.mark),
-    n = () => Math.min(at(), points().length - 1),
-    p = () => points()[n()]!;
+  const points = () => handles(props.mark);
+  const n = () => Math.min(at(), points().length - 1);
+  const p = () => points()[n()]!;
   const put = (axis: 0 | 1, field: HTMLInputElement): void => {
-    const v = Number(field.value.trim().replace(',', '.')),
-      bad = field.value.trim() === '' || !Number.isFinite(v);
+    const v = Number(field.value.trim().replace(',', '.'));
+    const bad = field.value.trim() === '' || !Number.isFinite(v);
     field.setAttribute('aria-invalid', String(bad));
     const i = n();
     if (!bad)
@@ -178,8 +178,8 @@ export function MarkFields(props: {
               size="6"
               value={String((props.mark as unknown as Record<string, number | undefined>)[f.key] ?? '')}
               onChange={(e) => {
-                const text = e.currentTarget.value,
-                  m = withField(props.mark, f, text);
+                const text = e.currentTarget.value;
+                const m = withField(props.mark, f, text);
                 e.currentTarget.setAttribute('aria-invalid', String(m === null));
                 if (m !== null)
                   props.onChange(`${props.mark.kind}: its numbers`, (now) => withField(now, f, text) ?? now);

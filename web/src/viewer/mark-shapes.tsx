@@ -18,9 +18,9 @@ export function handles(m: Mark): P[] {
     case 'shadow':
       return [[...m.foot], [...m.tip]];
     case 'head': {
-      const [cx, cy, rx, ry, deg] = m.ellipse,
-        c = Math.cos((deg * Math.PI) / 180),
-        s = Math.sin((deg * Math.PI) / 180);
+      const [cx, cy, rx, ry, deg] = m.ellipse;
+      const c = Math.cos((deg * Math.PI) / 180);
+      const s = Math.sin((deg * Math.PI) / 180);
       return [
         [cx, cy],
         [cx + rx * c, cy + rx * s],
@@ -161,9 +161,9 @@ export function MarkShape(props: {
       case 'reflector':
         return path(m.polygon, true) + (m.base === undefined ? '' : path(m.base, false));
       case 'head': {
-        const [cx, cy, rx, ry, deg] = m.ellipse,
-          x = rx * Math.cos((deg * Math.PI) / 180),
-          y = rx * Math.sin((deg * Math.PI) / 180);
+        const [cx, cy, rx, ry, deg] = m.ellipse;
+        const x = rx * Math.cos((deg * Math.PI) / 180);
+        const y = rx * Math.sin((deg * Math.PI) / 180);
         return `M${cx - x} ${cy - y}a${rx} ${ry} ${deg} 1 0 ${2 * x} ${2 * y}a${rx} ${ry} ${deg} 1 0 ${-2 * x} ${-2 * y}`;
       }
       case 'body':

@@ -10,9 +10,9 @@ import { groundCamera, groundPoint, horizonLine, project, type Pinhole } from '.
 type P = readonly [number, number];
 
 function cameraOf(view: View): Pinhole | null {
-  const f = view.focalPx.value,
-    t = view.tiltDeg.value,
-    h = view.cameraHeight.value;
+  const f = view.focalPx.value;
+  const t = view.tiltDeg.value;
+  const h = view.cameraHeight.value;
   return f === null || t === null || h === null
     ? null
     : groundCamera({
@@ -30,8 +30,8 @@ function segment(
   a: readonly [number, number, number],
   b: readonly [number, number, number],
 ): string | null {
-  const p = project(c, a),
-    q = project(c, b);
+  const p = project(c, a);
+  const q = project(c, b);
   return p === null || q === null ? null : `M${p.x.toFixed(1)} ${p.y.toFixed(1)}L${q.x.toFixed(1)} ${q.y.toFixed(1)}`;
 }
 
@@ -48,8 +48,8 @@ export function Overlays(props: {
     const c = camera();
     if (c === null) return '';
     const h = view()!.cameraHeight.value!;
-    const near = Math.max(1, Math.floor(h * 1.2)),
-      far = near + 14;
+    const near = Math.max(1, Math.floor(h * 1.2));
+    const far = near + 14;
     const parts: string[] = [];
     for (let z = near; z <= far; z++) {
       const s = segment(c, [-6, 0, z], [6, 0, z]);
@@ -71,10 +71,10 @@ export function Overlays(props: {
   };
   /** The shadow that a metre post at the stand mark would throw by the measured light. */
   const shadow = (): { post: string; shade: string; tip: P } | null => {
-    const c = camera(),
-      l = props.measures.light;
-    const az = l?.azimuthDeg.value,
-      el = l?.elevationDeg.value;
+    const c = camera();
+    const l = props.measures.light;
+    const az = l?.azimuthDeg.value;
+    const el = l?.elevationDeg.value;
     if (c === null || az == null || el == null || el < 2) return null;
     const stand = props.marks.marks.find((m) => m.kind === 'stand');
     const at =
@@ -82,14 +82,14 @@ export function Overlays(props: {
         ? groundPoint(c, stand.ground[0], stand.ground[1])
         : groundPoint(c, props.width / 2, props.height * 0.86);
     if (at === null) return null;
-    const h = 1,
-      length = h / Math.tan((el * Math.PI) / 180),
-      a = (az * Math.PI) / 180;
+    const h = 1;
+    const length = h / Math.tan((el * Math.PI) / 180);
+    const a = (az * Math.PI) / 180;
     // Light from azimuth a (0 behind the camera, positive from its right) throws the shadow away from it.
     const end: [number, number, number] = [at[0] - length * Math.sin(a), 0, at[2] + length * Math.cos(a)];
     const tip = project(c, end);
-    const post = segment(c, at, [at[0], h, at[2]]),
-      shade = segment(c, at, end);
+    const post = segment(c, at, [at[0], h, at[2]]);
+    const shade = segment(c, at, end);
     return post === null || shade === null || tip === null ? null : { post, shade, tip: [tip.x, tip.y] };
   };
   const ride = () => props.measures.ride?.frames.find((f) => f.frame === props.frame);

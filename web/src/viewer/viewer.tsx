@@ -132,8 +132,8 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
   const [pointed, setPointed] = createSignal<ProposedMark | null>(null);
   const propose = async (): Promise<void> => {
     setLooking(true);
-    const n = frame(),
-      answer = await proposeMarks(v.what, v.id, n);
+    const n = frame();
+    const answer = await proposeMarks(v.what, v.id, n);
     setLooking(false);
     if (answer === null) return;
     setProposed(answer.proposals);
@@ -168,9 +168,9 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
   const chosenMark = (): Mark | undefined => (chosen() === null ? undefined : marksFile().marks[chosen()!]);
   const save = (title: string, change: (marks: readonly Mark[]) => readonly Mark[]): void =>
     void edit(title, () => {
-      const f = facts(),
-        kind = f.pick !== undefined ? 'pick' : 'take',
-        id = f.pick?.id ?? f.take?.id;
+      const f = facts();
+      const kind = f.pick !== undefined ? 'pick' : 'take';
+      const id = f.pick?.id ?? f.take?.id;
       return id === undefined
         ? null
         : [{ do: 'change', kind, id, fields: { marks: { ...marksFile(), marks: change(marksFile().marks) } } }];
@@ -219,8 +219,8 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
   // By keyboard: while a tool is chosen the arrows move a crosshair, the space bar (or Enter) puts a point there.
   const [cross, setCross] = createSignal<P | null>(null);
   const steer = (dx: number, dy: number): void => {
-    const f = facts(),
-      [x, y] = cross() ?? [f.width / 2, f.height / 2];
+    const f = facts();
+    const [x, y] = cross() ?? [f.width / 2, f.height / 2];
     const next: P =
       cross() === null ? [x, y] : [Math.min(f.width, Math.max(0, x + dx)), Math.min(f.height, Math.max(0, y + dy))];
     setCross(next);
@@ -232,14 +232,14 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
     if (d !== null) setDrag({ ...d, point: round(toPicture(e)) });
   };
   /** A grabbed point was let go where it was: the click that follows is of that. */
-  let dropped = false,
-    grabbed: P = [0, 0];
+  let dropped = false;
+  let grabbed: P = [0, 0];
   const onUp = (e: PointerEvent): void => {
     const d = drag();
     if (d === null) return;
     setDrag(null);
-    const m = marksFile().marks[d.mark],
-      from = m === undefined ? undefined : handles(m)[d.handle];
+    const m = marksFile().marks[d.mark];
+    const from = m === undefined ? undefined : handles(m)[d.handle];
     if (m === undefined || from === undefined) return;
     // A click that moved nothing is no drag: with a tool in hand it puts a point right
     // there, as where a shadow begins at a foot.
