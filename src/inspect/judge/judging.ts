@@ -1,7 +1,7 @@
 /** What the judges of single matters share: how a matter is added, and small sums over readings. */
-import type { Recipe, RecipeStep, StepName } from '../join/types.js';
-import type { Reading, Series } from './series.js';
-import type { InspectionMatterName, InspectionStep } from './types.js';
+import type { Recipe, RecipeStep, StepName } from '../../join/types.js';
+import type { Reading, Series } from '../series.js';
+import type { InspectionMatterName, InspectionStep } from '../types.js';
 
 /** `off`: how far the value is off, in the limit's own measure; the matter fails where it is more than `limit`. `advice` is kept where it fails. */
 export interface Told {
@@ -40,6 +40,15 @@ export function peelWayOut(peel: Extract<RecipeStep, { step: 'peel' }> | null): 
     default:
       return peel?.quality === 'fast' ? 'peel again at fine quality (it is fast now)' : 'draw the garbage matte closer';
   }
+}
+
+export function values(list: readonly Reading[] | undefined): number[] {
+  return (list ?? []).map((r) => r.value);
+}
+
+/** Whether what the plate alone tells lets the matter pass, so that the take is heard. */
+export function passesAlone(told: Told | null, limit: number): boolean {
+  return told === null || told.off <= limit;
 }
 
 export function mean(list: readonly Reading[]): number {

@@ -1,0 +1,94 @@
+/** Judges the colour of the light: beside the plate's, white balance beside the take through the recipe, and how saturated the performer is. */
+import { LIMITS, OTHER_CAST, OWN_CAST, OWN_SATURATION, OWN_SPILL } from '../limits.js';
+import type { Series } from '../series.js';
+import {
+  middle,
+  ofMean,
+  passesAlone,
+  screenLeft,
+  stepOf,
+  triple,
+  values,
+  worstBy,
+  type Judge,
+  type Told,
+} from './judging.js';
+import { castBeside, isOwn, type CastBeside } from './own-picture.js';
+
+export function judgeColour(series: Series, judge: Judge): void {
+  const alone = besidePlate(series, judge),
+    beside = castBeside(series),
+    screen = stepOf(judge.recipe, 'peel')?.screen ?? 'green';
+  // What the screen left is the spill's matter.
+  const spilt = beside?.own === true && screenLeft(beside, screen) > OWN_SPILL,
+    heard = !spilt && passesAlone(alone, LIMITS.colour),
+    cast = beside === null ? null : castOver(series, judge, beside),
+    saturation = saturationOver(series, judge);
+  if (heard && cast !== null) judge.add('colour', 'stops', 'light', cast);
+  else if (heard && saturation !== null) judge.add('colour', 'ratio', 'light', saturation);
+  else if (alone === null) judge.none('colour', 'CIEDE2000', 'light', 'the performer is too small');
+  else judge.add('colour', 'CIEDE2000', 'light', alone);
+}
+
+function slopeOf(judge: Judge): readonly [number, number, number] {
+  return stepOf(judge.recipe, 'light')?.slope ?? [1, 1, 1];
+}
+
+function besidePlate(series: Series, judge: Judge): Told | null {
+  const slope = slopeOf(judge),
+    gain = [0, 1, 2].map((c) => middle(series.gains.map((g) => g[c]!)));
+  return ofMean(
+    series,
+    'colour',
+    Math.abs,
+    (v) =>
+      `the light on the performer and on the plate differ by ${v.toFixed(0)} in colour (${tooMuch(gain)}): change the light step's slope from ${triple(slope)} to about ${triple(slope.map((s, c) => s * gain[c]!))}, unless its coat is of that colour`,
+  );
+}
+
+/** In which colours the performer stands out, from the factors that would take it away. */
+function tooMuch(gain: readonly number[]): string {
+  const names = ['red', 'green', 'blue'],
+    over = gain.map((g, c) => ({ c, k: 1 / g })).sort((a, b) => b.k - a.k)[0]!;
+  return `too much ${names[over.c]!}, ${over.k.toFixed(2)} times`;
+}
+
+/** Red and blue over green beside the take, together; null within the limit. */
+function castOver(series: Series, judge: Judge, beside: CastBeside): Told | null {
+  const cast = Math.hypot(beside.red, beside.blue),
+    most = beside.own ? OWN_CAST : OTHER_CAST,
+    list = series.readings.lightBlue!;
+  if (!(cast > most)) return null;
+  return {
+    value: cast,
+    worst: worstBy(list, Math.abs),
+    off: (LIMITS.colour * cast) / most,
+    readings: list,
+    needed: `within ${most} stop, red and blue over green, of the take through the recipe`,
+    advice: `red stands ${signed(beside.red)} and blue ${signed(beside.blue)} stop over green beside the take under this recipe's light step: ${balanceAgain(beside, slopeOf(judge))}`,
+  };
+}
+
+function balanceAgain({ red, blue, own }: CastBeside, slope: readonly [number, number, number]): string {
+  if (own) return 'something changed the white balance after the join, so render again';
+  const to = [slope[0] * 2 ** -red, slope[1], slope[2] * 2 ** -blue];
+  return `render again, or change the light step's slope from ${triple(slope)} to about ${triple(to)} if the picture is this recipe's`;
+}
+
+/** How saturated the recipe's own picture is beside what it renders; null within the limit. */
+function saturationOver(series: Series, judge: Judge): Told | null {
+  const list = series.readings.saturation ?? [],
+    v = isOwn(series) ? middle(values(list)) : 1;
+  if (!(Math.abs(Math.log(v)) > OWN_SATURATION)) return null;
+  const asked = stepOf(judge.recipe, 'light')?.saturation ?? 1;
+  return {
+    value: v,
+    worst: worstBy(list, (q) => Math.abs(Math.log(q))),
+    off: (LIMITS.colour * Math.abs(Math.log(v))) / OWN_SATURATION,
+    readings: list,
+    needed: `${(1 - OWN_SATURATION).toFixed(1)} to ${(1 + OWN_SATURATION).toFixed(1)} of the take's through the recipe`,
+    advice: `the performer is ${v.toFixed(2)} times as saturated as this recipe renders (its light step's saturation is ${asked.toFixed(2)}): something changed it after the join, so render again`,
+  };
+}
+
+const signed = (v: number): string => `${v < 0 ? '−' : '+'}${Math.abs(v).toFixed(2)}`;

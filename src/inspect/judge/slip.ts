@@ -1,0 +1,115 @@
+/** Judges whether the performer keeps its place (../motion.ts and ../ground-follow.ts read it): of four ways to see it slip the worst counts. */
+import { quantile } from '../frame.js';
+import { LIMITS } from '../limits.js';
+import type { Place, Series } from '../series.js';
+import { way, type Judge } from './judging.js';
+
+/** One way of seeing it: where it stands beside where it should, frame by frame, and what is said of it. */
+interface Part {
+  readonly list: readonly Place[];
+  readonly say: (worst: Place, rms: string) => string;
+}
+
+/** Frames that a place beside its matte, a followed ground and an outline's jumps need at least. */
+const FEWEST_SHIFTS = 5,
+  FEWEST_FOLLOWED = 3,
+  FEWEST_JUMPS = 3;
+/** Px up to which a place beside the matte that stays the same is the edge's own shading. */
+const SHADED = 1.2;
+/** Share of frames on which the ground must be followed: ground that is lost now and then tells nothing of the whole way. */
+const FOLLOWED = 0.85;
+/** The difference from the neighbours' mean has one and a half times a jitter's variance. */
+const JITTER = Math.sqrt(1.5);
+/** Frames that must lie where the recipe puts them before an outline's jumps pass for the performer's own. */
+const PROVEN = 3;
+
+export function judgeSlip(series: Series, judge: Judge): void {
+  const ground = besideGround(series),
+    sound = ground !== null && rmsOf(ground.list) <= LIMITS.slip,
+    parts = [besideMatte(series), besideRecipe(series), ground, outAndBack(series, sound)].filter((p) => p !== null);
+  if (parts.length === 0) {
+    judge.none('slip', 'px', 'ride', 'fewer than four frames, or nothing to follow');
+    return;
+  }
+  const worst = parts.reduce((w, p) => (rmsOf(p.list) > rmsOf(w.list) ? p : w)),
+    v = rmsOf(worst.list),
+    at = worst.list.reduce((w, p) => (Math.hypot(p.x, p.y) > Math.hypot(w.x, w.y) ? p : w));
+  judge.rows(
+    'slip',
+    worst.list.map((p) => ({ frame: p.frame, value: Math.hypot(p.x, p.y) })),
+  );
+  judge.add('slip', 'px', 'ride', { value: v, worst: at.frame, off: v, advice: worst.say(at, v.toFixed(2)) });
+}
+
+/** The picture beside its own matte. Shading makes its edge look a little off, always the same way: only what changes is a slip, or what is more than a pixel. */
+function besideMatte(series: Series): Part | null {
+  if (series.shift.length < FEWEST_SHIFTS) return null;
+  return {
+    list: aboutMedian(series.shift, SHADED),
+    say: (w, rms) =>
+      `in the picture the performer stands ${rms} px rms beside its own matte (frame ${w.frame}: ${way(w.x, w.y)}): render join and matte again from one recipe`,
+  };
+}
+
+function besideRecipe(series: Series): Part | null {
+  if (series.against.length === 0) return null;
+  return {
+    list: [...series.against],
+    say: (w, rms) =>
+      `the performer stands ${rms} px rms beside where the recipe puts it (frame ${w.frame}: ${way(w.x, w.y)}): render again`,
+  };
+}
+
+/** The planned foot beside the plate's own ground. */
+function besideGround(series: Series): Part | null {
+  const followed = series.followed.filter((v) => v).length;
+  if (series.slipPlan.length < FEWEST_FOLLOWED || followed < FOLLOWED * series.followed.length) return null;
+  const mx = series.slipPlan.reduce((s, p) => s + p.x, 0) / series.slipPlan.length,
+    my = series.slipPlan.reduce((s, p) => s + p.y, 0) / series.slipPlan.length;
+  return {
+    list: series.slipPlan.map((p) => ({ frame: p.frame, x: p.x - mx, y: p.y - my })),
+    say: (w, rms) =>
+      `the plate's ground under the performer goes otherwise than the ride, by ${rms} px rms: move the stand on frame ${w.frame} by ${way(w.x, w.y)}, or mark it on more frames`,
+  };
+}
+
+/**
+ * The outline out of its neighbours' path. A picture that moves smoothly beside a plan that does not shows the plan's fault, not its own; where the
+ * ground proves the plan (`sound`), the plan counts.
+ */
+function outAndBack(series: Series, sound: boolean): Part | null {
+  if (series.jitter.length < FEWEST_JUMPS || ownStep(series)) return null;
+  const beside = series.jitter.map((p) => jump(p.frame, p.x, p.y)),
+    plain = series.jitter.map((p) => jump(p.frame, p.plain[0], p.plain[1]));
+  return {
+    list: sound || rmsOf(beside) <= rmsOf(plain) ? beside : plain,
+    say: (w, rms) =>
+      `the performer jumps by ${rms} px rms from frame to frame, most on frame ${w.frame} (${way(w.x, w.y)} out of its neighbours' path): see in the ride whether the place it rides on jumps there, and put it right on that frame or mark the stand on more frames`,
+  };
+}
+
+const jump = (frame: number, x: number, y: number): Place => ({ frame, x: (1 / JITTER) * x, y: (1 / JITTER) * y });
+
+/** An outline that jumps though the picture lies where the recipe puts it and the recipe's ride does not jump: a gait, most at few frames a second. */
+function ownStep(series: Series): boolean {
+  if (series.against.length < PROVEN || rmsOf(series.against) > LIMITS.slip / 2) return false;
+  const ride = series.jitter.map((p) => ({
+    frame: p.frame,
+    x: (p.plain[0] - p.x) / JITTER,
+    y: (p.plain[1] - p.y) / JITTER,
+  }));
+  return rmsOf(ride) <= LIMITS.slip;
+}
+
+/** Places about their median, where that is no more than `free`. */
+function aboutMedian(list: readonly Place[], free: number): Place[] {
+  const middleOf = (pick: (p: Place) => number): number => quantile(list.map(pick), 0.5),
+    mx = middleOf((p) => p.x),
+    my = middleOf((p) => p.y),
+    k = Math.hypot(mx, my) > free ? 0 : 1;
+  return list.map((p) => ({ frame: p.frame, x: p.x - k * mx, y: p.y - k * my }));
+}
+
+function rmsOf(list: readonly Place[]): number {
+  return Math.sqrt(list.reduce((s, p) => s + p.x * p.x + p.y * p.y, 0) / list.length);
+}
