@@ -23,8 +23,10 @@ export const GRAIN_LAWS = {
 } as const;
 
 export interface Look {
-  readonly finish: Omit<Finish, 'exposure' | 'tint'> /** Mean luminance that the exposure is set to. */;
-  readonly mean: number /** Share of the light's departure from white that the balance takes out, and what the grade adds a channel. */;
+  readonly finish: Omit<Finish, 'exposure' | 'tint'>;
+  /** Mean luminance that the exposure is set to. */
+  readonly mean: number;
+  /** Share of the light's departure from white that the balance takes out, and what the grade adds a channel. */
   readonly balance: number;
   readonly grade: Vec3;
   readonly law: keyof typeof GRAIN_LAWS;

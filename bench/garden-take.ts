@@ -11,12 +11,15 @@ import { VideoWriter } from '../src/media/video-writer.js';
 import { addShifted, castShadow, performer, waves, type HardFrame } from './hard-screens.js';
 
 export interface Garden {
-  readonly name: string /** Largest way of a leaf, px. */;
-  readonly wind: number /** Light on the empty frame over the take's. */;
+  readonly name: string;
+  /** Largest way of a leaf, px. */
+  readonly wind: number;
+  /** Light on the empty frame over the take's. */
   readonly drift: number;
   readonly cast: number;
   readonly noise: number;
-  readonly crf: number /** The phone exposed and balanced the empty frame otherwise, and bent its curve. */;
+  readonly crf: number;
+  /** The phone exposed and balanced the empty frame otherwise, and bent its curve. */
   readonly phone?: boolean;
 }
 export const GARDENS: readonly Garden[] = [

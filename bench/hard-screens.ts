@@ -255,11 +255,13 @@ export const HARD: readonly HardScreen[] = [
 ];
 
 export interface HardFrame {
-  readonly alpha: Float32Array /** Planar coded R'G'B' before spill. */;
+  readonly alpha: Float32Array;
+  /** Planar coded R'G'B' before spill. */
   readonly colour: Float32Array;
 }
 export interface HardTake {
-  readonly frames: readonly HardFrame[] /** Outline of the green toy a frame; null without one. */;
+  readonly frames: readonly HardFrame[];
+  /** Outline of the green toy a frame; null without one. */
   readonly toy: readonly (readonly (readonly [number, number])[])[] | null;
 }
 

@@ -23,7 +23,8 @@ export interface OutlineCase {
   readonly name: string;
   readonly subject: number;
   readonly set: 'camel' | 'dog' | 'table' | 'street';
-  readonly from: number /** Height of the subject's picture over the take's. */;
+  readonly from: number;
+  /** Height of the subject's picture over the take's. */
   readonly size: number;
   readonly at: readonly [number, number];
 }
@@ -41,7 +42,8 @@ export const CASES: readonly OutlineCase[] = [
 ];
 
 export interface OutlineTruth {
-  readonly alpha: Float32Array /** Straight, BT.709-coded. */;
+  readonly alpha: Float32Array;
+  /** Straight, BT.709-coded. */
   readonly colour: Float32Array;
 }
 

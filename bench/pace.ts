@@ -49,10 +49,12 @@ cv2.setNumThreads(1)
 for line in sys.stdin:
     a, b, c, w, h = json.loads(line)
     I = [np.fromfile(f, np.float32).reshape(3, h, w).transpose(1, 2, 0).clip(0, 1) for f in (a, b, c)]
-    g = [(i @ np.array([.2126, .7152, .0722], np.float32) * 255).round().clip(0, 255).astype(np.uint8) for i in (I[0], I[2])]
+    luma = [i @ np.array([.2126, .7152, .0722], np.float32) for i in (I[0], I[2])]
+    g = [(l * 255).round().clip(0, 255).astype(np.uint8) for l in luma]
     f = cv2.DISOpticalFlow_create(cv2.DISOPTICAL_FLOW_PRESET_MEDIUM).calc(g[0], g[1], None)
     X, Y = np.meshgrid(np.arange(w, dtype=np.float32), np.arange(h, dtype=np.float32))
-    W = lambda i, k: cv2.remap(i, X + k * f[..., 0], Y + k * f[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    W = lambda i, k: cv2.remap(i, X + k * f[..., 0], Y + k * f[..., 1],
+                               cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     m = .5 * (W(I[0], -.5) + W(I[2], .5))
     print(float(-10 * np.log10(np.mean((m - I[1]) ** 2) + 1e-12)))
 `;

@@ -56,7 +56,8 @@ interface Case {
   readonly truth: (f: number) => Picture;
   readonly offset: number;
   readonly targetPolygon: Point2[];
-  readonly sourcePolygon: Point2[] /** Part judged, on a frame. */;
+  readonly sourcePolygon: Point2[];
+  /** Part judged, on a frame. */
   readonly judged: (f: number) => Point2[];
 }
 
@@ -204,7 +205,8 @@ const CLONE = `
 import sys, json, numpy as np, cv2
 for line in sys.stdin:
     t, s, m, o, w, h = json.loads(line)
-    L = lambda f: (np.fromfile(f, np.float32).reshape(3, h, w).transpose(1, 2, 0).clip(0, 1) * 255).round().astype(np.uint8)
+    P = lambda f: np.fromfile(f, np.float32).reshape(3, h, w).transpose(1, 2, 0)
+    L = lambda f: (P(f).clip(0, 1) * 255).round().astype(np.uint8)
     k = (np.fromfile(m, np.float32).reshape(h, w) > .5).astype(np.uint8) * 255
     x, y, a, b = cv2.boundingRect(k)
     r = cv2.seamlessClone(L(s), L(t), k, (x + a // 2, y + b // 2), cv2.NORMAL_CLONE)

@@ -138,7 +138,8 @@ describe.skipIf(!there)('a production on real footage', () => {
         '-v',
         'error',
         '-show_entries',
-        'stream=codec_type,codec_name,width,height,r_frame_rate,color_space,color_transfer,color_primaries,color_range,sample_rate,nb_frames',
+        'stream=codec_type,codec_name,width,height,r_frame_rate,color_space,' +
+          'color_transfer,color_primaries,color_range,sample_rate,nb_frames',
         '-of',
         'json',
         reel,

@@ -204,7 +204,9 @@ describe('kill -9', () => {
         b.edit('pair ' + i, (e) => {
           e.put('moment', { id: 'r' + run + '-' + i + '-a', take: 't', frame: i, kind: 'k', note: '' });
           e.put('moment', { id: 'r' + run + '-' + i + '-b', take: 't', frame: i, kind: 'k', note: '' });
-          if (i % 3 === 2) e.remove('moment', 'r' + run + '-' + (i - 1) + '-a'), e.remove('moment', 'r' + run + '-' + (i - 1) + '-b');
+          if (i % 3 !== 2) return;
+          e.remove('moment', 'r' + run + '-' + (i - 1) + '-a');
+          e.remove('moment', 'r' + run + '-' + (i - 1) + '-b');
         });
         process.stdout.write(i + '\\n');
       }`,

@@ -28,7 +28,8 @@ export interface ProgrammeItem {
   readonly borrowed: {
     readonly film: string;
     readonly in: number;
-    readonly out: number /** The sound is not the film's. */;
+    readonly out: number;
+    /** The sound is not the film's. */
     readonly otherSound?: boolean;
   } | null;
 }

@@ -7,7 +7,8 @@ export interface Component {
   readonly label: number;
   readonly area: number;
   readonly x0: number;
-  readonly y0: number /** Exclusive. */;
+  readonly y0: number;
+  /** Exclusive. */
   readonly x1: number;
   readonly y1: number;
   readonly cx: number;

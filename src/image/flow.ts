@@ -57,7 +57,8 @@ const EDGE = 300;
 interface PaddedLevel {
   readonly width: number;
   readonly height: number;
-  readonly stride: number /** Pointer to pixel (0, 0) in the kernels' memory. */;
+  readonly stride: number;
+  /** Pointer to pixel (0, 0) in the kernels' memory. */
   readonly origin: number;
   readonly block: number;
 }

@@ -3,7 +3,8 @@ import { PlatewrightError } from '../core/errors.js';
 
 export interface Moments {
   readonly count: number;
-  readonly mean: number /** Population variance. */;
+  readonly mean: number;
+  /** Population variance. */
   readonly variance: number;
   readonly min: number;
   readonly max: number;

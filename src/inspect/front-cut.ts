@@ -148,7 +148,8 @@ export interface WrongCut {
   readonly frame: number;
   readonly thing: number;
   readonly offPx: number;
-  readonly at: readonly [number, number] /** An edge lies beside the cut; else none lies near it at all. */;
+  readonly at: readonly [number, number];
+  /** An edge lies beside the cut; else none lies near it at all. */
   readonly beside: boolean;
 }
 

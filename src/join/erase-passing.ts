@@ -215,7 +215,8 @@ function touching(mask: Float32Array, hidden: Float32Array, w: number, h: number
 }
 
 interface Rival {
-  readonly near: Picture /** > 0 where it is asked. */;
+  readonly near: Picture;
+  /** > 0 where it is asked. */
   readonly beside: Float32Array;
 }
 

@@ -72,7 +72,8 @@ interface Half {
   readonly h: number;
   readonly planes: Float32Array[];
   readonly hole: Uint8Array;
-  readonly known: Uint8Array /** 1 where it may be copied from. */;
+  readonly known: Uint8Array;
+  /** 1 where it may be copied from. */
   readonly sources: Uint8Array;
 }
 

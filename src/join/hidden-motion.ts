@@ -17,7 +17,8 @@ import { lightBetween, structureOf, type LocalField } from './local-field.js';
 /** A picture over the frame's own pixels, and 1 where it shows the set. */
 export interface Shown {
   readonly luma: Float32Array;
-  readonly open: Float32Array /** Kept by `hiddenMotion`: the luma, gone on smoothly where it hides. */;
+  readonly open: Float32Array;
+  /** Kept by `hiddenMotion`: the luma, gone on smoothly where it hides. */
   filled?: Float32Array;
 }
 
@@ -134,8 +135,10 @@ function helps(before: number, after: number): boolean {
 
 interface Way {
   readonly u: Float32Array;
-  readonly v: Float32Array /** 1 where it is believed. */;
-  readonly known: Uint8Array /** How much the surroundings tell of place, 0..1. */;
+  readonly v: Float32Array;
+  /** 1 where it is believed. */
+  readonly known: Uint8Array;
+  /** How much the surroundings tell of place, 0..1. */
   readonly tells: Float32Array;
 }
 
@@ -211,7 +214,11 @@ function scaled(p: Float32Array, gain: number): Float32Array {
 
 interface WayMap {
   readonly u: Float64Array;
-  readonly v: Float64Array /** Median of what is left, what 85 in a hundred stay under, and its root mean square, each point counted up to CAP_PX; px. Parallax may be that of few points, and then a few wrong ways may hide it. */;
+  readonly v: Float64Array;
+  /**
+   * Median of what is left, what 85 in a hundred stay under, and its root mean square, each point counted up to
+   * CAP_PX; px. Parallax may be that of few points, and then a few wrong ways may hide it.
+   */
   readonly left: number;
   readonly most: number;
   readonly far: number;

@@ -107,7 +107,8 @@ const DOWN: Mat3 = [0.5, 0, 0, 0, 0.5, 0, 0, 0, 1],
   UP: Mat3 = [2, 0, 0, 0, 2, 0, 0, 0, 1];
 
 interface CutOut {
-  readonly picture: Picture /** Its luma at half the size. */;
+  readonly picture: Picture;
+  /** Its luma at half the size. */
   readonly half: Picture;
   readonly x0: number;
   readonly y0: number;

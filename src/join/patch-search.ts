@@ -24,11 +24,15 @@ const REPEATS = 4;
 
 export interface Level {
   readonly w: number;
-  readonly h: number /** interleaved RGB */;
-  readonly rgb: Float32Array /** of the finest level, a pair a pixel (patch-roughness.ts) */;
+  readonly h: number;
+  /** interleaved RGB */
+  readonly rgb: Float32Array;
+  /** of the finest level, a pair a pixel (patch-roughness.ts) */
   readonly rough: Float32Array;
-  readonly hole: Uint8Array /** known and allowed as a source */;
-  readonly known: Uint8Array /** has a value to be compared with */;
+  readonly hole: Uint8Array;
+  /** known and allowed as a source */
+  readonly known: Uint8Array;
+  /** has a value to be compared with */
   readonly valued: Uint8Array;
 }
 

@@ -213,7 +213,8 @@ export interface BodyDepth {
   readonly head: number;
   readonly deep: number;
   readonly parts?: readonly BodyPart[];
-  readonly small?: readonly BodyPart[] /** Its front surface, where the take told it. */;
+  readonly small?: readonly BodyPart[];
+  /** Its front surface, where the take told it. */
   readonly front?: readonly FrontPoint[];
 }
 /** A point of a body's front: place right of and above the foot on the picture, and how far it stands nearer to the camera than the foot; in shares of the body's height. */

@@ -188,11 +188,15 @@ function solveLens(
       `the picture does not move as a turning camera's would (${fit.residualPx.toFixed(2)} px left over ` +
         `against ${free.toFixed(2)} px for a free plane): the camera travels`,
     );
-  if (fit.focalSd > 0.12 * fit.focalPx || angle < 1.5)
+  if (fit.focalSd > 0.12 * fit.focalPx || angle < 1.5) {
+    const little =
+      angle < 5
+        ? `the camera turns too little (${angle.toFixed(1)}°)`
+        : 'too little of the set is found again while the camera turns';
     return none(
-      `${angle < 5 ? `the camera turns too little (${angle.toFixed(1)}°)` : 'too little of the set is found again while the camera turns'}` +
-        ` to tell the lens: ${fit.focalPx.toFixed(0)} px would be uncertain by ${fit.focalSd.toFixed(0)} px`,
+      `${little} to tell the lens: ${fit.focalPx.toFixed(0)} px would be uncertain by ${fit.focalSd.toFixed(0)} px`,
     );
+  }
   const how =
     `self-calibration from a turn of ${angle.toFixed(1)}° over matched points of the ` +
     `set${distorted ? ', with radial distortion' : ''}`;

@@ -18,7 +18,8 @@ const START_SLACK = 0.12;
 
 export interface PosePace {
   readonly pace: number;
-  readonly sd: number /** Plate seconds = pace × take seconds + offset. */;
+  readonly sd: number;
+  /** Plate seconds = pace × take seconds + offset. */
   readonly offsetS: number;
 }
 

@@ -61,6 +61,10 @@ export function stirMatter(needs: PlateNeeds, take: TakeMeasures, t: Tolerances)
       ? ''
       : `${rates[1] < rates[0] ? 'faster' : 'slower'}: the plate's sways at ${rates[0].toFixed(1)} Hz, ` +
         `this one at ${rates[1].toFixed(1)}`;
+  const advice =
+    [still ? 'nothing is seen to stir: a fan or a tugged hem is needed' : say, pace]
+      .filter((x) => x !== '')
+      .join('; ') || 'look at it beside the plate';
   return {
     matter: 'stir',
     measured: have,
@@ -70,7 +74,7 @@ export function stirMatter(needs: PlateNeeds, take: TakeMeasures, t: Tolerances)
     verdict,
     tolerance: t.stir,
     change:
-      `${verdict === 'fits' ? "stirs as the plate's does" : [still ? 'nothing is seen to stir: a fan or a tugged hem is needed' : say, pace].filter((x) => x !== '').join('; ') || 'look at it beside the plate'}` +
+      (verdict === 'fits' ? "stirs as the plate's does" : advice) +
       (take.stir!.marked
         ? ''
         : '; read over the whole performer, whose own movements count: mark the fur or cloth for a surer answer'),

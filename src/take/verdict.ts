@@ -171,7 +171,8 @@ function lengthMatter(
 export interface RankedTake<T> {
   readonly take: T;
   readonly verdict: Verdict;
-  readonly star: boolean /** Sum of strays over tolerances: what choosing it costs. */;
+  readonly star: boolean;
+  /** Sum of strays over tolerances: what choosing it costs. */
   readonly cost: number;
   readonly rank: number;
 }

@@ -70,7 +70,9 @@ export function register(program: Command): void {
         const { replaced = [] } = done as { replaced?: readonly string[] };
         if (replaced.length > 0)
           process.stderr.write(
-            `${o.handToo === true ? 'the new recipe has no place for' : 'the recipe was proposed anew, without what a hand had changed'}` +
+            (o.handToo === true
+              ? 'the new recipe has no place for'
+              : 'the recipe was proposed anew, without what a hand had changed') +
               `: ${replaced.join('; ')}` +
               (o.handToo === true
                 ? ''

@@ -30,10 +30,11 @@ export function register(program: Command): void {
           : { address: lanAddress(o.lan === true ? null : o.lan), port: portOf('--lan-port', o.lanPort) };
       const folder = await withBook(o, async (book) => book.folder);
       const service = await listen(resolve(folder), { port, ...(lan === undefined ? {} : { lan }) });
+      const invited = service.phones?.invitation();
+      const forPhones = invited === undefined ? {} : { phone: invited.address, code: invited.code };
       process.stdout.write(
         o.json === true
-          ? `${JSON.stringify({ url: service.url, port: service.port, ...(service.phones === null ? {} : { phone: service.phones.invitation().address, code: service.phones.invitation().code }) })}` +
-              '\n'
+          ? `${JSON.stringify({ url: service.url, port: service.port, ...forPhones })}\n`
           : `the workbench is at ${service.url} (Ctrl-C closes it)\n`,
       );
       if (service.phones !== null && o.json !== true) {

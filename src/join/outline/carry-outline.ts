@@ -24,7 +24,8 @@ const ROOM = 0.25,
   ROOM_PX = 20;
 
 export interface Settled {
-  readonly frame: SmallFrame /** 1 performer, 0 set, of the whole small picture. */;
+  readonly frame: SmallFrame;
+  /** 1 performer, 0 set, of the whole small picture. */
   readonly mask: Uint8Array;
 }
 

@@ -7,8 +7,10 @@ import { invert, type Mat3 } from '../../geometry/mat3.js';
 
 interface Part {
   readonly share: number;
-  readonly mean: readonly [number, number, number] /** Inverse covariance. */;
-  readonly inverse: Mat3 /** Logarithm of the density's factor and the share. */;
+  readonly mean: readonly [number, number, number];
+  /** Inverse covariance. */
+  readonly inverse: Mat3;
+  /** Logarithm of the density's factor and the share. */
   readonly log: number;
   readonly covariance: readonly number[];
 }

@@ -84,7 +84,8 @@ export function sideOf(points: readonly Point[]): number {
 
 export interface FoundOutline {
   readonly polygon: [number, number][];
-  readonly why: string /** Share of the picture that it holds. */;
+  readonly why: string;
+  /** Share of the picture that it holds. */
   readonly share: number;
 }
 

@@ -6,13 +6,12 @@ import { changeStudio } from '../api.js';
 export function StudioPart(props: { rows: readonly StudioRow[] }): JSX.Element {
   /** A line that the book refused shows the book's value again. */
   const [drawn, setDrawn] = createSignal(0);
+  const valueOf = (name: string): string | undefined => props.rows.find((r) => r.name === name)?.value;
   return (
     <details class="studio">
       <summary>
-        The studio: {props.rows.find((r) => r.name === 'performer')?.value},{' '}
-        {props.rows.find((r) => r.name === 'height')?.value} m; {props.rows.find((r) => r.name === 'camera')?.value},{' '}
-        {props.rows.find((r) => r.name === 'lenses')?.value} mm; room {props.rows.find((r) => r.name === 'room')?.value}{' '}
-        m
+        The studio: {valueOf('performer')}, {valueOf('height')} m; {valueOf('camera')}, {valueOf('lenses')} mm; room{' '}
+        {valueOf('room')} m
       </summary>
       <p class="how">
         Camera, lenses, place and room start as examples: put in your own, or the briefs send you to the wrong spot.

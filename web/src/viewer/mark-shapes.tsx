@@ -164,7 +164,8 @@ export function MarkShape(props: {
         const [cx, cy, rx, ry, deg] = m.ellipse;
         const x = rx * Math.cos((deg * Math.PI) / 180);
         const y = rx * Math.sin((deg * Math.PI) / 180);
-        return `M${cx - x} ${cy - y}a${rx} ${ry} ${deg} 1 0 ${2 * x} ${2 * y}a${rx} ${ry} ${deg} 1 0 ${-2 * x} ${-2 * y}`;
+        const half = `a${rx} ${ry} ${deg} 1 0`;
+        return `M${cx - x} ${cy - y}${half} ${2 * x} ${2 * y}${half} ${-2 * x} ${-2 * y}`;
       }
       case 'body':
         return (
