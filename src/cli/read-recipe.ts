@@ -7,7 +7,13 @@ import { STEP_ORDER, type Recipe, type StepName } from '../join/types.js';
 
 const count = z.int().min(0);
 const side = z
-  .looseObject({ in: count, out: count, widthPx: z.int().min(1), heightPx: z.int().min(1) })
+  .looseObject({
+    in: count,
+    out: count,
+    widthPx: z.int().min(1),
+    heightPx: z.int().min(1),
+    held: z.array(count).optional(),
+  })
   .refine((s) => s.out > s.in, { message: 'out must lie after in' });
 const placement = z
   .array(z.object({ frame: z.int(), matrix: z.array(z.number()).length(9) }))

@@ -35,6 +35,7 @@ export function mendedClipPath(book: Book, id: string, recipe: Recipe): string |
         air?.plateGrain ?? null,
         air?.seed ?? 0,
         book.get('measures', id)?.measures.camera ?? null,
+        ...(recipe.plate.held === undefined ? [] : [recipe.plate.held]),
       ]),
     )
     .digest('hex')

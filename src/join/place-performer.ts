@@ -18,6 +18,7 @@ import { shadeGround, type Box, type GroundShade } from './ground.js';
 import type { PerformerPicture } from './performer.js';
 import { shadeOnPerformer } from './plate-shade.js';
 import { keptShade } from './kept-shadow.js';
+import { picturesBeside } from './held-plate.js';
 import { relight } from './relight.js';
 import { placementAt, shutterPlacements } from './ride.js';
 import { steadyMatrix } from './steady.js';
@@ -52,7 +53,14 @@ export function placePerformer(
   const steadied = multiply(steadyMatrix(steady, takeFrame), [unit, 0, 0, 0, unit, 0, 0, 0, 1]);
   const [bx0, by0, bx1, by1] = performer.box;
   const placements =
-    ride === null ? [IDENTITY] : shutterPlacements(ride, frame, [bx0 * unit, by0 * unit, bx1 * unit, by1 * unit]);
+    ride === null
+      ? [IDENTITY]
+      : shutterPlacements(
+          ride,
+          frame,
+          [bx0 * unit, by0 * unit, bx1 * unit, by1 * unit],
+          picturesBeside(tools.recipe.plate, frame),
+        );
   const matrices = placements.map((m) => multiply(m, steadied));
   const soften = air?.softenPx ?? 0;
   const first = placements[0]!;

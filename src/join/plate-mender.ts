@@ -15,6 +15,7 @@ import { PlateCleaner } from './erase.js';
 import { growGrain, layBox } from './erase-file.js';
 import { patchFrame } from './frame-box.js';
 import { grower, type Grower } from './grain.js';
+import { pictureOf } from './held-plate.js';
 import { reframeOf } from './reframe.js';
 import type { PlateMender } from './render.js';
 import { mendsPlate } from './mends-plate.js';
@@ -46,12 +47,13 @@ export function plateMender(recipe: Recipe, camera?: CameraMove): PlateMender | 
         patch?.on === true ? patch : null,
         camera,
       );
-      const { cleaner, canvas, patcher } = await tools;
+      const { cleaner, canvas, patcher } = await tools,
+        shown = pictureOf(recipe.plate, frame);
       const patched =
         patcher !== null && steps.has('patch')
-          ? { ...(await patcher.patch({ ...plate, index: frame })), index: plate.index }
+          ? { ...(await patcher.patch({ ...plate, index: shown })), index: plate.index }
           : plate;
-      return mendFrame(frame, patched, steps.has('erase') ? cleaner : null, steps.has('widen') ? canvas : null, grain);
+      return mendFrame(shown, patched, steps.has('erase') ? cleaner : null, steps.has('widen') ? canvas : null, grain);
     },
     async close() {
       await (await tools?.catch(() => null))?.patcher?.close();

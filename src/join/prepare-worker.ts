@@ -6,6 +6,7 @@ import { composeTools, type ComposeTools } from './active-steps.js';
 import { STILL } from './carrier.js';
 import { joinTools } from './join-tools.js';
 import { HandOver } from './hand-over.js';
+import { pictureOf } from './held-plate.js';
 import { PerformerSource, takeFrameOf } from './performer-source.js';
 import { preparePerformer } from './place-performer.js';
 import { modelPeeler, type ScreenSet } from './screen-peeler.js';
@@ -61,7 +62,8 @@ async function answer(order: Extract<LaneOrder, { kind: 'frames' }>): Promise<vo
       // What lies in front needs the set's motion and is no part of this; so any carrier will do.
       if (used === undefined) tools.set(key, (used = composeTools(recipe, order.choice, widens, STILL)));
       source ??= open();
-      const performer = await (await source).at(n, { patched: used.active.names.has('patch') });
+      const shown = pictureOf(recipe.plate, n),
+        performer = await (await source).at(shown, { patched: used.active.names.has('patch') });
       if (peelsOnly) {
         port.postMessage({
           batch: order.batch,
@@ -73,8 +75,8 @@ async function answer(order: Extract<LaneOrder, { kind: 'frames' }>): Promise<vo
       const prepared = preparePerformer(
         used,
         performer,
-        n,
-        takeFrameOf(recipe, n),
+        shown,
+        takeFrameOf(recipe, shown),
         recipe.plate.widthPx,
         recipe.plate.heightPx,
       );

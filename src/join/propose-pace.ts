@@ -10,6 +10,7 @@ import { facesOf } from '../plate/turn-face.js';
 import { paceOfPoses } from '../take/pace-poses.js';
 import { smoothCubic } from './carrier.js';
 import { withoutRepeats } from './held-frames.js';
+import { pictureNumbers } from './held-plate.js';
 import { marksOf, type ProposalInput, type Side } from './proposal-input.js';
 import type { PaceStep } from './types.js';
 
@@ -120,22 +121,23 @@ export function proposePace(input: ProposalInput, carried: boolean, mirrored: bo
 function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): PaceStep {
   const pm = input.plate.measures,
     tm = input.take.measures;
-  const plateFps = framesPerSecond(parseRate(pm.rate)),
+  const fileFps = framesPerSecond(parseRate(pm.rate)),
+    // Of a film that shows some pictures twice, its own pictures' rate.
+    plateFps = pm.repeats?.cycle?.ownFps ?? fileFps,
     takeFps = framesPerSecond(parseRate(tm.rate));
   const n = pm.span.out - pm.span.in,
+    picture = pictureNumbers(pm),
     apart = Math.abs(takeFps / plateFps - 1),
     alike = apart < ONE_RATE && apart * n < LEAST_DRIFT;
   const ratio = alike ? 1 : takeFps / plateFps;
   const last = tm.span.out - 1;
-  const held =
-    last > tm.span.in
-      ? Array.from({ length: n }, (_, i) => tm.span.in + i * ratio).filter((v) => v > last + 0.5).length
-      : 0;
+  const plain = Array.from({ length: n }, (_, i) => tm.span.in + picture(i) * ratio),
+    held = last > tm.span.in ? plain.filter((v) => v > last + 0.5).length : 0;
   const straight: PaceStep = {
     step: 'pace',
     on: true,
     method: ratio === 1 ? 'nearest' : 'flow',
-    curve: Array.from({ length: n }, (_, i) => Math.min(last, tm.span.in + i * ratio)),
+    curve: plain.map((v) => Math.min(last, v)),
     why:
       (ratio === 1
         ? `frame for frame: ${apart === 0 ? 'both run at one rate' : `${Number(takeFps.toFixed(3))} and ${Number(plateFps.toFixed(3))} frames a second are near enough`} and nothing has to turn faster`
@@ -145,7 +147,7 @@ function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): 
   const platePoses = posesOf(input.plate),
     takePoses = posesOfTake(input.take, mirrored);
   const need = yawOfPlate(input.plate, platePoses, carried);
-  const have = need === null ? null : yawOfTake(takePoses, platePoses, need, plateFps, takeFps);
+  const have = need === null ? null : yawOfTake(takePoses, platePoses, need, fileFps, takeFps);
   if (need === null || have === null) return straight;
   const takeYaw: number[] = [];
   for (let f = tm.span.in; f <= last; f++) takeYaw.push(have(f));
@@ -178,7 +180,7 @@ function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): 
     return tm.span.in + k + t;
   });
   const even = evened(matched, takeYaw, tm.span.in, last),
-    curve = missing > 0 ? landed(even, last, plateFps) : even;
+    curve = missing > 0 ? landed(even, last, fileFps) : even;
   const moving = curve.filter((v, i) => i === 0 || v > curve[i - 1]!);
   const mean = (moving[moving.length - 1]! - moving[0]!) / Math.max(1, moving.length - 1);
   const same = curve.every((v, i) => Math.abs(v - straight.curve[i]!) < 0.75);

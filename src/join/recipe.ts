@@ -43,12 +43,17 @@ import { proposeFront } from './propose-front.js';
 import { proposeErase } from './propose-erase.js';
 import { proposeGround } from './propose-ground.js';
 import { sayTurning, turningPlace } from './turning-stand.js';
+import { withHeldPictures } from './held-plate.js';
 import { proposeWiden } from './propose-widen.js';
 import { proposePace } from './propose-pace.js';
 import type { GivenStir, GroundStep, LightStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep } from './types.js';
 
 /** Proposes the recipe. Throws `PW-JOIN-STAND` where nothing says where the performer goes. */
-export async function proposeRecipe(given: ProposalInput): Promise<Recipe> {
+export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
+  return withHeldPictures(await proposeSteps(input), input.plate.measures);
+}
+
+async function proposeSteps(given: ProposalInput): Promise<Recipe> {
   // Shadows found where nobody marked one serve as marked ones do.
   const input = {
       ...given,

@@ -18,6 +18,7 @@ import { composeFrame, linearPicture, type ComposedBox } from './compose.js';
 import { FrameRoom } from './frame-room.js';
 import { freePlace } from './hand-over.js';
 import { patchFrame } from './frame-box.js';
+import { pictureOf } from './held-plate.js';
 import { fullFrame, type FullPlanes } from './full-frame.js';
 import { PerformerSource, takeFrameOf, type Asked, type PerformerTools } from './performer-source.js';
 import { joinPatchOf, mendsPlate } from './mends-plate.js';
@@ -186,14 +187,16 @@ export class JoinRenderer {
       this.recipe.steps.some((s) => mendsPlate(s) && tools.active.names.has(s.step))
     )
       plate = await this.options.mender.mend(n, source, tools.active.names);
+    // Where the film repeats a picture, all that is laid on it is the picture's first frame's, its grain too.
+    const shown = pictureOf(this.recipe.plate, n);
     let prepared: Prepared | null = null;
     if (ahead !== undefined && 'prepared' in ahead) prepared = ahead.prepared;
     else if (showsPerformer(tools))
       prepared = preparePerformer(
         tools,
-        ahead?.performer ?? (await this.source.at(n, askedOf(this.recipe, tools.active.names.has('patch')))),
-        n,
-        takeFrameOf(this.recipe, n),
+        ahead?.performer ?? (await this.source.at(shown, askedOf(this.recipe, tools.active.names.has('patch')))),
+        shown,
+        takeFrameOf(this.recipe, shown),
         plate.widthPx,
         plate.heightPx,
         room,
@@ -201,7 +204,7 @@ export class JoinRenderer {
     const made = joinFrame(
       n,
       plate,
-      prepared === null ? null : composeFrame(tools, plate, n, prepared, room),
+      prepared === null ? null : composeFrame(tools, plate, shown, prepared, room),
       this.room,
       room,
     );

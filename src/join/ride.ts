@@ -154,18 +154,20 @@ function listedPlacement(step: RideStep, frame: number): Mat3 {
  * Matrices over which the picture is smeared for the plate's shutter: the placement between the neighbouring frames at even
  * steps inside the open shutter, enough of them that no step exceeds half a pixel at the corners of `box`. One matrix where
  * the motion or the shutter is too small to show.
+ * @param beside the frames before and after that show another picture (held-plate.ts)
  */
 export function shutterPlacements(
   step: RideStep,
   frame: number,
   box: readonly [number, number, number, number],
+  beside: readonly [number, number] = [frame - 1, frame + 1],
   most = 24,
 ): Mat3[] {
   const here = placementAt(step, frame);
   const open = step.motionBlur / 360;
   if (!(open > 0.02)) return [here];
-  const before = placementAt(step, frame - 1),
-    after = placementAt(step, frame + 1);
+  const before = placementAt(step, beside[0]),
+    after = placementAt(step, beside[1]);
   const half = open / 2;
   const at = (t: number): Mat3 => {
     const other = t < 0 ? before : after,

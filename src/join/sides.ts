@@ -9,6 +9,7 @@ import { toLinear } from '../media/convert.js';
 import type { VideoReader } from '../media/video-reader.js';
 import { checkMarks, type MarksFile } from '../plate/marks.js';
 import { measureCameraMove } from '../plate/camera-move.js';
+import { heldMeasures } from '../plate/held-pictures.js';
 import { measureLook } from '../plate/look.js';
 import { measurePlate } from '../plate/measure.js';
 import { trackRegion } from '../plate/ride.js';
@@ -59,12 +60,15 @@ export async function measurePlateSide(
   const ride = measured.ride ?? (await attempt(notes, 'ride', () => followPlace(reader, marks, whole)));
   const look =
     measured.look ?? (await attempt(notes, 'look', () => measureLook(reader, { from: whole.in, to: whole.out })));
-  const measures: PlateMeasures = {
-    ...measured,
-    ...(camera === null ? {} : { camera }),
-    ...(ride === null ? {} : { ride }),
-    ...(look === null ? {} : { look }),
-  };
+  const measures: PlateMeasures = heldMeasures(
+    {
+      ...measured,
+      ...(camera === null ? {} : { camera }),
+      ...(ride === null ? {} : { ride }),
+      ...(look === null ? {} : { look }),
+    },
+    measured.repeats?.held ?? [],
+  );
   return { side: { measures, marks, linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, notes };
 }
 

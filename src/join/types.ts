@@ -355,6 +355,8 @@ export interface Recipe {
     readonly rate: string;
     readonly widthPx: number;
     readonly heightPx: number;
+    /** Frames on which the film only shows the picture before again: all that is laid on it holds there too. */
+    readonly held?: readonly number[];
   };
   readonly take: {
     readonly file: string;

@@ -9,8 +9,10 @@ import { PlatewrightError } from '../core/errors.js';
 import { formatRate, framesPerSecond } from '../core/rational.js';
 import { clonePicture, type Picture } from '../image/picture.js';
 import { horizonLine } from '../geometry/camera.js';
+import { filmRepeatsInWords, findRepeats, type Repeats } from '../film/repeated-frames.js';
 import { barsOf, type Bars } from './bars.js';
 import { measureCameraMove } from './camera-move.js';
+import { heldMeasures } from './held-pictures.js';
 import { measureLight } from './light.js';
 import { findUprightShadows, type UprightShadows } from './light-upright-shadow.js';
 import { measureLook } from './look.js';
@@ -258,7 +260,14 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
         options.signal?.throwIfAborted();
         options.onProgress?.(Math.round(1000 * (share + (of * done) / Math.max(1, total))), 1000);
       };
-    const camera = await attempt(notes, 'camera', () => cameraOf(reader, options, span, part(0, 0.5)));
+    const repeats = await repeatsOf(reader, span, options.signal),
+      held = repeats?.held ?? [];
+    if (repeats !== null)
+      notes.push(`pictures: ${filmRepeatsInWords(repeats, span.out - span.in, framesPerSecond(rate))}`);
+    const { camera } = heldMeasures(
+      { camera: await attempt(notes, 'camera', () => cameraOf(reader, options, span, part(0, 0.5))) },
+      held,
+    );
     options.signal?.throwIfAborted();
     const view = await viewOrNull(reader, marks, options, camera);
     if (view === null)
@@ -296,6 +305,7 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
         : await attempt(notes, 'look', () => withShutter(seen, reader, camera, options.signal));
     const room = measureRoom({ marks, widthPx, heightPx, span, view: view ?? undefined, camera, ride, turn });
     options.onProgress?.(1000, 1000);
+    const byFrame = heldMeasures({ travel, ride, turn }, held);
     return {
       file,
       span,
@@ -304,14 +314,15 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
       heightPx,
       ...(camera === undefined ? {} : { camera }),
       ...(view === null ? {} : { view }),
-      ...(travel === undefined ? {} : { travel }),
-      ...(ride === undefined ? {} : { ride }),
+      ...(byFrame.travel === undefined ? {} : { travel: byFrame.travel }),
+      ...(byFrame.ride === undefined ? {} : { ride: byFrame.ride }),
       light,
       ...(found === null ? {} : { foundShadows: found.shadows }),
-      ...(turn === undefined ? {} : { turn }),
+      ...(byFrame.turn === undefined ? {} : { turn: byFrame.turn }),
       ...(stir === undefined ? {} : { stir }),
       ...(look === undefined ? {} : { look }),
       room,
+      ...(repeats === null ? {} : { repeats }),
       ...(notes.length === 0 ? {} : { notes }),
     };
   });
@@ -327,6 +338,17 @@ async function withShutter(
   if (look.motionBlur.shutterDeg.value !== null || camera === undefined || camera.move === 'static') return look;
   const shutterDeg = await shutterBetween(readerLumaSource(reader), camera, signal);
   return shutterDeg === null ? look : { ...look, motionBlur: { ...look.motionBlur, shutterDeg } };
+}
+
+/** A file of varying rate says itself which frames it repeats; of one of constant rate they are seen. */
+async function repeatsOf(
+  reader: Reader,
+  span: { readonly in: number; readonly out: number },
+  signal: AbortSignal | undefined,
+): Promise<Repeats | null> {
+  if (!reader.info.variableRate) return findRepeats(reader, span, signal);
+  const held = (await reader.heldFrames()).filter((n) => n > span.in && n < span.out);
+  return held.length === 0 ? null : { held };
 }
 
 /** A part that fails for a reason of its own leaves the others standing: its reason becomes a note. */

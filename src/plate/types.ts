@@ -7,6 +7,7 @@
  */
 import type { Bars } from './bars.js';
 import type { Measure } from '../core/measure.js';
+import type { Repeats } from '../film/repeated-frames.js';
 
 /** A shadow on the ground from foot to tip (px) of what stands `height` high (the view's metres). */
 export interface FoundShadow {
@@ -215,6 +216,8 @@ export interface PlateMeasures {
   readonly foundShadows?: readonly FoundShadow[];
   readonly look?: Look;
   readonly room?: Room;
+  /** Frames on which the film only shows the picture before again; absent where there are none. */
+  readonly repeats?: Repeats;
   /** Why a part is absent or less sure than it might be, in sentences. */
   readonly notes?: readonly string[];
 }

@@ -27,7 +27,7 @@ import { gardenCamera } from './garden-camera.js';
 import { measureTakeCamera } from './take-camera.js';
 import { clippedShare, lookAt, MASK_WIDTH, shrink, sigmaOf, type Look } from './take-look.js';
 import { withoutScreen } from './no-screen.js';
-import { REPEAT_WIDTH, RepeatWatch, repeatsInWords, smallPicture } from './repeated-frames.js';
+import { REPEAT_WIDTH, RepeatWatch, repeatsInWords, smallPicture } from '../film/repeated-frames.js';
 import { onPerformersFrame, performerAt, takeLight, takeView, toldInHeights } from './take-marks.js';
 
 export interface TakeOptions {

@@ -6,7 +6,7 @@ import type { Measure } from '../core/measure.js';
 import type { Pose } from '../plate/turn-poses.js';
 import type { CameraMove, Light, Stir, Turn, View } from '../plate/types.js';
 import type { SubjectView } from '../plate/view-derived.js';
-import type { Repeats } from './repeated-frames.js';
+import type { Repeats } from '../film/repeated-frames.js';
 import type { ScreenColour } from './screen.js';
 
 export interface TakeFrame {

@@ -1,9 +1,9 @@
 /**
- * Frames of a take that only repeat the one before, although the file runs at a constant rate: a converter put
- * 24 frames into 30, a phone had no new picture in time. Told from small pictures: what moves before and after
- * such a frame stands still across it. At a turning point a thing stands still too, but comes back by the way
- * it went; after a repeat it has gone on. Where nothing moves a repeat can't be told, and does no harm. (Own
- * rule, no source; its limits in docs/tolerances.md.)
+ * Frames of a film or a take that only repeat the one before, although the file runs at a constant rate: a converter
+ * put 24 frames into 30, a phone had no new picture in time. Told from small pictures: what moves before and after
+ * such a frame stands still across it. At a turning point a thing stands still too, but comes back by the way it
+ * went; after a repeat it has gone on. Where nothing moves a repeat can't be told, and does no harm. (Own rule, no
+ * source; its limits in docs/tolerances.md.)
  */
 import { framesPerSecond, type Rate } from '../core/rational.js';
 import type { VideoFrame } from '../media/types.js';
@@ -22,7 +22,8 @@ const LEAST_MOTION = 2.5 / 255;
 /** A thing that turns round is back near the place before its last step: by less than this share of that step off. */
 const COMES_BACK = 0.6;
 /**
- * Rates that a file's own frames may have come from, frames a second; beside television's file also a thousandth less.
+ * Rates that a file's own frames may have come from, frames a second; beside television's file also a thousandth
+ * less.
  */
 const OWN_RATES = [8, 10, 12, 12.5, 15, 16, 18, 20, 24, 25, 30, 48, 50, 60],
   TELEVISION = 1000 / 1001;
@@ -152,7 +153,8 @@ export class RepeatWatch {
 }
 
 /**
- * The even cycle in which frames repeat, if there is one. @param fresh frames known to be new; all others may be either
+ * The even cycle in which frames repeat, if there is one. @param fresh frames known to be new; all others may be
+ * either
  */
 function cycleOf(held: readonly number[], fresh: readonly number[], count: number, fps: number): Repeats | null {
   if (held.length < LEAST_REPEATS) return null;
@@ -179,7 +181,43 @@ function cycleOf(held: readonly number[], fresh: readonly number[], count: numbe
   return best;
 }
 
-/** Sentence for a maker. */
+/** Reads what a `VideoReader` streams. */
+interface Clip {
+  readonly info: { readonly widthPx: number; readonly heightPx: number; readonly rate: Rate };
+  frames(from?: number, to?: number): AsyncGenerator<VideoFrame>;
+}
+
+/** Which frames of a stretch only repeat the one before, numbered as in the file; null where none does. */
+export async function findRepeats(
+  clip: Clip,
+  span: { readonly in: number; readonly out: number },
+  signal?: AbortSignal,
+): Promise<Repeats | null> {
+  const { widthPx, heightPx, rate } = clip.info,
+    w = Math.min(widthPx, REPEAT_WIDTH),
+    h = Math.max(1, Math.round((w * heightPx) / widthPx)),
+    small = new Float32Array(w * h),
+    watch = new RepeatWatch(small.length);
+  for await (const frame of clip.frames(span.in, span.out)) {
+    signal?.throwIfAborted();
+    watch.add(smallPicture(frame, w, h, small));
+  }
+  const found = watch.repeats(rate);
+  return found === null ? null : { ...found, held: found.held.map((n) => n + span.in) };
+}
+
+/** Sentence for a maker, of a film's shot. */
+export function filmRepeatsInWords({ held, cycle }: Repeats, count: number, fps: number): string {
+  const plain = (v: number): string => String(Number(v.toFixed(2))),
+    what =
+      cycle !== undefined
+        ? `the film's file shows ${plain(fps)} frames a second, but only ${plain(cycle.ownFps)} of them are pictures of their own`
+        : `${held.length} of ${count} frames ${held.length === 1 ? 'only repeats' : 'only repeat'} the one before ` +
+          `(the first is frame ${held[0]})`;
+  return `${what}: the performer holds where the film's picture holds`;
+}
+
+/** Sentence for a maker, of a take. */
 export function repeatsInWords({ held, cycle }: Repeats, count: number, fps: number): string {
   const plain = (v: number): string => String(Number(v.toFixed(2)));
   if (cycle !== undefined)
