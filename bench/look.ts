@@ -4,7 +4,8 @@
  */
 import { GrainMeter } from '../src/plate/grain.js';
 import { motionBlurOf } from '../src/plate/motion-blur.js';
-import { findEdges, sharpnessOf } from '../src/plate/sharpness.js';
+import { findEdges } from '../src/plate/slanted-edges.js';
+import { sharpnessOf } from '../src/plate/sharpness.js';
 import type { BenchRow } from './rows.js';
 import { grained, grainLaw, scene, squares } from './made-look.js';
 

@@ -4,7 +4,7 @@
  * world that all gaps agree on (least spread of its place over the frames, at the depth searched for). What a
  * careful person would outline, without reading it off.
  */
-import { lumaPlane } from '../src/media/convert.js';
+import { lumaPlane } from '../src/media/luma.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { backProject, plateCamera, projectWorld, type Px, type Truth } from './truth-set.js';
 

@@ -4,7 +4,7 @@
  * shows floor there: the lower quarter of the matte says nothing about a peel, and is left out; beside it
  * stands the whole. `npx tsx bench/peel-takes.ts`
  */
-import { lumaPlane } from '../src/media/convert.js';
+import { lumaPlane } from '../src/media/luma.js';
 import { copyFrame } from '../src/media/planes.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { peelFrame } from '../src/join/peel.js';

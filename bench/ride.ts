@@ -9,7 +9,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { createPicture } from '../src/image/picture.js';
-import { lumaPlane } from '../src/media/convert.js';
+import { lumaPlane } from '../src/media/luma.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { VideoWriter } from '../src/media/video-writer.js';
 import type { LumaSource } from '../src/plate/ride-source.js';

@@ -22,7 +22,9 @@ import { dilate, erode, rankRectPlain } from './morphology.js';
 import type { Picture, Channels } from './picture.js';
 import { double, doublePlain, halfSize, halve, halvePlain } from './pyramid.js';
 import { recursiveGaussian, recursiveGaussianPlain } from './recursive-gaussian.js';
-import { warpHomography, warpHomographyPlain, warpMap, warpMapPlain, type WarpFilter } from './warp.js';
+import { warpHomography, warpHomographyPlain } from './warp.js';
+import { warpMap, warpMapPlain } from './warp-map.js';
+import type { WarpFilter } from './warp-sampler.js';
 
 function noise(n: number, seed: number, lo = 0, hi = 1): Float32Array {
   const r = new RandomStream(seed);

@@ -16,7 +16,7 @@ import { gaussianPlane } from '../image/gaussian.js';
 import { FlowPicture, motionAt, type FlowOptions, type MotionField } from '../image/flow.js';
 import { createPicture, requireSameSize, type Picture } from '../image/picture.js';
 import { sampleBilinear } from '../image/sampling.js';
-import { warpMap } from '../image/warp.js';
+import { warpMap } from '../image/warp-map.js';
 import { carry } from './carried-field.js';
 import { bentField, curvature } from './path-curvature.js';
 

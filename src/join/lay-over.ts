@@ -1,7 +1,8 @@
 /** Lays a picture over another's pixels: by a matrix, and by what a plane leaves over where that was found (local-field.ts). */
 import { apply, multiply, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
-import { warpHomography, warpMap } from '../image/warp.js';
+import { warpHomography } from '../image/warp.js';
+import { warpMap } from '../image/warp-map.js';
 import type { PartBox } from './frame-part.js';
 import { fieldRow, type LocalField } from './local-field.js';
 

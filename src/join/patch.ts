@@ -9,7 +9,8 @@ import { IDENTITY3, apply, multiply, tryInvert, type Mat3, type Point2 } from '.
 import { distanceToSet } from '../image/distance.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
-import { warpHomography, warpMap } from '../image/warp.js';
+import { warpHomography } from '../image/warp.js';
+import { warpMap } from '../image/warp-map.js';
 import { fitLocally } from './erase-align.js';
 import { lumaOf } from './erase-mosaic.js';
 import { placeOf, type PartPose, type PartShape } from './part-motion.js';

@@ -2,7 +2,7 @@
 import type { MotionField } from '../image/flow.js';
 import { blurPlane } from '../image/gaussian.js';
 import { sampleBilinear } from '../image/sampling.js';
-import { warpMap } from '../image/warp.js';
+import { warpMap } from '../image/warp-map.js';
 
 /**
  * How far a point's path leaves the straight line at time t, for each pixel of time t: Lagrange's cubic through its places at

@@ -13,7 +13,7 @@ import { RandomStream } from '../core/random.js';
 import { distanceToSet } from '../image/distance.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { createPicture, plane } from '../image/picture.js';
-import { warpMap } from '../image/warp.js';
+import { warpMap } from '../image/warp-map.js';
 import type { PerformerPicture } from './performer.js';
 import type { GivenStir } from './types.js';
 

@@ -5,7 +5,7 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import { rate } from '../core/rational.js';
 import { createPicture, type Picture } from '../image/picture.js';
-import { lumaPlane } from './convert.js';
+import { lumaPlane } from './luma.js';
 import { judgeFields, WHOLE } from './field-analysis.js';
 import { combing } from './fields.js';
 import { probe } from './probe.js';

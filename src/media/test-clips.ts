@@ -4,7 +4,7 @@
  */
 import { renameSync } from 'node:fs';
 import { createPicture, type Picture } from '../image/picture.js';
-import { lumaPlane } from './convert.js';
+import { lumaPlane } from './luma.js';
 import { fillFrame } from './encode-planes.js';
 import {
   avGetPixFmtFromName,

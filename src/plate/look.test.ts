@@ -9,7 +9,9 @@ import { GrainMeter } from './grain.js';
 import { palette } from '../colour/palette.js';
 import { pictureShift } from './look-shift.js';
 import { motionBlurOf, smearedEdge } from './motion-blur.js';
-import { findEdges, mtf50Of, sharpnessOf, ESF_LENGTH, FINE, OVER } from './sharpness.js';
+import { findEdges, ESF_LENGTH, FINE } from './slanted-edges.js';
+import { mtf50Of, OVER } from './mtf50.js';
+import { sharpnessOf } from './sharpness.js';
 
 describe('grain', () => {
   for (const [spread, pan] of [

@@ -6,7 +6,8 @@ import { PlatewrightError } from '../core/errors.js';
 import { palette } from '../colour/palette.js';
 import { encodeTransfer } from '../colour/transfer.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
-import { codedToLinear, lumaPlane, toCodedRgb } from '../media/convert.js';
+import { codedToLinear, toCodedRgb } from '../media/convert.js';
+import { lumaPlane } from '../media/luma.js';
 import type { VideoFrame, VideoInfo } from '../media/types.js';
 import { barsOf, withinBars, type Bars } from './bars.js';
 import { GrainMeter, type GrainMethod } from './grain.js';
@@ -14,7 +15,8 @@ import { hazeOf } from './haze.js';
 import { LevelCounter } from './look-levels.js';
 import { pictureShift } from './look-shift.js';
 import { motionBlurOf } from './motion-blur.js';
-import { FINE, findEdges, sharpnessOf, type Edge } from './sharpness.js';
+import { FINE, findEdges, type Edge } from './slanted-edges.js';
+import { sharpnessOf } from './sharpness.js';
 import type { Look } from './types.js';
 
 /** Frames from the first of a still pair to the second, for grain. */

@@ -4,7 +4,8 @@
  */
 import type { VideoReader as Reader } from '../media/video-reader.js';
 import { VideoReader } from '../media/video-reader.js';
-import { lumaPlane, toLinear } from '../media/convert.js';
+import { lumaPlane } from '../media/luma.js';
+import { toLinear } from '../media/convert.js';
 import { PlatewrightError } from '../core/errors.js';
 import { formatRate, framesPerSecond } from '../core/rational.js';
 import { clonePicture, type Picture } from '../image/picture.js';

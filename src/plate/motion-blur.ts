@@ -8,7 +8,8 @@
  */
 import { counted } from '../core/counted.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
-import { ESF_LENGTH, OVER, type Edge } from './sharpness.js';
+import { ESF_LENGTH, type Edge } from './slanted-edges.js';
+import { OVER } from './mtf50.js';
 
 /** Abramowitz & Stegun 7.1.26. */
 export function erf(x: number): number {

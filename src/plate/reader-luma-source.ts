@@ -2,7 +2,7 @@
  * An open clip as the luma source of tracks and camera moves. Large pictures are averaged down by a whole factor: a
  * camera's move is known to a hundredth of a pixel from a picture of a thousand pixels, and four times sooner.
  */
-import { lumaPlane, lumaSmall } from '../media/convert.js';
+import { lumaPlane, lumaSmall } from '../media/luma.js';
 import type { VideoReader } from '../media/video-reader.js';
 import { rescale, type Mat3 } from '../geometry/mat3.js';
 import type { Measure } from '../core/measure.js';

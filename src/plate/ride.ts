@@ -10,7 +10,8 @@ import { apply, IDENTITY3, multiply, normalise, type Mat3, type Point2 } from '.
 import { followAnchor } from './ride-anchor.js';
 import type { SolvedFrame } from './ride-rework.js';
 import type { LumaSource } from './ride-source.js';
-import { checkRegion, reportedCorners } from './ride-template.js';
+import { checkRegion } from './ride-region.js';
+import { reportedCorners } from './ride-template.js';
 import type { Quad, RideFrame, RideTrack } from './types.js';
 
 export interface RideCorrection {

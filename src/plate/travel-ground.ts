@@ -3,7 +3,7 @@
  * them, and which of them lie on the ground.
  */
 import type { Vec3 } from '../geometry/mat3.js';
-import type { Patches } from './camera-follow.js';
+import type { Patches } from './camera-patches.js';
 import type { Pose, PoseFit } from './travel-pose.js';
 
 /** Rays that meet the ground farther off than this many camera heights tell nothing of the travel. */

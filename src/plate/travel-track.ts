@@ -4,7 +4,7 @@
  * was missed a few times. What strays steadily stands nearer or farther than the set's main plane.
  */
 import { apply, invert, multiply, type Mat3 } from '../geometry/mat3.js';
-import { matchPatches, patchesOf } from './camera-follow.js';
+import { matchPatches, patchesOf } from './camera-patches.js';
 import { allocatePyramid, fillPyramid } from './ride-pyramid.js';
 import { lumaAt, type LumaSource } from './ride-source.js';
 import { AT_HOME } from './travel-pose.js';

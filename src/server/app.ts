@@ -2,29 +2,23 @@
  * The workbench's service: the book over HTTP for one production. Local only (see guard.ts). Every answer is JSON but
  * for pictures, clips and files; every failure is `{"error":{"code","message"}}` with a status by its kind.
  */
-import { createReadStream, existsSync, statSync } from 'node:fs';
+import { existsSync, statSync } from 'node:fs';
 import { readFile } from 'node:fs/promises';
 import { extname, join, normalize, sep } from 'node:path';
-import { Readable } from 'node:stream';
-import { Hono, type Context } from 'hono';
+import { Hono } from 'hono';
 import { streamSSE } from 'hono/streaming';
-import { z } from 'zod';
 import type { Book } from '../book/book.js';
-import { DOCUMENT_KINDS, type DocumentKind, type DocumentOf } from '../book/documents.js';
+import type { DocumentKind, DocumentOf } from '../book/documents.js';
 import { PlatewrightError } from '../core/errors.js';
 import { enterJob, getJob, jobsPulse, listJobs, resumeJob, stopJob } from '../jobs/job-store.js';
-import { quickJoins } from '../jobs/quick-clip.js';
 import type { JobRunner } from '../jobs/job-runner.js';
-import { staleOf } from '../jobs/stale.js';
-import { ledgerOf } from '../jobs/ledger-of.js';
-import { missingMedia } from '../book/film-place.js';
-import { changeSetting, settingsOf } from '../book/settings.js';
-import { changeStudio, studioOf } from '../book/studio.js';
-import type { BookState, PhoneInvitation } from './api-types.js';
+import { changeSetting } from '../book/settings.js';
+import { changeStudio } from '../book/studio.js';
+import type { PhoneInvitation } from './api-types.js';
 import { makeFile } from './files.js';
-import { FrameStore, type FrameSource } from './frame-store.js';
+import { FrameStore } from './frame-store.js';
 import { checkCaller } from './guard.js';
-import { lumaPlane } from '../media/convert.js';
+import { lumaPlane } from '../media/luma.js';
 import { proposeOutline } from '../join/outline/propose-outline.js';
 import { proposePeople } from '../plate/propose-people.js';
 import { proposeMarks, type ProposedMark } from '../plate/propose-marks.js';
@@ -34,6 +28,9 @@ import { previewFrame } from './preview.js';
 import { mediaRoutes } from './media-routes.js';
 import { body, need, optionalWidth, parse, wholeNumber } from './requests.js';
 import { webClip } from './web-clip.js';
+import { bookState } from './book-state.js';
+import { changesOf, editSchema, jobSchema, kindOf, settingSchema, sourceOf, studioSchema } from './request-shapes.js';
+import { MIME, picture, sendFile } from './send-file.js';
 
 export interface ServiceOptions {
   readonly book: Book;
@@ -54,110 +51,6 @@ export interface PhoneDesk {
 }
 
 const STATUS = { finding: 409, usage: 400, input: 422, internal: 500 } as const;
-const MIME: Record<string, string> = {
-  '.html': 'text/html; charset=utf-8',
-  '.js': 'text/javascript; charset=utf-8',
-  '.css': 'text/css; charset=utf-8',
-  '.svg': 'image/svg+xml',
-  '.png': 'image/png',
-  '.woff2': 'font/woff2',
-  '.ico': 'image/x-icon',
-  '.json': 'application/json',
-  '.mp4': 'video/mp4',
-  '.mov': 'video/quicktime',
-  '.mkv': 'video/x-matroska',
-  '.wav': 'audio/wav',
-  '.vtt': 'text/vtt; charset=utf-8',
-  '.pdf': 'application/pdf',
-  '.ics': 'text/calendar; charset=utf-8',
-  '.csv': 'text/csv; charset=utf-8',
-  '.edl': 'text/plain; charset=utf-8',
-  '.otio': 'application/json',
-  '.jpg': 'image/jpeg',
-  '.txt': 'text/plain; charset=utf-8',
-  '.map': 'application/json',
-  '.webmanifest': 'application/manifest+json',
-};
-const SOURCES = new Set<FrameSource>(['film', 'plate', 'take', 'join', 'matte']);
-
-const editSchema = z.object({
-  title: z.string().min(1).max(200),
-  changes: z
-    .array(
-      z.discriminatedUnion('do', [
-        z.object({
-          do: z.literal('put'),
-          kind: z.enum(DOCUMENT_KINDS as [DocumentKind, ...DocumentKind[]]),
-          document: z.record(z.string(), z.unknown()),
-        }),
-        z.object({
-          do: z.literal('change'),
-          kind: z.enum(DOCUMENT_KINDS as [DocumentKind, ...DocumentKind[]]),
-          id: z.string(),
-          fields: z.record(z.string(), z.unknown()),
-        }),
-        z.object({
-          do: z.literal('remove'),
-          kind: z.enum(DOCUMENT_KINDS as [DocumentKind, ...DocumentKind[]]),
-          id: z.string(),
-        }),
-      ]),
-    )
-    .min(1)
-    .max(500),
-});
-const settingSchema = z.object({
-  name: z.string().min(1).max(40),
-  numbers: z.array(z.number()).min(1).max(2).nullable(),
-});
-const studioSchema = z.object({ name: z.string().min(1).max(40), text: z.string().max(200) });
-const jobSchema = z.object({
-  kind: z.enum([
-    'scan',
-    'measure',
-    'brief',
-    'verdict',
-    'outline',
-    'quick',
-    'join',
-    'inspect',
-    'day',
-    'deliver',
-    'reveal',
-  ]),
-  subject: z.string().max(64),
-  spec: z.record(z.string(), z.unknown()).default({}),
-});
-
-export function bookState(book: Book): BookState {
-  const byId = <K extends 'measures' | 'brief'>(kind: K, field: string): Record<string, never> =>
-    Object.fromEntries(book.list(kind).map((d) => [d.id, (d as unknown as Record<string, unknown>)[field]])) as Record<
-      string,
-      never
-    >;
-  return {
-    pulse: `${book.pulse()}`,
-    production: book.need('production', 'production'),
-    films: book.list('film'),
-    picks: book.list('pick').sort((a, b) => a.order - b.order),
-    takes: book.list('take'),
-    joins: book.list('join'),
-    moments: book.list('moment'),
-    cut: book.get('cut', 'cut'),
-    measures: byId('measures', 'measures'),
-    briefs: byId('brief', 'brief'),
-    day: book.list('day')[0]?.plan ?? null,
-    quick: quickJoins(book),
-    deliveries: book.list('delivery'),
-    settings: settingsOf(book),
-    studio: studioOf(book),
-    stale: staleOf(book),
-    missing: missingMedia(book),
-    ledger: ledgerOf(book),
-    history: book.history(30),
-    jobs: listJobs(book, 40),
-  };
-}
 
 export function createService(options: ServiceOptions): { app: Hono; frames: FrameStore } {
   const { book, runner } = options;
@@ -421,64 +314,4 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
   });
 
   return { app, frames };
-}
-
-/** `ground.azimuthDeg:30,air.grain:0.5` */
-function changesOf(text: string | undefined): Record<string, number> {
-  const out: Record<string, number> = {};
-  for (const part of (text ?? '').split(',').filter((s) => s !== '')) {
-    const [name, value] = part.split(':');
-    if (name === undefined || value === undefined || !Number.isFinite(Number(value)))
-      throw new PlatewrightError('PW-SERVER-FORM', `"${part}" is no change; write step.number:value`, {
-        kind: 'usage',
-      });
-    out[name] = Number(value);
-  }
-  return out;
-}
-
-function kindOf(text: string): DocumentKind {
-  const kind = DOCUMENT_KINDS.find((k) => k === text);
-  if (kind === undefined)
-    throw new PlatewrightError('PW-SERVER-NO-SUCH', `the book has no documents called "${text}"`, { kind: 'usage' });
-  return kind;
-}
-
-function sourceOf(text: string): FrameSource {
-  if (!SOURCES.has(text as FrameSource))
-    throw new PlatewrightError(
-      'PW-SERVER-NO-SUCH',
-      `there are no pictures called "${text}"; ask for film, plate, take, join or matte`,
-      { kind: 'usage' },
-    );
-  return text as FrameSource;
-}
-
-function picture(c: Context, jpeg: Buffer): Response {
-  c.header('Content-Type', 'image/jpeg');
-  c.header('Cache-Control', 'private, no-cache');
-  return c.body(new Uint8Array(jpeg));
-}
-
-/** A file with range requests, as video elements need them. */
-function sendFile(c: Context, path: string): Response {
-  if (!existsSync(path)) throw new PlatewrightError('PW-MEDIA-MISSING', `${path} is gone; make it again`);
-  const size = statSync(path).size;
-  const range = /^bytes=(\d*)-(\d*)$/.exec(c.req.header('range') ?? '');
-  let from = 0;
-  let to = size - 1;
-  let status: 200 | 206 = 200;
-  if (range !== null && size > 0) {
-    if (range[1] !== '') {
-      from = Number(range[1]);
-      if (range[2] !== '') to = Math.min(to, Number(range[2]));
-    } else if (range[2] !== '') from = Math.max(0, size - Number(range[2]));
-    if (from > to) return c.body(null, 416, { 'Content-Range': `bytes */${size}` });
-    status = 206;
-    c.header('Content-Range', `bytes ${from}-${to}/${size}`);
-  }
-  c.header('Accept-Ranges', 'bytes');
-  c.header('Content-Type', MIME[extname(path)] ?? 'application/octet-stream');
-  c.header('Content-Length', String(to - from + 1));
-  return c.body(Readable.toWeb(createReadStream(path, { start: from, end: to })) as ReadableStream, status);
 }

@@ -12,12 +12,13 @@
 import { BALL_DIAMETER_MM, PEG_SPOT } from '../brief/card-layout.js';
 import { DEG_PER_RAD } from '../core/angles.js';
 import { groundCamera } from '../geometry/camera.js';
-import { choleskyFactor, invertSymmetric, solveWithFactor } from '../geometry/linear-solve.js';
 import { applyVector } from '../geometry/mat3.js';
-import { type Picture } from '../image/picture.js';
+import type { Picture } from '../image/picture.js';
 import type { ShadingLight } from '../plate/light-shading.js';
 import { cardToGround, type AlignedCard, type CardPose } from './card-pose.js';
-import { COARSE_RADIUS_PX, FINE_RADIUS_PX, draw, prepare, type Scene, type Vec } from './card-ball-scene.js';
+import { COARSE_RADIUS_PX, FINE_RADIUS_PX, prepare, type Vec } from './card-ball-scene.js';
+import { type Fit, direction, evaluate } from './ball-shading.js';
+import { DIRECTION_FLOOR_DEG, directionSd, solve } from './ball-solve.js';
 
 /** The card's own bounce is part of the ambient; colours are those on the white ball. */
 export interface BallLight extends ShadingLight {
@@ -69,11 +70,7 @@ export function ballEllipse(
 
 /** Least half axis, pixels, from which shading can be read. */
 const LEAST_RADIUS_PX = 5;
-/** Linear unknowns: paper, its gradient, missing light in the shadow, ambient, its change with height, key. */
-const LINEAR = 7;
-const SHARED_NOISE = 2;
-/** A ball is no perfect sphere of Lambert's kind, and seams and print show: degrees. */
-const DIRECTION_FLOOR_DEG = 2;
+
 /** Pegs and bare paper stay below 0.3 of a fit; balls are above 0.9 in made scenes. */
 const LEAST_EXPLAINED = 0.7;
 
@@ -129,232 +126,4 @@ export function readBall(linear: Picture, card: AlignedCard): { ball: BallLight 
       ellipse,
     },
   };
-}
-
-interface Fit {
-  readonly cost: number;
-  readonly mad: number;
-  readonly explained: number;
-  readonly linear: Float64Array;
-  readonly residual: Float32Array;
-  readonly lit: Float32Array;
-  readonly shadow: Float32Array;
-}
-
-/** Unit vector towards a light at an azimuth and elevation in degrees; world x right, y up, z away. */
-function direction(azimuthDeg: number, elevationDeg: number): Vec {
-  const a = azimuthDeg / DEG_PER_RAD;
-  const e = elevationDeg / DEG_PER_RAD;
-  return [Math.cos(e) * Math.sin(a), Math.sin(e), -Math.cos(e) * Math.cos(a)];
-}
-
-function fill(row: Float64Array, s: Scene, lit: Float32Array, shadow: Float32Array, at: number): void {
-  const p = s.fixed[2]![at]!;
-  row[0] = p;
-  row[1] = (p * ((at % s.w) - s.w / 2)) / s.w;
-  row[2] = (p * (((at / s.w) | 0) - s.h / 2)) / s.h;
-  row[3] = -shadow[at]!;
-  row[4] = s.fixed[0]![at]!;
-  row[5] = s.fixed[1]![at]!;
-  row[6] = lit[at]!;
-}
-
-/** Levels for a direction in channel 0 (luma) to 3; weights from `previous` residuals where given. */
-function evaluate(s: Scene, channel: number, l: Vec, previous: Float32Array | null, scale: number): Fit | null {
-  const { lit, shadow } = draw(s, l);
-  const seen = s.seen[channel]!;
-  const n = seen.length;
-  const A = new Float64Array(LINEAR * LINEAR);
-  const B = new Float64Array(LINEAR);
-  const row = new Float64Array(LINEAR);
-  let count = 0;
-  for (let at = 0; at < n; at++) {
-    const y = seen[at]!;
-    if (Number.isNaN(y)) continue;
-    fill(row, s, lit, shadow, at);
-    const w = previous === null ? 1 : Math.min(1, (1.345 * scale) / Math.max(1e-9, Math.abs(previous[at]!)));
-    count++;
-    for (let i = 0; i < LINEAR; i++) {
-      const wi = w * row[i]!;
-      B[i]! += wi * y;
-      for (let j = 0; j <= i; j++) A[i * LINEAR + j]! += wi * row[j]!;
-    }
-  }
-  if (count < 80) return null;
-  for (let i = 0; i < LINEAR; i++) {
-    A[i * LINEAR + i]! += 1e-6 * count;
-    for (let j = 0; j < i; j++) A[j * LINEAR + i] = A[i * LINEAR + j]!;
-  }
-  const linear = bounded(A, B);
-  if (linear === null) return null;
-  const residual = new Float32Array(n).fill(NaN);
-  const sizes: number[] = [];
-  let cost = 0;
-  let bn = 0;
-  let by = 0;
-  let byy = 0;
-  let br = 0;
-  for (let at = 0; at < n; at++) {
-    const y = seen[at]!;
-    if (Number.isNaN(y)) continue;
-    fill(row, s, lit, shadow, at);
-    let m = 0;
-    for (let i = 0; i < LINEAR; i++) m += linear[i]! * row[i]!;
-    const r = y - m;
-    const t = Math.abs(r) / scale;
-    residual[at] = r;
-    cost += previous === null || t <= 1.345 ? t * t : 2 * 1.345 * t - 1.345 * 1.345;
-    if (s.fixed[0]![at]! > 0.5) {
-      bn++;
-      by += y;
-      byy += y * y;
-      br += r * r;
-      sizes.push(Math.abs(r));
-    }
-  }
-  sizes.sort((p, q) => p - q);
-  const variance = byy - (by * by) / Math.max(1, bn);
-  return {
-    cost,
-    mad: 1.4826 * (sizes[sizes.length >> 1] ?? 1),
-    explained: bn > 12 && variance > 0 ? Math.max(0, 1 - br / variance) : 0,
-    linear,
-    residual,
-    lit,
-    shadow,
-  };
-}
-
-/** Solution with shadow and key not below zero: what would be is left out, and the rest solved again. */
-function bounded(A: Float64Array, B: Float64Array): Float64Array | null {
-  const off = new Set<number>();
-  for (;;) {
-    const a = Float64Array.from(A);
-    const b = Float64Array.from(B);
-    for (const k of off) {
-      for (let i = 0; i < LINEAR; i++) {
-        a[k * LINEAR + i] = 0;
-        a[i * LINEAR + k] = 0;
-      }
-      a[k * LINEAR + k] = 1;
-      b[k] = 0;
-    }
-    const f = choleskyFactor(a, LINEAR);
-    if (f === null) return null;
-    const x = solveWithFactor(f, b, LINEAR);
-    const below = [3, 6].find((k) => !off.has(k) && x[k]! < 0);
-    if (below === undefined) return x;
-    off.add(below);
-  }
-}
-
-/** Two unit vectors across l. */
-function across(l: Vec): [Vec, Vec] {
-  const o: Vec = Math.abs(l[1]) < 0.9 ? [0, 1, 0] : [1, 0, 0];
-  const t = unit([l[1] * o[2] - l[2] * o[1], l[2] * o[0] - l[0] * o[2], l[0] * o[1] - l[1] * o[0]]);
-  return [t, [l[1] * t[2] - l[2] * t[1], l[2] * t[0] - l[0] * t[2], l[0] * t[1] - l[1] * t[0]]];
-}
-function unit(v: Vec): Vec {
-  const n = Math.hypot(v[0], v[1], v[2]);
-  return [v[0] / n, v[1] / n, v[2] / n];
-}
-function turned(l: Vec, t: readonly [Vec, Vec], u: number, v: number): Vec {
-  return unit([l[0] + u * t[0][0] + v * t[1][0], l[1] + u * t[0][1] + v * t[1][1], l[2] + u * t[0][2] + v * t[1][2]]);
-}
-
-/** Gauss-Newton over the two angles with the levels eliminated. */
-function solve(s: Scene, start: Vec, scale: number, most: number): { l: Vec; fit: Fit } | null {
-  let l = start;
-  let lambda = 1e-2;
-  const first = evaluate(s, 0, l, null, scale);
-  if (first === null) return null;
-  let fit = evaluate(s, 0, l, first.residual, scale);
-  if (fit === null) return null;
-  for (let iteration = 0; iteration < most; iteration++) {
-    const t = across(l);
-    const g = gradients(s, l, t, fit);
-    let a = 0;
-    let b = 0;
-    let c = 0;
-    let gu = 0;
-    let gv = 0;
-    for (let at = 0; at < fit.residual.length; at++) {
-      const r = fit.residual[at]!;
-      if (Number.isNaN(r)) continue;
-      const w = Math.min(1, (1.345 * scale) / Math.max(1e-9, Math.abs(r)));
-      const x = g[0][at]!;
-      const y = g[1][at]!;
-      a += w * x * x;
-      b += w * x * y;
-      c += w * y * y;
-      gu += w * x * r;
-      gv += w * y * r;
-    }
-    let moved = false;
-    for (let tries = 0; tries < 5; tries++) {
-      const A = a * (1 + lambda) + 1e-12;
-      const C = c * (1 + lambda) + 1e-12;
-      const det = A * C - b * b;
-      if (!(det > 0)) {
-        lambda *= 10;
-        continue;
-      }
-      const limit = (v: number): number => Math.max(-0.35, Math.min(0.35, v));
-      const u = limit((C * gu - b * gv) / det);
-      const v = limit((A * gv - b * gu) / det);
-      const q = turned(l, t, u, v);
-      const next = evaluate(s, 0, q, fit.residual, scale);
-      if (next !== null && next.cost < fit.cost) {
-        moved = Math.hypot(u, v) > 5e-4;
-        l = q;
-        fit = next;
-        lambda = Math.max(1e-5, lambda / 4);
-        break;
-      }
-      lambda *= 8;
-    }
-    if (!moved) break;
-  }
-  return { l, fit };
-}
-
-/** Change of the prediction along both tangents at the fitted levels. */
-function gradients(s: Scene, l: Vec, t: readonly [Vec, Vec], fit: Fit): [Float32Array, Float32Array] {
-  const h = 0.02;
-  return [
-    [h, 0],
-    [0, h],
-  ].map(([u, v]) => {
-    const p = draw(s, turned(l, t, u!, v!));
-    const m = draw(s, turned(l, t, -u!, -v!));
-    return p.lit.map(
-      (x, i) => (fit.linear[6]! * (x - m.lit[i]!) - fit.linear[3]! * (p.shadow[i]! - m.shadow[i]!)) / (2 * h),
-    );
-  }) as [Float32Array, Float32Array];
-}
-
-/** Standard deviation of the direction, radians, its worse axis, with all levels free; null where it is not held. */
-function directionSd(s: Scene, l: Vec, fit: Fit): number | null {
-  const g = gradients(s, l, across(l), fit);
-  const n = LINEAR + 2;
-  const A = new Float64Array(n * n);
-  const row = new Float64Array(n);
-  const part = row.subarray(2);
-  for (let at = 0; at < fit.residual.length; at++) {
-    const r = fit.residual[at]!;
-    if (Number.isNaN(r)) continue;
-    const w = Math.min(1, (1.345 * Math.max(0.002, fit.mad)) / Math.max(1e-9, Math.abs(r)));
-    fill(part, s, fit.lit, fit.shadow, at);
-    row[0] = g[0][at]!;
-    row[1] = g[1][at]!;
-    for (let i = 0; i < n; i++) for (let j = 0; j <= i; j++) A[i * n + j]! += w * row[i]! * row[j]!;
-  }
-  for (let i = 0; i < n; i++) {
-    A[i * n + i]! += 1e-9;
-    for (let j = 0; j < i; j++) A[j * n + i] = A[i * n + j]!;
-  }
-  const inverse = invertSymmetric(A, n);
-  return inverse === null
-    ? null
-    : SHARED_NOISE * Math.max(0.002, fit.mad) * Math.sqrt(Math.max(inverse[0]!, inverse[n + 1]!));
 }

@@ -7,11 +7,12 @@
  */
 import { PEG_SPOT } from '../brief/card-layout.js';
 import { DEG_PER_RAD } from '../core/angles.js';
-import { choleskyFactor, invertSymmetric, solveWithFactor } from '../geometry/linear-solve.js';
 import { apply, multiply } from '../geometry/mat3.js';
 import { sampleBilinear } from '../image/sampling.js';
 import type { AlignedCard } from './card-pose.js';
 import { REACH_MM, drawPegShadow, pegScene, type PegScene } from './peg-scene.js';
+import { type Evaluation, evaluate } from './peg-shadow-model.js';
+import { SHARED_NOISE, shadowCovariance, solve } from './peg-shadow-solve.js';
 
 export interface ShadowFit {
   /** Direction of the shadow on the card (radians from its x axis towards its y axis) and its length, millimetres. */
@@ -26,9 +27,6 @@ export interface ShadowFit {
 
 /** Less of the shadow beside the peg tells its direction only with the peg's own thickness. */
 const LEAST_VISIBLE = 0.25;
-/** Linear unknowns: light, its gradient across and along, missing light, the peg's tone. */
-const LINEAR = 5;
-const SHARED_NOISE = 2;
 
 /**
  * Fits the shadow. @param luma linear, height × width, in which `card` was found.
@@ -124,99 +122,6 @@ function endOfCard(theta: number): number {
   return Math.min(90 / Math.max(1e-6, Math.abs(Math.cos(theta))), 125 / Math.max(1e-6, Math.abs(Math.sin(theta))));
 }
 
-interface Evaluation {
-  readonly cost: number;
-  readonly mad: number;
-  readonly linear: Float64Array;
-  readonly residual: Float32Array;
-  readonly shadow: Float32Array;
-  readonly pixels: number;
-  readonly normal: Float64Array;
-  readonly scale: number;
-}
-
-/** Linear fit at a shadow; `scale` null: plain least squares. */
-function evaluate(
-  s: PegScene,
-  theta: number,
-  length: number,
-  scale: number | null,
-  previous?: Float32Array,
-): Evaluation | null {
-  const shadow = drawPegShadow(s, theta, length);
-  const residual = new Float32Array(s.w * s.h);
-  let linear = new Float64Array(LINEAR);
-  const row = new Float64Array(LINEAR);
-  let A = new Float64Array(LINEAR * LINEAR);
-  let pixels = 0;
-  for (let round = 0; round < 2; round++) {
-    A = new Float64Array(LINEAR * LINEAR);
-    const B = new Float64Array(LINEAR);
-    pixels = 0;
-    for (let at = 0; at < s.usable.length; at++) {
-      if (s.usable[at] === 0) continue;
-      fill(row, s, shadow, at);
-      const y = s.cut.luma[(s.y0 + ((at / s.w) | 0)) * s.cut.width + s.x0 + (at % s.w)]!;
-      const r = round > 0 ? residual[at]! : previous === undefined ? 0 : previous[at]!;
-      const w = scale === null ? 1 : Math.min(1, (1.345 * scale) / Math.max(1e-9, Math.abs(r)));
-      pixels++;
-      for (let i = 0; i < LINEAR; i++) {
-        const wi = w * row[i]!;
-        B[i]! += wi * y;
-        for (let j = 0; j <= i; j++) A[i * LINEAR + j]! += wi * row[j]!;
-      }
-    }
-    for (let i = 0; i < LINEAR; i++) {
-      A[i * LINEAR + i]! += 1e-6 * pixels;
-      for (let j = 0; j < i; j++) A[j * LINEAR + i] = A[i * LINEAR + j]!;
-    }
-    const f = choleskyFactor(A, LINEAR);
-    if (f === null) return null;
-    linear = solveWithFactor(f, B, LINEAR) as Float64Array<ArrayBuffer>;
-    // No light is added by a shadow.
-    if (linear[3]! < 0) linear[3] = 0;
-    for (let at = 0; at < s.usable.length; at++) {
-      if (s.usable[at] === 0) continue;
-      fill(row, s, shadow, at);
-      let m = 0;
-      for (let i = 0; i < LINEAR; i++) m += linear[i]! * row[i]!;
-      residual[at] = s.cut.luma[(s.y0 + ((at / s.w) | 0)) * s.cut.width + s.x0 + (at % s.w)]! - m;
-    }
-    // Where the residuals of a near shadow weighted this one, once is enough.
-    if (scale === null || previous !== undefined) break;
-  }
-  const size = new Float32Array(pixels);
-  let k = 0;
-  let cost = 0;
-  for (let at = 0; at < s.usable.length; at++) {
-    if (s.usable[at] === 0) continue;
-    const a = Math.abs(residual[at]!);
-    size[k++] = a;
-    const t = a / (scale ?? 1);
-    cost += scale === null || t <= 1.345 ? t * t : 2 * 1.345 * t - 1.345 * 1.345;
-  }
-  size.sort();
-  return {
-    cost,
-    mad: 1.4826 * size[size.length >> 1]!,
-    linear,
-    residual,
-    shadow,
-    pixels,
-    normal: A,
-    scale: scale ?? 1,
-  };
-}
-
-function fill(row: Float64Array, s: PegScene, shadow: Float32Array, at: number): void {
-  const p = s.plain[at]!;
-  row[0] = p;
-  row[1] = (p * s.cu[at]!) / 100;
-  row[2] = (p * s.cv[at]!) / 100;
-  row[3] = -shadow[at]!;
-  row[4] = s.pegShare[at]!;
-}
-
 /** Directions and lengths to start from: matched rays over the light that is missing on the card. */
 function candidates(s: PegScene, card: AlignedCard): { theta: number; length: number }[] {
   const base = evaluate(s, 0, 0.001, null);
@@ -260,117 +165,4 @@ function candidates(s: PegScene, card: AlignedCard): { theta: number; length: nu
     { theta: c.theta, length: c.length },
     ...(c.length > 70 ? [{ theta: c.theta, length: 45 }] : [{ theta: c.theta, length: c.length + 25 }]),
   ]);
-}
-
-/**
- * Gauss-Newton over direction and length with the linear part eliminated (variable projection, Golub & Pereyra 1973).
- */
-function solve(
-  s: PegScene,
-  theta0: number,
-  length0: number,
-  scale: number,
-  most: number,
-): { theta: number; length: number; fit: Evaluation } | null {
-  let theta = theta0;
-  let length = Math.max(8, length0);
-  let lambda = 1e-2;
-  let fit = evaluate(s, theta, length, scale);
-  if (fit === null) return null;
-  for (let iteration = 0; iteration < most; iteration++) {
-    const g = gradients(s, theta, length, fit);
-    let a = 0;
-    let b = 0;
-    let c = 0;
-    let gt = 0;
-    let gl = 0;
-    for (let at = 0; at < s.usable.length; at++) {
-      if (s.usable[at] === 0) continue;
-      const r = fit.residual[at]!;
-      const w = Math.min(1, (1.345 * scale) / Math.max(1e-9, Math.abs(r)));
-      const x = g.theta[at]!;
-      const y = g.length[at]!;
-      a += w * x * x;
-      b += w * x * y;
-      c += w * y * y;
-      gt += w * x * r;
-      gl += w * y * r;
-    }
-    let moved = false;
-    for (let tries = 0; tries < 5; tries++) {
-      const A = a * (1 + lambda) + 1e-12;
-      const C = c * (1 + lambda) + 1e-12;
-      const det = A * C - b * b;
-      if (!(det > 0)) {
-        lambda *= 10;
-        continue;
-      }
-      const dt = Math.max(-0.25, Math.min(0.25, (C * gt - b * gl) / det));
-      const dl = Math.max(-20, Math.min(20, (A * gl - b * gt) / det));
-      const t = theta + dt;
-      const l = Math.max(5, Math.min(REACH_MM, length + dl));
-      const next = evaluate(s, t, l, scale, fit.residual);
-      if (next !== null && next.cost < fit.cost) {
-        const done = Math.abs(dt) < 2e-4 && Math.abs(dl) < 0.02;
-        theta = t;
-        length = l;
-        fit = next;
-        moved = !done;
-        lambda = Math.max(1e-5, lambda / 4);
-        break;
-      }
-      lambda *= 8;
-    }
-    if (!moved) break;
-  }
-  return { theta, length, fit };
-}
-
-/** Change of the prediction with direction and length at the fitted depth. */
-function gradients(
-  s: PegScene,
-  theta: number,
-  length: number,
-  fit: Evaluation,
-): { theta: Float32Array; length: Float32Array } {
-  const dt = Math.min(0.05, 1 / Math.max(10, length));
-  const dl = 1;
-  const k = -fit.linear[3]!;
-  const difference = (a: Float32Array, b: Float32Array, step: number): Float32Array =>
-    a.map((v, i) => (k * (v - b[i]!)) / step);
-  return {
-    theta: difference(drawPegShadow(s, theta + dt, length), drawPegShadow(s, theta - dt, length), 2 * dt),
-    length: difference(drawPegShadow(s, theta, length + dl), drawPegShadow(s, theta, length - dl), 2 * dl),
-  };
-}
-
-/** Variances of direction, length and lost light, with all unknowns in one system; null where they are not held. */
-function shadowCovariance(
-  s: PegScene,
-  theta: number,
-  length: number,
-  fit: Evaluation,
-): [number, number, number] | null {
-  const g = gradients(s, theta, length, fit);
-  const n = LINEAR + 2;
-  const A = new Float64Array(n * n);
-  const row = new Float64Array(n);
-  const part = row.subarray(2);
-  for (let at = 0; at < s.usable.length; at++) {
-    if (s.usable[at] === 0) continue;
-    const r = Math.abs(fit.residual[at]!);
-    const w = Math.min(1, (1.345 * fit.scale) / Math.max(1e-9, r));
-    fill(part, s, fit.shadow, at);
-    row[0] = g.theta[at]!;
-    row[1] = g.length[at]!;
-    for (let i = 0; i < n; i++) for (let j = 0; j <= i; j++) A[i * n + j]! += w * row[i]! * row[j]!;
-  }
-  for (let i = 0; i < n; i++) {
-    A[i * n + i]! += 1e-9;
-    for (let j = 0; j < i; j++) A[j * n + i] = A[i * n + j]!;
-  }
-  const inverse = invertSymmetric(A, n);
-  if (inverse === null) return null;
-  const scale = (SHARED_NOISE * Math.max(0.002, fit.mad)) ** 2;
-  return [inverse[0]! * scale, inverse[n + 1]! * scale, inverse[5 * n + 5]! * scale];
 }

@@ -5,7 +5,7 @@ import type { Command } from 'commander';
 import { PlatewrightError } from '../../core/errors.js';
 import { proposeOutline } from '../../join/outline/propose-outline.js';
 import { plateClip } from '../../jobs/plate-clip.js';
-import { lumaPlane } from '../../media/convert.js';
+import { lumaPlane } from '../../media/luma.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { proposePeople } from '../../plate/propose-people.js';
 import { proposeMarks } from '../../plate/propose-marks.js';

@@ -7,7 +7,7 @@ import { PlatewrightError } from '../../core/errors.js';
 import type { Point2 } from '../../geometry/mat3.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { trackRegion, type RideCorrection } from '../../plate/ride.js';
-import { checkRegion } from '../../plate/ride-template.js';
+import { checkRegion } from '../../plate/ride-region.js';
 import { readerLumaSource } from '../../plate/reader-luma-source.js';
 import { action, answer, progressPrinter, table } from '../output.js';
 

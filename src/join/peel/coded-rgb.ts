@@ -11,7 +11,8 @@
  * BT.2020-2. Plain twin of the kernels behind `linearFrame`, which go on to light; for measurements and tests.
  */
 import { createPicture, type Picture } from '../../image/picture.js';
-import { lumaPlane, toCodedRgb } from '../../media/convert.js';
+import { lumaPlane } from '../../media/luma.js';
+import { toCodedRgb } from '../../media/convert.js';
 import type { VideoFrame } from '../../media/types.js';
 import { decodingOf, quantisation } from '../../media/ycbcr.js';
 import { SLOPE_FLOOR } from './linear-frame.js';

@@ -1,0 +1,99 @@
+/**
+ * Poses of a travelling camera for a known ground: each key's frames from the ground's pieces it sees, then with the
+ * points off the ground, and from one key on to the next.
+ */
+import { AT_HOME, chain, fitPose, inversePose, movedPlane, type Pose, type PoseFit } from './travel-pose.js';
+import { groundPoints, type Ground, type TravelKey, type TravelSight } from './travel-ground.js';
+import { freeDepths, withPointsOffTheGround, type FreePoint } from './travel-points.js';
+import { onGround, thoseOnGround } from './travel-scale.js';
+
+/** Poses from the ground, then with the points off it; their depths by key. */
+export function settle(
+  keys: TravelKey[],
+  sights: TravelSight[],
+  ground: Ground,
+  focal: number,
+  cx: number,
+  cy: number,
+): Map<number, FreePoint>[] {
+  refit(keys, sights, ground, focal, cx, cy);
+  return withPointsOffTheGround(keys, sights, ground, focal, cx, cy);
+}
+
+/**
+ * First poses of the frames of key `k`, from what the key before still sees of them,
+ * and which of its pieces lie on the ground.
+ */
+export function carryOn(
+  keys: TravelKey[],
+  mine: TravelSight[],
+  bridges: readonly TravelSight[],
+  depths: readonly ReadonlyMap<number, FreePoint>[],
+  ground: Ground,
+  focal: number,
+  cx: number,
+  cy: number,
+  k: number,
+): void {
+  const before = keys[k - 1]!;
+  const key = keys[k]!;
+  const back = inversePose(before.pose);
+  const plane = movedPlane(ground.n, ground.d, before.pose);
+  let last = key.pose;
+  let step = AT_HOME;
+  for (const s of mine) {
+    const b = bridges.find((x) => x.frame === s.frame);
+    const guess = chain(step, last);
+    const known = (b?.matches ?? []).flatMap((m) => {
+      const rho = before.ground.has(m.patch)
+        ? onGround(before, m.patch, plane, focal, cx, cy)
+        : (depths[k - 1]?.get(m.patch)?.rho ?? null);
+      return rho === null ? [] : [{ m, z: 1 / Math.max(1e-3, rho), p: before.patches.patches[m.patch]! }];
+    });
+    s.pose = guess;
+    if (known.length >= 10) {
+      const fit = fitPose(
+        Float64Array.from(known.flatMap(({ p, z }) => [((p[0] - cx) / focal) * z, ((p[1] - cy) / focal) * z, z])),
+        Float64Array.from(known.flatMap(({ m }) => [m.x - cx, m.y - cy])),
+        focal,
+        chain(guess, back),
+      );
+      if (fit.agreeing >= 8) s.pose = chain(fit.pose, before.pose);
+    }
+    step = chain(s.pose, inversePose(last));
+    last = s.pose;
+  }
+  const free = freeDepths(key, mine, focal, cx, cy);
+  for (const p of thoseOnGround(key, free, movedPlane(ground.n, ground.d, key.pose), focal, cx, cy)) key.ground.add(p);
+}
+
+function groundFit(
+  key: TravelKey,
+  matches: TravelSight['matches'],
+  plane: Ground,
+  focal: number,
+  cx: number,
+  cy: number,
+  start: Pose,
+): PoseFit | null {
+  const { points, seen } = groundPoints(key, matches, plane, focal, cx, cy);
+  return seen.length < 2 * 8 ? null : fitPose(points, seen, focal, start);
+}
+
+/** All poses anew for a ground, in order, so that keys have theirs before what hangs on them. */
+function refit(keys: TravelKey[], sights: TravelSight[], ground: Ground, focal: number, cx: number, cy: number): void {
+  for (const s of sights) {
+    const key = keys[s.key]!;
+    const plane = movedPlane(ground.n, ground.d, key.pose);
+    const fit = groundFit(key, s.matches, plane, focal, cx, cy, chain(s.pose, inversePose(key.pose)));
+    if (fit !== null) {
+      s.fit = fit;
+      s.pose = chain(fit.pose, key.pose);
+    }
+    for (const k of keys) if (k.frame === s.frame) k.pose = s.pose;
+  }
+}
+
+export function poseAt(sights: readonly TravelSight[], frame: number): Pose {
+  return sights.find((s) => s.frame === frame)?.pose ?? AT_HOME;
+}
