@@ -18,6 +18,8 @@ const LETTERBOX_EVERY = 25;
 export interface FrameSource {
   readonly info: { readonly rate: Rate; readonly frameCount: number };
   frames(from?: number, to?: number): AsyncGenerator<VideoFrame>;
+  /** Frames met so far that were damaged or lost, where the source tells. */
+  readonly damagedFrames?: ReadonlySet<number>;
   /** The same frames made small on the way, where the source can; `whole` gives the full one. */
   reducedFrames?(
     size: { readonly widthPx: number; readonly heightPx: number },
@@ -46,6 +48,8 @@ export interface ScanState {
   readonly done: number;
   readonly detector: CutDetectorState;
   readonly letterbox: { readonly rows: readonly number[]; readonly columns: readonly number[] } | null;
+  /** Damaged frames among those done. */
+  readonly damaged?: readonly number[];
 }
 
 export interface ScanOptions {
@@ -75,12 +79,18 @@ export async function findCuts(source: FrameSource, options: ScanOptions = {}): 
   const bars = LetterboxFinder.restore(resume?.letterbox ?? null);
   const saveEvery = options.saveEvery ?? 2000;
   const small = new Uint16Array(SMALL_LENGTH);
-  const state = (): ScanState => ({
-    version: SCAN_STATE_VERSION,
-    done: detector.frames,
-    detector: detector.save(),
-    letterbox: bars.save(),
-  });
+  const damagedSoFar = (): readonly number[] =>
+    [...new Set([...(resume?.damaged ?? []), ...(source.damagedFrames ?? [])])].sort((a, b) => a - b);
+  const state = (): ScanState => {
+    const damaged = damagedSoFar();
+    return {
+      version: SCAN_STATE_VERSION,
+      done: detector.frames,
+      detector: detector.save(),
+      letterbox: bars.save(),
+      ...(damaged.length === 0 ? {} : { damaged }),
+    };
+  };
   const stop = (): void => {
     if (options.signal?.aborted)
       throw new PlatewrightError(
@@ -102,11 +112,26 @@ export async function findCuts(source: FrameSource, options: ScanOptions = {}): 
   const events = detector.finish();
   const frames = detector.frames;
   options.onProgress?.(frames, frames);
-  const letterbox = bars.result();
+  const letterbox = bars.result(),
+    damaged = damagedSoFar();
   return {
     rate: `${source.info.rate.num}/${source.info.rate.den}`,
     frames,
     shots: shotsOf(events, frames),
+    ...(damaged.length === 0 ? {} : { damaged }),
     ...(letterbox === undefined ? {} : { letterbox }),
   };
+}
+
+/** What a person is told of damaged frames in a stretch of a film; null where there are none. */
+export function damageInWords(
+  damaged: readonly number[] | undefined,
+  span: { readonly in: number; readonly out: number },
+): string | null {
+  const here = (damaged ?? []).filter((n) => n >= span.in && n < span.out);
+  if (here.length === 0) return null;
+  return (
+    `${here.length} of ${span.out - span.in} frames ${here.length === 1 ? 'is' : 'are'} damaged in the film's file ` +
+    `(the first is frame ${here[0]} of the film): copy it again from its source, or pick around them`
+  );
 }

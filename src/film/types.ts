@@ -15,6 +15,8 @@ export interface CutList {
   readonly rate: string;
   readonly frames: number;
   readonly shots: readonly Shot[];
+  /** Frames that are damaged or lost in the file, rising; absent where there are none. */
+  readonly damaged?: readonly number[];
   readonly letterbox?: { readonly top: number; readonly bottom: number; readonly left: number; readonly right: number };
 }
 

@@ -343,6 +343,7 @@ export async function measureTake(file: string, given: MarksFile, options: TakeO
       turn: face ?? (poses.length >= 2 ? turnFromPoses(poses, frameCount, rate) : null),
       ...(face === null ? { poses } : {}),
       ...(stir === null ? {} : { stir }),
+      ...(damaged.length === 0 ? {} : { damaged }),
       ...(repeats === null ? {} : { repeats }),
       evennessStops: over(
         readings.map((r) => r.evenness),

@@ -52,6 +52,8 @@ export interface TakeMeasures {
   readonly camera?: CameraMove;
   /** The take's own stir, where it was asked for; `marked`: on a marked part, not over the whole performer. */
   readonly stir?: { readonly stir: Stir; readonly marked: boolean };
+  /** Frames that are damaged or lost in the file, rising; absent where there are none. */
+  readonly damaged?: readonly number[];
   /** Frames that only repeat the one before, where a file of constant rate has such. */
   readonly repeats?: Repeats;
   readonly evennessStops: Measure;

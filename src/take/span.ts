@@ -1,6 +1,6 @@
 /**
- * The best stretch of a take: long enough, performer whole and on the screen, sharp,
- * and starting where the plate's turn starts.
+ * The best stretch of a take: long enough, performer whole and on the screen, sharp, without
+ * damaged frames, and starting where the plate's turn starts.
  */
 import type { TakeFrame, TakeMeasures } from './measures.js';
 
@@ -57,15 +57,18 @@ export function bestSpan(
   const sharp = sigma.length > 0 ? sigma[Math.floor(sigma.length / 4)]! : 1;
   const score = (a: number): number => {
     let s = 0;
-    let c = 0;
+    let c = 0,
+      broken = 0;
     f.forEach((q, i) => {
       if (q.frame < a || q.frame >= a + length) return;
       c++;
       s +=
         (cut[i] ? 3 : 0) + (q.sigmaPx === null ? 0 : Math.min(2, Math.max(0, q.sigmaPx / Math.max(0.3, sharp) - 1.3)));
     });
+    // A broken picture is as bad as a performer cut off.
+    for (const d of take.damaged ?? []) if (d >= a && d < a + length) broken += 3 / length;
     const late = start === null ? 0 : Math.abs(a - start) / Math.max(1, 0.1 * length);
-    return (c === 0 ? 0 : s / c) + late;
+    return (c === 0 ? 0 : s / c) + broken + late;
   };
   const last = Math.max(0, n - length);
   let best = 0;

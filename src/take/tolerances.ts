@@ -43,6 +43,8 @@ export interface Tolerances {
   readonly inFrame: Tolerance;
   /** Degrees. */
   readonly eyeline: Tolerance;
+  /** Share of the span's frames that are damaged in the file. */
+  readonly damage: Tolerance;
   /** Frames of the plate kept before and after: whole with them fits, whole without them is mendable. */
   readonly handleFrames: number;
 }
@@ -64,6 +66,7 @@ export const DEFAULT_TOLERANCES: Tolerances = {
   blur: { fits: 2, mendable: 5 },
   inFrame: { fits: 0.02, mendable: 0.12 },
   eyeline: { fits: 12, mendable: 25 },
+  damage: { fits: 0, mendable: 0.1 },
   handleFrames: 6,
 };
 
@@ -99,6 +102,7 @@ export const TOLERANCE_KINDS: Readonly<Record<ToleranceName, ToleranceKind>> = {
   blur: { title: "motion blur beyond the plate's", unit: 'plate pixels', sense: 'less', range: [0, 200] },
   inFrame: { title: 'frames with the performer cut off', unit: 'share of frames', sense: 'less', range: [0, 1] },
   eyeline: { title: 'where the eyes look', unit: 'degrees', sense: 'less', range: [0, 180] },
+  damage: { title: 'frames damaged in the file', unit: 'share of frames', sense: 'less', range: [0, 1] },
   handleFrames: { title: 'handles kept before and after', unit: 'plate frames', sense: 'one', range: [0, 240] },
 };
 

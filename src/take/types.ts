@@ -18,6 +18,7 @@ export type MatterName =
   | 'blur'
   | 'inFrame'
   | 'eyeline'
+  | 'damage'
   | 'length';
 
 export interface Matter {

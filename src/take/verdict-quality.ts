@@ -62,8 +62,10 @@ export function qualityMatters(needs: PlateNeeds, take: TakeMeasures, t: Toleran
   out.push(focus(needs, take, t));
   out.push(blur(needs, take, t));
   out.push(inFrame(take, t, span));
-  const eye = eyeline(needs, take, t);
+  const eye = eyeline(needs, take, t),
+    broken = damage(take, t, span);
   if (eye !== null) out.push(eye);
+  if (broken !== null) out.push(broken);
   return out;
 }
 
@@ -229,5 +231,29 @@ function eyeline(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter |
         ? 'the eyes look the right way'
         : `hold the treat ${Math.abs(d).toFixed(0)}° ${d > 0 ? 'clockwise from' : 'counter-clockwise from'} where ` +
           'it was, as the camera sees it',
+  };
+}
+
+/** Frames of the span that the file shows broken; null where the whole file is sound. */
+function damage(take: TakeMeasures, t: Tolerances, span: BestSpan): Matter | null {
+  const all = take.damaged ?? [];
+  if (all.length === 0) return null;
+  const here = all.filter((n) => n >= span.in && n < span.out),
+    share = here.length / Math.max(1, span.out - span.in),
+    verdict = grade(share, t.damage),
+    many = `${here.length} of the ${span.out - span.in} frames used ${here.length === 1 ? 'is' : 'are'} damaged`;
+  return {
+    matter: 'damage',
+    measured: share,
+    sd: 0,
+    needed: 0,
+    unit: 'ratio',
+    verdict,
+    tolerance: t.damage,
+    change:
+      here.length === 0
+        ? `${all.length === 1 ? 'the one damaged frame lies' : `the ${all.length} damaged frames lie`} outside the best stretch`
+        : `${many} in the file (the first is frame ${here[0]}), and the join shows them so: copy the take again from ` +
+          'the camera; where it is damaged there too, shoot again',
   };
 }

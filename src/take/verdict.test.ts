@@ -342,3 +342,22 @@ describe('pace', () => {
     expect(paceOfPoses(plate.slice(0, 2), short, 24, 24)).toBeNull();
   });
 });
+
+describe('frames damaged in the file', () => {
+  const damage = (frames: readonly number[]): ReturnType<typeof judgeTake> =>
+    judgeTake({ ...needs, turn: null }, take({ turn: null, damaged: frames }));
+  const of = (v: ReturnType<typeof judgeTake>): Matter | undefined => v.matters.find((m) => m.matter === 'damage');
+  it('are a matter of their own, by their share of the stretch that is used', () => {
+    expect(of(judgeTake(needs, take()))).toBeUndefined();
+    const half = damage(Array.from({ length: 60 }, (_, i) => 2 * i));
+    expect(half.verdict).toBe('shoot again');
+    expect(of(half)).toMatchObject({ measured: 0.5, verdict: 'shoot again' });
+    expect(of(half)!.change).toMatch(/24 of the 48 frames used are damaged .*copy the take again/);
+  });
+  it('are kept clear of where the take is long enough', () => {
+    const few = damage([50, 58, 66]);
+    expect(of(few)).toMatchObject({ measured: 0, verdict: 'fits' });
+    expect(of(few)!.change).toBe('the 3 damaged frames lie outside the best stretch');
+    expect(few.span.in >= 67 || few.span.out <= 50).toBe(true);
+  });
+});

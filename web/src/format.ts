@@ -42,7 +42,7 @@ export function rateOf(text: string): Rate {
 
 /** Unit in which a matter's value is shown: shares of a whole in hundredths, ratios of two sizes as they are. */
 export function shown(m: { readonly matter: string; readonly unit: string }): string {
-  return m.matter === 'spill' || m.matter === 'clipping' || m.matter === 'inFrame'
+  return m.matter === 'spill' || m.matter === 'clipping' || m.matter === 'inFrame' || m.matter === 'damage'
     ? '1'
     : m.matter === 'size'
       ? 'take px a plate px'
@@ -71,6 +71,7 @@ export function need(m: {
     case 'spill':
     case 'clipping':
     case 'inFrame':
+    case 'damage':
       return `at most ${Number((100 * t.fits).toFixed(2))} %; ${Number((100 * t.mendable).toFixed(2))} % can be mended`;
     case 'screenEvenness':
       return `at most ${t.fits}${u}; ${t.mendable} can be mended`;

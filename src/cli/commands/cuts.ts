@@ -1,8 +1,14 @@
 /** `cuts FILE`: the shots of a film. */
 import type { Command } from 'commander';
-import { findCuts } from '../../film/find-cuts.js';
+import { damageInWords, findCuts } from '../../film/find-cuts.js';
+import type { CutList } from '../../film/types.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { action, answer, progressPrinter, table } from '../output.js';
+
+/** Bars round the film's picture; empty where there are none. */
+export function barsInWords({ letterbox: b }: CutList): string {
+  return b === undefined ? '' : `bars: ${b.top} above, ${b.bottom} below, ${b.left} left, ${b.right} right (pixels)`;
+}
 
 export function register(program: Command): void {
   program
@@ -27,11 +33,11 @@ export function register(program: Command): void {
                   s.over ? `${s.over[0]} to ${s.over[1]}` : '',
                 ]),
               ]),
-              d.letterbox
-                ? `bars: ${d.letterbox.top} above, ${d.letterbox.bottom} below, ${d.letterbox.left} left, ` +
-                  `${d.letterbox.right} right (pixels)`
-                : '',
-            ].join('\n'),
+              barsInWords(d),
+              damageInWords(d.damaged, { in: 0, out: d.frames }) ?? '',
+            ]
+              .filter((line) => line !== '')
+              .join('\n'),
           );
           return 0;
         } finally {

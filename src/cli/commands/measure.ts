@@ -53,6 +53,10 @@ export function register(program: Command): void {
                       ? 'not measured'
                       : `${Math.round(x.room.effort.minutes)} min: ${x.room.effort.reasons.join('; ')}`,
                   ],
+                  ...(x.notes ?? []).flatMap((n) => {
+                    const said = /^(pictures|damage): (.*)$/s.exec(n);
+                    return said === null ? [] : [[`  ${said[1]!}`, said[2]!]];
+                  }),
                 ])}`,
             )
             .join('\n'),

@@ -4,6 +4,7 @@ import { counted } from '../../core/counted.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 import { PlatewrightError } from '../../core/errors.js';
+import { barsInWords } from './cuts.js';
 
 export function register(program: Command): void {
   onProduction(
@@ -29,7 +30,10 @@ export function register(program: Command): void {
             films
               .map(
                 (f) =>
-                  `${f.title}: ${counted(f.cutList!.shots.length, 'shot')}\n` +
+                  [`${f.title}: ${counted(f.cutList!.shots.length, 'shot')}`, barsInWords(f.cutList!)]
+                    .filter((line) => line !== '')
+                    .join('; ') +
+                  '\n' +
                   table([
                     ['shot', 'in', 'out', 'entry', 'effort', 'takes'],
                     ...(f.summaries ?? []).map((s) => [

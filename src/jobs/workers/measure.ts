@@ -1,4 +1,5 @@
 /** Measures a pick's plate. */
+import { damageInWords } from '../../film/find-cuts.js';
 import { measurePlate } from '../../plate/measure.js';
 import type { JobWorker } from '../run-job.js';
 import { plateClip } from '../plate-clip.js';
@@ -10,6 +11,7 @@ export const measureWorker: JobWorker = async ({ book, job, progress, signal }) 
   const file = await plateClip(book, pick, (d, t) => progress((20 * d) / t, 100, 'taking the plate from the film'));
   signal.throwIfAborted();
   progress(20, 100, 'measuring');
+  const damage = damageInWords(book.need('film', pick.film).cutList?.damaged, pick);
   const measures = await measurePlate(file, pick.marks, {
     signal,
     onProgress: (d, t) => progress(20 + (79 * d) / t, 100, 'measuring'),
@@ -20,7 +22,11 @@ export const measureWorker: JobWorker = async ({ book, job, progress, signal }) 
       id: pick.id,
       at: new Date().toISOString(),
       of: measuresStamp(pick),
-      measures: { ...measures, file: book.storedPath(file) },
+      measures: {
+        ...measures,
+        file: book.storedPath(file),
+        ...(damage === null ? {} : { notes: [...(measures.notes ?? []), `damage: ${damage}`] }),
+      },
     }),
   );
   progress(100, 100, 'measured');

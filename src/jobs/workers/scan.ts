@@ -3,7 +3,7 @@
  * stopped or killed scan goes on there.
  */
 import { existsSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
-import { SCAN_STATE_VERSION, findCuts, type ScanState } from '../../film/find-cuts.js';
+import { SCAN_STATE_VERSION, damageInWords, findCuts, type ScanState } from '../../film/find-cuts.js';
 import { summariseShot } from '../../film/summarise-shot.js';
 import type { ShotSummary } from '../../film/types.js';
 import { VideoReader } from '../../media/video-reader.js';
@@ -45,7 +45,10 @@ export const scanWorker: JobWorker = async ({ book, job, progress, signal }) => 
     const summaries: ShotSummary[] = [];
     for (let i = 0; i < cutList.shots.length; i++) {
       signal.throwIfAborted();
-      summaries.push(await summariseShot(reader, cutList.shots[i]!, i));
+      const shot = cutList.shots[i]!,
+        summary = await summariseShot(reader, shot, i),
+        damage = damageInWords(cutList.damaged, shot);
+      summaries.push(damage === null ? summary : { ...summary, takes: [...summary.takes, damage] });
       progress(
         0.8 * cutList.frames + (0.2 * cutList.frames * (i + 1)) / cutList.shots.length,
         cutList.frames,

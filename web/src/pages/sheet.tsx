@@ -175,6 +175,11 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
             </button>
           </Show>
         </p>
+        <For each={['pictures', 'damage'].map((part) => (m() === undefined ? undefined : noteOf(m()!, part)))}>
+          {(said) => (
+            <Show when={said}>{(words) => <p class="stale">{words()[0]!.toUpperCase() + words().slice(1)}.</p>}</Show>
+          )}
+        </For>
         <Show when={m()}>
           {(x) => (
             <div class="measure-columns">

@@ -20,6 +20,7 @@ const OF_TAKE: Readonly<Record<TakeMatterName, string>> = {
   blur: 'smear by movement',
   inFrame: 'all of it in the picture, and on the screen',
   eyeline: 'where the eyes look',
+  damage: 'pictures broken in the file',
   length: 'whether it is long enough',
 };
 const OF_JOIN: Readonly<Record<InspectionMatterName, string>> = {
