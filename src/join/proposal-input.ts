@@ -22,6 +22,8 @@ export interface Side {
   readonly held?: readonly number[];
   /** Frames of the file from one new picture to the next, where frames are held in an even cycle. */
   readonly heldStride?: number;
+  /** Frames that are damaged in the file. */
+  readonly damaged?: readonly number[];
   /** Scene-linear picture of one frame of the file. */
   linear(frame: number): Promise<Picture>;
 }

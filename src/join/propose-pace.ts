@@ -131,7 +131,8 @@ function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): 
     alike = apart < ONE_RATE && apart * n < LEAST_DRIFT;
   const ratio = alike ? 1 : takeFps / plateFps;
   const last = tm.span.out - 1;
-  const plain = Array.from({ length: n }, (_, i) => tm.span.in + picture(i) * ratio),
+  const { start, words: avoids } = soundStart(tm.span, picture(n - 1) * ratio, input.take.damaged ?? []),
+    plain = Array.from({ length: n }, (_, i) => start + picture(i) * ratio),
     held = last > tm.span.in ? plain.filter((v) => v > last + 0.5).length : 0;
   const straight: PaceStep = {
     step: 'pace',
@@ -142,7 +143,8 @@ function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): 
       (ratio === 1
         ? `frame for frame: ${apart === 0 ? 'both run at one rate' : `${Number(takeFps.toFixed(3))} and ${Number(plateFps.toFixed(3))} frames a second are near enough`} and nothing has to turn faster`
         : `the take runs at ${Number(takeFps.toFixed(3))} frames a second, the plate at ${Number(plateFps.toFixed(3))}`) +
-      endsTooSoon(held),
+      endsTooSoon(held) +
+      avoids,
   };
   const platePoses = posesOf(input.plate),
     takePoses = posesOfTake(input.take, mirrored);
@@ -193,6 +195,28 @@ function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): 
     curve,
     why: `the take turns ${turnsBy.toFixed(0)}° where the plate asks ${needBy.toFixed(0)}°: paced at ${mean.toFixed(2)} take frames a plate frame${missing > 0 ? `; the take ends too soon: its turn comes to rest and falls short for ${counted(missing, 'frame')}` : ''}`,
   };
+}
+
+/** Where a take that need not turn with the plate begins: at the earliest of the frames from which it shows fewest damaged ones. */
+function soundStart(
+  span: { readonly in: number; readonly out: number },
+  lasts: number,
+  damaged: readonly number[],
+): { readonly start: number; readonly words: string } {
+  const many = (from: number): number => damaged.filter((d) => d > from - 1 && d < from + lasts + 1).length;
+  let start = span.in,
+    least = many(start);
+  for (let s = span.in + 1; s + lasts <= span.out - 1 && least > 0; s++)
+    if (many(s) < least) {
+      start = s;
+      least = many(s);
+    }
+  const moved = start === span.in ? '' : `; begun at frame ${start}, past damaged frames`,
+    left =
+      least === 0
+        ? ''
+        : `; ${counted(least, 'frame')} of what is shown ${least === 1 ? 'is' : 'are'} damaged in the file`;
+  return { start, words: moved + left };
 }
 
 function endsTooSoon(frames: number): string {

@@ -112,6 +112,17 @@ describe('pace', () => {
     expect(proposePace({ ...i, take: { ...i.take, held: [30] } }, false, false).method).toBe('nearest');
   });
 
+  it('begins past damaged frames where the take is long enough, and says what stays', () => {
+    const i = input({ frames: 10 }, { frames: 30 }),
+      paced = (damaged: number[]): ReturnType<typeof proposePace> =>
+        proposePace({ ...i, take: { ...i.take, damaged } }, false, false);
+    expect(paced([25]).curve[0]).toBe(0);
+    expect(paced([4, 6]).curve[0]).toBe(7);
+    expect(paced([4, 6]).why).toMatch(/begun at frame 7, past damaged frames$/);
+    const broken = paced(Array.from({ length: 30 }, (_, k) => k));
+    expect(broken.curve[0]).toBe(0);
+    expect(broken.why).toMatch(/10 frames of what is shown are damaged in the file$/);
+  });
   it("finds three quarters of the rate from three poses of the take and the plate's measured turn", () => {
     const n = 48,
       turn = Array.from({ length: n }, (_, i) => -60 + 120 * ease(i, n));

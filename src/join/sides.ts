@@ -164,6 +164,7 @@ export async function measureTakeSide(
       marks: withPerformer,
       ...(held.length === 0 ? {} : { held }),
       ...(stride === undefined ? {} : { heldStride: stride }),
+      ...(take.damaged === undefined ? {} : { damaged: take.damaged }),
       linear: async (n) => clonePicture(toLinear(await reader.frame(n))),
     },
     take,

@@ -71,10 +71,18 @@ async function takeSide(
     marks: found,
     held,
     heldStride,
+    damaged,
     notes,
   } = await keptTake(folder, folder === null ? null : keptTakeKey(file, 'side', marks), async () => {
     const { side, notes: said } = await measureTakeSide(file, reader, marks, onProgress);
-    return { measures: side.measures, marks: side.marks, held: side.held, heldStride: side.heldStride, notes: said };
+    return {
+      measures: side.measures,
+      marks: side.marks,
+      held: side.held,
+      heldStride: side.heldStride,
+      damaged: side.damaged,
+      notes: said,
+    };
   });
   onProgress?.(reader.info.frameCount, reader.info.frameCount);
   // The file may lie elsewhere now.
@@ -84,6 +92,7 @@ async function takeSide(
       marks: found,
       ...(held === undefined ? {} : { held }),
       ...(heldStride === undefined ? {} : { heldStride }),
+      ...(damaged === undefined ? {} : { damaged }),
       linear: async (n) => clonePicture(toLinear(await reader.frame(n))),
     },
     notes,
