@@ -7,7 +7,7 @@
 import { RandomStream } from '../src/core/random.js';
 import { applyVector, type Mat3 } from '../src/geometry/mat3.js';
 import { rotationFromPanTiltRoll } from '../src/geometry/rotation.js';
-import type { CutOut, GreyImage } from './ride-sequences.js';
+import type { CutOut, GreyImage } from './ride-textures.js';
 
 export type CameraKind = 'pan' | 'pan and tilt' | 'hand-held' | 'actor' | 'distortion' | 'small move';
 const KINDS: readonly CameraKind[] = [

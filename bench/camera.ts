@@ -10,7 +10,7 @@ import { measureCameraMove } from '../src/plate/camera-move.js';
 import { makeCameraSequence, type CameraSequence } from './camera-sequences.js';
 import { rideMaterial, sourceOf, throughCodec } from './ride.js';
 import { openVision } from './ride-references.js';
-import { patternTexture } from './ride-sequences.js';
+import { patternTexture } from './ride-textures.js';
 import type { BenchRow } from './rows.js';
 
 const RAD = Math.PI / 180;

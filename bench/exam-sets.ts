@@ -5,7 +5,7 @@
  */
 import { n, unit, v, type Vec3 } from '../demo/scenes/vector.js';
 import type { RandomStream } from '../src/core/random.js';
-import { dome } from './ground-scenes.js';
+import { dome } from './ground-lamps.js';
 
 export const PLACES = ['room', 'street', 'garden', 'lawn'] as const;
 export type Place = (typeof PLACES)[number];

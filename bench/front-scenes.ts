@@ -9,23 +9,16 @@
 import { existsSync, mkdirSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { aim, project, type Camera } from '../demo/scenes/camera.js';
+import { project } from '../demo/scenes/camera.js';
 import { encode } from '../demo/scenes/encode.js';
-import { passenger } from '../demo/scenes/people.js';
-import { gaussian, seeded, wander } from '../demo/scenes/random.js';
+import { gaussian, seeded } from '../demo/scenes/random.js';
 import { trace } from '../demo/scenes/trace.js';
-import { type Vec3 } from '../demo/scenes/vector.js';
 import { bt709Encode } from '../src/colour/transfer.js';
 import { createPicture } from '../src/image/picture.js';
 import { outlinePolygon } from '../src/join/outline/outline-polygon.js';
 import { writePng16 } from '../src/media/stills.js';
 import type { Mark, MarksFile } from '../src/plate/marks.js';
-
-export const W = 640,
-  H = 360,
-  FRAMES = 24;
-type Thing = 'post' | 'bollard' | 'rail' | 'column' | 'door' | 'walker';
-type Move = 'locked' | 'pan' | 'travel' | 'push' | 'hand';
+import { FRAMES, H, type Move, type Thing, W, cameraAt, frontOf, setText } from './front-things.js';
 
 export const CASES: readonly (readonly [Thing, Move])[] = [
   ['post', 'locked'],
@@ -46,174 +39,6 @@ export const CASES: readonly (readonly [Thing, Move])[] = [
   ['walker', 'travel'],
 ];
 export const idOf = ([thing, move]: readonly [Thing, Move]): string => `${thing}-${move}`;
-
-/** Where the camera stands on a frame, and where it looks. */
-function cameraAt(move: Move, n: number, seed: number, focalPx: number): Camera {
-  const t = n / (FRAMES - 1);
-  const s = t * t * (3 - 2 * t);
-  const r = seeded(seed * 7 + 3);
-  const side = r() < 0.5 ? -1 : 1;
-  const long = 0.8 + 0.5 * r();
-  const shake = (k: number): number => wander(seed * 31 + k, n / 24);
-  const place: Vec3 = [0, 1.5, -6];
-  if (move === 'pan') return aim(place, side * (-7 + 14 * s), -3 + 0.5 * s, focalPx, 0, W, H);
-  if (move === 'travel')
-    return aim([side * long * (s - 0.5), 1.5, -6 + 0.25 * s], side * 2 * (s - 0.5), -3, focalPx, 0, W, H);
-  if (move === 'push')
-    return aim(
-      [0.06 * shake(1), 1.5 + 0.02 * shake(2), -6 + 1.1 * s],
-      side * (-2 + 4 * s) + 0.25 * shake(3),
-      -3 + 0.2 * shake(4),
-      focalPx,
-      0.2 * shake(5),
-      W,
-      H,
-    );
-  if (move === 'hand')
-    return aim(
-      [0.12 * shake(1), 1.5 + 0.05 * shake(2), -6 + 0.1 * shake(6)],
-      1.2 * shake(3),
-      -3 + 0.7 * shake(4),
-      focalPx,
-      0.6 * shake(5),
-      W,
-      H,
-    );
-  return aim(place, 0, -3, focalPx, 0, W, H);
-}
-
-/** A paint as streets have them: dark to light grey, tinted a little. */
-function toneOf(r: () => number): string {
-  const grey = 0.04 + 0.5 * r() ** 2;
-  return [r(), r(), r()].map((c) => (grey * (0.75 + 0.5 * c)).toFixed(3)).join(',');
-}
-
-/** The set: a patterned wall, boxes and thin poles at several distances, a patterned ground. */
-function setText(seed: number): string {
-  const r = seeded(seed);
-  const tone = (): string => toneOf(r);
-  let out =
-    'global_settings{assumed_gamma 1.0}\nbackground{rgb<0.5,0.6,0.8>}\n' +
-    `light_source{<${(-30 + 60 * r()).toFixed(1)},40,-35> rgb 2.0}\nlight_source{<0,60,-60> rgb 0.6 shadowless}\n`;
-  out +=
-    'plane{y,0 pigment{granite scale 1.4 color_map{[0 rgb<0.12,0.11,0.1>][0.6 rgb<0.36,0.33,0.29>]}} ' +
-    'finish{ambient 0 diffuse 0.85}}\n';
-  out +=
-    `box{<-30,0,9>,<30,9,10> texture{pigment{brick pigment{rgb<${tone()}>} ` +
-    `pigment{granite scale 0.6 color_map{[0 rgb<${tone()}>][0.7 rgb<${tone()}>]}} ` +
-    'brick_size <0.9,0.35,0.5> mortar 0.05} finish{ambient 0 diffuse 0.8}}}\n';
-  for (let i = 0; i < 14; i++) {
-    const x = -9 + 18 * r();
-    const z = 1.5 + 7 * r();
-    const wide = 0.25 + 0.9 * r();
-    const high = 0.4 + 2.6 * r();
-    out +=
-      r() < 0.35
-        ? `cylinder{<${x.toFixed(3)},0,${z.toFixed(3)}>,<${x.toFixed(3)},${(high + 1.5).toFixed(3)},${z.toFixed(3)}` +
-          `>,${(0.04 + 0.06 * r()).toFixed(3)} pigment{rgb<${tone()}>} finish{ambient 0 diffuse 0.85}}\n`
-        : `box{<${(x - wide / 2).toFixed(3)},0,${z.toFixed(3)}>,<${(x + wide / 2).toFixed(3)},${high.toFixed(3)},` +
-          `${(z + 0.5).toFixed(3)}> texture{pigment{bozo turbulence 0.6 scale ${(0.1 + 0.3 * r()).toFixed(3)} ` +
-          `color_map{[0 rgb<${tone()}>][1 rgb<${tone()}>]}} finish{ambient 0 diffuse 0.85}}}\n`;
-  }
-  return out;
-}
-
-/**
- * What passes: its parts' text with a texture of its own or the given one, and outlines of straight parts in the world.
- */
-interface Front {
-  text(n: number, texture: string | null): string;
-  readonly parts: readonly (readonly Vec3[])[] | null;
-}
-
-function frontOf(thing: Thing, seed: number): Front {
-  const r = seeded(seed * 13 + 5);
-  const x = -0.25 + 0.5 * r();
-  const z = -3.4 + 0.8 * r();
-  const tone = toneOf(r);
-  const paint = `texture{pigment{rgb<${tone}>} finish{ambient 0 diffuse 0.85}}`;
-  const upright = (
-    cx: number,
-    radius: number,
-    y0: number,
-    y1: number,
-    own: string,
-  ): { text: (t: string | null) => string; part: Vec3[] } => ({
-    text: (t) =>
-      `cylinder{<${cx.toFixed(4)},${y0},${z.toFixed(4)}>,<${cx.toFixed(4)},${y1},${z.toFixed(4)}>,` +
-      `${radius.toFixed(4)} ${t ?? own} no_shadow}\n`,
-    part: [
-      [cx - radius, y1, z],
-      [cx + radius, y1, z],
-      [cx + radius, y0, z],
-      [cx - radius, y0, z],
-    ],
-  });
-  if (thing === 'post') {
-    const p = upright(x, 0.035 + 0.03 * r(), 0, 5, paint);
-    return { text: (_, t) => p.text(t), parts: [p.part] };
-  }
-  if (thing === 'column') {
-    const p = upright(
-      x,
-      0.16,
-      0,
-      5,
-      `texture{pigment{granite scale 0.25 color_map{[0 rgb<${tone}>][0.7 rgb<0.45,0.42,0.38>]}} ` +
-        'finish{ambient 0 diffuse 0.85}}',
-    );
-    return { text: (_, t) => p.text(t), parts: [p.part] };
-  }
-  if (thing === 'bollard') {
-    const p = upright(x, 0.07, 0.95, 1.55, paint);
-    return { text: (_, t) => p.text(t), parts: [p.part] };
-  }
-  if (thing === 'rail') {
-    const bars = [-0.55, -0.1, 0.35].map((d) => upright(x + d, 0.02, 0.6, 1.4, paint));
-    const y = 1.42;
-    const top: Vec3[] = [
-      [x - 2.4, y + 0.025, z],
-      [x + 2.4, y + 0.025, z],
-      [x + 2.4, y - 0.025, z],
-      [x - 2.4, y - 0.025, z],
-    ];
-    const beam = (t: string | null): string =>
-      `cylinder{<${(x - 2.4).toFixed(3)},${y},${z.toFixed(4)}>,<${(x + 2.4).toFixed(3)},${y},${z.toFixed(4)}` +
-      `>,0.025 ${t ?? paint} no_shadow}\n`;
-    return { text: (_, t) => beam(t) + bars.map((b) => b.text(t)).join(''), parts: [top, ...bars.map((b) => b.part)] };
-  }
-  if (thing === 'door') {
-    const e = x;
-    const s = r() < 0.5 ? -1 : 1;
-    const a = s < 0 ? e - 4 : e;
-    const b = s < 0 ? e : e + 4;
-    return {
-      text: (_, t) =>
-        `box{<${a.toFixed(3)},-0.5,${z.toFixed(3)}>,<${b.toFixed(3)},4,${(z + 0.04).toFixed(3)}> ${t ?? paint} ` +
-        'no_shadow}\n',
-      parts: [
-        [
-          [a, 4, z],
-          [b, 4, z],
-          [b, -0.5, z],
-          [a, -0.5, z],
-        ],
-      ],
-    };
-  }
-  const from = r() < 0.5 ? -1 : 1;
-  return {
-    text: (n, t) => {
-      const s = n / (FRAMES - 1);
-      const body = passenger(
-        { position: [from * (-0.75 + 1.5 * s), 0, -2.6], yaw: -90 * from, stride: 0.15 + 1.2 * s },
-        seed % 2 === 0 ? 'plum' : 'mustard',
-      );
-      return t === null ? body : `union{ ${body} ${t} }`;
-    },
-    parts: null,
-  };
-}
 
 const MARKED = Math.floor(FRAMES / 2);
 

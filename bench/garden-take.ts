@@ -8,7 +8,7 @@ import { RandomStream } from '../src/core/random.js';
 import { rate } from '../src/core/rational.js';
 import { createPicture } from '../src/image/picture.js';
 import { VideoWriter } from '../src/media/video-writer.js';
-import { addShifted, castShadow, performer, waves, type HardFrame } from './hard-screens.js';
+import { addShifted, castShadow, performer, waves, type HardFrame } from './drawn-performer.js';
 
 export interface Garden {
   readonly name: string;

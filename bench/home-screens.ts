@@ -5,7 +5,8 @@
  * practice, no source), none chosen by a matte's score.
  */
 import { RandomStream } from '../src/core/random.js';
-import type { HardScreen, Layer } from './hard-screens.js';
+import type { HardScreen } from './hard-screen-kinds.js';
+import type { Layer } from './drawn-performer.js';
 
 const GREEN = [0.03, 0.33, 0.07] as const;
 const DULL = [0.06, 0.2, 0.08] as const;

@@ -18,13 +18,12 @@ import {
   sunFrom,
   viewFrom,
   WIDTH,
-  windowOf,
   type Camera,
 } from '../demo/scenes/camera.js';
 import { encode } from '../demo/scenes/encode.js';
 import { EDIT, lookahead } from '../demo/scenes/film.js';
 import { PICKS } from '../demo/scenes/guests.js';
-import { develop, filmFinish, phoneFinish, print } from '../demo/scenes/look.js';
+import { develop, phoneFinish, print } from '../demo/scenes/look.js';
 import { passenger, PASSENGER_HEIGHT } from '../demo/scenes/people.js';
 import { RABBIT_HEIGHT, rabbit, rabbitDeclarations } from '../demo/scenes/rabbit.js';
 import {
@@ -40,29 +39,19 @@ import {
   stopPost,
   track,
 } from '../demo/scenes/set.js';
-import { background, frameOf, GLOBAL, reachOf, type Shot } from '../demo/scenes/shot.js';
+import { background, frameOf, reachOf, type Shot } from '../demo/scenes/shot.js';
 import { standing } from '../demo/scenes/street-shots.js';
 import { EVEN, homeSet, PEG_HEIGHT, SEAM_X, SEAM_Z } from '../demo/scenes/take-scene.js';
 import { HANDLE_FRAMES, TAKES } from '../demo/scenes/takes.js';
-import { trace, type Picture, type TraceOptions } from '../demo/scenes/trace.js';
-import { n as num, v, type Point, type Vec3 } from '../demo/scenes/vector.js';
+import type { TraceOptions } from '../demo/scenes/trace.js';
+import type { Point, Vec3 } from '../demo/scenes/vector.js';
 import { plaster } from '../demo/scenes/materials.js';
-import { DAY_SKY, homeChanged, LIGHT_SCENES, recoloured, type LightChange, type LightScene } from './light-scenes.js';
+import { DAY_SKY, LIGHT_SCENES, type LightChange, type LightScene } from './light-scene-list.js';
+import { homeChanged, recoloured } from './light-scenes.js';
+import { type SceneFile, printOf, round, saveTruth } from './join-scene-files.js';
+import { BODIES } from './join-scene-bodies.js';
 
-/** What one scene's folder holds, besides its files. */
-export interface SceneFile {
-  readonly id: string;
-  readonly plate: string;
-  readonly take: string;
-  readonly plateMarks: string;
-  readonly takeMarks: string;
-  readonly patch?: { readonly file: string; readonly marks: string };
-  /** Frames of the plate with truth: NAME-truth.png, NAME-base.png, NAME-matte.png. */
-  readonly frames: readonly number[];
-}
-
-type Made = Omit<LightScene, 'light'> & { readonly light?: LightChange };
-type Kind = Made['body'];
+export type Made = Omit<LightScene, 'light'> & { readonly light?: LightChange };
 
 const MADE: readonly Made[] = [
   {
@@ -147,146 +136,8 @@ const MADE: readonly Made[] = [
   ...LIGHT_SCENES,
 ];
 
-const skin = (rgb: string): string =>
-  `texture{pigment{bozo scale 0.02 color_map{[0 rgb<${rgb}>*0.82][1 rgb<${rgb}>]}} ` +
-  'normal{bumps 0.35 scale 0.006} finish{ambient 0 diffuse 0.85}}';
-const capsule = (a: Vec3, b: Vec3, ra: number, rb: number, m: string): string =>
-  `union{ cone{${v(a)},${num(ra)},${v(b)},${num(rb)}} sphere{${v(a)},${num(ra)}} sphere{${v(b)},${num(rb)}} ${m}}\n`;
-
-/** A standing hound, facing −z at yaw 0: body along z, four legs of which two stand well behind the others. */
-function hound(at: Vec3, yaw: number): string {
-  const tan = skin('0.46,0.27,0.12');
-  const dark = skin('0.12,0.08,0.06');
-  const pale = skin('0.72,0.62,0.48');
-  const leg = (x: number, z: number): string =>
-    capsule([x * 0.9, 0.36, z], [x, 0.16, z + 0.015], 0.06, 0.034, tan) +
-    capsule([x, 0.16, z + 0.015], [x, 0.03, z], 0.034, 0.028, pale) +
-    `sphere{0,1 scale <0.036,0.028,0.052> translate <${num(x)},0.028,${num(z - 0.02)}> ${pale}}\n`;
-  return (
-    `union{ sphere{0,1 scale <0.125,0.15,0.2> translate <0,0.44,-0.17> ${tan}} ` +
-    `sphere{0,1 scale <0.105,0.12,0.22> translate <0,0.45,0.08> ${tan}} ` +
-    `sphere{0,1 scale <0.115,0.13,0.16> translate <0,0.45,0.27> ${tan}} ` +
-    `sphere{0,1 scale <0.09,0.11,0.15> translate <0,0.37,-0.2> ${pale}}\n` +
-    leg(-0.085, -0.23) +
-    leg(0.085, -0.23) +
-    leg(-0.085, 0.3) +
-    leg(0.085, 0.3) +
-    capsule([0, 0.5, -0.27], [0, 0.64, -0.36], 0.09, 0.07, tan) +
-    `sphere{0,1 scale <0.085,0.085,0.1> translate <0,0.68,-0.4> ${tan}}\n` +
-    capsule([0, 0.65, -0.46], [0, 0.635, -0.55], 0.052, 0.036, pale) +
-    `sphere{<0,0.648,-0.585>,0.018 ${dark}} ` +
-    [-1, 1]
-      .map(
-        (s) =>
-          `sphere{<${num(s * 0.04)},0.7,-0.476>,0.014 ${dark}} ` +
-          `sphere{0,1 scale <0.02,0.075,0.045> rotate z*${s * 12} ` +
-          `translate <${num(s * 0.088)},0.645,-0.39> ${dark}}`,
-      )
-      .join(' ') +
-    capsule([0, 0.5, 0.4], [0, 0.62, 0.54], 0.025, 0.014, tan) +
-    ` rotate y*${num(yaw)} translate ${v(at)} }\n`
-  );
-}
-
-const BODIES: Record<
-  Kind,
-  {
-    readonly height: number;
-    readonly half: number;
-    readonly distance: number;
-    readonly focalPx: number;
-    readonly text: (at: Vec3, yaw: number) => string;
-  }
-> = {
-  rabbit: {
-    height: RABBIT_HEIGHT,
-    half: 0.25,
-    distance: 2.4,
-    focalPx: 1300,
-    text: (position, yaw) => rabbitDeclarations() + rabbit({ position, yaw }),
-  },
-  hound: { height: 0.765, half: 0.62, distance: 3.4, focalPx: 1250, text: hound },
-  person: {
-    height: PASSENGER_HEIGHT,
-    half: 0.4,
-    distance: 6,
-    focalPx: 1250,
-    text: (position, yaw) => passenger({ position, yaw }, 'plum'),
-  },
-};
-
-const round = (p: Point): [number, number] => [Math.round(p[0] * 100) / 100, Math.round(p[1] * 100) / 100];
 const up = (at: Vec3, h: number): Vec3 => [at[0], at[1] + h, at[2]];
 const CLIP = 6;
-
-function savePng(path: string, rgb: Uint8Array, w: number, h: number): void {
-  execFileSync(
-    'ffmpeg',
-    ['-v', 'error', '-y', '-f', 'rawvideo', '-pix_fmt', 'rgb24', '-s', `${w}x${h}`, '-i', '-', '-frames:v', '1', path],
-    { input: Buffer.from(rgb) },
-  );
-}
-
-/** A picture of the shot as the film shows it, without grain. */
-function finished(p: Picture, exposure: number, light?: LightChange): Uint8Array {
-  const f = { ...printOf(exposure, light), grain: 0 };
-  return print(develop(p, f), f, 1);
-}
-
-const printOf = (exposure: number, light?: LightChange): ReturnType<typeof filmFinish> => ({
-  ...filmFinish(exposure),
-  ...(light?.tint === undefined ? {} : { tint: light.tint }),
-  ...(light?.contrast === undefined ? {} : { contrast: light.contrast }),
-});
-
-/** How much of each pixel the performer covers; 0 where the set stands in front of it. */
-async function matteOf(
-  body: string,
-  camera: Camera,
-  window: ReturnType<typeof windowOf>,
-  joined: Picture,
-  base: Picture,
-  o: TraceOptions,
-): Promise<Uint8Array> {
-  const alone = `${GLOBAL}light_source{<0,50,-50> rgb 0.4 shadowless parallel point_at 0}\n`;
-  const text = body.replaceAll(' reflection 0.04', '');
-  const dark = await trace(`${alone}background{rgb 0}\n${text}`, camera, window, o);
-  const bright = await trace(`${alone}background{rgb 1}\n${text}`, camera, window, o);
-  const out = new Uint8Array(3 * joined.w * joined.h);
-  for (let y = 0; y < window.h; y++) {
-    for (let x = 0; x < window.w; x++) {
-      const q = (y * window.w + x) * 3 + 1;
-      const i = (window.y + y) * joined.w + window.x + x;
-      let seen = 0;
-      for (let c = 0; c < 3; c++) seen = Math.max(seen, Math.abs(joined.rgb[3 * i + c]! - base.rgb[3 * i + c]!));
-      if (seen < 1e-4) continue;
-      out.fill(Math.round(255 * Math.min(1, Math.max(0, 1 - (bright.rgb[q]! - dark.rgb[q]!)))), 3 * i, 3 * i + 3);
-    }
-  }
-  return out;
-}
-
-/** Truth of one frame: join, empty set, matte. */
-async function saveTruth(
-  folder: string,
-  frame: number,
-  shot: Shot,
-  f: number,
-  body: string,
-  reach: readonly Vec3[],
-  empty: Shot,
-  o: TraceOptions,
-  light?: LightChange,
-): Promise<void> {
-  const name = (what: string): string => join(folder, `${frame}-${what}.png`);
-  if (existsSync(name('matte'))) return;
-  const base = await frameOf(empty, f, o);
-  const joined = await frameOf({ ...empty, set: empty.set }, f, o, body, reach);
-  savePng(name('truth'), finished(joined, shot.exposure, light), WIDTH, HEIGHT);
-  savePng(name('base'), finished(base, shot.exposure, light), WIDTH, HEIGHT);
-  const c = shot.camera(f);
-  savePng(name('matte'), await matteOf(body, c, windowOf(c, reach, 12), joined, base, o), WIDTH, HEIGHT);
-}
 
 async function makePick(out: string, demo: string, id: string, takeId: string, o: TraceOptions): Promise<void> {
   const pick = PICKS.find((p) => p.id === id)!;

@@ -19,7 +19,8 @@ import type { VideoFrame } from '../src/media/types.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import type { RegionFile } from '../src/plate/marks.js';
 import { despilled, tunedChromakey } from './chromakey.js';
-import { HARD, hardTake, type HardScreen } from './hard-screens.js';
+import { HARD, type HardScreen } from './hard-screen-kinds.js';
+import { hardTake } from './hard-screens.js';
 import { HOME } from './home-screens.js';
 import { compositeError, dtSsd, scoreMatte, softBand } from './matte-score.js';
 

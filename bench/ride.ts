@@ -16,15 +16,8 @@ import type { LumaSource } from '../src/plate/ride-source.js';
 import { trackRegion } from '../src/plate/ride.js';
 import type { Point2 } from '../src/geometry/mat3.js';
 import { enhancedCorrelation, lucasKanade, openVision } from './ride-references.js';
-import {
-  blobCutOut,
-  makeRideSequence,
-  patternTexture,
-  type CutOut,
-  type GreyImage,
-  type RideLevel,
-  type RideSequence,
-} from './ride-sequences.js';
+import { blobCutOut, patternTexture, type CutOut, type GreyImage } from './ride-textures.js';
+import { makeRideSequence, type RideLevel, type RideSequence } from './ride-sequences.js';
 import type { BenchRow } from './rows.js';
 
 const CLIPS = join(import.meta.dirname, '..', '..', 'shared', 'footage', 'davis');

@@ -10,157 +10,29 @@ import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { project, shadowOf, type Camera } from '../demo/scenes/camera.js';
-import { mul, type Vec3 } from '../demo/scenes/vector.js';
+import type { Vec3 } from '../demo/scenes/vector.js';
 import { RandomStream } from '../src/core/random.js';
 import { gaussianPlane } from '../src/image/gaussian.js';
-import { dilate } from '../src/image/morphology.js';
 import { median } from '../src/image/statistics.js';
-import { depthFromShadow, type TakeGround, type TakeShadow } from '../src/join/body-depth.js';
+import { depthFromShadow } from '../src/join/body-depth.js';
 import { depthFromLikeness } from '../src/join/likely-depth.js';
-import { groundGeometry, shadeGround } from '../src/join/ground.js';
-import { fillShade } from '../src/join/shade-plane.js';
-import { buildShadowMap, type SolidBall } from '../src/join/shadow-map.js';
-import { dot } from '../src/geometry/mat3.js';
-import type { BodyDepth, GroundFrame, GroundStep } from '../src/join/types.js';
-import { planOf, seen, type ExamPlan } from './exam-plan.js';
+import type { GroundStep } from '../src/join/types.js';
+import { planOf, seen } from './exam-plan.js';
 import type { Lamps } from './exam-sets.js';
 import { seedsOf } from './exam-scenes.js';
-import { meets, type Ellipsoid } from './made-bodies.js';
-
-const RAD = Math.PI / 180;
-/** Lamp's points a pixel, in shares of its half width. */
-const LAMP = [
-  [-0.35, -0.35],
-  [0.35, -0.35],
-  [-0.35, 0.35],
-  [0.35, 0.35],
-] as const;
-
-export interface View {
-  readonly camera: Camera;
-  readonly lamps: Lamps;
-  readonly at: Vec3;
-  readonly parts: readonly Ellipsoid[];
-}
-export interface Cast {
-  readonly matte: Float32Array;
-  readonly shadow: Float32Array;
-}
-
-const sub = (a: Vec3, b: Vec3): Vec3 => [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
-const add = (a: Vec3, b: Vec3, k = 1): Vec3 => [a[0] + k * b[0], a[1] + k * b[1], a[2] + k * b[2]];
-const unit = (a: Vec3): Vec3 => mul(a, 1 / Math.hypot(...a));
-const crossed = (a: Vec3, b: Vec3): Vec3 => [
-  a[1] * b[2] - a[2] * b[1],
-  a[2] * b[0] - a[0] * b[2],
-  a[0] * b[1] - a[1] * b[0],
-];
-
-/** Ellipsoids turned by `yawDeg` and stood at a point. */
-export function stood(parts: readonly Ellipsoid[], at: Vec3, yawDeg: number): Ellipsoid[] {
-  const c = Math.cos(yawDeg * RAD);
-  const s = Math.sin(yawDeg * RAD);
-  const turn = (p: Vec3): Vec3 => [c * p[0] + s * p[2], p[1], -s * p[0] + c * p[2]];
-  return parts.map((e) => ({ c: add(turn(e.c), at), a: e.a.map((r) => turn(r)) as unknown as Ellipsoid['a'] }));
-}
-
-/** Towards the lamp from a point. */
-export const towardsLamp = (l: Lamps, p: Vec3): Vec3 => (l.far > 50 ? l.towards : unit(sub(mul(l.towards, l.far), p)));
-
-function cast(v: View): Cast {
-  const { camera: c, lamps, parts } = v;
-  const w = c.widthPx;
-  const h = c.heightPx;
-  const matte = new Float32Array(w * h);
-  const shadow = new Float32Array(w * h);
-  const side = unit(crossed(lamps.towards, [0, 1, 0]));
-  const up = crossed(side, lamps.towards);
-  const wide = lamps.far * Math.tan((lamps.softDeg * RAD) / 2);
-  const reach = (e: Ellipsoid): number => Math.max(...e.a.map((r) => 1 / Math.hypot(...r)));
-  let x0 = w;
-  let y0 = h;
-  let x1 = 0;
-  let y1 = 0;
-  for (const e of parts) {
-    const r = reach(e);
-    for (const dx of [-r, r])
-      for (const dy of [-r, r])
-        for (const dz of [-r, r]) {
-          const p = add(e.c, [dx, dy, dz]);
-          const l = towardsLamp(lamps, p);
-          const q = p[1] <= 0 ? p : shadowOf(p, l);
-          for (const z of [p, q]) {
-            if (z[2] < c.position[2] + 0.1) continue;
-            const [x, y] = project(c, z);
-            x0 = Math.min(x0, x);
-            x1 = Math.max(x1, x);
-            y0 = Math.min(y0, y);
-            y1 = Math.max(y1, y);
-          }
-        }
-  }
-  for (let y = Math.max(0, Math.floor(y0)); y < Math.min(h, Math.ceil(y1)); y++)
-    for (let x = Math.max(0, Math.floor(x0)); x < Math.min(w, Math.ceil(x1)); x++) {
-      let m = 0;
-      let s = 0;
-      for (const [k, [ox, oy]] of LAMP.entries()) {
-        const px = x + 0.25 + 0.5 * (k & 1) - w / 2;
-        const py = y + 0.25 + 0.5 * (k >> 1) - h / 2;
-        const d = add(add(c.forward, c.right, px / c.focalPx), c.down, py / c.focalPx);
-        if (meets(parts, c.position, d)) m++;
-        if (d[1] > -1e-4) continue;
-        const g = add(c.position, d, -c.position[1] / d[1]);
-        const l =
-          lamps.far > 50
-            ? add(add(lamps.towards, side, (ox * wide) / lamps.far), up, (oy * wide) / lamps.far)
-            : sub(add(add(mul(lamps.towards, lamps.far), side, ox * wide), up, oy * wide), g);
-        if (meets(parts, add(g, [0, 1e-4, 0]), l)) s++;
-      }
-      matte[y * w + x] = m / 4;
-      shadow[y * w + x] = s / 4;
-    }
-  return { matte, shadow };
-}
-
-/** Azimuth and elevation of a direction beside a camera's heading, degrees. */
-function anglesOf(c: Camera, l: Vec3): { azimuthDeg: number; elevationDeg: number } {
-  const h = Math.atan2(c.forward[0], c.forward[2]);
-  const right: Vec3 = [Math.cos(h), 0, -Math.sin(h)];
-  const ahead: Vec3 = [Math.sin(h), 0, Math.cos(h)];
-  const d = (a: Vec3): number => a[0] * l[0] + a[2] * l[2];
-  return { azimuthDeg: Math.atan2(d(right), -d(ahead)) / RAD, elevationDeg: Math.asin(l[1]) / RAD };
-}
-
-function frameFor(c: Camera, at: Vec3, azimuthDeg: number): GroundFrame {
-  const q = sub(at, c.position);
-  const z = q[0] * c.forward[0] + q[1] * c.forward[1] + q[2] * c.forward[2];
-  const roll = Math.asin(Math.max(-1, Math.min(1, c.right[1] / Math.sqrt(1 - c.forward[1] ** 2))));
-  return {
-    frame: 0,
-    foot: project(c, at) as [number, number],
-    pxPerMetre: c.focalPx / z,
-    tiltDeg: Math.asin(c.forward[1]) / RAD,
-    rollDeg: roll / RAD,
-    azimuthDeg,
-  };
-}
-
-export interface ShadowExam {
-  readonly seed: number;
-  readonly words: string;
-  readonly plan: ExamPlan;
-  readonly plate: Cast;
-  readonly take: Cast;
-  readonly plateView: View;
-  readonly takeView: View;
-  readonly step: GroundStep;
-  readonly at: GroundFrame;
-  readonly trueKey: { azimuthDeg: number; elevationDeg: number };
-  readonly takeGround: TakeGround;
-  readonly trueTakeKey: { azimuthDeg: number; elevationDeg: number };
-  readonly seen: TakeShadow;
-  readonly placed: Float32Array;
-}
+import {
+  type Cast,
+  RAD,
+  type ShadowExam,
+  type View,
+  add,
+  anglesOf,
+  cast,
+  frameFor,
+  stood,
+  towardsLamp,
+} from './shadow-exam-casting.js';
+import { coverOf, overlap, trueBodyCover } from './shadow-exam-score.js';
 
 /** @param cache where rays cast are kept */
 export function makeShadowExam(seed: number, cache: string): ShadowExam {
@@ -317,87 +189,6 @@ export function makeShadowExam(seed: number, cache: string): ShadowExam {
       heightPx: h,
     },
   };
-}
-
-/**
- * Overlap over union of a shadow with the true one outside the performer and its soft edge; not a
- * number where only a rim of the true one is seen.
- */
-export function overlap(s: ShadowExam, cover: Float32Array): number {
-  const { widthPx: w, heightPx: h } = s.plateView.camera;
-  const n = w * h;
-  const kept = dilate(
-    s.plate.matte.map((v) => (v > 0.02 ? 1 : 0)),
-    w,
-    h,
-    3,
-  );
-  const there = new Uint8Array(n);
-  let both = 0;
-  let either = 0;
-  let all = 0;
-  let inside = 0;
-  for (let i = 0; i < n; i++) if (kept[i]! <= 0.5 && s.plate.shadow[i]! > 0.45) there[i] = 1;
-  for (let i = w; i < n - w; i++) {
-    if (kept[i]! > 0.5) continue;
-    const a = cover[i]! > 0.45;
-    const b = there[i] === 1;
-    if (a && b) both++;
-    if (a || b) either++;
-    if (b) {
-      all++;
-      if (there[i - 1]! + there[i + 1]! + there[i - w]! + there[i + w]! === 4) inside++;
-    }
-  }
-  return inside > 0.5 * all && all > 60 ? both / either : NaN;
-}
-
-export function coverOf(
-  s: ShadowExam,
-  body: BodyDepth | undefined,
-  key: { azimuthDeg: number; elevationDeg: number } | null = null,
-  alpha = s.placed,
-): Float32Array {
-  const { widthPx: w, heightPx: h } = s.plateView.camera;
-  const out = new Float32Array(w * h);
-  const step = { ...s.step, ...(key ?? {}), ...(body === undefined ? {} : { body }) };
-  const at = key === null ? s.at : { ...s.at, azimuthDeg: key.azimuthDeg };
-  const shade = shadeGround(step, at, alpha, [0, 0, w, h], w, h, 0.6);
-  if (shade !== null) {
-    const [x0, y0, x1, y1] = shade.box;
-    for (let y = y0; y < y1; y++)
-      for (let x = x0; x < x1; x++) out[y * w + x] = shade.cover[(y - y0) * (x1 - x0) + x - x0]!;
-  }
-  return out;
-}
-
-/** The true body's shadow by the product's map, under the key's one direction. */
-export function trueBodyCover(s: ShadowExam, key: { azimuthDeg: number; elevationDeg: number }): Float32Array {
-  const { camera: c } = s.plateView;
-  const w = c.widthPx;
-  const h = c.heightPx;
-  const out = new Float32Array(w * h);
-  const g = groundGeometry({ ...s.step, ...key }, { ...s.at, azimuthDeg: key.azimuthDeg }, w, h);
-  const balls: SolidBall[] = [];
-  for (const e of s.plateView.parts)
-    for (let i = -6; i <= 6; i++) {
-      // An ellipsoid as balls along its longest axis.
-      const axes = e.a.map((row) => {
-        const q = row[0] ** 2 + row[1] ** 2 + row[2] ** 2;
-        return [row[0] / q, row[1] / q, row[2] / q] as Vec3;
-      });
-      const long = axes.map((a) => Math.hypot(...a));
-      const k = long.indexOf(Math.max(...long));
-      const t = i / 6.5;
-      const rest = long.filter((_, j) => j !== k);
-      const radius = (Math.sqrt(1 - t * t) * (rest[0]! + rest[1]!)) / 2;
-      const q = sub(add(e.c, axes[k]!, t * (1 - (Math.min(...long) / long[k]!) * 0.5)), c.position);
-      balls.push({ centre: [dot(q, c.right), dot(q, c.down), dot(q, c.forward)], radius });
-    }
-  const map = buildShadowMap(balls, g.light, g.up, s.step.softnessDeg, 0.6 / s.at.pxPerMetre, 0.6 / s.at.pxPerMetre);
-  if (map !== null)
-    fillShade(g, { n: g.up, d: dot(g.up, g.foot) }, map, [], [0, 0, w, h], out, new Float32Array(w * h));
-  return out;
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {

@@ -20,7 +20,7 @@ import { add, unit, type Vec3 } from '../demo/scenes/vector.js';
 import { canTrace, finishFor, printed, seedsOf } from './exam-scenes.js';
 import { homeText, lampsText, type Lamps } from './exam-sets.js';
 import type { Look } from './exam-plan.js';
-import { dome } from './ground-scenes.js';
+import { dome } from './ground-lamps.js';
 import { truthPlan, type TruthPlan } from './truth-plan.js';
 import type { TruthKind } from './truth-set.js';
 

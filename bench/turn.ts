@@ -11,7 +11,7 @@ import { measureTurn } from '../src/plate/turn.js';
 import { turnFromPoses } from '../src/plate/turn-poses.js';
 import type { Mark } from '../src/plate/marks.js';
 import type { BenchRow } from './rows.js';
-import { patternTexture } from './ride-sequences.js';
+import { patternTexture } from './ride-textures.js';
 import { truthMarks } from './truth-marks.js';
 import { readTruth, truthFile, truthFolder } from './truth-set.js';
 

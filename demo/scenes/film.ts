@@ -3,7 +3,9 @@
 import { punchShot, windowShot } from './indoor-shots.js';
 import { develop, filmFinish, print } from './look.js';
 import { frameOf, type Shot } from './shot.js';
-import { arrive, conductorShot, hillShot, pan, platform, railingShot } from './street-shots.js';
+import { arrive, conductorShot, pan, platform } from './street-shots.js';
+import { hillShot } from './hill-shot.js';
+import { railingShot } from './railing-shot.js';
 import { titleShot } from './title.js';
 import { picture, type Picture, type TraceOptions } from './trace.js';
 

@@ -5,7 +5,8 @@ import { pane, punchShot, WINDOW_SILL_Y, windowShot } from './indoor-shots.js';
 import { ofPerson, SHOULDER_SEAT } from './people.js';
 import { RABBIT_HEIGHT } from './rabbit.js';
 import { type Shot } from './shot.js';
-import { arrive, conductorShot, conductorYaw, pan, platform, railingShot } from './street-shots.js';
+import { arrive, conductorShot, conductorYaw, pan, platform } from './street-shots.js';
+import { railingShot } from './railing-shot.js';
 import { add, type Vec3 } from './vector.js';
 
 export interface Guest {

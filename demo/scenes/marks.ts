@@ -1,150 +1,27 @@
 // Marks that a careful person would make on the plates and takes, computed from the scenes: files of the program's own
 // marks format. Frames count from the pick's (the take's) first frame.
-
 import { project, shadowOf, type Camera } from './camera.js';
-import { type Pick } from './guests.js';
-import { handCamera, wristAt } from './home.js';
-import { handBob, pane } from './indoor-shots.js';
+import type { Pick } from './guests.js';
+import { pane } from './indoor-shots.js';
 import { headOutline } from './head-outline.js';
 import { CHEST_PATCH, CONDUCTOR_HEIGHT, ofPerson } from './people.js';
 import { conductorPose } from './street-shots.js';
 import { RABBIT_HEIGHT } from './rabbit.js';
 import { PEG_HEIGHT, SEAM_X, SEAM_Z } from './take-scene.js';
 import { pegOf, type Take } from './takes.js';
-import { add, turnY, type Point, type Vec3 } from './vector.js';
-
-export type Mark = Record<string, unknown> & { readonly kind: string };
-
-interface Standing {
-  readonly foot: Point;
-  readonly top: Point;
-  readonly shadowTip: Point;
-  readonly height: number;
-  readonly position: Vec3;
-}
-
-export const round = (p: Point): [number, number] => [Math.round(p[0] * 100) / 100, Math.round(p[1] * 100) / 100];
-const poly = (points: readonly Point[]): [number, number][] => points.map(round);
-
-/** First, last and evenly spaced frames between. */
-function spread(count: number, marks: number): number[] {
-  return Array.from({ length: marks }, (_, i) => Math.round((i * (count - 1)) / (marks - 1)));
-}
-
-/** Box round a standing person in the picture, a little larger than the person. */
-function around(c: Camera, at: Vec3, half: number, height: number): [number, number][] {
-  const top = project(c, add(at, [0, height, 0]));
-  const foot = project(c, at);
-  const w = (c.focalPx * half) / Math.hypot(at[0] - c.position[0], at[2] - c.position[2]);
-  const drop = w * 0.28;
-  return poly([
-    [top[0] - w * 0.5, top[1] - 5],
-    [top[0] + w * 0.5, top[1] - 5],
-    [top[0] + w * 0.72, top[1] + (foot[1] - top[1]) * 0.2],
-    [foot[0] + w, top[1] + (foot[1] - top[1]) * 0.45],
-    [foot[0] + w * 0.95, foot[1] + drop],
-    [foot[0] - w * 0.95, foot[1] + drop],
-    [foot[0] - w, top[1] + (foot[1] - top[1]) * 0.45],
-    [top[0] - w * 0.72, top[1] + (foot[1] - top[1]) * 0.2],
-  ]);
-}
-
-const uprightAndShadow = (frame: number, s: Standing, shadow = true): Mark[] => [
-  { kind: 'upright', frame, foot: round(s.foot), top: round(s.top), height: s.height },
-  ...(shadow ? [{ kind: 'shadow', frame, foot: round(s.foot), tip: round(s.shadowTip), height: s.height }] : []),
-];
-const lines = (frame: number, l: unknown): Mark => ({
-  kind: 'groundLines',
-  frame,
-  lines: (l as [Point, Point][]).map((x) => poly(x)),
-});
-
-/** Frame of the conductor's pick in which his bare face, between cap and collar, shows the light best. */
-const FACE_FRAME = 22;
-
-/**
- * What of the conductor stands between the sun and his shoulder, in his own frame:
- * height and half size of cap, head and collar.
- */
-const HEAD_PARTS: readonly (readonly [y: number, wide: number, tall: number])[] = [
-  [1.83, 0.23, 0.108],
-  [1.66, 0.15, 0.13],
-  [1.5, 0.16, 0.14],
-];
-
-/** Every so many frames of a pick, and the last. */
-const every = (count: number, step: number): number[] =>
-  Array.from({ length: count }, (_, n) => n).filter((n) => n % step === 0 || n === count - 1);
-
-/**
- * Outline of the shadow of his head on an upright card at `at` that faces the camera; it leaves to the side
- * while the card is nearer to the sun than he is.
- */
-function headShade(man: { readonly position: Vec3; readonly yaw: number }, at: Vec3, sun: Vec3): Vec3[] {
-  const parts = HEAD_PARTS.map(([y, wide, tall]) => {
-    const p = ofPerson(man, [0, y, 0]);
-    const k = (p[2] - at[2]) / sun[2];
-    return { x: p[0] - k * sun[0] + 4 * Math.min(0, k), y: p[1] - k * sun[1], wide, tall };
-  });
-  return hullOf(parts, at[2]);
-}
-
-/** Support points of the parts in sixteen directions: their hull, always of as many corners. */
-function hullOf(
-  parts: readonly { readonly x: number; readonly y: number; readonly wide: number; readonly tall: number }[],
-  z: number,
-): Vec3[] {
-  return Array.from({ length: 16 }, (_, i): Vec3 => {
-    const cx = Math.cos((i * Math.PI) / 8);
-    const cy = Math.sin((i * Math.PI) / 8);
-    let best: Vec3 = [0, 0, z];
-    let most = -Infinity;
-    for (const q of parts) {
-      const reach = Math.hypot(q.wide * cx, q.tall * cy);
-      const far = q.x * cx + q.y * cy + reach;
-      if (far > most) {
-        most = far;
-        best = [q.x + (q.wide * q.wide * cx) / reach, q.y + (q.tall * q.tall * cy) / reach, z];
-      }
-    }
-    return best;
-  });
-}
-
-/**
- * Outline of the hand that holds the ticket, with it, as drawn by eye on one frame of
- * its pick: the shadow falls behind it.
- */
-const HELD_FRAME = 6;
-const HELD: readonly Point[] = [
-  [150, 484],
-  [153, 457],
-  [186, 445],
-  [186, 418],
-  [202, 408],
-  [205, 368],
-  [221, 313],
-  [244, 270],
-  [284, 225],
-  [302, 220],
-  [332, 228],
-  [558, 243],
-  [554, 345],
-  [500, 342],
-  [394, 340],
-  [392, 382],
-  [367, 412],
-  [316, 440],
-  [292, 460],
-  [296, 484],
-];
-
-function heldAt(c: Camera, f: number, drawn: number): [number, number][] {
-  const there: Vec3 = [-0.05, 0.24, -0.12];
-  const a = project(c, add(there, handBob(drawn)));
-  const b = project(c, add(there, handBob(f)));
-  return poly(HELD.map(([x, y]): Point => [x + b[0] - a[0], y + b[1] - a[1]]));
-}
+import { add, type Point, type Vec3 } from './vector.js';
+import {
+  type Mark,
+  type Standing,
+  around,
+  every,
+  lines,
+  poly,
+  round,
+  spread,
+  uprightAndShadow,
+} from './mark-shapes.js';
+import { FACE_FRAME, HELD_FRAME, headOf, headShade, heldAt } from './head-marks.js';
 
 /** The marks file of a pick. */
 export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
@@ -328,30 +205,4 @@ export function takeMarks(t: Take): { frame: number; focalPx: number; marks: Mar
   if (turns)
     for (const f of spread(t.frames, 9)) marks.push({ kind: 'pose', frame: f, yawDeg: Math.round(t.yaw(f) * 10) / 10 });
   return { frame: 0, focalPx: c.focalPx, marks };
-}
-
-/** Head of the performer as an upright ellipse in the picture. */
-export function headOf(t: Take, f: number): { centre: Point; rx: number; ry: number } {
-  const at = turnY([0, 0.385, -0.014], t.yaw(f));
-  const d = Math.hypot(t.camera.position[0] - at[0], t.camera.position[1] - at[1], t.camera.position[2] - at[2]);
-  const k = t.camera.focalPx / d;
-  return { centre: project(t.camera, at), rx: Math.round(k * 0.112 * 10) / 10, ry: Math.round(k * 0.1 * 10) / 10 };
-}
-
-/** Marks of the hand take: where the wrist is when it pinches. */
-export function handMarks(): { frame: number; focalPx: number; marks: Mark[] } {
-  const w = wristAt(24);
-  return {
-    frame: 24,
-    focalPx: handCamera.focalPx,
-    marks: [
-      {
-        kind: 'performer',
-        frame: 24,
-        ground: round(project(handCamera, add(w, [-0.05, -0.07, 0]))),
-        top: round(project(handCamera, add(w, [-0.05, 0.06, 0]))),
-        height: 0.13,
-      },
-    ],
-  };
 }

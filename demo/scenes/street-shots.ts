@@ -1,7 +1,6 @@
 // The shots at the stop: the tram comes, platform, conductor, pan along the stop, railing, and the hill at the end.
-
 import { aim, project, sunFrom, type Camera } from './camera.js';
-import { BRICK, glow, IRON, paint, wood } from './materials.js';
+import { BRICK, glow, paint, wood } from './materials.js';
 import {
   CHEST_PATCH,
   CONDUCTOR_HEIGHT,
@@ -15,8 +14,6 @@ import {
 } from './people.js';
 import { wander } from './random.js';
 import {
-  BOLLARD_HEIGHT,
-  bollard,
   bench,
   ground,
   gutter,
@@ -37,10 +34,11 @@ import { BOARD, tram } from './tram.js';
 import { add, ease, lerp, n, type Vec3 } from './vector.js';
 
 const FILL = 0.62;
-const street = (sun: Vec3, more: string, seed = 5): string =>
+export const street = (sun: Vec3, more: string, seed = 5): string =>
   SKY + HAZE + lights(sun, FILL) + ground() + kerb(5.2, 6.3) + track(8) + houses(13, -19, 13, seed) + hill() + more;
 
-const px = (c: Camera, points: readonly Vec3[]): (readonly [number, number])[] => points.map((p) => project(c, p));
+export const px = (c: Camera, points: readonly Vec3[]): (readonly [number, number])[] =>
+  points.map((p) => project(c, p));
 
 /** What is known of a standing person in one frame. */
 export function standing(c: Camera, at: Vec3, height: number, sun: Vec3): Record<string, unknown> {
@@ -51,7 +49,7 @@ export function standing(c: Camera, at: Vec3, height: number, sun: Vec3): Record
 }
 
 /** Middle lines of gutters along z, each as two pixels, near end first. */
-const groundLines = (
+export const groundLines = (
   c: Camera,
   xs: readonly number[],
   z0: number,
@@ -274,171 +272,4 @@ export const pan: Shot = {
     post: standing(panCamera(f), PAN_POST, POST_HEIGHT, panSun),
     groundLines: groundLines(panCamera(f), [-1.9, 2.1], 2.2, 5.1),
   }),
-};
-
-// --- A railing passes in front. ---
-const railingCamera = (f: number): Camera => {
-  const t = f / 24;
-  return aim(
-    [lerp(-0.46, 0.42, ease(f / 55)) + 0.006 * wander(31, t), 0.95 + 0.005 * wander(32, t), lerp(-3.35, -2.95, f / 55)],
-    lerp(4.6, -4.2, ease(f / 55)) + 0.14 * wander(33, t),
-    -4.6 + 0.13 * wander(34, t),
-    1060,
-    0.16 * wander(35, t),
-  );
-};
-const railingSun = sunFrom(aim([0, 0.95, -3.2], 0, 0, 1060), 32, 42);
-export const RAILING_Z = -0.55;
-export const RAILING_POST_X = 0.03;
-/** Outline boxes of the railing's parts near the performer: two rails and one post, as quads at their near face. */
-export const RAILING_PARTS: Readonly<Record<string, readonly Vec3[]>> = {
-  post: [
-    [RAILING_POST_X - 0.035, 1.06, RAILING_Z - 0.035],
-    [RAILING_POST_X + 0.035, 1.06, RAILING_Z - 0.035],
-    [RAILING_POST_X + 0.035, 0, RAILING_Z - 0.035],
-    [RAILING_POST_X - 0.035, 0, RAILING_Z - 0.035],
-  ],
-  rail: [
-    [-1.1, 0.23, RAILING_Z],
-    [1.1, 0.23, RAILING_Z],
-    [1.1, 0.19, RAILING_Z],
-    [-1.1, 0.19, RAILING_Z],
-  ],
-};
-/**
- * The square post as it is seen: from the side of one face to the side of the other, whichever shows. Corners
- * left top, right top, right bottom, left bottom.
- */
-function bothFaces(
-  near: readonly (readonly [number, number])[],
-  far: readonly (readonly [number, number])[],
-): (readonly [number, number])[] {
-  return near.map((p, i) => [i === 0 || i === 3 ? Math.min(p[0], far[i]![0]) : Math.max(p[0], far[i]![0]), p[1]]);
-}
-const BOLLARDS: readonly [Vec3, Vec3] = [
-  [1.15, 0, 1.5],
-  [-1.1, 0, 2.5],
-];
-function railing(): string {
-  const posts = [-2.9, -1.45, 0, 1.45, 2.9]
-    .map((x) => {
-      const at = x + RAILING_POST_X;
-      return (
-        `box{<${n(at - 0.035)},0,${n(RAILING_Z - 0.035)}>,<${n(at + 0.035)},0.98,${n(RAILING_Z + 0.035)}> ${IRON}} ` +
-        `sphere{<${n(at)},1.02,${n(RAILING_Z)}>,0.055 ${paint('0.42,0.07,0.05', 'specular 0.4 roughness 0.04')}}`
-      );
-    })
-    .join(' ');
-  return (
-    posts +
-    [0.21, 0.93].map((y) => `cylinder{<-6,${y},${n(RAILING_Z)}>,<6,${y},${n(RAILING_Z)}>,0.02 ${IRON}}`).join(' ') +
-    '\n'
-  );
-}
-const RAIL_POST: Vec3 = [1.35, 0, 3.2];
-export const railingShot: Shot = {
-  id: 'railing',
-  what:
-    'hand-held push past a railing; its post and rail pass in front of the performer, ' +
-    'who sits behind it on the ground',
-  frames: 56,
-  how: 'whole',
-  exposure: 0.6,
-  camera: railingCamera,
-  sun: railingSun,
-  set: street(
-    railingSun,
-    railing() +
-      gutter(-0.75, -3, 4.6) +
-      gutter(0.85, -3, 4.6) +
-      bollard(BOLLARDS[0][0], BOLLARDS[0][2]) +
-      bollard(BOLLARDS[1][0], BOLLARDS[1][2]) +
-      stopPost(RAIL_POST[0], RAIL_POST[2]) +
-      lamp(-1.9, 4.0) +
-      tub(-1.3, 3.4, 12) +
-      `box{<-8,0,4.6>,<8,0.75,4.9> ${BRICK}} box{<-8,0.75,4.55>,<8,0.83,4.95> ${paint('0.4,0.36,0.32')}}`,
-    41,
-  ),
-  cast: () => '',
-  reach: () => [],
-  truth: (f) => ({
-    bollards: BOLLARDS.map((b) => standing(railingCamera(f), b, BOLLARD_HEIGHT, railingSun)),
-    groundLines: groundLines(railingCamera(f), [-0.75, 0.85], 0.6, 4.4),
-    front: Object.fromEntries(
-      Object.entries(RAILING_PARTS).map(([k, q]) => [
-        k,
-        k === 'post'
-          ? bothFaces(
-              px(railingCamera(f), q),
-              px(
-                railingCamera(f),
-                q.map((c): Vec3 => [c[0], c[1], c[2] + 0.07]),
-              ),
-            )
-          : px(railingCamera(f), q),
-      ]),
-    ),
-  }),
-};
-
-// --- Harrow Hill, the end. ---
-const hillCamera = aim([0, 1.6, -2], 2, 4.2, 900);
-const hillSun = sunFrom(hillCamera, -118, 11);
-const climb = (f: number): Vec3 => {
-  const u = f / 60;
-  return [lerp(12.5, 6.5, u), (6.3 * (24 - lerp(12.5, 6.5, u))) / 28, 41];
-};
-const smallTram = (f: number): string => {
-  const at = climb(f);
-  const panes = [0, 1, 2, 3]
-    .map(
-      (i) => `box{<${n(-0.95 + i * 0.5)},0.62,-0.5>,<${n(-0.58 + i * 0.5)},1.0,-0.45> ${glow('1.0,0.66,0.26', 1.6)}}`,
-    )
-    .join(' ');
-  return (
-    `union{ box{<-1.2,0.1,-0.45>,<1.2,1.2,0.45> ${paint('0.36,0.035,0.03')}} ` +
-    `box{<-1.25,1.2,-0.5>,<1.25,1.32,0.5> ${paint('0.5,0.44,0.36')}} ` +
-    `${panes} sphere{<-1.3,0.45,0>,0.16 ${glow('1.0,0.85,0.55', 2.5)}} ` +
-    `rotate z*-12.7 translate <${n(at[0])},${n(at[1])},${n(at[2])}> }\n`
-  );
-};
-export const hillShot: Shot = {
-  id: 'hill',
-  what: 'Harrow Hill at dusk: the tram climbs to the lit cottages; locked off',
-  frames: 64,
-  how: 'still',
-  exposure: 0.75,
-  camera: () => hillCamera,
-  sun: hillSun,
-  set:
-    `sky_sphere{ pigment{ gradient y color_map{[0 rgb<0.95,0.42,0.22>][0.08 rgb<0.7,0.32,0.3>][0.2 rgb<0.3,0.22,0.36>][0.42 rgb<0.1,0.12,0.27>][1 rgb<0.04,0.06,0.16>]} }
-    pigment{ bozo turbulence 0.5 scale <0.6,0.07,0.6> translate 0.37 color_map{[0.5 rgbt<1,0.6,0.45,1>][0.75 rgbt<1,0.5,0.36,0.55>][1 rgbt<1,0.55,0.4,0.35>]} } }\n` +
-    lights(hillSun, 0.42, [1.3, 0.62, 0.3]) +
-    'fog{fog_type 2 fog_offset 8 fog_alt 8 distance 120 rgb<0.5,0.27,0.25>}\n' +
-    hill() +
-    `plane{y,-0.02 ${paint('0.1,0.12,0.05')}}\n` +
-    houses(24, -24, 7, 61) +
-    // The embankment that the line climbs.
-    'prism{linear_sweep 40.2,41.8,5,<24,0>,<24,-0.2>,<-4,6.3>,<-4,0>,<24,0> rotate x*-90 ' +
-    `scale <1,1,-1> ${paint('0.12,0.11,0.06')}}\n` +
-    `sphere{<-22,27,120>,2.6 ${glow('1.0,0.9,0.72', 1.15)}}\n` +
-    Array.from(
-      { length: 44 },
-      (_, i) =>
-        `sphere{<${n(-75 + ((i * 37.7) % 150))},${n(24 + ((i * 17.3) % 36))},130>,${n(0.07 + 0.05 * (i % 3))} ` +
-        `${glow('1,0.95,0.85', 0.9)}}`,
-    ).join(' ') +
-    lamp(2.05, 6.2, 3.0) +
-    `union{ box{<-1.15,1.55,0>,<1.15,2.15,0.06> ${paint('0.05,0.07,0.18')}} ` +
-    `box{<-1.22,1.48,0.02>,<1.22,2.22,0.07> ${paint('0.7,0.62,0.48')}} ` +
-    `box{<-1.0,0,0.02>,<-0.92,1.5,0.1> ${IRON}} box{<0.92,0,0.02>,<1.0,1.5,0.1> ${IRON}}` +
-    ' text{ttf "timrom.ttf" "HARROW HILL",0.03,0 scale 0.31 ' +
-    `translate <-1.03,1.74,-0.03> ${glow('0.85,0.76,0.58', 0.8)}} rotate y*-6 translate <-1.75,0,6.4> }\n` +
-    'light_source{<2.05,3.3,6.0> rgb<1.3,0.8,0.38> fade_distance 2.2 fade_power 2 shadowless}\n',
-  cast: smallTram,
-  reach: (f) => {
-    const a = climb(f);
-    return [add(a, [-2, -1, -1]), add(a, [2, 2.4, 1])];
-  },
-  truth: (f) => ({ tram: project(hillCamera, add(climb(f), [0, 0.6, 0])) }),
 };

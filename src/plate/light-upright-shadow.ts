@@ -8,15 +8,16 @@
  * E. S. Edgington, Randomization Tests, 1980; the best prefix of a running sum: J. Bentley, CACM 27, 1984). The
  * search by ends of lines of a known camera is our own.
  */
-import { DEG_PER_RAD, RAD_PER_DEG, differenceDeg, wrapDeg } from '../core/angles.js';
+import { RAD_PER_DEG, differenceDeg, wrapDeg } from '../core/angles.js';
 import { RandomStream } from '../core/random.js';
 import { groundPoint, project, type Pinhole } from '../geometry/camera.js';
 import { boxMean } from '../image/box.js';
-import { median } from '../image/statistics.js';
 import type { Picture } from '../image/picture.js';
 import type { Mark, MarksFile } from './marks.js';
 import type { FoundShadow, View } from './types.js';
 import { heightOfUpright, viewCamera } from './view-derived.js';
+import { type Foot, HALF_PX, type Width, noiseOf } from './upright-darkness.js';
+import { ELEVATIONS, STEP_DEG, scores } from './upright-scores.js';
 
 export interface UprightShadows {
   /** One for each upright whose own shadow was seen, at the common key. */
@@ -30,45 +31,18 @@ export interface UprightShadows {
   readonly clear: number;
 }
 
-interface Foot {
-  readonly foot: readonly [number, number];
-  readonly top: readonly [number, number];
-  readonly ground: readonly [number, number, number];
-  readonly height: number;
-}
-
-/** Directions tried on the ground, degrees. */
-const STEP_DEG = 3;
-/** Elevations tried: even steps of the shadow's length in logarithm, from high to low. */
-const ELEVATIONS = Array.from(
-  { length: 36 },
-  (_, k) => Math.atan(Math.exp(Math.log(4) - (k / 35) * Math.log(4 / 0.16))) * DEG_PER_RAD,
-);
-/** Half widths of the shadow at the foot, pixels of a picture 854 wide. */
-const HALF_PX = [1, 2, 4, 8];
 /** Random feet in whose company the found ones must stand out. */
 const PLACES = 60;
 const DRAWS = 120;
 /** What is asked over the best of nineteen in twenty draws. */
 const CLEARER = 1.25;
-/**
- * A pixel of the way counts for so much less than its darkness in noise: a shadow must be darker than this on average.
- */
-const TOLL = 0.8;
-/** Darkness a pixel counts for at most, in noise: one dark joint is no shadow. */
-const MOST = 2.5;
-/** In linear light's logarithm: what is hardly darker is no key's shadow, however smooth the ground. */
-const LEAST_NOISE = 0.06;
+
 /** What scores nearly as well farther off than this is another answer, degrees. */
 const ABOUT_DEG = 15;
 /**
  * The spread of what scores nearly as well, to one standard deviation of the errors seen (bench/upright-shadows.ts).
  */
 const DOUBT = 1.7;
-/** A direction within this of the upright as it stands in the picture is hidden by it, degrees. */
-const BEHIND_DEG = 25;
-/** Half width of what stands there, as a share of its height: behind its foot nothing so near its axis counts. */
-const STOUT = 0.12;
 
 /**
  * @param linear scene-linear RGB of the view's frame
@@ -157,172 +131,6 @@ function logLuminance(p: Picture): Float32Array {
   const out = new Float32Array(n);
   for (let i = 0; i < n; i += 1)
     out[i] = Math.log(0.002 + Math.max(0, 0.2126 * p.data[i]! + 0.7152 * p.data[n + i]! + 0.0722 * p.data[2 * n + i]!));
-  return out;
-}
-
-/** Points of the way that a shadow takes, one about every pixel, with what it has gone on the ground. */
-interface Way {
-  readonly x: readonly number[];
-  readonly y: readonly number[];
-  readonly gone: readonly number[];
-  readonly near: readonly number[];
-  readonly nx: number;
-  readonly ny: number;
-}
-
-/**
- * The way is a straight line of the picture, on which the ground's metres run projectively. @param
- * longest of the way on the ground, in the view's metres
- */
-function wayOf(cam: Pinhole, f: Foot, azimuthDeg: number, longest: number, w: number, h: number): Way {
-  // Away from the light: azimuth 0 comes from behind the camera and throws away from it.
-  const a = azimuthDeg * RAD_PER_DEG;
-  const ux = -Math.sin(a);
-  const uz = Math.cos(a);
-  const x: number[] = [];
-  const y: number[] = [];
-  const gone: number[] = [];
-  const near: number[] = [];
-  const from = project(cam, f.ground);
-  const on = project(cam, [f.ground[0] + ux * 1e-3, 0, f.ground[2] + uz * 1e-3]);
-  if (from === null || on === null) return { x, y, gone, near, nx: 0, ny: 0 };
-  // p(s) = p0 + v s z0 / (z0 + s dz), v the speed at the foot in px a metre.
-  const z0 = from.depth;
-  const dz = (on.depth - z0) / 1e-3;
-  const vx = ((on.x - from.x) / 1e-3) * (on.depth / z0);
-  const vy = ((on.y - from.y) / 1e-3) * (on.depth / z0);
-  const v = Math.hypot(vx, vy);
-  const dx = vx / v;
-  const dy = vy / v;
-  for (let q = 1; q < 600; q += 1) {
-    const left = v * z0 - q * dz;
-    const s = (q * z0) / left;
-    const px = from.x + dx * q;
-    const py = from.y + dy * q;
-    if (!(left > 1e-9) || s > longest || px < 2 || py < 2 || px > w - 2 || py > h - 2) break;
-    x.push(px);
-    y.push(py);
-    gone.push(s);
-    near.push(z0 / (z0 + s * dz));
-  }
-  return { x, y, gone, near, nx: -dy, ny: dx };
-}
-
-/** One width of shadow, with the picture smoothed for its core and for the ground beside it. */
-interface Width {
-  readonly half: number;
-  readonly core: Float32Array;
-  readonly beside: Float32Array;
-}
-
-/**
- * How much darker a point of the way is than the darker of its two sides, so that a border between two grounds is none.
- */
-function darknessAt(w: number, h: number, way: Way, k: number, width: Width): number {
-  const x = way.x[k]!;
-  const y = way.y[k]!;
-  const nx = way.nx;
-  const ny = way.ny;
-  const b = width.half * way.near[k]!;
-  const gap = b + 1.2 + 0.6 * Math.max(1.5, b);
-  return (
-    Math.min(
-      nearest(width.beside, w, h, x + nx * gap, y + ny * gap),
-      nearest(width.beside, w, h, x - nx * gap, y - ny * gap),
-    ) - nearest(width.core, w, h, x, y)
-  );
-}
-
-function nearest(plane: Float32Array, w: number, h: number, x: number, y: number): number {
-  const u = x < 0 ? 0 : x >= w ? w - 1 : x | 0;
-  const v = y < 0 ? 0 : y >= h ? h - 1 : y | 0;
-  return plane[v * w + u]!;
-}
-
-/** Spread of a point's darkness where no shadow is looked for. */
-function noiseOf(
-  w: number,
-  h: number,
-  cam: Pinhole,
-  places: readonly Foot[],
-  azimuths: readonly number[],
-  width: Width,
-): number {
-  const seen: number[] = [];
-  places.forEach((f, i) => {
-    const way = wayOf(cam, f, azimuths[(i * 37) % azimuths.length]!, 2 * f.height, w, h);
-    for (let k = 0; k < way.x.length; k += 5) seen.push(Math.abs(darknessAt(w, h, way, k, width)));
-  });
-  return seen.length === 0 ? LEAST_NOISE : Math.max(LEAST_NOISE, 1.4826 * median(Float64Array.from(seen)));
-}
-
-/** Score of every direction × elevation for one foot, the best width each: rows of `ELEVATIONS.length`. */
-function scores(
-  w: number,
-  h: number,
-  cam: Pinhole,
-  f: Foot,
-  azimuths: readonly number[],
-  widths: readonly Width[],
-  noise: readonly number[],
-): Float64Array {
-  const n = ELEVATIONS.length;
-  const out = new Float64Array(azimuths.length * n);
-  const longest = f.height / Math.tan(ELEVATIONS[n - 1]! * RAD_PER_DEG);
-  const upX = f.top[0] - f.foot[0];
-  const upY = f.top[1] - f.foot[1];
-  const up = Math.hypot(upX, upY) || 1;
-  const sums = azimuths.map((a) => {
-    const way = wayOf(cam, f, a, longest, w, h);
-    if (way.x.length < 4) return null;
-    const dx = way.x[3]! - f.foot[0];
-    const dy = way.y[3]! - f.foot[1];
-    const d = Math.hypot(dx, dy) || 1;
-    const rising = (dx * upX + dy * upY) / (d * up);
-    if (rising > Math.cos(BEHIND_DEG * RAD_PER_DEG)) return null;
-    return {
-      way,
-      of: widths.map((b, j) =>
-        runningSum(w, h, way, b, noise[j]!, rising <= 0 ? 0 : (STOUT * up) / Math.sqrt(1 - rising * rising)),
-      ),
-    };
-  });
-  sums.forEach((s, i) => {
-    if (s === null) return;
-    const back = sums[(i + azimuths.length / 2) % azimuths.length] ?? null;
-    for (let e = 0; e < n; e += 1) {
-      const long = f.height / Math.tan(ELEVATIONS[e]! * RAD_PER_DEG);
-      let k = s.way.gone.length - 1;
-      // A shadow that leaves the picture shows its length no more.
-      if (s.way.gone[k]! < 0.7 * long) continue;
-      while (k > 0 && s.way.gone[k]! > long) k -= 1;
-      let best = 0;
-      for (let j = 0; j < widths.length; j += 1) {
-        // What goes on behind the foot is a joint or a kerb; where little of that side is
-        // seen, what is seen stands for as much.
-        const m = back === null ? 0 : Math.min(k, back.of[j]!.length - 1);
-        const behind = m < 6 ? 0 : Math.max(0, (back!.of[j]![m]! * (k + 1)) / (m + 1));
-        best = Math.max(best, s.of[j]![k]! - behind);
-      }
-      out[i * n + e] = best;
-    }
-  });
-  return out;
-}
-
-/**
- * Darkness along the way summed from the foot, in noise, each point's toll paid. @param
- * hidden pixels of it that what stands there may cover
- */
-function runningSum(w: number, h: number, way: Way, width: Width, noise: number, hidden: number): Float64Array {
-  const out = new Float64Array(way.x.length);
-  let sum = 0;
-  for (let k = 0; k < out.length; k += 1) {
-    // The caster's own base covers the first of it.
-    if (k >= 1.5 * width.half && k >= hidden)
-      sum += Math.max(-MOST, Math.min(MOST, darknessAt(w, h, way, k, width) / noise)) - TOLL;
-    out[k] = sum;
-  }
   return out;
 }
 

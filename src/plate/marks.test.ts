@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import { checkMarks, parseMarks, parseRegion, type Mark, type MarksFile } from './marks.js';
+import { checkMarks } from './check-marks.js';
+import { parseMarks, parseRegion, type Mark, type MarksFile } from './marks.js';
 import { withMark } from './one-a-frame.js';
 
 describe('a marks file that has not the form asked for', () => {

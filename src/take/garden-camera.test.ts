@@ -6,7 +6,7 @@ import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, expect, it } from 'vitest';
-import { waves } from '../../bench/hard-screens.js';
+import { waves } from '../../bench/drawn-performer.js';
 import { RandomStream } from '../core/random.js';
 import { apply, invert } from '../geometry/mat3.js';
 import { createPicture } from '../image/picture.js';
