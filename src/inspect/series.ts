@@ -107,3 +107,29 @@ export interface Series {
   /** Where the light seems to come from in the picture, and the key's own direction. */
   readonly sides: { readonly from: readonly [number, number]; readonly key: readonly [number, number] }[];
 }
+
+/** A series of which nothing was read yet. */
+export function emptySeries(first: number): Series {
+  return {
+    first,
+    through: null,
+    remains: null,
+    frames: [],
+    boxes: new Map(),
+    readings: {},
+    change: [],
+    planned: [],
+    slipPlan: [],
+    jitter: [],
+    shift: [],
+    against: [],
+    followed: [],
+    steps: [],
+    inStep: [],
+    outsideFaults: [],
+    levels: [],
+    gains: [],
+    sides: [],
+    cuts: [],
+  };
+}
