@@ -14,6 +14,7 @@ import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import type { Picture } from '../image/picture.js';
 import { blockFreedom, keptMean } from './block-variance.js';
 import { grainEnvelope, type LevelVariance } from './grain-envelope.js';
+import { blockMeans, changeOf, lightBetween, type BlockMeans } from './light-between.js';
 import type { GrainRow, Look } from './types.js';
 import { correlationArea, halfRadius } from './grain-correlation.js';
 
@@ -32,6 +33,20 @@ const CHANNELS = ['r', 'g', 'b', 'luma'] as const;
 const PLANE_SHARE = (BLOCK * BLOCK - 3) / (BLOCK * BLOCK);
 
 export type GrainMethod = 'temporal' | 'spatial';
+
+/** A change of the whole picture's light below this, coded, is left: half an 8-bit step. */
+const LEAST_CHANGE = 0.5 / 255;
+
+/** Puts b in the light of a, where it changed between them (a fade, a lamp that flickers): that is no grain. */
+function sameLight(a: readonly Float32Array[], b: Float32Array[], w: number, h: number): void {
+  const of = (p: readonly Float32Array[]): BlockMeans => blockMeans([p[0]!, p[1]!, p[2]!], w, h, BLOCK),
+    change = lightBetween(of(a), of(b));
+  if (change === null || changeOf(change) < LEAST_CHANGE) return;
+  const { gain, offset } = change;
+  for (let c = 0; c < 3; c++) b[c] = b[c]!.map((v) => (v - offset[c]!) / gain[c]!);
+  const [r, g, bl] = b as [Float32Array, Float32Array, Float32Array];
+  b[3] = r.map((v, i) => 0.2126 * v + 0.7152 * g[i]! + 0.0722 * bl[i]!);
+}
 
 interface BlockStat {
   readonly level: Float64Array;
@@ -82,6 +97,7 @@ export class GrainMeter {
         pb[c] = moved;
       }
     }
+    sameLight(pa, pb, w, h);
     const diff = pa.map((p, c) => {
       const q = pb[c]!;
       const d = new Float32Array(n);
