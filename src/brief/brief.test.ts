@@ -5,7 +5,8 @@ import { describe, expect, it } from 'vitest';
 import { measured } from '../core/measure.js';
 import { groundCamera, project } from '../geometry/camera.js';
 import type { PlateMeasures, View } from '../plate/types.js';
-import { makeBrief, type BriefRequest } from './brief.js';
+import { makeBrief } from './brief.js';
+import type { BriefRequest } from './brief-request.js';
 import {
   angleOfViewDeg,
   depthOfFieldMm,

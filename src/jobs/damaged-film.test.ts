@@ -1,4 +1,6 @@
-/** A film whose file is damaged inside one shot decodes to its end: scan and measure say so, of that shot and no other. */
+/**
+ * A film whose file is damaged inside one shot decodes to its end: scan and measure say so, of that shot and no other.
+ */
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

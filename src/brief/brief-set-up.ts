@@ -1,0 +1,72 @@
+/** Where camera and performer stand on the shoot, from where the performer stands in the plate's scene. */
+import { fmt, type BriefNotes } from './brief-notes.js';
+import type { BriefRequest } from './brief-request.js';
+import { planSetUp } from './set-up.js';
+import type { Brief } from './types.js';
+import { groundPointAt, viewCamera } from './view-camera.js';
+
+/** The set-up (null where the view or the performer's place is not known) and the performer's height in the plate, m. */
+export function setUpOf(
+  r: BriefRequest,
+  { instructions, missing }: BriefNotes,
+): { setUp: Brief['setUp']; platePerformer: number } {
+  const { measures: m } = r;
+  const stand = r.marks.marks.find((x) => x.kind === 'stand');
+  const carry = r.marks.marks.find((x) => x.kind === 'carry');
+  const heightInPlateM =
+    (stand?.kind === 'stand' ? stand.height : undefined) ?? (carry?.kind === 'carry' ? carry.height : undefined);
+  let setUp: Brief['setUp'] = null;
+  let platePerformer = heightInPlateM ?? r.performer.heightM;
+  const camera = m.view === undefined ? null : viewCamera(m.view);
+  if (camera === null)
+    missing.push(
+      'camera height, tilt and lens: mark an upright of known height and two ground lines, or more uprights',
+    );
+  else {
+    const at =
+      stand?.kind === 'stand'
+        ? groundPointAt(camera, stand.ground, stand.top, 0)
+        : carry?.kind === 'carry' &&
+            carry.ground !== undefined &&
+            carry.top !== undefined &&
+            heightInPlateM !== undefined
+          ? groundPointAt(camera, carry.ground, carry.top, null, heightInPlateM)
+          : null;
+    if (at === null)
+      missing.push(
+        carry
+          ? 'where the carried performer is in depth: give the carry mark ground, top and height'
+          : 'where the performer stands: put a stand mark (ground and top)',
+      );
+    else {
+      platePerformer = heightInPlateM ?? at.heightM;
+      setUp = planSetUp({
+        plateCameraHeightM: camera.heightM,
+        plateDistanceM: at.distanceM,
+        plateBaseHeightM: at.baseHeightM,
+        platePerformerHeightM: platePerformer,
+        plateFocalPx: camera.focalPx,
+        performerHeightM: r.performer.heightM,
+        camera: r.camera,
+        roomLengthM: r.place.roomLengthM,
+      });
+      instructions.push(
+        `Camera: lens ${fmt(setUp.cameraHeightM * 100)} cm above the floor, ` +
+          `${fmt(setUp.distanceM, 2)} m from the mark, ` +
+          `tilted ${fmt(Math.abs(setUp.tiltDeg), 1)}° ${setUp.tiltDeg < 0 ? 'down' : 'up'}, ` +
+          `${r.camera.name} at ${fmt(setUp.focalMm, 1)} mm.`,
+      );
+      if (setUp.raiseM > 0.005)
+        instructions.push(
+          `The performer stands ${fmt(setUp.raiseM * 100)} cm above the floor, for the film's camera looks from below.`,
+        );
+      if (setUp.tooShort !== null) instructions.push(`Room: ${setUp.tooShort.advice}.`);
+      if (setUp.takePxPerPlatePx < 1)
+        instructions.push(
+          `Only ${fmt(setUp.takePxPerPlatePx, 2)} take pixels a plate pixel: ` +
+            'use a longer lens or a finer video mode if there is one.',
+        );
+    }
+  }
+  return { setUp, platePerformer };
+}
