@@ -5,7 +5,9 @@ import { planSetUp } from './set-up.js';
 import type { Brief } from './types.js';
 import { groundPointAt, viewCamera } from './view-camera.js';
 
-/** The set-up (null where the view or the performer's place is not known) and the performer's height in the plate, m. */
+/**
+ * The set-up (null where the view or the performer's place is not known) and the performer's height in the plate, m.
+ */
 export function setUpOf(
   r: BriefRequest,
   { instructions, missing }: BriefNotes,

@@ -1,4 +1,6 @@
-/** The book over HTTP: read whole or by kind, changed by edits, settings and the studio's lines, undone and done again. */
+/**
+ * The book over HTTP: read whole or by kind, changed by edits, settings and the studio's lines, undone and done again.
+ */
 import type { Hono } from 'hono';
 import type { Book } from '../book/book.js';
 import type { DocumentKind, DocumentOf } from '../book/documents.js';

@@ -1,4 +1,6 @@
-/** Files over HTTP: clips for video elements, documents that are made when they are asked for, and what was delivered. */
+/**
+ * Files over HTTP: clips for video elements, documents that are made when they are asked for, and what was delivered.
+ */
 import { extname } from 'node:path';
 import type { Hono } from 'hono';
 import type { Book } from '../book/book.js';

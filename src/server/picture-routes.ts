@@ -1,4 +1,7 @@
-/** Pictures over HTTP: frames of films, plates, takes and joins, single pixels, previews of a recipe, and grain beside grain. */
+/**
+ * Pictures over HTTP: frames of films, plates, takes and joins, single pixels, previews
+ * of a recipe, and grain beside grain.
+ */
 import type { Hono } from 'hono';
 import type { Book } from '../book/book.js';
 import type { FrameStore } from './frame-store.js';

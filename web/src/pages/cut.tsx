@@ -1,14 +1,15 @@
 /** The cut as a written order of lines: what comes after what, how much of it, whose sound. */
-import { createMemo, For, Index, Match, Show, Switch, type JSX } from 'solid-js';
+import { For, Index, Match, Show, Switch, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { CutDocument, CutEntry } from '../../../src/book/documents.js';
 import { CREDIT_FRAMES, creditCards } from '../../../src/cut/credits.js';
-import { rateOf, rateWords, when } from '../format.js';
-import { edit, startJob } from '../api.js';
-import { ById } from '../parts/by-id.js';
+import { rateOf, rateWords } from '../format.js';
+import { edit } from '../api.js';
+import { FilmShotLine, of, PickLine, TitleLine } from '../parts/cut-lines.js';
 import { CutWords, FilmLine } from '../parts/cut-words.js';
-import { Picture } from '../parts/picture.js';
+import { Deliveries } from '../parts/deliveries.js';
 
+/** The book's cut; where there is none yet a title and all picks in the story's order. */
 function starting(book: BookState): CutDocument {
   return (
     book.cut ?? {
@@ -64,26 +65,6 @@ export function CutPage(props: { book: BookState }): JSX.Element {
   };
   const endCards = () => creditCards(cut()).length;
   const total = () => cut().entries.reduce((s, e) => s + length(e), secondsOf(CREDIT_FRAMES * endCards()));
-  // The reel first, then the reveal: each name is delivered anew in its place.
-  const delivered = () =>
-    [...props.book.deliveries].sort(
-      (a, b) => Number(a.id === 'reveal') - Number(b.id === 'reveal') || b.at.localeCompare(a.at),
-    );
-  // Memos: a field is written only when the book says something else, not while a hand types and another line changes.
-  const number = (value: () => number, min: number, label: string, on: (v: number) => void): JSX.Element => {
-    const said = createMemo(value);
-    return (
-      <label class="num">
-        {label}
-        <input
-          type="number"
-          min={min}
-          value={said()}
-          onChange={(e) => on(Math.max(min, Math.round(Number(e.currentTarget.value) || 0)))}
-        />
-      </label>
-    );
-  };
   return (
     <>
       <section>
@@ -100,151 +81,15 @@ export function CutPage(props: { book: BookState }): JSX.Element {
               <li class="cut-line">
                 <Switch>
                   <Match when={of(entry(), 'title')}>
-                    {(t) => {
-                      const said = createMemo(() => t().lines.join(' / '));
-                      return (
-                        <>
-                          <div class="card-words">
-                            <For each={t().lines}>{(l) => <span>{l}</span>}</For>
-                          </div>
-                          <div class="line-words">
-                            <p class="line-head">
-                              <strong>Title</strong>
-                            </p>
-                            <label>
-                              words{' '}
-                              <input
-                                type="text"
-                                value={said()}
-                                onChange={(x) =>
-                                  change(i, 'reword a title', {
-                                    lines: x.currentTarget.value
-                                      .split('/')
-                                      .map((s) => s.trim())
-                                      .filter((s) => s !== ''),
-                                  })
-                                }
-                              />
-                            </label>
-                            {number(
-                              () => t().frames,
-                              1,
-                              'frames',
-                              (v) => change(i, 'title length', { frames: v }),
-                            )}
-                          </div>
-                        </>
-                      );
-                    }}
+                    {(t) => <TitleLine line={t()} change={(title, values) => change(i, title, values)} />}
                   </Match>
                   <Match when={of(entry(), 'film')}>
-                    {(f) => (
-                      <>
-                        <Picture
-                          source={{ what: 'film', id: f().film, title: 'film', in: f().in, out: f().out }}
-                          frame={f().in}
-                          width={240}
-                          alt={`film from ${f().in}`}
-                        />
-                        <div class="line-words">
-                          <p class="line-head">
-                            <strong>Film shot, as it is</strong>
-                          </p>
-                          {number(
-                            () => f().in,
-                            0,
-                            'in',
-                            (v) => change(i, 'film shot in', { in: v }),
-                          )}
-                          {number(
-                            () => f().out,
-                            1,
-                            'out',
-                            (v) => change(i, 'film shot out', { out: v }),
-                          )}
-                          {number(
-                            () => f().soundLead,
-                            -240,
-                            'J edge',
-                            (v) => change(i, 'J edge', { soundLead: v }),
-                          )}
-                          {number(
-                            () => f().soundTail,
-                            -240,
-                            'L edge',
-                            (v) => change(i, 'L edge', { soundTail: v }),
-                          )}
-                        </div>
-                      </>
-                    )}
+                    {(f) => <FilmShotLine line={f()} change={(title, values) => change(i, title, values)} />}
                   </Match>
                   <Match when={of(entry(), 'pick')}>
-                    {(p) => {
-                      const pick = () => props.book.picks.find((x) => x.id === p().pick);
-                      const join = () => props.book.joins.find((j) => j.id === p().pick);
-                      return (
-                        <>
-                          <Picture
-                            source={
-                              join()?.render === undefined
-                                ? { what: 'plate', id: p().pick, title: pick()?.title ?? p().pick }
-                                : {
-                                    what: 'join',
-                                    id: p().pick,
-                                    title: pick()?.title ?? p().pick,
-                                    version: join()!.render!.at,
-                                  }
-                            }
-                            frame={p().trimIn}
-                            width={240}
-                            alt={pick()?.title ?? p().pick}
-                          />
-                          <div class="line-words">
-                            <p class="line-head">
-                              <strong>
-                                <a href={`#/sheet/${p().pick}`}>{pick()?.title ?? `missing pick ${p().pick}`}</a>
-                              </strong>{' '}
-                              <span class="pencil-note">{join()?.render === undefined ? 'stand-in' : 'join'}</span>
-                            </p>
-                            {number(
-                              () => p().trimIn,
-                              0,
-                              'cut from head',
-                              (v) => change(i, 'trim head', { trimIn: v }),
-                            )}
-                            {number(
-                              () => p().trimOut,
-                              0,
-                              'cut from tail',
-                              (v) => change(i, 'trim tail', { trimOut: v }),
-                            )}
-                            {number(
-                              () => p().soundLead,
-                              -240,
-                              'J edge',
-                              (v) => change(i, 'J edge', { soundLead: v }),
-                            )}
-                            {number(
-                              () => p().soundTail,
-                              -240,
-                              'L edge',
-                              (v) => change(i, 'L edge', { soundTail: v }),
-                            )}
-                            <label>
-                              sound{' '}
-                              <select
-                                value={p().soundFrom}
-                                onChange={(x) => change(i, 'choose sound', { soundFrom: x.currentTarget.value })}
-                              >
-                                <option value="film">of the film</option>
-                                <option value="take">of the take</option>
-                                <option value="none">none</option>
-                              </select>
-                            </label>
-                          </div>
-                        </>
-                      );
-                    }}
+                    {(p) => (
+                      <PickLine book={props.book} line={p()} change={(title, values) => change(i, title, values)} />
+                    )}
                   </Match>
                 </Switch>
                 <span class="order">
@@ -303,76 +148,7 @@ export function CutPage(props: { book: BookState }): JSX.Element {
         </p>
       </section>
       <CutWords cut={cut()} />
-      <section>
-        <h2>Deliveries</h2>
-        <p class="controls">
-          <button onClick={() => void startJob('deliver', '')}>Deliver</button>
-          <button onClick={() => void startJob('deliver', '', { master: false })}>Web file only</button>
-          <button onClick={() => void startJob('reveal', '')}>Make the reveal</button>
-        </p>
-        <ById each={delivered()} fallback={<p class="lead">Nothing delivered yet.</p>}>
-          {(x) => (
-            <>
-              <h3>
-                {x().id === 'reveal' ? 'The reveal' : 'The reel'} <span class="pencil-note">{when(x().at)}</span>
-              </h3>
-              <For
-                each={x()
-                  .files.map((f, i) => [f, i] as const)
-                  .filter(([f]) => f.endsWith('.mp4'))}
-              >
-                {([f, i]) => (
-                  <video
-                    class="reel"
-                    controls
-                    preload="metadata"
-                    src={`/api/delivery/${x().id}/${i}?v=${encodeURIComponent(x().at)}`}
-                    aria-label={f}
-                  />
-                )}
-              </For>
-              <Show when={reportOf(x())?.loudness}>
-                {(l) => (
-                  <p>
-                    Loudness {l().integratedLufs?.toFixed(1) ?? '–'} LUFS, true peak{' '}
-                    {l().truePeakDbtp?.toFixed(1) ?? '–'} dBTP, range {l().rangeLu?.toFixed(1) ?? '–'} LU.{' '}
-                    {reportOf(x())?.flash === undefined
-                      ? ''
-                      : reportOf(x())!.flash!.passes
-                        ? `Flashes: at most ${reportOf(x())!.flash!.worst.general.flashes} in a second, ` +
-                          'within ITU-R BT.1702 (limit 3).'
-                        : 'Too many flashes in a second (ITU-R BT.1702): slow them down or make them smaller.'}
-                  </p>
-                )}
-              </Show>
-              <ul class="files">
-                <For each={x().files}>
-                  {(f, i) => (
-                    <li>
-                      <a href={`/api/delivery/${x().id}/${i()}`}>{f.split('/').pop()}</a>
-                    </li>
-                  )}
-                </For>
-              </ul>
-            </>
-          )}
-        </ById>
-      </section>
+      <Deliveries book={props.book} />
     </>
   );
-}
-
-/** What a delivery was found to hold; the reveal has less. */
-interface Report {
-  readonly loudness?: {
-    readonly integratedLufs: number | null;
-    readonly truePeakDbtp: number | null;
-    readonly rangeLu: number | null;
-  };
-  readonly flash?: { readonly passes: boolean; readonly worst: { readonly general: { readonly flashes: number } } };
-}
-const reportOf = (d: BookState['deliveries'][number]): Report | undefined => d.report as Report | undefined;
-
-function of<K extends CutEntry['kind']>(e: CutEntry, kind: K): Extract<CutEntry, { kind: K }> | null {
-  return e.kind === kind ? (e as Extract<CutEntry, { kind: K }>) : null;
 }

@@ -1,0 +1,184 @@
+/** The kinds of lines that a cut has, each with the fields that are its own: titles, film shots and picks. */
+import { createMemo, For, type JSX } from 'solid-js';
+import type { CutEntry } from '../../../src/book/documents.js';
+import type { BookState } from '../../../src/server/api-types.js';
+import { Picture } from './picture.js';
+
+/** A line of one kind, and what changes its fields as one edit with a title. */
+export interface LineProps<K extends CutEntry['kind']> {
+  readonly line: Extract<CutEntry, { kind: K }>;
+  readonly change: (title: string, values: Partial<Record<string, unknown>>) => void;
+}
+
+/** The entry where it is of the kind, else null. */
+export function of<K extends CutEntry['kind']>(e: CutEntry, kind: K): Extract<CutEntry, { kind: K }> | null {
+  return e.kind === kind ? (e as Extract<CutEntry, { kind: K }>) : null;
+}
+
+/** A whole number, at least `min`. */
+function NumberField(props: {
+  readonly label: string;
+  readonly min: number;
+  readonly value: number;
+  readonly onChange: (v: number) => void;
+}): JSX.Element {
+  // A memo: a field is written only when the book says something else, not while a hand types and another line changes.
+  const said = createMemo(() => props.value);
+  return (
+    <label class="num">
+      {props.label}
+      <input
+        type="number"
+        min={props.min}
+        value={said()}
+        onChange={(e) => props.onChange(Math.max(props.min, Math.round(Number(e.currentTarget.value) || 0)))}
+      />
+    </label>
+  );
+}
+
+export function TitleLine(props: LineProps<'title'>): JSX.Element {
+  const said = createMemo(() => props.line.lines.join(' / '));
+  return (
+    <>
+      <div class="card-words">
+        <For each={props.line.lines}>{(l) => <span>{l}</span>}</For>
+      </div>
+      <div class="line-words">
+        <p class="line-head">
+          <strong>Title</strong>
+        </p>
+        <label>
+          words{' '}
+          <input
+            type="text"
+            value={said()}
+            onChange={(x) =>
+              props.change('reword a title', {
+                lines: x.currentTarget.value
+                  .split('/')
+                  .map((s) => s.trim())
+                  .filter((s) => s !== ''),
+              })
+            }
+          />
+        </label>
+        <NumberField
+          label="frames"
+          min={1}
+          value={props.line.frames}
+          onChange={(v) => props.change('title length', { frames: v })}
+        />
+      </div>
+    </>
+  );
+}
+
+export function FilmShotLine(props: LineProps<'film'>): JSX.Element {
+  return (
+    <>
+      <Picture
+        source={{ what: 'film', id: props.line.film, title: 'film', in: props.line.in, out: props.line.out }}
+        frame={props.line.in}
+        width={240}
+        alt={`film from ${props.line.in}`}
+      />
+      <div class="line-words">
+        <p class="line-head">
+          <strong>Film shot, as it is</strong>
+        </p>
+        <NumberField
+          label="in"
+          min={0}
+          value={props.line.in}
+          onChange={(v) => props.change('film shot in', { in: v })}
+        />
+        <NumberField
+          label="out"
+          min={1}
+          value={props.line.out}
+          onChange={(v) => props.change('film shot out', { out: v })}
+        />
+        <NumberField
+          label="J edge"
+          min={-240}
+          value={props.line.soundLead}
+          onChange={(v) => props.change('J edge', { soundLead: v })}
+        />
+        <NumberField
+          label="L edge"
+          min={-240}
+          value={props.line.soundTail}
+          onChange={(v) => props.change('L edge', { soundTail: v })}
+        />
+      </div>
+    </>
+  );
+}
+
+export function PickLine(props: LineProps<'pick'> & { readonly book: BookState }): JSX.Element {
+  const pick = () => props.book.picks.find((x) => x.id === props.line.pick);
+  const join = () => props.book.joins.find((j) => j.id === props.line.pick);
+  return (
+    <>
+      <Picture
+        source={
+          join()?.render === undefined
+            ? { what: 'plate', id: props.line.pick, title: pick()?.title ?? props.line.pick }
+            : {
+                what: 'join',
+                id: props.line.pick,
+                title: pick()?.title ?? props.line.pick,
+                version: join()!.render!.at,
+              }
+        }
+        frame={props.line.trimIn}
+        width={240}
+        alt={pick()?.title ?? props.line.pick}
+      />
+      <div class="line-words">
+        <p class="line-head">
+          <strong>
+            <a href={`#/sheet/${props.line.pick}`}>{pick()?.title ?? `missing pick ${props.line.pick}`}</a>
+          </strong>{' '}
+          <span class="pencil-note">{join()?.render === undefined ? 'stand-in' : 'join'}</span>
+        </p>
+        <NumberField
+          label="cut from head"
+          min={0}
+          value={props.line.trimIn}
+          onChange={(v) => props.change('trim head', { trimIn: v })}
+        />
+        <NumberField
+          label="cut from tail"
+          min={0}
+          value={props.line.trimOut}
+          onChange={(v) => props.change('trim tail', { trimOut: v })}
+        />
+        <NumberField
+          label="J edge"
+          min={-240}
+          value={props.line.soundLead}
+          onChange={(v) => props.change('J edge', { soundLead: v })}
+        />
+        <NumberField
+          label="L edge"
+          min={-240}
+          value={props.line.soundTail}
+          onChange={(v) => props.change('L edge', { soundTail: v })}
+        />
+        <label>
+          sound{' '}
+          <select
+            value={props.line.soundFrom}
+            onChange={(x) => props.change('choose sound', { soundFrom: x.currentTarget.value })}
+          >
+            <option value="film">of the film</option>
+            <option value="take">of the take</option>
+            <option value="none">none</option>
+          </select>
+        </label>
+      </div>
+    </>
+  );
+}

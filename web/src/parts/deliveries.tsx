@@ -1,0 +1,82 @@
+/** What was delivered: the reel and the reveal to look at, their loudness and flashes, and every file. */
+import { For, Show, type JSX } from 'solid-js';
+import type { BookState } from '../../../src/server/api-types.js';
+import { startJob } from '../api.js';
+import { when } from '../format.js';
+import { ById } from './by-id.js';
+
+/** What a delivery was found to hold; the reveal has less. */
+interface Report {
+  readonly loudness?: {
+    readonly integratedLufs: number | null;
+    readonly truePeakDbtp: number | null;
+    readonly rangeLu: number | null;
+  };
+  readonly flash?: { readonly passes: boolean; readonly worst: { readonly general: { readonly flashes: number } } };
+}
+const reportOf = (d: BookState['deliveries'][number]): Report | undefined => d.report as Report | undefined;
+
+export function Deliveries(props: { book: BookState }): JSX.Element {
+  // The reel first, then the reveal: each name is delivered anew in its place.
+  const delivered = () =>
+    [...props.book.deliveries].sort(
+      (a, b) => Number(a.id === 'reveal') - Number(b.id === 'reveal') || b.at.localeCompare(a.at),
+    );
+  return (
+    <section>
+      <h2>Deliveries</h2>
+      <p class="controls">
+        <button onClick={() => void startJob('deliver', '')}>Deliver</button>
+        <button onClick={() => void startJob('deliver', '', { master: false })}>Web file only</button>
+        <button onClick={() => void startJob('reveal', '')}>Make the reveal</button>
+      </p>
+      <ById each={delivered()} fallback={<p class="lead">Nothing delivered yet.</p>}>
+        {(x) => (
+          <>
+            <h3>
+              {x().id === 'reveal' ? 'The reveal' : 'The reel'} <span class="pencil-note">{when(x().at)}</span>
+            </h3>
+            <For
+              each={x()
+                .files.map((f, i) => [f, i] as const)
+                .filter(([f]) => f.endsWith('.mp4'))}
+            >
+              {([f, i]) => (
+                <video
+                  class="reel"
+                  controls
+                  preload="metadata"
+                  src={`/api/delivery/${x().id}/${i}?v=${encodeURIComponent(x().at)}`}
+                  aria-label={f}
+                />
+              )}
+            </For>
+            <Show when={reportOf(x())?.loudness}>
+              {(l) => (
+                <p>
+                  Loudness {l().integratedLufs?.toFixed(1) ?? '–'} LUFS, true peak {l().truePeakDbtp?.toFixed(1) ?? '–'}{' '}
+                  dBTP, range {l().rangeLu?.toFixed(1) ?? '–'} LU.{' '}
+                  {reportOf(x())?.flash === undefined
+                    ? ''
+                    : reportOf(x())!.flash!.passes
+                      ? `Flashes: at most ${reportOf(x())!.flash!.worst.general.flashes} in a second, ` +
+                        'within ITU-R BT.1702 (limit 3).'
+                      : 'Too many flashes in a second (ITU-R BT.1702): slow them down or make them smaller.'}
+                </p>
+              )}
+            </Show>
+            <ul class="files">
+              <For each={x().files}>
+                {(f, i) => (
+                  <li>
+                    <a href={`/api/delivery/${x().id}/${i()}`}>{f.split('/').pop()}</a>
+                  </li>
+                )}
+              </For>
+            </ul>
+          </>
+        )}
+      </ById>
+    </section>
+  );
+}

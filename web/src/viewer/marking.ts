@@ -1,0 +1,100 @@
+/** Marks of the pick or take that is shown: the tool in hand, the points it has, the chosen mark, and each change as one edit. */
+import { createSignal } from 'solid-js';
+import type { Mark, MarksFile } from '../../../src/plate/marks.js';
+import { takesPlaceOf } from '../../../src/plate/one-a-frame.js';
+import { edit } from '../api.js';
+import type { Facts } from './facts.js';
+import { withHandle, type P } from './mark-shapes.js';
+import { TOOLS, type MarkTool } from './mark-tools.js';
+import type { ViewerRequest } from './state.js';
+
+export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) {
+  // Marks: those of the pick or take, changed as one edit each.
+  const marksFile = (): MarksFile => facts().pick?.marks ?? facts().take?.marks ?? { frame: 0, marks: [] };
+  /**
+   * A performer's outlines tell of their own frame alone: those of others would lie
+   * across the picture as so many more performers.
+   */
+  const ownFrameOnly = (m: Mark): boolean =>
+    v.what === 'take' && ((m.kind === 'body' && m.polygon !== undefined) || m.kind === 'about' || m.kind === 'touch');
+  const canMark = () => v.what === 'plate' || v.what === 'take';
+  const [tool, setTool] = createSignal<MarkTool | null>(TOOLS.find((t) => t.kind === v.tool) ?? null);
+  const [points, setPoints] = createSignal<readonly P[]>([]);
+  const [number, setNumber] = createSignal('');
+  const [chosen, setChosen] = createSignal<number | null>(null);
+  const [drag, setDrag] = createSignal<{ mark: number; handle: number; point: P } | null>(null);
+
+  /** One mark more; it is the chosen one then, so that its numbers can be given at once. */
+  const add = (title: string, mark: Mark, inPlaceOf: (m: Mark) => boolean = () => false): void =>
+    save(title, (all) => {
+      const marks = all.filter((m) => !inPlaceOf(m));
+      setChosen(marks.length);
+      return [...marks, mark];
+    });
+  const chosenMark = (): Mark | undefined => (chosen() === null ? undefined : marksFile().marks[chosen()!]);
+  const save = (title: string, change: (marks: readonly Mark[]) => readonly Mark[]): void =>
+    void edit(title, () => {
+      const f = facts();
+      const kind = f.pick !== undefined ? 'pick' : 'take';
+      const id = f.pick?.id ?? f.take?.id;
+      return id === undefined
+        ? null
+        : [{ do: 'change', kind, id, fields: { marks: { ...marksFile(), marks: change(marksFile().marks) } } }];
+    });
+  const finish = (t: MarkTool, list: readonly P[]): void => {
+    const n = number().trim() === '' ? undefined : Number(number().replace(',', '.'));
+    const made = t.make(list, frame(), Number.isFinite(n) ? n : undefined);
+    add(`mark ${t.label}`, made, (m) => takesPlaceOf(made, m, (x) => x.frame ?? marksFile().frame));
+    setPoints([]);
+  };
+  const place = (t: MarkTool, p: P): void => {
+    if (t.points === 0) {
+      finish(t, []);
+      return;
+    }
+    const list = [...points(), p];
+    if (t.points !== null && list.length === t.points) finish(t, list);
+    else setPoints(list);
+  };
+  const live = (m: Mark, i: number): Mark => {
+    const d = drag();
+    return d !== null && d.mark === i ? withHandle(m, d.handle, d.point) : m;
+  };
+  function removeChosen(): void {
+    const i = chosen();
+    if (i === null) return;
+    save(`remove mark ${marksFile().marks[i]?.kind ?? ''}`, (marks) => marks.filter((_, k) => k !== i));
+    setChosen(null);
+  }
+  /** Another tool, or none; what was begun with the last one is dropped. */
+  const take = (t: MarkTool | null): void => {
+    setTool(t);
+    setPoints([]);
+    setNumber('');
+  };
+  return {
+    marksFile,
+    ownFrameOnly,
+    canMark,
+    tool,
+    setTool,
+    take,
+    points,
+    setPoints,
+    number,
+    setNumber,
+    chosen,
+    setChosen,
+    chosenMark,
+    drag,
+    setDrag,
+    live,
+    add,
+    save,
+    finish,
+    place,
+    removeChosen,
+  };
+}
+
+export type Marking = ReturnType<typeof useMarking>;

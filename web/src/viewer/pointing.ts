@@ -1,0 +1,99 @@
+/** The hand on the picture: reading a pixel, putting points, dragging those of marks; by keyboard a crosshair. */
+import { createSignal } from 'solid-js';
+import { readPixel } from '../api.js';
+import type { Facts } from './facts.js';
+import { handles, withHandle, type P } from './mark-shapes.js';
+import type { Marking } from './marking.js';
+import type { ViewerRequest } from './state.js';
+
+/** @param glass the drawing over the picture, there when an event comes */
+export function usePointing(
+  v: ViewerRequest,
+  facts: Facts,
+  frame: () => number,
+  marking: Marking,
+  glass: () => SVGSVGElement,
+) {
+  const { drag, setDrag, marksFile, place, save, setChosen, tool } = marking;
+  const [pixel, setPixel] = createSignal<string>('');
+  const [at, setAt] = createSignal<P | null>(null);
+  const toPicture = (e: MouseEvent): P => {
+    const r = glass().getBoundingClientRect();
+    return [((e.clientX - r.left) / r.width) * facts().width, ((e.clientY - r.top) / r.height) * facts().height];
+  };
+  const round = (p: P): P => [Math.round(p[0] * 10) / 10, Math.round(p[1] * 10) / 10];
+  const onClick = (e: MouseEvent): void => {
+    const t = tool();
+    const p = round(toPicture(e));
+    if (t === null) {
+      void readPixel(v.what, v.id, frame(), p[0], p[1]).then(
+        (x) =>
+          setPixel(
+            `${Math.floor(p[0])}, ${Math.floor(p[1])}: ` +
+              `${x.coded.map((c) => Math.round(c * 255)).join(' ')} of 255 · ` +
+              `linear ${x.linear.map((c) => c.toFixed(3)).join(' ')}`,
+          ),
+        () => setPixel(''),
+      );
+      return;
+    }
+    if (dropped) {
+      dropped = false;
+      return;
+    }
+    place(t, p);
+  };
+  // By keyboard: while a tool is chosen the arrows move a crosshair, the space bar (or Enter) puts a point there.
+  const [cross, setCross] = createSignal<P | null>(null);
+  const steer = (dx: number, dy: number): void => {
+    const f = facts();
+    const [x, y] = cross() ?? [f.width / 2, f.height / 2];
+    const next: P =
+      cross() === null ? [x, y] : [Math.min(f.width, Math.max(0, x + dx)), Math.min(f.height, Math.max(0, y + dy))];
+    setCross(next);
+    setAt(next);
+  };
+  const onMove = (e: PointerEvent): void => {
+    setAt(toPicture(e));
+    const d = drag();
+    if (d !== null) setDrag({ ...d, point: round(toPicture(e)) });
+  };
+  /** A grabbed point was let go where it was: the click that follows is of that. */
+  let dropped = false;
+  let grabbed: P = [0, 0];
+  const onUp = (e: PointerEvent): void => {
+    const d = drag();
+    if (d === null) return;
+    setDrag(null);
+    const m = marksFile().marks[d.mark];
+    const from = m === undefined ? undefined : handles(m)[d.handle];
+    if (m === undefined || from === undefined) return;
+    // A click that moved nothing is no drag: with a tool in hand it puts a point right
+    // there, as where a shadow begins at a foot.
+    if (Math.hypot(e.clientX - grabbed[0], e.clientY - grabbed[1]) < 3) {
+      dropped = true;
+      setTimeout(() => {
+        dropped = false;
+      });
+      const t = tool();
+      if (t !== null) place(t, round(from));
+      return;
+    }
+    save(`move mark ${m.kind}`, (marks) => marks.map((x, i) => (i === d.mark ? withHandle(x, d.handle, d.point) : x)));
+  };
+  /** A handle of a mark is taken hold of. */
+  const grab = (mark: number, handle: number, e: PointerEvent, point: P): void => {
+    e.stopPropagation();
+    e.preventDefault();
+    glass().setPointerCapture(e.pointerId);
+    setChosen(mark);
+    grabbed = [e.clientX, e.clientY];
+    setDrag({ mark, handle, point });
+  };
+  const onDown = (): void => {
+    dropped = false;
+  };
+  return { pixel, at, setAt, cross, steer, round, onClick, onDown, onMove, onUp, grab };
+}
+
+export type Pointing = ReturnType<typeof usePointing>;
