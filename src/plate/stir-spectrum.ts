@@ -1,4 +1,6 @@
-/** The rate of a sway: the highest peak of the periodogram (Scargle, ApJ 263, 1982) summed over series of one length. */
+/**
+ * The rate of a sway: the highest peak of the periodogram (Scargle, ApJ 263, 1982) summed over series of one length.
+ */
 
 export interface Peak {
   /** Cycles a frame. */

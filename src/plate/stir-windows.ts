@@ -1,7 +1,7 @@
 /**
- * Windows on and round what stirs: laid out, followed from frame to frame, and freed of the affine motion that they share
- * (the camera's and the body's own), which is fitted by iteratively re-weighted least squares with Tukey's weights
- * (P. Huber, *Robust Statistics*, 1981).
+ * Windows on and round what stirs: laid out, followed from frame to frame, and freed of the affine motion that
+ * they share (the camera's and the body's own), which is fitted by iteratively re-weighted least squares with
+ * Tukey's weights (P. Huber, *Robust Statistics*, 1981).
  */
 import { insidePolygon } from '../image/polygon.js';
 import { WIN, affineFit, follow } from './stir-follow.js';

@@ -5,7 +5,9 @@ import type { Marking } from './marking.js';
 import type { Pointing } from './pointing.js';
 import type { Proposing } from './proposing.js';
 
-/** @param props.handleScale picture pixels to one of the screen: marks are as large however large the picture is shown */
+/**
+ * @param props.handleScale picture pixels to one of the screen: marks are as large however large the picture is shown
+ */
 export function DrawnMarks(props: {
   readonly frame: () => number;
   readonly marking: Marking;

@@ -1,7 +1,7 @@
 /**
  * The viewer's keys. J and L step back and on (held: play), K stops, arrows step, with shift ten frames (with a tool in
- * hand they move a crosshair, and the space bar puts a point); Home and End; 1 shows pixels one to one, 0 fits; W wipes,
- * D takes the difference; O overlays; M marks.
+ * hand they move a crosshair, and the space bar puts a point); Home and End; 1 shows pixels one to one, 0 fits; W
+ * wipes, D takes the difference; O overlays; M marks.
  */
 import { onCleanup } from 'solid-js';
 import type { Facts } from './facts.js';

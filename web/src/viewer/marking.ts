@@ -1,4 +1,7 @@
-/** Marks of the pick or take that is shown: the tool in hand, the points it has, the chosen mark, and each change as one edit. */
+/**
+ * Marks of the pick or take that is shown: the tool in hand, the points it has, the
+ * chosen mark, and each change as one edit.
+ */
 import { createSignal } from 'solid-js';
 import type { Mark, MarksFile } from '../../../src/plate/marks.js';
 import { takesPlaceOf } from '../../../src/plate/one-a-frame.js';
