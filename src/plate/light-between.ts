@@ -1,8 +1,9 @@
 /**
- * How the light of the whole picture changes from one frame to another (a fade, a flash, a lamp that flickers): a gain and an
- * offset of the coded values for each channel, fitted to the means of blocks, blocks that stray losing their weight as things
- * that move do (iteratively reweighted least squares with Tukey's biweight: Holland & Welsch, Communications in Statistics
- * A6, 1977). A fade made by an editing program is such a line in coded values; light that really changes is one nearly.
+ * How the light of the whole picture changes from one frame to another (a fade, a flash, a lamp that flickers): a
+ * gain and an offset of the coded values for each channel, fitted to the means of blocks, blocks that stray losing
+ * their weight as things that move do (iteratively reweighted least squares with Tukey's biweight: Holland &
+ * Welsch, Communications in Statistics A6, 1977). A fade made by an editing program is such a line in coded
+ * values; light that really changes is one nearly.
  */
 
 /** b ≈ gain · a + offset, coded 0..1, one of each a channel. */
@@ -50,7 +51,9 @@ export function blockMeans(
   return { count: bw * bh, channels: [mean(planes[0]), mean(planes[1]), mean(planes[2])] };
 }
 
-/** The change of light from `a` to `b`, of equal blocks that show the same places; null where too few can be compared. */
+/**
+ * The change of light from `a` to `b`, of equal blocks that show the same places; null where too few can be compared.
+ */
 export function lightBetween(a: BlockMeans, b: BlockMeans): LightChange | null {
   const gain: number[] = [],
     offset: number[] = [];
