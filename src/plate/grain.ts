@@ -14,11 +14,10 @@ import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import type { Picture } from '../image/picture.js';
 import { blockFreedom, keptMean } from './block-variance.js';
 import { grainEnvelope, type LevelVariance } from './grain-envelope.js';
-import { blockMeans, changeOf, lightBetween, type BlockMeans } from './light-between.js';
+import { BLOCK, blockSums, framePair, takeOffShift } from './grain-blocks.js';
 import type { GrainRow, Look } from './types.js';
 import { correlationArea, halfRadius } from './grain-correlation.js';
 
-const BLOCK = 16;
 const BINS = 16;
 /** Variance over the law's that a level's own may have and still pass for grain: sd a quarter more. */
 const ABOVE_LAW = 1.6;
@@ -29,24 +28,8 @@ const LOWER_SHARE = 0.35;
 const SPREAD = 2;
 export const LAGS = 8;
 const CHANNELS = ['r', 'g', 'b', 'luma'] as const;
-/** Residual variance of a plane fit on BLOCK² pixels keeps this share of white noise. */
-const PLANE_SHARE = (BLOCK * BLOCK - 3) / (BLOCK * BLOCK);
 
 export type GrainMethod = 'temporal' | 'spatial';
-
-/** A change of the whole picture's light below this, coded, is left: half an 8-bit step. */
-const LEAST_CHANGE = 0.5 / 255;
-
-/** Puts b in the light of a, where it changed between them (a fade, a lamp that flickers): that is no grain. */
-function sameLight(a: readonly Float32Array[], b: Float32Array[], w: number, h: number): void {
-  const of = (p: readonly Float32Array[]): BlockMeans => blockMeans([p[0]!, p[1]!, p[2]!], w, h, BLOCK),
-    change = lightBetween(of(a), of(b));
-  if (change === null || changeOf(change) < LEAST_CHANGE) return;
-  const { gain, offset } = change;
-  for (let c = 0; c < 3; c++) b[c] = b[c]!.map((v) => (v - offset[c]!) / gain[c]!);
-  const [r, g, bl] = b as [Float32Array, Float32Array, Float32Array];
-  b[3] = r.map((v, i) => 0.2126 * v + 0.7152 * g[i]! + 0.0722 * bl[i]!);
-}
 
 interface BlockStat {
   readonly level: Float64Array;
@@ -67,159 +50,30 @@ export class GrainMeter {
   private frozen = 0;
   private seen = 0;
   private pair = 0;
-  private readonly planes: { d: Float32Array[]; w: number; h: number }[] = [];
-  private readonly singles: { d: Float32Array[]; w: number; h: number }[] = [];
+  private readonly planes: { d: readonly Float32Array[]; w: number; h: number }[] = [];
+  private readonly singles: { d: readonly Float32Array[]; w: number; h: number }[] = [];
 
   /** @param shift how the picture moves from a to b, px (x, y). */
   add(a: Picture, b: Picture, shift: readonly [number, number] = [0, 0]): void {
     const { width: w, height: h } = a;
-    const n = w * h;
-    const chan = (p: Picture): Float32Array[] => {
-      const r = p.data.subarray(0, n);
-      const g = p.data.subarray(n, 2 * n);
-      const bb = p.data.subarray(2 * n, 3 * n);
-      const y = new Float32Array(n);
-      for (let i = 0; i < n; i++) y[i] = 0.2126 * r[i]! + 0.7152 * g[i]! + 0.0722 * bb[i]!;
-      return [r, g, bb, y];
-    };
-    const pa = chan(a);
-    const pb = chan(b);
     const mx = Math.round(shift[0]);
     const my = Math.round(shift[1]);
-    if (mx !== 0 || my !== 0) {
-      for (let c = 0; c < 4; c++) {
-        const q = pb[c]!;
-        const moved = new Float32Array(n);
-        for (let y = 0; y < h; y++) {
-          const yy = Math.max(0, Math.min(h - 1, y + my));
-          for (let x = 0; x < w; x++) moved[y * w + x] = q[yy * w + Math.max(0, Math.min(w - 1, x + mx))]!;
-        }
-        pb[c] = moved;
-      }
-    }
-    sameLight(pa, pb, w, h);
-    const diff = pa.map((p, c) => {
-      const q = pb[c]!;
-      const d = new Float32Array(n);
-      for (let i = 0; i < n; i++) d[i] = q[i]! - p[i]!;
-      return d;
-    });
+    const frames = framePair(a, b, mx, my);
     const insideX0 = Math.max(0, -mx);
     const insideX1 = Math.min(w, w - mx);
     const insideY0 = Math.max(0, -my);
     const insideY1 = Math.min(h, h - my);
-    const ya = pa[3]!;
-    const yb = pb[3]!;
     const pair = this.pair++;
-    const residual = pa.map(() => new Float32Array(n));
-    const wider = Math.sqrt(correlationArea(diff[3]!, w, h, BLOCK));
+    const wider = Math.sqrt(correlationArea(frames.difference[3]!, w, h, BLOCK));
     for (let y0 = 0; y0 + BLOCK <= h; y0 += BLOCK) {
       for (let x0 = 0; x0 + BLOCK <= w; x0 += BLOCK) {
-        const level = new Float64Array(4);
-        const variance = new Float64Array(4);
-        const flatVariance = new Float64Array(4);
-        const means = new Float64Array(4);
-        let zeros = 0;
-        let clipped = false;
-        for (let c = 0; c < 4; c++) {
-          const p = pa[c]!;
-          const q = pb[c]!;
-          const d = diff[c]!;
-          let s = 0;
-          let sd = 0;
-          let sdd = 0;
-          let sx = 0;
-          let sy = 0;
-          let lo = 1;
-          let hi = 0;
-          for (let y = 0; y < BLOCK; y++) {
-            for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK; x++, i++) {
-              const v = p[i]!;
-              s += v + q[i]!;
-              sx += v * (x - 7.5);
-              sy += v * (y - 7.5);
-              if (v < lo) lo = v;
-              if (v > hi) hi = v;
-              const e = d[i]!;
-              sd += e;
-              sdd += e * e;
-              if (c === 3 && Math.abs(e) < 1e-5) zeros++;
-            }
-          }
-          const N = BLOCK * BLOCK;
-          level[c] = s / (2 * N);
-          means[c] = sd / N;
-          variance[c] = sdd / (2 * N);
-          const gx = sx / (N * 21.25);
-          const gy = sy / (N * 21.25);
-          let m = 0;
-          for (let y = 0; y < BLOCK; y++) for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK; x++, i++) m += p[i]!;
-          m /= N;
-          let rr = 0;
-          const out = residual[c]!;
-          for (let y = 0; y < BLOCK; y++)
-            for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK; x++, i++) {
-              const e = p[i]! - m - gx * (x - 7.5) - gy * (y - 7.5);
-              out[i] = e;
-              rr += e * e;
-            }
-          flatVariance[c] = rr / (N * PLANE_SHARE);
-          // Near the ends of the scale the grain is cut off.
-          if (lo <= 0.004 || hi >= 0.996) clipped = true;
-        }
+        const sums = blockSums(frames, x0, y0);
         this.seen++;
-        if (zeros > 0.6 * BLOCK * BLOCK) this.frozen++;
-        if (clipped) continue;
+        if (sums.zeros > 0.6 * BLOCK * BLOCK) this.frozen++;
+        if (sums.clipped) continue;
         const within = x0 >= insideX0 && x0 + BLOCK <= insideX1 && y0 >= insideY0 && y0 + BLOCK <= insideY1;
-        // Motion: regress the luma difference on the smoothed gradient. Shift of s pixels gives d = -s · gradient.
-        let gxx = 0;
-        let gyy = 0;
-        let gxy = 0;
-        let gxd = 0;
-        let gyd = 0;
-        const d3 = diff[3]!;
-        for (let y = 1; y < BLOCK - 1; y++)
-          for (let x = 1, i = (y0 + y) * w + x0 + 1; x < BLOCK - 1; x++, i++) {
-            const gx = (ya[i + 1]! - ya[i - 1]! + yb[i + 1]! - yb[i - 1]!) / 4;
-            const gy = (ya[i + w]! - ya[i - w]! + yb[i + w]! - yb[i - w]!) / 4;
-            gxx += gx * gx;
-            gyy += gy * gy;
-            gxy += gx * gy;
-            gxd += gx * d3[i]!;
-            gyd += gy * d3[i]!;
-          }
-        const det = gxx * gyy - gxy * gxy;
-        let left = 0;
-        if (det > 1e-12) {
-          const sx = (gxd * gyy - gyd * gxy) / det;
-          const sy = (gyd * gxx - gxd * gxy) / det;
-          const v = variance[3]! * 2;
-          // Standard error of the shift; only a shift that stands well out of it is taken off. Grain that hangs
-          // together over an area of A pixels makes it √A times the white one.
-          const error = wider * Math.sqrt((v * Math.max(gxx, gyy)) / det);
-          left = Math.hypot(sx, sy);
-          if (left > 4 * error) {
-            for (let c = 0; c < 4; c++) {
-              const p = pa[c]!;
-              const q = pb[c]!;
-              const d = diff[c]!;
-              let dd = 0;
-              for (let y = 0; y < BLOCK; y++)
-                for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK; x++, i++) {
-                  const xa = x0 + x > 0 ? i - 1 : i;
-                  const xb = x0 + x < w - 1 ? i + 1 : i;
-                  const ya2 = y0 + y > 0 ? i - w : i;
-                  const yb2 = y0 + y < h - 1 ? i + w : i;
-                  const e =
-                    d[i]! -
-                    (sx * (p[xb]! - p[xa]! + q[xb]! - q[xa]!) + sy * (p[yb2]! - p[ya2]! + q[yb2]! - q[ya2]!)) / 4;
-                  d[i] = e;
-                  dd += e * e;
-                }
-              variance[c] = dd / (2 * BLOCK * BLOCK);
-            }
-          } else left = 0;
-        }
+        const left = takeOffShift(frames, x0, y0, sums, wider);
+        const { level, variance, flatVariance, means } = sums;
         const N = BLOCK * BLOCK;
         const drift = (means[3]! * means[3]! * N) / (variance[3]! * 2 + 1e-12);
         if (within)
@@ -243,8 +97,8 @@ export class GrainMeter {
         });
       }
     }
-    this.planes.push({ d: diff, w, h });
-    this.singles.push({ d: residual, w, h });
+    this.planes.push({ d: frames.difference, w, h });
+    this.singles.push({ d: frames.residual, w, h });
   }
 
   /** `all`: each level's still or flat blocks; `kept`: those of them that lie near the law of the whole. */
