@@ -1,7 +1,7 @@
 /**
- * What a block of two neighbouring frames tells of grain: level, variance in time and about a plane, and whether it
- * moves. The luma difference is regressed on the smoothed gradient, and a shift that stands well out of its own standard
- * error is taken off to first order.
+ * What a block of two neighbouring frames tells of grain: level, variance in time and about a plane, and whether
+ * it moves. The luma difference is regressed on the smoothed gradient, and a shift that stands well out of its
+ * own standard error is taken off to first order.
  */
 import type { Picture } from '../image/picture.js';
 import { blockMeans, changeOf, lightBetween, type BlockMeans } from './light-between.js';
@@ -38,7 +38,9 @@ export interface FramePair {
   readonly h: number;
 }
 
-/** The pair with the second frame moved back by the picture's own whole-pixel shift and put in the first one's light. */
+/**
+ * The pair with the second frame moved back by the picture's own whole-pixel shift and put in the first one's light.
+ */
 export function framePair(a: Picture, b: Picture, mx: number, my: number): FramePair {
   const { width: w, height: h } = a;
   const n = w * h;

@@ -1,6 +1,6 @@
 /**
- * What each observation of a view is off by at some parameters, in its own standard deviations. Each function writes its
- * residuals from `from` on and returns where the next ones go; `at` is where the observation's own unknowns begin.
+ * What each observation of a view is off by at some parameters, in its own standard deviations. Each function writes
+ * its residuals from `from` on and returns where the next ones go; `at` is where the observation's own unknowns begin.
  */
 import type { Point } from './marks.js';
 import { projectTo, type Cam } from './view-pinhole.js';
@@ -57,7 +57,9 @@ export function horizonResiduals({ cam: c, out }: Evaluation, o: Horizon, from: 
   return k;
 }
 
-/** Unknowns: bearing, elevation, ln distance of its centre, direction, ln width, ln height. @param w corners in order */
+/**
+ * Unknowns: bearing, elevation, ln distance of its centre, direction, ln width, ln height. @param w corners in order
+ */
 export function wallResiduals(
   { cam: c, p, out, point }: Evaluation,
   o: Rectangle,

@@ -1,4 +1,7 @@
-/** First values of an observation's own unknowns, from where it lies in the picture under a camera that is roughly right. */
+/**
+ * First values of an observation's own unknowns, from where it lies in the picture
+ * under a camera that is roughly right.
+ */
 import type { Point } from './marks.js';
 import { wallDirection, type Cam } from './view-pinhole.js';
 import type { ViewObservation } from './view-observations.js';
