@@ -141,17 +141,20 @@ export function peelLift(
 /**
  * The performer's colour, freed of the screen's light, from column begin[row of blocks] to end[...] (pixels), rows from
  * y0 on. Columns left to right that lie outside are cleared. `blue` says which primary is the screen's. keep: 0 or a
- * plane of 0..1 where nothing is freed. Items: rows of the picture from y0 on. Scratch: 3 (gw + 8) + 3 (sw + 8) floats.
+ * plane of 0..1 where nothing is freed. `bounce`: 0 or two fields of the mean's grid, by which a blue cloth's light is
+ * divided out and blue is limited (cloth-bounce.ts). Items: rows of the picture from y0 on.
+ * Scratch: 5 (gw + 8) + 3 (sw + 8) floats.
  */
 export function peelColour(
   data: usize, w: i32, h: i32, y0: i32, block: i32, sw: i32, sh: i32, begin: usize, end: usize, mean: usize, gw: i32,
   gh: i32, cell: f32, firstM: usize, shareM: usize, screen: usize, firstB: usize, shareB: usize, alpha: usize,
-  keep: usize, spill: f32, lambda: f32, blue: i32, left: i32, right: i32, dst: usize, from: i32, to: i32,
-  scratch: usize,
+  keep: usize, spill: f32, lambda: f32, blue: i32, bounce: usize, bounceRed: f32, bounceGreen: f32, left: i32,
+  right: i32, dst: usize, from: i32, to: i32, scratch: usize,
 ): void {
   const plane = <usize>w * <usize>h << 2;
   const gs = <usize>(gw + 8) << 2, bs = <usize>(sw + 8) << 2;
-  const back = scratch + 3 * gs;
+  const back = scratch + 5 * gs;
+  const thrown = scratch + 3 * gs;
   const zero = f32x4.splat(0), one = f32x4.splat(1), half = f32x4.splat(0.5), vl = f32x4.splat(lambda);
   for (let item = from; item < to; item++) {
     const y = y0 + item, j = y / block;
@@ -167,6 +170,10 @@ export function peelColour(
     if (x1 <= x0) continue;
     seekUnder(screen, sw, sh, <f32>block, y, back, firstB, x0, x1);
     seekUnder(mean, gw, gh, cell, y, scratch, firstM, x0, x1);
+    if (bounce != 0) {
+      const last = load<i32>(firstM + (<usize>(x1 - 1) << 2)) + 2;
+      seekCells(bounce, gw, gh, cell, 0.5, y, 2, thrown, load<i32>(firstM + (<usize>x0 << 2)), last);
+    }
     for (let x = x0; x < x1; x += 4) {
       const i = y * w + x;
       const p = <usize>i << 2, q = <usize>x << 2;
@@ -206,12 +213,24 @@ export function peelColour(
       r = f32x4.max(zero, r);
       g = f32x4.max(zero, g);
       b = f32x4.max(zero, b);
+      let strength = f32x4.splat(spill);
+      if (keep != 0) strength = f32x4.mul(strength, f32x4.sub(one, v128.load(keep + p)));
+      if (bounce != 0) {
+        const share = f32x4.mul(strength, acrossRow(thrown, firstM + q, v128.load(shareM + q)));
+        const grey = f32x4.add(one, f32x4.mul(f32x4.splat((bounceRed + bounceGreen + 1) / 3), share));
+        r = f32x4.div(f32x4.mul(r, grey), f32x4.add(one, f32x4.mul(share, f32x4.splat(bounceRed))));
+        g = f32x4.div(f32x4.mul(g, grey), f32x4.add(one, f32x4.mul(share, f32x4.splat(bounceGreen))));
+        b = f32x4.div(f32x4.mul(b, grey), f32x4.add(one, share));
+      }
       // The screen's light: its primary above the mean of the two others in square-root light.
       const key = blue != 0 ? b : g, other = blue != 0 ? g : b;
       const m = f32x4.mul(half, f32x4.add(f32x4.sqrt(r), f32x4.sqrt(other)));
-      const excess = f32x4.max(zero, f32x4.sub(key, f32x4.mul(m, m)));
-      let strength = f32x4.splat(spill);
-      if (keep != 0) strength = f32x4.mul(strength, f32x4.sub(one, v128.load(keep + p)));
+      let most = f32x4.mul(m, m);
+      if (bounce != 0) {
+        const own = acrossRow(thrown + gs, firstM + q, v128.load(shareM + q));
+        most = f32x4.min(most, f32x4.mul(own, f32x4.sqrt(f32x4.mul(r, g))));
+      }
+      const excess = f32x4.max(zero, f32x4.sub(key, most));
       // Where nothing of the performer is, only the key gives way.
       const kr = v128.andnot(sr, none), ko = v128.andnot(blue != 0 ? sg : sb, none);
       const kk = v128.bitselect(one, blue != 0 ? sb : sg, none);

@@ -5,10 +5,12 @@
  * performer's local mean (a Gaussian prior as in Chuang et al. 2001 with an isotropic cloud).
  * Spill: a furred or skinned performer seldom is greener than the mean of its red and blue; the excess of the screen's
  * primary over that mean, in display-like (square root) light, is what the screen has lent it; with it goes the screen's share
- * of the two other primaries.
+ * of the two other primaries. A blue screen's bounce is divided out first, and blue is limited by what the coat shows
+ * of it where it is lit (`cloth-bounce.ts`).
  */
 import { kernels } from '../../image/kernels.js';
 import type { Picture } from '../../image/picture.js';
+import { clothBounce, type ClothBounce } from './cloth-bounce.js';
 import type { FrameAnalysis } from './frame-analysis.js';
 import { columnTaps } from './resample-cells.js';
 import { RowSampler } from './row-sampler.js';
@@ -70,6 +72,7 @@ export function performerColour(
   const { width: sw, height: sh, block } = small;
   const { begin, end, box } = colourSpans(analysis, w, h, keep !== null);
   if (box[2] <= box[0]) return box;
+  const bounce = spill > 0 ? clothBounce(analysis, alpha, w, box) : null;
   const door = kernels();
   const scope = door.scope();
   try {
@@ -105,13 +108,16 @@ export function performerColour(
         spill,
         LAMBDA,
         isBlue(analysis) ? 1 : 0,
+        bounce === null ? 0 : scope.input(bounce.fields),
+        bounce?.red ?? 0,
+        bounce?.green ?? 0,
         box[0],
         box[2],
         out,
       ],
       box[3] - box[1],
       (box[2] - box[0]) * 6,
-      12 * (grid.width + sw + 16) + 64,
+      20 * (grid.width + 8) + 12 * (sw + 8) + 64,
     );
     if (!own) dst.data.set(door.view(out, dst.data.length));
   } finally {
@@ -149,8 +155,10 @@ export function performerColourPlain(
   const bs = screen.stride;
   const mr = mean.row;
   const ms = mean.stride;
+  const { begin, end, box } = colourSpans(analysis, w, h, keep !== null);
+  const bounce = spill > 0 ? clothBounce(analysis, alpha, w, box) : null;
+  const thrown = bounce === null ? null : new RowSampler(bounce.fields, analysis.grid, analysis.cell * k, w, 2);
   out.fill(0);
-  const { begin, end } = colourSpans(analysis, w, h, keep !== null);
   for (let y = 0; y < h; y += 1) {
     const j = (y / k) | 0;
     const x0 = begin[j]!;
@@ -158,16 +166,19 @@ export function performerColourPlain(
     if (x1 <= x0) continue;
     screen.seek(y);
     mean.seek(y);
+    thrown?.seek(y);
     for (let x = x0; x < x1; x += 1) {
       const i = y * w + x;
       const a = alpha[i]!;
       const m0 = mean.first[x]!;
+      const strength = keep === null ? spill : spill * (1 - keep[i]!);
       if (a <= 0) {
         // Nothing of the performer: its mean goes on, so that a filter over the edge meets no foreign colour.
         const mt = mean.share[x]!;
         for (let p = 0; p < 3; p += 1)
           out[p * n + i] = Math.max(0, mr[p * ms + m0]! + (mr[p * ms + m0 + 1]! - mr[p * ms + m0]!) * mt);
-        free(out, i, n, key, other, keep === null ? spill : spill * (1 - keep[i]!), 0, 0, 1);
+        if (bounce !== null) divide(out, i, n, bounce, strength * read(thrown!, x, 0));
+        free(out, i, n, key, other, strength, 0, 0, 1, thrown === null ? Infinity : read(thrown, x, 1));
         continue;
       }
       let r = data[i]!;
@@ -190,12 +201,30 @@ export function performerColourPlain(
       out[i] = r < 0 ? 0 : r;
       out[n + i] = g < 0 ? 0 : g;
       out[2 * n + i] = b < 0 ? 0 : b;
-      free(out, i, n, key, other, keep === null ? spill : spill * (1 - keep[i]!), sr, blue ? sg : sb, blue ? sb : sg);
+      if (bounce !== null) divide(out, i, n, bounce, strength * read(thrown!, x, 0));
+      const most = thrown === null ? Infinity : read(thrown, x, 1);
+      free(out, i, n, key, other, strength, sr, blue ? sg : sb, blue ? sb : sg, most);
     }
   }
 }
 
-/** Takes the screen's light out of one pixel. `screenRed`, `screenOther`, `screenKey`: the screen's colour there. */
+function read({ row, first, share, stride }: RowSampler, x: number, field: number): number {
+  const at = field * stride + first[x]!;
+  return row[at]! + (row[at + 1]! - row[at]!) * share[x]!;
+}
+
+/** Divides the cloth's bounce out of one pixel; as much light as that was comes back without its colour, as from a grey floor. */
+function divide(out: Float32Array, i: number, n: number, { red, green }: ClothBounce, q: number): void {
+  const grey = 1 + ((red + green + 1) / 3) * q;
+  out[i] = (out[i]! * grey) / (1 + q * red);
+  out[n + i] = (out[n + i]! * grey) / (1 + q * green);
+  out[2 * n + i] = (out[2 * n + i]! * grey) / (1 + q);
+}
+
+/**
+ * Takes the screen's light out of one pixel. `screenRed`, `screenOther`, `screenKey`: the screen's colour there; `most`: of its
+ * primary, in parts of the geometric mean of the two others.
+ */
 function free(
   out: Float32Array,
   i: number,
@@ -206,10 +235,12 @@ function free(
   screenRed: number,
   screenOther: number,
   screenKey: number,
+  most: number,
 ): void {
   const red = out[i]!;
   const second = out[other * n + i]!;
-  const excess = out[key * n + i]! - limit(red, second);
+  const excess =
+    out[key * n + i]! - Math.min(limit(red, second), most < Infinity ? most * Math.sqrt(red * second) : Infinity);
   if (excess <= 0 || strength <= 0) return;
   // Fur gives back the screen's light filtered by its own colour: of red and blue half the screen's share goes with it.
   const amount = (strength * excess) / Math.max(screenKey - 0.25 * (screenRed + screenOther), 0.25 * screenKey, 1e-4);
