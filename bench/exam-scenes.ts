@@ -99,7 +99,8 @@ export async function matteOf(text: string, c: Camera, softness: number, o: Trac
 
 const whole = (c: Camera) => ({ x: 0, y: 0, w: c.widthPx, h: c.heightPx });
 
-function marksOf(p: ExamPlan): { plate: object; take: object; places: ExamScene['places'] } {
+/** Marks as a maker would set them, a pixel off, and where the creature truly stands. */
+export function marksOfPlan(p: ExamPlan): { plate: object; take: object; places: ExamScene['places'] } {
   const random = new RandomStream(p.seed, 501),
     put = (q: readonly [number, number]): [number, number] =>
       [q[0] + random.normal(), q[1] + random.normal()].map((x) => Math.round(10 * x) / 10) as [number, number];
@@ -318,7 +319,7 @@ export async function makeExam(out: string, seed: number): Promise<ExamScene> {
     );
   }
   await makeTake(folder, p, cache);
-  const marks = marksOf(p);
+  const marks = marksOfPlan(p);
   writeFileSync(name('plate.json'), JSON.stringify(marks.plate));
   writeFileSync(name('take.json'), JSON.stringify(marks.take));
   const made: ExamScene = {

@@ -1,80 +1,54 @@
 /**
- * How dark the plate's own shadows are, from those that were marked and those of marked uprights whose place the key foretells. A
- * broad one is read in its middle (plate-shadow.ts); of a thin one, which lens, coding and lamp spread, the light missing across it
- * is held against how thick its upright is (thin-shadow.ts), all of them together and with what is usual.
+ * How dark the plate's own shadows are, from those that were marked, those of marked uprights whose place the key foretells
+ * (post-shadows.ts), and whatever else darkens the ground along the key (shadow-strips.ts). A broad one is read in its middle
+ * (plate-shadow.ts); of a thin one, which lens, coding and lamp spread, the light missing across it and along its darkest line is
+ * held against how thick its upright is (thin-shadow.ts); all of them together and with what is usual give one answer
+ * (shade-depth.ts).
  */
-import { RAD_PER_DEG } from '../core/angles.js';
-import { groundCamera, groundPoint, worldToCamera, type Pinhole } from '../geometry/camera.js';
+import { groundCamera, worldToCamera } from '../geometry/camera.js';
 import { applyVector, dot, unit, type Vec3 } from '../geometry/mat3.js';
-import type { Picture } from '../image/picture.js';
 import type { PlateMeasures } from '../plate/types.js';
-import { measurePlateShadow, type ShadeMeasure } from './plate-shadow.js';
+import { measureLitGround, measurePlateShadow, type ShadeMeasure } from './plate-shadow.js';
 import { marksOf, viewAngles, type MarkOf, type Side } from './proposal-input.js';
-import { measureThinShadow, type ThinShadow } from './thin-shadow.js';
+import { erf } from '../plate/motion-blur.js';
+import { shadeDepth, type DarkStrip, type MissingLight } from './shade-depth.js';
+import { shadowStrips, type ShadowStrip } from './shadow-strips.js';
+import { SAME_FOOT_PX, thinShadows } from './post-shadows.js';
+import { type ThinShadow } from './thin-shadow.js';
 
-/** Shadows at least so broad on the picture, px at 640 wide, are as dark in their middle as they are: some six times the sd of what spreads them (own choice). */
-const BROAD = 9;
-/** Share of the light that a key usually leaves in its shadow, and its sd: a clear sky gives a seventh to a third of the light on level ground, a room a fifth to a half (own choice). */
-const USUAL = 0.28,
-  USUAL_SD = 0.15;
-/** Sd of how much more of one colour a key takes than of the light; least light left, and most that a post's shadow is believed to lack (own choices). */
-const TINT_SD = 0.1,
-  LEAST_LEFT = 0.02,
-  MOST_LOST = 0.95;
-/** Sd of an upright's thickness as its edges tell it, a share of it; and of a shadow's breadth, px at 640 wide. */
+/** Shadows at least so broad on the picture, px at 640 wide, are as dark in their middle as they are: some six times the sd of what spreads them; of an upright's own shadow the darkest line tells more unless it is so broad (own choices). */
+const BROAD = 9,
+  ALONE = 6;
+/** Sd of light missing in one channel beside the noise of its places; of a strip's ln; of what spreads a shadow, px at 640 wide where it was not measured, else a share of it (own choices). */
+const CHANNEL_SD = 0.03,
+  STRIP_SD = 0.18,
+  SPREAD_SD = 1.5,
+  BLUR_SD = 0.2;
+/** Ln by which a strip must be darker to be believed a key's: joints, worn paint and checkers lie below; least light left (own choices). */
+const LEAST_DEPTH = 0.85,
+  LEAST_LEFT = 0.02;
+/** Most strips looked at, the largest; of so many lines or more, one is held against a broad marked shadow too (own choices). */
+const MOST_STRIPS = 8,
+  LONG_STRIP = 8;
+/** Sd of an upright's thickness as its edges tell it, a share of it; of a shadow's breadth, px at 640 wide; and of what a marked shadow keeps in its middle where nothing tells how broad it is, the narrower the more (own choices). */
 const THICK_SD = 0.12,
-  EDGE_SD = 0.4;
-/** An upright thicker than this share of its height is no post: its shadow's breadth is not its own. */
-const THICKEST = 0.16;
-/** Px within which a marked shadow begins at an upright's foot. */
-const SAME = 6;
+  EDGE_SD = 0.4,
+  UNSURE = 0.25;
+/** Px at 640 wide by which a marked shadow may be broader than twice what its upright throws: beyond that the ground's pattern was read. */
+const OTHER = 4;
 
 /** Half the width looked at for the shadow of an upright, in its heights: a person is a third as wide as tall, and as much ground is wanted beside it. */
 const LOOKED_AT = 0.4;
 
 const luma = (c: readonly number[]): number => 0.2126 * c[0]! + 0.7152 * c[1]! + 0.0722 * c[2]!;
 
-interface ThinRequest {
-  readonly linear: Picture;
-  readonly view: {
-    readonly focalPx: number;
-    readonly tiltDeg: number;
-    readonly rollDeg: number;
-    readonly cameraHeight: number;
-  };
-  readonly uprights: readonly MarkOf<'upright'>[];
-  readonly shadows: readonly MarkOf<'shadow'>[];
-  /** The key beside the camera's heading on that frame; null where only marked shadows are to be looked at. */
-  readonly key: { readonly azimuthDeg: number; readonly elevationDeg: number } | null;
-}
-
-/** What the shadows of one frame's posts tell. */
-function thinShadows(r: ThinRequest): ThinShadow[] {
-  const camera = groundCamera({ ...r.view, widthPx: r.linear.width, heightPx: r.linear.height }),
-    out: ThinShadow[] = [];
-  for (const u of r.uprights) {
-    const marked = r.shadows.find((s) => Math.hypot(s.foot[0] - u.foot[0], s.foot[1] - u.foot[1]) < SAME),
-      tip = marked === undefined ? foretold(camera, u, r.key) : groundPoint(camera, ...marked.tip);
-    const thin = tip === null ? null : measureThinShadow(r.linear, camera, u, tip);
-    if (thin !== null && thin.thickPx < THICKEST * Math.hypot(u.top[0] - u.foot[0], u.top[1] - u.foot[1]))
-      out.push(thin);
-  }
-  return out;
-}
-
-function foretold(camera: Pinhole, u: MarkOf<'upright'>, key: ThinRequest['key']): Vec3 | null {
-  const foot = groundPoint(camera, ...u.foot);
-  if (foot === null || key === null || u.height === undefined) return null;
-  const a = key.azimuthDeg * RAD_PER_DEG,
-    long = u.height / Math.tan(key.elevationDeg * RAD_PER_DEG);
-  return [foot[0] - Math.sin(a) * long, 0, foot[2] + Math.cos(a) * long];
-}
-
 export interface Darkness {
   readonly transmission: readonly [number, number, number];
   readonly litLinear: readonly [number, number, number];
   /** Posts whose shadows it was told by; 0 where the middle of a shadow alone told it, at so many places. */
   readonly posts: number;
+  /** Strips of shadow on the ground that agreed with the answer. */
+  readonly strips: number;
   readonly places: number;
 }
 
@@ -82,51 +56,119 @@ export interface Darkness {
  * @param middle what the marked shadow's middle tells and how broad it is on the picture, px; null where nothing
  * @returns null where neither tells anything
  */
-export function darknessOf(middle: Along | null, thin: readonly ThinShadow[], widthPx: number): Darkness | null {
+export function darknessOf(
+  middle: Along | null,
+  thin: readonly ThinShadow[],
+  widthPx: number,
+  strips: readonly ShadowStrip[] = [],
+  lit: readonly [number, number, number] | null = null,
+  spreadPx: number | null = null,
+): Darkness | null {
   const scale = widthPx / 640;
-  if (middle !== null && middle.widePx >= BROAD * scale)
-    return { transmission: middle.transmission, litLinear: middle.litLinear, posts: 0, places: middle.places };
+  const strong = strips.some((t) => t.places >= LONG_STRIP);
+  if (middle !== null && middle.widePx >= BROAD * scale && !strong)
+    return {
+      transmission: middle.transmission,
+      litLinear: middle.litLinear,
+      posts: 0,
+      strips: 0,
+      places: middle.places,
+    };
   const posts = thin.flatMap((t) => {
     const lost = luma(t.missing),
-      sd = Math.hypot(luma(t.sd), THICK_SD * lost, (EDGE_SD * scale) / t.widePx);
+      keptSd = Math.hypot(THICK_SD, (EDGE_SD * scale) / t.widePx),
+      sd = Math.hypot(luma(t.sd), keptSd * lost);
     // Far more than all light, or less than none, is a joint's or another thing's.
-    return lost > 1 + 2 * sd || lost < -2 * sd ? [] : [{ ...t, lost: Math.min(MOST_LOST, lost), weight: 1 / sd ** 2 }];
+    return lost > 1 + 2 * sd || lost < -2 * sd ? [] : [{ ...t, kept: 1, keptSd }];
   });
-  if (middle === null && posts.length === 0) return null;
-  // The middle of a narrow shadow says little more than that it is no lighter; the broader, the more.
-  const says = middle === null ? 0 : (middle.widePx / (BROAD * scale)) ** 2,
-    bound = middle === null ? 1 : luma(middle.transmission);
-  let weight = 1 / (USUAL_SD * (1 - 0.7 * says)) ** 2,
-    sum = weight * (says * bound + (1 - says) * Math.min(bound, USUAL));
-  // How much more of one colour is missing than of the light: begun with what the middle tells, or with none.
-  const lostMiddle = middle === null ? 0 : 1 - luma(middle.transmission),
-    tint = [0, 1, 2].map((c) => (lostMiddle > 0.1 ? (1 - middle!.transmission[c]!) / lostMiddle : 1)),
-    tintWeight = [0, 1, 2].map(() => 1 / TINT_SD ** 2),
-    tintSum = tint.map((t, c) => t * tintWeight[c]!);
-  for (const t of posts) {
-    weight += t.weight;
-    sum += t.weight * (1 - t.lost);
-    if (!(t.lost > 0.1)) continue;
-    for (let c = 0; c < 3; c++) {
-      const k = (t.lost / Math.hypot(t.sd[c]!, luma(t.sd))) ** 2;
-      tintWeight[c] = tintWeight[c]! + k;
-      tintSum[c] = tintSum[c]! + (k * t.missing[c]!) / t.lost;
-    }
-  }
-  // What spreads a shadow makes it lighter, never darker.
-  const left = Math.max(LEAST_LEFT, Math.min(sum / weight, bound)),
-    tints = tintSum.map((t, c) => t / tintWeight[c]!),
-    all = luma(tints);
-  const transmission = tints.map((t) => Math.min(1, Math.max(left / 3, 1 - ((1 - left) * t) / all))) as [
-    number,
-    number,
-    number,
-  ];
+  const dark = strips.map((t) => darkStrip(t, lit, spreadPx ?? SPREAD_SD * scale));
+  if (middle === null && posts.length === 0 && !dark.some((t) => t.chance > 0.3)) return null;
+  const spread = spreadPx ?? SPREAD_SD * scale,
+    told: MissingLight[] = posts.flatMap((t) => [
+      { ...t, sd: luma(t.sd), ownSd: CHANNEL_SD, weight: t.peak === null ? 1 : 0.5 },
+      ...(t.peak === null
+        ? []
+        : [
+            {
+              missing: t.peak.missing,
+              sd: luma(t.peak.sd),
+              ownSd: CHANNEL_SD,
+              weight: 0.5,
+              ...keptAlong(t.widePx, t.keptSd, spread, t.peak.px),
+            },
+          ]),
+    ]);
+  // Of a post's own shadow its darkest line tells more.
+  if (middle !== null && (posts.every((t) => t.peak === null) || middle.widePx >= ALONE * scale))
+    told.push(ofMiddle(middle, spread, scale));
+  const all = shadeDepth(told, dark, middle?.transmission ?? null),
+    // What spreads a shadow makes it lighter, never darker; only where strips agree may the middle have met a joint or dark ground.
+    over = middle === null || all.strips > 0 ? 1 : Math.min(1, luma(middle.transmission) / luma(all.left));
   return {
-    transmission,
-    litLinear: middle?.litLinear ?? posts[0]!.litLinear,
+    transmission: all.left.map((v) => v * over) as [number, number, number],
+    litLinear: middle?.litLinear ?? posts[0]?.litLinear ?? lit ?? strips[0]!.litLinear,
     posts: posts.length,
-    places: posts.length > 0 ? 0 : middle!.places,
+    strips: all.strips,
+    places: posts.length > 0 || middle === null ? 0 : middle.places,
+  };
+}
+
+/** Sd by which lens and coding spread an edge, px; null where it was not measured. A Gaussian edge rises from a tenth to nine tenths over 2.563 sd. */
+function spreadOf(pm: PlateMeasures): number | null {
+  const spread = pm.look?.edgeSpreadPx.value ?? null;
+  return spread === null ? null : Math.max(0.4, spread / 2.563);
+}
+
+/** A strip as a witness: the more of it is seen the likelier it is a shadow, the less its ground is like that about the performer the less it tells of it. */
+function darkStrip(t: ShadowStrip, lit: readonly [number, number, number] | null, spread: number): DarkStrip {
+  const kept = keptOf(t.widePx, spread, 0.6 * t.widePx);
+  return {
+    depth: t.depth.map((d) => -Math.log(Math.max(LEAST_LEFT, 1 - (1 - Math.exp(-d)) / kept))) as never,
+    chance: 0.6 * (1 - Math.exp(-t.places / 10)),
+    sd: t.depth.map((_, c) => {
+      const other = lit === null ? 0.5 : Math.log(Math.max(1e-4, t.litLinear[c]!) / Math.max(1e-4, lit[c]!));
+      return Math.hypot(STRIP_SD, t.spread / 2, 0.15 * other);
+    }) as never,
+  };
+}
+
+/** Share of its darkness that a shadow so broad keeps, on the mean over a window in its middle, when a Gaussian of that sd spreads it; px. */
+function keptOf(wide: number, sd: number, window: number): number {
+  let sum = 0;
+  for (let k = -4; k <= 4; k++) {
+    const x = (k / 9) * window,
+      a = (x + wide / 2) / (Math.SQRT2 * sd),
+      b = (x - wide / 2) / (Math.SQRT2 * sd);
+    sum += (erf(a) - erf(b)) / 2;
+  }
+  return sum / 9;
+}
+
+/** The same of a post's shadow, and how far it may be off by its breadth and by what spreads it. */
+function keptAlong(wide: number, wideSd: number, sd: number, window: number): { kept: number; keptSd: number } {
+  const kept = keptOf(wide, sd, window);
+  return {
+    kept,
+    keptSd: Math.hypot(
+      keptOf(wide * (1 + wideSd), sd, window) - kept,
+      keptOf(wide, sd * (1 + BLUR_SD), window) - kept,
+      0.02,
+    ),
+  };
+}
+
+/** A narrow shadow's middle keeps what a line so broad keeps of its darkness, spread by SPREAD px. */
+function ofMiddle(m: Along, spread: number, scale: number): MissingLight {
+  // What spreads it makes it look broader, too.
+  const wide = Math.max(0.3 * m.widePx, Math.sqrt(Math.max(0, m.widePx ** 2 - (3 * spread) ** 2))),
+    kept = erf(wide / (2 * Math.SQRT2 * spread));
+  return {
+    missing: m.transmission.map((t) => 1 - t) as never,
+    sd: 0.03 + (Math.LN2 * luma(m.transmission) * m.sdStops) / Math.sqrt(Math.max(1, m.places / 4)),
+    ownSd: CHANNEL_SD,
+    weight: 1,
+    kept,
+    keptSd: Math.hypot(0.03 + 0.5 * (1 - kept), UNSURE * (1 - Math.min(1, m.widePx / (BROAD * scale)) ** 2)),
   };
 }
 
@@ -165,15 +207,10 @@ export async function tellDarkness(
   own: readonly MarkedShadow[],
   key: ((frame: number) => { azimuthDeg: number; elevationDeg: number }) | null,
   near: boolean,
+  stand: readonly [number, number] | null = null,
 ): Promise<Darkness | null> {
   const pm = plate.measures,
-    middles: Along[] = [];
-  for (const s of own) {
-    const m = await darknessAlong(plate, s);
-    if (m === null) continue;
-    middles.push(m);
-    if (m.widePx >= (BROAD * pm.widthPx) / 640) return darknessOf(m, [], pm.widthPx);
-  }
+    scale = pm.widthPx / 640;
   const frame = own[0]?.frame ?? pm.view?.frame,
     v = frame === undefined ? null : viewAngles(pm, frame),
     cameraHeight = pm.view?.cameraHeight.value ?? null;
@@ -181,7 +218,7 @@ export async function tellDarkness(
     marksOf(plate.marks, kind)
       .filter((m) => m.frame === frame)
       .map((m) => m.mark);
-  const thin =
+  const posts =
     frame === undefined || v === null || cameraHeight === null || key === null
       ? []
       : thinShadows({
@@ -191,7 +228,44 @@ export async function tellDarkness(
           shadows: own.filter((s) => s.frame === frame).map((s) => s.mark),
           key: near ? null : key(frame),
         });
-  return darknessOf(middles.sort((a, b) => b.widePx - a.widePx)[0] ?? null, thin, pm.widthPx);
+  const middles: Along[] = [];
+  for (const s of own) {
+    const m = await darknessAlong(plate, s),
+      post =
+        s.frame !== frame
+          ? undefined
+          : posts.find((t) => Math.hypot(t.foot[0] - s.mark.foot[0], t.foot[1] - s.mark.foot[1]) < SAME_FOOT_PX);
+    // Far broader than what throws it: the ground's own pattern was read.
+    if (m === null || (post !== undefined && m.widePx > 2 * post.thin.widePx + OTHER * scale)) continue;
+    middles.push(m);
+    if (m.widePx >= BROAD * scale) break;
+  }
+  const strips =
+      frame === undefined || pm.view === undefined || key === null || stand === null
+        ? []
+        : shadowStrips(
+            await plate.linear(frame),
+            groundCamera({
+              ...viewAngles(pm, frame)!,
+              cameraHeight: cameraHeight ?? 1,
+              widthPx: pm.widthPx,
+              heightPx: pm.heightPx,
+            }),
+            key(frame).azimuthDeg,
+            stand,
+          ).filter((t) => luma(t.depth) > LEAST_DEPTH),
+    lit =
+      frame === undefined || stand === null
+        ? null
+        : (measureLitGround(await plate.linear(frame), stand, 0.25 * pm.heightPx, 3)?.linear ?? null);
+  return darknessOf(
+    middles.sort((a, b) => b.widePx - a.widePx)[0] ?? null,
+    posts.map((t) => t.thin),
+    pm.widthPx,
+    strips.slice(0, MOST_STRIPS),
+    lit,
+    spreadOf(pm),
+  );
 }
 
 /** Picture direction in which the ground runs square to a direction on it, at a ground point; and plate pixels a metre that way (0 where the camera's height is not known). */

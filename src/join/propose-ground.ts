@@ -1,5 +1,4 @@
 /** The ground step: the cast shadow's light, darkness and place, what it falls on, and a reflection, from the plate's measures and marks. */
-import { differenceDeg, RAD_PER_DEG } from '../core/angles.js';
 import { groundPoint, worldToCamera } from '../geometry/camera.js';
 import { applyVector, dot, unit, type Vec3 } from '../geometry/mat3.js';
 import type { MarksFile, RegionFile } from '../plate/marks.js';
@@ -7,24 +6,22 @@ import type { View } from '../plate/types.js';
 import { onShadowLines } from '../plate/shadow-line.js';
 import { viewCamera } from '../plate/view-derived.js';
 import { carryRegion, type Carrier } from './carrier.js';
-import { ANOTHER_KEY_DEG, partShadows } from './further-keys.js';
 import { keyFrom, nearLampOf } from './near-lamp.js';
 import { regionOf, thingsOf } from './mark-regions.js';
 import { groundGeometry } from './ground.js';
 import { ownShadowOf } from './own-shadow.js';
 import { shadeOnCard } from './shade-on-card.js';
 import { leftOnBody } from './plate-shade.js';
-import { darknessAlong, tellDarkness } from './plate-darkness.js';
 import { measureLitGround } from './plate-shadow.js';
-import { darknessUnderMirror } from './mirrored-darkness.js';
 import type { PlateMeasures } from '../plate/types.js';
 import { marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
+import { proposeDarkness } from './propose-darkness.js';
 import { proposeReceivers } from './propose-receivers.js';
 import { proposeReflection } from './propose-reflection.js';
 import type { BodyProposal } from './propose-body.js';
 import type { Stand } from './ride.js';
 import type { AxisFrom } from './turning-stand.js';
-import type { FurtherKey, GroundFrame, GroundStep, OnPerformer } from './types.js';
+import type { GroundFrame, GroundStep, OnPerformer } from './types.js';
 
 /** Share of the performer's height over which the ground is smoothed before its shadows are read: stones and blades are smaller, shadows that matter larger. */
 const SMOOTHED = 0.03;
@@ -40,9 +37,6 @@ const LEAST_ELEVATION = 2;
 
 /** Seven balls one after the other close off the sky a little more than the body that they stand for: on two bodies under an even sky, traced, .7 takes as much light as the truth, .8 takes 1.15 of it. */
 const CONTACT = 0.7;
-
-/** Share of the light that is sky where no key is known at all: whoever saw a shadow would have marked it (a shade mark is one that was seen). Own choice, seen on a room lit through windows: at .35 no contact could be seen under a dog. */
-const NO_KEY = 0.75;
 
 /** Sd of a pixel's own blur: the shadow is drawn with that already, px. */
 const OWN_BLUR_PX = 0.35;
@@ -136,72 +130,14 @@ export async function proposeGround(
     });
   }
   const overcast = light?.overcast === true;
-  let transmission: [number, number, number] | null = null,
-    measuredOn: GroundStep['measuredOn'] = null;
-  let said = '';
-  const turnAt = (n: number): number => (viewAngles(pm, n)?.panDeg ?? 0) - (viewAngles(pm, reference)?.panDeg ?? 0);
-  // Shadows of one near lamp are all its own, wherever they point.
-  const { own: ownShadows, others } = partShadows(
-    marksOf(marks, 'shadow'),
-    missing === null && lampKey === null ? (pm.view ?? null) : null,
-    azimuth,
-    turnAt,
-    pm.widthPx / 1000,
-  );
-  const darkest = await tellDarkness(
-    input.plate,
-    ownShadows,
-    missing !== null ? null : (n) => ({ azimuthDeg: azimuth + turnAt(n), elevationDeg: elevation }),
-    lampKey !== null,
-  );
-  if (darkest !== null) {
-    const mirrored = darknessUnderMirror(
-      darkest.transmission,
-      ownShadows.map((s) => s.mark),
-      marksOf(marks, 'reflector')
-        .filter((m) => m.mark.base === undefined)
-        .map((m) => m.mark.polygon),
-    );
-    transmission = mirrored ?? [...darkest.transmission];
-    measuredOn = darkest.litLinear;
-    said = `darkness from ${darkest.posts > 0 ? `the light missing across the thin shadows of ${darkest.posts} upright${darkest.posts === 1 ? '' : 's'} of the plate's` : `the plate's own shadow${darkest.places === 0 ? '' : ` at ${darkest.places} places`}`}: ${darkest.transmission.map((t) => (t * 100).toFixed(0)).join(', ')} % of the lit ground in red, green, blue${mirrored === null ? '' : `, of which the least counts for all: what the floor mirrors lightens its shadows and tints them`}`;
-  }
-  const keys: FurtherKey[] = [];
-  for (const o of others) {
-    if (keys.some((k) => Math.abs(differenceDeg(k.azimuthDeg, o.azimuthDeg)) < ANOTHER_KEY_DEG)) continue;
-    const m = await darknessAlong(input.plate, o.marked);
-    if (m !== null)
-      keys.push({
-        azimuthDeg: o.azimuthDeg,
-        elevationDeg: o.elevationDeg,
-        softnessDeg: light?.softnessDeg.value ?? 0.53,
-        transmission: m.transmission,
-      });
-  }
-  if (keys.length > 0)
-    said += `; ${keys.length === 1 ? 'a second lamp' : `${keys.length} further lamps`} from ${keys.map((k) => `${k.azimuthDeg.toFixed(0)}° at ${k.elevationDeg.toFixed(0)}°, which leaves ${(100 * k.transmission[1]).toFixed(0)} % where it does not reach`).join(', ')}`;
-  const measuredFill = transmission;
-  if (transmission === null) {
-    const stops = light?.keyFillStops.value ?? null;
-    // Key-to-fill is for a surface that faces the key; on the ground the key falls at the elevation's sine.
-    const k = stops === null ? null : (2 ** stops - 1) * Math.sin(Math.max(5, elevation) * RAD_PER_DEG);
-    // An even sky without a key is all of the light.
-    const t =
-      k === null
-        ? overcast
-          ? missing === null
-            ? 0.75
-            : 1
-          : missing === null || marksOf(marks, 'shade').length > 0
-            ? 0.35
-            : NO_KEY
-        : 1 / (1 + Math.max(0, k));
-    transmission = [t, t, t];
-    said =
-      k === null
-        ? 'no shadow of the plate could be measured: its darkness is assumed'
-        : 'darkness from the measured key-to-fill ratio';
-  }
+  const { transmission, measuredOn, keys, measuredFill, said } = await proposeDarkness(input.plate, {
+    azimuthDeg: azimuth,
+    elevationDeg: elevation,
+    reference,
+    known: missing === null,
+    near: lampKey !== null,
+    stand: carried ? null : where(reference).ground,
+  });
   const linear = await input.plate.linear(first.frame);
   const spanPx = Math.hypot(first.top[0] - first.ground[0], first.top[1] - first.ground[1]);
   const radius = Math.max(2, Math.round(SMOOTHED * spanPx));
@@ -271,7 +207,7 @@ export async function proposeGround(
     softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53),
     ...lensOf(pm),
     ...(lampKey === null ? {} : { lampFar: Math.round(100 * lampKey.far) / 100 }),
-    ...(keys.length === 0 ? {} : { keys }),
+    ...(keys.length === 0 ? {} : { keys: [...keys] }),
     contactStrength: CONTACT,
     focalPx,
     frames,
@@ -288,7 +224,7 @@ export async function proposeGround(
 }
 
 /** The key at the performer's foot where the marked shadows are those of one near lamp; null where they are not. Distance in metres. */
-function keyOfLamp(
+export function keyOfLamp(
   view: View,
   marks: MarksFile,
   ground: readonly [number, number],

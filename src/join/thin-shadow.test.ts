@@ -94,6 +94,7 @@ describe('darkness of a thin shadow', () => {
       places: 40,
       thickPx: 8,
       widePx: 3,
+      peak: null,
     };
     expect(darknessOf(middle, [thin], W)!.transmission).toEqual([0.3, 0.3, 0.3]);
     expect(darknessOf(null, [], W)).toBeNull();

@@ -29,6 +29,12 @@ export interface ThinShadow {
   readonly widePx: number;
   /** Sd of the middle of the missing share over the places, per channel. */
   readonly sd: readonly [number, number, number];
+  /** Light missing along its darkest line, over `px` of its breadth, as a share, per channel; null where it was not looked for. */
+  readonly peak: {
+    readonly missing: readonly [number, number, number];
+    readonly sd: readonly [number, number, number];
+    readonly px: number;
+  } | null;
 }
 
 /** Part of the shadow's length that is looked at: beyond the foot, and not far towards the tip, where a near lamp's shadow grows and a wide lamp's spreads. */
@@ -43,6 +49,13 @@ const STOUT = 0.14,
 /** An edge stands out by this share of the strongest; the middle between two may lie so many half pixels aside of the marked line. */
 const EDGE = 0.2,
   ASIDE = 10;
+/** The darkest line is sought in so many parts of the shadow's length, each end moved by so many px of a picture 640 wide at most, in such steps. */
+const PARTS = 4,
+  MOVED = 2,
+  MOVE = 0.5;
+/** Share of the shadow's breadth that its darkest line is read over. */
+const PEAK = 0.4,
+  PEAK_REACH = 3;
 /** Px beside the shadow's own half width that spreading reaches, and px on which the lit ground is read, of a picture 640 wide. */
 const SPREAD = 4,
   BESIDE = 8;
@@ -150,6 +163,9 @@ export function measureThinShadow(
   const shares: [number[], number[], number[]] = [[], [], []],
     lits: [number[], number[], number[]] = [[], [], []],
     widths: number[] = [];
+  // Missing share by how far off the foretold line, a profile a place: columns of a quarter px.
+  const reach = Math.ceil(4 * (MOVED * scale + PEAK_REACH)),
+    profiles: { readonly part: number; readonly of: readonly Float64Array[] }[] = [];
   for (let k = 0; k < PLACES; k++) {
     const s = FROM + ((TO - FROM) * k) / (PLACES - 1),
       p: Vec3 = [ground[0] + s * gx, 0, ground[2] + s * gz],
@@ -183,6 +199,8 @@ export function measureThinShadow(
     }
     if (!clear) continue;
     widths.push(wide);
+    const profile = [0, 1, 2].map(() => new Float64Array(2 * reach + 1));
+    profiles.push({ part: k / (PLACES - 1), of: profile });
     for (let c = 0; c < 3; c++) {
       const a: number[] = [],
         b: number[] = [];
@@ -198,6 +216,11 @@ export function measureThinShadow(
         const lit = la + ((lb - la) * (d + mid)) / (2 * mid);
         missing += 0.25 * (1 - sample(linear, c, q.x + ax * (d + 0.125), q.y + ay * (d + 0.125)) / Math.max(1e-4, lit));
       }
+      for (let m = -reach; m <= reach; m++) {
+        const d = m / 4,
+          lit = la + ((lb - la) * (d + mid)) / (2 * mid);
+        profile[c]![m + reach] = 1 - sample(linear, c, q.x + ax * d, q.y + ay * d) / Math.max(1e-4, lit);
+      }
       shares[c]!.push(missing / wide);
       lits[c]!.push((la + lb) / 2);
     }
@@ -210,8 +233,63 @@ export function measureThinShadow(
     places: widths.length,
     thickPx: thick.thickPx,
     widePx: medianOf(widths),
+    peak: darkestLine(profiles, reach, medianOf(widths), scale),
     sd: shares.map(
       (v, c) => (1.4826 * medianOf(v.map((x) => Math.abs(x - missing[c]!)))) / Math.sqrt(widths.length / 4),
     ) as [number, number, number],
   };
+}
+
+/** The darkest line along the profiles: both its ends moved aside until most light is missing along it. */
+function darkestLine(
+  profiles: readonly { readonly part: number; readonly of: readonly Float64Array[] }[],
+  reach: number,
+  wide: number,
+  scale: number,
+): NonNullable<ThinShadow['peak']> {
+  const half = Math.min(4 * PEAK_REACH, Math.round(2 * PEAK * wide)),
+    far = Math.round(4 * MOVED * scale),
+    by = Math.max(1, Math.round(4 * MOVE * scale));
+  const sums = profiles.map((p) => p.of.map((row) => runningSum(row))),
+    window = (k: number, c: number, m: number): number =>
+      (sums[k]![c]![m + reach + half + 1]! - sums[k]![c]![m + reach - half]!) / (2 * half + 1);
+  const aside = (k: number, a: number, b: number): number => Math.round(a + (b - a) * profiles[k]!.part);
+  let best = -Infinity,
+    ends: readonly [number, number] = [0, 0];
+  for (let a = -far; a <= far; a += by)
+    for (let b = -far; b <= far; b += by) {
+      let sum = 0;
+      for (let k = 0; k < profiles.length; k++) {
+        const m = aside(k, a, b);
+        sum += 0.2126 * window(k, 0, m) + 0.7152 * window(k, 1, m) + 0.0722 * window(k, 2, m);
+      }
+      // As far as marks and key stray, and little beyond.
+      const score = (sum / profiles.length) * (1 - (0.02 / 16 / scale ** 2) * (a * a + b * b));
+      if (score > best) {
+        best = score;
+        ends = [a, b];
+      }
+    }
+  const parts = [0, 1, 2].map((c) =>
+    Array.from({ length: PARTS }, (_, q) =>
+      medianOf(
+        profiles.flatMap((_p, k) =>
+          Math.floor((k * PARTS) / profiles.length) === q ? [window(k, c, aside(k, ...ends))] : [],
+        ),
+      ),
+    ),
+  );
+  const missing = parts.map((v) => v.reduce((s, x) => s + x, 0) / PARTS),
+    sd = parts.map((v, c) => Math.sqrt(v.reduce((s, x) => s + (x - missing[c]!) ** 2, 0) / (PARTS - 1) / PARTS));
+  return {
+    missing: missing as [number, number, number],
+    sd: sd as [number, number, number],
+    px: (2 * half + 1) / 4,
+  };
+}
+
+function runningSum(row: Float64Array): Float64Array {
+  const out = new Float64Array(row.length + 1);
+  for (let k = 0; k < row.length; k++) out[k + 1] = out[k]! + row[k]!;
+  return out;
 }
