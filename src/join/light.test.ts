@@ -32,7 +32,7 @@ describe('exposure of the take', () => {
     slope.forEach((v) => expect(v).toBeCloseTo(2 ** 1.5, 6));
     expect(why).toContain('raised by 1.5 stops');
     expect(matchLight(daylit, carded(-0.4), coat(0.1)).slope).toEqual([1, 1, 1]);
-    // A night plate's whites (.3 coded) bound it: half of what lies beyond 2^.2 times .1052 is taken off, what .3 decodes to, is .121, the most that a bright part of .1 may become.
+    // A night plate's whites (.3 coded, .1052 linear) bound it: of what lies beyond 2^.2 times them half is taken off, in stops.
     const night = { ...daylit, look: { ...daylit.look!, percentiles: [0, 0, 0, 0, 0, 0, 0.3] } };
     expect(matchLight(night, carded(-1.5), coat(0.1)).slope[1] * 0.1).toBeCloseTo(
       Math.sqrt(2 ** 1.5 * 0.1 * 2 ** 0.2 * bt709Decode(0.3)),

@@ -19,6 +19,7 @@ import { cutsOf, feetCut, loweredBy, sayShown, shownCuts } from './cut-off.js';
 import { steadyMatrix } from './steady.js';
 import { carryStand, followsMarks, placeUpright, type Stand } from './ride.js';
 import { travelStand, wayTellsMarks } from './travel-stand.js';
+import { footingPlace } from './footing-place.js';
 import { groundCarrier } from './ground-carrier.js';
 import { cutsNear, footWay } from './walking-foot.js';
 import { travelsUnknown, uprightCarrier } from './upright-carrier.js';
@@ -95,9 +96,11 @@ async function proposeSteps(given: ProposalInput): Promise<Recipe> {
     carried || pm.travel === undefined || !wayTellsMarks(stands, pm.travel, setCarrier, pm)
       ? null
       : travelStand(stands, pm.travel, setCarrier, pm);
+  const onFooting = carried || pm.footing === undefined ? null : footingPlace(stands, pm.footing);
   const turned = carried ? turningPlace(input, stands, setCarrier, carrier, carry[0]?.mark.height ?? null) : null;
   const where =
     turned?.where ??
+    onFooting ??
     onWay ??
     carryStand(
       stands,
@@ -166,7 +169,7 @@ async function proposeSteps(given: ProposalInput): Promise<Recipe> {
     motionBlur: Math.max(0, Math.min(360, shutter)),
     ...(view === undefined ? {} : { view }),
     ...(stir === null ? {} : { stir: stir.given }),
-    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark${stands.length === 1 ? '' : 's'} carried by ${turned !== null ? sayTurning(turned) : onWay !== null ? `the camera's own way over the ground (${pm.travel!.way.value!.toFixed(2)} ± ${pm.travel!.way.sd!.toFixed(2)} ${pm.travel!.unit} at most)` : followed ? `the followed region${unsureRide(pm.ride!, stands)}` : carried && pm.ride !== undefined ? 'a smooth path between them: the followed region does not go where they go (what turns shows other faces)' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${onWay === null && !carried ? wantsMoreMarks(stands, pm) : ''}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${unsureView ? `; the views differ by ${Math.abs(takeElevation - plateElevation).toFixed(1)}°, which is known to ± ${elevationSd.toFixed(1)}° only: the take's view is left as it is` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}${mirrored.why === '' ? '' : `; ${mirrored.why}`}${cutWords}${stir === null ? '' : `; ${stir.why}`}`,
+    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark${stands.length === 1 ? '' : 's'} carried by ${turned !== null ? sayTurning(turned) : onFooting !== null ? 'the ground about the foot, which was followed by itself' : onWay !== null ? `the camera's own way over the ground (${pm.travel!.way.value!.toFixed(2)} ± ${pm.travel!.way.sd!.toFixed(2)} ${pm.travel!.unit} at most)` : followed ? `the followed region${unsureRide(pm.ride!, stands)}` : carried && pm.ride !== undefined ? 'a smooth path between them: the followed region does not go where they go (what turns shows other faces)' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${onWay === null && onFooting === null && !carried ? wantsMoreMarks(stands, pm) : ''}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${unsureView ? `; the views differ by ${Math.abs(takeElevation - plateElevation).toFixed(1)}°, which is known to ± ${elevationSd.toFixed(1)}° only: the take's view is left as it is` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}${mirrored.why === '' ? '' : `; ${mirrored.why}`}${cutWords}${stir === null ? '' : `; ${stir.why}`}`,
   };
 
   const steps: RecipeStep[] = [];

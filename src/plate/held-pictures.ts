@@ -37,6 +37,7 @@ interface ByFrame {
   readonly camera?: CameraMove | undefined;
   readonly travel?: Travel | undefined;
   readonly ride?: RideTrack | undefined;
+  readonly footing?: RideTrack | undefined;
   readonly turn?: Turn | undefined;
 }
 
@@ -51,6 +52,7 @@ export function heldMeasures<T extends ByFrame>(of: T, held: readonly number[]):
     ...(of.camera === undefined ? {} : { camera: hold(of.camera) }),
     ...(of.travel === undefined ? {} : { travel: hold(of.travel) }),
     ...(of.ride === undefined ? {} : { ride: hold(of.ride) }),
+    ...(of.footing === undefined ? {} : { footing: hold(of.footing) }),
     ...(of.turn === undefined ? {} : { turn: hold(of.turn) }),
   };
 }

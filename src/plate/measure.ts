@@ -28,6 +28,7 @@ import { carryOnSurface } from './ride-surface.js';
 import { trackRegion, type RideCorrection } from './ride.js';
 import { posesOf, turnFromPoses } from './turn-poses.js';
 import { shutterBetween } from './shutter-between.js';
+import { followFooting } from './footing.js';
 import { measureTravel } from './travel.js';
 import type { CameraMove, Light, Look, PlateMeasures, Quad, RideTrack, Travel, Turn, View } from './types.js';
 import { solveView } from './view.js';
@@ -289,6 +290,11 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
         ? undefined
         : await attempt(notes, 'ride', () => rideOf(reader, marks, span, part(0.5, 0.4)));
     options.signal?.throwIfAborted();
+    const footing =
+      options.ride === false || ride !== undefined || !travels(camera)
+        ? undefined
+        : await attempt(notes, 'footing', () => followFooting(readerLumaSource(reader), marks, span, options.signal));
+    options.signal?.throwIfAborted();
     const turn = await attempt(notes, 'turn', () => turnOf(reader, marks, span, options.signal));
     options.signal?.throwIfAborted();
     const stir = await attempt(notes, 'stir', () =>
@@ -307,7 +313,7 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
         : await attempt(notes, 'look', () => withShutter(seen, reader, camera, options.signal));
     const room = measureRoom({ marks, widthPx, heightPx, span, view: view ?? undefined, camera, ride, turn });
     options.onProgress?.(1000, 1000);
-    const byFrame = heldMeasures({ travel, ride, turn }, held);
+    const byFrame = heldMeasures({ travel, ride, footing, turn }, held);
     return {
       file,
       span,
@@ -318,6 +324,7 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
       ...(view === null ? {} : { view }),
       ...(byFrame.travel === undefined ? {} : { travel: byFrame.travel }),
       ...(byFrame.ride === undefined ? {} : { ride: byFrame.ride }),
+      ...(byFrame.footing === undefined ? {} : { footing: byFrame.footing }),
       light,
       ...(found === null ? {} : { foundShadows: found.shadows }),
       ...(byFrame.turn === undefined ? {} : { turn: byFrame.turn }),
@@ -328,6 +335,11 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
       ...(notes.length === 0 ? {} : { notes }),
     };
   });
+}
+
+/** Whether the camera moves as no turn about a fixed point explains. */
+function travels(camera: CameraMove | undefined): camera is CameraMove {
+  return camera !== undefined && camera.move !== 'static' && camera.frames.every((f) => f.panDeg === null);
 }
 
 /** Where no straight edge told the shutter, texture that the camera swept may. */
@@ -375,8 +387,7 @@ async function travelOf(
   span: { in: number; out: number },
   signal: AbortSignal | undefined,
 ): Promise<Travel | undefined> {
-  if (camera === undefined || camera.move === 'static' || camera.frames.some((f) => f.panDeg !== null))
-    return undefined;
+  if (!travels(camera)) return undefined;
   if (view === null) {
     if (camera.move === 'handheld') return undefined;
     throw new PlatewrightError(

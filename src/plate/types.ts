@@ -209,6 +209,8 @@ export interface PlateMeasures {
   readonly view?: View;
   readonly travel?: Travel;
   readonly ride?: RideTrack;
+  /** The ground about the marked stand, followed through a shot whose camera travels. */
+  readonly footing?: RideTrack;
   readonly turn?: Turn;
   readonly stir?: Stir;
   readonly light?: Light;
