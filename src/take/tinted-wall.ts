@@ -5,7 +5,7 @@
  * colour along a hue, a = u cos h + v sin h, and the part across it, c = |v cos h − u sin h|, Vlahos' difference of a
  * green screen G − max(R, B) is a − c/√3 at h = 120°, and of a blue one the same at 240°. Taken at the wall's own hue
  * it serves every wall; that turn is our own. The hue is the mode of the saturated pixels' hues, as the peel finds it
- * (src/join/peel/screen-hue.ts, in linear light).
+ * (src/take/screen-hue.ts, in linear light).
  */
 import type { Picture } from '../image/picture.js';
 
