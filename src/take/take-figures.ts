@@ -1,4 +1,6 @@
-/** What a take's frames say together of its screen and of the performer's picture: medians and quantiles of readings. */
+/**
+ * What a take's frames say together of its screen and of the performer's picture: medians and quantiles of readings.
+ */
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import type { TakeFrame, TakeMeasures } from './measures.js';
 import type { ScreenReading } from './take-pass.js';

@@ -1,6 +1,6 @@
 /**
- * One pass over a take: all frames for those that repeat, some thirty looked at closely (where the performer stands, how
- * sharp it is, how even and clean the screen behind it).
+ * One pass over a take: all frames for those that repeat, some thirty looked at closely (where the performer stands,
+ * how sharp it is, how even and clean the screen behind it).
  */
 import { decodeTransfer } from '../colour/transfer.js';
 import { REPEAT_WIDTH, RepeatWatch, smallPicture } from '../film/repeated-frames.js';
