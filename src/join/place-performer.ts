@@ -19,6 +19,7 @@ import type { PerformerPicture } from './performer.js';
 import { shadeOnPerformer } from './plate-shade.js';
 import { keptShade } from './kept-shadow.js';
 import { picturesBeside } from './held-plate.js';
+import { lightOfFrame } from './light-of-frame.js';
 import { relight } from './relight.js';
 import { placementAt, shutterPlacements } from './ride.js';
 import { steadyMatrix } from './steady.js';
@@ -231,7 +232,7 @@ function clip(box: Box, widthPx: number, heightPx: number): Box | null {
 }
 
 /** Performer's colour: relit, graded and blurred to the plate. In place where it can. */
-export function dressPerformer(tools: ComposeTools, placed: Placed): Placed {
+export function dressPerformer(tools: ComposeTools, placed: Placed, frame: number): Placed {
   const { light, air, ride } = tools.active;
   const { picture } = placed;
   const { width: w, height: h } = picture;
@@ -260,6 +261,7 @@ export function dressPerformer(tools: ComposeTools, placed: Placed): Placed {
       false,
       picture,
     );
+    if (light.overShot !== undefined) lightOfFrame(picture, light.overShot, frame);
   }
   if (air !== null && air.softenPx > 0.05)
     for (let c = 0; c < 4; c++)
@@ -343,7 +345,7 @@ export function preparePerformer(
         );
   const raw = placePerformer(tools, performer, frame, takeFrame, widthPx, heightPx, room);
   if (raw === null) return null;
-  const placed = dressPerformer(tools, raw);
+  const placed = dressPerformer(tools, raw, frame);
   const { ground } = tools.active;
   if (ground?.onPerformer !== undefined)
     shadeOnPerformer(

@@ -12,6 +12,7 @@ import { apply, invert, multiply, type Mat3 } from '../geometry/mat3.js';
 import { withFoundShadows } from '../plate/light-upright-shadow.js';
 import type { MarksFile } from '../plate/marks.js';
 import { greyEdge } from '../plate/grey-edge.js';
+import { litAsUsual, lightOverShotInWords } from '../plate/light-over-shot.js';
 import type { PlateMeasures } from '../plate/types.js';
 import { asksEdges } from './light.js';
 import { cameraCarrier, carryPoint, rideCarrier, STILL, type Carrier } from './carrier.js';
@@ -137,7 +138,7 @@ async function proposeSteps(given: ProposalInput): Promise<Recipe> {
         };
   const seenTop = view === undefined ? takeStand.top : liftedTop(view);
   // One light serves the whole shot: the key as it stands in its middle.
-  const mid = (span.in + span.out) >> 1;
+  const mid = litAsUsual(pm.lightOverShot, (span.in + span.out) >> 1, span);
   const keys = keysBesideSight(input, where(mid), mid, takeStand);
   const mirrored = proposeMirror(input, keys);
   const { mirror } = mirrored;
@@ -228,19 +229,22 @@ async function proposeSteps(given: ProposalInput): Promise<Recipe> {
         : litScreen(await take.linear(takeStand.frame), input.screen.colour === 'blue' ? 2 : 1);
   const air = proposeAir(input, placement[0]!.matrix);
   steps.push(
-    lessVeil(
-      proposeLight(
-        input,
-        keys,
-        sightDeg,
-        ground.measuredFill,
-        mirror,
-        edges,
-        await fillOfTake(input, takeStand),
-        screen,
-        carried || noFeet ? null : footLevel(plateMid, where(mid)),
+    alongWithFilm(
+      lessVeil(
+        proposeLight(
+          input,
+          keys,
+          sightDeg,
+          ground.measuredFill,
+          mirror,
+          edges,
+          await fillOfTake(input, takeStand),
+          screen,
+          carried || noFeet ? null : footLevel(plateMid, where(mid)),
+        ),
+        air,
       ),
-      air,
+      pm,
     ),
   );
   steps.push(
@@ -360,7 +364,7 @@ async function flatRecipe(
       motionBlur: Math.max(0, Math.min(360, pm.look?.motionBlur.shutterDeg.value ?? 0)),
       why,
     },
-    pinnedLight(pm),
+    alongWithFilm(pinnedLight(pm), pm),
     {
       step: 'ground',
       ...off,
@@ -391,6 +395,17 @@ async function flatRecipe(
     },
     steps,
   };
+}
+
+/** Where the film's whole light changes over the shot the performer goes along. */
+function alongWithFilm(step: LightStep, { lightOverShot }: PlateMeasures): LightStep {
+  return lightOverShot === undefined
+    ? step
+    : {
+        ...step,
+        overShot: lightOverShot,
+        why: `${step.why}; ${lightOverShotInWords(lightOverShot)}: the performer goes along`,
+      };
 }
 
 /** Paper is as white as the film's whites and as black as its blacks: the still's full range is laid into the plate's. */

@@ -2,6 +2,7 @@
  * The recipe of a join: an ordered list of steps, each with few parameters, proposed whole from the measures and open to
  * change by hand. Steps run in the order of DESIGN 5.5. Every step can be switched off and seen alone.
  */
+import type { LightOverShot } from '../plate/light-over-shot.js';
 import type { RegionFile } from '../plate/marks.js';
 import type { GrainRow, Mat3 } from '../plate/types.js';
 
@@ -168,6 +169,8 @@ export interface LightStep extends StepBase<'light'> {
     readonly fromFill: readonly [number, number, number];
     readonly toFill: readonly [number, number, number];
   };
+  /** The film's own light over the shot (a fade, a flash): the performer goes along. */
+  readonly overShot?: LightOverShot;
 }
 /** Where the performer meets the ground at one plate frame, and how the camera sees that ground. */
 export interface GroundFrame {

@@ -23,12 +23,12 @@ export interface BlockMeans {
 /** No change. */
 export const SAME_LIGHT: LightChange = { gain: [1, 1, 1], offset: [0, 0, 0], support: 1 };
 
-const ROUNDS = 12;
+const ROUNDS = 8;
 /** Tukey's constant for 95 % efficiency under normal noise, in sds. */
 const TUKEY = 4.685;
 /** Block means are never told more finely than this, coded: a quarter of an 8-bit step. */
 const LEAST_SD = 0.25 / 255;
-/** Blocks nearer to either end of the range than this may be clipped. */
+/** Blocks nearer to either end of the range than this may be clipped; what goes down to black in a fade is kept. */
 const ENDS = 0.01;
 
 /** Means over whole blocks of `size` pixels; what is left over at the right and below counts for nothing. */
@@ -74,8 +74,7 @@ export function lightBetween(a: BlockMeans, b: BlockMeans): LightChange | null {
 
 function lineThrough(a: Float32Array, b: Float32Array): { gain: number; offset: number; support: number } | null {
   const at: number[] = [];
-  for (let i = 0; i < a.length; i++)
-    if (a[i]! > ENDS && a[i]! < 1 - ENDS && b[i]! > ENDS && b[i]! < 1 - ENDS) at.push(i);
+  for (let i = 0; i < a.length; i++) if (a[i]! > ENDS && a[i]! < 1 - ENDS && b[i]! < 1 - ENDS) at.push(i);
   if (at.length < 24) return null;
   // From the middle of all changes: a light that only jumps up or down is told at once.
   let gain = 1,

@@ -34,6 +34,8 @@ export interface LookOptions {
   readonly to?: number;
   /** Places looked at; 6 unless told. */
   readonly places?: number;
+  /** The nearest frame that is lit as the shot mostly is, where its light changes. */
+  readonly usual?: (frame: number) => number;
   readonly signal?: AbortSignal;
   readonly onProgress?: (done: number, total: number) => void;
 }
@@ -56,8 +58,9 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
       kind: 'input',
     });
   const count = Math.max(1, Math.min(options.places ?? 6, Math.floor((to - from) / 2)));
+  const usual = options.usual ?? ((n: number): number => n);
   const placeOf = (k: number): number =>
-    Math.max(from, Math.min(Math.min(to - 1, from + Math.floor(((k + 0.5) * (to - from)) / count)), to - 2));
+    usual(Math.max(from, Math.min(Math.min(to - 1, from + Math.floor(((k + 0.5) * (to - from)) / count)), to - 2)));
   const bars = await lookForBars(source, [...new Set([0, count >> 1, count - 1])].map(placeOf));
   const w = info.widthPx - (bars === null ? 0 : bars.left + bars.right);
   const h = info.heightPx - (bars === null ? 0 : bars.top + bars.bottom);

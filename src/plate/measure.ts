@@ -16,6 +16,7 @@ import { measureCameraMove } from './camera-move.js';
 import { heldMeasures } from './held-pictures.js';
 import { measureLight } from './light.js';
 import { findUprightShadows, type UprightShadows } from './light-upright-shadow.js';
+import { lightOverShot, lightOverShotInWords, litAsUsual } from './light-over-shot.js';
 import { measureLook } from './look.js';
 import { checkMarks } from './check-marks.js';
 import type { MarksFile, Point } from './marks.js';
@@ -272,6 +273,8 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
       held,
     );
     options.signal?.throwIfAborted();
+    const changes = await lightOverShot(reader, camera, span, options.signal);
+    if (changes !== null) notes.push(`brightness: ${lightOverShotInWords(changes)}`);
     const view = await viewOrNull(reader, marks, options, camera);
     if (view === null)
       notes.push(
@@ -304,6 +307,7 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
       measureLook(reader, {
         from: span.in,
         to: span.out,
+        ...(changes === null ? {} : { usual: (n: number) => litAsUsual(changes, n, span) }),
         ...(options.signal === undefined ? {} : { signal: options.signal }),
       }),
     );
@@ -331,6 +335,7 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
       ...(stir === undefined ? {} : { stir }),
       ...(look === undefined ? {} : { look }),
       room,
+      ...(changes === null ? {} : { lightOverShot: changes }),
       ...(repeats === null ? {} : { repeats }),
       ...(notes.length === 0 ? {} : { notes }),
     };

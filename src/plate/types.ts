@@ -7,6 +7,7 @@
  */
 import type { Bars } from './bars.js';
 import type { Measure } from '../core/measure.js';
+import type { LightOverShot } from './light-over-shot.js';
 import type { Repeats } from '../film/repeated-frames.js';
 
 /** A shadow on the ground from foot to tip (px) of what stands `height` high (the view's metres). */
@@ -218,6 +219,8 @@ export interface PlateMeasures {
   readonly foundShadows?: readonly FoundShadow[];
   readonly look?: Look;
   readonly room?: Room;
+  /** How the whole light changes over the shot; absent where it stays. */
+  readonly lightOverShot?: LightOverShot;
   /** Frames on which the film only shows the picture before again; absent where there are none. */
   readonly repeats?: Repeats;
   /** Why a part is absent or less sure than it might be, in sentences. */

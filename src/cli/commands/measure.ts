@@ -54,7 +54,7 @@ export function register(program: Command): void {
                       : `${Math.round(x.room.effort.minutes)} min: ${x.room.effort.reasons.join('; ')}`,
                   ],
                   ...(x.notes ?? []).flatMap((n) => {
-                    const said = /^(pictures|damage): (.*)$/s.exec(n);
+                    const said = /^(pictures|damage|brightness): (.*)$/s.exec(n);
                     return said === null ? [] : [[`  ${said[1]!}`, said[2]!]];
                   }),
                 ])}`,
