@@ -403,6 +403,10 @@ describe('flicker and contact', () => {
     expect(outAndBack(Array.from({ length: 400 }, () => 0.1 * r.normal())).rms).toBeCloseTo(0.1, 1);
     expect(outAndBack(Array.from({ length: 40 }, (_, k) => 0.05 * k)).rms).toBeCloseTo(0, 6);
     expect(readLevel(seen(joined((f) => f / 2)))!.inside - readLevel(seen(right))!.inside).toBeCloseTo(-1, 1);
+    // A fade that the recipe asks for is no flicker.
+    const asked = { gain: [0.7, 0.7, 0.7], offset: [0, 0, 0], support: 1 } as const,
+      faded = seen(joined((f) => bt709Decode(0.7 * bt709Encode(f))));
+    expect(readLevel(faded, asked)!.inside - readLevel(seen(right))!.inside).toBeCloseTo(0, 1);
   });
   it('contact is the share of the darkness asked that is there', () => {
     const foot = [120, 134] as const,

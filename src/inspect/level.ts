@@ -1,15 +1,25 @@
 /** The performer's brightness from frame to frame, and the plate's beside it: what flickers in one and not in the other was lit by another light or graded by jumps. */
 import { bt709Decode } from '../colour/transfer.js';
+import { SAME_LIGHT, type LightChange } from '../plate/light-between.js';
 import type { SeenFrame } from './frame.js';
 
 const LINEAR = Float64Array.from({ length: 1025 }, (_, i) => bt709Decode(i / 1024));
 
-/** Mean luminance of the covered core and of the plate, stops; null where too little is covered. */
-export function readLevel(f: SeenFrame): { readonly inside: number; readonly plate: number } | null {
+/**
+ * Mean luminance of the covered core and of the plate, stops; null where too little is covered.
+ * @param asked how the recipe changes the performer's light on this frame, because the film's own light changes: taken out
+ */
+export function readLevel(
+  f: SeenFrame,
+  asked: LightChange = SAME_LIGHT,
+): { readonly inside: number; readonly plate: number } | null {
   let a = 0,
     n = 0,
     b = 0,
     m = 0;
+  // What is down in black tells nothing: the change is then taken out no further than by three stops of code.
+  const gain = Math.max(1 / 8, asked.gain[1]),
+    offset = asked.offset[1];
   const of = (v: number): number => LINEAR[Math.round(1024 * Math.min(1, Math.max(0, v)))]!;
   if (f.box === null) return null;
   const W = f.join.width;
@@ -17,7 +27,7 @@ export function readLevel(f: SeenFrame): { readonly inside: number; readonly pla
     for (let x = f.box[0]; x < f.box[2]; x++) {
       const i = y * W + x;
       if (f.matte[i]! > 0.97) {
-        a += of(f.luma[i]!);
+        a += of((f.luma[i]! - offset) / gain);
         n++;
       }
     }

@@ -3,7 +3,8 @@
  * shadow on some, grain where the recipe was rendered again.
  */
 import type { Carrier } from '../join/carrier.js';
-import type { Recipe } from '../join/types.js';
+import type { LightStep, Recipe } from '../join/types.js';
+import { lightAt, type LightOverShot } from '../plate/light-over-shot.js';
 import { readBeside } from './beside-reader.js';
 import { boxOfCell, outlineCells, readSeenChatter, type OutlineCells } from './chatter.js';
 import { CloseReader } from './close-reader.js';
@@ -30,6 +31,7 @@ export class SeriesReader {
   private readonly remains: RemainsReader;
   private readonly close: CloseReader;
   private readonly movement: MovementReader;
+  private readonly overShot: LightOverShot | undefined;
 
   /**
    * `first`: the join's first frame in the plate; `samples`: frames read closely of `total`; `erased`: the plate was mended and its mended frames
@@ -37,6 +39,7 @@ export class SeriesReader {
    */
   constructor(recipe: Recipe, first: number, total: number, samples: number, erased: boolean, carrier?: Carrier) {
     this.series = emptySeries(first);
+    this.overShot = recipe.steps.find((s): s is LightStep => s.step === 'light' && s.on)?.overShot;
     this.every = Math.max(1, Math.floor(total / samples));
     this.facts = recipeFacts(recipe, total, carrier);
     this.remains = new RemainsReader(recipe, first, total, carrier);
@@ -65,7 +68,7 @@ export class SeriesReader {
     this.putGrain(f, this.grainOf(f, bare, close));
     if (bare !== null && bare.explained >= SAME)
       this.series.against.push({ frame: f.frame, x: bare.shift[0], y: bare.shift[1] });
-    const level = readLevel(f);
+    const level = readLevel(f, lightAt(this.overShot, f.frame));
     if (level !== null) this.series.levels.push({ frame: f.frame, ...level });
     const shift = matteShift(f);
     if (shift !== null) this.series.shift.push({ frame: f.frame, x: shift[0], y: shift[1] });

@@ -36,7 +36,9 @@ export function MeasuredPart(props: { book: BookState; pick: PickDocument }): JS
           </button>
         </Show>
       </p>
-      <For each={['pictures', 'damage', 'brightness'].map((part) => (m() === undefined ? undefined : noteOf(m()!, part)))}>
+      <For
+        each={['pictures', 'damage', 'brightness'].map((part) => (m() === undefined ? undefined : noteOf(m()!, part)))}
+      >
         {(said) => (
           <Show when={said}>{(words) => <p class="stale">{words()[0]!.toUpperCase() + words().slice(1)}.</p>}</Show>
         )}
