@@ -1,7 +1,9 @@
 /** The ground about a marked foot followed over a made set with a camera that travels (made-travel.ts), where every point's place is known. */
 import { describe, expect, it } from 'vitest';
+import { cameraCarrier, type Carrier } from './carrier.js';
 import { footingPlace } from './footing-place.js';
 import type { Vec3 } from '../geometry/mat3.js';
+import { measureCameraMove } from '../plate/camera-move.js';
 import { followFooting } from '../plate/footing.js';
 import { madeSet, type MadeSet } from '../plate/made-travel.js';
 import type { Mark, MarksFile } from '../plate/marks.js';
@@ -18,6 +20,12 @@ function stands(s: MadeSet, frames: readonly number[], of = (_frame: number): Ve
   });
 }
 const file = (marks: Mark[]): MarksFile => ({ frame: 0, marks });
+
+const setOf = async (s: MadeSet): Promise<Carrier> =>
+  cameraCarrier(await measureCameraMove(s.source, { framesPerSecond: 24 }));
+
+/** Row of a camera's horizon that looks down so far. */
+const horizon = (s: MadeSet, downDeg = 8): number => s.heightPx / 2 - s.focalPx * Math.tan((downDeg * Math.PI) / 180);
 
 /** Farthest that foot and top lie from where they show, px. */
 function worst(s: MadeSet, place: ReturnType<typeof footingPlace>): { foot: number; top: number } {
@@ -41,10 +49,20 @@ describe('footing', () => {
       const footing = await followFooting(s.source, file(marks), SPAN);
       expect(footing, `${frames.length} marks`).toBeDefined();
       const at = marks.map((m) => ({ frame: m.frame!, ...(m as { ground: [number, number]; top: [number, number] }) }));
-      const off = worst(s, footingPlace(at, footing!));
+      const off = worst(s, footingPlace(at, footing!, await setOf(s), horizon(s)));
       expect(off.foot).toBeLessThan(0.33);
       expect(off.top).toBeLessThan(1);
     }
+  });
+
+  it('keeps an upright upright where the camera goes round it: marks say how it leans, the ground turns below', async () => {
+    const s = madeSet({ ...small, way: [1.2, 0, 0.4], panDeg: -10, tiltDeg: -14 });
+    const marks = stands(s, [0, 8, 15]);
+    const footing = await followFooting(s.source, file(marks), SPAN);
+    const at = marks.map((m) => ({ frame: m.frame!, ...(m as { ground: [number, number]; top: [number, number] }) }));
+    const off = worst(s, footingPlace(at, footing!, await setOf(s), horizon(s, 14)));
+    expect(off.foot).toBeLessThan(0.33);
+    expect(off.top).toBeLessThan(1);
   });
 
   it("does not carry one mark's error on to the next: what a hand marks beside the place is evened out", async () => {
@@ -57,7 +75,7 @@ describe('footing', () => {
     });
     const marks = at.map((m): Mark => ({ kind: 'stand', height: TALL, ...m }));
     const footing = await followFooting(s.source, file(marks), SPAN);
-    expect(worst(s, footingPlace(at, footing!)).foot).toBeLessThan(0.5);
+    expect(worst(s, footingPlace(at, footing!, await setOf(s), horizon(s))).foot).toBeLessThan(0.5);
   });
 
   it('is left where the marks walk over the ground, where the floor is plain, and without a stand mark', async () => {

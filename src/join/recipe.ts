@@ -97,7 +97,10 @@ async function proposeSteps(given: ProposalInput): Promise<Recipe> {
     carried || pm.travel === undefined || !wayTellsMarks(stands, pm.travel, setCarrier, pm)
       ? null
       : travelStand(stands, pm.travel, setCarrier, pm);
-  const onFooting = carried || pm.footing === undefined ? null : footingPlace(stands, pm.footing);
+  const onFooting =
+    carried || pm.footing === undefined
+      ? null
+      : footingPlace(stands, pm.footing, setCarrier, horizonOf(pm, pm.footing.atFrame));
   const turned = carried ? turningPlace(input, stands, setCarrier, carrier, carry[0]?.mark.height ?? null) : null;
   const where =
     turned?.where ??
@@ -431,6 +434,12 @@ function pinnedLight(pm: PlateMeasures): LightStep {
         ? "the plate's levels were not measured"
         : "the still's range is laid between the plate's own black and white",
   };
+}
+
+/** Row of the horizon on a frame; the picture's middle where the view is not known. */
+function horizonOf(pm: PlateMeasures, frame: number): number {
+  const view = viewAngles(pm, frame);
+  return pm.heightPx / 2 + (view === null ? 0 : view.focalPx * Math.tan(view.tiltDeg * RAD_PER_DEG));
 }
 
 /** Moves whose camera does not turn about one point. */
