@@ -22,7 +22,9 @@ import { VideoReader } from '../src/media/video-reader.js';
 import { VideoWriter } from '../src/media/video-writer.js';
 import { parseMarks, type MarksFile } from '../src/plate/marks.js';
 import { readScenes } from './join-scenes.js';
-import { finish, lookOf, readPng, type JoinFrame } from './made-joins.js';
+import { finish } from './made-join-finish.js';
+import { lookOf, type JoinFrame } from './made-join-recipe.js';
+import { readPng } from './made-joins.js';
 import { truthMarks } from './truth-marks.js';
 import { TRUTH_SHOTS, truthFile, truthFolder, truthKind } from './truth-set.js';
 

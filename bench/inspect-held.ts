@@ -19,24 +19,11 @@ import { judge } from '../src/inspect/verdict.js';
 import type { Inspection } from '../src/inspect/types.js';
 import { placementAt } from '../src/join/ride.js';
 import { held, sources, type HeldJoin } from './held-joins.js';
-import type { JoinFrame } from './made-joins.js';
+import type { JoinFrame } from './made-join-recipe.js';
 import { OTHERWISE, spoilOtherwise, type OtherwiseName } from './spoil-otherwise.js';
-import { SPOIL_KINDS, SPOILS, Spoiler, type Spoil } from './spoiled-joins.js';
-
-type Fault = Spoil | OtherwiseName;
-interface Row {
-  readonly id: string;
-  readonly family: string;
-  readonly half: string;
-  readonly fault: string;
-  readonly size: number;
-  readonly named: boolean | null;
-  readonly first: boolean;
-  readonly step: boolean;
-  readonly found: readonly string[];
-  readonly readings: Readonly<Record<string, number>>;
-  readonly matters: Readonly<Record<string, readonly [number, boolean | null]>>;
-}
+import { SPOIL_KINDS, SPOILS, type Spoil } from './spoil-kinds.js';
+import { Spoiler } from './spoiled-joins.js';
+import { type Fault, type Row, table } from './inspect-held-table.js';
 
 /** `picked`: frames looked at; all closely, where they are few. */
 export function inspectHeld(
@@ -184,52 +171,6 @@ export function look(h: HeldJoin, fault: Fault | 'none', size: number, seed: num
       r.matters.filter((m) => m.value !== null).map((m) => [m.matter, [Number(m.value!.toPrecision(4)), m.passes]]),
     ),
   };
-}
-
-export function table(rows: readonly Row[]): string {
-  const out: string[] = [];
-  for (const family of ['own', 'true'])
-    for (const half of ['dev', 'hold']) {
-      const good = rows.filter((r) => r.fault === 'none' && r.family === family && r.half === half);
-      if (good.length > 0)
-        out.push(
-          `${family} ${half}: ${good.length} joins unspoiled, blamed: ${
-            good
-              .filter((r) => r.found.length > 0)
-              .map((r) => `${r.id} (${r.found.map((f) => `${f} ${r.matters[f]?.[0]}`).join(', ')})`)
-              .join('; ') || 'none'
-          }`,
-        );
-    }
-  for (const family of ['own', 'true']) {
-    const mine = rows.filter((r) => r.family === family && r.fault !== 'none');
-    if (mine.length === 0) continue;
-    out.push(`${family}: named / first / step of read, dev | hold`);
-    for (const fault of [...new Set(mine.map((r) => r.fault))]) {
-      const sizes = [...new Set(mine.filter((r) => r.fault === fault).map((r) => r.size))];
-      out.push(
-        `  ${fault.padEnd(18)} ` +
-          sizes
-            .map(
-              (s) =>
-                `${s}: ` +
-                ['dev', 'hold']
-                  .map((half) => {
-                    const l = mine.filter(
-                      (r) => r.fault === fault && r.size === s && r.half === half && r.named !== null,
-                    );
-                    return (
-                      `${l.filter((r) => r.named).length}/${l.filter((r) => r.first).length}` +
-                      `/${l.filter((r) => r.step).length} of ${l.length}`
-                    );
-                  })
-                  .join(' | '),
-            )
-            .join('   '),
-      );
-    }
-  }
-  return out.join('\n');
 }
 
 function demoPlates(folder: string): string {

@@ -17,10 +17,12 @@ import { lumaOf, matteBox, quantile } from '../src/inspect/frame.js';
 import { SeriesReader } from '../src/inspect/series-reader.js';
 import { judge } from '../src/inspect/verdict.js';
 import type { Inspection, InspectionMatterName } from '../src/inspect/types.js';
-import type { JoinFrame, MadeJoin } from './made-joins.js';
+import type { JoinFrame, MadeJoin } from './made-join-recipe.js';
 import { FAMILIES, trueJoins, type Family } from './roc-joins.js';
 import type { BenchRow } from './rows.js';
-import { erasedAt, SPOIL_KINDS, SPOILS, Spoiler, type Spoil } from './spoiled-joins.js';
+import { erasedAt } from './spoil-light.js';
+import { SPOIL_KINDS, SPOILS, type Spoil } from './spoil-kinds.js';
+import { Spoiler } from './spoiled-joins.js';
 
 interface Seen extends JoinFrame {
   readonly n: number;

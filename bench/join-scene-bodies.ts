@@ -2,7 +2,7 @@
 import { passenger, PASSENGER_HEIGHT } from '../demo/scenes/people.js';
 import { RABBIT_HEIGHT, rabbit, rabbitDeclarations } from '../demo/scenes/rabbit.js';
 import { n as num, v, type Vec3 } from '../demo/scenes/vector.js';
-import type { Made } from './join-scenes.js';
+import type { Made } from './join-scene-list.js';
 
 type Kind = Made['body'];
 

@@ -46,95 +46,11 @@ import { HANDLE_FRAMES, TAKES } from '../demo/scenes/takes.js';
 import type { TraceOptions } from '../demo/scenes/trace.js';
 import type { Point, Vec3 } from '../demo/scenes/vector.js';
 import { plaster } from '../demo/scenes/materials.js';
-import { DAY_SKY, LIGHT_SCENES, type LightChange, type LightScene } from './light-scene-list.js';
+import { DAY_SKY } from './light-scene-list.js';
 import { homeChanged, recoloured } from './light-scenes.js';
 import { type SceneFile, printOf, round, saveTruth } from './join-scene-files.js';
 import { BODIES } from './join-scene-bodies.js';
-
-export type Made = Omit<LightScene, 'light'> & { readonly light?: LightChange };
-
-const MADE: readonly Made[] = [
-  {
-    id: 'rabbit-high',
-    body: 'rabbit',
-    yaw: -20,
-    at: [-0.35, 0, -0.4],
-    cameraHeight: 1.7,
-    tilt: -11,
-    focalPx: 1050,
-    sun: [-38, 56],
-    exposure: 0.6,
-    off: [5, 18, -8],
-    takeExposure: 0.86,
-  },
-  {
-    id: 'rabbit-back',
-    body: 'rabbit',
-    yaw: 15,
-    at: [-0.1, 0, -0.3],
-    cameraHeight: 0.9,
-    tilt: -4,
-    focalPx: 1150,
-    sun: [86, 36],
-    exposure: 0.75,
-    off: [-3, -18, 6],
-    takeExposure: 0.7,
-  },
-  {
-    id: 'hound-side',
-    body: 'hound',
-    yaw: 48,
-    at: [-0.35, 0, 0.2],
-    cameraHeight: 1.2,
-    tilt: -5.5,
-    focalPx: 1000,
-    sun: [58, 33],
-    exposure: 0.6,
-    off: [4, -14, 5],
-    takeExposure: 0.8,
-  },
-  {
-    id: 'hound-front',
-    body: 'hound',
-    yaw: -24,
-    at: [-0.2, 0, 0],
-    cameraHeight: 1.5,
-    tilt: -8,
-    focalPx: 1050,
-    sun: [-66, 44],
-    exposure: 0.5,
-    off: [-4, 22, -5],
-    takeExposure: 0.86,
-  },
-  // Its body stands in the waiting passenger's shadow, its head above it.
-  {
-    id: 'rabbit-shade',
-    body: 'rabbit',
-    yaw: 10,
-    at: [-0.87, 0, 1.57],
-    cameraHeight: 1.3,
-    tilt: -5,
-    focalPx: 1250,
-    sun: [100, 35],
-    exposure: 0.6,
-    off: [4, -16, 5],
-    takeExposure: 0.8,
-  },
-  {
-    id: 'person',
-    body: 'person',
-    yaw: 20,
-    at: [-0.6, 0, 1.2],
-    cameraHeight: 1.5,
-    tilt: -2.5,
-    focalPx: 980,
-    sun: [46, 42],
-    exposure: 0.6,
-    off: [4, -24, 6],
-    takeExposure: 0.75,
-  },
-  ...LIGHT_SCENES,
-];
+import { MADE, type Made } from './join-scene-list.js';
 
 const up = (at: Vec3, h: number): Vec3 => [at[0], at[1] + h, at[2]];
 const CLIP = 6;

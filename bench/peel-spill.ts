@@ -1,9 +1,10 @@
 /**
- * What the peel leaves of the screen's light in the performer's colour, on the exam's takes (exam-scenes.ts): its colour beside
- * that of the same creature traced with the same lamps over a cloth of grey, its light blurred by the same lens and divided by the
- * true matte. One gain a scene is fitted, so that a grey floor's brightness does not count. Rows: mean distance of a* b* and of
- * L* a* b*, and mean b*, inside (true matte of .98 and more) and at the edge (.05 to .98), weighted by the matte; beside them the
- * creature with all of its spill, peeled by truth. `npx tsx bench/peel-spill.ts FOLDER SEEDS [--pictures=DIR]`
+ * What the peel leaves of the screen's light in the performer's colour, on the exam's takes (exam-scenes.ts): its
+ * colour beside that of the same creature traced with the same lamps over a cloth of grey, its light blurred by the
+ * same lens and divided by the true matte. One gain a scene is fitted, so that a grey floor's brightness does not
+ * count. Rows: mean distance of a* b* and of L* a* b*, and mean b*, inside (true matte of .98 and more) and at the edge
+ * (.05 to .98), weighted by the matte; beside them the creature with all of its spill, peeled by truth. `npx tsx
+ * bench/peel-spill.ts FOLDER SEEDS [--pictures=DIR]`
  */
 import { mkdirSync } from 'node:fs';
 import { join, resolve } from 'node:path';
@@ -35,7 +36,10 @@ interface Truth {
   readonly spilled: Float32Array;
 }
 
-/** The creature of a take by itself, its straight colour under the take's lamps and the bounce of a cloth of either colour. */
+/**
+ * The creature of a take by itself, its straight colour under the take's lamps and the
+ * bounce of a cloth of either colour.
+ */
 async function truthOf(folder: string, p: ExamPlan): Promise<Truth> {
   const t = p.take,
     cache = join(folder, 'cache'),

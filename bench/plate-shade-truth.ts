@@ -1,7 +1,8 @@
 /**
- * How much light a key truly leaves in its shadow on the plates of exam scenes (exam-plan.ts), as the film shows it: the set is
- * traced with its key and without, both are developed by the film's look, and what the ground about the stand keeps is read. What
- * a look lifts or steepens is in it, so it is what a laid shadow must be like; the plan's own key and fill are not.
+ * How much light a key truly leaves in its shadow on the plates of exam scenes (exam-plan.ts), as the film
+ * shows it: the set is traced with its key and without, both are developed by the film's look, and what the
+ * ground about the stand keeps is read. What a look lifts or steepens is in it, so it is what a laid shadow
+ * must be like; the plan's own key and fill are not.
  */
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
@@ -12,7 +13,8 @@ import { GLOBAL } from '../demo/scenes/shot.js';
 import { trace, type Picture, type TraceOptions } from '../demo/scenes/trace.js';
 import { median } from '../src/image/statistics.js';
 import { planOf, type ExamPlan } from './exam-plan.js';
-import { finishFor, marksOfPlan, printed, savePng } from './exam-scenes.js';
+import { finishFor, printed, savePng } from './exam-scenes.js';
+import { marksOfPlan } from './exam-marks.js';
 import { lampsText } from './exam-sets.js';
 
 const RAYS = 1.2;
@@ -27,7 +29,10 @@ const withoutKey = (p: ExamPlan): string => {
   return all.slice(all.indexOf('\n') + 1);
 };
 
-/** Traces what is missing of one seed. @param plate make `plate.mp4` (its first frame, standing still) and `plate.json` too @returns light left in the key's shadow by the stand, per channel */
+/**
+ * Traces what is missing of one seed. @param plate make `plate.mp4` (its first frame, standing still) and `plate.json`
+ * too @returns light left in the key's shadow by the stand, per channel
+ */
 export async function shadeTruth(out: string, seed: number, plate: boolean): Promise<Rgb> {
   const folder = join(out, `exam-${seed}`),
     file = join(folder, 'shade.json');

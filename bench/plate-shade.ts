@@ -1,9 +1,9 @@
 /**
- * How dark and how tinted the plate's own shadows are told beside the truth (plate-shade-truth.ts), from plate and marks alone: rows
- * of light left a channel, told and true, and ln of their ratio; last its root mean square and mean over scenes, channel by channel and of
- * luminance. Scenes whose key is not known are left out and named.
- * Run: `npx tsx bench/plate-shade.ts FOLDER SEEDS [--scenes=FOLDER,…]`: traces plates that stand still into FOLDER, or takes the plates of scenes
- * that bench/exam-scenes.ts made; measures are kept in FOLDER (`--anew` measures again).
+ * How dark and how tinted the plate's own shadows are told beside the truth (plate-shade-truth.ts), from plate and
+ * marks alone: rows of light left a channel, told and true, and ln of their ratio; last its root mean square and mean
+ * over scenes, channel by channel and of luminance. Scenes whose key is not known are left out and named.
+ * Run: `npx tsx bench/plate-shade.ts FOLDER SEEDS [--scenes=FOLDER,…]`: traces plates that stand still into FOLDER, or
+ * takes the plates of scenes that bench/exam-scenes.ts made; measures are kept in FOLDER (`--anew` measures again).
  */
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';

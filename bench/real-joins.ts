@@ -10,7 +10,9 @@ import { gaussianPlane } from '../src/image/gaussian.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
 import { toCodedRgb } from '../src/media/convert.js';
 import { VideoReader } from '../src/media/video-reader.js';
-import { readPng, recipeOf, windowed, type JoinFrame, type MadeJoin } from './made-joins.js';
+import { readPng } from './made-joins.js';
+import { recipeOf, type JoinFrame, type MadeJoin } from './made-join-recipe.js';
+import { windowed } from './made-join-finish.js';
 
 type P = readonly [number, number];
 /** Outlines in pixels of the clip shown 480 wide; `top`, `bottom`: letterbox taken off, in the same. */

@@ -11,7 +11,7 @@ import { nearestInSet } from '../src/image/distance.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
 import { sampleBilinear } from '../src/image/sampling.js';
 import type { InspectionMatterName, InspectionStep } from '../src/inspect/types.js';
-import type { JoinFrame } from './made-joins.js';
+import type { JoinFrame } from './made-join-recipe.js';
 
 export interface Otherwise {
   readonly matters: readonly InspectionMatterName[];

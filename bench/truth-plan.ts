@@ -7,15 +7,15 @@
 import { aim, headingDeg, sunAngles, sunFrom, tiltDeg, viewFrom, type Camera } from '../demo/scenes/camera.js';
 import { noiseTile } from '../demo/scenes/look.js';
 import { wander } from '../demo/scenes/random.js';
-import { add, DEG, dot, ease, n, turnY, v, type Vec3 } from '../demo/scenes/vector.js';
+import { add, DEG, dot, ease, turnY, type Vec3 } from '../demo/scenes/vector.js';
 import { RandomStream } from '../src/core/random.js';
-import { makeCreature, type Creature } from './exam-creature.js';
 import { whiteOf, type Look } from './exam-plan.js';
 import type { HomeScreen, Lamps } from './exam-sets.js';
 import { GROUNDS } from './left-shadow-scenes.js';
 import { makeMan, type Man } from './truth-man.js';
 import type { Truth, TruthFrame, TruthKind } from './truth-set.js';
 import { H, W, benchOf, poleOf, px, setText } from './truth-furniture.js';
+import { CHEST, CONVENTIONS, FRAMES, REFLECTANCE, WHAT, cameraShowing, performerOf } from './truth-plan-words.js';
 
 export interface TruthPlan {
   readonly kind: TruthKind;
@@ -46,67 +46,6 @@ export interface TruthPlan {
   };
   readonly truth: Truth & { readonly what: string; readonly conventions: string };
   readonly words: string;
-}
-
-const CONVENTIONS =
-  'camera frame x right, y down, z forward; world x right, y up, z away (left-handed); ' +
-  'sunInCamera is the unit vector towards the sun in the camera frame; ' +
-  'degrees, metres, pixels from the top-left corner; sun.azimuthDeg relative to the camera heading: ' +
-  '0 = from straight behind the camera, positive from camera right; sun.elevationDeg above the horizontal; ' +
-  'tiltDeg negative looks down; headingDeg positive to the right; view: ' +
-  'elevation of the camera as seen from the middle of the performer, and distance.';
-const WHAT: Readonly<Record<TruthKind, string>> = {
-  stand: 'locked-off camera; the performer stands on the ground before the man',
-  turn: 'the man turns on the spot with the performer in his arms; locked-off camera',
-  pan: 'camera turns on a tripod; the man walks through and is to be erased; the performer stands by the bench',
-  push: 'camera pushes in with a little hand shake; a pole passes before the performer',
-};
-/** Where the man's chest is, in shares of his height (as in the practice set). */
-const CHEST = 0.647;
-
-const FRAMES: Readonly<Record<TruthKind, number>> = { stand: 16, turn: 28, pan: 24, push: 20 };
-const REFLECTANCE: Readonly<Record<string, Vec3>> = {
-  cobbles: [0.26, 0.23, 0.21],
-  flags: [0.42, 0.37, 0.33],
-  setts: [0.26, 0.25, 0.25],
-  asphalt: [0.16, 0.16, 0.16],
-  gravel: [0.4, 0.36, 0.3],
-  grass: [0.1, 0.16, 0.04],
-  boards: [0.37, 0.25, 0.15],
-  plain: [0.42, 0.38, 0.33],
-};
-
-/** A creature of one of these kinds, its text scaled to a height. */
-function performerOf(
-  seed: number,
-  kinds: readonly string[],
-  heightM: number,
-): { readonly creature: Creature; readonly halfM: number; readonly text: TruthPlan['performer']['text'] } {
-  for (let k = 0; ; k++) {
-    const creature = makeCreature(seed * 101 + k, seed + k);
-    if (!kinds.some((w) => creature.name.includes(w))) continue;
-    const scale = heightM / creature.height;
-    return {
-      creature,
-      halfM: creature.half * scale,
-      text: (at, yaw, flat) => `union{ ${creature.text([0, 0, 0], yaw, flat)} scale ${n(scale)} translate ${v(at)} }\n`,
-    };
-  }
-}
-
-/** A camera at a place that shows a point of the world in a column and row of the picture. */
-function cameraShowing(position: Vec3, point: Vec3, column: number, row: number, focalPx: number): Camera {
-  const d = add(point, [-position[0], -position[1], -position[2]]);
-  const flat = Math.hypot(d[0], d[2]);
-  return aim(
-    position,
-    Math.atan2(d[0], d[2]) / DEG - Math.atan((column - W / 2) / focalPx) / DEG,
-    Math.atan2(d[1], flat) / DEG + Math.atan((row - H / 2) / focalPx) / DEG,
-    focalPx,
-    0,
-    W,
-    H,
-  );
 }
 
 const inCamera = (c: Camera, d: Vec3): Vec3 => [dot(d, c.right), dot(d, c.down), dot(d, c.forward)];

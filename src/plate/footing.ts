@@ -1,9 +1,9 @@
 /**
- * The ground about the performer's foot, followed by itself through a shot whose camera travels. The set's motion is that of
- * its main plane, mostly a wall, and near ground goes otherwise; the camera's own way (travel.ts) needs a ground that shows
- * points all over. Grass, gravel, setts or carpet about the foot are followed as a plane (ride.ts) far better than either can tell:
- * within .03 px on a made push over grass, where the set's motion lost the place by up to 43 px and the way could not be had.
- * A plain floor cannot be followed; a few frames about the mark tell so soon.
+ * The ground about the performer's foot, followed by itself through a shot whose camera travels. The set's motion is
+ * that of its main plane, mostly a wall, and near ground goes otherwise; the camera's own way (travel.ts) needs a
+ * ground that shows points all over. Grass, gravel, setts or carpet about the foot are followed as a plane (ride.ts)
+ * far better than either can tell: within .03 px on a made push over grass, where the set's motion lost the place by up
+ * to 43 px and the way could not be had. A plain floor cannot be followed; a few frames about the mark tell so soon.
  */
 import { trackRegion } from './ride.js';
 import type { LumaSource } from './ride-source.js';
@@ -20,7 +20,10 @@ const LEAST_WIDE = 24;
 const LEAST_TALL = 10;
 /** Frames on either side of the mark that tell whether the ground can be followed. */
 const TRIED = 3;
-/** Chance that the corners lie within a pixel (RideFrame.confidence) from which a frame counts, and the share of frames that must. */
+/**
+ * Chance that the corners lie within a pixel (RideFrame.confidence) from which a frame
+ * counts, and the share of frames that must.
+ */
 const SURE = 0.6;
 const MOST = 0.9;
 
@@ -97,7 +100,10 @@ const footAt = (track: RideTrack, frame: number, foot: Point2): Point2 | null =>
   return f === undefined ? null : apply(f.homography, foot[0], foot[1]);
 };
 
-/** Whether the track takes the foot to where it is marked on the other frames; null where no mark is far enough away to tell. */
+/**
+ * Whether the track takes the foot to where it is marked on the other frames; null
+ * where no mark is far enough away to tell.
+ */
 function marksBearOut(track: RideTrack, first: Stood, stands: readonly Stood[]): boolean | null {
   const others = stands.filter((s) => Math.abs(s.at - first.at) >= APART);
   if (others.length === 0) return null;
@@ -110,13 +116,14 @@ function marksBearOut(track: RideTrack, first: Stood, stands: readonly Stood[]):
 }
 
 /**
- * Follows the ground about the marked stand nearest to the middle of the span. Something that passes may take a followed patch along and look
- * surely followed, so the track must be borne out: by the foot's marks on other frames, or, where it is marked on one, by the ground on
- * either side of the foot, each followed by itself.
+ * Follows the ground about the marked stand nearest to the middle of the span. Something that passes may take a
+ * followed patch along and look surely followed, so the track must be borne out: by the foot's marks on other frames,
+ * or, where it is marked on one, by the ground on either side of the foot, each followed by itself.
  *
  * @param span frames, in inclusive, out exclusive
- * @returns homographies of the ground's plane from the mark's frame (`atFrame`) to every frame, px; undefined without a stand mark,
- * where its ground cannot be followed surely on nine frames of ten, or nothing bears it out (somebody who walks stands on no one place)
+ * @returns homographies of the ground's plane from the mark's frame (`atFrame`) to every frame, px; undefined
+ * without a stand mark, where its ground cannot be followed surely on nine frames of ten, or nothing bears it
+ * out (somebody who walks stands on no one place)
  */
 export async function followFooting(
   source: LumaSource,

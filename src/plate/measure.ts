@@ -3,114 +3,26 @@
  * Parts that can't be had are absent, with the reason among the notes; nothing is invented.
  */
 import type { VideoReader as Reader } from '../media/video-reader.js';
-import { VideoReader } from '../media/video-reader.js';
-import { lumaPlane } from '../media/luma.js';
-import { toLinear } from '../media/convert.js';
 import { PlatewrightError } from '../core/errors.js';
 import { formatRate, framesPerSecond } from '../core/rational.js';
-import { clonePicture, type Picture } from '../image/picture.js';
-import { horizonLine } from '../geometry/camera.js';
+import type { Picture } from '../image/picture.js';
 import { filmRepeatsInWords, findRepeats, type Repeats } from '../film/repeated-frames.js';
-import { barsOf, type Bars } from './bars.js';
-import { measureCameraMove } from './camera-move.js';
 import { heldMeasures } from './held-pictures.js';
 import { measureLight } from './light.js';
 import { findUprightShadows, type UprightShadows } from './light-upright-shadow.js';
 import { lightOverShot, lightOverShotInWords, litAsUsual } from './light-over-shot.js';
 import { measureLook } from './look.js';
-import { checkMarks } from './check-marks.js';
-import type { MarksFile, Point } from './marks.js';
-import { enlargeMove, moveFactor, readerLumaSource } from './reader-luma-source.js';
+import type { MarksFile } from './marks.js';
+import { readerLumaSource } from './reader-luma-source.js';
 import { measureRoom } from './room.js';
 import { stirOfPlate } from './stir-of-plate.js';
-import { measureTurn } from './turn.js';
-import { facesOf, turnOfFace } from './turn-face.js';
-import { carryOnSurface } from './ride-surface.js';
-import { trackRegion, type RideCorrection } from './ride.js';
-import { posesOf, turnFromPoses } from './turn-poses.js';
 import { shutterBetween } from './shutter-between.js';
 import { followFooting } from './footing.js';
-import { measureTravel } from './travel.js';
-import type { CameraMove, Light, Look, PlateMeasures, Quad, RideTrack, Travel, Turn, View } from './types.js';
-import { solveView } from './view.js';
-import { groundDistance, uprightHeight, viewCamera } from './view-derived.js';
-import { uprightEdges } from './view-lines.js';
-import { MARK_NOISE } from './view-observations.js';
-
-export interface MeasureOptions {
-  /** Use upright edges found in the picture beside the marks. Default true. */
-  readonly lines?: boolean;
-  /** Look for the camera's own move (a pan gives the focal length). Default true. */
-  readonly camera?: boolean;
-}
-
-export interface ViewAnswer {
-  readonly view: View;
-  /** Two points of the horizon at the picture's left and right side. */
-  readonly horizon: readonly [readonly [number, number], readonly [number, number]] | null;
-  /** Where the marked things stand: distance along the ground and height. */
-  readonly places: readonly {
-    readonly kind: string;
-    readonly ground: readonly [number, number];
-    readonly distance: number | null;
-    readonly distanceSd: number | null;
-    readonly height: number | null;
-    readonly heightSd: number | null;
-  }[];
-}
-
-async function withReader<T>(file: string, marks: MarksFile, fn: (reader: Reader) => Promise<T>): Promise<T> {
-  const reader = await VideoReader.open(file);
-  try {
-    checkMarks(marks, reader.info.widthPx, reader.info.heightPx, reader.info.frameCount, 'the marks file');
-    return await fn(reader);
-  } finally {
-    await reader.close();
-  }
-}
-
-/** One frame as scene-linear RGB. */
-export async function linearFrame(reader: Reader, frame: number): Promise<Picture> {
-  return clonePicture(toLinear(await reader.frame(frame)));
-}
-
-/** The view of one file at its marks' frame, and what follows from it. */
-export async function measureView(file: string, marks: MarksFile, options: MeasureOptions = {}): Promise<ViewAnswer> {
-  return withReader(file, marks, async (reader) => {
-    const view = await viewOf(reader, marks, options, await cameraFor(reader, marks, options));
-    const places: ViewAnswer['places'][number][] = [];
-    const sdPx = MARK_NOISE.pointPx(view.widthPx);
-    for (const m of marks.marks) {
-      if ((m.frame ?? marks.frame) !== marks.frame) continue;
-      const pair =
-        m.kind === 'upright'
-          ? ([m.foot, m.top] as const)
-          : m.kind === 'stand' || m.kind === 'performer'
-            ? ([m.ground, m.top] as const)
-            : null;
-      if (pair === null) continue;
-      const d = groundDistance(view, pair[0], sdPx),
-        h = uprightHeight(view, pair[0], pair[1], sdPx);
-      places.push({
-        kind: m.kind,
-        ground: pair[0],
-        distance: d?.value ?? null,
-        distanceSd: d?.sd ?? null,
-        height: h?.value ?? null,
-        heightSd: h?.sd ?? null,
-      });
-    }
-    const [a, b, c] = horizonLine(viewCamera(view));
-    const horizon =
-      Math.abs(b) < 1e-9
-        ? null
-        : ([
-            [0, -c / b],
-            [view.widthPx, -(c + a * view.widthPx) / b],
-          ] as const);
-    return { view, horizon, places };
-  });
-}
+import type { CameraMove, Light, Look, PlateMeasures, View } from './types.js';
+import type { MeasureOptions, PlateOptions } from './measure-options.js';
+import { linearFrame, withReader } from './with-reader.js';
+import { cameraFor, viewOrNull } from './measure-view.js';
+import { cameraOf, rideOf, travelOf, travels, turnOf } from './measure-camera.js';
 
 /** The light of one file at its marks' frame. */
 export async function measureLightOf(file: string, marks: MarksFile, options: MeasureOptions = {}): Promise<Light> {
@@ -126,130 +38,6 @@ function foundShadows(linear: Picture, view: View | null, marks: MarksFile): Upr
   return view === null || marks.marks.some((m) => m.kind === 'shadow' && (m.frame ?? marks.frame) === marks.frame)
     ? null
     : findUprightShadows(linear, view, marks);
-}
-
-/** Seconds of a loose file over which a pan is looked for. */
-const LOOSE_SECONDS = 20;
-
-/** The camera's move round the marks of a loose file: all frames up to `LOOSE_SECONDS`, and those that carry marks. */
-async function cameraFor(reader: Reader, marks: MarksFile, options: MeasureOptions): Promise<CameraMove | undefined> {
-  if (marks.focalPx !== undefined && marks.marks.every((m) => (m.frame ?? marks.frame) === marks.frame))
-    return undefined;
-  const frames = marks.marks.map((m) => m.frame ?? marks.frame);
-  const first = Math.min(marks.frame, ...frames),
-    last = Math.max(marks.frame, ...frames);
-  const most = Math.round(LOOSE_SECONDS * framesPerSecond(reader.info.rate));
-  const from = reader.info.frameCount <= most ? 0 : Math.max(0, first - Math.floor(most / 4));
-  return cameraOf(reader, options, {
-    in: from,
-    out: Math.min(reader.info.frameCount, Math.max(last + 1, from + most)),
-  });
-}
-
-/** View at the marks' frame from an open reader. Throws `PW-VIEW-…`. */
-export async function viewOf(
-  reader: Reader,
-  marks: MarksFile,
-  options: MeasureOptions,
-  camera: CameraMove | undefined,
-): Promise<View> {
-  const { widthPx, heightPx } = reader.info;
-  const alone = (): View => solveView(marks, { widthPx, heightPx, camera });
-  if (options.lines === false) return alone();
-  const luma = lumaPlane(await reader.frame(marks.frame));
-  const edges = uprightEdges(
-    luma,
-    widthPx,
-    heightPx,
-    notTheSet(marks, barsOf([luma], widthPx, heightPx), widthPx, heightPx),
-  );
-  if (edges.observations.length === 0) return alone();
-  const view = solveView(marks, { widthPx, heightPx, camera, extra: edges.observations });
-  const plain = marks.marks.length === 0 ? null : tryView(alone);
-  // Edges that pull the view away from what the marks say by more than both allow are no uprights.
-  if (plain !== null && !agree(plain, view))
-    return {
-      ...plain,
-      notes: [...plain.notes, 'upright edges in the picture disagree with the marks and were left out'],
-    };
-  return {
-    ...view,
-    notes: [...view.notes, `${edges.segments.length} upright edges of the picture were used beside the marks`],
-  };
-}
-
-function tryView(fn: () => View): View | null {
-  try {
-    return fn();
-  } catch {
-    return null;
-  }
-}
-
-function agree(a: View, b: View): boolean {
-  const near = (
-    p: { value: number | null; sd: number | null },
-    q: { value: number | null; sd: number | null },
-  ): boolean => p.value === null || q.value === null || Math.abs(p.value - q.value) <= 2.5 * p.sd!;
-  return near(a.tiltDeg, b.tiltDeg) && near(a.rollDeg, b.rollDeg) && near(a.focalPx, b.focalPx);
-}
-
-/** Outlines of people, of what is to be erased and of black bars at the sides: their edges say nothing of the set. */
-function notTheSet(marks: MarksFile, bars: Bars | null, widthPx: number, heightPx: number): Point[][] {
-  const out: Point[][] = [];
-  // Edges lie on the border of a bar: three pixels of the picture go with it.
-  if (bars !== null && bars.left > 0)
-    for (const [a, b] of [
-      [-1, bars.left + 3],
-      [widthPx - bars.right - 3, widthPx + 1],
-    ] as const)
-      out.push([
-        [a, -1],
-        [b, -1],
-        [b, heightPx + 1],
-        [a, heightPx + 1],
-      ]);
-  for (const m of marks.marks) {
-    if ((m.frame ?? marks.frame) !== marks.frame) continue;
-    if (m.kind === 'erase') out.push([...m.polygon]);
-    const u =
-      m.kind === 'upright' ? ([m.foot, m.top] as const) : m.kind === 'performer' ? ([m.ground, m.top] as const) : null;
-    if (u === null) continue;
-    const h = Math.abs(u[0][1] - u[1][1]);
-    out.push([
-      [u[1][0] - 0.35 * h, u[1][1] - 0.05 * h],
-      [u[1][0] + 0.35 * h, u[1][1] - 0.05 * h],
-      [u[0][0] + 0.35 * h, u[0][1] + 0.05 * h],
-      [u[0][0] - 0.35 * h, u[0][1] + 0.05 * h],
-    ]);
-  }
-  return out;
-}
-
-/** As `viewOf`, but null where no mark tells of the view. */
-export async function viewOrNull(
-  reader: Reader,
-  marks: MarksFile,
-  options: MeasureOptions,
-  camera: CameraMove | undefined,
-): Promise<View | null> {
-  try {
-    return await viewOf(reader, marks, options, camera);
-  } catch (error) {
-    if (error instanceof PlatewrightError && error.code.startsWith('PW-VIEW-')) return null;
-    throw error;
-  }
-}
-
-export interface PlateOptions extends MeasureOptions {
-  /** Frames of the plate; default the whole file. */
-  readonly span?: { readonly in: number; readonly out: number };
-  readonly onProgress?: (done: number, total: number) => void;
-  readonly signal?: AbortSignal;
-  /** Follow the carried region; a verdict does not need it. Default true. */
-  readonly ride?: boolean;
-  /** Solve the way of a camera that travels; a verdict does not need it. Default true. */
-  readonly travel?: boolean;
 }
 
 /** Everything that marks and picture give of one plate. Throws the media and marks errors. */
@@ -342,11 +130,6 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
   });
 }
 
-/** Whether the camera moves as no turn about a fixed point explains. */
-function travels(camera: CameraMove | undefined): camera is CameraMove {
-  return camera !== undefined && camera.move !== 'static' && camera.frames.every((f) => f.panDeg === null);
-}
-
 /** Where no straight edge told the shutter, texture that the camera swept may. */
 async function withShutter(
   look: Look,
@@ -379,107 +162,4 @@ async function attempt<T>(notes: string[], name: string, fn: () => Promise<T | u
     notes.push(`${name}: ${error.message}`);
     return undefined;
   }
-}
-
-/**
- * The camera's way over the ground, where it is no turn about a fixed point. Absent
- * where the camera stands still or only turns.
- */
-async function travelOf(
-  reader: Reader,
-  view: View | null,
-  camera: CameraMove | undefined,
-  span: { in: number; out: number },
-  signal: AbortSignal | undefined,
-): Promise<Travel | undefined> {
-  if (!travels(camera)) return undefined;
-  if (view === null) {
-    if (camera.move === 'handheld') return undefined;
-    throw new PlatewrightError(
-      'PW-TRAVEL-VIEW',
-      "how the camera looks at the ground is not known, so its way over it can't be had; " +
-        'mark an upright of known height and a pair of ground lines',
-    );
-  }
-  return measureTravel(readerLumaSource(reader, moveFactor(reader.info.widthPx)), {
-    view,
-    camera,
-    span,
-    ...(signal === undefined ? {} : { signal }),
-  });
-}
-
-/**
- * Yaw from a marked face, else from poses and the slide of the surface. Absent where
- * neither a face nor two poses are marked.
- */
-async function turnOf(
-  reader: Reader,
-  marks: MarksFile,
-  span: { in: number; out: number },
-  signal: AbortSignal | undefined,
-): Promise<Turn | undefined> {
-  if (facesOf(marks).length > 0)
-    return turnOfFace(readerLumaSource(reader), {
-      marks,
-      rate: reader.info.rate,
-      span,
-      ...(signal === undefined ? {} : { signal }),
-    });
-  if (new Set(posesOf(marks).map((p) => p.frame)).size < 2) return undefined;
-  // Poses of a performer who only stands in the plate are wishes: there is nothing of it in the picture to be followed.
-  if (!marks.marks.some((m) => m.kind === 'body' || m.kind === 'carry'))
-    return turnFromPoses(posesOf(marks), reader.info.frameCount, reader.info.rate) ?? undefined;
-  return measureTurn(readerLumaSource(reader), {
-    marks,
-    rate: reader.info.rate,
-    ...(signal === undefined ? {} : { signal }),
-  });
-}
-
-/**
- * The first carry mark's region followed; carry marks of other frames with four corners correct it there. Where it is
- * lost for good, it goes on with the body's surface.
- */
-async function rideOf(
-  reader: Reader,
-  marks: MarksFile,
-  span: { in: number; out: number },
-  onProgress: (done: number, total: number) => void,
-): Promise<RideTrack | undefined> {
-  const carries = marks.marks.filter((m) => m.kind === 'carry');
-  const first = carries.find((m) => inSpan(m.frame ?? marks.frame, span));
-  if (first === undefined || first.kind !== 'carry') return undefined;
-  const at = first.frame ?? marks.frame;
-  const corrections: RideCorrection[] = [];
-  for (const m of carries) {
-    if (m.kind !== 'carry' || m === first || m.region.length !== 4 || first.region.length !== 4) continue;
-    const frame = m.frame ?? marks.frame;
-    if (frame !== at && inSpan(frame, span))
-      corrections.push({ frame, corners: m.region.map((p) => [p[0], p[1]] as const) as unknown as Quad });
-  }
-  const source = readerLumaSource(reader),
-    track = await trackRegion(source, { at, polygon: first.region, corrections, span, onProgress });
-  return carryOnSurface(source, track, { polygon: first.region, anchors: [at, ...corrections.map((c) => c.frame)] });
-}
-
-function inSpan(frame: number, span: { in: number; out: number }): boolean {
-  return frame >= span.in && frame < span.out;
-}
-
-/** The camera's own move, unless it is not wanted. Absent for a still. */
-export async function cameraOf(
-  reader: Reader,
-  options: MeasureOptions,
-  span: { in: number; out: number },
-  onProgress?: (done: number, total: number) => void,
-): Promise<CameraMove | undefined> {
-  if (options.camera === false || span.out - span.in < 2) return undefined;
-  const factor = moveFactor(reader.info.widthPx);
-  const move = await measureCameraMove(readerLumaSource(reader, factor), {
-    framesPerSecond: framesPerSecond(reader.info.rate),
-    span,
-    ...(onProgress === undefined ? {} : { onProgress }),
-  });
-  return enlargeMove(move, factor);
 }

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { parseRegion } from './marks.js';
 import { isThere, keysThere } from './presence.js';
-import { erasedThings, polygonAt } from './room.js';
+import { erasedThings, polygonAt } from './erase-needs.js';
 
 const square = (x: number): [number, number][] => [
   [x, 0],

@@ -7,7 +7,7 @@ import { RandomStream } from '../core/random.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import type { Mat3 } from '../geometry/mat3.js';
-import { peopleIn, type Moment } from './propose-people.js';
+import { peopleIn, type Moment } from './people-in.js';
 import { solveView } from './view.js';
 
 const W = 400;

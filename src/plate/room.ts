@@ -4,65 +4,12 @@
  * so that shots can be ranked before anyone falls in love with a hard one.
  */
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
-import { apply, invert, multiply } from '../geometry/mat3.js';
 import { groundPoint, unproject } from '../geometry/camera.js';
-import { rasterizePolygon } from '../image/polygon.js';
-import type { MarksFile, Point } from './marks.js';
-import type { CameraMove, RideTrack, Room, Turn, View } from './types.js';
+import type { Point } from './marks.js';
+import type { Room, View } from './types.js';
 import { subjectView, viewCamera } from './view-derived.js';
-import { isThere, keysThere, type Key } from './presence.js';
 import { MARK_NOISE } from './view-observations.js';
-
-export interface RoomRequest {
-  readonly marks: MarksFile;
-  readonly widthPx: number;
-  readonly heightPx: number;
-  readonly span: { readonly in: number; readonly out: number };
-  readonly view?: View | undefined;
-  readonly camera?: CameraMove | undefined;
-  readonly ride?: RideTrack | undefined;
-  readonly turn?: Turn | undefined;
-}
-
-interface EraseKey extends Key {
-  readonly polygon: readonly Point[];
-}
-
-/** Things that are to go, each by its marked frames: the k-th mark of each frame is one thing. */
-export function erasedThings(marks: MarksFile): EraseKey[][] {
-  const things: EraseKey[][] = [];
-  const seen = new Map<number, number>();
-  for (const m of marks.marks) {
-    if (m.kind !== 'erase' || m.shadow === true) continue;
-    const frame = m.frame ?? marks.frame;
-    const k = seen.get(frame) ?? 0;
-    seen.set(frame, k + 1);
-    (things[k] ??= []).push({ frame, polygon: m.polygon, gone: m.gone });
-  }
-  return things.filter((t) => keysThere(t).length > 0);
-}
-
-/**
- * A thing's polygon at a frame: carried corner to corner between the frames marked,
- * held beyond them. Null where it is not there.
- */
-export function polygonAt(thing: readonly EraseKey[], frame: number): Point[] | null {
-  if (!isThere(thing, frame)) return null;
-  const keys = keysThere(thing).sort((a, b) => a.frame - b.frame);
-  let a = keys[0]!;
-  let b = keys[keys.length - 1]!;
-  if (frame <= a.frame) return [...a.polygon];
-  if (frame >= b.frame) return [...b.polygon];
-  for (let i = 1; i < keys.length; i++)
-    if (frame <= keys[i]!.frame) {
-      a = keys[i - 1]!;
-      b = keys[i]!;
-      break;
-    }
-  const t = (frame - a.frame) / Math.max(1, b.frame - a.frame);
-  if (a.polygon.length !== b.polygon.length) return [...(t < 0.5 ? a.polygon : b.polygon)];
-  return a.polygon.map((p, i) => [p[0] + t * (b.polygon[i]![0] - p[0]), p[1] + t * (b.polygon[i]![1] - p[1])] as const);
-}
+import { type RoomRequest, eraseNeeds } from './erase-needs.js';
 
 const HELP_STAND = 'a stand mark: ground and top of the performer in the plate';
 
@@ -167,112 +114,6 @@ function widenFor(ground: Point, top: Point, widthPx: number, heightPx: number):
     right: need(cx + 0.6 * h - widthPx),
     top: need(0.1 * h - top[1]),
     bottom: need(ground[1] + 0.05 * h - heightPx),
-  };
-}
-
-/** Grid on which erased areas are compared between frames. */
-const GRID = 96;
-
-function eraseNeeds(r: RoomRequest): { share: Measure; supplied: Measure; value: number; got: number | null } {
-  const { marks, widthPx, heightPx, span } = r;
-  const things = erasedThings(marks);
-  if (things.length === 0) {
-    return {
-      share: measured(0, 'ratio', 0, 'no erase mark: nothing is to go', [span.in, span.out - 1]),
-      supplied: notMeasurable('ratio', 'nothing is to be erased'),
-      value: 0,
-      got: null,
-    };
-  }
-  const n = span.out - span.in;
-  const looked: number[] = [];
-  const step = Math.max(1, Math.floor(n / 16));
-  for (let f = span.in; f < span.out; f += step) looked.push(f);
-  const gw = GRID;
-  const gh = Math.max(8, Math.round((GRID * heightPx) / widthPx));
-  const masks = looked.map((f) => {
-    const all = new Float32Array(gw * gh);
-    for (const t of things) {
-      const outline = polygonAt(t, f);
-      if (outline === null) continue;
-      const one = rasterizePolygon(
-        outline.map((p) => [(p[0] * gw) / widthPx, (p[1] * gh) / heightPx] as const),
-        gw,
-        gh,
-      );
-      for (let i = 0; i < all.length; i++) all[i] = Math.max(all[i]!, one[i]!);
-    }
-    return all;
-  });
-  let total = 0;
-  for (const m of masks) for (let i = 0; i < m.length; i++) total += m[i]!;
-  const value = total / (masks.length * gw * gh);
-  const share = measured(value, 'ratio', 0.1 * value + 1 / (gw * gh), 'erase marks over the span', [
-    span.in,
-    span.out - 1,
-  ]);
-  const cam = r.camera;
-  const known = cam !== undefined && cam.frames.length > 0;
-  const still = cam === undefined && span.out - span.in === 1;
-  if (!known && !still)
-    return {
-      share,
-      supplied: notMeasurable(
-        'ratio',
-        "the camera's move is not measured, so other frames can't be laid over this one",
-        'the camera measure',
-      ),
-      value,
-      got: null,
-    };
-  const h = looked.map((f) => cam?.frames.find((q) => q.frame === f)?.homographyToFirst ?? null);
-  let wanted = 0;
-  let got = 0;
-  masks.forEach((mask, k) => {
-    const hk = h[k];
-    if (!hk) return;
-    const to = looked.map((_, j) => (j !== k && h[j] ? multiply(invert(h[j]!), hk) : null));
-    for (let y = 0; y < gh; y += 2)
-      for (let x = 0; x < gw; x += 2) {
-        if (mask[y * gw + x]! < 0.5) continue;
-        wanted++;
-        const px = ((x + 0.5) * widthPx) / gw;
-        const py = ((y + 0.5) * heightPx) / gh;
-        for (let j = 0; j < looked.length; j++) {
-          const m = to[j];
-          if (!m) continue;
-          const q = apply(m, px, py);
-          const qx = Math.floor((q[0] * gw) / widthPx);
-          const qy = Math.floor((q[1] * gh) / heightPx);
-          if (qx < 0 || qy < 0 || qx >= gw || qy >= gh) continue;
-          if (masks[j]![qy * gw + qx]! < 0.05) {
-            got++;
-            break;
-          }
-        }
-      }
-  });
-  if (wanted === 0)
-    return { share, supplied: notMeasurable('ratio', 'the erase marks lie outside the picture'), value, got: null };
-  const ratio = got / wanted;
-  return {
-    share,
-    supplied: measured(
-      ratio,
-      'ratio',
-      Math.max(0.02, Math.sqrt((ratio * (1 - ratio)) / wanted)),
-      "erased places that another frame shows, by the camera's move",
-      [span.in, span.out - 1],
-      ratio < 0.7
-        ? {
-            wouldHelp:
-              'a longer pick of the shot, with frames that show the place bare and an erase mark with “gone” on ' +
-              'one of them; in the cut its head or tail comes off again',
-          }
-        : {},
-    ),
-    value,
-    got: ratio,
   };
 }
 

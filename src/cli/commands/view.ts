@@ -3,7 +3,7 @@ import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';
 import type { Measure } from '../../core/measure.js';
-import { measureView } from '../../plate/measure.js';
+import { measureView } from '../../plate/measure-view.js';
 import { parseMarks } from '../../plate/marks.js';
 import { action, answer, table } from '../output.js';
 

@@ -1,0 +1,225 @@
+/** The ways in which a true join is spoiled, with what the inspection should name of each. */
+import type { InspectionMatterName, InspectionStep } from '../src/inspect/types.js';
+
+/**
+ * Every fault: the matter that has to be named, the step, its size where none is told, and the sizes looked
+ * at from slight to gross, with their unit. `read`: what tells it, single pictures or movement. `more`:
+ * plate or matte are changed along with the join.
+ */
+interface SpoilKind {
+  readonly matter: InspectionMatterName;
+  readonly step: InspectionStep;
+  readonly usual: number;
+  readonly sizes: readonly number[];
+  readonly unit: string;
+  readonly read: 'close' | 'moving';
+  readonly more?: true;
+}
+export const SPOIL_KINDS = {
+  slip: { matter: 'slip', step: 'ride', usual: 1, sizes: [0.25, 0.5, 1, 2], unit: 'px rms', read: 'moving' },
+  spill: {
+    matter: 'spill',
+    step: 'peel',
+    usual: 0.35,
+    sizes: [0.05, 0.1, 0.25, 0.5],
+    unit: 'of brightness in green',
+    read: 'close',
+  },
+  'dark edges': {
+    matter: 'edgeLightness',
+    step: 'peel',
+    usual: 0.6,
+    sizes: [0.1, 0.2, 0.4, 0.6],
+    unit: "of the outline's light taken",
+    read: 'close',
+  },
+  'bright edges': {
+    matter: 'edgeLightness',
+    step: 'peel',
+    usual: 0.8,
+    sizes: [0.1, 0.2, 0.4, 0.8],
+    unit: "of the outline's light added",
+    read: 'close',
+  },
+  'no grain': { matter: 'grain', step: 'air', usual: 1.4, sizes: [0.5, 0.7, 1.4], unit: 'px of blur', read: 'close' },
+  'doubled grain': {
+    matter: 'grain',
+    step: 'air',
+    usual: 0.024,
+    sizes: [0.006, 0.012, 0.024, 0.04],
+    unit: 'coded sd added',
+    read: 'close',
+  },
+  'shadow mirrored': { matter: 'shadow', step: 'ground', usual: 1, sizes: [1], unit: '', read: 'close' },
+  'no shadow': { matter: 'shadow', step: 'ground', usual: 1, sizes: [1], unit: '', read: 'close' },
+  'shadow faint': {
+    matter: 'shadow',
+    step: 'ground',
+    usual: 0.75,
+    sizes: [0.25, 0.5, 0.75],
+    unit: 'of the shadow taken',
+    read: 'close',
+  },
+  'shadow heavy': {
+    matter: 'shadow',
+    step: 'ground',
+    usual: 2,
+    sizes: [0.5, 1, 2],
+    unit: 'stops darker',
+    read: 'close',
+  },
+  'black lifted': {
+    matter: 'blackLevel',
+    step: 'light',
+    usual: 0.1,
+    sizes: [0.02, 0.05, 0.1, 0.2],
+    unit: 'linear',
+    read: 'close',
+  },
+  'haze missing': {
+    matter: 'blackLevel',
+    step: 'air',
+    usual: 0.3,
+    sizes: [0.05, 0.1, 0.2, 0.4],
+    unit: 'of haze over the plate alone',
+    read: 'close',
+    more: true,
+  },
+  'white lifted': {
+    matter: 'whiteLevel',
+    step: 'light',
+    usual: 1.38,
+    sizes: [0.25, 0.5, 1, 1.38],
+    unit: 'stops',
+    read: 'close',
+  },
+  'frame doubled': { matter: 'cadence', step: 'pace', usual: 1, sizes: [1], unit: '', read: 'moving' },
+  chatter: {
+    matter: 'chatter',
+    step: 'peel',
+    usual: 0.6,
+    sizes: [0.1, 0.2, 0.4, 0.6],
+    unit: 'of thin cover lost on every other frame',
+    read: 'moving',
+  },
+  'patchy chatter': {
+    matter: 'chatter',
+    step: 'peel',
+    usual: 0.33,
+    sizes: [0.1, 0.2, 0.33, 0.5],
+    unit: 'sd of cover',
+    read: 'moving',
+  },
+  'matte chatter': {
+    matter: 'chatter',
+    step: 'peel',
+    usual: 0.2,
+    sizes: [0.05, 0.1, 0.2, 0.4],
+    unit: 'sd of alpha, in matte and picture',
+    read: 'moving',
+    more: true,
+  },
+  blur: { matter: 'blur', step: 'air', usual: 3, sizes: [0.7, 1, 2, 3], unit: 'px', read: 'close' },
+  sharpened: {
+    matter: 'blur',
+    step: 'air',
+    usual: 3,
+    sizes: [0.5, 1, 2, 3],
+    unit: 'times the difference from a blur of 1 px',
+    read: 'close',
+  },
+  'blur missing': {
+    matter: 'blur',
+    step: 'air',
+    usual: 2,
+    sizes: [0.7, 1, 2, 3],
+    unit: 'px on the plate alone',
+    read: 'close',
+    more: true,
+  },
+  'erase seam': {
+    matter: 'seam',
+    step: 'erase',
+    usual: 0.04,
+    sizes: [0.01, 0.02, 0.04, 0.08],
+    unit: 'of the coded range',
+    read: 'close',
+    more: true,
+  },
+  cast: {
+    matter: 'colour',
+    step: 'light',
+    usual: 1,
+    sizes: [0.15, 0.3, 0.6, 1],
+    unit: 'of a gross cast',
+    read: 'close',
+  },
+  'light turned': {
+    matter: 'light',
+    step: 'light',
+    usual: 180,
+    sizes: [60, 90, 120, 180],
+    unit: '° in the picture',
+    read: 'close',
+  },
+  darker: { matter: 'exposure', step: 'light', usual: 1, sizes: [0.25, 0.5, 1], unit: 'stops', read: 'close' },
+  brighter: { matter: 'exposure', step: 'light', usual: 1, sizes: [0.25, 0.5, 1], unit: 'stops', read: 'close' },
+  'white balance': {
+    matter: 'colour',
+    step: 'light',
+    usual: 1000,
+    sizes: [250, 500, 1000, 2000],
+    unit: 'K',
+    read: 'close',
+  },
+  flicker: {
+    matter: 'flicker',
+    step: 'light',
+    usual: 0.2,
+    sizes: [0.05, 0.1, 0.2, 0.4],
+    unit: 'stops',
+    read: 'moving',
+  },
+  scale: {
+    matter: 'size',
+    step: 'ride',
+    usual: 0.1,
+    sizes: [0.03, 0.05, 0.1, 0.2],
+    unit: 'larger',
+    read: 'close',
+    more: true,
+  },
+  'hard edge': {
+    matter: 'edgeHardness',
+    step: 'peel',
+    usual: 1,
+    sizes: [0.5, 0.75, 1],
+    unit: 'of the soft rim cut',
+    read: 'close',
+  },
+  halo: { matter: 'edgeHardness', step: 'peel', usual: 0.2, sizes: [0.05, 0.1, 0.2], unit: 'linear', read: 'close' },
+  'see-through': {
+    matter: 'solid',
+    step: 'peel',
+    usual: 0.3,
+    sizes: [0.1, 0.2, 0.3, 0.5],
+    unit: 'of the plate',
+    read: 'close',
+  },
+  holes: { matter: 'solid', step: 'peel', usual: 0.05, sizes: [0.01, 0.02, 0.05], unit: 'of the body', read: 'close' },
+  'no contact': { matter: 'contact', step: 'ground', usual: 1, sizes: [0.5, 1], unit: 'of it', read: 'close' },
+  'frame dropped': { matter: 'cadence', step: 'pace', usual: 1, sizes: [1], unit: '', read: 'moving' },
+  'whole darker': {
+    matter: 'outside',
+    step: 'render',
+    usual: 0.25,
+    sizes: [0.05, 0.1, 0.25, 0.5],
+    unit: 'stops',
+    read: 'close',
+  },
+  'wrong range': { matter: 'outside', step: 'render', usual: 1, sizes: [1], unit: '', read: 'close' },
+  'wrong matrix': { matter: 'outside', step: 'render', usual: 1, sizes: [1], unit: '', read: 'close' },
+  interlaced: { matter: 'comb', step: 'render', usual: 1, sizes: [1], unit: '', read: 'moving' },
+} as const satisfies Readonly<Record<string, SpoilKind>>;
+export type Spoil = keyof typeof SPOIL_KINDS;
+export const SPOILS = Object.keys(SPOIL_KINDS) as Spoil[];
