@@ -29,24 +29,43 @@ const RIM = 0.72;
 /** Samples on a disc grid of at most about this many points: enough for the fit, quick at any picture size. */
 const TARGET_SAMPLES = 700;
 
-/**
- * The samples of an ellipse (half axes rx, ry, turned by `angle` rad) within the share `outermost` of its area;
- * `right`, `down`, `sight`: the head's own frame in the world.
- */
-export function headSamples(
-  p: Picture,
-  cx: number,
-  cy: number,
-  rx: number,
-  ry: number,
-  angle: number,
-  roll: number,
-  right: readonly number[],
-  down: readonly number[],
-  sight: readonly number[],
-  outermost: number,
-  mask?: Float32Array,
-): HeadSample[] {
+/** A head's outline in a picture, and how the head stands in the world. */
+export interface HeadOutline {
+  /** Scene-linear RGB. */
+  readonly p: Picture;
+  /** Middle of the ellipse, its half axes, px, and the turn of the first, rad. */
+  readonly cx: number;
+  readonly cy: number;
+  readonly rx: number;
+  readonly ry: number;
+  readonly angle: number;
+  /** The camera’s roll, rad. */
+  readonly roll: number;
+  /** The head's own frame in the world: right, down, and along the sight. */
+  readonly right: readonly number[];
+  readonly down: readonly number[];
+  readonly sight: readonly number[];
+  /** Share of the ellipse's area that is sampled. */
+  readonly outermost: number;
+  /** Height × width; 0 where a pixel is not of the head. */
+  readonly mask?: Float32Array;
+}
+
+/** The samples of the ellipse within the share `outermost` of its area. */
+export function headSamples({
+  p,
+  cx,
+  cy,
+  rx,
+  ry,
+  angle,
+  roll,
+  right,
+  down,
+  sight,
+  outermost,
+  mask,
+}: HeadOutline): HeadSample[] {
   const n = p.width * p.height;
   const step = sampleStep(rx, ry);
   const rz = (rx + ry) / 2;

@@ -122,20 +122,20 @@ export function lightFromShading(
   const roll = view ? (view.rollDeg.value ?? 0) / DEG_PER_RAD : 0;
   // The outermost ring is mixed with what lies behind, the wider the softer the picture, and its normals swing fast.
   const blur = (outlineBlur(linear, ellipse) ?? 0) / Math.min(rx, ry);
-  const samples = headSamples(
-    linear,
+  const samples = headSamples({
+    p: linear,
     cx,
     cy,
     rx,
     ry,
-    deg / DEG_PER_RAD,
+    angle: deg / DEG_PER_RAD,
     roll,
     right,
     down,
     sight,
-    Math.min(0.92, Math.max(0.2, 1 - RING * blur) ** 2),
+    outermost: Math.min(0.92, Math.max(0.2, 1 - RING * blur) ** 2),
     mask,
-  );
+  });
   if (samples.length < 40) return null;
   const noise = lumaNoise(linear, ellipse) / sampleSide(rx, ry);
   const pairs = headPairs(samples, noise, sampleRadius(rx, ry));

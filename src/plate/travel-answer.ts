@@ -14,17 +14,34 @@ export interface TravelRequest {
   readonly signal?: AbortSignal;
 }
 
-export function answer(
-  sights: readonly TravelSight[],
-  ground: Ground,
-  focalPx: number,
-  atFrame: number,
-  firstFrame: number,
-  view: View,
-  request: TravelRequest,
-  scale: number,
-  scaleSd: number,
-): Travel {
+/** What the answer is made from. */
+export interface FoundWay {
+  readonly sights: readonly TravelSight[];
+  readonly ground: Ground;
+  /** Focal length in the plate's pixels. */
+  readonly focalPx: number;
+  /** The view's frame, from which all is counted, and the first frame. */
+  readonly atFrame: number;
+  readonly firstFrame: number;
+  readonly view: View;
+  readonly request: TravelRequest;
+  /** Pixels of the small picture to one of the plate. */
+  readonly scale: number;
+  /** Relative. */
+  readonly scaleSd: number;
+}
+
+export function answer({
+  sights,
+  ground,
+  focalPx,
+  atFrame,
+  firstFrame,
+  view,
+  request,
+  scale,
+  scaleSd,
+}: FoundWay): Travel {
   const home = poseAt(sights, atFrame);
   const fromHome = inversePose(home);
   const here = movedPlane(ground.n, ground.d, home);

@@ -6,22 +6,29 @@ import { apply, invert, multiply, type Mat3 } from '../geometry/mat3.js';
 import { chain, inversePose, movedPlane, planeHomographyCentred } from './travel-pose.js';
 import type { Ground, TravelKey, TravelSight } from './travel-ground.js';
 
+/** The ground as it was followed, and both readings of its motion. */
+export interface FollowedGround {
+  readonly keys: readonly TravelKey[];
+  readonly sights: readonly TravelSight[];
+  readonly ground: Ground;
+  /** Focal length, px. */
+  readonly focal: number;
+  /** The set's motion from the first frame. */
+  readonly set: (frame: number) => Mat3;
+  /** From the picture's middle to its corner. */
+  readonly pixels: (m: Mat3) => Mat3;
+}
+
 /**
  * How far the ground's own pieces lie from where the set's motion takes them, and from where the way does, px:
  * medians of a frame, their means over the shot. A hand-held camera over grass has its ground for a set; a way
  * fitted to the few pieces that agree with an unsure view then only carries a foot astray (a real clip: .5 px by
  * the set, .6 by a way that took a foot 110 px off).
  */
-export function groundMiss(
-  keys: readonly TravelKey[],
-  sights: readonly TravelSight[],
-  ground: Ground,
-  focal: number,
-  cx: number,
-  cy: number,
-  set: (frame: number) => Mat3,
-  pixels: (m: Mat3) => Mat3,
-): { set: number; way: number } {
+export function groundMiss({ keys, sights, ground, focal, set, pixels }: FollowedGround): {
+  set: number;
+  way: number;
+} {
   let bySet = 0;
   let byWay = 0;
   for (const s of sights) {

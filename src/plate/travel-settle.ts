@@ -20,21 +20,28 @@ export function settle(
   return withPointsOffTheGround(keys, sights, ground, focal, cx, cy);
 }
 
+/** What a further key begins from. */
+export interface CarryOn {
+  readonly keys: TravelKey[];
+  /** Frames of the key `k`. */
+  readonly mine: TravelSight[];
+  /** The same frames as the key before sees them. */
+  readonly bridges: readonly TravelSight[];
+  /** Of points off the ground, by key. */
+  readonly depths: readonly ReadonlyMap<number, FreePoint>[];
+  readonly ground: Ground;
+  /** Focal length and middle of the picture, px. */
+  readonly focal: number;
+  readonly cx: number;
+  readonly cy: number;
+  readonly k: number;
+}
+
 /**
  * First poses of the frames of key `k`, from what the key before still sees of them,
  * and which of its pieces lie on the ground.
  */
-export function carryOn(
-  keys: TravelKey[],
-  mine: TravelSight[],
-  bridges: readonly TravelSight[],
-  depths: readonly ReadonlyMap<number, FreePoint>[],
-  ground: Ground,
-  focal: number,
-  cx: number,
-  cy: number,
-  k: number,
-): void {
+export function carryOn({ keys, mine, bridges, depths, ground, focal, cx, cy, k }: CarryOn): void {
   const before = keys[k - 1]!;
   const key = keys[k]!;
   const back = inversePose(before.pose);

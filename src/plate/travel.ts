@@ -102,17 +102,7 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
   // Each further key begins where the one before still sees enough.
   for (let k = 1; k < keys.length; k++) {
     request.signal?.throwIfAborted();
-    carryOn(
-      keys,
-      own(k),
-      bridges.filter((b) => b.key === k - 1),
-      depths,
-      ground,
-      focal,
-      cx,
-      cy,
-      k,
-    );
+    carryOn({ keys, mine: own(k), bridges: bridges.filter((b) => b.key === k - 1), depths, ground, focal, cx, cy, k });
     depths = settle(
       keys.slice(0, k + 1),
       sights.filter((s) => s.key <= k),
@@ -150,18 +140,18 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
       'PW-TRAVEL-GROUND',
       `the camera travels, but its ground can be followed on ${still} of ${sights.length} frames only`,
     );
-  const miss = groundMiss(keys, sights, ground, focal, cx, cy, set, pixels);
-  const told = answer(
+  const miss = groundMiss({ keys, sights, ground, focal, set, pixels });
+  const told = answer({
     sights,
     ground,
-    focal / scale,
-    viewFrame,
-    span.in,
+    focalPx: focal / scale,
+    atFrame: viewFrame,
+    firstFrame: span.in,
     view,
     request,
     scale,
-    Math.hypot(found.sd, bent.tiltSd * leverOf(keys[0]!, ground, focal, cx, cy)),
-  );
+    scaleSd: Math.hypot(found.sd, bent.tiltSd * leverOf(keys[0]!, ground, focal, cx, cy)),
+  });
   refuseDoubt(told, miss, scale);
   return told;
 }

@@ -60,7 +60,17 @@ function find(p: Picture): { azimuthDeg: number; elevationDeg: number } | null {
     },
     { widthPx: W, heightPx: H },
   );
-  const s = findShadow(p, model, mask, performer, box, foot, view, 1, (v) => Math.max(0, v) ** 2.2);
+  const s = findShadow({
+    small: p,
+    model,
+    mask,
+    performer,
+    box,
+    foot,
+    view,
+    factor: 1,
+    decode: (v) => Math.max(0, v) ** 2.2,
+  });
   if (s === null) return null;
   const sun = sunOfShadow(view, { kind: 'shadow', foot, tip: [s.tip[0], s.tip[1]], height: 0.4 }, 0, 1)!;
   return { azimuthDeg: sun.azimuthDeg, elevationDeg: sun.elevationDeg! };

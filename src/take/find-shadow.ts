@@ -21,22 +21,34 @@ export interface FoundShadow {
 /** Shadowed floor is at most this share of the floor around it, linear light: half a stop. The program's own choice. */
 const DARKER = 0.7;
 
-/**
- * @param small display-coded picture the masks were made on; `decode` takes its values to linear light
- * @param mask as from `notScreen`; `performer` as from `findPerformer`
- * @param view view of the take in pixels of the full picture, `factor` times the mask's
- */
-export function findShadow(
-  small: Picture,
-  model: ScreenModel,
-  mask: Uint8Array,
-  performer: Uint8Array,
-  box: PerformerBox,
-  foot: Point,
-  view: View,
-  factor: number,
-  decode: (v: number) => number,
-): FoundShadow | null {
+/** Where a shadow is looked for: the small picture of a frame, its masks, the performer and the view. */
+export interface ShadowSearch {
+  /** Display-coded picture the masks were made on; `decode` takes its values to linear light. */
+  readonly small: Picture;
+  readonly model: ScreenModel;
+  /** As from `notScreen`; `performer` as from `findPerformer`. */
+  readonly mask: Uint8Array;
+  readonly performer: Uint8Array;
+  readonly box: PerformerBox;
+  readonly foot: Point;
+  /** View of the take in pixels of the full picture, `factor` times the mask's. */
+  readonly view: View;
+  readonly factor: number;
+  readonly decode: (v: number) => number;
+}
+
+/** The performer's shadow on the lit screen; null where none stands out. */
+export function findShadow({
+  small,
+  model,
+  mask,
+  performer,
+  box,
+  foot,
+  view,
+  factor,
+  decode,
+}: ShadowSearch): FoundShadow | null {
   const { width, height } = small;
   const n = width * height;
   const plane = small.data.subarray(model.colour === 'green' ? n : 2 * n, model.colour === 'green' ? 2 * n : 3 * n);

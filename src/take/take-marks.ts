@@ -180,17 +180,17 @@ export function takeLight(
     performer === null
   )
     return { ...light, ...coloured };
-  const found = findShadow(
-    look.small,
-    look.model,
-    look.mask,
-    look.performer,
-    look.box,
-    performer.ground,
+  const found = findShadow({
+    small: look.small,
+    model: look.model,
+    mask: look.mask,
+    performer: look.performer,
+    box: look.box,
+    foot: performer.ground,
     view,
     factor,
     decode,
-  );
+  });
   if (found === null) return { ...light, ...coloured };
   const tip: [number, number] = [found.tip[0] * factor, found.tip[1] * factor];
   const mark = {
