@@ -24,6 +24,8 @@ export interface LightBeside {
   readonly white: number;
   /** Share of the middle that the darkest parts hold, beyond the share asked: a brighter or dimmer light leaves it, a veil raises it. */
   readonly shade: number;
+  /** The share asked: what this material holds of its own in the take. */
+  readonly shadeAsked: number;
 }
 
 const CORE = 0.97;
@@ -91,6 +93,7 @@ export function readLightBeside(f: SeenFrame, expected: Expected, own: boolean):
     (q) => W[0] * q.asked[0]! + W[1] * q.asked[1]! + W[2] * q.asked[2]!,
     (q) => W[0] * q.seen[0]! + W[1] * q.seen[1]! + W[2] * q.seen[2]!,
   );
+  const shades = lumas.map((counts) => levelAt(counts, DARKEST) / Math.max(1e-3, levelAt(counts, 0.5)));
   const s = seen.map((v) => Math.max(1e-5, v / n)),
     e = asked.map((v) => Math.max(1e-5, v / m));
   const gains = own ? fits.map((q) => q.slope) : s.map((v, c) => v / e[c]!),
@@ -102,9 +105,8 @@ export function readLightBeside(f: SeenFrame, expected: Expected, own: boolean):
     blue: Math.log2(gains[2]! / gains[1]!),
     veil: light.rest,
     saturation: saturationOf(cells, light.slope),
-    shade:
-      levelAt(lumas[0], DARKEST) / Math.max(1e-3, levelAt(lumas[0], 0.5)) -
-      levelAt(lumas[1], DARKEST) / Math.max(1e-3, levelAt(lumas[1], 0.5)),
+    shade: shades[0]! - shades[1]!,
+    shadeAsked: shades[1]!,
     black: levelAt(lumas[0], DARKEST) - levelAt(lumas[1], DARKEST),
     white: Math.log2(Math.max(1e-4, levelAt(lumas[0], BRIGHTEST)) / Math.max(1e-4, levelAt(lumas[1], BRIGHTEST))),
   };

@@ -44,6 +44,7 @@ export function readBeside(
   put('lightBlue', f.frame, light?.blue ?? null);
   put('veil', f.frame, light?.veil ?? null);
   put('shade', f.frame, light?.shade ?? null);
+  put('shadeAsked', f.frame, light?.shadeAsked ?? null);
   put('saturation', f.frame, light?.saturation ?? null);
   put('takeBlack', f.frame, light?.black ?? null);
   put('takeWhite', f.frame, light?.white ?? null);

@@ -34,6 +34,15 @@ export interface LevelReading {
 const OWN_SHADE = 0.28,
   VEILED = 0.4;
 
+/**
+ * Stops of light between the plate's darkest 2 % and its darkest half per cent. Haze, or a print's lifted black, squeezes all that is dark against one floor:
+ * up to the first, blacks below that floor are air that is missing. From the second on the set just holds nothing dark (a bright room, a street in sun), and a coat
+ * may be darker than all of it. Twenty scenes of seeds 520 to 539 and twelve earlier ones under a haze of .1 read 0 to .21, two .30 and .44; under .2 to .23;
+ * the bright room whose brown performer was blamed .44 (as filmed).
+ */
+const HELD_UP = 0.25,
+  NO_FLOOR = 0.5;
+
 /** Coded value from which a colour is at full white. */
 const FULL = 0.985;
 
@@ -71,14 +80,10 @@ export function readLevels(f: SeenFrame): LevelReading | null {
   }
   if (inside.length < 200) return null;
   const [black, white, middle] = percentiles(inside, [0.5, 99.5, 50]),
-    [plateBlack, plateWhite] = percentiles(plate, [0.5, 99.5]);
-  // What has no black of its own still shades itself.
-  const veiled = Math.min(
-    1,
-    Math.max(0, (bt709Decode(black!) / Math.max(1e-4, bt709Decode(middle!)) - OWN_SHADE) / (VEILED - OWN_SHADE)),
-  );
+    [plateBlack, plateDark, plateWhite] = percentiles(plate, [0.5, 2, 99.5]);
+  const counts = black! > plateBlack! ? veiledShare(black!, middle!) : floorShare(plateBlack!, plateDark!);
   return {
-    black: black! > plateBlack! ? veiled * (black! - plateBlack!) : black! - plateBlack!,
+    black: counts * (black! - plateBlack!),
     white: white! - plateWhite!,
     room: Math.max(0, 1 - plateWhite!),
     full: full / inside.length,
@@ -86,6 +91,18 @@ export function readLevels(f: SeenFrame): LevelReading | null {
     blackLinear: bt709Decode(black!) - bt709Decode(plateBlack!),
     whiteStops: Math.log2(Math.max(1e-3, bt709Decode(white!)) / Math.max(1e-3, bt709Decode(plateWhite!))),
   };
+}
+
+/** How far blacks over the plate's count, 0..1: what has no black of its own still shades itself. Coded. */
+function veiledShare(black: number, middle: number): number {
+  const held = bt709Decode(black) / Math.max(1e-4, bt709Decode(middle));
+  return Math.min(1, Math.max(0, (held - OWN_SHADE) / (VEILED - OWN_SHADE)));
+}
+
+/** How far blacks under the plate's count, 0..1: wholly where all that is dark in it stands on one floor. Coded. */
+function floorShare(black: number, dark: number): number {
+  const stops = Math.log2(Math.max(1e-4, bt709Decode(dark)) / Math.max(1e-4, bt709Decode(black)));
+  return Math.min(1, Math.max(0, (NO_FLOOR - stops) / (NO_FLOOR - HELD_UP)));
 }
 
 /** Sixth power of the light at 1024 even coded levels, for Minkowski means. */

@@ -86,6 +86,13 @@ export const WHITE_OVERSHOOT = 0.03;
 /** How far the performer's blacks may lie below the plate's, coded: a plate of lit lawn or wall has no shade as deep as a coat's (true ones to -.15, three of 104 below -.11). */
 export const BLACKEST = 0.11;
 
+/**
+ * Of blacks over the plate's: share of its middle from which a material holds no black of its own in the take (levels.ts counts blacks by the same share in the join), and by how
+ * much more the join may hold. Unspoiled joins of six shots read −.09 to .01 more, under a veil of .1 .16 to .43.
+ */
+export const NO_BLACK = 0.28,
+  NO_MORE_HELD = 0.08;
+
 /** How far the outline may be darker than the mixture, L*: of 66 true views fur that lies in its own shade reads to -3.6; brighter is LIMITS.edgeLightness. */
 export const DARKEST_EDGE = 3.7;
 

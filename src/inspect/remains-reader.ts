@@ -8,6 +8,8 @@ import { plannedFoot } from './planned.js';
 import { remainsFrame, scaleFor, type RemainsFrame } from './remains-frame.js';
 import { readRemains, type Remains } from './remains.js';
 
+/** Px a frame up to which a plate stands; a hand's tremble of less comes back (own choice, between a shake of .4 px rms and a slow pan's 1.3). */
+const STANDS = 0.8;
 /** Frames kept at most. */
 const FRAMES = 24;
 
@@ -17,14 +19,14 @@ export class RemainsReader {
   private readonly recipe: Recipe;
   private readonly first: number;
   private readonly every: number;
-  private readonly carrier: Carrier;
+  private readonly carrier: Carrier | undefined;
 
-  /** `carrier`: the set's motion; a set that is not known to move is looked at as one that stands. */
+  /** `carrier`: the set's motion; a set of which none is known is looked at as one that stands, if it does. */
   constructor(recipe: Recipe, first: number, total: number, carrier: Carrier | undefined) {
     this.recipe = recipe;
     this.first = first;
     this.every = Math.max(1, Math.ceil(total / FRAMES));
-    this.carrier = carrier ?? STILL;
+    this.carrier = carrier;
   }
 
   add(f: SeenFrame): void {
@@ -51,11 +53,13 @@ export class RemainsReader {
     );
   }
 
-  result(): Remains | null {
+  /** `stepPx`: how far the plate's picture moves a frame. A set that moves nobody knows how tells nothing: its own pattern would pass for what was left. */
+  result(stepPx: number): Remains | null {
+    if (this.carrier === undefined && stepPx > STANDS) return null;
     return readRemains(
       this.frames,
       this.frames.map((f) => ownGroundAt(this.own, f, plannedFoot(this.recipe, f.frame))),
-      this.carrier,
+      this.carrier ?? STILL,
     );
   }
 }

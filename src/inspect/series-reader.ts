@@ -8,7 +8,7 @@ import { lightAt, type LightOverShot } from '../plate/light-over-shot.js';
 import { readBeside } from './beside-reader.js';
 import { boxOfCell, outlineCells, readSeenChatter, type OutlineCells } from './chatter.js';
 import { CloseReader } from './close-reader.js';
-import { liftVeil, type SeenFrame } from './frame.js';
+import { liftVeil, quantile, type SeenFrame } from './frame.js';
 import { readLevel } from './level.js';
 import { SAME } from './limits.js';
 import { matteShift } from './motion.js';
@@ -114,7 +114,7 @@ export class SeriesReader {
   /** What is told of all frames together. */
   finish(): void {
     this.series.through = this.through.result();
-    this.series.remains = this.remains.result();
+    this.series.remains = this.remains.result(quantile(this.series.steps, 0.5));
     for (const r of this.series.remains?.frames ?? [])
       this.put('remains', r.frame, r.stain === null ? null : Math.abs(r.stain), r.at ?? undefined);
     this.series.planned.push(...this.series.frames.map((n) => paceStep(this.facts.recipe, n)));

@@ -39,6 +39,7 @@ type Beside =
   | 'grainBeside'
   | 'saturation'
   | 'shade'
+  | 'shadeAsked'
   | 'rimLight'
   | 'holesAlone'
   | 'spillBeside'

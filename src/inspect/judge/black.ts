@@ -1,5 +1,5 @@
 /** Judges the performer's blacks: beside the plate's, and light added to or taken from them beside the take through the recipe. */
-import { BLACKEST, LIMITS, OTHER_VEIL, OWN_VEIL } from '../limits.js';
+import { BLACKEST, LIMITS, NO_BLACK, NO_MORE_HELD, OTHER_VEIL, OWN_VEIL } from '../limits.js';
 import type { Reading, Series } from '../series.js';
 import { middle, ofMean, passesAlone, stepOf, triple, values, worstBy, type Judge, type Told } from './judging.js';
 import { isOwn } from './own-picture.js';
@@ -13,7 +13,7 @@ export function judgeBlack(series: Series, judge: Judge): void {
   else judge.add('blackLevel', 'coded', alone.value < 0 ? 'air' : 'light', alone);
 }
 
-function offsetOf(judge: Judge): readonly number[] {
+function offsetOf(judge: Judge): readonly [number, number, number] {
   return stepOf(judge.recipe, 'light')?.offset ?? [0, 0, 0];
 }
 
@@ -26,6 +26,24 @@ function changeOffset(offset: readonly number[], by: number): string {
 }
 
 function besidePlate(series: Series, judge: Judge): Told | null {
+  const told = byPlateAlone(series, judge);
+  return told !== null && told.value > 0 && holdsNoBlack(series, judge)
+    ? { ...told, off: Math.min(told.off, LIMITS.blackLevel) }
+    : told;
+}
+
+/** A pale body in full light has no black in its take either, and none was taken from it; a light step that lifts blacks itself proves nothing. */
+function holdsNoBlack(series: Series, judge: Judge): boolean {
+  const [r, g, b] = offsetOf(judge),
+    lifts = 0.2126 * r + 0.7152 * g + 0.0722 * b > OWN_VEIL;
+  return (
+    !lifts &&
+    middle(values(series.readings.shadeAsked)) >= NO_BLACK &&
+    middle(values(series.readings.shade)) <= NO_MORE_HELD
+  );
+}
+
+function byPlateAlone(series: Series, judge: Judge): Told | null {
   const change = changeOffset(offsetOf(judge), middle(values(series.readings.blackLinear))),
     haze = stepOf(judge.recipe, 'air')?.haze.amount ?? 0;
   return ofMean(
