@@ -204,7 +204,9 @@ async function main(): Promise<void> {
       spilled = off(t.spilled, t, ...INSIDE);
     [inside.hue, inside.all, edge.hue, edge.all, 1].forEach((x, k) => (means[k]! += x));
     console.log(
-      `${seed} ${p.take.colour.padEnd(5)} ${inside.hue.toFixed(1)} ${inside.all.toFixed(1)} ${inside.b.toFixed(1)} | ${edge.hue.toFixed(1)} ${edge.all.toFixed(1)} | ${spilled.hue.toFixed(1)}  ${p.creature.name}`,
+      `${seed} ${p.take.colour.padEnd(5)} ${inside.hue.toFixed(1)} ${inside.all.toFixed(1)} ` +
+        `${inside.b.toFixed(1)} | ${edge.hue.toFixed(1)} ${edge.all.toFixed(1)} | ${spilled.hue.toFixed(1)}  ` +
+        `${p.creature.name}`,
     );
     if (pictures !== undefined) await draw(join(pictures, `${seed}.png`), t, colour, alpha);
   }

@@ -54,13 +54,17 @@ async function run(folder: string, list: readonly number[]): Promise<void> {
       l = Math.log(luma(told.transmission) / luma(truth));
     off.push([...e, l]);
     console.log(
-      `${seed} ${place.padEnd(6)} told ${text(told.transmission)} true ${text(truth)} ln ${e.map((x) => x.toFixed(2).padStart(5)).join(' ')} | ${l.toFixed(2).padStart(5)}  ${told.said}`,
+      `${seed} ${place.padEnd(6)} told ${text(told.transmission)} true ${text(truth)} ` +
+        `ln ${e.map((x) => x.toFixed(2).padStart(5)).join(' ')} | ${l.toFixed(2).padStart(5)}  ${told.said}`,
     );
   }
   const of = (fn: (v: number[]) => number): string =>
     [0, 1, 2, 3].map((c) => fn(off.map((r) => r[c]!)).toFixed(3)).join(' ');
   console.log(
-    `${off.length} scenes, red green blue luma: rms ${of((v) => Math.sqrt(v.reduce((s, x) => s + x * x, 0) / v.length))}; mean ${of((v) => v.reduce((s, x) => s + x, 0) / v.length)}; ${(spent / 1e3 / list.length).toFixed(0)} ms of processor a scene`,
+    `${off.length} scenes, red green blue luma: ` +
+      `rms ${of((v) => Math.sqrt(v.reduce((s, x) => s + x * x, 0) / v.length))}; ` +
+      `mean ${of((v) => v.reduce((s, x) => s + x, 0) / v.length)}; ` +
+      `${(spent / 1e3 / list.length).toFixed(0)} ms of processor a scene`,
   );
 }
 

@@ -211,7 +211,8 @@ export function filmRepeatsInWords({ held, cycle }: Repeats, count: number, fps:
   const plain = (v: number): string => String(Number(v.toFixed(2))),
     what =
       cycle !== undefined
-        ? `the film's file shows ${plain(fps)} frames a second, but only ${plain(cycle.ownFps)} of them are pictures of their own`
+        ? `the film's file shows ${plain(fps)} frames a second, ` +
+          `but only ${plain(cycle.ownFps)} of them are pictures of their own`
         : `${held.length} of ${count} frames ${held.length === 1 ? 'only repeats' : 'only repeat'} the one before ` +
           `(the first is frame ${held[0]})`;
   return `${what}: the performer holds where the film's picture holds`;

@@ -1,4 +1,5 @@
 /** What measuring a plate is told beside its marks, and how it says how far it is. */
+
 export interface MeasureOptions {
   /** Use upright edges found in the picture beside the marks. Default true. */
   readonly lines?: boolean;

@@ -252,7 +252,8 @@ function damage(take: TakeMeasures, t: Tolerances, span: BestSpan): Matter | nul
     tolerance: t.damage,
     change:
       here.length === 0
-        ? `${all.length === 1 ? 'the one damaged frame lies' : `the ${all.length} damaged frames lie`} outside the best stretch`
+        ? `${all.length === 1 ? 'the one damaged frame lies' : `the ${all.length} damaged frames lie`} outside the ` +
+          'best stretch'
         : `${many} in the file (the first is frame ${here[0]}), and the join shows them so: copy the take again from ` +
           'the camera; where it is damaged there too, shoot again',
   };
