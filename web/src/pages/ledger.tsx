@@ -50,7 +50,7 @@ export function LedgerPage(props: { book: BookState }): JSX.Element {
 function UsesTable(props: { uses: Ledger['uses'] }): JSX.Element {
   return (
     <div class="wide-table">
-      <table>
+      <table class="uses">
         <thead>
           <tr>
             <th scope="col">film</th>
