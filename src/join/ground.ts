@@ -218,7 +218,7 @@ function shadeOfKey(
     contact,
     ...(receivers.length === 0
       ? {}
-      : { marked: fillReceivers(receivers, g, map, contactBalls(near), box, cover, contact) }),
+      : { marked: fillReceivers(receivers, g, map, contactBalls(near), box, cover, contact, lensPx) }),
   };
 }
 

@@ -55,6 +55,7 @@ function shade(
   azimuth: number,
   elevation: number,
   receivers: readonly ShadowReceiver[],
+  lensPx?: number,
 ): { step: GroundStep; got: GroundShade } {
   const foot = project(camera, [ball.at[0], 0, ball.at[2]])!;
   const step: GroundStep = {
@@ -67,6 +68,7 @@ function shade(
     elevationDeg: elevation,
     transmission: [0.3, 0.35, 0.45],
     softnessDeg: 0.5,
+    ...(lensPx === undefined ? {} : { lensPx }),
     contactStrength: 0.6,
     focalPx: F,
     frames: [],
@@ -160,6 +162,27 @@ describe('shadow on a wall', () => {
   it('throws none on a wall that the key reaches from behind', () => {
     const { got } = shade(BALL, 160, 18, [wall]);
     expect(Math.max(...got.cover.map((c, i) => c * (got.marked!.share[i]! > 0.99 ? 1 : 0)))).toBe(0);
+  });
+
+  it("is as soft there as the plate's lens makes edges, and as dark up to the wall's own border", () => {
+    const hard = shade(BALL, 35, 18, [wall]),
+      { got } = shade(BALL, 35, 18, [wall], 2);
+    const rise = (g: GroundShade): number => {
+      // Steepest change from pixel to pixel well inside the wall, along its rows.
+      const w = g.box[2] - g.box[0];
+      let most = 0;
+      for (let i = 1; i < g.cover.length; i++)
+        if (i % w > 0 && g.marked!.share[i] === 1 && g.marked!.share[i - 1] === 1)
+          most = Math.max(most, Math.abs(g.cover[i]! - g.cover[i - 1]!));
+      return most;
+    };
+    // An edge spread by a Gaussian of sd 2 px rises by 1 / (2 √(2π)) at its steepest.
+    expect(rise(hard.got)).toBeGreaterThan(0.3);
+    expect(rise(got)).toBeLessThan(1 / (2 * Math.sqrt(2 * Math.PI)) + 0.01);
+    // All the shadow that falls on the wall still does, nearly: none leaves over its border.
+    const sum = (g: GroundShade): number => g.cover.reduce((a, c, i) => a + (g.marked!.share[i] === 1 ? c : 0), 0);
+    expect(sum(got) / sum(hard.got)).toBeGreaterThan(0.97);
+    expect(sum(got) / sum(hard.got)).toBeLessThan(1.03);
   });
 
   it('takes away as much as the key gives the wall, not the ground', () => {

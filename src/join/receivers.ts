@@ -14,6 +14,7 @@ import { ballsOfMatte } from './body-volume.js';
 import { contactAt, type ContactBalls } from './contact.js';
 import type { Box, GroundGeometry } from './ground.js';
 import { shadowAt, type ShadowMap, type SolidBall } from './shadow-map.js';
+import { spreadWithin } from './spread-within.js';
 import type { ReceiverFrame, ShadowReceiver } from './types.js';
 
 type Point = readonly [number, number];
@@ -160,6 +161,7 @@ const TRACE = 1e-4;
  * Writes the shade of the marked surfaces over that of the ground. A pixel under two outlines takes the later one's; at the seam
  * of two that meet each has its own share.
  * @param map null where nothing throws a shadow @param cover, contact the ground's own over `box`, mixed in place
+ * @param lensPx sd of the plate's own softness: each surface's shadow is spread by it within its own outline
  */
 export function fillReceivers(
   list: readonly PlacedReceiver[],
@@ -169,6 +171,7 @@ export function fillReceivers(
   box: Box,
   cover: Float32Array,
   contact: Float32Array,
+  lensPx = 0,
 ): MarkedShade {
   const w = box[2] - box[0],
     h = box[3] - box[1];
@@ -179,7 +182,11 @@ export function fillReceivers(
     closed = new Float32Array(w * h);
   const level = Math.max(LEAST_SINE, dot(g.light, g.up));
   const hit = new Float64Array(6);
+  const fallen = new Float32Array(w * h),
+    lies = new Float32Array(w * h);
   for (const { polygon, surface, number: own, fadesFrom } of list) {
+    fallen.fill(0);
+    lies.fill(0);
     const inside = rasterizePolygon(
       polygon.map(([x, y]) => [x - box[0], y - box[1]] as const),
       w,
@@ -230,13 +237,17 @@ export function fillReceivers(
         const had = share[o]!,
           left = Math.min(had, 1 - s),
           k = had > 0 ? left / had : 0;
-        hidden[o] = hidden[o]! * k + s * (slant > GRAZING && map !== null ? shadowAt(map, px, py, pz) : 0);
+        hidden[o] = hidden[o]! * k;
+        fallen[o] = s * (slant > GRAZING && map !== null ? shadowAt(map, px, py, pz) : 0);
+        lies[o] = s;
         closed[o] = closed[o]! * k + s * contactAt(near, px, py, pz, nx, ny, nz);
         key[o] = key[o]! * k + s * Math.min(MOST_KEY, Math.max(0, slant) / level);
         share[o] = left + s;
         if (s >= left) number[o] = own;
       }
     }
+    const soft = lensPx > 0 && map !== null ? spreadWithin(fallen, lies, w, h, lensPx) : fallen;
+    for (let o = 0; o < hidden.length; o++) hidden[o] = hidden[o]! + soft[o]!;
   }
   for (let o = 0; o < share.length; o++) {
     const s = share[o]!;
