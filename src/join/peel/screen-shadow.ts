@@ -4,7 +4,7 @@
  * the clean frame where there is one (then folds and fall-off cancel). What lies far under the surface is dropped and the
  * surface fitted again, so that it settles on the lit part (iteratively reweighted least squares; Holland & Welsch,
  * Communications in Statistics A6, 1977). Nothing can be brighter than lit: what lies over the surface tells the noise, and
- * darkening that the noise could make is none.
+ * darkening that the noise could make is none. Without a clean frame what a row shows on both sides of the performer, floor or wall, is light.
  */
 import { gaussianPlane } from '../../image/gaussian.js';
 import type { SmallLinear } from './small-linear.js';
@@ -25,6 +25,9 @@ const BEHIND = 6;
 const ROUNDS = 12;
 const LEAST_SCREEN = 200;
 const LEAST_SD = 0.002;
+/** Least share of a row that must be seen on one side, and rows on either side whose middle level counts (own choices). */
+const LEAST_SIDE = 0.06,
+  ROWS = 2;
 
 /**
  * @param small one frame @param sure 1 where it surely is screen @param fromPerformer small pixels to what is not
@@ -59,6 +62,7 @@ export function screenShadow(
   const surface = litSurface(value, held, w, h, count);
   if (surface === null) return out;
   for (let i = 0; i < n; i++) value[i] = held[i] === 0 ? 0 : value[i]! - surface[i]!;
+  if (clean === null) offRows(value, held, fromPerformer, w, h);
   const smooth = spread(value, held, w, h, SMOOTH);
   const over: number[] = [];
   for (let i = 0; i < n; i++) if (held[i] !== 0 && smooth[i]! > 0) over.push(smooth[i]!);
@@ -72,6 +76,34 @@ export function screenShadow(
     density[i] = r < 0 ? (1 - Math.exp(r)) * t * t * (3 - 2 * t) * (allowed === null ? 1 : allowed[i]!) : 0;
   }
   return out;
+}
+
+/**
+ * Floor and wall catch the light at other angles, and a cloth turns up between them: no smooth surface holds both, but a shadow falls
+ * to one side of the performer. What each row shows on its brighter side in the middle, beside the surface, is taken off as light.
+ */
+function offRows(value: Float32Array, held: Float32Array, fromPerformer: Float32Array, w: number, h: number): void {
+  let sum = 0,
+    at = 0;
+  for (let i = 0; i < fromPerformer.length; i++)
+    if (fromPerformer[i]! <= 0) {
+      sum++;
+      at += i % w;
+    }
+  if (sum === 0) return;
+  const middle = Math.round(at / sum);
+  const side = (y: number, from: number, to: number): number => {
+    const v: number[] = [];
+    for (let x = from; x < to; x++) if (held[y * w + x] !== 0) v.push(value[y * w + x]!);
+    return v.length < LEAST_SIDE * w ? -Infinity : v.sort((a, b) => a - b)[v.length >> 1]!;
+  };
+  const level = Float64Array.from({ length: h }, (_, y) => Math.max(side(y, 0, middle), side(y, middle, w)));
+  for (let y = 0; y < h; y++) {
+    const about = Array.from(level.subarray(Math.max(0, y - ROWS), y + ROWS + 1)).filter((v) => v > -Infinity);
+    if (about.length === 0) continue;
+    const own = about.sort((a, b) => a - b)[about.length >> 1]!;
+    for (let x = 0; x < w; x++) value[y * w + x] = value[y * w + x]! - own * held[y * w + x]!;
+  }
 }
 
 /** Mean of the channels: a shadow takes the same share of each. */
