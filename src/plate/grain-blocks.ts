@@ -83,6 +83,8 @@ export interface BlockSums {
   readonly variance: Float64Array;
   readonly flatVariance: Float64Array;
   readonly means: Float64Array;
+  /** Variance about a plane of red less green, red less blue and green less blue. */
+  readonly apart: Float64Array;
   /** Pixels whose luma repeats to the bit. */
   zeros: number;
   /** Near the ends of the scale the grain is cut off. */
@@ -96,11 +98,30 @@ export function blockSums(pair: FramePair, x0: number, y0: number): BlockSums {
     variance: new Float64Array(4),
     flatVariance: new Float64Array(4),
     means: new Float64Array(4),
+    apart: new Float64Array(3),
     zeros: 0,
     clipped: false,
   };
   for (let c = 0; c < 4; c++) addChannel(pair, c, x0, y0, sums);
+  addApart(pair, x0, y0, sums);
   return sums;
+}
+
+/** A difference of channels about its plane is the difference of their residuals. */
+function addApart(pair: FramePair, x0: number, y0: number, sums: BlockSums): void {
+  const [r, g, b] = pair.residual as readonly [Float32Array, Float32Array, Float32Array];
+  let rg = 0;
+  let rb = 0;
+  let gb = 0;
+  for (let y = 0; y < BLOCK; y++)
+    for (let x = 0, i = (y0 + y) * pair.w + x0; x < BLOCK; x++, i++) {
+      const u = r[i]! - g[i]!;
+      const v = g[i]! - b[i]!;
+      rg += u * u;
+      gb += v * v;
+      rb += (u + v) * (u + v);
+    }
+  sums.apart.set([rg, rb, gb].map((v) => v / (N * PLANE_SHARE)));
 }
 
 function addChannel(pair: FramePair, c: number, x0: number, y0: number, sums: BlockSums): void {

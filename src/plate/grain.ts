@@ -14,6 +14,7 @@ import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import type { Picture } from '../image/picture.js';
 import { blockFreedom, keptMean } from './block-variance.js';
 import { grainEnvelope, type LevelVariance } from './grain-envelope.js';
+import { grainColour, type ColourBounds } from './grain-colour.js';
 import { BLOCK, blockSums, framePair, takeOffShift } from './grain-blocks.js';
 import type { GrainRow, Look } from './types.js';
 import { correlationArea, halfRadius } from './grain-correlation.js';
@@ -41,6 +42,8 @@ interface BlockStat {
   readonly trouble: number;
   /** Spatial variance of luma in the first frame. */
   readonly flat: number;
+  /** Spatial variance of the channels' differences there (BlockSums). */
+  readonly apart: Float64Array;
 }
 
 /** Collects frame pairs, then gives the table. A pair is two neighbouring frames in coded R'G'B' of one size. */
@@ -85,6 +88,7 @@ export class GrainMeter {
             pair,
             trouble: Math.max(left / 0.8, drift / 250),
             flat: flatVariance[3]!,
+            apart: sums.apart,
           });
         this.flat.push({
           level,
@@ -94,6 +98,7 @@ export class GrainMeter {
           pair,
           trouble: flatVariance[3]!,
           flat: flatVariance[3]!,
+          apart: sums.apart,
         });
       }
     }
@@ -150,21 +155,28 @@ export class GrainMeter {
     const { x, y, channels } = this.correlate(chosen, method);
     const unbias = method === 'temporal' ? 1 / keptMean(blockFreedom(x, y), LOWER_SHARE, SPREAD) : 1;
     const table: GrainRow[] = [];
+    // What differs in time tells its colours by itself.
+    const colour: ColourBounds =
+      method === 'temporal' ? { most: () => Infinity, channels } : grainColour(chosen, this.flat, unbias, channels);
     CHANNELS.forEach((channel, c) => {
-      const sums = new Float64Array(BINS * 3);
+      const sums = new Float64Array(BINS * 4);
       for (const s of chosen) {
         const k = Math.max(0, Math.min(BINS - 1, Math.floor(s.level[c]! * BINS)));
-        sums[3 * k]!++;
-        sums[3 * k + 1]! += s.level[c]!;
-        sums[3 * k + 2]! += s.variance[c]!;
+        sums[4 * k]!++;
+        sums[4 * k + 1]! += s.level[c]!;
+        sums[4 * k + 2]! += s.variance[c]!;
+        sums[4 * k + 3]! += s.variance[1]!;
       }
       for (let k = 0; k < BINS; k++) {
-        const n = sums[3 * k]!;
+        const n = sums[4 * k]!;
         if (n < 6) continue;
         table.push({
           channel,
-          level: sums[3 * k + 1]! / n,
-          sigma: Math.sqrt((unbias * sums[3 * k + 2]!) / n),
+          level: sums[4 * k + 1]! / n,
+          sigma: Math.min(
+            Math.sqrt((unbias * sums[4 * k + 2]!) / n),
+            colour.most(c, sums[4 * k + 1]! / n, (unbias * sums[4 * k + 3]!) / n),
+          ),
           samples: n * BLOCK * BLOCK,
         });
       }
@@ -209,7 +221,11 @@ export class GrainMeter {
           ? `${how}; ${Math.round(frozenShare * 100)} % of the blocks repeat to the bit from frame to frame: ` +
             'compression has frozen the grain'
           : `${how}; too little of the picture holds still`;
-    return { grain: { table, correlationPx, autocorrelation: { x, y }, channelCorrelation: channels }, method, note };
+    return {
+      grain: { table, correlationPx, autocorrelation: { x, y }, channelCorrelation: colour.channels },
+      method,
+      note,
+    };
   }
 
   private correlate(
