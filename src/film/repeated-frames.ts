@@ -181,29 +181,31 @@ function cycleOf(held: readonly number[], fresh: readonly number[], count: numbe
   return best;
 }
 
-/** Reads what a `VideoReader` streams. */
-interface Clip {
-  readonly info: { readonly widthPx: number; readonly heightPx: number; readonly rate: Rate };
-  frames(from?: number, to?: number): AsyncGenerator<VideoFrame>;
-}
+/** Fed the frames of a stretch in order, as they are read; makes the small pictures itself. */
+export class RepeatsOfFrames {
+  private readonly width: number;
+  private readonly height: number;
+  private readonly small: Float32Array;
+  private readonly watch: RepeatWatch;
+  private first: number | null = null;
 
-/** Which frames of a stretch only repeat the one before, numbered as in the file; null where none does. */
-export async function findRepeats(
-  clip: Clip,
-  span: { readonly in: number; readonly out: number },
-  signal?: AbortSignal,
-): Promise<Repeats | null> {
-  const { widthPx, heightPx, rate } = clip.info,
-    w = Math.min(widthPx, REPEAT_WIDTH),
-    h = Math.max(1, Math.round((w * heightPx) / widthPx)),
-    small = new Float32Array(w * h),
-    watch = new RepeatWatch(small.length);
-  for await (const frame of clip.frames(span.in, span.out)) {
-    signal?.throwIfAborted();
-    watch.add(smallPicture(frame, w, h, small));
+  constructor({ widthPx, heightPx }: { readonly widthPx: number; readonly heightPx: number }) {
+    this.width = Math.min(widthPx, REPEAT_WIDTH);
+    this.height = Math.max(1, Math.round((this.width * heightPx) / widthPx));
+    this.small = new Float32Array(this.width * this.height);
+    this.watch = new RepeatWatch(this.small.length);
   }
-  const found = watch.repeats(rate);
-  return found === null ? null : { ...found, held: found.held.map((n) => n + span.in) };
+
+  add(frame: VideoFrame): void {
+    this.first ??= frame.index;
+    this.watch.add(smallPicture(frame, this.width, this.height, this.small));
+  }
+
+  /** Which frames only repeat the one before, numbered as in the file; null where none does. */
+  repeats(rate: Rate): Repeats | null {
+    const found = this.watch.repeats(rate);
+    return found === null ? null : { ...found, held: found.held.map((n) => n + (this.first ?? 0)) };
+  }
 }
 
 /** Sentence for a maker, of a film's shot. */

@@ -9,7 +9,8 @@ import { createPicture } from '../image/picture.js';
 import { decodeLight, encodeLight } from '../media/light-curves.js';
 import { VideoReader } from '../media/video-reader.js';
 import { VideoWriter } from '../media/video-writer.js';
-import { lightAt, lightOverShot, litAsUsual } from '../plate/light-over-shot.js';
+import { lightAt, litAsUsual } from '../plate/light-over-shot.js';
+import { PlatePass } from '../plate/plate-pass.js';
 import { lightOfFrame } from './light-of-frame.js';
 import { joinTools } from './join-tools.js';
 import { proposeFromFiles } from './quick.js';
@@ -71,7 +72,9 @@ describe('the light of a whole shot', () => {
     const of = async (file: string) => {
       const reader = await VideoReader.open(path(folder, file));
       try {
-        return await lightOverShot(reader, undefined, span);
+        const pass = new PlatePass(reader, span);
+        await pass.finish();
+        return pass.light(undefined);
       } finally {
         await reader.close();
       }

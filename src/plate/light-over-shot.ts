@@ -1,12 +1,18 @@
 /**
  * How the light of a whole shot changes over its frames: a fade inside the picked part, a flash, a lamp that flickers.
- * Each frame is held against one frame of usual brightness (light-between.ts). Told only where the camera stands: where
+ * Each frame is held against one frame of usual brightness (light-between.ts) by the means of cells. Told only where the camera stands: where
  * it moves, places that come nearer or shift against each other read as light (a push of an animated film by a fifth).
  * Light that changes in a part of the picture alone is not told either.
  */
-import { toCodedRgb } from '../media/convert.js';
 import type { TransferName, VideoFrame, VideoInfo } from '../media/types.js';
-import { blockMeans, changeOf, lightBetween, SAME_LIGHT, type BlockMeans, type LightChange } from './light-between.js';
+import {
+  blockMeansOf,
+  changeOf,
+  lightBetween,
+  SAME_LIGHT,
+  type BlockMeans,
+  type LightChange,
+} from './light-between.js';
 import type { CameraMove } from './types.js';
 
 /** Light of each frame beside that of the frame `reference`, on display-coded values. */
@@ -20,13 +26,6 @@ export interface LightOverShot {
   }[];
 }
 
-/** What it reads: `VideoReader` has this shape. */
-interface Clip {
-  readonly info: VideoInfo;
-  frames(from?: number, to?: number): AsyncGenerator<VideoFrame>;
-  frame(n: number): Promise<VideoFrame>;
-}
-
 /** Cells across the picture. */
 const ACROSS = 40;
 /** A change below this on every frame, coded, is not told: some two steps of lightness (own choice). */
@@ -34,57 +33,49 @@ export const LEAST_SHOWN = 0.015;
 /** Fewer of the cells than this going along, it is no change of the whole light. */
 const LEAST_SUPPORT = 0.5;
 
-/** Null where the light stays as it is, or can't be told. */
-export async function lightOverShot(
-  clip: Clip,
-  camera: CameraMove | undefined,
-  span: { readonly in: number; readonly out: number },
-  signal?: AbortSignal,
-): Promise<LightOverShot | null> {
-  if (span.out - span.in < 3 || (camera !== undefined && camera.move !== 'static')) return null;
-  const { widthPx, heightPx } = clip.info,
-    size = Math.max(1, Math.round(widthPx / ACROSS)),
-    n = widthPx * heightPx;
-  const meansOf = (frame: VideoFrame): BlockMeans => {
-    const { data } = toCodedRgb(frame);
-    return blockMeans(
-      [data.subarray(0, n), data.subarray(n, 2 * n), data.subarray(2 * n, 3 * n)],
-      widthPx,
-      heightPx,
-      size,
-    );
-  };
-  const reference = await usualFrame(clip, span, meansOf),
-    base = meansOf(await clip.frame(reference));
-  const known: (LightChange & { readonly frame: number })[] = [];
-  for await (const frame of clip.frames(span.in, span.out)) {
-    signal?.throwIfAborted();
-    const change = lightBetween(base, meansOf(frame));
-    if (change !== null && change.support >= LEAST_SUPPORT) known.push({ ...change, frame: frame.index });
+/** Fed every frame of a shot in order; holds the means of some nine hundred cells of each (ten kilobytes). */
+export class LightWatch {
+  private readonly size: number;
+  private readonly transfer: TransferName;
+  private readonly seen: { readonly frame: number; readonly means: BlockMeans }[] = [];
+
+  constructor({ widthPx, colour }: VideoInfo) {
+    this.size = Math.max(4, Math.round(widthPx / ACROSS));
+    this.transfer = colour.transfer;
   }
-  if (!known.some((k) => changeOf(k) > LEAST_SHOWN)) return null;
-  const frames = [];
-  for (let f = span.in; f < span.out; f++) {
-    const nearest = known.reduce((p, q) => (Math.abs(q.frame - f) < Math.abs(p.frame - f) ? q : p));
-    frames.push({ frame: f, gain: nearest.gain, offset: nearest.offset });
+
+  add(frame: VideoFrame): void {
+    this.seen.push({ frame: frame.index, means: blockMeansOf(frame, this.size) });
   }
-  return { reference, transfer: clip.info.colour.transfer, frames };
+
+  /** Null where the light stays as it is, or can't be told. @param camera its move over the same frames */
+  told(camera: CameraMove | undefined): LightOverShot | null {
+    const { seen } = this;
+    if (seen.length < 3 || (camera !== undefined && camera.move !== 'static')) return null;
+    const usual = usualOf(seen),
+      known: (LightChange & { readonly frame: number })[] = [];
+    for (const { frame, means } of seen) {
+      const change = lightBetween(usual.means, means);
+      if (change !== null && change.support >= LEAST_SUPPORT) known.push({ ...change, frame });
+    }
+    if (!known.some((k) => changeOf(k) > LEAST_SHOWN)) return null;
+    const frames = seen.map(({ frame }) => {
+      const { gain, offset } = known.reduce((p, q) => (Math.abs(q.frame - frame) < Math.abs(p.frame - frame) ? q : p));
+      return { frame, gain, offset };
+    });
+    return { reference: usual.frame, transfer: this.transfer, frames };
+  }
 }
 
 /** Of seven frames spread over the shot the one of middle brightness. */
-async function usualFrame(
-  clip: Clip,
-  span: { readonly in: number; readonly out: number },
-  meansOf: (frame: VideoFrame) => BlockMeans,
-): Promise<number> {
-  const last = span.out - span.in - 1,
-    tried: { frame: number; mean: number }[] = [];
+function usualOf<T extends { readonly means: BlockMeans }>(seen: readonly T[]): T {
+  const tried: { of: T; mean: number }[] = [];
   for (let k = 0; k < 7; k++) {
-    const frame = span.in + Math.round(((k + 0.5) * last) / 7),
-      green = meansOf(await clip.frame(frame)).channels[1];
-    tried.push({ frame, mean: green.reduce((s, v) => s + v, 0) / green.length });
+    const of = seen[Math.round(((k + 0.5) * (seen.length - 1)) / 7)]!,
+      green = of.means.channels[1];
+    tried.push({ of, mean: green.reduce((s, v) => s + v, 0) / green.length });
   }
-  return tried.sort((p, q) => p.mean - q.mean)[3]!.frame;
+  return tried.sort((p, q) => p.mean - q.mean)[3]!.of;
 }
 
 /** The change on one frame; none where nothing is told. */

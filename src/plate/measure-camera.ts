@@ -1,4 +1,5 @@
 /** The camera's move over a clip, the region it rides on and what turns, each over the frames of a plate. */
+import type { VideoFrame } from '../media/types.js';
 import type { VideoReader as Reader } from '../media/video-reader.js';
 import { PlatewrightError } from '../core/errors.js';
 import { framesPerSecond } from '../core/rational.js';
@@ -105,16 +106,17 @@ function inSpan(frame: number, span: { in: number; out: number }): boolean {
   return frame >= span.in && frame < span.out;
 }
 
-/** The camera's own move, unless it is not wanted. Absent for a still. */
+/** The camera's own move, unless it is not wanted. Absent for a still. @param note is shown every frame on the way */
 export async function cameraOf(
   reader: Reader,
   options: MeasureOptions,
   span: { in: number; out: number },
   onProgress?: (done: number, total: number) => void,
+  note?: (frame: VideoFrame) => void,
 ): Promise<CameraMove | undefined> {
   if (options.camera === false || span.out - span.in < 2) return undefined;
   const factor = moveFactor(reader.info.widthPx);
-  const move = await measureCameraMove(readerLumaSource(reader, factor), {
+  const move = await measureCameraMove(readerLumaSource(reader, factor, note), {
     framesPerSecond: framesPerSecond(reader.info.rate),
     span,
     ...(onProgress === undefined ? {} : { onProgress }),

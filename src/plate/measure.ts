@@ -2,18 +2,20 @@
  * All measures of one plate in one place: opens the file, asks each measure for its part, hands back one document.
  * Parts that can't be had are absent, with the reason among the notes; nothing is invented.
  */
+import type { VideoFrame } from '../media/types.js';
 import type { VideoReader as Reader } from '../media/video-reader.js';
 import { PlatewrightError } from '../core/errors.js';
 import { formatRate, framesPerSecond } from '../core/rational.js';
 import type { Picture } from '../image/picture.js';
-import { filmRepeatsInWords, findRepeats, type Repeats } from '../film/repeated-frames.js';
+import { filmRepeatsInWords } from '../film/repeated-frames.js';
 import { heldMeasures } from './held-pictures.js';
 import { measureLight } from './light.js';
 import { findUprightShadows, type UprightShadows } from './light-upright-shadow.js';
-import { lightOverShot, lightOverShotInWords, litAsUsual } from './light-over-shot.js';
+import { lightOverShotInWords, litAsUsual } from './light-over-shot.js';
 import { measureLook } from './look.js';
 import type { MarksFile } from './marks.js';
 import { readerLumaSource } from './reader-luma-source.js';
+import { PlatePass } from './plate-pass.js';
 import { measureRoom } from './room.js';
 import { stirOfPlate } from './stir-of-plate.js';
 import { shutterBetween } from './shutter-between.js';
@@ -52,16 +54,17 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
         options.signal?.throwIfAborted();
         options.onProgress?.(Math.round(1000 * (share + (of * done) / Math.max(1, total))), 1000);
       };
-    const repeats = await repeatsOf(reader, span, options.signal),
+    const pass = new PlatePass(reader, span),
+      note = (frame: VideoFrame): void => pass.note(frame),
+      followed = await attempt(notes, 'camera', () => cameraOf(reader, options, span, part(0, 0.5), note));
+    await pass.finish(options.signal);
+    const repeats = await pass.repeats(),
       held = repeats?.held ?? [];
     if (repeats !== null)
       notes.push(`pictures: ${filmRepeatsInWords(repeats, span.out - span.in, framesPerSecond(rate))}`);
-    const { camera } = heldMeasures(
-      { camera: await attempt(notes, 'camera', () => cameraOf(reader, options, span, part(0, 0.5))) },
-      held,
-    );
+    const { camera } = heldMeasures({ camera: followed }, held);
     options.signal?.throwIfAborted();
-    const changes = await lightOverShot(reader, camera, span, options.signal);
+    const changes = pass.light(camera);
     if (changes !== null) notes.push(`brightness: ${lightOverShotInWords(changes)}`);
     const view = await viewOrNull(reader, marks, options, camera);
     if (view === null)
@@ -140,17 +143,6 @@ async function withShutter(
   if (look.motionBlur.shutterDeg.value !== null || camera === undefined || camera.move === 'static') return look;
   const shutterDeg = await shutterBetween(readerLumaSource(reader), camera, signal);
   return shutterDeg === null ? look : { ...look, motionBlur: { ...look.motionBlur, shutterDeg } };
-}
-
-/** A file of varying rate says itself which frames it repeats; of one of constant rate they are seen. */
-async function repeatsOf(
-  reader: Reader,
-  span: { readonly in: number; readonly out: number },
-  signal: AbortSignal | undefined,
-): Promise<Repeats | null> {
-  if (!reader.info.variableRate) return findRepeats(reader, span, signal);
-  const held = (await reader.heldFrames()).filter((n) => n > span.in && n < span.out);
-  return held.length === 0 ? null : { held };
 }
 
 /** A part that fails for a reason of its own leaves the others standing: its reason becomes a note. */

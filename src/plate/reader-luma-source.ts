@@ -3,14 +3,15 @@
  * camera's move is known to a hundredth of a pixel from a picture of a thousand pixels, and four times sooner.
  */
 import { lumaPlane, lumaSmall } from '../media/luma.js';
+import type { VideoFrame } from '../media/types.js';
 import type { VideoReader } from '../media/video-reader.js';
 import { rescale, type Mat3 } from '../geometry/mat3.js';
 import type { Measure } from '../core/measure.js';
 import type { LumaFrame, LumaSource } from './ride-source.js';
 import type { CameraMove } from './types.js';
 
-/** Luma of an open reader, averaged down by `factor`. */
-export function readerLumaSource(reader: VideoReader, factor = 1): LumaSource {
+/** Luma of an open reader, averaged down by `factor`. @param note is shown every frame on the way */
+export function readerLumaSource(reader: VideoReader, factor = 1, note?: (frame: VideoFrame) => void): LumaSource {
   const widthPx = Math.floor(reader.info.widthPx / factor);
   const heightPx = Math.floor(reader.info.heightPx / factor);
   const plane = new Float32Array(widthPx * heightPx);
@@ -20,6 +21,7 @@ export function readerLumaSource(reader: VideoReader, factor = 1): LumaSource {
     frameCount: reader.info.frameCount,
     async *frames(from: number, to: number): AsyncGenerator<LumaFrame> {
       for await (const f of reader.frames(from, to)) {
+        note?.(f);
         if (factor === 1) lumaPlane(f, plane);
         else lumaSmall(f, widthPx, heightPx, plane);
         yield { index: f.index, luma: plane };
