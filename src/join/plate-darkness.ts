@@ -201,15 +201,25 @@ export async function darknessAlong(plate: Side, s: MarkedShadow): Promise<Along
     : { ...m, widePx: (m.runPx * Math.abs(dx * across[1] - dy * across[0])) / Math.max(1e-6, long) };
 }
 
+/** The picture asked for last is held: the same frame is looked at for several things, and nobody writes into it. */
+function oneHeld(read: Side['linear']): Side['linear'] {
+  let held: { readonly frame: number; readonly picture: ReturnType<Side['linear']> } | null = null;
+  return (frame) => {
+    if (held?.frame !== frame) held = { frame, picture: read(frame) };
+    return held.picture;
+  };
+}
+
 /** @param own marked shadows of the key @param key its direction beside the camera on a frame; null where it is not known @param near its lamp stands near, and only marked shadows are looked at */
 export async function tellDarkness(
-  plate: Side,
+  side: Side,
   own: readonly MarkedShadow[],
   key: ((frame: number) => { azimuthDeg: number; elevationDeg: number }) | null,
   near: boolean,
   stand: readonly [number, number] | null = null,
 ): Promise<Darkness | null> {
-  const pm = plate.measures,
+  const plate = { ...side, linear: oneHeld(side.linear) },
+    pm = plate.measures,
     scale = pm.widthPx / 640;
   const frame = own[0]?.frame ?? pm.view?.frame,
     v = frame === undefined ? null : viewAngles(pm, frame),

@@ -59,18 +59,12 @@ export function shadowStrips(
   foot: readonly [number, number],
 ): ShadowStrip[] {
   const { width: w, height: h } = linear,
-    n = w * h,
     scale = w / 640,
     a = azimuthDeg * RAD_PER_DEG,
     along = [-Math.sin(a), Math.cos(a)] as const,
     across = [Math.cos(a), Math.sin(a)] as const,
     stand = groundPoint(camera, ...foot);
   if (stand === null) return [];
-  const logs = [0, 1, 2].map((c) => {
-    const soft = boxMean(linear.data.subarray(c * n, (c + 1) * n), w, h, Math.max(1, Math.round(scale)));
-    for (let i = 0; i < n; i++) soft[i] = Math.log(0.001 + Math.max(0, soft[i]!));
-    return soft;
-  });
   const far = 4 * Math.hypot(stand[0], stand[2]),
     corners: Vec3[] = [];
   for (const x of [0, 0.25, 0.5, 0.75, 1])
@@ -91,11 +85,14 @@ export function shadowStrips(
     perMetre = next === null ? 0 : Math.hypot(next.x - here.x, next.y - here.y) / 1e-3;
   if (!(perMetre > 1)) return [];
   const stepS = Math.max((LINES * scale) / perMetre, (s1 - s0) / 400),
-    found: Found[] = [];
+    lines: { readonly line: number; readonly ends: Ends }[] = [];
   for (let line = 0; s0 + line * stepS <= s1; line++) {
-    const s = s0 + line * stepS,
-      ends = seenPart(camera, along, across, s, t0, t1, w, h);
-    if (ends === null) continue;
+    const ends = seenPart(camera, along, across, s0 + line * stepS, t0, t1, w, h);
+    if (ends !== null) lines.push({ line, ends });
+  }
+  const ground = groundRows(linear, lines, Math.max(1, Math.round(scale))),
+    found: Found[] = [];
+  for (const { line, ends } of lines) {
     // Square to the key's direction on the ground is aslant on the picture: what spreads a shadow sees its breadth square to its sides.
     const square = (x: number, y: number): number => {
       const g = groundPoint(camera, x, y),
@@ -107,12 +104,45 @@ export function shadowStrips(
         ey = ends[1][1] - ends[0][1];
       return Math.abs(ux * ey - uy * ex) / (Math.hypot(ux, uy) * Math.hypot(ex, ey) || 1);
     };
-    for (const f of onLine(logs, w, h, ends, line, scale)) {
+    for (const f of onLine(ground, ends, line, scale)) {
       const wide = f.wide * square(f.x, f.y);
       if (wide > LEAST_WIDE * scale) found.push({ ...f, wide });
     }
   }
   return linked(found);
+}
+
+/** A line on the picture from one end to the other, px. */
+type Ends = readonly [readonly [number, number], readonly [number, number]];
+
+/** Rows of the picture on which lines lie, softened, per channel; `top` is the first. */
+interface GroundRows {
+  readonly soft: readonly Float32Array[];
+  readonly width: number;
+  readonly height: number;
+  readonly top: number;
+}
+
+function groundRows(
+  { data, width, height }: Picture,
+  lines: readonly { readonly ends: Ends }[],
+  r: number,
+): GroundRows {
+  let first = height,
+    last = 0;
+  for (const { ends } of lines)
+    for (const [, y] of ends) {
+      first = Math.min(first, y);
+      last = Math.max(last, y);
+    }
+  // As far beyond them as softening reaches.
+  const top = Math.max(0, Math.min(height - 1, Math.floor(first) - r - 1)),
+    bottom = Math.min(height, Math.max(top + 1, Math.ceil(last) + r + 2)),
+    soft = [0, 1, 2].map((c) => {
+      const from = (c * height + top) * width;
+      return boxMean(data.subarray(from, from + (bottom - top) * width), width, bottom - top, r);
+    });
+  return { soft, width, height: bottom - top, top };
 }
 
 /** The part of a ground line that the picture shows. */
@@ -125,7 +155,7 @@ function seenPart(
   t1: number,
   w: number,
   h: number,
-): readonly [readonly [number, number], readonly [number, number]] | null {
+): Ends | null {
   let first: [number, number] | null = null,
     last: [number, number] | null = null;
   for (let k = 0; k <= 200; k++) {
@@ -138,32 +168,40 @@ function seenPart(
   return first === null || last === null ? null : [first, last];
 }
 
-function onLine(
-  logs: readonly Float32Array[],
-  w: number,
-  h: number,
-  [p, q]: readonly [readonly [number, number], readonly [number, number]],
-  line: number,
-  scale: number,
-): Found[] {
+function onLine({ soft, width, height, top }: GroundRows, [p, q]: Ends, line: number, scale: number): Found[] {
   const long = Math.hypot(q[0] - p[0], q[1] - p[1]),
     step = STEP * scale,
     m = Math.floor(long / step);
   if (m < 30) return [];
   const dx = (q[0] - p[0]) / m,
     dy = (q[1] - p[1]) / m,
-    sums = logs.map(() => new Float64Array(m + 1)),
-    squares = new Float64Array(m + 1);
+    at = new Int32Array(m);
   for (let k = 0; k < m; k++) {
-    const x = Math.min(w - 1, Math.max(0, (p[0] + dx * k) | 0)),
-      y = Math.min(h - 1, Math.max(0, (p[1] + dy * k) | 0)),
-      i = y * w + x;
-    for (let c = 0; c < 3; c++) sums[c]![k + 1] = sums[c]![k]! + logs[c]![i]!;
-    squares[k + 1] = squares[k]! + logs[1]![i]! ** 2;
+    const x = Math.min(width - 1, Math.max(0, (p[0] + dx * k) | 0)),
+      y = Math.min(height - 1, Math.max(0, ((p[1] + dy * k) | 0) - top));
+    at[k] = y * width + x;
   }
-  const mean = (c: number, a: number, b: number): number => (sums[c]![b]! - sums[c]![a]!) / (b - a),
+  // Logs are taken where lines run alone, and of red and blue only where green finds something.
+  const summed = (c: number, squares?: Float64Array): Float64Array => {
+    const of = soft[c]!,
+      sum = new Float64Array(m + 1);
+    for (let k = 0; k < m; k++) {
+      const v = Math.fround(Math.log(0.001 + Math.max(0, of[at[k]!]!)));
+      sum[k + 1] = sum[k]! + v;
+      if (squares !== undefined) squares[k + 1] = squares[k]! + v * v;
+    }
+    return sum;
+  };
+  const squares = new Float64Array(m + 1),
+    green = summed(1, squares);
+  let three: readonly Float64Array[] | null = null;
+  const sums = (): readonly Float64Array[] => (three ??= [summed(0), green, summed(2)]);
+  const mean = (c: number, a: number, b: number): number => {
+      const of = sums()[c]!;
+      return (of[b]! - of[a]!) / (b - a);
+    },
     spread = (a: number, b: number): number =>
-      Math.sqrt(Math.max(0, (squares[b]! - squares[a]!) / (b - a) - mean(1, a, b) ** 2));
+      Math.sqrt(Math.max(0, (squares[b]! - squares[a]!) / (b - a) - ((green[b]! - green[a]!) / (b - a)) ** 2));
   const all: Found[] = [];
   for (const wide of WIDTHS) {
     const core = Math.max(3, Math.round(0.6 * wide)),
@@ -177,9 +215,9 @@ function onLine(
         l0 = l1 - side,
         r0 = b + gap,
         r1 = r0 + side,
-        left = mean(1, l0, l1),
-        right = mean(1, r0, r1),
-        dark = mean(1, a, b);
+        left = (green[l1]! - green[l0]!) / side,
+        right = (green[r1]! - green[r0]!) / side,
+        dark = (green[b]! - green[a]!) / core;
       if (Math.min(left, right) - dark < LEAST || Math.abs(left - right) > SIDES) continue;
       const depth = [0, 1, 2].map((c) => (mean(c, l0, l1) + mean(c, r0, r1)) / 2 - mean(c, a, b)) as [
         number,
