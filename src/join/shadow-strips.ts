@@ -156,16 +156,20 @@ function seenPart(
   w: number,
   h: number,
 ): Ends | null {
-  let first: [number, number] | null = null,
-    last: [number, number] | null = null;
-  for (let k = 0; k <= 200; k++) {
+  const at = (k: number): [number, number] | null => {
     const t = t0 + ((t1 - t0) * k) / 200,
       q = project(camera, [s * along[0] + t * across[0], 0, s * along[1] + t * across[1]]);
-    if (q === null || q.x < 2 || q.y < 2 || q.x > w - 3 || q.y > h - 3) continue;
-    first ??= [q.x, q.y];
-    last = [q.x, q.y];
+    return q === null || q.x < 2 || q.y < 2 || q.x > w - 3 || q.y > h - 3 ? null : [q.x, q.y];
+  };
+  for (let k = 0; k <= 200; k++) {
+    const first = at(k);
+    if (first === null) continue;
+    for (let l = 200; ; l--) {
+      const last = at(l);
+      if (last !== null) return [first, last];
+    }
   }
-  return first === null || last === null ? null : [first, last];
+  return null;
 }
 
 function onLine({ soft, width, height, top }: GroundRows, [p, q]: Ends, line: number, scale: number): Found[] {
@@ -218,22 +222,20 @@ function onLine({ soft, width, height, top }: GroundRows, [p, q]: Ends, line: nu
         left = (green[l1]! - green[l0]!) / side,
         right = (green[r1]! - green[r0]!) / side,
         dark = (green[b]! - green[a]!) / core;
-      if (Math.min(left, right) - dark < LEAST || Math.abs(left - right) > SIDES) continue;
-      const depth = [0, 1, 2].map((c) => (mean(c, l0, l1) + mean(c, r0, r1)) / 2 - mean(c, a, b)) as [
-        number,
-        number,
-        number,
-      ];
+      const stands = Math.min(left, right) - dark;
+      if (stands < LEAST || Math.abs(left - right) > SIDES) continue;
+      const score = stands / (0.06 + Math.max(spread(a, b), spread(l0, l1), spread(r0, r1)));
+      if (!(score > CLEAR)) continue;
       if ([0, 2].some((c) => Math.abs(mean(c, l0, l1) - mean(c, r0, r1)) > 1.3 * SIDES)) continue;
-      const noise = 0.06 + Math.max(spread(a, b), spread(l0, l1), spread(r0, r1));
+      const lit = [0, 1, 2].map((c) => (mean(c, l0, l1) + mean(c, r0, r1)) / 2) as [number, number, number];
       all.push({
         line,
         from: a,
         to: b,
         wide: wide * scale,
-        depth,
-        lit: [0, 1, 2].map((c) => (mean(c, l0, l1) + mean(c, r0, r1)) / 2) as [number, number, number],
-        score: (Math.min(left, right) - dark) / noise,
+        depth: lit.map((v, c) => v - mean(c, a, b)) as [number, number, number],
+        lit,
+        score,
         x: p[0] + dx * k,
         y: p[1] + dy * k,
       });
@@ -242,7 +244,7 @@ function onLine({ soft, width, height, top }: GroundRows, [p, q]: Ends, line: nu
   // The best of those that lie over one another.
   all.sort((u, v) => v.score - u.score);
   const kept: Found[] = [];
-  for (const f of all) if (f.score > CLEAR && kept.every((g) => g.to < f.from || g.from > f.to)) kept.push(f);
+  for (const f of all) if (kept.every((g) => g.to < f.from || g.from > f.to)) kept.push(f);
   return kept;
 }
 
