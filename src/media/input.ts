@@ -111,11 +111,24 @@ function startsAsJpeg(path: string): boolean {
   return head[0] === 0xff && head[1] === 0xd8 && head[2] === 0xff;
 }
 
+/**
+ * How far FFmpeg looks for the first frame of a picture that begins late beside the sound (a stretch that was copied
+ * out of the middle of a file begins at its first key frame): its own five seconds and five megabytes are too little.
+ */
+const LOOK_ON = { analyzeduration: String(120e6), probesize: String(256 << 20) };
+
 /** Opens a media file. The caller closes it with `closeInput`. */
 export async function openInput(path: string): Promise<OpenedInput> {
+  const input = await openOnce(path, {});
+  if (input.video === null || input.still || (input.video.codecpar.format as number) >= 0) return input;
+  await closeInput(input);
+  return openOnce(path, LOOK_ON);
+}
+
+async function openOnce(path: string, probing: Record<string, string>): Promise<OpenedInput> {
   requireFile(path);
   const context = new FormatContext();
-  const options = Dictionary.fromObject({ protocol_whitelist: 'file', format_whitelist: CONTAINERS });
+  const options = Dictionary.fromObject({ protocol_whitelist: 'file', format_whitelist: CONTAINERS, ...probing });
   // "file:" keeps a name such as "a:b.mp4" or "concat:x" from being read as a protocol.
   // FFmpeg's probe would give a JPEG to `image2`, which takes % signs in names for
   // patterns and is not let in: name its own reader.

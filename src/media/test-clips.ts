@@ -186,3 +186,40 @@ export async function muxStreams(
   packet.free();
   out.freeContext();
 }
+
+/** Copies a clip with its picture put off beside its sound, as a stretch copied out of a longer file may begin; `Infinity` leaves every frame of the picture out. */
+export async function copyWithLatePicture(from: string, to: string, seconds: number): Promise<void> {
+  const source = new FormatContext(),
+    target = new FormatContext(),
+    packet = new Packet();
+  if ((await source.openInput(from)) < 0) throw new Error(`${from} did not open`);
+  await source.findStreamInfo();
+  target.allocOutputContext2(null, 'matroska', `file:${to}`);
+  const streams = source.streams.map((s) => {
+    const copy = target.newStream();
+    s.codecpar.copy(copy.codecpar);
+    copy.timeBase = s.timeBase;
+    copy.avgFrameRate = s.avgFrameRate;
+    return copy;
+  });
+  await target.openOutput();
+  await target.writeHeader(null);
+  packet.alloc();
+  while ((await source.readFrame(packet)) >= 0) {
+    const at = packet.streamIndex,
+      { num, den } = source.streams[at]!.timeBase;
+    if (source.streams[at]!.codecpar.codecType === C.AVMEDIA_TYPE_VIDEO) {
+      if (seconds === Infinity) continue;
+      const late = BigInt(Math.round((seconds * den) / num));
+      packet.pts += late;
+      packet.dts += late;
+    }
+    packet.rescaleTs(source.streams[at]!.timeBase, streams[at]!.timeBase);
+    await target.interleavedWriteFrame(packet);
+  }
+  await target.writeTrailer();
+  await target.closeOutput();
+  packet.free();
+  target.freeContext();
+  await source.closeInput();
+}

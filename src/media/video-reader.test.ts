@@ -5,7 +5,7 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { rate } from '../core/rational.js';
 import { RandomStream } from '../core/random.js';
 import { probe } from './probe.js';
-import { numberPicture, readNumber, writeRawClip } from './test-clips.js';
+import { copyWithLatePicture, numberPicture, readNumber, writeRawClip } from './test-clips.js';
 import { VideoReader } from './video-reader.js';
 import { VideoWriter } from './video-writer.js';
 
@@ -192,6 +192,41 @@ describe('any frame by its number', () => {
     await expect(reader.frame(-1)).rejects.toThrow(/PW-MEDIA-FRAME/);
     await expect(reader.frame(1.5)).rejects.toThrow(/PW-MEDIA-FRAME/);
     await reader.close();
+  });
+});
+
+describe('a stretch copied out of a longer file', () => {
+  let whole: string;
+  beforeAll(async () => {
+    whole = join(dir, 'with-sound.mkv');
+    const writer = await VideoWriter.open(whole, {
+      widthPx: W,
+      heightPx: H,
+      rate: rate(4),
+      codec: 'ffv1',
+      sound: {
+        sampleRate: 8000,
+        channels: 1,
+        samples: new Float32Array(14 * 8000).map((_, i) => 0.1 * Math.sin(i / 9)),
+      },
+    });
+    for (let n = 0; n < 56; n++) await writer.writeCoded(numberPicture(n, W, H));
+    await writer.close();
+  });
+
+  it('is read though its picture begins long after its sound', async () => {
+    const late = join(dir, 'late.mkv');
+    await copyWithLatePicture(whole, late, 12);
+    await expectExact(late, 56, 20);
+  });
+
+  it('is told apart from sound alone where no frame of its picture lies in it', async () => {
+    const none = join(dir, 'none.mkv');
+    await copyWithLatePicture(whole, none, Infinity);
+    await expect(VideoReader.open(none)).rejects.toMatchObject({
+      code: 'PW-MEDIA-NOPICTURE',
+      message: expect.stringMatching(/no frame of it can be decoded; .* from a key frame on/),
+    });
   });
 });
 

@@ -77,7 +77,7 @@ export class VideoReader {
     let kept = false;
     try {
       const first = describeVideo(input, null, null);
-      if (first === null) throw noPicture(path, input.sound !== null);
+      if (first === null) throw noPicture(path, input);
       let built: Built | null = null;
       const fields =
         options.fields !== 'as-is' && mayHaveFields(first.heightPx, first.rate, first.fieldOrder !== 'progressive');
@@ -345,12 +345,14 @@ export class VideoReader {
   }
 }
 
-function noPicture(path: string, sound: boolean): PlatewrightError {
-  return new PlatewrightError(
-    'PW-MEDIA-NOPICTURE',
-    `${basename(path)} has no picture that can be decoded${sound ? ', only sound' : ''}; choose a film or a still`,
-    { detail: { file: path } },
-  );
+function noPicture(path: string, { video, sound }: OpenedInput): PlatewrightError {
+  // A picture without a frame: the stretch was copied out of a file and no key frame lay in it.
+  const why =
+    video === null
+      ? `has no picture that can be decoded${sound === null ? '' : ', only sound'}; choose a film or a still`
+      : 'says that it has a picture, but no frame of it can be decoded; if it was cut out of a longer file, ' +
+        'cut it again from a key frame on, or let the picture be coded anew';
+  return new PlatewrightError('PW-MEDIA-NOPICTURE', `${basename(path)} ${why}`, { detail: { file: path } });
 }
 
 function outside(path: string, n: number, count: number): PlatewrightError {
