@@ -8,7 +8,7 @@ import type { Expected } from './against-take.js';
 import { readLightBeside } from './against-light.js';
 import { rimWidth, seenHardness } from './edge-slope.js';
 import { lumaOf, matteBox, type SeenFrame } from './frame.js';
-import { outAndBack, readLevel } from './level.js';
+import { clipsInFlash, outAndBack, readLevel } from './level.js';
 import { readGrainBeside } from './grain-beside.js';
 import { readOutside } from './outside.js';
 import { SeeThroughReader } from './see-through.js';
@@ -407,6 +407,35 @@ describe('flicker and contact', () => {
     const asked = { gain: [0.7, 0.7, 0.7], offset: [0, 0, 0], support: 1 } as const,
       faded = seen(joined((f) => bt709Decode(0.7 * bt709Encode(f))));
     expect(readLevel(faded, asked)!.inside - readLevel(seen(right))!.inside).toBeCloseTo(0, 1);
+  });
+  it('whites that a flash clips are no flicker, and one in the flash is still read', () => {
+    const light = {
+      reference: 0,
+      transfer: 'bt709' as const,
+      frames: [0, 1, 2, 3, 4, 5, 6].map((frame) => {
+        const up = frame === 3 ? 0.2 : 0;
+        return { frame, gain: [1, 1, 1] as const, offset: [up, up, up] as const };
+      }),
+    };
+    // A performer of dark and nearly white parts, clipped by the range as a file does.
+    const frame = (n: number, stops: number): SeenFrame =>
+      seen(
+        picture((c, i) => {
+          const white = (i % W) % 24 < 8 ? 0.85 : own(c, i),
+            v = matte[i]! > 0.97 ? bt709Encode(white * 2 ** stops) : right.data[c * N + i]!;
+          return v + light.frames[n]!.offset[c]!;
+        }),
+      );
+    const read = (stops: (n: number) => number, darker: boolean): number =>
+      outAndBack(light.frames.map((l, n) => readLevel(frame(n, stops(n)), { ...l, support: 1 }, darker)!.inside)).rms;
+    expect(read(() => 0, false)).toBeGreaterThan(0.04);
+    expect(read(() => 0, clipsInFlash(light))).toBeLessThan(0.01);
+    expect(read((n) => 0.1 * (n % 2), true)).toBeCloseTo(0.1 / Math.sqrt(1.5), 2);
+    // All of it clipped: what it was can't be read.
+    expect(readLevel(seen(picture(() => 1)), { ...light.frames[3]!, support: 1 }, true)).toBeNull();
+    expect(clipsInFlash(undefined)).toBe(false);
+    // A fade clips nothing.
+    expect(clipsInFlash({ ...light, frames: [{ frame: 0, gain: [0.5, 0.5, 0.5], offset: [0, 0, 0] }] })).toBe(false);
   });
   it('contact is the share of the darkness asked that is there', () => {
     const foot = [120, 134] as const,

@@ -9,7 +9,7 @@ import { readBeside } from './beside-reader.js';
 import { boxOfCell, outlineCells, readSeenChatter, type OutlineCells } from './chatter.js';
 import { CloseReader } from './close-reader.js';
 import { liftVeil, quantile, type SeenFrame } from './frame.js';
-import { readLevel } from './level.js';
+import { clipsInFlash, readLevel } from './level.js';
 import { SAME } from './limits.js';
 import { matteShift } from './motion.js';
 import { MovementReader } from './movement-reader.js';
@@ -32,6 +32,8 @@ export class SeriesReader {
   private readonly close: CloseReader;
   private readonly movement: MovementReader;
   private readonly overShot: LightOverShot | undefined;
+  /** A flash clips whites: brightness is read of the performer's darker half. */
+  private readonly darker: boolean;
 
   /**
    * `first`: the join's first frame in the plate; `samples`: frames read closely of `total`; `erased`: the plate was mended and its mended frames
@@ -40,6 +42,7 @@ export class SeriesReader {
   constructor(recipe: Recipe, first: number, total: number, samples: number, erased: boolean, carrier?: Carrier) {
     this.series = emptySeries(first);
     this.overShot = recipe.steps.find((s): s is LightStep => s.step === 'light' && s.on)?.overShot;
+    this.darker = clipsInFlash(this.overShot);
     this.every = Math.max(1, Math.floor(total / samples));
     this.facts = recipeFacts(recipe, total, carrier);
     this.remains = new RemainsReader(recipe, first, total, carrier);
@@ -68,7 +71,7 @@ export class SeriesReader {
     this.putGrain(f, this.grainOf(f, bare, close));
     if (bare !== null && bare.explained >= SAME)
       this.series.against.push({ frame: f.frame, x: bare.shift[0], y: bare.shift[1] });
-    const level = readLevel(f, lightAt(this.overShot, f.frame));
+    const level = readLevel(f, lightAt(this.overShot, f.frame), this.darker);
     if (level !== null) this.series.levels.push({ frame: f.frame, ...level });
     const shift = matteShift(f);
     if (shift !== null) this.series.shift.push({ frame: f.frame, x: shift[0], y: shift[1] });
