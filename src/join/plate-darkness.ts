@@ -11,7 +11,7 @@ import type { PlateMeasures } from '../plate/types.js';
 import { measureLitGround, measurePlateShadow, type ShadeMeasure } from './plate-shadow.js';
 import { marksOf, viewAngles, type MarkOf, type Side } from './proposal-input.js';
 import { erf } from '../plate/motion-blur.js';
-import { shadeDepth, type DarkStrip, type MissingLight } from './shade-depth.js';
+import { shadeDepth, type DarkStrip, type MissingLight, type Three } from './shade-depth.js';
 import { shadowStrips, type ShadowStrip } from './shadow-strips.js';
 import { SAME_FOOT_PX, thinShadows } from './post-shadows.js';
 import { type ThinShadow } from './thin-shadow.js';
@@ -19,6 +19,9 @@ import { type ThinShadow } from './thin-shadow.js';
 /** Shadows at least so broad on the picture, px at 640 wide, are as dark in their middle as they are: some six times the sd of what spreads them; of an upright's own shadow the darkest line tells more unless it is so broad (own choices). */
 const BROAD = 9,
   ALONE = 6;
+/** Share of how unlike its ground is (ln) that a strip's depth may be off by, and a post's missing light (own choices). */
+const UNLIKE = 0.3,
+  UNLIKE_POST = 0.1;
 /** Sd of light missing in one channel beside the noise of its places; of a strip's ln; of what spreads a shadow, px at 640 wide where it was not measured, else a share of it (own choices). */
 const CHANNEL_SD = 0.03,
   STRIP_SD = 0.18,
@@ -85,14 +88,14 @@ export function darknessOf(
   if (middle === null && posts.length === 0 && !dark.some((t) => t.chance > 0.3)) return null;
   const spread = spreadPx ?? SPREAD_SD * scale,
     told: MissingLight[] = posts.flatMap((t) => [
-      { ...t, sd: luma(t.sd), ownSd: CHANNEL_SD, weight: t.peak === null ? 1 : 0.5 },
+      { ...t, sd: luma(t.sd), ownSd: channelSd(t.litLinear, lit), weight: t.peak === null ? 1 : 0.5 },
       ...(t.peak === null
         ? []
         : [
             {
               missing: t.peak.missing,
               sd: luma(t.peak.sd),
-              ownSd: CHANNEL_SD,
+              ownSd: channelSd(t.litLinear, lit),
               weight: 0.5,
               ...keptAlong(t.widePx, t.keptSd, spread, t.peak.px),
             },
@@ -119,16 +122,26 @@ function spreadOf(pm: PlateMeasures): number | null {
   return spread === null ? null : Math.max(0.4, spread / 2.563);
 }
 
+/**
+ * How far ground is from that about the performer in a channel, ln of linear light; half where that is not seen. A film's toe and its haze
+ * lift what is nearly black: grass, lit, is dark in blue, and its shadow leaves .5 to .7 of that where a path beside it keeps .3.
+ */
+const unlike = (ground: readonly number[], lit: readonly number[] | null, c: number): number =>
+  lit === null ? 0.5 : Math.abs(Math.log(Math.max(1e-4, ground[c]!) / Math.max(1e-4, lit[c]!)));
+
+/** Sd of what a post's shadow takes in each channel by itself. */
+const channelSd = (ground: readonly number[], lit: readonly number[] | null): Three => {
+  const of = (c: number): number => Math.hypot(CHANNEL_SD, lit === null ? 0 : UNLIKE_POST * unlike(ground, lit, c));
+  return [of(0), of(1), of(2)];
+};
+
 /** A strip as a witness: the more of it is seen the likelier it is a shadow, the less its ground is like that about the performer the less it tells of it. */
 function darkStrip(t: ShadowStrip, lit: readonly [number, number, number] | null, spread: number): DarkStrip {
   const kept = keptOf(t.widePx, spread, 0.6 * t.widePx);
   return {
     depth: t.depth.map((d) => -Math.log(Math.max(LEAST_LEFT, 1 - (1 - Math.exp(-d)) / kept))) as never,
     chance: 0.6 * (1 - Math.exp(-t.places / 10)),
-    sd: t.depth.map((_, c) => {
-      const other = lit === null ? 0.5 : Math.log(Math.max(1e-4, t.litLinear[c]!) / Math.max(1e-4, lit[c]!));
-      return Math.hypot(STRIP_SD, t.spread / 2, 0.15 * other);
-    }) as never,
+    sd: t.depth.map((_, c) => Math.hypot(STRIP_SD, t.spread / 2, UNLIKE * unlike(t.litLinear, lit, c))) as never,
   };
 }
 
@@ -165,7 +178,7 @@ function ofMiddle(m: Along, spread: number, scale: number): MissingLight {
   return {
     missing: m.transmission.map((t) => 1 - t) as never,
     sd: 0.03 + (Math.LN2 * luma(m.transmission) * m.sdStops) / Math.sqrt(Math.max(1, m.places / 4)),
-    ownSd: CHANNEL_SD,
+    ownSd: [CHANNEL_SD, CHANNEL_SD, CHANNEL_SD],
     weight: 1,
     kept,
     keptSd: Math.hypot(0.03 + 0.5 * (1 - kept), UNSURE * (1 - Math.min(1, m.widePx / (BROAD * scale)) ** 2)),

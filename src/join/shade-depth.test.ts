@@ -4,7 +4,7 @@ import { shadeDepth, type DarkStrip, type MissingLight } from './shade-depth.js'
 const post = (lost: number, keptSd: number): MissingLight => ({
   missing: [lost, lost, lost],
   sd: 0.03,
-  ownSd: 0.03,
+  ownSd: [0.03, 0.03, 0.03],
   kept: 1,
   keptSd,
   weight: 1,

@@ -15,7 +15,7 @@ export interface MissingLight {
   readonly missing: Three;
   /** Sd of all channels together, of each for itself, and of the factor that all share. */
   readonly sd: number;
-  readonly ownSd: number;
+  readonly ownSd: Three;
   readonly kept: number;
   readonly keptSd: number;
   /** Two readings of one thing count half each. */
@@ -80,7 +80,7 @@ function ofMissing(s: Three, m: MissingLight): { r: number[]; w: Float64Array; s
     cov = new Float64Array(9);
   for (let a = 0; a < 3; a++)
     for (let b = 0; b < 3; b++)
-      cov[3 * a + b] = m.keptSd ** 2 * lost[a]! * lost[b]! + m.sd ** 2 + (a === b ? m.ownSd ** 2 : 0);
+      cov[3 * a + b] = m.keptSd ** 2 * lost[a]! * lost[b]! + m.sd ** 2 + (a === b ? m.ownSd[a]! ** 2 : 0);
   return { r, w: invertSymmetric(cov, 3)!, slope: s.map((v) => m.kept * Math.exp(-v)) };
 }
 
