@@ -13,6 +13,38 @@ const LEAST_ACTIVE_W = 40;
 const GLOBAL_X = 11;
 const GLOBAL_Y = 6;
 
+/** Shift of the whole picture, cells. */
+interface Shift {
+  readonly gx: number;
+  readonly gy: number;
+}
+
+/** Which block is looked for, its first cell, and how far it may stray. */
+interface BlockSearch extends Shift {
+  readonly bx: number;
+  readonly by: number;
+  readonly x: number;
+  readonly y: number;
+  readonly reach: number;
+}
+
+/** A block's shift and what it leaves unexplained, free and along the global shift; `gone`: out of the frame. */
+interface Found {
+  readonly sx: number;
+  readonly sy: number;
+  readonly left: number;
+  readonly rigid: number;
+  readonly gone: boolean;
+}
+
+/** Sums over blocks, each times its weight. */
+interface Sums {
+  left: number;
+  rigid: number;
+  weight: number;
+  motion: number;
+}
+
 export class PlainBlockMatcher {
   private readonly coarseA = new Int32Array(COARSE_W * COARSE_H);
   private readonly coarseB = new Int32Array(COARSE_W * COARSE_H);
@@ -168,141 +200,155 @@ export class PlainBlockMatcher {
     }
     this.coarse(a, this.coarseA);
     this.coarse(b, this.coarseB);
-    if (this.alike()) {
-      // Nothing moved and nothing changed: no need to look closer.
-      this.shiftX.fill(0);
-      this.shiftY.fill(0);
-      this.leftOver.fill(0);
-      this.contrast.fill(0);
-      out.dissimilarity = out.rigidDissimilarity = out.dx = out.dy = out.motion = out.motionSpread = 0;
-      out.evidence = 1;
-      return out;
-    }
+    if (this.alike()) return this.nothingChanged(out);
     this.findActive(a, b);
-    const { x0: ax0, x1: ax1, y0: ay0, y1: ay1 } = this.active;
-    this.coarseX0 = Math.ceil(ax0 / 3);
-    this.coarseX1 = Math.floor(ax1 / 3);
-    this.coarseY0 = Math.ceil(ay0 / 3);
-    this.coarseY1 = Math.floor(ay1 / 3);
+    const shift = this.globalShift();
+    const sums: Sums = { left: 0, rigid: 0, weight: 0, motion: 0 };
+    for (let by = 0; by < BY; by++)
+      for (let bx = 0; bx < BX; bx++) {
+        const { x, y } = this.placeOf(bx, by);
+        this.load(a, x, y);
+        const found = this.seek(b, { bx, by, x, y, reach, ...shift });
+        this.keep(by * BX + bx, found, sums);
+      }
+    return this.summarise(shift, sums, out);
+  }
+
+  /** Nothing moved and nothing changed: no need to look closer. */
+  private nothingChanged(out: Match): Match {
+    this.shiftX.fill(0);
+    this.shiftY.fill(0);
+    this.leftOver.fill(0);
+    this.contrast.fill(0);
+    out.dissimilarity = out.rigidDissimilarity = out.dx = out.dy = out.motion = out.motionSpread = 0;
+    out.evidence = 1;
+    return out;
+  }
+
+  /** The shift (cells of the small frame) with which the coarse frames agree best. */
+  private globalShift(): Shift {
+    const { x0, x1, y0, y1 } = this.active;
+    this.coarseX0 = Math.ceil(x0 / 3);
+    this.coarseX1 = Math.floor(x1 / 3);
+    this.coarseY0 = Math.ceil(y0 / 3);
+    this.coarseY1 = Math.floor(y1 / 3);
     let best = this.coarseNcc(0, 0);
     let gx = 0;
     let gy = 0;
-    if (best < 0.985) {
-      for (let dy = -GLOBAL_Y; dy <= GLOBAL_Y; dy++) {
-        for (let dx = -GLOBAL_X; dx <= GLOBAL_X; dx++) {
-          // Large shifts leave little overlap, where chance agreement is likelier: ask a little more of them.
-          const s = this.coarseNcc(dx, dy) - 0.004 * (Math.abs(dx) + Math.abs(dy));
-          if (s > best) {
-            best = s;
-            gx = dx;
-            gy = dy;
-          }
+    // So much alike without a shift that no other can be better.
+    if (best >= 0.985) return { gx, gy };
+    for (let dy = -GLOBAL_Y; dy <= GLOBAL_Y; dy++)
+      for (let dx = -GLOBAL_X; dx <= GLOBAL_X; dx++) {
+        // Large shifts leave little overlap, where chance agreement is likelier: ask a little more of them.
+        const s = this.coarseNcc(dx, dy) - 0.004 * (Math.abs(dx) + Math.abs(dy));
+        if (s > best) {
+          best = s;
+          gx = dx;
+          gy = dy;
         }
       }
-    }
-    gx *= 3;
-    gy *= 3;
-    let total = 0;
-    let rigid = 0;
-    let weights = 0;
-    let motion = 0;
-    for (let by = 0; by < BY; by++) {
-      for (let bx = 0; bx < BX; bx++) {
-        const k = by * BX + bx;
-        // Blocks tile the active part; where it is smaller than the frame they overlap.
-        const x0 = ax0 + Math.floor((2 * bx * (ax1 - ax0 - BW) + BX - 1) / (2 * (BX - 1)));
-        const y0 = ay0 + Math.floor((2 * by * (ay1 - ay0 - BH) + BY - 1) / (2 * (BY - 1)));
-        let s = 0;
-        let ss = 0;
-        let i = 0;
-        for (let v = 0; v < BH; v++) {
-          const r = (y0 + v) * SMALL_W + x0;
-          for (let u = 0; u < BW; u++) {
-            const p = a[r + u]!;
-            this.block[i++] = p;
-            s += p;
-            ss += p * p;
-          }
-        }
-        const n = BW * BH;
-        this.sumA = s;
-        this.varA = ss - (s * s) / n;
-        let sx = 0;
-        let sy = 0;
-        let e = this.score(b, x0, y0);
-        let eRigid = e;
-        if (e > 0.02) {
-          const inside = x0 + gx >= ax0 && y0 + gy >= ay0 && x0 + gx <= ax1 - BW && y0 + gy <= ay1 - BH;
-          const tries = [
-            gx,
-            gy,
-            bx > 0 ? this.shiftX[k - 1]! : gx,
-            bx > 0 ? this.shiftY[k - 1]! : gy,
-            by > 0 ? this.shiftX[k - BX]! : gx,
-            by > 0 ? this.shiftY[k - BX]! : gy,
-          ];
-          for (let t = 0; t < 6; t += 2) {
-            const f = this.score(b, x0 + tries[t]!, y0 + tries[t + 1]!);
-            if (t === 0 && f < eRigid) eRigid = f;
-            if (f < e) {
-              e = f;
-              sx = tries[t]!;
-              sy = tries[t + 1]!;
-            }
-          }
-          if (e > 0.06) {
-            const cx = sx;
-            const cy = sy;
-            for (let dy = -reach; dy <= reach; dy++) {
-              for (let dx = -reach; dx <= reach; dx++) {
-                const f = this.score(b, x0 + cx + dx, y0 + cy + dy);
-                if (f < e) {
-                  e = f;
-                  sx = cx + dx;
-                  sy = cy + dy;
-                }
-              }
-            }
-            for (let dy = -1; dy <= 1; dy++) {
-              for (let dx = -1; dx <= 1; dx++) {
-                const f = this.score(b, x0 + gx + dx, y0 + gy + dy);
-                if (f < eRigid) eRigid = f;
-              }
-            }
-            if (eRigid < e) e = eRigid;
-          }
-          // A block whose global prediction has left the frame went out of sight: it says little.
-          if (!inside && e > 0.3) {
-            this.shiftX[k] = gx;
-            this.shiftY[k] = gy;
-            this.leftOver[k] = 0;
-            this.contrast[k] = 0;
-            const sdOut = Math.sqrt(Math.max(0, this.varA / n));
-            const wOut = (0.25 * sdOut) / (sdOut + CONTRAST_HALF);
-            total += wOut * e;
-            rigid += wOut * eRigid;
-            weights += wOut;
-            continue;
-          }
-        }
-        this.shiftX[k] = sx;
-        this.shiftY[k] = sy;
-        this.leftOver[k] = e;
-        this.contrast[k] = this.varA / n;
-        const sd = Math.sqrt(Math.max(0, this.varA / n));
-        const w = sd / (sd + CONTRAST_HALF);
-        total += w * e;
-        rigid += w * eRigid;
-        weights += w;
-        motion += w * Math.sqrt(sx * sx + sy * sy);
+    return { gx: 3 * gx, gy: 3 * gy };
+  }
+
+  /** First cell of a block. Blocks tile the active part; where it is smaller than the frame they overlap. */
+  private placeOf(bx: number, by: number): { x: number; y: number } {
+    const { x0, x1, y0, y1 } = this.active;
+    return {
+      x: x0 + Math.floor((2 * bx * (x1 - x0 - BW) + BX - 1) / (2 * (BX - 1))),
+      y: y0 + Math.floor((2 * by * (y1 - y0 - BH) + BY - 1) / (2 * (BY - 1))),
+    };
+  }
+
+  /** Makes the block at (x, y) of a the one that `score` looks for. */
+  private load(a: SmallFrame, x: number, y: number): void {
+    let s = 0;
+    let ss = 0;
+    let i = 0;
+    for (let v = 0; v < BH; v++) {
+      const r = (y + v) * SMALL_W + x;
+      for (let u = 0; u < BW; u++) {
+        const p = a[r + u]!;
+        this.block[i++] = p;
+        s += p;
+        ss += p * p;
       }
     }
+    this.sumA = s;
+    this.varA = ss - (s * s) / (BW * BH);
+  }
+
+  /** Where the loaded block is found in b: unmoved, along the global shift or its neighbours', or around those. */
+  private seek(b: SmallFrame, { bx, by, x, y, reach, gx, gy }: BlockSearch): Found {
+    const unmoved = this.score(b, x, y);
+    if (unmoved <= 0.02) return { sx: 0, sy: 0, left: unmoved, rigid: unmoved, gone: false };
+    const k = by * BX + bx;
+    const tries = [
+      gx,
+      gy,
+      bx > 0 ? this.shiftX[k - 1]! : gx,
+      bx > 0 ? this.shiftY[k - 1]! : gy,
+      by > 0 ? this.shiftX[k - BX]! : gx,
+      by > 0 ? this.shiftY[k - BX]! : gy,
+    ];
+    let sx = 0;
+    let sy = 0;
+    let left = unmoved;
+    let rigid = unmoved;
+    for (let t = 0; t < 6; t += 2) {
+      const f = this.score(b, x + tries[t]!, y + tries[t + 1]!);
+      if (t === 0 && f < rigid) rigid = f;
+      if (f < left) {
+        left = f;
+        sx = tries[t]!;
+        sy = tries[t + 1]!;
+      }
+    }
+    if (left > 0.06) {
+      const cx = sx;
+      const cy = sy;
+      for (let dy = -reach; dy <= reach; dy++)
+        for (let dx = -reach; dx <= reach; dx++) {
+          const f = this.score(b, x + cx + dx, y + cy + dy);
+          if (f < left) {
+            left = f;
+            sx = cx + dx;
+            sy = cy + dy;
+          }
+        }
+      for (let dy = -1; dy <= 1; dy++)
+        for (let dx = -1; dx <= 1; dx++) rigid = Math.min(rigid, this.score(b, x + gx + dx, y + gy + dy));
+      left = Math.min(left, rigid);
+    }
+    const { x0, x1, y0, y1 } = this.active;
+    const inside = x + gx >= x0 && y + gy >= y0 && x + gx <= x1 - BW && y + gy <= y1 - BH;
+    if (!inside && left > 0.3) return { sx: gx, sy: gy, left, rigid, gone: true };
+    return { sx, sy, left, rigid, gone: false };
+  }
+
+  /** Writes down a block's finding and adds it to the sums, by the block's contrast. */
+  private keep(k: number, { sx, sy, left, rigid, gone }: Found, sums: Sums): void {
+    const variance = this.varA / (BW * BH);
+    const sd = Math.sqrt(Math.max(0, variance));
+    this.shiftX[k] = sx;
+    this.shiftY[k] = sy;
+    this.leftOver[k] = gone ? 0 : left;
+    this.contrast[k] = gone ? 0 : variance;
+    // A block whose global prediction has left the frame went out of sight: it says little, and nothing of motion.
+    const w = ((gone ? 0.25 : 1) * sd) / (sd + CONTRAST_HALF);
+    sums.left += w * left;
+    sums.rigid += w * rigid;
+    sums.weight += w;
+    if (!gone) sums.motion += w * Math.sqrt(sx * sx + sy * sy);
+  }
+
+  private summarise({ gx, gy }: Shift, sums: Sums, out: Match): Match {
+    const enough = sums.weight > 0.01 * BX * BY;
     out.dx = gx;
     out.dy = gy;
-    out.evidence = weights / (BX * BY);
-    out.dissimilarity = weights > 0.01 * BX * BY ? total / weights : 0;
-    out.rigidDissimilarity = weights > 0.01 * BX * BY ? rigid / weights : 0;
-    out.motion = weights > 0 ? motion / weights : 0;
+    out.evidence = sums.weight / (BX * BY);
+    out.dissimilarity = enough ? sums.left / sums.weight : 0;
+    out.rigidDissimilarity = enough ? sums.rigid / sums.weight : 0;
+    out.motion = sums.weight > 0 ? sums.motion / sums.weight : 0;
     let spread = 0;
     for (let k = 0; k < BX * BY; k++) spread += Math.sqrt((this.shiftX[k]! - gx) ** 2 + (this.shiftY[k]! - gy) ** 2);
     out.motionSpread = spread / (BX * BY);

@@ -87,99 +87,75 @@ export function lossWeight(loss: RobustLoss, r: number): number {
   }
 }
 
+/** How the residuals hang together: their number, the parameters' and the blocks on whose norms the loss acts. */
+interface Shape {
+  readonly parameters: number;
+  readonly residuals: number;
+  readonly block: number;
+  readonly blocks: number;
+  readonly loss: RobustLoss;
+}
+
+/** The problem made linear at a point: Jacobian, weights of the blocks, Jᵀ W J and Jᵀ W r. */
+interface Linear {
+  readonly jacobian: Float64Array;
+  readonly weights: Float64Array;
+  readonly normal: Float64Array;
+  readonly gradient: Float64Array;
+}
+
+/** Damping above which no step is possible any more. */
+const MOST_DAMPING = 1e16;
+
 /**
  * Solves the problem from its start; see the head comment. Never throws for a bad fit: look at `converged` and `cost`.
  */
 export function levenbergMarquardt(problem: LeastSquaresProblem): LeastSquaresResult {
   const n = problem.start.length;
   const m = problem.residualCount;
-  const loss = problem.loss ?? { kind: 'squared' };
   const block = problem.blockSize ?? 1;
   const blocks = Math.floor(m / block);
+  const shape: Shape = { parameters: n, residuals: m, block, blocks, loss: problem.loss ?? { kind: 'squared' } };
   const maxIterations = problem.maxIterations ?? 60;
+  const linear: Linear = {
+    jacobian: new Float64Array(m * n),
+    weights: new Float64Array(blocks),
+    normal: new Float64Array(n * n),
+    gradient: new Float64Array(n),
+  };
+  const { normal, gradient } = linear;
 
   let p = Float64Array.from(problem.start);
   let r = new Float64Array(m);
   let trialR = new Float64Array(m);
-  const jac = new Float64Array(m * n);
-  const weights = new Float64Array(blocks);
-  const jtj = new Float64Array(n * n);
-  const damped = new Float64Array(n * n);
-  const g = new Float64Array(n);
-
-  const costOf = (res: Float64Array): number => {
-    let s = 0;
-    for (let b = 0; b < blocks; b++) {
-      let q = 0;
-      for (let k = 0; k < block; k++) q += res[b * block + k]! * res[b * block + k]!;
-      s += lossValue(loss, Math.sqrt(q));
-    }
-    return Number.isFinite(s) ? s : Infinity;
-  };
-  const linearise = (): void => {
-    for (let b = 0; b < blocks; b++) {
-      let q = 0;
-      for (let k = 0; k < block; k++) q += r[b * block + k]! * r[b * block + k]!;
-      weights[b] = lossWeight(loss, Math.sqrt(q));
-    }
-    if (problem.jacobian) problem.jacobian(p, jac);
-    else numericJacobian(problem, p, m, jac);
-    jtj.fill(0);
-    g.fill(0);
-    for (let i = 0; i < m; i++) {
-      const w = weights[Math.min(blocks - 1, Math.floor(i / block))]!;
-      if (w === 0) continue;
-      const ri = r[i]! * w;
-      for (let a = 0; a < n; a++) {
-        const ja = jac[i * n + a]!;
-        if (ja === 0) continue;
-        g[a] = g[a]! + ja * ri;
-        const wja = w * ja;
-        for (let b = 0; b <= a; b++) jtj[a * n + b] = jtj[a * n + b]! + wja * jac[i * n + b]!;
-      }
-    }
-    for (let a = 0; a < n; a++) for (let b = 0; b < a; b++) jtj[b * n + a] = jtj[a * n + b]!;
-  };
-
   problem.residuals(p, r);
-  let cost = costOf(r);
-  linearise();
+  let cost = costOf(r, shape);
+  linearise(problem, shape, p, r, linear);
   let lambda = 1e-4;
   let grow = 2;
   let converged = false;
   let iterations = 0;
-  while (iterations < maxIterations) {
+  while (iterations < maxIterations && !converged) {
     iterations++;
-    damped.set(jtj);
-    for (let a = 0; a < n; a++) damped[a * n + a] = jtj[a * n + a]! * (1 + lambda) + 1e-300;
-    const l = choleskyFactor(damped, n);
+    const step = dampedStep(linear, lambda);
     let accepted = false;
-    if (l !== null) {
-      const step = solveWithFactor(l, g, n);
-      const trial = new Float64Array(n);
-      let small = true;
-      for (let a = 0; a < n; a++) {
-        trial[a] = p[a]! - step[a]!;
-        if (Math.abs(step[a]!) > 1e-10 * (Math.abs(p[a]!) + 1e-10)) small = false;
-      }
+    if (step !== null) {
+      const { trial, small } = stepped(p, step);
       problem.residuals(trial, trialR);
-      const trialCost = costOf(trialR);
+      const trialCost = costOf(trialR, shape);
       if (trialCost < cost || (small && trialCost <= cost)) {
         let predicted = 0;
-        for (let a = 0; a < n; a++) predicted += step[a]! * (lambda * jtj[a * n + a]! * step[a]! + g[a]!);
+        for (let a = 0; a < n; a++) predicted += step[a]! * (lambda * normal[a * n + a]! * step[a]! + gradient[a]!);
         const gain = (cost - trialCost) / Math.max(predicted, 1e-300);
         const relative = (cost - trialCost) / Math.max(cost, 1e-300);
         p = trial;
         [r, trialR] = [trialR, r];
         cost = trialCost;
-        linearise();
+        linearise(problem, shape, p, r, linear);
         lambda *= Math.max(1 / 3, 1 - (2 * gain - 1) ** 3);
         grow = 2;
         accepted = true;
-        if (small || relative < 1e-12) {
-          converged = true;
-          break;
-        }
+        converged = small || relative < 1e-12;
       } else if (small) {
         converged = true;
         break;
@@ -188,31 +164,95 @@ export function levenbergMarquardt(problem: LeastSquaresProblem): LeastSquaresRe
     if (!accepted) {
       lambda *= grow;
       grow *= 2;
-      if (lambda > 1e16) {
-        converged = true;
-        break;
-      }
+      converged = lambda > MOST_DAMPING;
     }
-  }
-  let sw = 0;
-  let swr = 0;
-  for (let i = 0; i < m; i++) {
-    const w = weights[Math.min(blocks - 1, Math.floor(i / block))]!;
-    sw += w;
-    swr += w * r[i]! * r[i]!;
   }
   return {
     parameters: p,
     residuals: r,
-    weights,
+    weights: linear.weights,
     cost,
     iterations,
     converged,
-    variance: swr / Math.max(1e-12, sw - n),
-    covariance: invertSymmetric(jtj, n),
+    variance: varianceOf(r, linear.weights, shape),
+    covariance: invertSymmetric(normal, n),
   };
 }
 
+/** Norm of block b of the residuals. */
+function blockNorm(r: Float64Array, b: number, block: number): number {
+  let q = 0;
+  for (let k = 0; k < block; k++) q += r[b * block + k]! * r[b * block + k]!;
+  return Math.sqrt(q);
+}
+
+/** Weight of residual i: its block's; what is left over behind the last block counts with it. */
+function weightAt(weights: Float64Array, i: number, { block, blocks }: Shape): number {
+  return weights[Math.min(blocks - 1, Math.floor(i / block))]!;
+}
+
+/** Σ ρ; infinite where a residual is no number, so that such a step is refused. */
+function costOf(r: Float64Array, { block, blocks, loss }: Shape): number {
+  let s = 0;
+  for (let b = 0; b < blocks; b++) s += lossValue(loss, blockNorm(r, b, block));
+  return Number.isFinite(s) ? s : Infinity;
+}
+
+function linearise(problem: LeastSquaresProblem, shape: Shape, p: Float64Array, r: Float64Array, out: Linear): void {
+  const { jacobian, weights, normal, gradient } = out;
+  const { parameters: n, residuals: m, block, blocks, loss } = shape;
+  for (let b = 0; b < blocks; b++) weights[b] = lossWeight(loss, blockNorm(r, b, block));
+  if (problem.jacobian) problem.jacobian(p, jacobian);
+  else numericJacobian(problem, p, m, jacobian);
+  normal.fill(0);
+  gradient.fill(0);
+  for (let i = 0; i < m; i++) {
+    const w = weightAt(weights, i, shape);
+    if (w === 0) continue;
+    const ri = r[i]! * w;
+    for (let a = 0; a < n; a++) {
+      const ja = jacobian[i * n + a]!;
+      if (ja === 0) continue;
+      gradient[a] = gradient[a]! + ja * ri;
+      const wja = w * ja;
+      for (let b = 0; b <= a; b++) normal[a * n + b] = normal[a * n + b]! + wja * jacobian[i * n + b]!;
+    }
+  }
+  for (let a = 0; a < n; a++) for (let b = 0; b < a; b++) normal[b * n + a] = normal[a * n + b]!;
+}
+
+/** (Jᵀ W J + λ diag) step = Jᵀ W r; null where that has no solution. */
+function dampedStep({ normal, gradient }: Linear, lambda: number): Float64Array | null {
+  const n = gradient.length;
+  const damped = Float64Array.from(normal);
+  for (let a = 0; a < n; a++) damped[a * n + a] = normal[a * n + a]! * (1 + lambda) + 1e-300;
+  const factor = choleskyFactor(damped, n);
+  return factor === null ? null : solveWithFactor(factor, gradient, n);
+}
+
+/** p less the step, and whether the step changes p by no more than rounding does. */
+function stepped(p: Float64Array, step: Float64Array): { trial: Float64Array<ArrayBuffer>; small: boolean } {
+  const trial = new Float64Array(p.length);
+  let small = true;
+  for (let a = 0; a < p.length; a++) {
+    trial[a] = p[a]! - step[a]!;
+    if (Math.abs(step[a]!) > 1e-10 * (Math.abs(p[a]!) + 1e-10)) small = false;
+  }
+  return { trial, small };
+}
+
+function varianceOf(r: Float64Array, weights: Float64Array, shape: Shape): number {
+  let sum = 0;
+  let squares = 0;
+  for (let i = 0; i < shape.residuals; i++) {
+    const w = weightAt(weights, i, shape);
+    sum += w;
+    squares += w * r[i]! * r[i]!;
+  }
+  return squares / Math.max(1e-12, sum - shape.parameters);
+}
+
+/** Central differences. */
 function numericJacobian(problem: LeastSquaresProblem, p: Float64Array, m: number, jac: Float64Array): void {
   const n = p.length;
   const hi = new Float64Array(m);
