@@ -9,7 +9,8 @@
 import { cardClassMap } from '../brief/card-layout.js';
 import { parameterCovariance, robustScale, solveNormal } from './card-align-fit.js';
 import type { AlignProblem, Alignment } from './card-align-state.js';
-import { LEVELS, predict } from './card-predict.js';
+import { LEVELS } from './card-levels.js';
+import { predict } from './card-predict.js';
 import { cost, normalEquations } from './card-normal-equations.js';
 import { summary } from './card-align-summary.js';
 
@@ -22,11 +23,11 @@ export function alignCard(o: AlignProblem): Alignment | null {
   const n = o.start.length;
   let p = Float64Array.from(o.start as ArrayLike<number>);
   let sigma = Math.max(o.leastSigmaPx, o.sigmaPx);
-  let state = predict(o, map, p, sigma, null, 0);
+  let state = predict(o, map, p, sigma, { state: null, scale: 0 });
   if (state === null) return null;
   let scale = robustScale(state.residual);
   // Once more with weights: the first levels were plain least squares.
-  state = predict(o, map, p, sigma, state, scale) ?? state;
+  state = predict(o, map, p, sigma, { state, scale }) ?? state;
   scale = robustScale(state.residual);
   let lambda = 1e-3;
   let hessian: Float64Array | null = null;
@@ -45,7 +46,7 @@ export function alignCard(o: AlignProblem): Alignment | null {
       }
       const q = Float64Array.from(p, (v, i) => v + step[i]!);
       const s = Math.max(o.leastSigmaPx, Math.min(12, sigma * Math.exp(Math.max(-0.5, Math.min(0.5, step[n]!)))));
-      const next = predict(o, map, q, s, state, scale);
+      const next = predict(o, map, q, s, { state, scale });
       if (next !== null && next.used > 0.6 * state.used) {
         const after = cost(o, next.residual, scale, q);
         if (after < before) {

@@ -5,78 +5,47 @@
 import { CARD_HEIGHT_MM, CARD_WIDTH_MM } from '../brief/card-layout.js';
 import { robustWeight } from './card-align-fit.js';
 import type { AlignProblem, State } from './card-align-state.js';
-import { LEVELS, columnsOf } from './card-predict.js';
+import { addTriangles, LEVELS, levelRidge, levelRow, ROW } from './card-levels.js';
 
+/**
+ * Jᵀ W J and Jᵀ W r at a state, over the n parameters of `p`, ln σ of the blur, and the light levels, in this order;
+ * null where the card can't be seen at a step beside `p`.
+ * @param scale robust scale of the residuals, linear luma
+ */
 export function normalEquations(
-  o: AlignProblem,
-  s: State,
+  problem: AlignProblem,
+  state: State,
   p: Float64Array,
   sigma: number,
   scale: number,
 ): { a: Float64Array; b: Float64Array } | null {
+  const change = homographyChange(problem, p);
+  if (change === null) return null;
   const n = p.length;
   const total = n + 1 + LEVELS;
   const a = new Float64Array(total * total);
   const b = new Float64Array(total);
-  // Change of the homography with each parameter.
-  const change = new Float64Array(9 * n);
-  for (let k = 0; k < n; k++) {
-    const step = o.steps[k]!;
-    const up = Float64Array.from(p);
-    const down = Float64Array.from(p);
-    up[k]! += step;
-    down[k]! -= step;
-    const hu = o.toPixel(up);
-    const hd = o.toPixel(down);
-    if (hu === null || hd === null) return null;
-    for (let i = 0; i < 9; i++) change[9 * k + i] = (hu[i]! - hd[i]!) / (2 * step);
-  }
-  const H = s.toPixel;
-  const row = new Float64Array(n + 1 + 10);
-  const where = new Int32Array(n + 1 + 10);
-  const column = new Float64Array(LEVELS);
-  const index = new Int32Array(LEVELS);
+  const count = n + 1 + ROW;
+  const row = new Float64Array(count);
+  const where = new Int32Array(count);
+  // The levels' columns of a row stand behind those of the geometry and the blur.
+  const column = row.subarray(n + 1);
+  const level = where.subarray(n + 1);
   for (let k = 0; k <= n; k++) where[k] = k;
-  const { w, h, model } = s;
+  const { w, h, model } = state;
   for (let j = 1; j < h - 1; j++)
     for (let i = 1; i < w - 1; i++) {
       const at = j * w + i;
-      const r = s.residual[at]!;
+      const r = state.residual[at]!;
       if (Number.isNaN(r)) continue;
-      const weight = robustWeight(o.loss, r / scale);
+      const weight = robustWeight(problem.loss, r / scale);
       if (weight < 1e-4) continue;
-      const gx = (model[at + 1]! - model[at - 1]!) / 2;
-      const gy = (model[at + w]! - model[at - w]!) / 2;
+      geometryRow(state, change, i, j, row);
       const laplacian = model[at + 1]! + model[at - 1]! + model[at + w]! + model[at - w]! - 4 * model[at]!;
-      const u = (s.u[at]! * CARD_WIDTH_MM) / 2;
-      const v = (s.v[at]! * CARD_HEIGHT_MM) / 2;
-      const X = s.x0 + i + 0.5;
-      const Y = s.y0 + j + 0.5;
-      const iw = 1 / (H[6] * u + H[7] * v + H[8]);
-      for (let k = 0; k < n; k++) {
-        const c = 9 * k;
-        const dw = change[c + 6]! * u + change[c + 7]! * v + change[c + 8]!;
-        const dx = (change[c]! * u + change[c + 1]! * v + change[c + 2]! - X * dw) * iw;
-        const dy = (change[c + 3]! * u + change[c + 4]! * v + change[c + 5]! - Y * dw) * iw;
-        row[k] = -(gx * dx + gy * dy);
-      }
       // d/d ln σ of a Gaussian blur: σ² times the Laplacian.
       row[n] = sigma * sigma * laplacian;
-      const cols = columnsOf(
-        s.ink[at]!,
-        s.outside[at]!,
-        s.unknown[at]!,
-        s.quarter[at]!,
-        s.u[at]!,
-        s.v[at]!,
-        column,
-        index,
-      );
-      for (let k = 0; k < cols; k++) {
-        row[n + 1 + k] = column[k]!;
-        where[n + 1 + k] = n + 1 + index[k]!;
-      }
-      const count = n + 1 + cols;
+      levelRow(state, at, column, level);
+      for (let k = 0; k < ROW; k++) level[k]! += n + 1;
       for (let k = 0; k < count; k++) {
         const wk = weight * row[k]!;
         const o1 = where[k]! * total;
@@ -87,26 +56,62 @@ export function normalEquations(
     }
   for (let i = 0; i < LEVELS; i++) {
     const d = n + 1 + i;
-    const ridge = (i < 3 ? 1e-6 : i === 18 ? 0.02 : 0.004) * s.used;
+    const ridge = levelRidge(i) * state.used;
     a[d * total + d]! += ridge;
-    b[d]! -= ridge * s.levels[i]!;
+    b[d]! -= ridge * state.levels[i]!;
   }
-  if (o.prior !== undefined) {
-    const { index: k, mean, sd } = o.prior;
+  if (problem.prior !== undefined) {
+    const { index: k, mean, sd } = problem.prior;
     const wp = (scale * scale) / (sd * sd);
     a[k * total + k]! += wp;
     b[k]! += wp * (mean - p[k]!);
   }
-  for (let i = 0; i < total; i++)
-    for (let j = 0; j < i; j++) {
-      const t = a[i * total + j]! + a[j * total + i]!;
-      a[i * total + j] = t;
-      a[j * total + i] = t;
-    }
+  addTriangles(a, total);
   return { a, b };
 }
 
-export function cost(o: AlignProblem, residual: Float32Array, scale: number, p: Float64Array): number {
+/** Change of the homography's nine numbers with each parameter, by central differences: 9 · parameters. */
+function homographyChange(problem: AlignProblem, p: Float64Array): Float64Array | null {
+  const change = new Float64Array(9 * p.length);
+  for (let k = 0; k < p.length; k++) {
+    const step = problem.steps[k]!;
+    const up = Float64Array.from(p);
+    const down = Float64Array.from(p);
+    up[k]! += step;
+    down[k]! -= step;
+    const above = problem.toPixel(up);
+    const below = problem.toPixel(down);
+    if (above === null || below === null) return null;
+    for (let i = 0; i < 9; i++) change[9 * k + i] = (above[i]! - below[i]!) / (2 * step);
+  }
+  return change;
+}
+
+/** Change of the prediction at pixel (i, j) of the window with each parameter of the geometry: row[0..n − 1]. */
+function geometryRow(state: State, change: Float64Array, i: number, j: number, row: Float64Array): void {
+  const { w, model, toPixel: H } = state;
+  const at = j * w + i;
+  const gx = (model[at + 1]! - model[at - 1]!) / 2;
+  const gy = (model[at + w]! - model[at - w]!) / 2;
+  const u = (state.u[at]! * CARD_WIDTH_MM) / 2;
+  const v = (state.v[at]! * CARD_HEIGHT_MM) / 2;
+  const X = state.x0 + i + 0.5;
+  const Y = state.y0 + j + 0.5;
+  const iw = 1 / (H[6] * u + H[7] * v + H[8]);
+  for (let k = 0, c = 0; c < change.length; k++, c += 9) {
+    const dw = change[c + 6]! * u + change[c + 7]! * v + change[c + 8]!;
+    const dx = (change[c]! * u + change[c + 1]! * v + change[c + 2]! - X * dw) * iw;
+    const dy = (change[c + 3]! * u + change[c + 4]! * v + change[c + 5]! - Y * dw) * iw;
+    row[k] = -(gx * dx + gy * dy);
+  }
+}
+
+/** Where the losses bend, in robust scales: 95 % efficiency under Gaussian noise (Huber 1.345, Tukey 4.685). */
+const HUBER = 1.345;
+const TUKEY = 4.685;
+
+/** Mean robust loss a pixel, with the prior's part. */
+export function cost(problem: AlignProblem, residual: Float32Array, scale: number, p: Float64Array): number {
   let sum = 0;
   let n = 0;
   for (let i = 0; i < residual.length; i++) {
@@ -114,12 +119,15 @@ export function cost(o: AlignProblem, residual: Float32Array, scale: number, p: 
     if (Number.isNaN(r)) continue;
     n++;
     const t = Math.abs(r / scale);
-    if (o.loss === 'huber') sum += t <= 1.345 ? t * t : 2 * 1.345 * t - 1.345 * 1.345;
+    if (problem.loss === 'huber') sum += t <= HUBER ? t * t : 2 * HUBER * t - HUBER * HUBER;
     else {
-      const q = t >= 4.685 ? 0 : 1 - (t / 4.685) ** 2;
-      sum += ((4.685 * 4.685) / 3) * (1 - q * q * q);
+      const q = t >= TUKEY ? 0 : 1 - (t / TUKEY) ** 2;
+      sum += ((TUKEY * TUKEY) / 3) * (1 - q * q * q);
     }
   }
-  const extra = o.prior === undefined ? 0 : ((p[o.prior.index]! - o.prior.mean) / o.prior.sd) ** 2 / Math.max(1, n);
+  const extra =
+    problem.prior === undefined
+      ? 0
+      : ((p[problem.prior.index]! - problem.prior.mean) / problem.prior.sd) ** 2 / Math.max(1, n);
   return sum / Math.max(1, n) + extra;
 }
