@@ -2,10 +2,12 @@
 import { DEG_PER_RAD } from '../core/angles.js';
 import { choleskyFactor, solveWithFactor } from '../geometry/linear-solve.js';
 import { draw, type Scene, type Vec } from './card-ball-scene.js';
+import { huberLoss, huberWeight } from './two-unknowns.js';
 
 /** Linear unknowns: paper, its gradient, missing light in the shadow, ambient, its change with height, key. */
 export const LINEAR = 7;
 
+/** Levels, residuals (NaN where not compared), robust spread of those on the ball, and the drawn parts. */
 export interface Fit {
   readonly cost: number;
   readonly mad: number;
@@ -23,6 +25,7 @@ export function direction(azimuthDeg: number, elevationDeg: number): Vec {
   return [Math.cos(e) * Math.sin(a), Math.sin(e), -Math.cos(e) * Math.cos(a)];
 }
 
+/** A pixel's row of the linear model. */
 export function fill(row: Float64Array, s: Scene, lit: Float32Array, shadow: Float32Array, at: number): void {
   const p = s.fixed[2]![at]!;
   row[0] = p;
@@ -47,7 +50,7 @@ export function evaluate(s: Scene, channel: number, l: Vec, previous: Float32Arr
     const y = seen[at]!;
     if (Number.isNaN(y)) continue;
     fill(row, s, lit, shadow, at);
-    const w = previous === null ? 1 : Math.min(1, (1.345 * scale) / Math.max(1e-9, Math.abs(previous[at]!)));
+    const w = previous === null ? 1 : huberWeight(previous[at]!, scale);
     count++;
     for (let i = 0; i < LINEAR; i++) {
       const wi = w * row[i]!;
@@ -78,7 +81,7 @@ export function evaluate(s: Scene, channel: number, l: Vec, previous: Float32Arr
     const r = y - m;
     const t = Math.abs(r) / scale;
     residual[at] = r;
-    cost += previous === null || t <= 1.345 ? t * t : 2 * 1.345 * t - 1.345 * 1.345;
+    cost += previous === null ? t * t : huberLoss(t);
     if (s.fixed[0]![at]! > 0.5) {
       bn++;
       by += y;

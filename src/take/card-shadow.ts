@@ -54,18 +54,18 @@ export function fitPegShadow(
     .sort((a, b) => a.cost - b.cost)
     .slice(0, 4);
   const tried = near
-    .map((s) => solve(scene, s.theta, s.length, scale, 2))
+    .map((s) => solve(scene, s, scale, 2))
     .filter((r) => r !== null)
     .sort((a, b) => a.fit.cost - b.fit.cost)
     .slice(0, 2);
   for (const t of tried) {
-    const r = solve(scene, t.theta, t.length, scale, 10);
+    const r = solve(scene, t, scale, 10);
     if (r !== null && (best === null || r.fit.cost < best.fit.cost)) best = r;
   }
   if (best === null) return { reason: 'no clear shadow leaves the peg: overcast, or the peg is missing' };
-  const final = solve(scene, best.theta, best.length, Math.max(0.002, best.fit.mad), 8) ?? best;
+  const final = solve(scene, best, Math.max(0.002, best.fit.mad), 8) ?? best;
   const fit = final.fit;
-  const covariance = shadowCovariance(scene, final.theta, final.length, fit);
+  const covariance = shadowCovariance(scene, final, fit);
   const light = fit.linear[0]!;
   const depth = fit.linear[3]! / light;
   const sdDepth = covariance === null ? Infinity : Math.sqrt(covariance[2]!) / light;

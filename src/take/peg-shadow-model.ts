@@ -3,10 +3,12 @@
  */
 import { choleskyFactor, solveWithFactor } from '../geometry/linear-solve.js';
 import { drawPegShadow, type PegScene } from './peg-scene.js';
+import { huberLoss, huberWeight } from './two-unknowns.js';
 
 /** Linear unknowns: light, its gradient across and along, missing light, the peg's tone. */
 export const LINEAR = 5;
 
+/** Levels, residuals (NaN where not compared), their cost and robust spread (linear luma), and the drawn shadow. */
 export interface Evaluation {
   readonly cost: number;
   readonly mad: number;
@@ -14,11 +16,10 @@ export interface Evaluation {
   readonly residual: Float32Array;
   readonly shadow: Float32Array;
   readonly pixels: number;
-  readonly normal: Float64Array;
   readonly scale: number;
 }
 
-/** Linear fit at a shadow; `scale` null: plain least squares. */
+/** Linear fit at a shadow; `scale` null: plain least squares. Weights from `previous` residuals where given. */
 export function evaluate(
   s: PegScene,
   theta: number,
@@ -27,70 +28,72 @@ export function evaluate(
   previous?: Float32Array,
 ): Evaluation | null {
   const shadow = drawPegShadow(s, theta, length);
-  const residual = new Float32Array(s.w * s.h);
-  let linear = new Float64Array(LINEAR);
-  const row = new Float64Array(LINEAR);
-  let A = new Float64Array(LINEAR * LINEAR);
-  let pixels = 0;
-  for (let round = 0; round < 2; round++) {
-    A = new Float64Array(LINEAR * LINEAR);
-    const B = new Float64Array(LINEAR);
-    pixels = 0;
-    for (let at = 0; at < s.usable.length; at++) {
-      if (s.usable[at] === 0) continue;
-      fill(row, s, shadow, at);
-      const y = s.cut.luma[(s.y0 + ((at / s.w) | 0)) * s.cut.width + s.x0 + (at % s.w)]!;
-      const r = round > 0 ? residual[at]! : previous === undefined ? 0 : previous[at]!;
-      const w = scale === null ? 1 : Math.min(1, (1.345 * scale) / Math.max(1e-9, Math.abs(r)));
-      pixels++;
-      for (let i = 0; i < LINEAR; i++) {
-        const wi = w * row[i]!;
-        B[i]! += wi * y;
-        for (let j = 0; j <= i; j++) A[i * LINEAR + j]! += wi * row[j]!;
-      }
-    }
-    for (let i = 0; i < LINEAR; i++) {
-      A[i * LINEAR + i]! += 1e-6 * pixels;
-      for (let j = 0; j < i; j++) A[j * LINEAR + i] = A[i * LINEAR + j]!;
-    }
-    const f = choleskyFactor(A, LINEAR);
-    if (f === null) return null;
-    linear = solveWithFactor(f, B, LINEAR) as Float64Array<ArrayBuffer>;
-    // No light is added by a shadow.
-    if (linear[3]! < 0) linear[3] = 0;
-    for (let at = 0; at < s.usable.length; at++) {
-      if (s.usable[at] === 0) continue;
-      fill(row, s, shadow, at);
-      let m = 0;
-      for (let i = 0; i < LINEAR; i++) m += linear[i]! * row[i]!;
-      residual[at] = s.cut.luma[(s.y0 + ((at / s.w) | 0)) * s.cut.width + s.x0 + (at % s.w)]! - m;
-    }
-    // Where the residuals of a near shadow weighted this one, once is enough.
-    if (scale === null || previous !== undefined) break;
+  const weight = (r: number): number => (scale === null ? 1 : huberWeight(r, scale));
+  let fit = fitLevels(s, shadow, (at) => weight(previous === undefined ? 0 : previous[at]!));
+  // Where the residuals of a near shadow weighted this one, once is enough.
+  if (fit !== null && scale !== null && previous === undefined) {
+    const { residual } = fit;
+    fit = fitLevels(s, shadow, (at) => weight(residual[at]!));
   }
-  const size = new Float32Array(pixels);
+  if (fit === null) return null;
+  const size = new Float32Array(fit.pixels);
   let k = 0;
   let cost = 0;
-  for (let at = 0; at < s.usable.length; at++) {
-    if (s.usable[at] === 0) continue;
-    const a = Math.abs(residual[at]!);
+  for (const r of fit.residual) {
+    if (Number.isNaN(r)) continue;
+    const a = Math.abs(r);
     size[k++] = a;
     const t = a / (scale ?? 1);
-    cost += scale === null || t <= 1.345 ? t * t : 2 * 1.345 * t - 1.345 * 1.345;
+    cost += scale === null ? t * t : huberLoss(t);
   }
   size.sort();
-  return {
-    cost,
-    mad: 1.4826 * size[size.length >> 1]!,
-    linear,
-    residual,
-    shadow,
-    pixels,
-    normal: A,
-    scale: scale ?? 1,
-  };
+  return { ...fit, cost, mad: 1.4826 * size[size.length >> 1]!, shadow, scale: scale ?? 1 };
 }
 
+/** Weighted least squares of the levels, and what they leave; null where they are not held. */
+function fitLevels(
+  s: PegScene,
+  shadow: Float32Array,
+  weightAt: (at: number) => number,
+): Pick<Evaluation, 'linear' | 'residual' | 'pixels'> | null {
+  const seen = (at: number): number => s.cut.luma[(s.y0 + ((at / s.w) | 0)) * s.cut.width + s.x0 + (at % s.w)]!;
+  const row = new Float64Array(LINEAR);
+  const normal = new Float64Array(LINEAR * LINEAR);
+  const right = new Float64Array(LINEAR);
+  let pixels = 0;
+  for (let at = 0; at < s.usable.length; at++) {
+    if (s.usable[at] === 0) continue;
+    fill(row, s, shadow, at);
+    const y = seen(at);
+    const w = weightAt(at);
+    pixels++;
+    for (let i = 0; i < LINEAR; i++) {
+      const wi = w * row[i]!;
+      right[i]! += wi * y;
+      for (let j = 0; j <= i; j++) normal[i * LINEAR + j]! += wi * row[j]!;
+    }
+  }
+  for (let i = 0; i < LINEAR; i++) {
+    normal[i * LINEAR + i]! += 1e-6 * pixels;
+    for (let j = 0; j < i; j++) normal[j * LINEAR + i] = normal[i * LINEAR + j]!;
+  }
+  const factor = choleskyFactor(normal, LINEAR);
+  if (factor === null) return null;
+  const linear = solveWithFactor(factor, right, LINEAR);
+  // No light is added by a shadow.
+  if (linear[3]! < 0) linear[3] = 0;
+  const residual = new Float32Array(s.w * s.h).fill(NaN);
+  for (let at = 0; at < s.usable.length; at++) {
+    if (s.usable[at] === 0) continue;
+    fill(row, s, shadow, at);
+    let m = 0;
+    for (let i = 0; i < LINEAR; i++) m += linear[i]! * row[i]!;
+    residual[at] = seen(at) - m;
+  }
+  return { linear, residual, pixels };
+}
+
+/** A pixel's row of the linear model. */
 export function fill(row: Float64Array, s: PegScene, shadow: Float32Array, at: number): void {
   const p = s.plain[at]!;
   row[0] = p;
