@@ -6,7 +6,7 @@
  */
 import { invert, multiply, normalise, transpose, type Mat3 } from '../src/geometry/mat3.js';
 import { rotationAngle, rotationFromPanTiltRoll } from '../src/geometry/rotation.js';
-import { measureCameraMove } from '../src/plate/camera-move.js';
+import { measureCameraMove } from '../src/plate/camera/camera-move.js';
 import { makeCameraSequence, type CameraSequence } from './camera-sequences.js';
 import { rideMaterial, sourceOf, throughCodec } from './ride.js';
 import { openVision } from './ride-references.js';

@@ -4,7 +4,7 @@ import { fileURLToPath } from 'node:url';
 import { RandomStream } from '../src/core/random.js';
 import { distanceToSet } from '../src/image/distance.js';
 import type { Picture } from '../src/image/picture.js';
-import { lumaOf } from '../src/join/erase-mosaic.js';
+import { lumaOf } from '../src/join/erase/erase-mosaic.js';
 import { toCodedRgb } from '../src/media/convert.js';
 import { VideoReader } from '../src/media/video-reader.js';
 

@@ -16,7 +16,7 @@ import { resize } from '../src/image/resize.js';
 import { toCodedRgb } from '../src/media/convert.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { VideoWriter } from '../src/media/video-writer.js';
-import type { RegionFile } from '../src/plate/marks.js';
+import type { RegionFile } from '../src/plate/marks/marks.js';
 import { measureOne } from './erase-score.js';
 import type { BenchRow } from './rows.js';
 import { CASES, SHARED } from './erase-pasted-cases.js';

@@ -12,14 +12,14 @@ import { apply, IDENTITY3, type Mat3 } from '../src/geometry/mat3.js';
 import type { Picture } from '../src/image/picture.js';
 import { sampleBilinear } from '../src/image/sampling.js';
 import { createPicture, plane } from '../src/image/picture.js';
-import { layBox } from '../src/join/erase-file.js';
-import { PlateCleaner, type CleanedBox } from '../src/join/erase.js';
-import { grower } from '../src/join/grain.js';
+import { layBox } from '../src/join/erase/erase-file.js';
+import { PlateCleaner, type CleanedBox } from '../src/join/erase/erase.js';
+import { grower } from '../src/join/air/grain.js';
 import { toCodedRgb } from '../src/media/convert.js';
 import { writePng16 } from '../src/media/stills.js';
 import { VideoReader } from '../src/media/video-reader.js';
-import { measureLook } from '../src/plate/look.js';
-import type { RegionFile } from '../src/plate/marks.js';
+import { measureLook } from '../src/plate/look/look.js';
+import type { RegionFile } from '../src/plate/marks/marks.js';
 
 const args = process.argv.slice(2);
 const value = (name: string): string | undefined =>

@@ -16,7 +16,7 @@ import { connectedComponents } from '../src/image/components.js';
 import { toCodedRgb } from '../src/media/convert.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { VideoWriter } from '../src/media/video-writer.js';
-import type { RegionFile } from '../src/plate/marks.js';
+import type { RegionFile } from '../src/plate/marks/marks.js';
 import { invert, multiply, transpose, type Mat3 } from '../src/geometry/mat3.js';
 import { likePlate, measureOne } from './erase-score.js';
 import type { BenchRow } from './rows.js';

@@ -13,12 +13,17 @@ import { develop } from '../demo/scenes/look.js';
 import { GLOBAL } from '../demo/scenes/shot.js';
 import { trace, type Picture as Traced, type TraceOptions } from '../demo/scenes/trace.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
-import { footLevel } from '../src/join/foot-level.js';
-import { matchLight, temperatureOfBlueToRed, type EdgeColour, type SubjectStatistics } from '../src/join/light.js';
-import { litScreen } from '../src/join/take-level.js';
+import { footLevel } from '../src/join/light/foot-level.js';
+import {
+  matchLight,
+  temperatureOfBlueToRed,
+  type EdgeColour,
+  type SubjectStatistics,
+} from '../src/join/light/light.js';
+import { litScreen } from '../src/join/light/take-level.js';
 import { codedToLinear } from '../src/media/convert.js';
-import { greyEdge } from '../src/plate/grey-edge.js';
-import { LevelCounter } from '../src/plate/look-levels.js';
+import { greyEdge } from '../src/plate/look/grey-edge.js';
+import { LevelCounter } from '../src/plate/look/look-levels.js';
 import type { PlateMeasures } from '../src/plate/types.js';
 import { percentiles } from '../src/image/statistics.js';
 import { planOf } from './exam-plan.js';

@@ -17,7 +17,7 @@ import { bt709Encode } from '../src/colour/transfer.js';
 import { createPicture } from '../src/image/picture.js';
 import { outlinePolygon } from '../src/join/outline/outline-polygon.js';
 import { writePng16 } from '../src/media/stills.js';
-import type { Mark, MarksFile } from '../src/plate/marks.js';
+import type { Mark, MarksFile } from '../src/plate/marks/marks.js';
 import { FRAMES, H, type Move, type Thing, W, cameraAt, frontOf, setText } from './front-things.js';
 
 export const CASES: readonly (readonly [Thing, Move])[] = [

@@ -8,17 +8,17 @@ import { join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { distanceToSet } from '../src/image/distance.js';
 import { clonePicture, createPicture, type Picture } from '../src/image/picture.js';
-import { cameraCarrier, STILL } from '../src/join/carrier.js';
-import { frontCover, frontOutlines } from '../src/join/front.js';
+import { cameraCarrier, STILL } from '../src/join/ride/carrier.js';
+import { frontCover, frontOutlines } from '../src/join/front/front.js';
 import { thingsOf } from '../src/join/mark-regions.js';
 import { marksOf } from '../src/join/proposal-input.js';
-import { proposeFront } from '../src/join/propose-front.js';
+import { proposeFront } from '../src/join/front/propose-front.js';
 import { measurePlateSide } from '../src/join/sides.js';
 import type { FrontStep } from '../src/join/types.js';
 import { toCodedRgb } from '../src/media/convert.js';
 import { readPng, writePng16 } from '../src/media/stills.js';
 import { VideoReader } from '../src/media/video-reader.js';
-import type { MarksFile } from '../src/plate/marks.js';
+import type { MarksFile } from '../src/plate/marks/marks.js';
 
 export interface Score {
   readonly iou: number;

@@ -14,11 +14,11 @@ import { RABBIT_HEIGHT, rabbit, rabbitDeclarations } from '../demo/scenes/rabbit
 import { trace, type TraceOptions } from '../demo/scenes/trace.js';
 import type { Vec3 } from '../demo/scenes/vector.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
-import { shadeGround } from '../src/join/ground.js';
-import { layPremultiplied } from '../src/join/lay-premultiplied.js';
-import { layMirrored, reflectPerformer } from '../src/join/reflect.js';
-import { measureLitGround } from '../src/join/plate-shadow.js';
-import { applyShade } from '../src/join/shade.js';
+import { shadeGround } from '../src/join/ground/ground.js';
+import { layPremultiplied } from '../src/join/render/lay-premultiplied.js';
+import { layMirrored, reflectPerformer } from '../src/join/ground/reflect.js';
+import { measureLitGround } from '../src/join/ground/plate-shadow.js';
+import { applyShade } from '../src/join/ground/shade.js';
 import type { GroundFrame, GroundStep } from '../src/join/types.js';
 import { writePng16 } from '../src/media/stills.js';
 import { BACK, CASES, type Case, type Lamp } from './ground-cases.js';

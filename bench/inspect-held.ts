@@ -17,7 +17,7 @@ import { compared } from '../src/inspect/reference.js';
 import { SeriesReader } from '../src/inspect/series-reader.js';
 import { judge } from '../src/inspect/verdict.js';
 import type { Inspection } from '../src/inspect/types.js';
-import { placementAt } from '../src/join/ride.js';
+import { placementAt } from '../src/join/ride/ride.js';
 import { held, sources, type HeldJoin } from './held-joins.js';
 import type { JoinFrame } from './made-join-recipe.js';
 import { OTHERWISE, spoilOtherwise, type OtherwiseName } from './spoil-otherwise.js';

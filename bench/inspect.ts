@@ -14,7 +14,7 @@ import { SPOIL_KINDS, SPOILS } from './spoil-kinds.js';
 import { writeSpoiled } from './spoiled-joins.js';
 import { inspectJoin, type InspectInput } from '../src/inspect/inspect.js';
 import type { Inspection, InspectionMatterName } from '../src/inspect/types.js';
-import { joinTools } from '../src/join/join-tools.js';
+import { joinTools } from '../src/join/render/join-tools.js';
 import { proposeFromFiles } from '../src/join/quick.js';
 
 /** Frames of a shot that are spoiled and looked at. */

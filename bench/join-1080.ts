@@ -4,14 +4,14 @@
  */
 import { join } from 'node:path';
 import { resize } from '../src/image/resize.js';
-import { joinTools } from '../src/join/join-tools.js';
+import { joinTools } from '../src/join/render/join-tools.js';
 import { proposeFromFiles } from '../src/join/quick.js';
-import type { JoinOptions } from '../src/join/render.js';
+import type { JoinOptions } from '../src/join/render/render.js';
 import type { Recipe } from '../src/join/types.js';
 import { toCodedRgb } from '../src/media/convert.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { VideoWriter } from '../src/media/video-writer.js';
-import type { MarksFile } from '../src/plate/marks.js';
+import type { MarksFile } from '../src/plate/marks/marks.js';
 import { truthMarks } from './truth-marks.js';
 import { firstOf, readTruth, truthFile } from './truth-set.js';
 

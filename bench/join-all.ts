@@ -13,14 +13,14 @@ import { blurred, regions, scoreFrame, type JoinScore } from './join-score.js';
 import { truthMarks } from './truth-marks.js';
 import { TRUTH_SHOTS, truthFile, truthFolder, truthKind } from './truth-set.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
-import { joinTools } from '../src/join/join-tools.js';
+import { joinTools } from '../src/join/render/join-tools.js';
 import { proposeFromFiles } from '../src/join/quick.js';
-import { JoinRenderer } from '../src/join/render.js';
+import { JoinRenderer } from '../src/join/render/render.js';
 import { lumaPlane } from '../src/media/luma.js';
 import { toCodedRgb } from '../src/media/convert.js';
 import { readPng, writePng16 } from '../src/media/stills.js';
 import { VideoReader } from '../src/media/video-reader.js';
-import type { MarksFile } from '../src/plate/marks.js';
+import type { MarksFile } from '../src/plate/marks/marks.js';
 
 export interface Frame {
   readonly frame: number;

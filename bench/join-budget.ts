@@ -9,10 +9,10 @@ import { resolve } from 'node:path';
 import { allScenes, type Frame } from './join-all.js';
 import { blurred, regions, scoreFrame, type Regions } from './join-score.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
-import { joinTools } from '../src/join/join-tools.js';
+import { joinTools } from '../src/join/render/join-tools.js';
 import { proposeFromFiles } from '../src/join/quick.js';
-import { normalsOfMatte } from '../src/join/relight.js';
-import { JoinRenderer } from '../src/join/render.js';
+import { normalsOfMatte } from '../src/join/light/relight.js';
+import { JoinRenderer } from '../src/join/render/render.js';
 
 const REACH_PX = 6;
 /** Coded value to linear, near enough for a fit of ratios. */

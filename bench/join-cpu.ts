@@ -11,9 +11,9 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { letHeapGrow } from '../src/core/heap.js';
 import { KernelDoor } from '../src/image/kernels.js';
-import { joinTools } from '../src/join/join-tools.js';
-import { screensInFolder } from '../src/join/kept-screens.js';
-import { JoinRenderer } from '../src/join/render.js';
+import { joinTools } from '../src/join/render/join-tools.js';
+import { screensInFolder } from '../src/join/peel/kept-screens.js';
+import { JoinRenderer } from '../src/join/render/render.js';
 import type { Recipe } from '../src/join/types.js';
 import { standAt1080 } from './join-1080.js';
 

@@ -9,9 +9,9 @@ import { truthMarks } from './truth-marks.js';
 import { firstOf, truthArgument, truthFile } from './truth-set.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { VideoWriter } from '../src/media/video-writer.js';
-import { joinTools } from '../src/join/join-tools.js';
+import { joinTools } from '../src/join/render/join-tools.js';
 import { proposeFromFiles } from '../src/join/quick.js';
-import { JoinRenderer, type JoinOptions } from '../src/join/render.js';
+import { JoinRenderer, type JoinOptions } from '../src/join/render/render.js';
 import type { Recipe } from '../src/join/types.js';
 
 export const round = (v: number): number => Math.round(v * 100) / 100;

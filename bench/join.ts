@@ -20,10 +20,10 @@ import { toCodedRgb, toLinear } from '../src/media/convert.js';
 import { lumaPlane } from '../src/media/luma.js';
 import type { VideoFrame } from '../src/media/types.js';
 import { VideoReader } from '../src/media/video-reader.js';
-import { joinTools } from '../src/join/join-tools.js';
-import { tighten, type Peeler } from '../src/join/performer.js';
+import { joinTools } from '../src/join/render/join-tools.js';
+import { tighten, type Peeler } from '../src/join/peel/performer.js';
 import { proposeFromFiles } from '../src/join/quick.js';
-import { JoinRenderer, type JoinOptions } from '../src/join/render.js';
+import { JoinRenderer, type JoinOptions } from '../src/join/render/render.js';
 import type { Recipe } from '../src/join/types.js';
 import { memoryOf, peakMemory, round, speed, speedAt1080, speedOfProcess } from './join-speed.js';
 

@@ -1,10 +1,10 @@
 /** Light from shadows through a solved view and from shading on made heads; and the truth set's plates. */
 import { differenceDeg } from '../src/core/angles.js';
 import { RandomStream } from '../src/core/random.js';
-import { lightFromShading } from '../src/plate/light-shading.js';
-import { sunFromShadows } from '../src/plate/light-shadow.js';
-import { MARK_NOISE } from '../src/plate/view-observations.js';
-import { solveView } from '../src/plate/view.js';
+import { lightFromShading } from '../src/plate/light/light-shading.js';
+import { sunFromShadows } from '../src/plate/light/light-shadow.js';
+import { MARK_NOISE } from '../src/plate/view/view-observations.js';
+import { solveView } from '../src/plate/view/view.js';
 import { measureLightOf } from '../src/plate/measure.js';
 import { angleBetween, HEAD_KINDS, makeHead, type HeadKind } from './made-heads.js';
 import type { BenchRow } from './rows.js';

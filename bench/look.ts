@@ -2,10 +2,10 @@
  * Grain, sharpness and motion blur against made truth. `npx tsx bench/look.ts [seeds]`, seeds as 1,2,3.
  * Bars: grain sigma within 5 %, half radius within 0.2 px, MTF50 within 5 %, blur length within 10 %.
  */
-import { GrainMeter } from '../src/plate/grain.js';
-import { motionBlurOf } from '../src/plate/motion-blur.js';
-import { findEdges } from '../src/plate/slanted-edges.js';
-import { sharpnessOf } from '../src/plate/sharpness.js';
+import { GrainMeter } from '../src/plate/look/grain.js';
+import { motionBlurOf } from '../src/plate/look/motion-blur.js';
+import { findEdges } from '../src/plate/look/slanted-edges.js';
+import { sharpnessOf } from '../src/plate/look/sharpness.js';
 import type { BenchRow } from './rows.js';
 import { grained, grainLaw, scene, squares } from './made-look.js';
 

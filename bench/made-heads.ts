@@ -4,7 +4,7 @@
  */
 import { RandomStream } from '../src/core/random.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
-import { towardsLight } from '../src/plate/light-shadow.js';
+import { towardsLight } from '../src/plate/light/light-shadow.js';
 
 export interface MadeHead {
   readonly picture: Picture;

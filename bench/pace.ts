@@ -15,7 +15,7 @@ import { fileURLToPath } from 'node:url';
 import { psnrDb } from '../src/image/compare.js';
 import { type Picture, plane } from '../src/image/picture.js';
 import { warpMap } from '../src/image/warp-map.js';
-import { PairMotion } from '../src/join/inbetween.js';
+import { PairMotion } from '../src/join/pace/inbetween.js';
 import { toCodedRgb } from '../src/media/convert.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import type { BenchRow } from './rows.js';

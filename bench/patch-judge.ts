@@ -7,7 +7,7 @@ import { distanceToSet } from '../src/image/distance.js';
 import { gaussianPlane } from '../src/image/gaussian.js';
 import { createPicture, plane, type Picture } from '../src/image/picture.js';
 import { rasterizePolygon } from '../src/image/polygon.js';
-import { fitLocally } from '../src/join/erase-align.js';
+import { fitLocally } from '../src/join/erase/erase-align.js';
 import { H, W } from './patch-head-cases.js';
 
 export interface Score {

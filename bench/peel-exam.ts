@@ -8,7 +8,7 @@ import { mkdirSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { createPicture } from '../src/image/picture.js';
 import { codedRgb } from '../src/join/peel/coded-rgb.js';
-import { screenPeeler } from '../src/join/screen-peeler.js';
+import { screenPeeler } from '../src/join/peel/screen-peeler.js';
 import { copyFrame } from '../src/media/planes.js';
 import { readPng, writePng16 } from '../src/media/stills.js';
 import { VideoReader } from '../src/media/video-reader.js';

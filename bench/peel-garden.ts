@@ -5,7 +5,7 @@
 import { mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { screenPeeler } from '../src/join/screen-peeler.js';
+import { screenPeeler } from '../src/join/peel/screen-peeler.js';
 import { copyFrame } from '../src/media/planes.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { GARDENS, gardenTake } from './garden-take.js';

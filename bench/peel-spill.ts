@@ -18,7 +18,7 @@ import { encode } from '../src/media/curve-table.js';
 import { copyFrame } from '../src/media/planes.js';
 import { writePng16 } from '../src/media/stills.js';
 import { VideoReader } from '../src/media/video-reader.js';
-import { screenPeeler } from '../src/join/screen-peeler.js';
+import { screenPeeler } from '../src/join/peel/screen-peeler.js';
 import { planOf, type ExamPlan } from './exam-plan.js';
 import { canTrace, finishFor, makeTake, seedsOf, takeSet } from './exam-scenes.js';
 import { lampsText } from './exam-sets.js';

@@ -7,8 +7,8 @@
 import { lumaPlane } from '../src/media/luma.js';
 import { copyFrame } from '../src/media/planes.js';
 import { VideoReader } from '../src/media/video-reader.js';
-import { peelFrame } from '../src/join/peel.js';
-import { screenModelOf } from '../src/join/screen-peeler.js';
+import { peelFrame } from '../src/join/peel/peel.js';
+import { screenModelOf } from '../src/join/peel/screen-peeler.js';
 import { scoreMatte, softBand } from './matte-score.js';
 import type { BenchRow } from './rows.js';
 import { TRUTH_SHOTS, truthFile, truthFolder } from './truth-set.js';

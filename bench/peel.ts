@@ -7,7 +7,7 @@
 import { existsSync, readdirSync } from 'node:fs';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { peelFrame, peelModel } from '../src/join/peel.js';
+import { peelFrame, peelModel } from '../src/join/peel/peel.js';
 import { codedRgb } from '../src/join/peel/coded-rgb.js';
 import { encode } from '../src/media/curve-table.js';
 import { copyFrame } from '../src/media/planes.js';

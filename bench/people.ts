@@ -3,7 +3,7 @@
  * `npx tsx bench/people.ts FILE FRAME[,FRAME…]`.
  */
 import { VideoReader } from '../src/media/video-reader.js';
-import { proposePeople } from '../src/plate/propose-people.js';
+import { proposePeople } from '../src/plate/marks/propose-people.js';
 
 const [file, list] = process.argv.slice(2);
 if (file === undefined || list === undefined) throw new Error('say a file and frames');

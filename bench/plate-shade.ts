@@ -7,15 +7,15 @@
  */
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
-import { proposeDarkness } from '../src/join/propose-darkness.js';
-import { keyOfLamp } from '../src/join/propose-ground.js';
+import { proposeDarkness } from '../src/join/ground/propose-darkness.js';
+import { keyOfLamp } from '../src/join/ground/propose-ground.js';
 import { marksOf, type Side } from '../src/join/proposal-input.js';
 import { measurePlateSide } from '../src/join/sides.js';
 import { toLinear } from '../src/media/convert.js';
 import { clonePicture } from '../src/image/picture.js';
 import { VideoReader } from '../src/media/video-reader.js';
-import type { MarksFile } from '../src/plate/marks.js';
-import { onShadowLines } from '../src/plate/shadow-line.js';
+import type { MarksFile } from '../src/plate/marks/marks.js';
+import { onShadowLines } from '../src/plate/light/shadow-line.js';
 import type { PlateMeasures } from '../src/plate/types.js';
 import { planOf } from './exam-plan.js';
 import { canTrace, seedsOf } from './exam-scenes.js';

@@ -6,12 +6,12 @@
 import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 import { join as path } from 'node:path';
 import { matteBox } from '../src/inspect/frame.js';
-import { groundGeometry } from '../src/join/ground.js';
+import { groundGeometry } from '../src/join/ground/ground.js';
 import { proposeFromFiles } from '../src/join/quick.js';
 import type { GroundStep, Recipe } from '../src/join/types.js';
 import { toCodedRgb } from '../src/media/convert.js';
 import { VideoReader } from '../src/media/video-reader.js';
-import { parseMarks } from '../src/plate/marks.js';
+import { parseMarks } from '../src/plate/marks/marks.js';
 import { readStills } from './exam-stills.js';
 import { readScenes } from './join-scenes.js';
 import { bodyJoin } from './made-join-bodies.js';

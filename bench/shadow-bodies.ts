@@ -12,8 +12,8 @@ import { RandomStream } from '../src/core/random.js';
 import type { Vec3 } from '../src/geometry/mat3.js';
 import { gaussianPlane } from '../src/image/gaussian.js';
 import { dilate } from '../src/image/morphology.js';
-import { depthFromShadow, type TakeGround, type TakeShadow } from '../src/join/body-depth.js';
-import { shadeGround } from '../src/join/ground.js';
+import { depthFromShadow, type TakeGround, type TakeShadow } from '../src/join/body/body-depth.js';
+import { shadeGround } from '../src/join/ground/ground.js';
 import type { BodyDepth, GroundFrame, GroundStep } from '../src/join/types.js';
 import { median } from '../src/image/statistics.js';
 

@@ -1,7 +1,7 @@
 /** Bodies of balls and blades under a lamp by ray casting: what the camera sees, and what lies in shadow. */
 import { project, shadowOf, type Camera } from '../demo/scenes/camera.js';
 import { mul, type Vec3 } from '../demo/scenes/vector.js';
-import type { TakeGround, TakeShadow } from '../src/join/body-depth.js';
+import type { TakeGround, TakeShadow } from '../src/join/body/body-depth.js';
 import type { GroundFrame, GroundStep } from '../src/join/types.js';
 import type { ExamPlan } from './exam-plan.js';
 import type { Lamps } from './exam-sets.js';

@@ -1,9 +1,9 @@
 /** How much of the true shadow a body's cast one covers, and what its true body would cover. */
 import type { Vec3 } from '../demo/scenes/vector.js';
 import { dilate } from '../src/image/morphology.js';
-import { groundGeometry, shadeGround } from '../src/join/ground.js';
-import { fillShade } from '../src/join/shade-plane.js';
-import { buildShadowMap, type SolidBall } from '../src/join/shadow-map.js';
+import { groundGeometry, shadeGround } from '../src/join/ground/ground.js';
+import { fillShade } from '../src/join/ground/shade-plane.js';
+import { buildShadowMap, type SolidBall } from '../src/join/ground/shadow-map.js';
 import { dot } from '../src/geometry/mat3.js';
 import type { BodyDepth } from '../src/join/types.js';
 import { type ShadowExam, add, sub } from './shadow-exam-casting.js';

@@ -5,7 +5,7 @@
 import { bt709Decode, bt709Encode } from '../src/colour/transfer.js';
 import { gaussianPlane } from '../src/image/gaussian.js';
 import { createPicture, plane, type Picture } from '../src/image/picture.js';
-import { normalsOfMatte } from '../src/join/relight.js';
+import { normalsOfMatte } from '../src/join/light/relight.js';
 
 /** Towards the key on a frame, unit vector in camera coordinates; null where it is not known. */
 export type LightAt = (frame: number) => readonly [number, number, number] | null;

@@ -3,7 +3,7 @@
  * turns, with grain; and patches that do not stir.
  */
 import { RandomStream } from '../src/core/random.js';
-import { measureStir } from '../src/plate/stir.js';
+import { measureStir } from '../src/plate/stir/stir.js';
 import type { BenchRow } from './rows.js';
 
 const W = 240;

@@ -5,10 +5,10 @@
  */
 import { measured } from '../src/core/measure.js';
 import { applyVector, type Vec3 } from '../src/geometry/mat3.js';
-import { measureCameraMove } from '../src/plate/camera-move.js';
-import { madeSet } from '../src/plate/made-travel.js';
+import { measureCameraMove } from '../src/plate/camera/camera-move.js';
+import { madeSet } from '../src/plate/travel/made-travel.js';
 import { measurePlate } from '../src/plate/measure.js';
-import { measureTravel } from '../src/plate/travel.js';
+import { measureTravel } from '../src/plate/travel/travel.js';
 import type { Travel, View } from '../src/plate/types.js';
 import { truthMarks } from './truth-marks.js';
 import { firstOf, readTruth, truthFile, truthFolder } from './truth-set.js';

@@ -3,7 +3,7 @@
  * feet and hat, the tip of his shadow, where the performer is to stand, what is to be erased, what passes in front. For
  * benches and for tests that say loudly when the set is absent.
  */
-import type { Mark, MarksFile } from '../src/plate/marks.js';
+import type { Mark, MarksFile } from '../src/plate/marks/marks.js';
 import { passingPole } from './passing-pole.js';
 import {
   plateCamera,

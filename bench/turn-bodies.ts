@@ -8,9 +8,9 @@
 import { BODY_KINDS, castBody, makeBody, pixelOf, type BodyKind, type MadeView } from './made-bodies.js';
 import { RandomStream } from '../src/core/random.js';
 import type { Vec3 } from '../src/geometry/mat3.js';
-import { shadeGround } from '../src/join/ground.js';
+import { shadeGround } from '../src/join/ground/ground.js';
 import { dilate } from '../src/image/morphology.js';
-import { depthAt, depthFromTurn, type TurnedOutline } from '../src/join/turn-depth.js';
+import { depthAt, depthFromTurn, type TurnedOutline } from '../src/join/body/turn-depth.js';
 import type { GroundFrame, GroundStep } from '../src/join/types.js';
 
 const RAD = Math.PI / 180;

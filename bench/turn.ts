@@ -5,11 +5,11 @@
  */
 import { RandomStream } from '../src/core/random.js';
 import { VideoReader } from '../src/media/video-reader.js';
-import { readerLumaSource } from '../src/plate/reader-luma-source.js';
-import type { LumaSource } from '../src/plate/ride-source.js';
-import { measureTurn } from '../src/plate/turn.js';
-import { turnFromPoses } from '../src/plate/turn-poses.js';
-import type { Mark } from '../src/plate/marks.js';
+import { readerLumaSource } from '../src/plate/ride/reader-luma-source.js';
+import type { LumaSource } from '../src/plate/ride/ride-source.js';
+import { measureTurn } from '../src/plate/turn/turn.js';
+import { turnFromPoses } from '../src/plate/turn/turn-poses.js';
+import type { Mark } from '../src/plate/marks/marks.js';
 import type { BenchRow } from './rows.js';
 import { patternTexture } from './ride-textures.js';
 import { truthMarks } from './truth-marks.js';

@@ -1,13 +1,13 @@
 /**
- * What somebody carries who turns (src/join/turning-stand.ts) against made geometry: a person at 2 to 6 m
+ * What somebody carries who turns (src/join/ride/turning-stand.ts) against made geometry: a person at 2 to 6 m
  * who turns by 50 to 150° holds something .22 to .52 m before the axis, up to 30° aside; seen by a camera
  * that looks down up to 10°. Marks are 1.2 px off, the turn some 3°, the focal length 10 % and the tilt 2°
  * (one sd each). Error of the foot over 40 frames.
  */
 import { RandomStream } from '../src/core/random.js';
 import { groundCamera, project } from '../src/geometry/camera.js';
-import { STILL } from '../src/join/carrier.js';
-import { turningStand } from '../src/join/turning-stand.js';
+import { STILL } from '../src/join/ride/carrier.js';
+import { turningStand } from '../src/join/ride/turning-stand.js';
 import type { BenchRow } from './rows.js';
 
 const W = 960;

@@ -6,11 +6,11 @@
 import { readFileSync } from 'node:fs';
 import { differenceDeg } from '../src/core/angles.js';
 import { VideoReader } from '../src/media/video-reader.js';
-import { findUprightShadows } from '../src/plate/light-upright-shadow.js';
-import type { MarksFile } from '../src/plate/marks.js';
+import { findUprightShadows } from '../src/plate/light/light-upright-shadow.js';
+import type { MarksFile } from '../src/plate/marks/marks.js';
 import { linearFrame } from '../src/plate/with-reader.js';
-import { viewOf } from '../src/plate/measure-view.js';
-import { sunFromShadows } from '../src/plate/light-shadow.js';
+import { viewOf } from '../src/plate/view/measure-view.js';
+import { sunFromShadows } from '../src/plate/light/light-shadow.js';
 import { planOf } from './exam-plan.js';
 import { makeExam, seedsOf } from './exam-scenes.js';
 

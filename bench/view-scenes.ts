@@ -4,8 +4,8 @@
  */
 import { RandomStream } from '../src/core/random.js';
 import { groundCamera, project, type Pinhole } from '../src/geometry/camera.js';
-import type { Mark, MarksFile } from '../src/plate/marks.js';
-import { towardsLight } from '../src/plate/light-shadow.js';
+import type { Mark, MarksFile } from '../src/plate/marks/marks.js';
+import { towardsLight } from '../src/plate/light/light-shadow.js';
 
 export interface Scene {
   readonly widthPx: number;

@@ -1,8 +1,8 @@
 /** View from marks: made scenes with a hand's noise, and the truth set where it is beside the checkout. */
 import { RandomStream } from '../src/core/random.js';
-import { MARK_NOISE } from '../src/plate/view-observations.js';
-import { measureView } from '../src/plate/measure-view.js';
-import { solveView } from '../src/plate/view.js';
+import { MARK_NOISE } from '../src/plate/view/view-observations.js';
+import { measureView } from '../src/plate/view/measure-view.js';
+import { solveView } from '../src/plate/view/view.js';
 import { makeScenes, type SceneOptions } from './view-scenes.js';
 import { truthMarks } from './truth-marks.js';
 import { TRUTH_SHOTS, readTruth, truthFile, truthFolder } from './truth-set.js';

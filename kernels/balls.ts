@@ -1,4 +1,4 @@
-// A body of balls drawn on a grid (see src/join/ball-grids.ts). Balls are float triples or quadruples in cells of
+// A body of balls drawn on a grid (see src/join/body/ball-grids.ts). Balls are float triples or quadruples in cells of
 // the grid. Twins: ballsFrontPlain, ballsDepthPlain.
 
 const LANES = f32x4(0.5, 1.5, 2.5, 3.5);

@@ -1,4 +1,4 @@
-// The picture between two others from motions known on a coarser grid (see src/join/draw-between.ts).
+// The picture between two others from motions known on a coarser grid (see src/join/pace/draw-between.ts).
 // Pictures are interleaved RGBA, premultiplied. The grid holds `count` proposals a cell, each four
 // floats: u, v (full pixels), w0, w1; `shift`: a cell is 2^shift pixels wide. Reads are bicubic (Keys
 // 1981, a = −1/2). Items are rows of the wanted picture.

@@ -1,4 +1,4 @@
-// A body from its outline (see src/join/body-volume.ts, shadow-map.ts): cells of a matte, how far each lies from
+// A body from its outline (see src/join/body/body-volume.ts, shadow-map.ts): cells of a matte, how far each lies from
 // the outline, the balls of the medial axis, and what a shadow map keeps of them. Twins: matteCellsPlain,
 // nearestInSet, ballsOfCellsPlain, coverAndStandPlain.
 

@@ -1,4 +1,4 @@
-// The performer drawn onto plate pixels (see src/join/draw-placed.ts): for each plate pixel a grid of samples of the
+// The performer drawn onto plate pixels (see src/join/render/draw-placed.ts): for each plate pixel a grid of samples of the
 // take's premultiplied RGBA, interleaved, through a homography and a shift along the upright that a height field gives.
 // Items are rows of the plate's box. Twin: drawPlacedPlain.
 
@@ -62,7 +62,7 @@ function corners(k: usize, field: usize, w: i32, py: f64, out: usize): void {
     if (shifted) {
       const seen = (u - fx) * ax + (v - fy) * ay, aside = (v - fy) * ax - (u - fx) * ay;
       let t = seen / stretch, s = aside;
-      // As src/join/view-sight.ts has it.
+      // As src/join/body/view-sight.ts has it.
       for (let q = 0; q < 4; q++) {
         const ball = front(k, field, fx + t * ax - s * ay, fy + t * ay + s * ax);
         const a = max(ball, -t * ground) * cf, up = t - middle;

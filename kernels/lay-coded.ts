@@ -1,4 +1,4 @@
-// A composed box on its way back to code values (see src/join/code-box.ts, src/join/frame-box.ts): light to
+// A composed box on its way back to code values (see src/join/render/code-box.ts, src/join/render/frame-box.ts): light to
 // display-coded values only about what changed, and display-coded values to Y'CbCr code values only where
 // it did. Twins: codeChangedPlain, patchYuvPlain.
 
@@ -187,7 +187,7 @@ export function patchChroma(
 }
 
 /**
- * Grain on a performer (see addGrain in src/join/air.ts), one channel: coded (w × h) in place.
+ * Grain on a performer (see addGrain in src/join/air/air.ts), one channel: coded (w × h) in place.
  * curves: 64 levels of wanted, 64 of the take's own sd. tile: side × side, read from (ox, oy) by
  * steps sx, sy (1 or −1). Items are rows. Scratch: 64 floats.
  */

@@ -1,4 +1,4 @@
-// A peel's matte and colour to a premultiplied picture of half the size (see src/join/halve-performer.ts): each pixel
+// A peel's matte and colour to a premultiplied picture of half the size (see src/join/peel/halve-performer.ts): each pixel
 // the mean of the four it stands for, without the full picture between. Twin: premultipliedHalfPlain.
 
 /**

@@ -1,4 +1,4 @@
-// A picture as an open shutter shows it (see src/plate/ride-smear.ts, whose plain twin this is): tiles of
+// A picture as an open shutter shows it (see src/plate/ride/ride-smear.ts, whose plain twin this is): tiles of
 // 8 by 8 pixels, in each of which the way is taken for one; every pixel becomes the mean of `taps`
 // bilinear samples along it. One item: a row of tiles.
 

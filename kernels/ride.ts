@@ -1,4 +1,4 @@
-// Alignment of a ride's template to a frame (see src/plate/ride-sums.ts, whose plain twins these are). Pixels
+// Alignment of a ride's template to a frame (see src/plate/ride/ride-sums.ts, whose plain twins these are). Pixels
 // of a cell lie together and every cell's run is padded to a multiple of four with pixels that lie nowhere (u
 // is not a number). One item: a whole level. Sums run over four lanes in single precision within a cell,
 // about the cell's own mean, and in double across.
@@ -290,7 +290,7 @@ function nth(a: usize, n: i32, rank: i32): f32 {
 
 /**
  * Every `stride`-th residual of the cells trusted from .3 on: their number, their median and the value that three
- * tenths lie below, to `out` (f64). Scratch: a float a pixel. Twin: residualScalePlain in src/plate/ride-scale.ts.
+ * tenths lie below, to `out` (f64). Scratch: a float a pixel. Twin: residualScalePlain in src/plate/ride/ride-scale.ts.
  */
 export function rideScale(
   value: usize, starts: usize, cells: i32, sums: usize, sample: usize, stride: i32, out: usize, from: i32, to: i32,
@@ -321,7 +321,7 @@ export function rideScale(
 
 /**
  * Means of squares of k pixels, a row of which is summed in double and added in single precision. Items: rows of `dst`.
- * Twin: reduceLumaPlain in src/plate/ride-camera.ts.
+ * Twin: reduceLumaPlain in src/plate/ride/ride-camera.ts.
  */
 export function rideReduce(src: usize, w: i32, k: i32, dst: usize, dw: i32, from: i32, to: i32, scratch: usize): void {
   const share: f64 = 1 / <f64>(k * k);

@@ -63,7 +63,7 @@ export function buildSources() {
  * Threads that start within a render's time are one module each: finding, reading and linking a hundred took a tenth of
  * a second of processor time a thread. Packages stay outside.
  */
-const THREADS = ['join/prepare-worker'];
+const THREADS = ['join/render/prepare-worker'];
 
 function buildThreads() {
   for (const name of THREADS) {

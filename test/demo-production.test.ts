@@ -2,8 +2,8 @@ import { existsSync, readFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { describe, expect, it } from 'vitest';
-import { checkMarks } from '../src/plate/check-marks.js';
-import { parseMarks, type MarksFile } from '../src/plate/marks.js';
+import { checkMarks } from '../src/plate/marks/check-marks.js';
+import { parseMarks, type MarksFile } from '../src/plate/marks/marks.js';
 
 const demo = join(dirname(fileURLToPath(import.meta.url)), '..', 'demo');
 const read = (path: string): string => readFileSync(join(demo, path), 'utf8');

@@ -4,8 +4,8 @@ import { copyFileSync, existsSync, mkdirSync, renameSync, rmSync } from 'node:fs
 import { PlatewrightError } from '../core/errors.js';
 import { probe } from '../media/probe.js';
 import { isPictureFolder, picturesIn } from '../media/sequence.js';
-import type { MarksFile } from '../plate/marks.js';
-import { checkMarks } from '../plate/check-marks.js';
+import type { MarksFile } from '../plate/marks/marks.js';
+import { checkMarks } from '../plate/marks/check-marks.js';
 import type { Book } from './book.js';
 import { makeId, type FilmDocument, type TakeDocument } from './documents.js';
 

@@ -8,7 +8,7 @@ import { isAbsolute, join, relative, resolve, sep } from 'node:path';
 import Database from 'libsql';
 import { PlatewrightError } from '../core/errors.js';
 import { damaged, diskTrouble } from './book-trouble.js';
-import { firstIssue } from '../plate/marks.js';
+import { firstIssue } from '../plate/marks/marks.js';
 import { DOCUMENT_SCHEMAS, type DocumentKind, type DocumentOf } from './documents.js';
 import { keepPlace } from './keep-place.js';
 import { MIGRATIONS, SCHEMA_VERSION } from './schema.js';

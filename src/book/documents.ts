@@ -6,7 +6,7 @@
  */
 import { ATTENTION_DEFAULTS } from '../brief/cautions.js';
 import { z } from 'zod';
-import { marksFileSchema } from '../plate/marks.js';
+import { marksFileSchema } from '../plate/marks/marks.js';
 import type { CutList, ShotSummary } from '../film/types.js';
 import type { PlateMeasures } from '../plate/types.js';
 import type { Verdict } from '../take/types.js';

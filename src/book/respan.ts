@@ -1,5 +1,5 @@
 /** A pick over another span of its film: its marks stay on the pictures they were made on. */
-import type { Mark } from '../plate/marks.js';
+import type { Mark } from '../plate/marks/marks.js';
 import type { PickDocument } from './documents.js';
 
 /**

@@ -5,7 +5,7 @@
 import { parseZone } from '../brief/place-time.js';
 import { PlatewrightError } from '../core/errors.js';
 import { formatRate, parseRate } from '../core/rational.js';
-import { firstIssue } from '../plate/marks.js';
+import { firstIssue } from '../plate/marks/marks.js';
 import type { Book } from './book.js';
 import { productionSchema, type ProductionDocument } from './documents.js';
 

@@ -1,5 +1,5 @@
 /** What a brief is made from: the plate's measures and marks, and the performer, camera and place of the shoot. */
-import type { MarksFile } from '../plate/marks.js';
+import type { MarksFile } from '../plate/marks/marks.js';
 import type { PlateMeasures } from '../plate/types.js';
 import type { Attention } from './cautions.js';
 import type { ShootCamera, ShootPlace } from './types.js';

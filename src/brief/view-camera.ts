@@ -2,7 +2,7 @@
  * Where the performer is in the plate's scene, from the solved view and its mark. World of a view: see geometry/camera.
  */
 import { groundCamera, groundPoint, unproject, type Pinhole } from '../geometry/camera.js';
-import type { Point } from '../plate/marks.js';
+import type { Point } from '../plate/marks/marks.js';
 import type { View } from '../plate/types.js';
 
 export interface SceneCamera {

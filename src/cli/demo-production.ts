@@ -6,7 +6,7 @@ import { addFilm, addTake } from '../book/add-media.js';
 import { Book } from '../book/book.js';
 import type { CutDocument } from '../book/documents.js';
 import { newProduction } from '../book/new-production.js';
-import { parseMarks } from '../plate/marks.js';
+import { parseMarks } from '../plate/marks/marks.js';
 
 export const listSchema = z.object({
   title: z.string(),

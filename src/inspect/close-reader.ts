@@ -1,5 +1,5 @@
 /** Reads what single pictures tell of a frame: edges, colours, levels, holes, the shadow and the light's side, and where what passes cuts the performer. */
-import { groundGeometry } from '../join/ground.js';
+import { groundGeometry } from '../join/ground/ground.js';
 import { smallFrame } from '../join/outline/small-frame.js';
 import { readEdges, type EdgeReading } from './edges.js';
 import { seenHardness } from './edge-slope.js';

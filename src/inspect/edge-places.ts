@@ -1,5 +1,5 @@
 /** Where on an outline most of a reading is. */
-import type { Box } from '../join/ground.js';
+import type { Box } from '../join/ground/ground.js';
 
 /** Side of a cell in which the worst place is told, px. */
 const CELL = 24;

@@ -4,7 +4,7 @@
  */
 import { bt709Decode } from '../colour/transfer.js';
 import { nearestInSet, type NearestResult } from '../image/distance.js';
-import type { Box } from '../join/ground.js';
+import type { Box } from '../join/ground/ground.js';
 import { beforeShoulder, codeMixture, lightness, luminance, slopeOfLightness } from './edge-light.js';
 import { BARE, CoreMeans, ShadeMeans } from './edge-means.js';
 import type { EdgePlaces } from './edge-places.js';

@@ -10,7 +10,7 @@
  */
 import { nearestInSet } from '../image/distance.js';
 import { gaussianPlane } from '../image/gaussian.js';
-import type { Box } from '../join/ground.js';
+import type { Box } from '../join/ground/ground.js';
 import { EdgePlaces } from './edge-places.js';
 import { rimLightness } from './edge-rim.js';
 import { grow, type SeenFrame } from './frame.js';

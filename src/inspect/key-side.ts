@@ -4,7 +4,7 @@
  * for light from below. What is left over of bodies' own shapes and coats is far larger up and down than across, and is counted so.
  */
 import type { Vec3 } from '../geometry/mat3.js';
-import { normalsOfMatte } from '../join/relight.js';
+import { normalsOfMatte } from '../join/light/relight.js';
 import type { SeenFrame } from './frame.js';
 
 export interface KeySide {

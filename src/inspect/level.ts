@@ -1,8 +1,8 @@
 /** The performer's brightness from frame to frame, and the plate's beside it: what flickers in one and not in the other was lit by another light or graded by jumps. */
 import { bt709Decode } from '../colour/transfer.js';
 import { selectInPlace } from '../image/statistics.js';
-import { SAME_LIGHT, type LightChange } from '../plate/light-between.js';
-import type { LightOverShot } from '../plate/light-over-shot.js';
+import { SAME_LIGHT, type LightChange } from '../plate/light/light-between.js';
+import type { LightOverShot } from '../plate/light/light-over-shot.js';
 import type { SeenFrame } from './frame.js';
 
 const LINEAR = Float64Array.from({ length: 1025 }, (_, i) => bt709Decode(i / 1024));

@@ -1,5 +1,5 @@
 /** Reads what changes from frame to frame, three frames held: how much, which of the plate's frames it fits, the ground under the foot, and the outline's jumps. */
-import { pictureShift } from '../plate/look-shift.js';
+import { pictureShift } from '../plate/look/look-shift.js';
 import { readChatter } from './chatter.js';
 import { readComb, type CombSlope } from './comb.js';
 import { grow, type SeenFrame } from './frame.js';

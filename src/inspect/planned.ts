@@ -1,5 +1,5 @@
 /** What the recipe plans of a frame: where the foot stands, and how far the take goes on. */
-import { placementAt } from '../join/ride.js';
+import { placementAt } from '../join/ride/ride.js';
 import type { GroundStep, Recipe, RecipeStep } from '../join/types.js';
 
 /** Planned place of the foot on a frame, px of the plate: the ground step's, else about where a foot stands in the ride's picture; null without either. */

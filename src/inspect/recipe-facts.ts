@@ -1,6 +1,6 @@
 /** What of a recipe decides how its join is read, looked up once a shot. */
-import { STILL, type Carrier } from '../join/carrier.js';
-import { frontOutlines } from '../join/front.js';
+import { STILL, type Carrier } from '../join/ride/carrier.js';
+import { frontOutlines } from '../join/front/front.js';
 import type { Outline } from '../join/passing/outline-lines.js';
 import type { FrontStep, GroundStep, Recipe, RecipeStep, StepName } from '../join/types.js';
 import { measuredGrain, type GrainMeasure } from './texture.js';

@@ -4,8 +4,8 @@
  * not come from this recipe is read without it.
  */
 import { PlatewrightError } from '../core/errors.js';
-import { JoinRenderer, type JoinOptions } from '../join/render.js';
-import { joinTools } from '../join/join-tools.js';
+import { JoinRenderer, type JoinOptions } from '../join/render/render.js';
+import { joinTools } from '../join/render/join-tools.js';
 import type { Recipe, StepName } from '../join/types.js';
 import type { VideoFrame } from '../media/types.js';
 import type { Expected } from './against-take.js';

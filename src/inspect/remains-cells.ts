@@ -1,5 +1,5 @@
 /** Two reduced pictures (ln of light) held against each other in small cells. */
-import type { Box } from '../join/ground.js';
+import type { Box } from '../join/ground/ground.js';
 
 /** Side of a cell and step from cell to cell, reduced px; pixels of it that must be told. */
 export const CELL = 8,

@@ -1,7 +1,7 @@
 /** What was laid in for what was erased: whether it is smeared, and whether it boils from frame to frame. */
 import { median } from '../image/statistics.js';
-import type { Carrier } from '../join/carrier.js';
-import type { Box } from '../join/ground.js';
+import type { Carrier } from '../join/ride/carrier.js';
+import type { Box } from '../join/ground/ground.js';
 import { boxOf, cellsOf, type Cell } from './remains-cells.js';
 import type { RemainsFrame } from './remains-frame.js';
 import { between, eachPlace, lightAt, type SetBehind } from './remains-set.js';

@@ -1,5 +1,5 @@
 /** Collects what is needed to see whether an erase left something: at most two dozen reduced frames of a shot, and where the performer changes the ground itself. */
-import { STILL, type Carrier } from '../join/carrier.js';
+import { STILL, type Carrier } from '../join/ride/carrier.js';
 import type { Recipe } from '../join/types.js';
 import type { Expected } from './against-take.js';
 import type { SeenFrame } from './frame.js';

@@ -4,7 +4,7 @@
  * the minority at any place of it, so the median is the bare set (a temporal median as background model: e.g. Cucchiara et al., PAMI 25, 2003).
  */
 import { invert, multiply, rescale, type Mat3 } from '../geometry/mat3.js';
-import type { Carrier } from '../join/carrier.js';
+import type { Carrier } from '../join/ride/carrier.js';
 import { median } from '../image/statistics.js';
 import type { RemainsFrame } from './remains-frame.js';
 

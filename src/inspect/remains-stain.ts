@@ -1,6 +1,6 @@
 /** A stain that an erase left: ground darker or brighter than other frames of the plate show the same place. */
 import { median } from '../image/statistics.js';
-import type { Box } from '../join/ground.js';
+import type { Box } from '../join/ground/ground.js';
 import { boxOf, CELL, cellsOf, STEP, type Cell } from './remains-cells.js';
 import type { RemainsFrame } from './remains-frame.js';
 import type { SetBehind } from './remains-set.js';

@@ -3,10 +3,10 @@
  * frames of the plate show the same place), a ghost (how much of what was erased still shows), fills that boil from frame to frame, and fills that are smeared.
  * All against what the same readings say of the untouched picture beside it, so that parallax, grain and an encoder count on both sides.
  */
-import type { Carrier } from '../join/carrier.js';
+import type { Carrier } from '../join/ride/carrier.js';
 import { dilate } from '../image/morphology.js';
 import { median } from '../image/statistics.js';
-import type { Box } from '../join/ground.js';
+import type { Box } from '../join/ground/ground.js';
 import { CELL } from './remains-cells.js';
 import { boilOf, detailOf } from './remains-fill.js';
 import type { RemainsFrame } from './remains-frame.js';

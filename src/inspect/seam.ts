@@ -7,7 +7,7 @@
  */
 import { nearestInSet } from '../image/distance.js';
 import { gaussianPlane } from '../image/gaussian.js';
-import type { Box } from '../join/ground.js';
+import type { Box } from '../join/ground/ground.js';
 import { quantile } from './frame.js';
 
 /** A strip's near and far side, px from the border. */

@@ -2,9 +2,9 @@
  * Runs over a join's frames, three held, and keeps what each says: movement and the outline on every frame, colours, edges and
  * shadow on some, grain where the recipe was rendered again.
  */
-import type { Carrier } from '../join/carrier.js';
+import type { Carrier } from '../join/ride/carrier.js';
 import type { LightStep, Recipe } from '../join/types.js';
-import { lightAt, type LightOverShot } from '../plate/light-over-shot.js';
+import { lightAt, type LightOverShot } from '../plate/light/light-over-shot.js';
 import { readBeside } from './beside-reader.js';
 import { boxOfCell, outlineCells, readSeenChatter, type OutlineCells } from './chatter.js';
 import { CloseReader } from './close-reader.js';

@@ -1,5 +1,5 @@
 /** What an inspection read of a shot, frame by frame, before it is judged. */
-import type { Box } from '../join/ground.js';
+import type { Box } from '../join/ground/ground.js';
 import type { CutReading } from './front-cut.js';
 import type { Remains } from './remains.js';
 import type { OutsideFault } from './outside.js';

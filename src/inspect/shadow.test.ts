@@ -2,7 +2,7 @@
 import { describe, expect, it } from 'vitest';
 import { bt709Decode, bt709Encode } from '../colour/transfer.js';
 import { createPicture } from '../image/picture.js';
-import { shadeGround } from '../join/ground.js';
+import { shadeGround } from '../join/ground/ground.js';
 import type { GroundStep } from '../join/types.js';
 import { lumaOf, matteBox, type SeenFrame } from './frame.js';
 import { readShadow } from './shadow.js';

@@ -6,8 +6,8 @@
  */
 import { gaussianPlane } from '../image/gaussian.js';
 import { createPicture } from '../image/picture.js';
-import { groundGeometry, shadeGround, type Box } from '../join/ground.js';
-import { ownShadowAt, ownShadowOf, softened } from '../join/own-shadow.js';
+import { groundGeometry, shadeGround, type Box } from '../join/ground/ground.js';
+import { ownShadowAt, ownShadowOf, softened } from '../join/ground/own-shadow.js';
 import type { GroundFrame, GroundStep } from '../join/types.js';
 import { dot, type Vec3 } from '../geometry/mat3.js';
 import { bt709Decode, bt709Encode } from '../colour/transfer.js';

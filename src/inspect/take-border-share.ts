@@ -1,9 +1,9 @@
 /** The take's border (take-border.ts) as a recipe lays it on a frame: how much of the performer's height it cuts. */
 import { multiply } from '../geometry/mat3.js';
-import type { Box } from '../join/ground.js';
-import { takeFrameOf } from '../join/performer-source.js';
-import { placementAt } from '../join/ride.js';
-import { steadyMatrix } from '../join/steady.js';
+import type { Box } from '../join/ground/ground.js';
+import { takeFrameOf } from '../join/render/performer-source.js';
+import { placementAt } from '../join/ride/ride.js';
+import { steadyMatrix } from '../join/ride/steady.js';
 import type { Recipe } from '../join/types.js';
 import type { SeenFrame } from './frame.js';
 import { readTakeBorder } from './take-border.js';

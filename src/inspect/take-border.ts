@@ -5,7 +5,7 @@
  * so there the line may lie farther from it. The rules and limits are our own.
  */
 import { apply, type Mat3 } from '../geometry/mat3.js';
-import type { Box } from '../join/ground.js';
+import type { Box } from '../join/ground/ground.js';
 
 export interface BorderCut {
   /** Length of the longest cut in sight, px. */

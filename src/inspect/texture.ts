@@ -5,7 +5,7 @@
  * without its grain is at hand (the recipe rendered again without the air step), it is taken away first, and with it the fur.
  */
 import { createPicture } from '../image/picture.js';
-import { grower } from '../join/grain.js';
+import { grower } from '../join/air/grain.js';
 import type { GrainModel } from '../join/types.js';
 import { grow, quantile, type SeenFrame } from './frame.js';
 

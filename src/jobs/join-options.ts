@@ -1,9 +1,9 @@
 /** What a renderer is given beside the recipe, from the book's own measures. */
 import type { Book } from '../book/book.js';
-import { cameraCarrier, rideCarrier } from '../join/carrier.js';
-import { joinTools } from '../join/join-tools.js';
-import { screensInFolder, type KeptScreens } from '../join/kept-screens.js';
-import type { JoinOptions } from '../join/render.js';
+import { cameraCarrier, rideCarrier } from '../join/ride/carrier.js';
+import { joinTools } from '../join/render/join-tools.js';
+import { screensInFolder, type KeptScreens } from '../join/peel/kept-screens.js';
+import type { JoinOptions } from '../join/render/render.js';
 import type { Recipe } from '../join/types.js';
 import { clipMender } from './mended-clip.js';
 

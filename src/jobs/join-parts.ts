@@ -4,9 +4,9 @@ import type { JoinDocument, PickDocument, TakeDocument } from '../book/documents
 import { takePath } from '../book/take-place.js';
 import { PlatewrightError } from '../core/errors.js';
 import { clonePicture } from '../image/picture.js';
-import { peelQuality } from '../join/peel-quality.js';
+import { peelQuality } from '../join/peel/peel-quality.js';
 import { proposeRecipe } from '../join/recipe.js';
-import { JoinRenderer, type JoinOptions } from '../join/render.js';
+import { JoinRenderer, type JoinOptions } from '../join/render/render.js';
 import { readyTake } from '../join/take-side.js';
 import type { Recipe } from '../join/types.js';
 import { toLinear } from '../media/convert.js';

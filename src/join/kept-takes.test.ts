@@ -7,7 +7,7 @@ import { GRADES, madeTake } from '../../bench/made-screens.js';
 import { toCodedRgb } from '../media/convert.js';
 import { VideoReader } from '../media/video-reader.js';
 import { VideoWriter } from '../media/video-writer.js';
-import type { MarksFile } from '../plate/marks.js';
+import type { MarksFile } from '../plate/marks/marks.js';
 import { keptTake, keptTakeKey } from './kept-takes.js';
 import { readyTake, type ReadyTake } from './take-side.js';
 

@@ -1,6 +1,6 @@
 /** Polygons of marks as the regions that a recipe's steps carry through the shot. */
-import type { RegionFile } from '../plate/marks.js';
-import { keysThere } from '../plate/presence.js';
+import type { RegionFile } from '../plate/marks/marks.js';
+import { keysThere } from '../plate/marks/presence.js';
 
 /** One thing's polygons, by frame. */
 export function regionOf(list: RegionFile['frames']): RegionFile {

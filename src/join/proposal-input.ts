@@ -3,16 +3,16 @@
  * performer at any frame.
  */
 import { differenceDeg, RAD_PER_DEG } from '../core/angles.js';
-import type { EdgeRoom } from './edge-room.js';
-import type { FootSeen } from './walking-foot.js';
+import type { EdgeRoom } from './peel/edge-room.js';
+import type { FootSeen } from './ride/walking-foot.js';
 import { worldToCamera } from '../geometry/camera.js';
 import { applyVector, dot, IDENTITY3, multiply, transpose, unit, type Mat3 } from '../geometry/mat3.js';
 import { rotationFromPanTiltRoll } from '../geometry/rotation.js';
 import type { Picture } from '../image/picture.js';
-import type { Mark, MarksFile } from '../plate/marks.js';
+import type { Mark, MarksFile } from '../plate/marks/marks.js';
 import type { PlateMeasures } from '../plate/types.js';
-import type { SubjectStatistics } from './light.js';
-import type { PerformerPicture } from './performer.js';
+import type { SubjectStatistics } from './light/light.js';
+import type { PerformerPicture } from './peel/performer.js';
 
 /** One side of the join: its measures, its marks, and pictures of it. */
 export interface Side {

@@ -3,15 +3,15 @@ import { describe, expect, it } from 'vitest';
 import { bt709Decode } from '../colour/transfer.js';
 import { createPicture } from '../image/picture.js';
 import { apply } from '../geometry/mat3.js';
-import type { MarksFile } from '../plate/marks.js';
+import type { MarksFile } from '../plate/marks/marks.js';
 import type { PlateMeasures } from '../plate/types.js';
 import { bearingAt, type ProposalInput, type Side } from './proposal-input.js';
-import { airOverPerformer } from './air.js';
-import { lessVeil, proposeAir } from './propose-air.js';
-import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js';
-import { landed, proposePace } from './propose-pace.js';
-import { STILL } from './carrier.js';
-import { followsMarks, placementAt } from './ride.js';
+import { airOverPerformer } from './air/air.js';
+import { lessVeil, proposeAir } from './air/propose-air.js';
+import { keysBesideSight, proposeLight, proposeMirror } from './light/propose-light.js';
+import { landed, proposePace } from './pace/propose-pace.js';
+import { STILL } from './ride/carrier.js';
+import { followsMarks, placementAt } from './ride/ride.js';
 
 const W = 854,
   H = 480,

@@ -1,14 +1,14 @@
 /** One join from two loose files: measure, propose, render. */
 import { framesPerSecond } from '../core/rational.js';
 import { VideoReader } from '../media/video-reader.js';
-import type { MarksFile } from '../plate/marks.js';
-import { measureCameraMove } from '../plate/camera-move.js';
-import { readerLumaSource } from '../plate/reader-luma-source.js';
+import type { MarksFile } from '../plate/marks/marks.js';
+import { measureCameraMove } from '../plate/camera/camera-move.js';
+import { readerLumaSource } from '../plate/ride/reader-luma-source.js';
 import type { CameraMove } from '../plate/types.js';
 import type { VideoInfo } from '../media/types.js';
-import { cameraCarrier, type Carrier } from './carrier.js';
-import { screensInMemory, type KeptScreens } from './kept-screens.js';
-import { peelQuality } from './peel-quality.js';
+import { cameraCarrier, type Carrier } from './ride/carrier.js';
+import { screensInMemory, type KeptScreens } from './peel/kept-screens.js';
+import { peelQuality } from './peel/peel-quality.js';
 import { proposeRecipe } from './recipe.js';
 import { measurePlateSide } from './sides.js';
 import { readyTake } from './take-side.js';

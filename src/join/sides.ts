@@ -7,19 +7,19 @@ import { formatRate, framesPerSecond } from '../core/rational.js';
 import { clonePicture } from '../image/picture.js';
 import { toLinear } from '../media/convert.js';
 import type { VideoReader } from '../media/video-reader.js';
-import { checkMarks } from '../plate/check-marks.js';
-import type { MarksFile } from '../plate/marks.js';
-import { measureCameraMove } from '../plate/camera-move.js';
+import { checkMarks } from '../plate/marks/check-marks.js';
+import type { MarksFile } from '../plate/marks/marks.js';
+import { measureCameraMove } from '../plate/camera/camera-move.js';
 import { heldMeasures } from '../plate/held-pictures.js';
-import { measureLook } from '../plate/look.js';
+import { measureLook } from '../plate/look/look.js';
 import { measurePlate } from '../plate/measure.js';
-import { trackRegion } from '../plate/ride.js';
-import { readerLumaSource } from '../plate/reader-luma-source.js';
+import { trackRegion } from '../plate/ride/ride.js';
+import { readerLumaSource } from '../plate/ride/reader-luma-source.js';
 import type { PlateMeasures, RideTrack } from '../plate/types.js';
 import { performerSpan } from '../take/card-frames.js';
 import { measureTake, NO_SCREEN } from '../take/measure-take.js';
 import type { TakeMeasures } from '../take/measures.js';
-import { isLayered } from './propose-layers.js';
+import { isLayered } from './ride/propose-layers.js';
 import type { Side } from './proposal-input.js';
 
 export interface PlateSide {

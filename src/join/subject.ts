@@ -3,17 +3,17 @@ import { PlatewrightError } from '../core/errors.js';
 import { plane } from '../image/picture.js';
 import { percentiles } from '../image/statistics.js';
 import type { VideoReader } from '../media/video-reader.js';
-import type { MarksFile } from '../plate/marks.js';
-import type { EdgeRoom } from './edge-room.js';
-import { feetOfOutline } from './look-over.js';
-import type { FootSeen } from './walking-foot.js';
-import type { ScreensOfTake } from './kept-screens.js';
-import type { SubjectStatistics } from './light.js';
-import type { PerformerPicture } from './performer.js';
+import type { MarksFile } from '../plate/marks/marks.js';
+import type { EdgeRoom } from './peel/edge-room.js';
+import { feetOfOutline } from './peel/look-over.js';
+import type { FootSeen } from './ride/walking-foot.js';
+import type { ScreensOfTake } from './peel/kept-screens.js';
+import type { SubjectStatistics } from './light/light.js';
+import type { PerformerPicture } from './peel/performer.js';
 import type { SeenInTake } from './proposal-input.js';
-import { outlineRegion, screenRegion } from './screen-part.js';
-import { probeScreen, probeWithoutScreen, type FoundScreen } from './screen-peeler.js';
-import { turnedFrames } from './turned-frames.js';
+import { outlineRegion, screenRegion } from './peel/screen-part.js';
+import { probeScreen, probeWithoutScreen, type FoundScreen } from './peel/screen-peeler.js';
+import { turnedFrames } from './body/turned-frames.js';
 
 /** What a proposal knows of the performer and of what stands behind it. */
 export interface Subject {

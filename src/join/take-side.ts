@@ -1,15 +1,15 @@
 /** A take made ready for a proposal: its marks bounded (screen's useful part, outlines on every frame), measured, and the performer looked at. */
-import { screensInMemory, type KeptScreens } from './kept-screens.js';
+import { screensInMemory, type KeptScreens } from './peel/kept-screens.js';
 import { keptTake, keptTakeKey } from './kept-takes.js';
 import { clonePicture } from '../image/picture.js';
 import { toLinear } from '../media/convert.js';
 import { outlinesByMotion, outlinesOfMarks, type OutlinesOfTake } from './outline/marked-take.js';
 import type { VideoReader } from '../media/video-reader.js';
-import type { MarksFile } from '../plate/marks.js';
-import { isLayered } from './propose-layers.js';
+import type { MarksFile } from '../plate/marks/marks.js';
+import { isLayered } from './ride/propose-layers.js';
 import { subjectOf, type Subject } from './subject.js';
 import { measureTakeSide } from './sides.js';
-import { withScreenPart } from './screen-part.js';
+import { withScreenPart } from './peel/screen-part.js';
 
 export interface ReadyTake extends Subject {
   readonly side: Awaited<ReturnType<typeof measureTakeSide>>['side'];

@@ -2,8 +2,8 @@
  * The recipe of a join: an ordered list of steps, each with few parameters, proposed whole from the measures and open to
  * change by hand. Steps run in the order of DESIGN 5.5. Every step can be switched off and seen alone.
  */
-import type { LightOverShot } from '../plate/light-over-shot.js';
-import type { RegionFile } from '../plate/marks.js';
+import type { LightOverShot } from '../plate/light/light-over-shot.js';
+import type { RegionFile } from '../plate/marks/marks.js';
 import type { GrainRow, Mat3 } from '../plate/types.js';
 
 export type StepName =

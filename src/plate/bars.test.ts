@@ -1,9 +1,9 @@
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import { gaussianPlane } from '../image/gaussian.js';
-import { measureCameraMove } from './camera-move.js';
+import { measureCameraMove } from './camera/camera-move.js';
 import { barsOf } from './bars.js';
-import type { LumaSource } from './ride-source.js';
+import type { LumaSource } from './ride/ride-source.js';
 
 const W = 320;
 const H = 180;

@@ -2,9 +2,9 @@
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import { apply, invert, multiply } from '../geometry/mat3.js';
 import { rasterizePolygon } from '../image/polygon.js';
-import type { MarksFile, Point } from './marks.js';
+import type { MarksFile, Point } from './marks/marks.js';
 import type { CameraMove, RideTrack, Turn, View } from './types.js';
-import { isThere, keysThere, type Key } from './presence.js';
+import { isThere, keysThere, type Key } from './marks/presence.js';
 
 export interface RoomRequest {
   readonly marks: MarksFile;

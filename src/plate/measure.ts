@@ -9,22 +9,22 @@ import { formatRate, framesPerSecond } from '../core/rational.js';
 import type { Picture } from '../image/picture.js';
 import { filmRepeatsInWords } from '../film/repeated-frames.js';
 import { heldMeasures } from './held-pictures.js';
-import { measureLight } from './light.js';
-import { findUprightShadows, type UprightShadows } from './light-upright-shadow.js';
-import { lightOverShotInWords, litAsUsual } from './light-over-shot.js';
-import { measureLook } from './look.js';
-import type { MarksFile } from './marks.js';
-import { readerLumaSource } from './reader-luma-source.js';
+import { measureLight } from './light/light.js';
+import { findUprightShadows, type UprightShadows } from './light/light-upright-shadow.js';
+import { lightOverShotInWords, litAsUsual } from './light/light-over-shot.js';
+import { measureLook } from './look/look.js';
+import type { MarksFile } from './marks/marks.js';
+import { readerLumaSource } from './ride/reader-luma-source.js';
 import { PlatePass } from './plate-pass.js';
-import { measureRoom } from './room.js';
-import { stirOfPlate } from './stir-of-plate.js';
-import { shutterBetween } from './shutter-between.js';
-import { followFooting } from './footing.js';
+import { measureRoom } from './view/room.js';
+import { stirOfPlate } from './stir/stir-of-plate.js';
+import { shutterBetween } from './look/shutter-between.js';
+import { followFooting } from './ride/footing.js';
 import type { CameraMove, Light, Look, PlateMeasures, View } from './types.js';
 import type { MeasureOptions, PlateOptions } from './measure-options.js';
 import { linearFrame, withReader } from './with-reader.js';
-import { cameraFor, viewOrNull } from './measure-view.js';
-import { cameraOf, rideOf, travelOf, travels, turnOf } from './measure-camera.js';
+import { cameraFor, viewOrNull } from './view/measure-view.js';
+import { cameraOf, rideOf, travelOf, travels, turnOf } from './camera/measure-camera.js';
 
 /** The light of one file at its marks' frame. */
 export async function measureLightOf(file: string, marks: MarksFile, options: MeasureOptions = {}): Promise<Light> {

@@ -1,5 +1,5 @@
 /** Marks of which a frame has one at most: drawn again there, it is a correction. */
-import type { Mark, MarkKind, MarksFile } from './marks.js';
+import type { Mark, MarkKind, MarksFile } from './marks/marks.js';
 
 export const ONE_A_FRAME: readonly MarkKind[] = ['stand', 'performer', 'pose', 'horizon', 'widen', 'eyeline'];
 

@@ -5,7 +5,7 @@
  */
 import { RepeatsOfFrames, type Repeats } from '../film/repeated-frames.js';
 import type { VideoFrame, VideoInfo } from '../media/types.js';
-import { LightWatch, type LightOverShot } from './light-over-shot.js';
+import { LightWatch, type LightOverShot } from './light/light-over-shot.js';
 import type { CameraMove } from './types.js';
 
 /** What it reads: `VideoReader` has this shape. */

@@ -7,7 +7,7 @@
  */
 import type { Bars } from './bars.js';
 import type { Measure } from '../core/measure.js';
-import type { LightOverShot } from './light-over-shot.js';
+import type { LightOverShot } from './light/light-over-shot.js';
 import type { Repeats } from '../film/repeated-frames.js';
 
 /** A shadow on the ground from foot to tip (px) of what stands `height` high (the view's metres). */

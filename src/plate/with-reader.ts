@@ -3,8 +3,8 @@ import type { VideoReader as Reader } from '../media/video-reader.js';
 import { VideoReader } from '../media/video-reader.js';
 import { toLinear } from '../media/convert.js';
 import { clonePicture, type Picture } from '../image/picture.js';
-import { checkMarks } from './check-marks.js';
-import type { MarksFile } from './marks.js';
+import { checkMarks } from './marks/check-marks.js';
+import type { MarksFile } from './marks/marks.js';
 
 export async function withReader<T>(file: string, marks: MarksFile, fn: (reader: Reader) => Promise<T>): Promise<T> {
   const reader = await VideoReader.open(file);

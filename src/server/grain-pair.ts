@@ -7,8 +7,8 @@ import type { Book } from '../book/book.js';
 import { PlatewrightError } from '../core/errors.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { plane } from '../image/picture.js';
-import { grower } from '../join/grain.js';
-import { grainModel } from '../join/propose-air.js';
+import { grower } from '../join/air/grain.js';
+import { grainModel } from '../join/air/propose-air.js';
 import { toCodedRgb } from '../media/convert.js';
 import type { FrameStore } from './frame-store.js';
 

@@ -5,8 +5,8 @@
 import type { Book } from '../book/book.js';
 import { PlatewrightError } from '../core/errors.js';
 import type { Picture } from '../image/picture.js';
-import type { StepChoice } from '../join/active-steps.js';
-import type { JoinRenderer } from '../join/render.js';
+import type { StepChoice } from '../join/render/active-steps.js';
+import type { JoinRenderer } from '../join/render/render.js';
 import { stepNumber, withStepNumber } from '../join/step-numbers.js';
 import { STEP_ORDER, type Recipe, type RecipeStep, type StepName } from '../join/types.js';
 import { liveRecipe, openJoin } from '../jobs/join-parts.js';

@@ -2,7 +2,7 @@
 import type { Context } from 'hono';
 import type { z } from 'zod';
 import { PlatewrightError } from '../core/errors.js';
-import { firstIssue } from '../plate/marks.js';
+import { firstIssue } from '../plate/marks/marks.js';
 
 export function wholeNumber(text: string, what: string): number {
   const n = Number(text.replace(/\.(jpg|png)$/, ''));

@@ -5,9 +5,9 @@
  * tell whether the light stands on the right side.
  */
 import type { Picture } from '../image/picture.js';
-import type { Point } from '../plate/marks.js';
+import type { Point } from '../plate/marks/marks.js';
 import type { View } from '../plate/types.js';
-import { viewCamera } from '../plate/view-derived.js';
+import { viewCamera } from '../plate/view/view-derived.js';
 import { groundPoint } from '../geometry/camera.js';
 import type { PerformerBox } from './find-performer.js';
 import type { ScreenModel } from './screen.js';

@@ -1,7 +1,7 @@
 /**
  * The camera of a take without a screen, from the ground about the performer's feet: what a join steadies is the
  * place where the performer stands, and a set behind it shifts otherwise as soon as a hand goes aside (parallax).
- * The ground there is a plane, so it is followed as one (`plate/ride.ts`), the performer's legs falling out as
+ * The ground there is a plane, so it is followed as one (`plate/ride/ride.ts`), the performer's legs falling out as
  * things that cross it. Where the ground can't be followed (too plain, or out of the picture), the set as a whole
  * is, and it is said. Lengths in pixels of the take.
  */
@@ -10,10 +10,10 @@ import { notMeasurable } from '../core/measure.js';
 import { framesPerSecond } from '../core/rational.js';
 import { invert, multiply, type Mat3, type Point2 } from '../geometry/mat3.js';
 import type { VideoReader } from '../media/video-reader.js';
-import { describeMove } from '../plate/camera-kind.js';
-import { measureCameraMove } from '../plate/camera-move.js';
-import { enlargeMove, moveFactor, readerLumaSource } from '../plate/reader-luma-source.js';
-import { trackRegion } from '../plate/ride.js';
+import { describeMove } from '../plate/camera/camera-kind.js';
+import { measureCameraMove } from '../plate/camera/camera-move.js';
+import { enlargeMove, moveFactor, readerLumaSource } from '../plate/ride/reader-luma-source.js';
+import { trackRegion } from '../plate/ride/ride.js';
 import type { CameraMoveFrame } from '../plate/types.js';
 import type { TakeFrame } from './measures.js';
 import type { TakeCamera } from './take-camera.js';

@@ -3,9 +3,9 @@
  * take has (screen, spill, frame edges).
  */
 import type { Measure } from '../core/measure.js';
-import type { Pose } from '../plate/turn-poses.js';
+import type { Pose } from '../plate/turn/turn-poses.js';
 import type { CameraMove, Light, Stir, Turn, View } from '../plate/types.js';
-import type { SubjectView } from '../plate/view-derived.js';
+import type { SubjectView } from '../plate/view/view-derived.js';
 import type { Repeats } from '../film/repeated-frames.js';
 import type { ScreenColour } from './screen.js';
 

@@ -1,11 +1,11 @@
 /** What a plate asks of a take: the plate's measures reduced to the numbers that a verdict compares. */
 import { notMeasurable, type Measure } from '../core/measure.js';
 import { parseRate, type Rate } from '../core/rational.js';
-import type { Mark, MarksFile } from '../plate/marks.js';
+import type { Mark, MarksFile } from '../plate/marks/marks.js';
 import type { Light, PlateMeasures, Stir, Turn } from '../plate/types.js';
-import { carriedView, subjectView, type SubjectView } from '../plate/view-derived.js';
-import { posesOf, turnFromPoses, type Pose } from '../plate/turn-poses.js';
-import { MARK_NOISE } from '../plate/view-observations.js';
+import { carriedView, subjectView, type SubjectView } from '../plate/view/view-derived.js';
+import { posesOf, turnFromPoses, type Pose } from '../plate/turn/turn-poses.js';
+import { MARK_NOISE } from '../plate/view/view-observations.js';
 
 export interface PlateNeeds {
   readonly rate: Rate;

@@ -10,7 +10,7 @@ import { rate } from '../core/rational.js';
 import { RandomStream } from '../core/random.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { VideoWriter } from '../media/video-writer.js';
-import type { MarksFile } from '../plate/marks.js';
+import type { MarksFile } from '../plate/marks/marks.js';
 import { measureTake } from './measure-take.js';
 import { outlineAt } from './no-screen.js';
 import { findScreen } from './screen.js';

@@ -7,7 +7,7 @@ import type { Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import { codedToLinear, toCodedRgb } from '../media/convert.js';
 import type { VideoReader } from '../media/video-reader.js';
-import type { MarksFile } from '../plate/marks.js';
+import type { MarksFile } from '../plate/marks/marks.js';
 import { clothDoubt, readCloth } from './cloth-or-lawn.js';
 import { findScreenHue } from './screen-hue.js';
 import { findScreen } from './screen.js';

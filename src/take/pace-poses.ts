@@ -6,7 +6,7 @@
  * agrees with reading times of equal yaw off; where they are three, it does not mistake a chord for the curve.
  */
 import { choleskyFactor, solveWithFactor } from '../geometry/linear-solve.js';
-import type { Pose } from '../plate/turn-poses.js';
+import type { Pose } from '../plate/turn/turn-poses.js';
 
 /** sd of a pose read by eye, degrees. */
 const POSE_SD = 2;

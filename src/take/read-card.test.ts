@@ -9,7 +9,7 @@ import { srgbDecode, srgbEncode } from '../colour/transfer.js';
 import { RandomStream } from '../core/random.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { writePng16 } from '../media/stills.js';
-import type { MarksFile } from '../plate/marks.js';
+import type { MarksFile } from '../plate/marks/marks.js';
 import { exposureOfCard } from './card-measures.js';
 import { loadVision } from './card-code.js';
 import { measureTake } from './measure-take.js';

@@ -15,7 +15,7 @@ import { rasterizePolygon } from '../image/polygon.js';
 import { resize } from '../image/resize.js';
 import { toCodedRgb } from '../media/convert.js';
 import type { VideoReader } from '../media/video-reader.js';
-import type { ProposedMark } from '../plate/propose-marks.js';
+import type { ProposedMark } from '../plate/marks/propose-marks.js';
 import { findScreen, notScreen } from './screen.js';
 
 export interface ScreenEdges {

@@ -11,8 +11,8 @@ import { framesPerSecond } from '../core/rational.js';
 import { solveGeneral } from '../geometry/linear-solve.js';
 import { invert, type Mat3 } from '../geometry/mat3.js';
 import type { VideoReader } from '../media/video-reader.js';
-import { describeMove } from '../plate/camera-kind.js';
-import { enlargeMove, moveFactor, readerLumaSource } from '../plate/reader-luma-source.js';
+import { describeMove } from '../plate/camera/camera-kind.js';
+import { enlargeMove, moveFactor, readerLumaSource } from '../plate/ride/reader-luma-source.js';
 import type { CameraMove, CameraMoveFrame } from '../plate/types.js';
 import type { TakeFrame } from './measures.js';
 import {

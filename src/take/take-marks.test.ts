@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { createPicture } from '../image/picture.js';
 import { findPerformer } from './find-performer.js';
-import type { Mark, MarksFile } from '../plate/marks.js';
+import type { Mark, MarksFile } from '../plate/marks/marks.js';
 import { onPerformersFrame, performerAt, takeView } from './take-marks.js';
 
 const W = 100;

@@ -4,10 +4,10 @@
  */
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import type { Picture } from '../image/picture.js';
-import { measureLight } from '../plate/light.js';
-import type { Mark, MarkKind, MarksFile } from '../plate/marks.js';
+import { measureLight } from '../plate/light/light.js';
+import type { Mark, MarkKind, MarksFile } from '../plate/marks/marks.js';
 import type { Light, View } from '../plate/types.js';
-import { solveView } from '../plate/view.js';
+import { solveView } from '../plate/view/view.js';
 import { findShadow } from './find-shadow.js';
 import type { TakeMeasures } from './measures.js';
 import type { Look } from './take-look.js';

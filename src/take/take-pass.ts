@@ -7,7 +7,7 @@ import { REPEAT_WIDTH, RepeatWatch, smallPicture } from '../film/repeated-frames
 import type { Picture } from '../image/picture.js';
 import { toCodedRgb } from '../media/convert.js';
 import type { VideoReader } from '../media/video-reader.js';
-import type { MarksFile } from '../plate/marks.js';
+import type { MarksFile } from '../plate/marks/marks.js';
 import { paperShare } from './card-measures.js';
 import { offScreenShare } from './find-performer.js';
 import type { TakeFrame } from './measures.js';

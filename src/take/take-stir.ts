@@ -1,8 +1,8 @@
 /** How fur and cloth of a take's performer stir by themselves. */
 import type { VideoReader } from '../media/video-reader.js';
-import type { MarksFile } from '../plate/marks.js';
-import { readerLumaSource } from '../plate/reader-luma-source.js';
-import { stirOfPlate } from '../plate/stir-of-plate.js';
+import type { MarksFile } from '../plate/marks/marks.js';
+import { readerLumaSource } from '../plate/ride/reader-luma-source.js';
+import { stirOfPlate } from '../plate/stir/stir-of-plate.js';
 import type { TakeFrame, TakeMeasures } from './measures.js';
 
 /** Stir at the marked part of the performer, else over the whole of it as it was found; null where neither is there. */

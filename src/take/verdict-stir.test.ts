@@ -10,7 +10,7 @@ import { RandomStream } from '../core/random.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { createPicture } from '../image/picture.js';
 import { VideoWriter } from '../media/video-writer.js';
-import type { MarksFile } from '../plate/marks.js';
+import type { MarksFile } from '../plate/marks/marks.js';
 import type { Stir } from '../plate/types.js';
 import { measureTake } from './measure-take.js';
 import type { TakeMeasures } from './measures.js';

@@ -6,7 +6,7 @@
 import { framesPerSecond, parseRate } from '../core/rational.js';
 import type { TakeMeasures } from './measures.js';
 import type { PlateNeeds } from './needs.js';
-import type { Pose } from '../plate/turn-poses.js';
+import type { Pose } from '../plate/turn/turn-poses.js';
 import { fitPace, type PaceFit } from './pace-fit.js';
 import { paceOfPoses } from './pace-poses.js';
 import { bestSpan } from './span.js';

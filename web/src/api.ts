@@ -4,7 +4,7 @@
  */
 import { createSignal } from 'solid-js';
 import type { BookState, EditRequest, PhoneInvitation } from '../../src/server/api-types.js';
-import type { ProposedMark } from '../../src/plate/propose-marks.js';
+import type { ProposedMark } from '../../src/plate/marks/propose-marks.js';
 import { shareUnchanged } from './share.js';
 import type { JobKind, JobRecord } from '../../src/jobs/job-store.js';
 

@@ -3,8 +3,8 @@ import type { Command } from 'commander';
 import { PlatewrightError } from '../../core/errors.js';
 import { framesPerSecond } from '../../core/rational.js';
 import { VideoReader } from '../../media/video-reader.js';
-import { measureCameraMove } from '../../plate/camera-move.js';
-import { readerLumaSource } from '../../plate/reader-luma-source.js';
+import { measureCameraMove } from '../../plate/camera/camera-move.js';
+import { readerLumaSource } from '../../plate/ride/reader-luma-source.js';
 import { action, answer, progressPrinter } from '../output.js';
 
 export function register(program: Command): void {

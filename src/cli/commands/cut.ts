@@ -6,7 +6,7 @@ import { PlatewrightError } from '../../core/errors.js';
 import { formatTimecode } from '../../core/timecode.js';
 import { placeItems } from '../../cut/programme.js';
 import { resolveCut, roughCut } from '../../jobs/resolve-cut.js';
-import { firstIssue } from '../../plate/marks.js';
+import { firstIssue } from '../../plate/marks/marks.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 

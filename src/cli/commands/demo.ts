@@ -10,7 +10,7 @@ import type { Command } from 'commander';
 import { BOOK_FILE, Book } from '../../book/book.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { ledgerOf } from '../../jobs/ledger-of.js';
-import { firstIssue } from '../../plate/marks.js';
+import { firstIssue } from '../../plate/marks/marks.js';
 import { faultsOf, joinsOf, outcomeWords } from '../demo-outcome.js';
 import { runDemo, type DemoList } from '../demo-run.js';
 import { action, answer } from '../output.js';

@@ -2,8 +2,8 @@
 import { mkdirSync, readFileSync } from 'node:fs';
 import { basename, join } from 'node:path';
 import type { Command } from 'commander';
-import { eraseFile } from '../../join/erase-file.js';
-import { parseRegion } from '../../plate/marks.js';
+import { eraseFile } from '../../join/erase/erase-file.js';
+import { parseRegion } from '../../plate/marks/marks.js';
 import { action, answer, progressPrinter } from '../output.js';
 
 interface Options {

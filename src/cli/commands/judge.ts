@@ -6,7 +6,7 @@ import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';
 import { measurePlate } from '../../plate/measure.js';
-import { parseMarks, type MarksFile } from '../../plate/marks.js';
+import { parseMarks, type MarksFile } from '../../plate/marks/marks.js';
 import { measureTake } from '../../take/measure-take.js';
 import { needsOfPlate } from '../../take/needs.js';
 import { judgeTake } from '../../take/verdict.js';

@@ -4,7 +4,7 @@ import { basename } from 'node:path';
 import type { Command } from 'commander';
 import type { Measure } from '../../core/measure.js';
 import { measureLightOf } from '../../plate/measure.js';
-import { parseMarks } from '../../plate/marks.js';
+import { parseMarks } from '../../plate/marks/marks.js';
 import { action, answer, table } from '../output.js';
 
 export function register(program: Command): void {

@@ -2,7 +2,7 @@
 import type { Command } from 'commander';
 import type { Measure } from '../../core/measure.js';
 import { VideoReader } from '../../media/video-reader.js';
-import { measureLook } from '../../plate/look.js';
+import { measureLook } from '../../plate/look/look.js';
 import { action, answer, progressPrinter, table } from '../output.js';
 
 export function register(program: Command): void {

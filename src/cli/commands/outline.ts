@@ -6,8 +6,8 @@ import { PlatewrightError } from '../../core/errors.js';
 import { handOutlines } from '../../join/outline/hand-outlines.js';
 import { outlinesByMotion, outlinesOfMarks } from '../../join/outline/marked-take.js';
 import { VideoReader } from '../../media/video-reader.js';
-import { checkMarks } from '../../plate/check-marks.js';
-import { parseMarks, type MarksFile } from '../../plate/marks.js';
+import { checkMarks } from '../../plate/marks/check-marks.js';
+import { parseMarks, type MarksFile } from '../../plate/marks/marks.js';
 import { action, answer, progressPrinter } from '../output.js';
 import { readMarks } from '../read-marks.js';
 

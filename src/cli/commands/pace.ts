@@ -5,7 +5,7 @@ import type { Command } from 'commander';
 import { PlatewrightError } from '../../core/errors.js';
 import { formatRate } from '../../core/rational.js';
 import type { Picture } from '../../image/picture.js';
-import { curveOf, pace, type PaceMethod } from '../../join/pace.js';
+import { curveOf, pace, type PaceMethod } from '../../join/pace/pace.js';
 import { toLinear } from '../../media/convert.js';
 import { VideoReader } from '../../media/video-reader.js';
 import type { WriterCodec } from '../../media/encodings.js';

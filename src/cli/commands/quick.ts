@@ -6,12 +6,12 @@ import { PlatewrightError } from '../../core/errors.js';
 import { inspectJoin } from '../../inspect/inspect.js';
 import { readRecipe } from '../read-recipe.js';
 import { proposeFromFiles, readyForRecipe } from '../../join/quick.js';
-import { joinTools } from '../../join/join-tools.js';
-import { renderJoin } from '../../join/render-file.js';
-import { JoinRenderer } from '../../join/render.js';
+import { joinTools } from '../../join/render/join-tools.js';
+import { renderJoin } from '../../join/render/render-file.js';
+import { JoinRenderer } from '../../join/render/render.js';
 import { isSequencePattern } from '../../media/sequence.js';
 import type { WriterCodec } from '../../media/encodings.js';
-import { parseMarks } from '../../plate/marks.js';
+import { parseMarks } from '../../plate/marks/marks.js';
 import { action, answer, progressPrinter } from '../output.js';
 import { placeOf } from './inspect.js';
 

@@ -8,7 +8,7 @@ import { turnTake } from '../../book/turn-take.js';
 import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { isPictureFolder, picturesIn } from '../../media/sequence.js';
-import { parseMarks } from '../../plate/marks.js';
+import { parseMarks } from '../../plate/marks/marks.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 

@@ -6,9 +6,9 @@ import { z } from 'zod';
 import { PlatewrightError } from '../../core/errors.js';
 import type { Point2 } from '../../geometry/mat3.js';
 import { VideoReader } from '../../media/video-reader.js';
-import { trackRegion, type RideCorrection } from '../../plate/ride.js';
-import { checkRegion } from '../../plate/ride-region.js';
-import { readerLumaSource } from '../../plate/reader-luma-source.js';
+import { trackRegion, type RideCorrection } from '../../plate/ride/ride.js';
+import { checkRegion } from '../../plate/ride/ride-region.js';
+import { readerLumaSource } from '../../plate/ride/reader-luma-source.js';
 import { action, answer, progressPrinter, table } from '../output.js';
 
 const point = z.tuple([z.number().finite(), z.number().finite()]);

@@ -3,10 +3,10 @@ import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';
 import { VideoReader } from '../../media/video-reader.js';
-import { checkMarks } from '../../plate/check-marks.js';
-import { parseMarks } from '../../plate/marks.js';
-import { readerLumaSource } from '../../plate/reader-luma-source.js';
-import { measureTurn } from '../../plate/turn.js';
+import { checkMarks } from '../../plate/marks/check-marks.js';
+import { parseMarks } from '../../plate/marks/marks.js';
+import { readerLumaSource } from '../../plate/ride/reader-luma-source.js';
+import { measureTurn } from '../../plate/turn/turn.js';
 import { action, answer, progressPrinter, table } from '../output.js';
 
 export function register(program: Command): void {

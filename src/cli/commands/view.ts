@@ -3,8 +3,8 @@ import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';
 import type { Measure } from '../../core/measure.js';
-import { measureView } from '../../plate/measure-view.js';
-import { parseMarks } from '../../plate/marks.js';
+import { measureView } from '../../plate/view/measure-view.js';
+import { parseMarks } from '../../plate/marks/marks.js';
 import { action, answer, table } from '../output.js';
 
 const unit: Record<string, string> = { focalPx: 'px', tiltDeg: '°', rollDeg: '°', cameraHeight: 'm' };

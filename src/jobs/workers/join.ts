@@ -3,7 +3,7 @@
  */
 import { mkdirSync } from 'node:fs';
 import { PlatewrightError } from '../../core/errors.js';
-import { renderJoin } from '../../join/render-file.js';
+import { renderJoin } from '../../join/render/render-file.js';
 import { handChanges, withHandChanges } from '../../join/hand-changes.js';
 import { controlValues } from '../../join/step-controls.js';
 import type { JobWorker } from '../run-job.js';

@@ -7,7 +7,7 @@ import { PlatewrightError } from '../../core/errors.js';
 import { handOutlines } from '../../join/outline/hand-outlines.js';
 import { outlinesByMotion, outlinesOfMarks } from '../../join/outline/marked-take.js';
 import { VideoReader } from '../../media/video-reader.js';
-import type { MarksFile } from '../../plate/marks.js';
+import type { MarksFile } from '../../plate/marks/marks.js';
 import type { JobWorker } from '../run-job.js';
 
 const LINES = 5;

@@ -3,8 +3,8 @@
  * into a small clip of the cache. The join of the book is not touched.
  */
 import { looseTake } from '../../book/take-place.js';
-import { JoinRenderer } from '../../join/render.js';
-import { renderJoin } from '../../join/render-file.js';
+import { JoinRenderer } from '../../join/render/render.js';
+import { renderJoin } from '../../join/render/render-file.js';
 import type { JobWorker } from '../run-job.js';
 import { joinOptions } from '../join-options.js';
 import { liveRecipe, proposeFor } from '../join-parts.js';

@@ -5,7 +5,7 @@ import { PlatewrightError } from '../../core/errors.js';
 import { framesPerSecond } from '../../core/rational.js';
 import { loadFace } from '../../cut/lettering.js';
 import { renderReveal, revealSize, shortTitle, type RevealPart, type RevealStage } from '../../cut/reveal.js';
-import type { JoinRenderer } from '../../join/render.js';
+import type { JoinRenderer } from '../../join/render/render.js';
 import type { StepName } from '../../join/types.js';
 import { toCodedRgb } from '../../media/convert.js';
 import { VideoReader } from '../../media/video-reader.js';

@@ -1,6 +1,6 @@
 /** Judges a take against its pick. */
 import { looseTake, takePath } from '../../book/take-place.js';
-import type { MarksFile } from '../../plate/marks.js';
+import type { MarksFile } from '../../plate/marks/marks.js';
 import { measureTake } from '../../take/measure-take.js';
 import { needsOfPlate } from '../../take/needs.js';
 import { changedTolerances } from '../../take/tolerances.js';

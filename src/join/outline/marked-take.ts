@@ -9,7 +9,7 @@ import { basename, join } from 'node:path';
 import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
 import type { VideoReader } from '../../media/video-reader.js';
-import type { MarksFile } from '../../plate/marks.js';
+import type { MarksFile } from '../../plate/marks/marks.js';
 import { followOutlines, type FollowedFrame, type FollowOptions, type KeyOutline } from './follow-outline.js';
 import { drawnOutlines, findOutline, hintedFrames, hintsOn } from './outline-take.js';
 

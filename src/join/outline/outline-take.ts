@@ -8,7 +8,7 @@ import { distanceToSet } from '../../image/distance.js';
 import { rasterizePolygon, type Point } from '../../image/polygon.js';
 import { toCodedRgb } from '../../media/convert.js';
 import type { VideoReader } from '../../media/video-reader.js';
-import type { Mark, MarksFile } from '../../plate/marks.js';
+import type { Mark, MarksFile } from '../../plate/marks/marks.js';
 import { labelAreas } from '../peel/label-areas.js';
 import { edgeCost, firstOutline } from './first-outline.js';
 import { outlineMask, outlinePolygon } from './outline-polygon.js';

@@ -1,8 +1,8 @@
 /** The performer's outline as a proposed mark on one frame of a take without a screen. */
 import { toCodedRgb } from '../../media/convert.js';
 import type { VideoReader } from '../../media/video-reader.js';
-import type { MarksFile } from '../../plate/marks.js';
-import type { ProposedMark } from '../../plate/propose-marks.js';
+import type { MarksFile } from '../../plate/marks/marks.js';
+import type { ProposedMark } from '../../plate/marks/propose-marks.js';
 import { findScreen } from '../../take/screen.js';
 import { resize } from '../../image/resize.js';
 import { followOutlines } from './follow-outline.js';

@@ -4,7 +4,14 @@
  * whole shot, sought so that the thing's own colours are found where it puts them.
  */
 import { cross, invert, multiply, unit, type Mat3, type Vec3 } from '../../geometry/mat3.js';
-import { AT_HOME, chain, inversePose, movedPlane, planeHomographyCentred, type Pose } from '../../plate/travel-pose.js';
+import {
+  AT_HOME,
+  chain,
+  inversePose,
+  movedPlane,
+  planeHomographyCentred,
+  type Pose,
+} from '../../plate/travel/travel-pose.js';
 import type { Travel } from '../../plate/types.js';
 
 /** Moves of what stands `depth` (in the travel's unit) before the marked frame's camera at a place of that frame's picture (full pixels). */

@@ -4,7 +4,7 @@ import { RandomStream } from '../../core/random.js';
 import { IDENTITY3 } from '../../geometry/mat3.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import { sampleBilinear } from '../../image/sampling.js';
-import { STILL } from '../carrier.js';
+import { STILL } from '../ride/carrier.js';
 import type { SmallFrame } from '../outline/small-frame.js';
 import { followFront, type FrontPictures } from './follow-front.js';
 import { refineOutline } from './refine-outline.js';

@@ -4,8 +4,8 @@
  * followed to it, so a follower that went astray is found out and the marks' own path is taken instead.
  */
 import { invert, multiply, rescale, type Mat3 } from '../../geometry/mat3.js';
-import type { RegionFile } from '../../plate/marks.js';
-import { carryRegion, type Carrier } from '../carrier.js';
+import type { RegionFile } from '../../plate/marks/marks.js';
+import { carryRegion, type Carrier } from '../ride/carrier.js';
 import type { SmallFrame } from '../outline/small-frame.js';
 import { soughtDepth } from './by-depth.js';
 import { followFrom, isTold, preparedOutline, type FollowedMove, type PassingSource } from './follow-passing.js';

@@ -3,7 +3,7 @@
  * of both sides and the picture's edges (outline/carry-outline.ts), from each marked frame to the next and back, both joined by their
  * distance in time.
  */
-import type { RegionFile } from '../../plate/marks.js';
+import type { RegionFile } from '../../plate/marks/marks.js';
 import { carryOutline, joinOutlines, type Settled } from '../outline/carry-outline.js';
 import { outlineMask, outlinePolygon } from '../outline/outline-polygon.js';
 import type { FrontPictures } from './follow-front.js';

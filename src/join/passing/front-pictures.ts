@@ -1,7 +1,7 @@
 /** Where a thing that passes is followed: small coded pictures of the plate, the set's motion and the camera's way in their pixels. */
 import { rescale } from '../../geometry/mat3.js';
 import { linearToCoded } from '../../media/convert.js';
-import type { Carrier } from '../carrier.js';
+import type { Carrier } from '../ride/carrier.js';
 import { smallFrame, type SmallFrame } from '../outline/small-frame.js';
 import type { Side } from '../proposal-input.js';
 import { movesByDepth } from './by-depth.js';

@@ -5,7 +5,7 @@
  */
 import { distanceToSet } from '../../image/distance.js';
 import { plane, type Picture } from '../../image/picture.js';
-import type { PerformerPicture } from '../performer.js';
+import type { PerformerPicture } from './performer.js';
 import { screenShadow, type ScreenShadow } from './screen-shadow.js';
 import { smallLinear } from './small-linear.js';
 

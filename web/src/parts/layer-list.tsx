@@ -1,7 +1,7 @@
 /** The layers of a drawing, each with its picture and how far from the plate's camera it is. */
 import { createMemo, For, type JSX } from 'solid-js';
 import type { TakeDocument } from '../../../src/book/documents.js';
-import type { Mark } from '../../../src/plate/marks.js';
+import type { Mark } from '../../../src/plate/marks/marks.js';
 import { edit, frameUrl } from '../api.js';
 
 type Layer = Extract<Mark, { kind: 'layer' }>;

@@ -3,8 +3,8 @@
  */
 import { createSignal, Show, type JSX } from 'solid-js';
 import type { TakeDocument } from '../../../src/book/documents.js';
-import type { Mark } from '../../../src/plate/marks.js';
-import type { ProposedMark } from '../../../src/plate/propose-marks.js';
+import type { Mark } from '../../../src/plate/marks/marks.js';
+import type { ProposedMark } from '../../../src/plate/marks/propose-marks.js';
 import { edit, frameUrl, proposeScreen } from '../api.js';
 import { openViewer } from '../viewer/state.js';
 

@@ -3,7 +3,7 @@
  * changed, the way to its frame and the way out.
  */
 import { createSignal, For, Index, Show, type JSX } from 'solid-js';
-import type { Mark } from '../../../src/plate/marks.js';
+import type { Mark } from '../../../src/plate/marks/marks.js';
 import { handles, withHandle } from './mark-shapes.js';
 
 interface Field {

@@ -1,6 +1,6 @@
 /** The tools for marks, together by the question they answer, and what the one in hand wants. */
 import { For, Show, type JSX } from 'solid-js';
-import type { Mark } from '../../../src/plate/marks.js';
+import type { Mark } from '../../../src/plate/marks/marks.js';
 import { TOOL_GROUPS, TOOLS, type MarkTool } from './mark-tools.js';
 
 interface Props {

@@ -1,6 +1,6 @@
 /** Marks drawn over a picture: their points that can be dragged, and their shapes. */
 import { Index, type JSX } from 'solid-js';
-import type { Mark } from '../../../src/plate/marks.js';
+import type { Mark } from '../../../src/plate/marks/marks.js';
 
 export type P = [number, number];
 

@@ -1,5 +1,5 @@
 /** The tools by which a person draws marks: on which pictures, how many points a mark takes, and what it becomes. */
-import type { Mark } from '../../../src/plate/marks.js';
+import type { Mark } from '../../../src/plate/marks/marks.js';
 import type { P } from './mark-shapes.js';
 
 /**

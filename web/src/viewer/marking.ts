@@ -3,7 +3,7 @@
  * chosen mark, and each change as one edit.
  */
 import { createSignal } from 'solid-js';
-import type { Mark, MarksFile } from '../../../src/plate/marks.js';
+import type { Mark, MarksFile } from '../../../src/plate/marks/marks.js';
 import { takesPlaceOf } from '../../../src/plate/one-a-frame.js';
 import { edit } from '../api.js';
 import type { Facts } from './facts.js';

@@ -4,7 +4,7 @@
  */
 import { For, Show, type JSX } from 'solid-js';
 import type { PlateMeasures, View } from '../../../src/plate/types.js';
-import type { MarksFile } from '../../../src/plate/marks.js';
+import type { MarksFile } from '../../../src/plate/marks/marks.js';
 import { groundCamera, groundPoint, horizonLine, project, type Pinhole } from '../../../src/geometry/camera.js';
 
 type P = readonly [number, number];

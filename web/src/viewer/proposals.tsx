@@ -1,6 +1,6 @@
 /** Marks that the program proposes for a frame: to be looked at one by one on the picture, then taken or left. */
 import { For, Show, type JSX } from 'solid-js';
-import type { ProposedMark } from '../../../src/plate/propose-marks.js';
+import type { ProposedMark } from '../../../src/plate/marks/propose-marks.js';
 
 export function Proposals(props: {
   list: readonly ProposedMark[];

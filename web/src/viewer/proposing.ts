@@ -1,6 +1,6 @@
 /** What the program would mark on a frame: shown apart until a person takes it. */
 import { createSignal } from 'solid-js';
-import type { ProposedMark } from '../../../src/plate/propose-marks.js';
+import type { ProposedMark } from '../../../src/plate/marks/propose-marks.js';
 import { proposeMarks } from '../api.js';
 import type { Marking } from './marking.js';
 import type { ViewerRequest } from './state.js';

@@ -1,6 +1,6 @@
 /** What the large viewer shows. */
 import { createSignal } from 'solid-js';
-import type { Mark } from '../../../src/plate/marks.js';
+import type { Mark } from '../../../src/plate/marks/marks.js';
 
 export type PictureKind = 'film' | 'plate' | 'take' | 'join';
 

@@ -1,0 +1,139 @@
+/**
+ * The film's air over what was added: haze between camera and performer, a little of the surroundings' light wrapped round its
+ * edge, and the plate's grain. (Defocus is laid on with the performer's colour, compose.ts.)
+ */
+import { blurPlane } from '../../image/gaussian.js';
+import { KERNEL_FROM_PIXELS, kernels } from '../../image/kernels.js';
+import { plane, type Picture } from '../../image/picture.js';
+import type { Box } from '../ground/ground.js';
+import { TILE, type Grower } from './grain.js';
+import type { AirStep } from '../types.js';
+
+/** Koschmieder: seen = light × (1 − amount) + airlight × amount. `over` is premultiplied linear RGBA, in place. */
+export function airOverPerformer(step: AirStep, over: Picture): void {
+  const k = step.haze.amount;
+  if (!(k > 0)) return;
+  const n = over.width * over.height;
+  const a = plane(over, 3);
+  for (let c = 0; c < 3; c++) {
+    const p = plane(over, c),
+      air = step.haze.linear[c]! * k;
+    for (let i = 0; i < n; i++) p[i] = p[i]! * (1 - k) + air * a[i]!;
+  }
+}
+
+/** Adds a share of the blurred plate inside the performer's edge, as bright surroundings bleed over a real lens and fur. */
+export function wrapLight(step: AirStep, over: Picture, base: Picture): void {
+  const { width: w, height: h } = over;
+  const n = w * h;
+  const a = plane(over, 3);
+  const inner = blurPlane(a, w, h, 2.5);
+  for (let c = 0; c < 3; c++) {
+    const around = blurPlane(plane(base, c), w, h, 5);
+    const p = plane(over, c);
+    for (let i = 0; i < n; i++) {
+      const alpha = a[i]!;
+      if (alpha <= 0) continue;
+      const k = step.wrap * Math.max(0, 1 - inner[i]!);
+      // Towards the surroundings, never past them: a darker background pulls down, a brighter one up.
+      p[i] = p[i]! + k * (around[i]! * alpha - p[i]!);
+    }
+  }
+}
+
+/**
+ * Grain over the performer: enough that plate's, take's and added grain together have the plate's variance. `coded` is
+ * display-coded over the box; `scale`: plate pixels per take pixel (a take made smaller has its own grain averaged down).
+ */
+export function addGrain(
+  step: AirStep,
+  plateGrain: Grower,
+  takeGrain: Grower | null,
+  frame: number,
+  box: Box,
+  coded: Picture,
+  matte: Float32Array,
+  scale: number,
+): void {
+  const { width: w, height: h } = coded;
+  const n = w * h;
+  if (n < KERNEL_FROM_PIXELS) {
+    addGrainPlain(step, plateGrain, takeGrain, frame, box, coded, matte, scale);
+    return;
+  }
+  const keep = Math.min(1, scale) * (step.softenPx > 0.3 ? 0.6 : 1);
+  const { tiles, ox, oy, sx, sy } = plateGrain.field(frame);
+  const door = kernels(),
+    scope = door.scope();
+  try {
+    const where = scope.input(matte);
+    for (let c = 0; c < 3; c++) {
+      const curves = new Float32Array(128);
+      curves.set(plateGrain.curves[c]!);
+      if (takeGrain !== null) curves.set(takeGrain.curves[c]!, 64);
+      const d = coded.data.subarray(c * n, (c + 1) * n),
+        at = scope.input(d);
+      door.run(
+        'grainOver',
+        [
+          at,
+          where,
+          w,
+          scope.input(curves),
+          step.grain,
+          keep,
+          scope.input(tiles[c]!),
+          TILE,
+          ox + sx * box[0],
+          oy + sy * box[1],
+          sx,
+          sy,
+        ],
+        h,
+        w * 4,
+        256,
+      );
+      if (!door.owns(d)) d.set(door.view(at, n));
+    }
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of the kernel. */
+export function addGrainPlain(
+  step: AirStep,
+  plateGrain: Grower,
+  takeGrain: Grower | null,
+  frame: number,
+  box: Box,
+  coded: Picture,
+  matte: Float32Array,
+  scale: number,
+): void {
+  const { width: w, height: h } = coded;
+  const n = w * h;
+  const keep = Math.min(1, scale) * (step.softenPx > 0.3 ? 0.6 : 1);
+  const { tiles, ox, oy, sx, sy } = plateGrain.field(frame);
+  for (let c = 0; c < 3; c++) {
+    const curve = plateGrain.curves[c]!,
+      own = takeGrain === null ? NONE : takeGrain.curves[c]!;
+    const tile = tiles[c]!,
+      d = coded.data.subarray(c * n, (c + 1) * n);
+    for (let y = 0, i = 0; y < h; y++) {
+      const row = ((oy + sy * (box[1] + y)) & (TILE - 1)) * TILE;
+      for (let x = 0, at = ox + sx * box[0]; x < w; x++, i++, at += sx) {
+        const a = matte[i]!;
+        if (a <= 0) continue;
+        const l = d[i]!;
+        const k = l <= 0 ? 0 : l >= 1 ? 63 : (l * 63 + 0.5) | 0;
+        const want = curve[k]! * step.grain,
+          taken = own[k]! * keep * a;
+        const missing = want * want * (1 - (1 - a) * (1 - a)) - taken * taken;
+        if (missing > 0) d[i] = l + Math.sqrt(missing) * tile[row + (at & (TILE - 1))]!;
+      }
+    }
+  }
+}
+
+const NONE = new Float32Array(64);

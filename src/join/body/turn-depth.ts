@@ -1,0 +1,306 @@
+/**
+ * How deep a performer's body is, from its outlines while it turns: what stands nearer than the axis wanders to one side, what
+ * stands farther to the other (shape from silhouettes: Laurentini, "The visual hull concept for silhouette-based image
+ * understanding", PAMI 16, 1994). The body of balls of one frame, leant and deepened, is turned about the upright through its
+ * foot and its outline held against those of the other frames; where along the picture the axis stands is left free. A few
+ * frames spread over the turn are taken in turn as that one, so that each part of the turn has its depth. Where a body carved by
+ * the other outlines (turn-carve.ts) meets them better than one of three numbers, that stands.
+ *
+ * Yaw grows as the front turns to the picture's left.
+ */
+import { connectedComponents } from '../../image/components.js';
+import { cross } from '../../geometry/mat3.js';
+import { median } from '../../image/statistics.js';
+import { ballsOfMatte, type Ball } from './body-volume.js';
+import { turnedAbout } from './carve-screens.js';
+import { carveDepth } from './shadow-carve.js';
+import { axisOfTurn, tellingFrames, turnScreens, type TurnFrame } from './turn-carve.js';
+import type { TakeGround } from './body-depth.js';
+import { FLAT, searchDepth } from './depth-search.js';
+import { lowerPeaks, slopeOfFeet } from './foot-line.js';
+import { groundGeometry, type Box, type GroundGeometry } from '../ground/ground.js';
+import type { SolidBall } from '../ground/shadow-map.js';
+import { facing, standUp } from './solid-body.js';
+import type { BodyDepth, GroundFrame } from '../types.js';
+
+/** What a whole sd of the prior costs in overlap: an outline's overlap changes by a fifth of what a shadow's does (own choice, tried on three turning bodies). */
+const COST = 0.005;
+/** The outlines must meet by as much in the end, and by so much better than those of a flat body: else the performer does more than turn. */
+const LEAST_OVERLAP = 0.75,
+  LEAST_GAIN = 0.03;
+/** A carved body must meet the outlines by as much, and by so much better than one of three numbers. */
+const LEAST_CARVED = 0.8,
+  LEAST_BETTER = 0.005;
+/** Nearer poses tell nothing, farther ones show too much that was hidden. */
+const LEAST_TURN_DEG = 12,
+  MOST_TURN_DEG = 62;
+/** Rows that the body is brought down to. */
+const ROWS = 56;
+/** How far aside the axis may stand, in rows. */
+const ASIDE = 5;
+
+/** The performer on one take frame: alpha over `box`, take pixels. */
+export interface TurnedOutline {
+  readonly frame: number;
+  readonly yawDeg: number;
+  readonly alpha: Float32Array;
+  readonly box: Box;
+}
+
+/** Depths by take frame, in order; `carved`: each with its parts, which belong to that frame and are not to be mixed. */
+export interface TurnDepth {
+  readonly frames: readonly { readonly frame: number; readonly depth: BodyDepth }[];
+  readonly before: number;
+  readonly after: number;
+  readonly carved: boolean;
+}
+
+/** Null where the outlines tell no depth, or where turning does not explain them. `g.at` is where the performer stands on all of them. */
+export function depthFromTurn(
+  seen: readonly TurnedOutline[],
+  g: Omit<TakeGround, 'azimuthDeg' | 'elevationDeg' | 'softnessDeg'>,
+): TurnDepth | null {
+  const tallest = Math.max(...seen.map((s) => s.box[3] - s.box[1])),
+    cell = Math.max(1, Math.round(tallest / ROWS));
+  const w = Math.ceil(g.widthPx / cell),
+    h = Math.ceil(g.heightPx / cell);
+  const at: GroundFrame = {
+    ...g.at,
+    foot: [g.at.foot[0] / cell, g.at.foot[1] / cell],
+    pxPerMetre: g.at.pxPerMetre / cell,
+    azimuthDeg: 0,
+  };
+  const geometry = groundGeometry(
+    {
+      focalPx: g.focalPx / cell,
+      azimuthDeg: 0,
+      elevationDeg: 45,
+      principal: [g.widthPx / 2 / cell, g.heightPx / 2 / cell],
+    },
+    at,
+    w,
+    h,
+  );
+  const ahead = facing(geometry),
+    aside = cross(geometry.up, ahead);
+  const outlines = seen.map((s) => body(s, w, h, cell));
+  const grid = aboutAll(outlines, w, h);
+  if (grid === null) return null;
+  // Outlines as balls fill them, so that what balls leave out of one is left out of all.
+  const balls = outlines.map((m) => ballsOfMatte(m, w, h));
+  const slopes = balls.map((list) => {
+    const tall = rowsOf(list);
+    return slopeOfFeet(lowerPeaks(list, 0, w, tall), geometry, ahead, aside, tall);
+  });
+  const shown = balls.map((list, k) => turned(standUp(list, geometry, slopes[k]!), geometry, 0, grid));
+  const frames: { frame: number; depth: BodyDepth }[] = [];
+  let before = 0,
+    after = 0;
+  for (let r = 0; r < seen.length; r++) {
+    const others = seen
+      .map((_, k) => k)
+      .filter((k) => {
+        const by = Math.abs(seen[k]!.yawDeg - seen[r]!.yawDeg);
+        return by >= LEAST_TURN_DEG && by <= MOST_TURN_DEG;
+      });
+    if (others.length === 0 || balls[r]!.length === 0) continue;
+    const overlap = (d: BodyDepth): number => {
+      const solid = standUp(balls[r]!, geometry, slopes[r]!, d);
+      return others.reduce(
+        (v, k) =>
+          v +
+          overlapAside(turned(solid, geometry, seen[r]!.yawDeg - seen[k]!.yawDeg, grid), shown[k]!, grid) /
+            others.length,
+        0,
+      );
+    };
+    const depth = searchDepth(overlap, COST),
+      round3 = (v: number): number => Math.round(1000 * v) / 1000;
+    before += overlap(FLAT);
+    after += overlap(depth);
+    frames.push({
+      frame: seen[r]!.frame,
+      depth: { lean: round3(depth.lean), head: round3(depth.head), deep: round3(depth.deep) },
+    });
+  }
+  if (frames.length < 2) return null;
+  before /= frames.length;
+  after /= frames.length;
+  const carved = carvedFrames(seen, shown, outlines, balls, slopes, geometry, grid, w, h);
+  if (
+    carved !== null &&
+    carved.after >= LEAST_CARVED &&
+    carved.after >= after + LEAST_BETTER &&
+    carved.after - before >= LEAST_GAIN
+  )
+    return { ...carved, before, carved: true };
+  return after < LEAST_OVERLAP || after - before < LEAST_GAIN
+    ? null
+    : { frames: frames.sort((a, b) => a.frame - b.frame), before, after, carved: false };
+}
+
+/** Each frame's body carved by the others' outlines; how well it meets them on average. Null where fewer than two frames have others that tell. */
+function carvedFrames(
+  seen: readonly TurnedOutline[],
+  shown: readonly Float32Array[],
+  mattes: readonly Float32Array[],
+  balls: readonly Ball[][],
+  slopes: readonly number[],
+  g: GroundGeometry,
+  grid: Box,
+  w: number,
+  h: number,
+): { readonly frames: TurnDepth['frames']; readonly after: number } | null {
+  const turns = seen.map((s, k): TurnFrame => ({ yawDeg: s.yawDeg, balls: balls[k]!, matte: mattes[k]! })),
+    talls = balls.map(rowsOf),
+    tall = median(talls);
+  const axis = axisOfTurn(turns, g, w, h, tall),
+    frames: { frame: number; depth: BodyDepth }[] = [];
+  let after = 0;
+  for (let r = 0; r < seen.length; r++) {
+    const others = tellingFrames(turns, r);
+    if (others.length === 0 || balls[r]!.length === 0) continue;
+    const screens = turnScreens(turns, r, g, w, h, axis, (talls[r]! / g.focalPx) * g.foot[2]);
+    const depth: BodyDepth = {
+      ...FLAT,
+      ...carveDepth(
+        balls[r]!,
+        g,
+        screens,
+        { matte: mattes[r]!, width: w, height: h },
+        slopes[r]!,
+        talls[r]!,
+        FLAT,
+        'anywhere',
+      ),
+    };
+    const solid = standUp(balls[r]!, g, slopes[r]!, depth);
+    after += others.reduce(
+      (v, k) =>
+        v +
+        overlapAside(turned(solid, g, seen[r]!.yawDeg - seen[k]!.yawDeg, grid, axis), shown[k]!, grid, 0) /
+          others.length,
+      0,
+    );
+    frames.push({ frame: seen[r]!.frame, depth });
+  }
+  return frames.length < 2 ? null : { frames: frames.sort((a, b) => a.frame - b.frame), after: after / frames.length };
+}
+
+/** The depth on any take frame: between the frames that tell it in proportion, beyond them the nearest's. */
+export function depthAt(frames: TurnDepth['frames'], frame: number): BodyDepth {
+  let k = 0;
+  while (k < frames.length - 1 && frames[k + 1]!.frame < frame) k++;
+  const a = frames[k]!,
+    b = frames[Math.min(frames.length - 1, k + 1)]!;
+  const t = a === b ? 0 : Math.min(1, Math.max(0, (frame - a.frame) / (b.frame - a.frame)));
+  const mix = (key: 'lean' | 'head' | 'deep'): number =>
+    Math.round(1000 * (a.depth[key] + t * (b.depth[key] - a.depth[key]))) / 1000;
+  return { lean: mix('lean'), head: mix('head'), deep: mix('deep') };
+}
+
+/** Alpha as means over cells, the whole picture, without what does not hang together with the body. */
+function body(s: TurnedOutline, w: number, h: number, cell: number): Float32Array {
+  const out = new Float32Array(w * h),
+    [x0, y0, x1, y1] = s.box,
+    share = 1 / (cell * cell);
+  for (let y = y0; y < y1; y++)
+    for (let x = x0; x < x1; x++) {
+      const i = Math.min(h - 1, Math.floor(y / cell)) * w + Math.min(w - 1, Math.floor(x / cell));
+      out[i] = out[i]! + share * s.alpha[(y - y0) * (x1 - x0) + x - x0]!;
+    }
+  const { labels, components } = connectedComponents(
+    out.map((v) => (v > 0.3 ? 1 : 0)),
+    w,
+    h,
+  );
+  const main = components.reduce((m, c) => (c.area > m.area ? c : m), components[0] ?? { label: -1, area: 0 });
+  return out.map((v, i) => (labels[i] === main.label ? v : 0));
+}
+
+function rowsOf(balls: readonly Ball[]): number {
+  let y0 = Infinity,
+    y1 = -Infinity;
+  for (const b of balls) {
+    y0 = Math.min(y0, b.y - b.r);
+    y1 = Math.max(y1, b.y + b.r);
+  }
+  return Math.max(0, y1 - y0);
+}
+
+/** Cells round all outlines, with room for what turns out of them. */
+function aboutAll(outlines: readonly Float32Array[], w: number, h: number): Box | null {
+  let x0 = w,
+    y0 = h,
+    x1 = 0,
+    y1 = 0;
+  for (const m of outlines)
+    for (let y = 0; y < h; y++)
+      for (let x = 0; x < w; x++)
+        if (m[y * w + x]! > 0) {
+          x0 = Math.min(x0, x);
+          x1 = Math.max(x1, x + 1);
+          y0 = Math.min(y0, y);
+          y1 = Math.max(y1, y + 1);
+        }
+  const room = Math.round(0.25 * (y1 - y0)) + ASIDE;
+  return x1 <= x0
+    ? null
+    : [Math.max(0, x0 - room), Math.max(0, y0 - ASIDE), Math.min(w, x1 + room), Math.min(h, y1 + ASIDE)];
+}
+
+/** Outline of a body turned by so much about an upright, `axis` metres aside and ahead of the foot, over the box. */
+function turned(
+  solid: readonly SolidBall[],
+  g: GroundGeometry,
+  byDeg: number,
+  [x0, y0, x1, y1]: Box,
+  axis: readonly [number, number] = [0, 0],
+): Float32Array {
+  const to = turnedAbout(g, byDeg, axis),
+    w = x1 - x0,
+    out = new Float32Array(w * (y1 - y0));
+  for (const b of solid) {
+    const p = to(b.centre);
+    if (!(p[2] > b.radius)) continue;
+    const k = g.focalPx / p[2],
+      x = g.principal[0] + k * p[0],
+      y = g.principal[1] + k * p[1],
+      r = k * b.radius;
+    for (let yy = Math.max(y0, Math.floor(y - r)); yy < Math.min(y1, y + r + 1); yy++) {
+      for (let xx = Math.max(x0, Math.floor(x - r)); xx < Math.min(x1, x + r + 1); xx++) {
+        const cover = Math.min(1, r + 0.5 - Math.hypot(xx + 0.5 - x, yy + 0.5 - y)),
+          i = (yy - y0) * w + xx - x0;
+        if (cover > out[i]!) out[i] = cover;
+      }
+    }
+  }
+  return out;
+}
+
+/** Overlap over union at the best place up to `most` cells aside, both over the box. */
+function overlapAside(a: Float32Array, outline: Float32Array, [x0, y0, x1, y1]: Box, most = ASIDE): number {
+  const w = x1 - x0,
+    h = y1 - y0;
+  let best = 0;
+  for (let shift = -most; shift <= most; shift++) {
+    let both = 0,
+      either = 0;
+    for (let y = 0; y < h; y++) {
+      for (let x = 0; x < w; x++) {
+        const from = x + shift,
+          p = from < 0 || from >= w ? 0 : a[y * w + from]!,
+          q = outline[y * w + x]!;
+        if (p < q) {
+          both += p;
+          either += q;
+        } else {
+          both += q;
+          either += p;
+        }
+      }
+    }
+    if (either > 0 && both / either > best) best = both / either;
+  }
+  return best;
+}

@@ -1,0 +1,79 @@
+/**
+ * How a point of an upright body goes from one camera's picture to another's, both in perspective: the first looks at the
+ * body's middle down by e from a distance D, the second by e' from D'. About the middle, with y upwards and a towards the
+ * camera along the ground, a point is seen at D w / (D − n), where n = a cos e + y sin e is how much nearer it is along the
+ * sight and w = y cos e − a sin e how far up (pinhole: Hartley & Zisserman, 2004, chapter 6). Lengths in the first picture's
+ * pixels at the middle's distance, so D is its focal length. Foot and top of the upright (a = 0) keep their places: the
+ * marks have them.
+ */
+import { RAD_PER_DEG } from '../../core/angles.js';
+
+/** Both lines of sight, as drawing needs them. */
+export interface Sight {
+  readonly cosFrom: number;
+  readonly sinFrom: number;
+  readonly cosTo: number;
+  readonly sinTo: number;
+  /** Distances in the first picture's pixels. */
+  readonly fromPx: number;
+  readonly toPx: number;
+  /** How far above the foot the middle is seen in either picture, and the second's size over what perspective alone would give. */
+  readonly middleFrom: number;
+  readonly middleTo: number;
+  readonly size: number;
+}
+
+/**
+ * @param lengthPx foot to top in the first picture
+ * @param toLengthPx the same where the second is to show it
+ */
+export function sightBetween(
+  fromDeg: number,
+  toDeg: number,
+  fromPx: number,
+  toPx: number,
+  lengthPx: number,
+  toLengthPx: number,
+): Sight {
+  const [cosFrom, sinFrom, cosTo, sinTo] = [
+    Math.cos(fromDeg * RAD_PER_DEG),
+    Math.sin(fromDeg * RAD_PER_DEG),
+    Math.cos(toDeg * RAD_PER_DEG),
+    Math.sin(toDeg * RAD_PER_DEG),
+  ];
+  // Half the body's height from the length seen: D h c / (D − h s) + D h c / (D + h s) = length; a few steps from the plain value.
+  let half = lengthPx / 2 / cosFrom;
+  for (let k = 0; k < 6; k++) half = (lengthPx / 2 / cosFrom) * (1 - ((half * sinFrom) / fromPx) ** 2);
+  const below = (c: number, s: number, d: number): number => (d * half * c) / (d + half * s),
+    above = (c: number, s: number, d: number): number => (d * half * c) / (d - half * s);
+  const size = toLengthPx / (below(cosTo, sinTo, toPx) + above(cosTo, sinTo, toPx));
+  return {
+    cosFrom,
+    sinFrom,
+    cosTo,
+    sinTo,
+    fromPx,
+    toPx,
+    middleFrom: below(cosFrom, sinFrom, fromPx),
+    middleTo: size * below(cosTo, sinTo, toPx),
+    size,
+  };
+}
+
+/** A pixel `t` above the foot in the first picture, of a point `z` pixels before the upright along the sight: how far above it the second shows it, and how much farther aside. */
+export function seenFrom(k: Sight, t: number, z: number): readonly [above: number, aside: number] {
+  const a = z * k.cosFrom,
+    w = t - k.middleFrom;
+  const y = (w * (k.fromPx - a * k.cosFrom) + k.fromPx * a * k.sinFrom) / (k.fromPx * k.cosFrom + w * k.sinFrom);
+  const larger = (k.size * k.toPx) / (k.toPx - a * k.cosTo - y * k.sinTo);
+  return [
+    k.middleTo + larger * (y * k.cosTo - a * k.sinTo),
+    (larger * (k.fromPx - a * k.cosFrom - y * k.sinFrom)) / k.fromPx,
+  ];
+}
+
+/** Distance of the foot over that of the body's middle, from the first camera. */
+export function fartherFoot({ cosFrom, sinFrom, fromPx, middleFrom }: Sight): number {
+  const half = (middleFrom * fromPx) / (fromPx * cosFrom - middleFrom * sinFrom);
+  return 1 + (half * sinFrom) / fromPx;
+}

@@ -1,0 +1,266 @@
+/**
+ * What moves through a set by itself, marked or not: points are followed through the shot in the pixels of one still canvas,
+ * and a thing is a mover on every frame if on any stretch it went further than noise and sway do (long-term point trajectories:
+ * T. Brox, J. Malik, "Object segmentation by long term analysis of point trajectories", ECCV 2010). So a foot that stands for
+ * half a step is known by its swing. Tracks are carried by dense motion (image/flow.ts) between neighbouring frames, end where
+ * forward and backward motion disagree or the light does not match (hidden, uncovered), and forget slowly.
+ */
+import { invert, multiply, tryInvert, type Mat3 } from '../../geometry/mat3.js';
+import { connectedComponents } from '../../image/components.js';
+import { FlowPicture, motionAt, type MotionField } from '../../image/flow.js';
+import { dilate } from '../../image/morphology.js';
+import { createPicture } from '../../image/picture.js';
+import { warpHomography } from '../../image/warp.js';
+import type { LumaSource } from '../../plate/ride/ride-source.js';
+import type { Mosaic } from './erase-mosaic.js';
+import type { SetMotion } from './set-motion.js';
+
+/** Width at which frames are followed, px, and how many of them. */
+const WORK_PX = 420;
+const STEPS = 90;
+/** How far a thing must have gone, as a share of a frame's width: leaves sway and flow errs by less. */
+const WENT = 0.012;
+/** What a track still knows a step later. */
+const KEPT = 0.96;
+/** Coded difference at which a track has ended, and how far forward and backward motion may disagree, px and as a share of the motion. */
+const CHANGED = 0.1;
+const DISAGREE = 0.7,
+  DISAGREE_SHARE = 0.1;
+/** Least size of a mover, as a share of a frame's area; at most this share of a frame is taken for movers, else it is the set that was misplaced. */
+const LEAST_AREA = 0.0008;
+const MOST_SHARE = 0.5;
+/** Border added about a mover, as a share of a frame's width. */
+const GROW = 0.012;
+
+export interface SetMovers {
+  /** 1 where a frame shows a mover; the frame's own size. Of frames between those followed: the nearest one's, by the set's motion. */
+  maskOf(frame: number): Uint8Array;
+  /** Share of the frames' area that movers take. */
+  readonly share: number;
+}
+
+interface Canvas {
+  readonly w: number;
+  readonly h: number;
+  readonly of: (n: number) => Mat3;
+}
+
+/** Follows what moves over the frames of a span; null where nothing does. Memory: some bytes a canvas pixel and frame, ninety frames at most. */
+export async function findMovers(
+  source: LumaSource,
+  motion: SetMotion,
+  span: { readonly in: number; readonly out: number },
+  room: Pick<Mosaic, 'width' | 'height' | 'fromReference'>,
+  share = WENT,
+): Promise<SetMovers | null> {
+  const { widthPx: W, heightPx: H } = source;
+  const step = Math.max(1, Math.ceil((span.out - span.in) / STEPS));
+  const frames: number[] = [];
+  for (let n = span.in; n < span.out; n += step) frames.push(n);
+  if (frames.length < 4) return null;
+  const k = Math.min(1, WORK_PX / W) / Math.hypot(room.fromReference[0], room.fromReference[3]);
+  const canvas: Canvas = {
+    w: Math.ceil(room.width * k),
+    h: Math.ceil(room.height * k),
+    of: (n) => multiply(multiply([k, 0, 0, 0, k, 0, 0, 0, 1], room.fromReference), invert(motion.fromReference(n))),
+  };
+  if (canvas.w < 32 || canvas.h < 32 || canvas.w * canvas.h > 1.5e6) return null;
+  const N = canvas.w * canvas.h,
+    wanted = new Set(frames);
+  const forward: Int8Array[] = [],
+    backward: Int8Array[] = [],
+    change: Uint8Array[] = [],
+    inside: Uint8Array[] = [];
+  let last: { luma: Float32Array; seen: Uint8Array } | null = null;
+  for await (const f of source.frames(span.in, span.out)) {
+    if (!wanted.has(f.index)) continue;
+    const one = createPicture(W, H, 1),
+      all = createPicture(W, H, 1);
+    one.data.set(f.luma);
+    for (let y = 2; y < H - 2; y++) all.data.fill(1, y * W + 2, (y + 1) * W - 2);
+    const m = canvas.of(f.index);
+    const luma = warpHomography(one, m, canvas.w, canvas.h, { filter: 'bilinear', boundary: 'clamp' }).data;
+    const seen = Uint8Array.from(
+      warpHomography(all, m, canvas.w, canvas.h, { filter: 'bilinear', boundary: 'zero' }).data,
+      (v) => (v > 0.99 ? 1 : 0),
+    );
+    inside.push(seen);
+    if (last !== null) {
+      const [a, b] = between(last.luma, last.seen, luma, seen, canvas);
+      forward.push(packed(a.u, a.v));
+      backward.push(packed(b.u, b.v));
+      const c = new Uint8Array(N);
+      for (let i = 0; i < N; i++) c[i] = differs(luma, last.luma, canvas, i, b.u[i]!, b.v[i]!) ? 1 : 0;
+      change.push(c);
+    }
+    last = { luma, seen };
+  }
+  const count = inside.length;
+  const most = inside.map(() => new Float32Array(N));
+  for (const back of [false, true]) {
+    let x = new Float32Array(N),
+      y = new Float32Array(N),
+      far = new Float32Array(N);
+    for (let s = 1; s < count; s++) {
+      const at = back ? count - 1 - s : s,
+        pair = back ? at : at - 1;
+      // Where a pixel of this frame was on the one before it in this pass.
+      const toOld = back ? forward[pair]! : backward[pair]!,
+        toNew = back ? backward[pair]! : forward[pair]!;
+      const nx = new Float32Array(N),
+        ny = new Float32Array(N),
+        nf = new Float32Array(N),
+        out = most[at]!;
+      for (let i = 0; i < N; i++) {
+        if (inside[at]![i] === 0) continue;
+        const u = toOld[2 * i]! / 8,
+          v = toOld[2 * i + 1]! / 8;
+        const px = i % canvas.w,
+          py = (i - px) / canvas.w;
+        const qx = Math.round(px + u),
+          qy = Math.round(py + v);
+        if (qx < 0 || qy < 0 || qx >= canvas.w || qy >= canvas.h) continue;
+        const j = qy * canvas.w + qx;
+        if (inside[at + (back ? 1 : -1)]![j] === 0) continue;
+        const e = Math.hypot(u + toNew[2 * j]! / 8, v + toNew[2 * j + 1]! / 8);
+        if (e > DISAGREE + DISAGREE_SHARE * Math.hypot(u, v)) continue;
+        if ((back ? change[pair]![j] : change[pair]![i]) !== 0) continue;
+        nx[i] = x[j]! - u;
+        ny[i] = y[j]! - v;
+        nf[i] = Math.max(KEPT * far[j]!, Math.hypot(nx[i]!, ny[i]!));
+        if (nf[i]! > out[i]!) out[i] = nf[i]!;
+      }
+      x = nx;
+      y = ny;
+      far = nf;
+    }
+  }
+  return maskedBy(most, inside, frames, canvas, share * WORK_PX, motion, W, H);
+}
+
+function maskedBy(
+  most: Float32Array[],
+  inside: Uint8Array[],
+  frames: readonly number[],
+  canvas: Canvas,
+  went: number,
+  motion: SetMotion,
+  W: number,
+  H: number,
+): SetMovers | null {
+  const masks = new Map<number, Float32Array>();
+  let moving = 0,
+    all = 0;
+  most.forEach((m, s) => {
+    const mark = Uint8Array.from(m, (v) => (v > went ? 1 : 0));
+    const area = inside[s]!.reduce((sum, v) => sum + v, 0);
+    const { labels, components } = connectedComponents(mark, canvas.w, canvas.h, 8);
+    const big = new Set([...components].filter((c) => c.area >= LEAST_AREA * area).map((c) => c.label));
+    const kept = new Float32Array(mark.length);
+    let sum = 0;
+    for (let i = 0; i < kept.length; i++)
+      if (mark[i] !== 0 && big.has(labels[i]!)) {
+        kept[i] = 1;
+        sum++;
+      }
+    all += area;
+    if (sum === 0 || sum > MOST_SHARE * area) return;
+    moving += sum;
+    masks.set(frames[s]!, dilate(kept, canvas.w, canvas.h, Math.max(2, Math.round(GROW * WORK_PX))));
+  });
+  if (masks.size === 0) return null;
+  return {
+    share: moving / Math.max(1, all),
+    maskOf(n) {
+      const near = frames.reduce((best, f) => (Math.abs(f - n) < Math.abs(best - n) ? f : best), frames[0]!);
+      const mask = masks.get(near);
+      const back =
+        mask === undefined
+          ? null
+          : tryInvert(multiply(canvas.of(near), multiply(motion.fromReference(near), invert(motion.fromReference(n)))));
+      if (mask === undefined || back === null) return new Uint8Array(W * H);
+      const laid = warpHomography({ width: canvas.w, height: canvas.h, channels: 1, data: mask }, back, W, H, {
+        filter: 'bilinear',
+        boundary: 'zero',
+      });
+      return Uint8Array.from(laid.data, (v) => (v > 0.3 ? 1 : 0));
+    },
+  };
+}
+
+/** Motion from the one frame to the other and back, over what either shows. Beyond a frame's edge both are made to show the same, so that nothing moves there. */
+function between(
+  before: Float32Array,
+  seenBefore: Uint8Array,
+  after: Float32Array,
+  seenAfter: Uint8Array,
+  { w, h }: Canvas,
+): [MotionField, MotionField] {
+  let x0 = w,
+    y0 = h,
+    x1 = 0,
+    y1 = 0;
+  for (let y = 0; y < h; y++)
+    for (let x = 0; x < w; x++) {
+      if (seenBefore[y * w + x] === 0 && seenAfter[y * w + x] === 0) continue;
+      if (x < x0) x0 = x;
+      if (x >= x1) x1 = x + 1;
+      if (y < y0) y0 = y;
+      y1 = y + 1;
+    }
+  // Some room about it, and no less than a motion can be found in.
+  x0 = Math.max(0, Math.min(x0 - 4, w - 32));
+  y0 = Math.max(0, Math.min(y0 - 4, h - 32));
+  x1 = Math.min(w, Math.max(x1 + 4, x0 + 32));
+  y1 = Math.min(h, Math.max(y1 + 4, y0 + 32));
+  const bw = x1 - x0,
+    bh = y1 - y0,
+    p = new Float32Array(bw * bh),
+    q = new Float32Array(bw * bh);
+  for (let y = 0; y < bh; y++)
+    for (let x = 0; x < bw; x++) {
+      const i = (y + y0) * w + x + x0,
+        o = y * bw + x;
+      p[o] = seenBefore[i] !== 0 ? before[i]! : seenAfter[i] !== 0 ? after[i]! : 0.4;
+      q[o] = seenAfter[i] !== 0 ? after[i]! : seenBefore[i] !== 0 ? before[i]! : 0.4;
+    }
+  const a = new FlowPicture(p, bw, bh),
+    b = new FlowPicture(q, bw, bh);
+  const wide = (f: MotionField): MotionField => {
+    const u = new Float32Array(w * h),
+      v = new Float32Array(w * h);
+    for (let y = 0; y < bh; y++)
+      for (const [to, from] of [
+        [u, f.u],
+        [v, f.v],
+      ] as const)
+        to.set(from.subarray(y * bw, (y + 1) * bw), (y + y0) * w + x0);
+    return { width: w, height: h, u, v };
+  };
+  try {
+    return [wide(motionAt(a, b, 0, { finest: 1 })), wide(motionAt(b, a, 0, { finest: 1 }))];
+  } finally {
+    a.close();
+    b.close();
+  }
+}
+
+/** Motions in eighths of a pixel, u and v in turns; what is faster than 15 px a step is cut there. */
+function packed(u: Float32Array, v: Float32Array): Int8Array {
+  const out = new Int8Array(2 * u.length);
+  for (let i = 0; i < u.length; i++) {
+    out[2 * i] = Math.max(-127, Math.min(127, Math.round(8 * u[i]!)));
+    out[2 * i + 1] = Math.max(-127, Math.min(127, Math.round(8 * v[i]!)));
+  }
+  return out;
+}
+
+/** Is what a pixel shows another thing than where it is said to have been? Nearest pixel and its neighbours, so that no edge counts for change. */
+function differs(now: Float32Array, before: Float32Array, { w, h }: Canvas, i: number, u: number, v: number): boolean {
+  const x = Math.round((i % w) + u),
+    y = Math.round(Math.floor(i / w) + v);
+  for (let b = Math.max(0, y - 1); b <= Math.min(h - 1, y + 1); b++)
+    for (let a = Math.max(0, x - 1); a <= Math.min(w - 1, x + 1); a++)
+      if (Math.abs(now[i]! - before[b * w + a]!) < CHANGED) return false;
+  return true;
+}

@@ -1,0 +1,59 @@
+/** The thin shadows of a frame's marked uprights: where they are marked, and where the key foretells them. */
+import { RAD_PER_DEG } from '../../core/angles.js';
+import { groundCamera, groundPoint, type Pinhole } from '../../geometry/camera.js';
+import type { Vec3 } from '../../geometry/mat3.js';
+import type { Picture } from '../../image/picture.js';
+import type { MarkOf } from '../proposal-input.js';
+import { measureThinShadow, type ThinShadow } from './thin-shadow.js';
+
+/** An upright thicker than this share of its height is no post: its shadow's breadth is not its own. */
+const THICKEST = 0.16;
+/** Px within which a marked shadow begins at an upright's foot. */
+export const SAME_FOOT_PX = 6;
+/** Light that must be missing along a foretold shadow's darkest line for it to be seen at all (own choice). */
+const LEAST_SEEN = 0.2;
+
+const luma = (c: readonly number[]): number => 0.2126 * c[0]! + 0.7152 * c[1]! + 0.0722 * c[2]!;
+
+interface ThinRequest {
+  readonly linear: Picture;
+  readonly view: {
+    readonly focalPx: number;
+    readonly tiltDeg: number;
+    readonly rollDeg: number;
+    readonly cameraHeight: number;
+  };
+  readonly uprights: readonly MarkOf<'upright'>[];
+  readonly shadows: readonly MarkOf<'shadow'>[];
+  /** The key beside the camera's heading on that frame; null where only marked shadows are to be looked at. */
+  readonly key: { readonly azimuthDeg: number; readonly elevationDeg: number } | null;
+}
+
+export interface OfPost {
+  readonly thin: ThinShadow;
+  readonly foot: readonly [number, number];
+}
+
+/** What the shadows of one frame's posts tell. */
+export function thinShadows(r: ThinRequest): OfPost[] {
+  const camera = groundCamera({ ...r.view, widthPx: r.linear.width, heightPx: r.linear.height }),
+    out: OfPost[] = [];
+  for (const u of r.uprights) {
+    const marked = r.shadows.find((s) => Math.hypot(s.foot[0] - u.foot[0], s.foot[1] - u.foot[1]) < SAME_FOOT_PX),
+      tip = marked === undefined ? foretold(camera, u, r.key) : groundPoint(camera, ...marked.tip);
+    const thin = tip === null ? null : measureThinShadow(r.linear, camera, u, tip);
+    // Where the key foretells one and none is seen, something lies there before it or the upright stands elsewhere.
+    const seen = marked !== undefined || thin?.peak == null || luma(thin.peak.missing) > LEAST_SEEN;
+    if (thin !== null && seen && thin.thickPx < THICKEST * Math.hypot(u.top[0] - u.foot[0], u.top[1] - u.foot[1]))
+      out.push({ thin, foot: u.foot });
+  }
+  return out;
+}
+
+function foretold(camera: Pinhole, u: MarkOf<'upright'>, key: ThinRequest['key']): Vec3 | null {
+  const foot = groundPoint(camera, ...u.foot);
+  if (foot === null || key === null || u.height === undefined) return null;
+  const a = key.azimuthDeg * RAD_PER_DEG,
+    long = u.height / Math.tan(key.elevationDeg * RAD_PER_DEG);
+  return [foot[0] - Math.sin(a) * long, 0, foot[2] + Math.cos(a) * long];
+}

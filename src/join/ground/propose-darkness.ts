@@ -1,0 +1,125 @@
+/**
+ * How dark and how tinted the performer's shadow is to be: what the plate's own shadows leave of the light (plate-darkness.ts),
+ * what further lamps leave where they do not reach, and what is taken where nothing tells.
+ */
+import { differenceDeg, RAD_PER_DEG } from '../../core/angles.js';
+import { ANOTHER_KEY_DEG, partShadows } from './further-keys.js';
+import { darknessUnderMirror } from './mirrored-darkness.js';
+import { darknessAlong, tellDarkness, type Darkness } from './plate-darkness.js';
+import { marksOf, viewAngles, type Side } from '../proposal-input.js';
+import type { FurtherKey, GroundStep } from '../types.js';
+
+/** Share of the light that is sky where no key is known at all: whoever saw a shadow would have marked it (a shade mark is one that was seen). Own choice, seen on a room lit through windows: at .35 no contact could be seen under a dog. */
+const NO_KEY = 0.75;
+
+/** The plate's key as the ground step takes it. */
+export interface KeyOfPlate {
+  /** Degrees beside the camera's heading on the `reference` frame. */
+  readonly azimuthDeg: number;
+  readonly elevationDeg: number;
+  readonly reference: number;
+  /** Direction and view are known, so that a shadow can be cast. */
+  readonly known: boolean;
+  /** It is a lamp that stands near: its shadows point everywhere. */
+  readonly near: boolean;
+  /** Where the performer stands on the frame whose shadows tell, px; null where it is not on the ground. */
+  readonly stand: readonly [number, number] | null;
+}
+
+export interface DarknessProposal {
+  readonly transmission: [number, number, number];
+  readonly measuredOn: GroundStep['measuredOn'];
+  readonly keys: readonly FurtherKey[];
+  /** Share of the light on open ground that is fill, per channel; null where it is assumed. */
+  readonly measuredFill: readonly [number, number, number] | null;
+  /** In words, for the step's reason. */
+  readonly said: string;
+}
+
+export async function proposeDarkness(plate: Side, key: KeyOfPlate): Promise<DarknessProposal> {
+  const pm = plate.measures,
+    { marks } = plate,
+    light = pm.light;
+  const turnAt = (n: number): number => (viewAngles(pm, n)?.panDeg ?? 0) - (viewAngles(pm, key.reference)?.panDeg ?? 0);
+  // Shadows of one near lamp are all its own, wherever they point.
+  const { own: ownShadows, others } = partShadows(
+    marksOf(marks, 'shadow'),
+    key.known && !key.near ? (pm.view ?? null) : null,
+    key.azimuthDeg,
+    turnAt,
+    pm.widthPx / 1000,
+  );
+  const darkest = await tellDarkness(
+    plate,
+    ownShadows,
+    key.known ? (n) => ({ azimuthDeg: key.azimuthDeg + turnAt(n), elevationDeg: key.elevationDeg }) : null,
+    key.near,
+    key.stand,
+  );
+  let transmission: [number, number, number] | null = null,
+    said = '';
+  if (darkest !== null) {
+    const mirrored = darknessUnderMirror(
+      darkest.transmission,
+      ownShadows.map((s) => s.mark),
+      marksOf(marks, 'reflector')
+        .filter((m) => m.mark.base === undefined)
+        .map((m) => m.mark.polygon),
+    );
+    transmission = mirrored ?? [...darkest.transmission];
+    said = `darkness from ${sourcesOf(darkest)}: ${darkest.transmission.map((t) => (t * 100).toFixed(0)).join(', ')} % of the lit ground in red, green, blue${mirrored === null ? '' : `, of which the least counts for all: what the floor mirrors lightens its shadows and tints them`}`;
+  }
+  const keys: FurtherKey[] = [];
+  for (const o of others) {
+    if (keys.some((k) => Math.abs(differenceDeg(k.azimuthDeg, o.azimuthDeg)) < ANOTHER_KEY_DEG)) continue;
+    const m = await darknessAlong(plate, o.marked);
+    if (m !== null)
+      keys.push({
+        azimuthDeg: o.azimuthDeg,
+        elevationDeg: o.elevationDeg,
+        softnessDeg: light?.softnessDeg.value ?? 0.53,
+        transmission: m.transmission,
+      });
+  }
+  if (keys.length > 0)
+    said += `; ${keys.length === 1 ? 'a second lamp' : `${keys.length} further lamps`} from ${keys.map((k) => `${k.azimuthDeg.toFixed(0)}° at ${k.elevationDeg.toFixed(0)}°, which leaves ${(100 * k.transmission[1]).toFixed(0)} % where it does not reach`).join(', ')}`;
+  if (transmission !== null)
+    return { transmission, measuredOn: darkest?.litLinear ?? null, keys, measuredFill: transmission, said };
+  const stops = light?.keyFillStops.value ?? null,
+    // Key-to-fill is for a surface that faces the key; on the ground the key falls at the elevation's sine.
+    k = stops === null ? null : (2 ** stops - 1) * Math.sin(Math.max(5, key.elevationDeg) * RAD_PER_DEG);
+  // An even sky without a key is all of the light.
+  const t =
+    k !== null
+      ? 1 / (1 + Math.max(0, k))
+      : light?.overcast === true
+        ? key.known
+          ? 0.75
+          : 1
+        : key.known || marksOf(marks, 'shade').length > 0
+          ? 0.35
+          : NO_KEY;
+  return {
+    transmission: [t, t, t],
+    measuredOn: null,
+    keys,
+    measuredFill: null,
+    said:
+      k === null
+        ? 'no shadow of the plate could be measured: its darkness is assumed'
+        : 'darkness from the measured key-to-fill ratio',
+  };
+}
+
+/** What told it, in words. */
+function sourcesOf({ posts, places, strips }: Darkness): string {
+  const several = (n: number, one: string): string => `${n} ${one}${n === 1 ? '' : 's'}`,
+    marked =
+      posts > 0
+        ? `the thin shadows of ${several(posts, 'upright')} of the plate's, by the light missing across and along them`
+        : places > 0
+          ? `the plate's own shadow at ${places} places`
+          : '',
+    found = strips === 0 ? '' : `${several(strips, 'further shadow')} found on the ground along the key`;
+  return [marked, found].filter((t) => t !== '').join(' and ') || "the plate's own shadow";
+}

@@ -1,0 +1,113 @@
+import { describe, expect, it } from 'vitest';
+import { RandomStream } from '../../core/random.js';
+import { groundCamera, groundPoint, project } from '../../geometry/camera.js';
+import { gaussianPlane } from '../../image/gaussian.js';
+import { createPicture, plane, type Picture } from '../../image/picture.js';
+import { darknessOf } from './plate-darkness.js';
+import { measurePlateShadow } from './plate-shadow.js';
+import { measureThinShadow, thicknessOf } from './thin-shadow.js';
+
+const W = 640,
+  H = 360,
+  LEFT = [0.2, 0.25, 0.4] as const,
+  HIGH = 0.6,
+  LONG = 0.7,
+  FOOT = [-0.7, 0, 3] as const;
+const camera = groundCamera({ focalPx: 800, tiltDeg: -8, rollDeg: 0, cameraHeight: 0.9, widthPx: W, heightPx: H });
+const at = (p: readonly [number, number, number]): [number, number] => {
+  const q = project(camera, p)!;
+  return [q.x, q.y];
+};
+const TURN = 0.15,
+  TIP = [FOOT[0] + LONG * Math.cos(TURN), 0, FOOT[2] + LONG * Math.sin(TURN)] as const;
+
+/** A post so thick, its shadow as wide, on grainy ground before a wall; spread by `blur` px. */
+function yard(thick: number, blur: number): Picture {
+  const r = new RandomStream(5),
+    p = createPicture(W, H, 3),
+    n = W * H,
+    [fx, fy] = at(FOOT),
+    [, ty] = at([FOOT[0], HIGH, FOOT[2]]),
+    half = (thick * 800) / project(camera, FOOT)!.depth / 2;
+  const c = Math.cos(TURN),
+    s = Math.sin(TURN);
+  for (let y = 0; y < H; y++)
+    for (let x = 0; x < W; x++) {
+      const grain = 1 + 0.1 * r.normal(),
+        i = y * W + x;
+      let shade = 0,
+        post = 0;
+      for (const dy of [1 / 8, 3 / 8, 5 / 8, 7 / 8])
+        for (const dx of [0.25, 0.75]) {
+          const g = groundPoint(camera, x + dx, y + dy);
+          if (g === null) continue;
+          const gx = g[0] - FOOT[0],
+            gz = g[2] - FOOT[2],
+            along = gx * c + gz * s,
+            across = -gx * s + gz * c;
+          if (along > 0 && along < LONG && Math.abs(across) < thick / 2) shade += 1 / 8;
+          if (y + dy > ty && y + dy < fy && Math.abs(x + dx - fx) < half) post += 1 / 8;
+        }
+      for (let k = 0; k < 3; k++)
+        p.data[k * n + i] = (1 - post) * 0.2 * grain * (1 - shade * (1 - LEFT[k]!)) + post * [0.02, 0.1, 0.03][k]!;
+    }
+  const out = createPicture(W, H, 3);
+  for (let k = 0; k < 3; k++) gaussianPlane(plane(p, k), W, H, blur, blur, plane(out, k));
+  return out;
+}
+
+describe('darkness of a thin shadow', () => {
+  it('is told by the light missing across it, where its middle is too light', () => {
+    for (const [thick, blur] of [
+      [0.045, 1.3],
+      [0.06, 2],
+    ] as const) {
+      const linear = yard(thick, blur),
+        upright = { foot: at(FOOT), top: at([FOOT[0], HIGH, FOOT[2]]) },
+        thin = measureThinShadow(linear, camera, upright, TIP)!;
+      expect(thicknessOf(linear, upright)!.thickPx / ((thick * 800) / project(camera, FOOT)!.depth)).toBeGreaterThan(
+        0.88,
+      );
+      // Within one sd of the thickness.
+      for (let c = 0; c < 3; c++) expect(Math.abs(thin.missing[c]! / (1 - LEFT[c]!) - 1)).toBeLessThan(0.12);
+      const middle = measurePlateShadow(linear, upright.foot, at(TIP), [0, 1], 12);
+      // With as thin a shadow as this the middle leaves half as much light again, or tells nothing.
+      if (middle !== null) expect(middle.transmission[1]).toBeGreaterThan(LEFT[1] * 1.5);
+      const told = darknessOf(middle === null ? null : { ...middle, widePx: middle.runPx }, [thin], W)!;
+      for (let c = 0; c < 3; c++) expect(Math.abs(told.transmission[c]! - LEFT[c]!)).toBeLessThan(0.1);
+    }
+  });
+
+  it('is left to the middle of a broad shadow, and nothing is told without either', () => {
+    const middle = {
+      transmission: [0.3, 0.3, 0.3] as const,
+      sdStops: 0.1,
+      places: 20,
+      runPx: 30,
+      widePx: 30,
+      litLinear: [0.2, 0.2, 0.2] as const,
+    };
+    const thin = {
+      missing: [0.9, 0.9, 0.9] as const,
+      sd: [0.01, 0.01, 0.01] as const,
+      litLinear: [0.2, 0.2, 0.2] as const,
+      places: 40,
+      thickPx: 8,
+      widePx: 3,
+      peak: null,
+    };
+    expect(darknessOf(middle, [thin], W)!.transmission).toEqual([0.3, 0.3, 0.3]);
+    expect(darknessOf(null, [], W)).toBeNull();
+    // What spreads a shadow never makes it darker than it is.
+    expect(
+      darknessOf({ ...middle, widePx: 4 }, [{ ...thin, missing: [0.2, 0.2, 0.2] }], W)!.transmission[1],
+    ).toBeLessThan(0.301);
+    // A narrow one's middle alone is drawn to what is usual, the less the broader it is; what is missing cannot be more than all.
+    const narrow = (widePx: number): number =>
+      darknessOf({ ...middle, transmission: [0.7, 0.7, 0.7], widePx }, [{ ...thin, missing: [2, 2, 2] }], W)!
+        .transmission[1];
+    expect(narrow(3)).toBeLessThan(0.4);
+    expect(narrow(7)).toBeGreaterThan(narrow(3));
+    expect(narrow(9)).toBe(0.7);
+  });
+});

@@ -1,0 +1,230 @@
+/**
+ * The take's light brought to the plate's, in linear light, as an ASC CDL (slope, offset, power, saturation).
+ *
+ * What is known decides. White: the colours of the two keys, where both were measured, by von Kries scaling in linear RGB.
+ * Where they were not, the plate's ground taken as neutral (without lit ground beside shadowed, its edges taken as neutral, grey-edge.ts)
+ * and the ratio of its brightest blue and red are two weak words: where both point the same way, a share of the smaller departure from neutral (in mired) is followed, and the take is taken to be
+ * balanced to its own light, as cameras do by themselves (common practice, no source).
+ * Exposure: both pictures are taken as exposed for their own key, so that a lit white thing shows alike in both, but for what the take's lit
+ * screen says beside the plate's mean and whites (take-level.ts); where the subject then lies outside what the plate holds it is pulled in. Blacks: a plate whose darkest parts are lifted (flare,
+ * faded stock) lifts the performer's as well; the lift is added light, which is what flare is.
+ */
+import { bt709Decode } from '../../colour/transfer.js';
+import { daylightXy, linearOfWhite, planckianXy } from '../../colour/temperature.js';
+import type { Measure } from '../../core/measure.js';
+import type { PlateMeasures } from '../../plate/types.js';
+import { levelBeside } from './take-level.js';
+
+/** Luminance statistics of the peeled performer, scene-linear, unpremultiplied. */
+export interface SubjectStatistics {
+  readonly mean: readonly [number, number, number];
+  /** 1, 5, 50, 95, 99 per cent of luminance. */
+  readonly percentiles: readonly [number, number, number, number, number];
+}
+
+export interface LightMatch {
+  readonly slope: readonly [number, number, number];
+  readonly offset: readonly [number, number, number];
+  readonly power: readonly [number, number, number];
+  readonly saturation: number;
+  readonly why: string;
+}
+
+/** Colour temperatures with a larger sd than this say nothing that the eye would not say better. */
+const MOST_SD_K = 700;
+
+/** Linear RGB of a white of the measured temperature, green 1; null where it is not known well enough. */
+function whiteOf(temperature: Measure | undefined): [number, number, number] | null {
+  if (temperature?.value == null || (temperature.sd ?? Infinity) > MOST_SD_K || temperature.priorLed === true)
+    return null;
+  return whiteAt(temperature.value);
+}
+
+/** Linear RGB of the white of a temperature, green 1. */
+function whiteAt(k: number): [number, number, number] {
+  const [r, g, b] = linearOfWhite(
+    k >= 4000 && k <= 25000 ? daylightXy(k) : planckianXy(Math.min(15000, Math.max(1700, k))),
+  );
+  return [r / g, 1, b / g];
+}
+
+/** What a camera that balances by itself makes of its light, K. */
+const NEUTRAL_K = 6504;
+/**
+ * Share of the weak words' departure from neutral that is followed: ground and whites may be painted, and the shadows' fill is
+ * bluer than the key (our own choice: on two practice films the best shares were about .4 and .3).
+ */
+const FOLLOWED = 0.4;
+/** Changes of white smaller than this do not show. */
+const LEAST_MIRED = 6;
+
+/**
+ * What a film shows as white is about as white as fur and cloth get, so a matt performer's bright parts (95 %) that outshine the
+ * plate's whites (99 %) by more than a fifth of a stop are likely lit too brightly; but a plate need not show anything white. So
+ * half of what is beyond is taken off: in the 20 true joins of practice, made and exam scenes whose take lay beyond .1 stop, that
+ * is .74 stop off (rms), none taken off .81, all .81. (Rolling off what outshines the whites and leaving the rest is worse: there the whole
+ * performer is too bright, not its highlights.)
+ */
+const OVER_WHITE = 2 ** 0.2,
+  TAKEN_OFF = 0.5;
+/**
+ * Where the ground at the feet told the level, all beyond this is taken off. The plate's whites lie .85 stop under a white on the
+ * ground (take-level.ts) and 1.4 under one that faces the key, the middle 1.1, a white coat .15: such a coat outshines them by the rest.
+ */
+const OVER_WHITE_TOLD = 2 ** 0.95;
+
+const mired = (kelvin: number): number => 1e6 / kelvin;
+
+/** Temperature whose white has this ratio of linear blue to red (it rises with temperature), K within 2000 to 12000. */
+export function temperatureOfBlueToRed(ratio: number): number {
+  let lo = 2000,
+    hi = 12000;
+  for (let k = 0; k < 40; k++) {
+    const mid = Math.sqrt(lo * hi);
+    const [r, , b] = linearOfWhite(mid >= 4000 ? daylightXy(mid) : planckianXy(mid));
+    if (Math.max(0, b) / Math.max(1e-6, r) < ratio) lo = mid;
+    else hi = mid;
+  }
+  return Math.sqrt(lo * hi);
+}
+
+/** Linear colour of a light that a picture's edges speak for. */
+export type EdgeColour = readonly [number, number, number];
+
+/** Whether the edges are to be asked: nothing better than they says the colour of the plate's light. */
+export function asksEdges(plate: PlateMeasures): boolean {
+  return plate.light?.temperatureK.value == null;
+}
+
+/** The plate's white from what weakly speaks for it, K, with how: a share of the smaller departure from neutral of its ground (without a reading of it, of its edges) and its whites; null where the two do not point the same way. */
+export function weakWhite(
+  plate: PlateMeasures,
+  edges: EdgeColour | null = null,
+): { readonly kelvin: number; readonly how: string } | null {
+  const ground = plate.light?.temperatureK.value ?? null,
+    w = plate.look?.whiteCoded;
+  const other = ground ?? (edges === null ? null : temperatureOfBlueToRed(edges[2] / edges[0]));
+  if (other === null || w === undefined || !(Math.max(...w) > 0.5)) return null;
+  const whites = temperatureOfBlueToRed(bt709Decode(Math.max(1e-3, w[2]!)) / bt709Decode(Math.max(1e-3, w[0]!)));
+  const one = mired(other) - mired(NEUTRAL_K),
+    two = mired(whites) - mired(NEUTRAL_K);
+  if (one * two <= 0) return null;
+  const departure = FOLLOWED * (Math.abs(one) < Math.abs(two) ? one : two);
+  return {
+    kelvin: 1e6 / (mired(NEUTRAL_K) + departure),
+    how: `${ground === null ? 'edges' : 'ground'} (${Math.round(other)} K) and whites (${Math.round(whites)} K)`,
+  };
+}
+
+/** A take whose known white lies this much under, stops, is brought up; less is within what two cameras' metering differs by (own choice). */
+const DIM_STOPS = 0.7;
+/** Most that a take is raised, stops: beyond it its noise shows (own choice). */
+const MOST_RAISED = 2;
+/** Bright parts (95 %) this far under the plate's whites (99 %), stops, are told: a coat that throws back a fifth lies some two under a white, a black one more. */
+const DARK_STOPS = 3;
+
+/**
+ * A take exposed too dark. The floor card's paper tells it; without a known white nothing does (a black coat looks the same), so
+ * the take is left and the doubt is said. Raising is bounded afterwards by the plate's whites, as every exposure is.
+ */
+function raisedExposure(
+  plate: PlateMeasures,
+  take: PlateMeasures,
+  subject: SubjectStatistics | null,
+): { readonly gain: number; readonly why: string } {
+  const known = take.light?.exposureStops?.value ?? null;
+  if (known !== null) {
+    if (known > -DIM_STOPS) return { gain: 1, why: '' };
+    const up = Math.min(MOST_RAISED, -known);
+    return {
+      gain: 2 ** up,
+      why: `exposure raised by ${up.toFixed(1)} stops: the take's card shows white ${(-known).toFixed(1)} stops under`,
+    };
+  }
+  const white = plate.look?.percentiles[6];
+  if (subject === null || white === undefined) return { gain: 1, why: '' };
+  const under = Math.log2(bt709Decode(Math.max(1e-6, white)) / Math.max(1e-6, subject.percentiles[3]));
+  return {
+    gain: 1,
+    why:
+      under < DARK_STOPS
+        ? ''
+        : `the performer's bright parts lie ${under.toFixed(1)} stops under the plate's whites: right for a dark coat, else the take is too dark; nothing in it tells (the floor card would), so its exposure is left: turn it by eye`,
+  };
+}
+
+/** Match of a take to a plate; `edges`: what the plate's edges say of its light's colour, where they were asked; `screen`: level of the take's lit screen, linear; `feet`: level of the plate's ground about the feet, linear. Never throws: what is not known stays as it is and `why` says so. */
+export function matchLight(
+  plate: PlateMeasures,
+  take: PlateMeasures,
+  subject: SubjectStatistics | null,
+  edges: EdgeColour | null = null,
+  screen: number | null = null,
+  feet: number | null = null,
+): LightMatch {
+  const said: string[] = [];
+  let slope: [number, number, number] = [1, 1, 1];
+  const to = whiteOf(plate.light?.temperatureK),
+    from = whiteOf(take.light?.temperatureK);
+  const weak = to === null ? weakWhite(plate, edges) : null;
+  const toK = to !== null ? plate.light!.temperatureK.value! : (weak?.kelvin ?? null),
+    fromK = from !== null ? take.light!.temperatureK.value! : NEUTRAL_K;
+  if (toK !== null && ((to !== null && from !== null) || Math.abs(mired(toK) - mired(fromK)) >= LEAST_MIRED)) {
+    const a = whiteAt(toK),
+      b = whiteAt(fromK);
+    const raw = [a[0] / b[0], a[1] / b[1], a[2] / b[2]] as const;
+    // The change of colour leaves luminance as it is.
+    const y = 0.2126 * raw[0] + 0.7152 * raw[1] + 0.0722 * raw[2];
+    slope = [raw[0] / y, raw[1] / y, raw[2] / y];
+    said.push(
+      `white from ${Math.round(fromK)} K${from === null ? ' (taken as balanced to its own light)' : ''} to ${Math.round(toK)} K${weak === null ? '' : `, roughly, by the plate's ${weak.how}: a grey card in the take and a grey thing in the plate would give it better`}`,
+    );
+  } else
+    said.push(
+      "the keys' colours are not both known: white left as it is (a grey card in the take and a grey thing in the plate would give it)",
+    );
+  const dim = raisedExposure(plate, take, subject);
+  if (dim.why !== '') said.push(dim.why);
+  slope = [slope[0] * dim.gain, slope[1] * dim.gain, slope[2] * dim.gain];
+  const level =
+    plate.look === undefined || dim.gain !== 1
+      ? null
+      : levelBeside(plate.look, {
+          screen,
+          cardStops: take.light?.exposureStops?.value ?? null,
+          azimuthDeg: take.light?.azimuthDeg.value ?? null,
+          feet,
+        });
+  if (level !== null) {
+    slope = slope.map((v) => v * 2 ** level.stops) as [number, number, number];
+    said.push(
+      `exposure ${level.stops < 0 ? 'lowered' : 'raised'} by ${Math.abs(level.stops).toFixed(1)} stops (± ${level.sdStops.toFixed(1)}): ${level.why}`,
+    );
+  }
+  let gain = 1;
+  if (subject !== null && plate.look !== undefined) {
+    const white = plate.look.percentiles[6];
+    if (white !== undefined) {
+      const told = feet !== null && (screen !== null || (take.light?.exposureStops?.value ?? null) !== null),
+        most = (told ? OVER_WHITE_TOLD : OVER_WHITE) * bt709Decode(white);
+      const brightest = subject.percentiles[3] * (0.2126 * slope[0] + 0.7152 * slope[1] + 0.0722 * slope[2]);
+      if (brightest > most && most > 0.02) {
+        gain = Math.max(0.4, (most / brightest) ** (told ? 1 : TAKEN_OFF));
+        said.push(
+          `exposure lowered by ${level !== null && level.stops < 0 ? 'further ' : ''}${(-Math.log2(gain)).toFixed(1)} stops: the performer outshone everything in the plate`,
+        );
+      }
+    }
+  }
+  slope = [slope[0] * gain, slope[1] * gain, slope[2] * gain];
+  const offset: [number, number, number] = [0, 0, 0];
+  if (plate.look !== undefined && subject !== null) {
+    for (let c = 0; c < 3; c++) {
+      const floor = bt709Decode(Math.max(0, plate.look.blackCoded[c]!)),
+        own = subject.percentiles[0] * slope[c]!;
+      if (floor > 0.004 && own < floor) offset[c] = Math.min(0.05, floor - own);
+    }
+    if (offset.some((v) => v > 0)) said.push("blacks lifted to the plate's");
+  }
+  return { slope, offset, power: [1, 1, 1], saturation: 1, why: said.join('; ') };
+}

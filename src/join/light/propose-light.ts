@@ -1,0 +1,190 @@
+/**
+ * The light step and the choice of mirroring, from the keys of plate and take. A performer's shading hangs on where the key
+ * stands beside the line of sight, not beside the camera's heading: one who stands at the picture's edge, or is seen by a
+ * camera that pans past, is lit from another side than the heading says. So both keys are told in the frame of the line of
+ * sight to the performer, looked at from the elevation at which the join shows it.
+ */
+import { differenceDeg, RAD_PER_DEG } from '../../core/angles.js';
+import { dot, type Vec3 } from '../../geometry/mat3.js';
+import { lightInCamera } from '../ground/ground.js';
+import { matchLight, type EdgeColour } from './light.js';
+import { bearingAt, turnedFrom, type ProposalInput } from '../proposal-input.js';
+import { posesOf } from '../pace/propose-pace.js';
+import { MOST_DEG } from './relight.js';
+import type { Stand } from '../ride/ride.js';
+import { shareFacing, type TakeFill } from './take-fill.js';
+import type { LightStep } from '../types.js';
+
+/** Azimuths nearer than this are one light (as the verdict on a take has it). */
+const SAME_AZIMUTH_DEG = 15;
+/** A mirrored take's yaw may be off by so much. */
+const YAW_SLACK_DEG = 20;
+/**
+ * Fill of a take beside the plate's before anything of it was read, and how sure that is, stops: cloth under and behind the performer throws
+ * light back that the plate's ground does not (our own choice, held against practice pictures).
+ */
+const CLOTH_FILL = 1.6,
+  CLOTH_SD = 0.5;
+/** Key over fill that is read this well is read off a head or a wide shadow, and stands alone; a peg's thin shadow has three times the sd and only joins in. Stops. */
+const READ_WELL = 0.7;
+
+/** Both keys beside the line of sight to the performer: azimuth (positive from camera right) and elevation, degrees. */
+export interface Keys {
+  readonly plate: { readonly azimuthDeg: number; readonly elevationDeg: number };
+  readonly take: { readonly azimuthDeg: number; readonly elevationDeg: number };
+}
+
+const middle = (s: {
+  readonly ground: readonly [number, number];
+  readonly top: readonly [number, number];
+}): [number, number] => [(s.ground[0] + s.top[0]) / 2, (s.ground[1] + s.top[1]) / 2];
+
+/** @param shown where the performer stands in the plate on `frame`; `stand` in the take. Null where a key's direction is not known. */
+export function keysBesideSight(
+  input: ProposalInput,
+  shown: Omit<Stand, 'frame'>,
+  frame: number,
+  stand: Stand,
+): Keys | null {
+  const pm = input.plate.measures,
+    tm = input.take.measures,
+    pl = pm.light,
+    tl = tm.light;
+  if (
+    pl?.azimuthDeg.value == null ||
+    pl.elevationDeg.value == null ||
+    tl?.azimuthDeg.value == null ||
+    tl.elevationDeg.value == null
+  )
+    return null;
+  const panned = turnedFrom(pm, pl.azimuthDeg.frames?.[0] ?? input.plate.marks.frame, frame).panDeg;
+  return {
+    plate: {
+      azimuthDeg: pl.azimuthDeg.value + panned - (bearingAt(pm, middle(shown), frame) ?? 0),
+      elevationDeg: pl.elevationDeg.value,
+    },
+    take: {
+      azimuthDeg: tl.azimuthDeg.value - (bearingAt(tm, middle(stand), stand.frame) ?? 0),
+      elevationDeg: tl.elevationDeg.value,
+    },
+  };
+}
+
+export interface MirrorProposal {
+  readonly mirror: boolean;
+  readonly why: string;
+}
+
+/** Mirror where the take's key stands on the mirrored side of the plate's and nothing else would come out wrong by it. */
+export function proposeMirror(input: ProposalInput, keys: Keys | null): MirrorProposal {
+  if (keys === null) return { mirror: false, why: '' };
+  const as = Math.abs(differenceDeg(keys.take.azimuthDeg, keys.plate.azimuthDeg)),
+    flipped = Math.abs(differenceDeg(-keys.take.azimuthDeg, keys.plate.azimuthDeg));
+  if (!(as > SAME_AZIMUTH_DEG && flipped <= SAME_AZIMUTH_DEG)) return { mirror: false, why: '' };
+  const need = posesOf(input.plate),
+    have = posesOf(input.take),
+    swapped = posesOf(input.take, true);
+  const off = (poses: typeof have): number =>
+    need.length === 0 || poses.length === 0
+      ? 0
+      : Math.max(
+          Math.abs(differenceDeg(poses[0]!.yawDeg, need[0]!.yawDeg)),
+          Math.abs(differenceDeg(poses.at(-1)!.yawDeg, need.at(-1)!.yawDeg)),
+        );
+  const now = off(have),
+    then = off(swapped);
+  if (then > YAW_SLACK_DEG && then > now)
+    return {
+      mirror: false,
+      why: `mirrored, the take's key would fit (${flipped.toFixed(0)}° off, not ${as.toFixed(0)}°), but its poses would be up to ${then.toFixed(0)}° off: left as it is; set mirror to try`,
+    };
+  return {
+    mirror: true,
+    why: `mirrored: the take's key stands ${as.toFixed(0)}° off as it is, ${flipped.toFixed(0)}° when left and right are changed over`,
+  };
+}
+
+/** @param groundFill share of the light on the plate's open ground that is fill, per channel; null where it is assumed. `sightDeg`: how far down the join's camera looks at the performer. `edges`: what the plate's edges say of its light's colour. `takeFill`: the take's fill as its floor tells it; `screen`: level of its lit screen; `feet`: of the plate's ground about the feet. */
+export function proposeLight(
+  input: ProposalInput,
+  keys: Keys | null,
+  sightDeg: number,
+  groundFill: readonly [number, number, number] | null,
+  mirror: boolean,
+  edges: EdgeColour | null = null,
+  takeFill: TakeFill | null = null,
+  screen: number | null = null,
+  feet: number | null = null,
+): LightStep {
+  const pm = input.plate.measures,
+    tm = input.take.measures;
+  const match = matchLight(pm, tm, input.subject ?? null, edges, screen, feet);
+  const base = {
+    step: 'light' as const,
+    on: true,
+    slope: match.slope,
+    offset: match.offset,
+    power: match.power,
+    saturation: match.saturation,
+  };
+  if (keys === null) return { ...base, why: match.why };
+  const to = lightInCamera(keys.plate.azimuthDeg, keys.plate.elevationDeg, -sightDeg, 0);
+  const from = lightInCamera(keys.take.azimuthDeg, keys.take.elevationDeg, -sightDeg, 0);
+  const seen: Vec3 = mirror ? [-from[0], from[1], from[2]] : from;
+  const apart = Math.acos(Math.min(1, Math.max(-1, dot(seen, to)))) / RAD_PER_DEG;
+  if (apart > MOST_DEG)
+    return {
+      ...base,
+      why: `${match.why}; the keys lie ${apart.toFixed(0)}° apart, more than ${MOST_DEG}° can't be mended: shoot again with the light moved`,
+    };
+  const stopsFill = (stops: number | null | undefined): number | null => (stops == null ? null : 2 ** -stops);
+  const toFill =
+    groundFill === null
+      ? even(stopsFill(pm.light?.keyFillStops.value) ?? 0.3)
+      : (groundFill.map((f) => shareFacing(f, keys.plate.elevationDeg)) as [number, number, number]);
+  // How much fill the take has may be measured; its colour is not, and is taken to be the plate's: else the difference would tint the performer.
+  const own = stopsFill(tm.light?.keyFillStops.value),
+    plateFill = Math.max(0.02, luma(toFill));
+  const more = moreFill(
+    plateFill,
+    own === null ? null : { share: own, sdStops: tm.light?.keyFillStops.sd ?? READ_WELL },
+    takeFill,
+  );
+  const fromFill = toFill.map((f) => Math.min(0.9, f * more)) as [number, number, number];
+  return {
+    ...base,
+    relight: {
+      azimuthDeg: differenceDeg(keys.plate.azimuthDeg, mirror ? -keys.take.azimuthDeg : keys.take.azimuthDeg),
+      elevationDeg: keys.plate.elevationDeg - keys.take.elevationDeg,
+      strength: 1,
+      fromCamera: [...from] as [number, number, number],
+      toCamera: [...to] as [number, number, number],
+      fromFill,
+      toFill,
+    },
+    why: `${match.why}; the key is turned by ${apart.toFixed(0)}° on the performer`,
+  };
+}
+
+const luma = (v: readonly [number, number, number]): number => 0.2126 * v[0] + 0.7152 * v[1] + 0.0722 * v[2];
+
+function even(v: number): [number, number, number] {
+  return [v, v, v];
+}
+
+/**
+ * The take's fill over the plate's: as read well off a head, else what was read (off a thin shadow, off the floor) and what is usual, each by its
+ * own sd in stops (inverse variances). At least half of the plate's.
+ */
+export function moreFill(plateFill: number, own: TakeFill | null, floor: TakeFill | null): number {
+  const of = (f: TakeFill): number => Math.log2(Math.max(0.5, f.share / plateFill));
+  if (own !== null && own.sdStops < READ_WELL) return 2 ** of(own);
+  let weight = 1 / CLOTH_SD ** 2,
+    sum = weight * Math.log2(CLOTH_FILL);
+  for (const f of [own, floor]) {
+    if (f === null) continue;
+    weight += 1 / f.sdStops ** 2;
+    sum += of(f) / f.sdStops ** 2;
+  }
+  return 2 ** (sum / weight);
+}

@@ -1,0 +1,293 @@
+/**
+ * Which take frame each plate frame shows. Yaw of the plate: what the body that carries the performer was measured to turn,
+ * or, where the performer stands by itself, the poses marked for it (the plate shows no such turn, so nothing of the picture
+ * may be read for it). Yaw of the take: between its few poses it is taken to follow the plate's own curve at the pace that
+ * lays both sets of poses on one smooth curve (src/take/pace-poses.ts), corrected so that its poses hold.
+ */
+import { counted } from '../../core/counted.js';
+import { framesPerSecond, parseRate } from '../../core/rational.js';
+import { facesOf } from '../../plate/turn/turn-face.js';
+import { paceOfPoses } from '../../take/pace-poses.js';
+import { smoothCubic } from '../ride/carrier.js';
+import { withoutRepeats } from './held-frames.js';
+import { pictureNumbers } from '../render/held-plate.js';
+import { marksOf, type ProposalInput, type Side } from '../proposal-input.js';
+import type { PaceStep } from '../types.js';
+
+/** A face's turn is known on every frame; so many of them draw its curve. */
+const FACE_POSES = 12;
+
+type Yaw = (frame: number) => number;
+interface Pose {
+  readonly frame: number;
+  readonly yawDeg: number;
+}
+
+/** Turns smaller than this are no turn to be paced. */
+const LEAST_TURN_DEG = 8;
+/** Start poses nearer than this are one pose read twice. */
+const SAME_START_DEG = 8;
+/** A pace known no better than this share is not used to shape the take's turn. */
+const SURE_PACE = 0.2;
+/** Steps back smaller than this are noise of measured yaws, not a turn back. */
+const BACK_DEG = 2;
+
+/** Poses in order, each within half a turn of the one before; mirrored, they count the other way. */
+export function posesOf(side: Side, mirrored = false): Pose[] {
+  const out: Pose[] = [];
+  for (const { mark, frame } of marksOf(side.marks, 'pose').sort((a, b) => a.frame - b.frame)) {
+    let yawDeg = mirrored ? -mark.yawDeg : mark.yawDeg;
+    const last = out.at(-1);
+    if (last !== undefined) {
+      if (frame === last.frame) continue;
+      while (yawDeg - last.yawDeg > 180) yawDeg -= 360;
+      while (yawDeg - last.yawDeg < -180) yawDeg += 360;
+    }
+    out.push({ frame, yawDeg });
+  }
+  return out;
+}
+
+/** Poses of a take: as marked, else read off the turn that was measured from its face. */
+function posesOfTake(side: Side, mirrored: boolean): Pose[] {
+  const marked = posesOf(side, mirrored),
+    turn = side.measures.turn?.frames ?? [];
+  if (marked.length >= 2 || turn.length < 2 || facesOf(side.marks).length === 0) return marked;
+  const many = Math.min(turn.length, FACE_POSES);
+  return Array.from({ length: many }, (_, i) => turn[Math.round((i * (turn.length - 1)) / (many - 1))]!).map((p) => ({
+    frame: p.frame,
+    yawDeg: mirrored ? -p.yawDeg : p.yawDeg,
+  }));
+}
+
+function throughPoses(poses: readonly Pose[]): Yaw | null {
+  return poses.length >= 2
+    ? smoothCubic(
+        poses.map((p) => p.frame),
+        poses.map((p) => p.yawDeg),
+      )
+    : null;
+}
+
+function yawOfPlate(side: Side, poses: readonly Pose[], carried: boolean): Yaw | null {
+  const turn = side.measures.turn;
+  if (carried && turn !== undefined && turn.frames.length > 1)
+    return smoothCubic(
+      turn.frames.map((f) => f.frame),
+      turn.frames.map((f) => f.yawDeg),
+    );
+  return throughPoses(poses);
+}
+
+/** The plate's curve at the take's pace, its misfit at the take's poses shared out between them. */
+function yawOfTake(
+  poses: readonly Pose[],
+  platePoses: readonly Pose[],
+  plate: Yaw,
+  plateFps: number,
+  takeFps: number,
+): Yaw | null {
+  const plain = throughPoses(poses);
+  const first = poses[0],
+    wanted = platePoses[0];
+  if (plain === null || first === undefined || wanted === undefined) return plain;
+  // Where both start alike, the difference is the eye's, not a different start.
+  const apart = Math.abs(first.yawDeg - wanted.yawDeg) <= SAME_START_DEG ? wanted.yawDeg - first.yawDeg : 0;
+  const pace = paceOfPoses(
+    platePoses,
+    poses.map((p) => ({ frame: p.frame, yawDeg: p.yawDeg + apart })),
+    plateFps,
+    takeFps,
+  );
+  if (pace === null || pace.sd > SURE_PACE * pace.pace) return plain;
+  const shaped: Yaw = (f) => plate(((pace.pace * f) / takeFps + pace.offsetS) * plateFps);
+  const rest = smoothCubic(
+    poses.map((p) => p.frame),
+    poses.map((p) => p.yawDeg - shaped(p.frame)),
+  );
+  return (f) => shaped(f) + rest(f);
+}
+
+/** Largest share by which two rates may differ and be played frame for frame: 24 against 24000/1001 is one thousandth. */
+const ONE_RATE = 0.002;
+/** As long as what is put off stays under so many frames over the shot, nobody sees it; a picture drawn between two is softer. */
+const LEAST_DRIFT = 0.5;
+
+/** The pace of the take; what its file only repeats is never shown. @param carried the performer is carried by somebody whose turn was measured; `mirrored`: the take is shown left for right */
+export function proposePace(input: ProposalInput, carried: boolean, mirrored: boolean): PaceStep {
+  return withoutRepeats(paceByTurn(input, carried, mirrored), input.take);
+}
+
+function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): PaceStep {
+  const pm = input.plate.measures,
+    tm = input.take.measures;
+  const fileFps = framesPerSecond(parseRate(pm.rate)),
+    // Of a film that shows some pictures twice, its own pictures' rate.
+    plateFps = pm.repeats?.cycle?.ownFps ?? fileFps,
+    takeFps = framesPerSecond(parseRate(tm.rate));
+  const n = pm.span.out - pm.span.in,
+    picture = pictureNumbers(pm),
+    apart = Math.abs(takeFps / plateFps - 1),
+    alike = apart < ONE_RATE && apart * n < LEAST_DRIFT;
+  const ratio = alike ? 1 : takeFps / plateFps;
+  const last = tm.span.out - 1;
+  const { start, words: avoids } = soundStart(tm.span, picture(n - 1) * ratio, input.take.damaged ?? []),
+    plain = Array.from({ length: n }, (_, i) => start + picture(i) * ratio),
+    held = last > tm.span.in ? plain.filter((v) => v > last + 0.5).length : 0;
+  const straight: PaceStep = {
+    step: 'pace',
+    on: true,
+    method: ratio === 1 ? 'nearest' : 'flow',
+    curve: plain.map((v) => Math.min(last, v)),
+    why:
+      (ratio === 1
+        ? `frame for frame: ${apart === 0 ? 'both run at one rate' : `${Number(takeFps.toFixed(3))} and ${Number(plateFps.toFixed(3))} frames a second are near enough`} and nothing has to turn faster`
+        : `the take runs at ${Number(takeFps.toFixed(3))} frames a second, the plate at ${Number(plateFps.toFixed(3))}`) +
+      endsTooSoon(held) +
+      avoids,
+  };
+  const platePoses = posesOf(input.plate),
+    takePoses = posesOfTake(input.take, mirrored);
+  const need = yawOfPlate(input.plate, platePoses, carried);
+  const have = need === null ? null : yawOfTake(takePoses, platePoses, need, fileFps, takeFps);
+  if (need === null || have === null) return straight;
+  const takeYaw: number[] = [];
+  for (let f = tm.span.in; f <= last; f++) takeYaw.push(have(f));
+  const turnsBy = Math.abs(takeYaw[takeYaw.length - 1]! - takeYaw[0]!);
+  const needed = Array.from({ length: n }, (_, i) => need(pm.span.in + i));
+  const needBy = Math.abs(needed[n - 1]! - needed[0]!);
+  if (turnsBy < LEAST_TURN_DEG || needBy < LEAST_TURN_DEG) return straight;
+  const sign = Math.sign(takeYaw[takeYaw.length - 1]! - takeYaw[0]!);
+  const mono = sign === Math.sign(needed[n - 1]! - needed[0]!) && turnsBack(takeYaw, sign) < BACK_DEG;
+  if (!mono)
+    return {
+      ...straight,
+      why: `${straight.why}; the take turns the other way or back and forth, so its turn can't be paced to the plate's`,
+    };
+  for (let i = 1; i < takeYaw.length; i++) if ((takeYaw[i]! - takeYaw[i - 1]!) * sign < 0) takeYaw[i] = takeYaw[i - 1]!;
+  // The difference of the starts is the marks' own uncertainty where both start alike.
+  const offset = Math.abs(needed[0]! - takeYaw[0]!) <= SAME_START_DEG ? takeYaw[0]! - needed[0]! : 0;
+  let missing = 0;
+  const matched = needed.map((yaw) => {
+    const want = yaw + offset;
+    let k = 0;
+    while (k < takeYaw.length - 1 && (takeYaw[k + 1]! - want) * sign < 0) k++;
+    if (k >= takeYaw.length - 1) {
+      if ((want - takeYaw[takeYaw.length - 1]!) * sign > 3) missing++;
+      return last;
+    }
+    const a = takeYaw[k]!,
+      b = takeYaw[k + 1]!;
+    const t = Math.abs(b - a) < 1e-6 ? 0 : Math.min(1, Math.max(0, (want - a) / (b - a)));
+    return tm.span.in + k + t;
+  });
+  const even = evened(matched, takeYaw, tm.span.in, last),
+    curve = missing > 0 ? landed(even, last, fileFps) : even;
+  const moving = curve.filter((v, i) => i === 0 || v > curve[i - 1]!);
+  const mean = (moving[moving.length - 1]! - moving[0]!) / Math.max(1, moving.length - 1);
+  const same = curve.every((v, i) => Math.abs(v - straight.curve[i]!) < 0.75);
+  if (same)
+    return { ...straight, why: `${straight.why}: the take turns as the plate asks, within three quarters of a frame` };
+  return {
+    step: 'pace',
+    on: true,
+    method: 'flow',
+    curve,
+    why: `the take turns ${turnsBy.toFixed(0)}° where the plate asks ${needBy.toFixed(0)}°: paced at ${mean.toFixed(2)} take frames a plate frame${missing > 0 ? `; the take ends too soon: its turn comes to rest and falls short for ${counted(missing, 'frame')}` : ''}`,
+  };
+}
+
+/** Where a take that need not turn with the plate begins: at the earliest of the frames from which it shows fewest damaged ones. */
+function soundStart(
+  span: { readonly in: number; readonly out: number },
+  lasts: number,
+  damaged: readonly number[],
+): { readonly start: number; readonly words: string } {
+  const many = (from: number): number => damaged.filter((d) => d > from - 1 && d < from + lasts + 1).length;
+  let start = span.in,
+    least = many(start);
+  for (let s = span.in + 1; s + lasts <= span.out - 1 && least > 0; s++)
+    if (many(s) < least) {
+      start = s;
+      least = many(s);
+    }
+  const moved = start === span.in ? '' : `; begun at frame ${start}, past damaged frames`,
+    left =
+      least === 0
+        ? ''
+        : `; ${counted(least, 'frame')} of what is shown ${least === 1 ? 'is' : 'are'} damaged in the file`;
+  return { start, words: moved + left };
+}
+
+function endsTooSoon(frames: number): string {
+  return frames > 0 ? `; the take ends too soon, its last frame holds for ${counted(frames, 'frame')}` : '';
+}
+
+/** Furthest that a turn goes back from what it had reached, degrees. */
+function turnsBack(yaw: readonly number[], sign: number): number {
+  let reached = -Infinity,
+    back = 0;
+  for (const v of yaw) {
+    reached = Math.max(reached, v * sign);
+    back = Math.max(back, reached - v * sign);
+  }
+  return back;
+}
+
+/** Time in which a turn that runs out of take comes to rest, seconds: no body stops within a frame (own choice). */
+const REST_S = 1 / 3;
+
+/**
+ * A curve that reaches the take's end while the plate goes on, brought to rest evenly: braking at one rate from as long before
+ * that end as after it covers the same way.
+ */
+export function landed(curve: readonly number[], last: number, plateFps: number): number[] {
+  const out = [...curve],
+    end = out.findIndex((v) => v >= last - 1e-6);
+  if (end < 3) return out;
+  const m = Math.min(end - 1, out.length - 1 - end, Math.round((REST_S * plateFps) / 2));
+  if (m < 1) return out;
+  const from = out[end - m]!,
+    rate = (last - from) / m;
+  for (let k = 0; k <= 2 * m; k++) out[end - m + k] = from + rate * (k - (k * k) / (4 * m));
+  return out;
+}
+
+/** Frames over which the curve is evened (sd). */
+const EVEN_FRAMES = 2.5;
+
+/**
+ * Where the take hardly turns, its yaw hardly says which frame it is: a line through the neighbours, each weighed by how fast
+ * the take turns there (local linear regression), keeps the curve from jumping. Frames that are held at the end stay held.
+ */
+function evened(curve: readonly number[], takeYaw: readonly number[], first: number, last: number): number[] {
+  const rate = (v: number): number => {
+    const k = Math.min(takeYaw.length - 1, Math.max(1, Math.round(v - first)));
+    return Math.abs(takeYaw[k]! - takeYaw[k - 1]!);
+  };
+  const most = Math.max(1e-6, ...curve.map(rate));
+  let held = curve.length;
+  while (held > 0 && curve[held - 1]! >= last) held--;
+  const out = curve.map((v, i) => {
+    if (i >= held) return v;
+    let s0 = 0,
+      s1 = 0,
+      s2 = 0,
+      y0 = 0,
+      y1 = 0;
+    for (let j = Math.max(0, i - 8); j < Math.min(held, i + 9); j++) {
+      const d = j - i,
+        w = Math.exp(-(d * d) / (2 * EVEN_FRAMES * EVEN_FRAMES)) * ((rate(curve[j]!) / most) ** 2 + 0.01);
+      s0 += w;
+      s1 += w * d;
+      s2 += w * d * d;
+      y0 += w * curve[j]!;
+      y1 += w * d * curve[j]!;
+    }
+    const det = s0 * s2 - s1 * s1;
+    return det > 1e-9 * s0 * s0 ? (s2 * y0 - s1 * y1) / det : y0 / s0;
+  });
+  // Never backwards, never outside the take.
+  for (let i = 0; i < out.length; i++) out[i] = Math.min(last, Math.max(i === 0 ? first : out[i - 1]!, out[i]!));
+  return out;
+}

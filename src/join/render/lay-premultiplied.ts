@@ -1,0 +1,83 @@
+/** A premultiplied picture laid over another (T. Porter & T. Duff, Compositing Digital Images, SIGGRAPH 1984), by the kernel kernels/lay-light.ts. */
+import { KERNEL_FROM_PIXELS, kernels } from '../../image/kernels.js';
+import type { Picture } from '../../image/picture.js';
+import type { Box } from '../ground/ground.js';
+
+/**
+ * Lays `over` (RGBA premultiplied, over `overBox`) on `out` (RGB, over `box`) in place. `touched` becomes 1 where it covers,
+ * `matte`, given, takes its coverage; `hidden` (over `box`) holds it out.
+ */
+export function layPremultiplied(
+  out: Picture,
+  over: Picture,
+  overBox: Box,
+  box: Box,
+  touched: Uint8Array,
+  hidden: Float32Array | null,
+  matte: Float32Array | null = null,
+): void {
+  const n = out.width * out.height,
+    m = over.width * over.height;
+  const door = kernels();
+  if (m < KERNEL_FROM_PIXELS) {
+    layPremultipliedPlain(out, over, overBox, box, touched, hidden, matte);
+    return;
+  }
+  const scope = door.scope();
+  try {
+    const marks = scope.input(touched);
+    door.run(
+      'layOver',
+      [
+        scope.input(over.data),
+        over.width,
+        m,
+        scope.changed(out.data),
+        out.width,
+        n,
+        overBox[0] - box[0],
+        overBox[1] - box[1],
+        marks,
+        hidden === null ? 0 : scope.input(hidden),
+        matte === null ? 0 : scope.changed(matte),
+      ],
+      over.height,
+      over.width * 6,
+    );
+    if (!door.owns(touched)) touched.set(new Uint8Array(door.memory.buffer, marks, touched.length));
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of {@link layPremultiplied}. */
+export function layPremultipliedPlain(
+  out: Picture,
+  over: Picture,
+  overBox: Box,
+  box: Box,
+  touched: Uint8Array,
+  hidden: Float32Array | null,
+  matte: Float32Array | null = null,
+): void {
+  const n = out.width * out.height,
+    m = over.width * over.height;
+  const dx = overBox[0] - box[0],
+    dy = overBox[1] - box[1];
+  const s = over.data,
+    d = out.data;
+  for (let y = 0, i = 0; y < over.height; y++) {
+    for (let x = 0, o = (y + dy) * out.width + dx; x < over.width; x++, i++, o++) {
+      const k = hidden === null ? 1 : 1 - hidden[o]!;
+      const a = s[3 * m + i]! * k;
+      if (!(a > 0)) continue;
+      const b = 1 - a;
+      touched[o] = 1;
+      if (matte !== null) matte[o] = a;
+      d[o] = s[i]! * k + b * d[o]!;
+      d[n + o] = s[m + i]! * k + b * d[n + o]!;
+      d[2 * n + o] = s[2 * m + i]! * k + b * d[2 * n + o]!;
+    }
+  }
+}

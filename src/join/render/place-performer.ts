@@ -1,0 +1,376 @@
+/**
+ * What of a join does not hang on the plate's own pixels: the performer drawn where it goes, relit, graded and softened, and
+ * the shade that it throws. It can be made ahead of the plate, and anywhere (prepare-lanes.ts).
+ */
+import { RAD_PER_DEG } from '../../core/angles.js';
+import { framesPerSecond, parseRate } from '../../core/rational.js';
+import { applyCdlPicture } from '../../colour/cdl.js';
+import { multiply, type Mat3 } from '../../geometry/mat3.js';
+import { gaussianPlane } from '../../image/gaussian.js';
+import { kernels } from '../../image/kernels.js';
+import { createPicture, plane, type Picture } from '../../image/picture.js';
+import type { ComposeTools } from './active-steps.js';
+import { IDENTITY } from '../ride/carrier.js';
+import { drawPlaced, type ViewShift } from './draw-placed.js';
+import { fartherFoot, sightBetween } from '../body/view-sight.js';
+import type { FrameRoom } from './frame-room.js';
+import { shadeGround, type Box, type GroundShade } from '../ground/ground.js';
+import type { PerformerPicture } from '../peel/performer.js';
+import { shadeOnPerformer } from '../light/plate-shade.js';
+import { keptShade } from '../ground/kept-shadow.js';
+import { picturesBeside } from './held-plate.js';
+import { lightOfFrame } from '../light/light-of-frame.js';
+import { relight } from '../light/relight.js';
+import { placementAt, shutterPlacements } from '../ride/ride.js';
+import { steadyMatrix } from '../ride/steady.js';
+import { stirPerformer } from '../ride/stir-warp.js';
+import { bodiesAt } from '../ground/ground.js';
+import { frontField, MOST_SHIFT_DEG } from '../body/view-shift.js';
+import type { StandingDepth } from '../body/front-depth.js';
+import type { GroundFrame, GroundStep, RideStep } from '../types.js';
+
+/** The performer on the plate, premultiplied linear RGBA over a box of plate pixels. */
+export interface Placed {
+  readonly picture: Picture;
+  readonly box: Box;
+}
+
+/** Performer placed on the plate: box in plate pixels, premultiplied linear RGBA. Null where it falls outside the picture. */
+export function placePerformer(
+  tools: ComposeTools,
+  performer: PerformerPicture,
+  frame: number,
+  takeFrame: number,
+  widthPx: number,
+  heightPx: number,
+  room?: FrameRoom,
+): Placed | null {
+  const { ride, steady, air } = tools.active;
+  if (performer.layers !== undefined)
+    return ride === null ? null : placeLayers(tools, performer.layers, frame, takeFrame, widthPx, heightPx);
+  if (performer.box[2] <= performer.box[0]) return null;
+  // All in the performer's own pixels: take pixels, or twice or more that where it was halved.
+  const unit = performer.unit ?? 1;
+  const steadied = multiply(steadyMatrix(steady, takeFrame), [unit, 0, 0, 0, unit, 0, 0, 0, 1]);
+  const [bx0, by0, bx1, by1] = performer.box;
+  const placements =
+    ride === null
+      ? [IDENTITY]
+      : shutterPlacements(
+          ride,
+          frame,
+          [bx0 * unit, by0 * unit, bx1 * unit, by1 * unit],
+          picturesBeside(tools.recipe.plate, frame),
+        );
+  const matrices = placements.map((m) => multiply(m, steadied));
+  const soften = air?.softenPx ?? 0;
+  const first = placements[0]!;
+  const shift =
+    ride?.view === undefined
+      ? null
+      : viewShift(
+          inUnits(ride.view, unit),
+          performer,
+          unit * Math.sqrt(Math.abs(first[0] * first[4] - first[1] * first[3])),
+          toldDepth(tools.active.ground, frame),
+        );
+  const reach = shift === null ? performer.box : shiftedReach(performer.box, shift);
+  const box = clip(boundsThrough(matrices, reach, 3 + 4 * soften), widthPx, heightPx);
+  if (box === null) return null;
+  const out = drawPlaced(performer.picture, [performer.box[0], performer.box[1]], matrices, box, shift, unit > 1, room);
+  return { picture: out, box };
+}
+
+/** What the view's shift may draw the box's content to: how far before the upright a part stands at most, and what perspective widens (both generous). */
+function shiftedReach([x0, y0, x1, y1]: Box, { sight }: ViewShift): Box {
+  const turn = Math.abs(sight.sinFrom * sight.cosTo - sight.cosFrom * sight.sinTo),
+    lifted = turn * Math.max(0.5 * (x1 - x0), 0.7 * (y1 - y0)) + 0.04 * (y1 - y0),
+    wider = 0.1 * (x1 - x0);
+  return [x0 - wider, y0 - lifted, x1 + wider, y1 + lifted];
+}
+
+/** Every picture of a layered take where its depth puts it, the far ones first, each with the shutter's smear of its own way. */
+function placeLayers(
+  tools: ComposeTools,
+  pictures: ReadonlyMap<number, PerformerPicture>,
+  frame: number,
+  takeFrame: number,
+  widthPx: number,
+  heightPx: number,
+): Placed | null {
+  const ride = tools.active.ride!;
+  let all: Placed | null = null;
+  for (const l of ride.layers ?? []) {
+    const picture = pictures.get(l.picture);
+    if (picture === undefined) continue;
+    const placed = placePerformer(
+      { ...tools, active: { ...tools.active, ride: { ...ride, placement: l.placement } } },
+      picture,
+      frame,
+      takeFrame,
+      widthPx,
+      heightPx,
+    );
+    if (placed !== null) all = all === null ? placed : layNear(all, placed);
+  }
+  return all;
+}
+
+/** `near` over `far` (T. Porter & T. Duff, Compositing Digital Images, SIGGRAPH 1984), on the box that holds both. */
+function layNear(far: Placed, near: Placed): Placed {
+  const box: Box = [
+    Math.min(far.box[0], near.box[0]),
+    Math.min(far.box[1], near.box[1]),
+    Math.max(far.box[2], near.box[2]),
+    Math.max(far.box[3], near.box[3]),
+  ];
+  const out = createPicture(box[2] - box[0], box[3] - box[1], 4),
+    n = out.width * out.height;
+  for (const p of [far, near]) {
+    const { width: w, height: h, data } = p.picture,
+      m = w * h;
+    for (let y = 0, i = 0; y < h; y++) {
+      for (let x = 0, o = (y + p.box[1] - box[1]) * out.width + p.box[0] - box[0]; x < w; x++, i++, o++) {
+        const a = data[3 * m + i]!;
+        if (a === 0) continue;
+        for (let c = 0; c < 4; c++) out.data[c * n + o] = data[c * m + i]! + (1 - a) * out.data[c * n + o]!;
+      }
+    }
+  }
+  return { picture: out, box };
+}
+
+/** Share of the floor's depth that the lower outline is given: a paw is round, its outline leaves the floor before it. */
+const ON_FLOOR = 0.8;
+
+/** A view measured in take pixels, in larger ones. */
+function inUnits(view: NonNullable<RideStep['view']>, unit: number): NonNullable<RideStep['view']> {
+  return unit === 1
+    ? view
+    : {
+        ...view,
+        foot: [view.foot[0] / unit, view.foot[1] / unit],
+        top: [view.top[0] / unit, view.top[1] / unit],
+        takeFocalPx: view.takeFocalPx / unit,
+      };
+}
+
+/** The body's depth on a frame as the take told it; null where it told none. */
+function toldDepth(ground: GroundStep | null, frame: number): StandingDepth['bodies'] | null {
+  const at = groundAt(ground, frame),
+    bodies = ground === null || at === null ? [] : bodiesAt(ground, at);
+  return bodies.some((b) => b.body !== undefined) ? bodies : null;
+}
+
+function viewShift(
+  view: NonNullable<RideStep['view']>,
+  performer: PerformerPicture,
+  scale: number,
+  bodies: StandingDepth['bodies'] | null,
+): ViewShift | null {
+  const delta = Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
+  const lx = view.top[0] - view.foot[0],
+    ly = view.top[1] - view.foot[1],
+    l = Math.hypot(lx, ly);
+  const to = view.takeElevationDeg - delta,
+    e = view.takeElevationDeg * RAD_PER_DEG;
+  // The take is placed so that its upright, shortened as the plate's sight shortens it, has the length marked (recipe.ts).
+  const sight = sightBetween(
+    view.takeElevationDeg,
+    to,
+    view.takeFocalPx,
+    view.plateFocalPx / scale,
+    l,
+    (l * Math.cos(to * RAD_PER_DEG)) / Math.cos(e),
+  );
+  const field = frontField(
+    plane(performer.picture, 3),
+    performer.picture.width,
+    performer.picture.height,
+    performer.box[0],
+    performer.box[1],
+    view.floor ? Math.max(0, view.takeElevationDeg) * RAD_PER_DEG : 0,
+    bodies === null ? null : { bodies, foot: view.foot, elevation: e, farther: fartherFoot(sight) },
+  );
+  if (field === null) return null;
+  return {
+    field,
+    floor: view.floor && view.takeElevationDeg > 2 ? ON_FLOOR / (Math.sin(e) * Math.cos(e)) : 0,
+    foot: view.foot,
+    along: [lx / l, ly / l],
+    sight,
+  };
+}
+
+function boundsThrough(matrices: readonly Mat3[], box: Box, pad: number): Box {
+  let x0 = Infinity,
+    y0 = Infinity,
+    x1 = -Infinity,
+    y1 = -Infinity;
+  for (const m of matrices) {
+    for (const [x, y] of [
+      [box[0], box[1]],
+      [box[2], box[1]],
+      [box[0], box[3]],
+      [box[2], box[3]],
+    ] as const) {
+      const w = m[6] * x + m[7] * y + m[8];
+      const u = (m[0] * x + m[1] * y + m[2]) / w,
+        v = (m[3] * x + m[4] * y + m[5]) / w;
+      x0 = Math.min(x0, u);
+      x1 = Math.max(x1, u);
+      y0 = Math.min(y0, v);
+      y1 = Math.max(y1, v);
+    }
+  }
+  return [Math.floor(x0 - pad), Math.floor(y0 - pad), Math.ceil(x1 + pad), Math.ceil(y1 + pad)];
+}
+
+function clip(box: Box, widthPx: number, heightPx: number): Box | null {
+  const b: Box = [Math.max(0, box[0]), Math.max(0, box[1]), Math.min(widthPx, box[2]), Math.min(heightPx, box[3])];
+  return b[2] > b[0] && b[3] > b[1] ? b : null;
+}
+
+/** Performer's colour: relit, graded and blurred to the plate. In place where it can. */
+export function dressPerformer(tools: ComposeTools, placed: Placed, frame: number): Placed {
+  const { light, air, ride } = tools.active;
+  const { picture } = placed;
+  const { width: w, height: h } = picture;
+  if (light !== null) {
+    const r = light.relight;
+    if (r !== undefined && r.strength > 0) {
+      relight(
+        [plane(picture, 0), plane(picture, 1), plane(picture, 2)],
+        plane(picture, 3),
+        w,
+        h,
+        {
+          towards:
+            ride?.mirror === true && ride.upright !== undefined
+              ? [-r.fromCamera[0], r.fromCamera[1], r.fromCamera[2]]
+              : r.fromCamera,
+          fill: r.fromFill,
+        },
+        { towards: r.toCamera, fill: r.toFill },
+        r.strength,
+      );
+    }
+    applyCdlPicture(
+      { slope: light.slope, offset: light.offset, power: light.power, saturation: light.saturation },
+      picture,
+      false,
+      picture,
+    );
+    if (light.overShot !== undefined) lightOfFrame(picture, light.overShot, frame);
+  }
+  if (air !== null && air.softenPx > 0.05)
+    for (let c = 0; c < 4; c++)
+      gaussianPlane(plane(picture, c), w, h, air.softenPx, air.softenPx, plane(picture, c), 'zero');
+  return placed;
+}
+
+/** sd (px) of the matte's soft outline: area of half-covered pixels over the outline's length. */
+export function softEdgePx(alpha: Float32Array, width: number, height: number): number {
+  const { soft, edge } = softEdgeSums(alpha, width, height);
+  return edge === 0 ? 0 : Math.min(6, (0.4 * soft) / edge);
+}
+
+/** Sum of 4 a (1 − a), and pixels on the outline, without the first row and column, by the kernel (kernels/soft-edge.ts). */
+export function softEdgeSums(alpha: Float32Array, width: number, height: number): { soft: number; edge: number } {
+  const door = kernels(),
+    scope = door.scope();
+  try {
+    const at = scope.allocate(16);
+    door.run('softEdge', [scope.input(alpha), width, height, at], 1, 1);
+    const [soft, edge] = new Float64Array(door.memory.buffer, at, 2) as unknown as [number, number];
+    return { soft, edge };
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin. */
+export function softEdgeSumsPlain(alpha: Float32Array, width: number, height: number): { soft: number; edge: number } {
+  let soft = 0,
+    edge = 0;
+  for (let y = 1; y < height; y++) {
+    for (let x = 1; x < width; x++) {
+      const i = y * width + x;
+      const a = alpha[i]!;
+      soft += a * (1 - a) * 4;
+      if (a > 0.5 !== alpha[i - 1]! > 0.5 || a > 0.5 !== alpha[i - width]! > 0.5) edge++;
+    }
+  }
+  return { soft, edge };
+}
+
+/** One plate frame's performer and shade, ready to be laid on the plate. */
+export interface Prepared {
+  readonly placed: Placed;
+  readonly shade: GroundShade | null;
+}
+
+/** The ground of a frame; frames outside the step's span take its last. */
+export function groundAt(ground: GroundStep | null, frame: number): GroundFrame | null {
+  return ground === null
+    ? null
+    : (ground.frames.find((f) => f.frame === frame) ?? ground.frames[ground.frames.length - 1] ?? null);
+}
+
+/** Take pixels → plate pixels at a frame, the shutter's middle. */
+export function takeToPlate(tools: ComposeTools, frame: number, takeFrame: number): Mat3 {
+  const { ride, steady } = tools.active;
+  const steadied = steadyMatrix(steady, takeFrame);
+  return ride === null ? steadied : multiply(placementAt(ride, frame), steadied);
+}
+
+/** Null where the performer falls outside the picture or is not there. Plate of `widthPx` × `heightPx`. Made in `room`, where one is given. */
+export function preparePerformer(
+  tools: ComposeTools,
+  still: PerformerPicture,
+  frame: number,
+  takeFrame: number,
+  widthPx: number,
+  heightPx: number,
+  room?: FrameRoom,
+): Prepared | null {
+  const stir = tools.active.ride?.stir;
+  const performer =
+    stir === undefined || still.layers !== undefined
+      ? still
+      : stirPerformer(
+          still,
+          stir,
+          (frame - tools.recipe.plate.in) / framesPerSecond(parseRate(tools.recipe.plate.rate)),
+        );
+  const raw = placePerformer(tools, performer, frame, takeFrame, widthPx, heightPx, room);
+  if (raw === null) return null;
+  const placed = dressPerformer(tools, raw, frame);
+  const { ground } = tools.active;
+  if (ground?.onPerformer !== undefined)
+    shadeOnPerformer(
+      ground.onPerformer,
+      tools.shadeOutlines.map((o) => o(frame)),
+      placed.picture,
+      placed.box,
+      tools.active.light?.relight?.toCamera ?? null,
+    );
+  const at = groundAt(ground, frame);
+  const alpha = plane(placed.picture, 3);
+  const shade =
+    ground === null || at === null
+      ? null
+      : still.shadow !== undefined
+        ? keptShade(still.shadow, takeToPlate(tools, frame, takeFrame), widthPx, heightPx)
+        : shadeGround(
+            ground,
+            at,
+            alpha,
+            placed.box,
+            widthPx,
+            heightPx,
+            softEdgePx(alpha, placed.picture.width, placed.picture.height),
+            room,
+          );
+  return { placed, shade };
+}

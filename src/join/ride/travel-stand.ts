@@ -1,0 +1,204 @@
+/**
+ * Where somebody who stands on the ground is seen from a camera that travels. The camera's own way (plate/travel/travel.ts) gives the
+ * marked foot its point on the ground and the mark's length its height, and both are seen again from every frame's pose
+ * (Hartley & Zisserman, *Multiple View Geometry*, 2004, chapters 6 and 13): near things run past and grow as they should, and
+ * an upright stays upright, where a homography of the set would carry the head along the set's main plane.
+ *
+ * Poses carry noise from frame to frame (.4 px on a practice push whose ground points are left by .28), the set's homography
+ * hardly any. What the way adds to the set's motion is smoothed (local parabolas: Savitzky & Golay, Analytical Chemistry 36,
+ * 1964); of what that takes off, the share is kept that is more than the poses' noise (James & Stein, Proc. 4th Berkeley
+ * Symposium 1, 1961): a hand's bob moves near things otherwise than far ones. What is left over at the marks is shared out
+ * between them.
+ */
+import { apply, applyVector, invert, multiply, type Vec3 } from '../../geometry/mat3.js';
+import { AT_HOME, inversePose, movedPlane, type Pose } from '../../plate/travel/travel-pose.js';
+import type { Travel } from '../../plate/types.js';
+import { carryPoint, type Carrier } from './carrier.js';
+import { carryStand, type Px, type Stand } from './ride.js';
+
+/** Frames either side of the parabola that tells noise from what is smooth: a fifth of a second at 24 a second. */
+const SMOOTHED = 5;
+/** Nearest that a camera may come to the foot, as a share of its height over the ground. */
+const NEAREST = 0.1;
+
+/** Noise of the poses at the foot over what is left at the ground's points (.39 to .28 px on a practice push). */
+const NOISE = 1.4;
+
+/** How much larger a smooth curve's miss is over twice the gap. */
+const WIDER_GAP = 4;
+
+export interface Plate {
+  readonly span: { readonly in: number; readonly out: number };
+  readonly widthPx: number;
+  readonly heightPx: number;
+}
+
+export type Place = (frame: number) => { ground: [number, number]; top: [number, number] };
+
+/** Ground and top on any frame of the span; null where a mark's foot is not on the ground that was followed, or the camera passes it. */
+export function travelStand(stands: readonly Stand[], travel: Travel, set: Carrier, plate: Plate): Place | null {
+  const { span } = plate,
+    f = travel.focalPx,
+    cx = plate.widthPx / 2,
+    cy = plate.heightPx / 2;
+  const poses = new Map<number, Pose>(travel.frames.map((t) => [t.frame, { r: t.rotation, t: t.translation }]));
+  const held = (n: number): number => Math.min(span.out - 1, Math.max(span.in, Math.round(n)));
+  const poseAt = (n: number): Pose => poses.get(held(n)) ?? AT_HOME;
+  const see = (X: Vec3, n: number): [number, number] | null => {
+    const p = poseAt(n),
+      v = applyVector(p.r, X),
+      z = v[2] + p.t[2];
+    return z < NEAREST * travel.height ? null : [cx + (f * (v[0] + p.t[0])) / z, cy + (f * (v[1] + p.t[1])) / z];
+  };
+  // The feet on the ground and the heights, in the camera that the way counts from; nearer marks tell the surer point.
+  let weights = 0,
+    lnHeight = 0;
+  const foot: [number, number, number] = [0, 0, 0];
+  for (const s of stands) {
+    const pose = poseAt(s.frame),
+      plane = movedPlane(travel.groundNormal, travel.height, pose),
+      up = plane.n;
+    const ray: Vec3 = [(s.ground[0] - cx) / f, (s.ground[1] - cy) / f, 1];
+    const facing = up[0] * ray[0] + up[1] * ray[1] + up[2];
+    if (!(facing > 1e-3)) return null;
+    const depth = plane.d / facing;
+    // Height by the least squares of the top's two coordinates: top · (z − h n_z) = f (X − h n).
+    const a = [(s.top[0] - cx) / f, (s.top[1] - cy) / f],
+      X = [ray[0] * depth, ray[1] * depth];
+    const k = [up[0] - a[0]! * up[2], up[1] - a[1]! * up[2]],
+      e = [X[0]! - a[0]! * depth, X[1]! - a[1]! * depth];
+    const height = (k[0]! * e[0]! + k[1]! * e[1]!) / (k[0]! ** 2 + k[1]! ** 2);
+    if (!(height > 0)) return null;
+    const q = inversePose(pose),
+      home = applyVector(q.r, [X[0]!, X[1]!, depth]),
+      w = 1 / depth ** 2;
+    for (let i = 0; i < 3; i++) foot[i] = foot[i]! + w * (home[i]! + q.t[i]!);
+    lnHeight += w * Math.log(height);
+    weights += w;
+  }
+  const height = Math.exp(lnHeight / weights),
+    n = travel.groundNormal;
+  const ground: Vec3 = [foot[0] / weights, foot[1] / weights, foot[2] / weights],
+    top: Vec3 = [ground[0] - height * n[0], ground[1] - height * n[1], ground[2] - height * n[2]];
+  const paths = [ground, top].map((X) => steadied((k) => see(X, k), set, span, NOISE * travel.residualPx));
+  const [g, t] = paths;
+  if (g == null || t == null) return null;
+  const settle = (
+    path: (k: number) => [number, number],
+    marks: { frame: number; point: Px }[],
+  ): ((k: number) => [number, number]) => {
+    const first = path(span.in);
+    return carryPoint(marks, {
+      at: (k) => {
+        const p = path(held(k));
+        return [1, 0, p[0] - first[0], 0, 1, p[1] - first[1], 0, 0, 1];
+      },
+    });
+  };
+  const groundAt = settle(
+      g,
+      stands.map((s) => ({ frame: s.frame, point: s.ground })),
+    ),
+    topAt = settle(
+      t,
+      stands.map((s) => ({ frame: s.frame, point: s.top })),
+    );
+  return (k) => ({ ground: groundAt(k), top: topAt(k) });
+}
+
+/** The way's path of a point: the set's own motion, and what the way adds to it, freed of noise of so many pixels. */
+function steadied(
+  see: (n: number) => [number, number] | null,
+  set: Carrier,
+  span: Plate['span'],
+  noisePx: number,
+): ((n: number) => [number, number]) | null {
+  const count = span.out - span.in,
+    middle = span.in + (count >> 1),
+    from = see(middle);
+  if (from === null) return null;
+  const back = invert(set.at(middle));
+  const path: [number, number][] = [],
+    more: [number, number][] = [];
+  for (let i = 0; i < count; i++) {
+    const p = see(span.in + i);
+    if (p === null) return null;
+    const q = apply(multiply(set.at(span.in + i), back), from[0], from[1]);
+    path.push(q);
+    more.push([p[0] - q[0], p[1] - q[1]]);
+  }
+  for (const c of [0, 1] as const) {
+    const all = more.map((m) => m[c]),
+      smooth = parabolas(all);
+    const rough = all.reduce((s, v, i) => s + (v - smooth[i]!) ** 2, 0) / count,
+      kept = Math.max(0, 1 - (noisePx * noisePx) / (rough + 1e-12));
+    path.forEach((p, i) => {
+      p[c] += smooth[i]! + kept * (all[i]! - smooth[i]!);
+    });
+  }
+  return (n) => path[Math.min(count - 1, Math.max(0, n - span.in))]!;
+}
+
+/** Each value from the parabola through its neighbours, by least squares. */
+function parabolas(v: readonly number[]): number[] {
+  const n = v.length;
+  if (n < 4) return [...v];
+  return v.map((_, i) => {
+    const from = Math.max(0, i - SMOOTHED),
+      to = Math.min(n - 1, i + SMOOTHED);
+    let s0 = 0,
+      s1 = 0,
+      s2 = 0,
+      s3 = 0,
+      s4 = 0,
+      b0 = 0,
+      b1 = 0,
+      b2 = 0;
+    for (let j = from; j <= to; j++) {
+      const x = j - i,
+        y = v[j]!,
+        xx = x * x;
+      s0 += 1;
+      s1 += x;
+      s2 += xx;
+      s3 += xx * x;
+      s4 += xx * xx;
+      b0 += y;
+      b1 += y * x;
+      b2 += y * xx;
+    }
+    // Cramer's rule for the value at x = 0.
+    const det = s0 * (s2 * s4 - s3 * s3) - s1 * (s1 * s4 - s3 * s2) + s2 * (s1 * s3 - s2 * s2);
+    return Math.abs(det) < 1e-9
+      ? v[i]!
+      : (b0 * (s2 * s4 - s3 * s3) - s1 * (b1 * s4 - s3 * b2) + s2 * (b1 * s3 - s2 * b2)) / det;
+  });
+}
+
+/**
+ * Do the marks go with the camera's way at least as well as with the set's motion? Each is told from the others, of three and
+ * more those that lie between others (the rest is never told beyond them). A mark left out makes its gap twice as wide; what a
+ * smooth curve misses grows with the square of the gap at least, so the set is held to a quarter of its misses there, where the
+ * way, which needs no marks between, is held to its own. One mark alone says nothing, and the way is trusted: it refuses by
+ * itself where it is loose.
+ */
+export function wayTellsMarks(stands: readonly Stand[], travel: Travel, set: Carrier, plate: Plate): boolean {
+  const sorted = [...stands].sort((a, b) => a.frame - b.frame);
+  if (new Set(sorted.map((s) => s.frame)).size < 2) return true;
+  const told = sorted.length < 3 ? sorted : sorted.slice(1, -1);
+  const miss = (place: (others: readonly Stand[]) => Place | null): number =>
+    told.reduce((sum, s) => {
+      const p = place(sorted.filter((o) => o.frame !== s.frame))?.(s.frame);
+      return p === undefined
+        ? Infinity
+        : sum +
+            (p.ground[0] - s.ground[0]) ** 2 +
+            (p.ground[1] - s.ground[1]) ** 2 +
+            (p.top[0] - s.top[0]) ** 2 +
+            (p.top[1] - s.top[1]) ** 2;
+    }, 0);
+  return (
+    miss((o) => travelStand(o, travel, set, plate)) <=
+    miss((o) => carryStand(o, set)) / (sorted.length < 3 ? 1 : WIDER_GAP ** 2)
+  );
+}

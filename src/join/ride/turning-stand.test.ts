@@ -1,0 +1,83 @@
+import { describe, expect, it } from 'vitest';
+import { groundCamera, project } from '../../geometry/camera.js';
+import type { Turn } from '../../plate/types.js';
+import { STILL } from './carrier.js';
+import type { Stand } from './ride.js';
+import { turningStand, type Carrying } from './turning-stand.js';
+
+// A person whose axis stands 4 m away turns from −60° to 65° and carries something .42 m before it, 12° to a side, at 1 m; seen by a pinhole that looks down 4°.
+const W = 960,
+  H = 540,
+  COUNT = 40,
+  DISTANCE = 4,
+  HELD = 0.42,
+  BEARING = 12;
+const camera = groundCamera({ focalPx: 1000, tiltDeg: -4, rollDeg: 0, cameraHeight: 1.5, widthPx: W, heightPx: H });
+const yaw = (n: number): number => {
+  const t = n / (COUNT - 1);
+  return -60 + 125 * t * t * (3 - 2 * t);
+};
+const see = (x: number, y: number, z: number): [number, number] => {
+  const p = project(camera, [x, y, z])!;
+  return [p.x, p.y];
+};
+// Yaw grows as the front turns to the picture's left; the person stands a little to the right of the middle.
+const held = (n: number, height: number): [number, number] => {
+  const a = ((yaw(n) + BEARING) * Math.PI) / 180;
+  return see(0.2 - HELD * Math.sin(a), height, DISTANCE - HELD * Math.cos(a));
+};
+const mark = (frame: number): Stand => ({ frame, ground: held(frame, 1), top: held(frame, 1.5) });
+const turn: Turn = {
+  frames: Array.from({ length: COUNT }, (_, frame) => ({ frame, yawDeg: yaw(frame), sd: 2 })),
+  peakDegPerSecond: 90,
+  startFrame: 0,
+  stopFrame: COUNT - 1,
+};
+const carrying: Carrying = {
+  turn,
+  axis: [{ frame: 0, foot: see(0.2, 0, DISTANCE), top: see(0.2, 1.8, DISTANCE) }],
+  set: STILL,
+  plate: { span: { in: 0, out: COUNT }, widthPx: W, heightPx: H },
+  focalPx: 1000,
+  tiltDeg: -4,
+  rollDeg: 0,
+  heightM: 0.5,
+};
+const astray = (stands: readonly Stand[]): number => {
+  const told = turningStand(stands, carrying)!.where;
+  return Math.max(
+    ...Array.from({ length: COUNT }, (_, n) => {
+      const g = told(n).ground,
+        t = held(n, 1);
+      return Math.hypot(g[0] - t[0], g[1] - t[1]);
+    }),
+  );
+};
+
+describe('what somebody carries who turns', () => {
+  it('goes round the axis: two marks hold it within two pixels over two hundred of way, one within its own doubt', () => {
+    expect(Math.abs(held(0, 1)[0] - held(COUNT - 1, 1)[0])).toBeGreaterThan(150);
+    expect(astray([mark(0), mark(COUNT - 1)])).toBeLessThan(2);
+    expect(astray([mark(0), mark(20)])).toBeLessThan(2);
+    const one = turningStand([mark(0)], carrying)!;
+    expect(astray([mark(0)])).toBeLessThan(1.5 * one.unsure.sdPx);
+    expect(astray([mark(0)])).toBeLessThan(40);
+    expect(one.unsure.frame).toBeGreaterThan(10);
+  });
+  it('keeps to the marks and tells those left out', () => {
+    const told = turningStand([mark(0), mark(20), mark(39)], carrying)!;
+    expect(told.where(20).ground[0]).toBeCloseTo(held(20, 1)[0], 6);
+    expect(told.where(20).top[1]).toBeCloseTo(held(20, 1.5)[1], 6);
+    expect(told.leftOutPx).toBeLessThan(2);
+    expect(told.distanceM).toBeGreaterThan(0.3);
+  });
+  it('is not asked where the carrier hardly turns or has no axis', () => {
+    expect(turningStand([mark(0)], { ...carrying, axis: [] })).toBeNull();
+    expect(
+      turningStand([mark(0)], {
+        ...carrying,
+        turn: { ...turn, frames: turn.frames.map((f) => ({ ...f, yawDeg: f.yawDeg / 10 })) },
+      }),
+    ).toBeNull();
+  });
+});

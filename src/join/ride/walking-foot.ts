@@ -1,0 +1,92 @@
+/**
+ * Where a performer that walks towards the camera or away from it touches the ground: its picture goes along by itself, but the
+ * ground step must know at which depth it stands, or it floats over its own shadow. The lowest part of its outline is followed
+ * over the take, freed from the camera's motion; leaps and steps, which come back within a second, are closed (the closing of
+ * mathematical morphology along time: Serra, *Image Analysis and Mathematical Morphology*, 1982), so that a shadow stays on
+ * the ground under who jumps. Who stays in place is left where the mark says. Limits are our own.
+ */
+import { apply } from '../../geometry/mat3.js';
+import type { Cut } from '../peel/cut-off.js';
+import { steadyMatrix } from './steady.js';
+import type { SteadyStep } from '../types.js';
+
+/** Lowest part of the performer on a take frame, take pixels. */
+export interface FootSeen {
+  readonly frame: number;
+  readonly x: number;
+  readonly y: number;
+  /** Where the take's own picture cuts it off there. */
+  readonly cuts: readonly Cut[];
+}
+
+/** The cuts seen on the nearest frame of the take that was looked at; null where none was. */
+export function cutsNear(feet: readonly FootSeen[] | undefined, takeFrame: number): readonly Cut[] | null {
+  return feet === undefined || feet.length === 0
+    ? null
+    : feet.reduce((a, b) => (Math.abs(b.frame - takeFrame) < Math.abs(a.frame - takeFrame) ? b : a)).cuts;
+}
+
+/** How far the foot is from where it was marked, take pixels of the steadied take. */
+export type FootWay = (takeFrame: number) => readonly [number, number];
+
+/** Seconds within which a leap comes down again. */
+const LEAP_S = 1;
+/** Less way up or down than this share of the performer's height is a shift of weight. */
+const LEAST = 0.07;
+
+/**
+ * @param feet in the order of frames @param steady the step that takes the camera's motion out, where it is on
+ * @param marked frame on which the foot was marked @param heightPx of the performer in the take @param framesPerSecond of the take
+ * @returns null for one who stays in place, or where too little was seen
+ */
+export function footWay(
+  feet: readonly FootSeen[],
+  steady: SteadyStep | null,
+  marked: number,
+  heightPx: number,
+  framesPerSecond: number,
+): FootWay | null {
+  if (feet.length < 4) return null;
+  const at = feet.map((f) => {
+    const [x, y] = apply(steadyMatrix(steady, f.frame), f.x, f.y);
+    return { frame: f.frame, x, y };
+  });
+  const half = (LEAP_S / 2) * framesPerSecond;
+  const closed = closing(at, half);
+  // Which paw is lowest changes from frame to frame: the middle of them goes its way smoothly.
+  const xs = at.map((_, i) => {
+    const near = at.filter((b) => Math.abs(b.frame - at[i]!.frame) <= half);
+    return near.reduce((s, b) => s + b.x, 0) / near.length;
+  });
+  const between = (v: readonly number[], frame: number): number => {
+    const j = at.findIndex((a) => a.frame >= frame);
+    if (j <= 0) return v[j < 0 ? v.length - 1 : 0]!;
+    const t = (frame - at[j - 1]!.frame) / (at[j]!.frame - at[j - 1]!.frame);
+    return v[j - 1]! + t * (v[j]! - v[j - 1]!);
+  };
+  const x0 = between(xs, marked),
+    y0 = between(closed, marked);
+  if (Math.max(...closed) - Math.min(...closed) < LEAST * heightPx) return null;
+  return (n) => [between(xs, n) - x0, between(closed, n) - y0];
+}
+
+/** Heights with what rises and comes back within the window filled; beyond both ends the way goes on as it came (odd reflection). */
+function closing(path: readonly { readonly frame: number; readonly y: number }[], half: number): number[] {
+  const first = path[0]!,
+    last = path[path.length - 1]!;
+  const long = [
+    ...path
+      .filter((p) => p.frame > first.frame && p.frame <= first.frame + 2 * half)
+      .map((p) => ({ frame: 2 * first.frame - p.frame, y: 2 * first.y - p.y }))
+      .reverse(),
+    ...path,
+    ...path
+      .filter((p) => p.frame < last.frame && p.frame >= last.frame - 2 * half)
+      .map((p) => ({ frame: 2 * last.frame - p.frame, y: 2 * last.y - p.y }))
+      .reverse(),
+  ];
+  const near = (list: readonly { readonly frame: number; readonly y: number }[], frame: number): number[] =>
+    list.filter((p) => Math.abs(p.frame - frame) <= half).map((p) => p.y);
+  const raised = long.map((p) => ({ frame: p.frame, y: Math.max(...near(long, p.frame)) }));
+  return path.map((p) => Math.min(...near(raised, p.frame)));
+}

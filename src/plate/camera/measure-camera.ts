@@ -1,0 +1,125 @@
+/** The camera's move over a clip, the region it rides on and what turns, each over the frames of a plate. */
+import type { VideoFrame } from '../../media/types.js';
+import type { VideoReader as Reader } from '../../media/video-reader.js';
+import { PlatewrightError } from '../../core/errors.js';
+import { framesPerSecond } from '../../core/rational.js';
+import { measureCameraMove } from './camera-move.js';
+import type { MarksFile } from '../marks/marks.js';
+import { enlargeMove, moveFactor, readerLumaSource } from '../ride/reader-luma-source.js';
+import { measureTurn } from '../turn/turn.js';
+import { facesOf, turnOfFace } from '../turn/turn-face.js';
+import { carryOnSurface } from '../ride/ride-surface.js';
+import { trackRegion, type RideCorrection } from '../ride/ride.js';
+import { posesOf, turnFromPoses } from '../turn/turn-poses.js';
+import { measureTravel } from '../travel/travel.js';
+import type { CameraMove, Quad, RideTrack, Travel, Turn, View } from '../types.js';
+import type { MeasureOptions } from '../measure-options.js';
+
+/** Whether the camera moves as no turn about a fixed point explains. */
+export function travels(camera: CameraMove | undefined): camera is CameraMove {
+  return camera !== undefined && camera.move !== 'static' && camera.frames.every((f) => f.panDeg === null);
+}
+
+/**
+ * The camera's way over the ground, where it is no turn about a fixed point. Absent
+ * where the camera stands still or only turns.
+ */
+export async function travelOf(
+  reader: Reader,
+  view: View | null,
+  camera: CameraMove | undefined,
+  span: { in: number; out: number },
+  signal: AbortSignal | undefined,
+): Promise<Travel | undefined> {
+  if (!travels(camera)) return undefined;
+  if (view === null) {
+    if (camera.move === 'handheld') return undefined;
+    throw new PlatewrightError(
+      'PW-TRAVEL-VIEW',
+      "how the camera looks at the ground is not known, so its way over it can't be had; " +
+        'mark an upright of known height and a pair of ground lines',
+    );
+  }
+  return measureTravel(readerLumaSource(reader, moveFactor(reader.info.widthPx)), {
+    view,
+    camera,
+    span,
+    ...(signal === undefined ? {} : { signal }),
+  });
+}
+
+/**
+ * Yaw from a marked face, else from poses and the slide of the surface. Absent where
+ * neither a face nor two poses are marked.
+ */
+export async function turnOf(
+  reader: Reader,
+  marks: MarksFile,
+  span: { in: number; out: number },
+  signal: AbortSignal | undefined,
+): Promise<Turn | undefined> {
+  if (facesOf(marks).length > 0)
+    return turnOfFace(readerLumaSource(reader), {
+      marks,
+      rate: reader.info.rate,
+      span,
+      ...(signal === undefined ? {} : { signal }),
+    });
+  if (new Set(posesOf(marks).map((p) => p.frame)).size < 2) return undefined;
+  // Poses of a performer who only stands in the plate are wishes: there is nothing of it in the picture to be followed.
+  if (!marks.marks.some((m) => m.kind === 'body' || m.kind === 'carry'))
+    return turnFromPoses(posesOf(marks), reader.info.frameCount, reader.info.rate) ?? undefined;
+  return measureTurn(readerLumaSource(reader), {
+    marks,
+    rate: reader.info.rate,
+    ...(signal === undefined ? {} : { signal }),
+  });
+}
+
+/**
+ * The first carry mark's region followed; carry marks of other frames with four corners correct it there. Where it is
+ * lost for good, it goes on with the body's surface.
+ */
+export async function rideOf(
+  reader: Reader,
+  marks: MarksFile,
+  span: { in: number; out: number },
+  onProgress: (done: number, total: number) => void,
+): Promise<RideTrack | undefined> {
+  const carries = marks.marks.filter((m) => m.kind === 'carry');
+  const first = carries.find((m) => inSpan(m.frame ?? marks.frame, span));
+  if (first === undefined || first.kind !== 'carry') return undefined;
+  const at = first.frame ?? marks.frame;
+  const corrections: RideCorrection[] = [];
+  for (const m of carries) {
+    if (m.kind !== 'carry' || m === first || m.region.length !== 4 || first.region.length !== 4) continue;
+    const frame = m.frame ?? marks.frame;
+    if (frame !== at && inSpan(frame, span))
+      corrections.push({ frame, corners: m.region.map((p) => [p[0], p[1]] as const) as unknown as Quad });
+  }
+  const source = readerLumaSource(reader),
+    track = await trackRegion(source, { at, polygon: first.region, corrections, span, onProgress });
+  return carryOnSurface(source, track, { polygon: first.region, anchors: [at, ...corrections.map((c) => c.frame)] });
+}
+
+function inSpan(frame: number, span: { in: number; out: number }): boolean {
+  return frame >= span.in && frame < span.out;
+}
+
+/** The camera's own move, unless it is not wanted. Absent for a still. @param note is shown every frame on the way */
+export async function cameraOf(
+  reader: Reader,
+  options: MeasureOptions,
+  span: { in: number; out: number },
+  onProgress?: (done: number, total: number) => void,
+  note?: (frame: VideoFrame) => void,
+): Promise<CameraMove | undefined> {
+  if (options.camera === false || span.out - span.in < 2) return undefined;
+  const factor = moveFactor(reader.info.widthPx);
+  const move = await measureCameraMove(readerLumaSource(reader, factor, note), {
+    framesPerSecond: framesPerSecond(reader.info.rate),
+    span,
+    ...(onProgress === undefined ? {} : { onProgress }),
+  });
+  return enlargeMove(move, factor);
+}

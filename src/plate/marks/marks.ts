@@ -1,0 +1,231 @@
+/**
+ * Marks: what a person points at in a frame, and the marks file in which they reach the program
+ * (DESIGN section 6). Image coordinates in pixels of the file's conformed picture, origin top
+ * left, pixel centres at +0.5. Heights in metres.
+ */
+import { z } from 'zod';
+import { PlatewrightError } from '../../core/errors.js';
+
+const point = z.tuple([z.number().finite(), z.number().finite()]);
+const line = z.tuple([point, point]);
+const polygon = z.array(point).min(3);
+/** Pixels to be added on a side of the picture. */
+const pixels = z.number().min(0).optional();
+const frame = z.number().int().min(0).optional();
+
+export const markSchema = z.discriminatedUnion('kind', [
+  // `heightSd`: metres, where the height is a guess (a person of assumed height).
+  z.object({
+    kind: z.literal('upright'),
+    frame,
+    foot: point,
+    top: point,
+    height: z.number().positive().optional(),
+    heightSd: z.number().positive().optional(),
+  }),
+  z.object({ kind: z.literal('groundLines'), frame, lines: z.array(line).min(2) }),
+  z.object({ kind: z.literal('horizon'), frame, line }),
+  z.object({
+    kind: z.literal('rectangle'),
+    frame,
+    corners: z.tuple([point, point, point, point]),
+    width: z.number().positive().optional(),
+    depth: z.number().positive().optional(),
+    plane: z.enum(['ground', 'wall']).optional(),
+  }),
+  z.object({
+    kind: z.literal('shadow'),
+    frame,
+    foot: point,
+    tip: point,
+    height: z.number().positive().optional(),
+    top: point.optional(),
+  }),
+  z.object({
+    kind: z.literal('head'),
+    frame,
+    ellipse: z.tuple([z.number(), z.number(), z.number().positive(), z.number().positive(), z.number()]),
+    yawDeg: z.number().optional(),
+  }),
+  // Of who turns: the eye on the picture's left, the eye on its right, tip of the nose, middle of the mouth.
+  z.object({ kind: z.literal('face'), frame, leftEye: point, rightEye: point, nose: point, mouth: point.optional() }),
+  z.object({ kind: z.literal('stand'), frame, ground: point, top: point, height: z.number().positive().optional() }),
+  z.object({
+    kind: z.literal('carry'),
+    frame,
+    region: polygon,
+    ground: point.optional(),
+    top: point.optional(),
+    height: z.number().positive().optional(),
+  }),
+  // `shadow`: a shadow of what goes, whose ground no frame shows lit; it is relit.
+  // `gone`: on this frame it is not there (it came in later, or has left); the place is then seen bare.
+  z.object({ kind: z.literal('erase'), frame, polygon, shadow: z.boolean().optional(), gone: z.boolean().optional() }),
+  z.object({ kind: z.literal('widen'), frame, left: pixels, right: pixels, top: pixels, bottom: pixels }),
+  // On a plate: `offsetFrames` says that this part is taken from so many frames later
+  // of the same shot (a line spoken sooner).
+  z.object({ kind: z.literal('patch'), frame, polygon, offsetFrames: z.number().int().optional() }),
+  z.object({ kind: z.literal('front'), frame, polygon }),
+  z.object({ kind: z.literal('pane'), frame, polygon }),
+  // On a plate: where its own shadow lies on the performer (the shadow of whoever stands beside it, of a tree).
+  z.object({ kind: z.literal('shade'), frame, polygon }),
+  // `base`: two points of the foot line of an upright one (a pane of glass); without it it lies level on the ground.
+  z.object({
+    kind: z.literal('reflector'),
+    frame,
+    polygon,
+    base: line.optional(),
+    roughness: z.number().min(0).max(1).optional(),
+    share: z.number().min(0).max(1).optional(),
+  }),
+  // What the performer's shadow falls on in place of the ground. `base`: two points of the line where it stands;
+  // `height`: metres over the ground, of the step or of that line.
+  z
+    .object({
+      kind: z.literal('receiver'),
+      frame,
+      polygon,
+      surface: z.enum(['wall', 'step', 'face']),
+      base: line.optional(),
+      height: z.number().finite().optional(),
+    })
+    .refine(
+      (m) => m.surface !== 'wall' || m.base !== undefined,
+      'a wall needs base: two points of its foot line on the ground',
+    )
+    .refine(
+      (m) => m.surface !== 'step' || m.height !== undefined,
+      'a step needs height: metres over the ground, negative under it',
+    ),
+  z.object({ kind: z.literal('screen'), frame, polygon }),
+  z.object({ kind: z.literal('keep'), frame, polygon }),
+  // Fur, cloth, water or leaves whose stir is measured.
+  z.object({ kind: z.literal('stir'), frame, polygon }),
+  // `soft`: on a take, how far from the line its edge may lie on either side (fur),
+  // pixels; the widest of all lines holds for the take.
+  z.object({
+    kind: z.literal('body'),
+    frame,
+    axis: line.optional(),
+    polygon: polygon.optional(),
+    soft: z.number().positive().optional(),
+  }),
+  // On a take without a screen: a rough line round the performer, outside of which nothing
+  // of it is; touches on it or on the set beside it.
+  z.object({ kind: z.literal('about'), frame, polygon }),
+  z.object({ kind: z.literal('touch'), frame, points: z.array(point).min(1), on: z.enum(['performer', 'set']) }),
+  z.object({ kind: z.literal('pose'), frame: z.number().int().min(0), yawDeg: z.number() }),
+  z.object({
+    kind: z.literal('performer'),
+    frame,
+    ground: point,
+    top: point,
+    height: z.number().positive().optional(),
+  }),
+  // On a take of several pictures with alpha (`frame`: which picture): how far from the plate's camera it stands, in
+  // metres along its line of sight (`distance`), in multiples of the distance of the stand or carry mark (`share`), or
+  // by the point of the picture that stands on the ground (`foot`).
+  z.object({
+    kind: z.literal('layer'),
+    frame: z.number().int().min(0),
+    distance: z.number().positive().optional(),
+    share: z.number().positive().optional(),
+    foot: point.optional(),
+  }),
+  z.object({ kind: z.literal('eyeline'), frame, from: point, to: point }),
+]);
+export type Mark = z.infer<typeof markSchema>;
+export type MarkKind = Mark['kind'];
+export type Point = readonly [number, number];
+
+export const marksFileSchema = z.object({
+  /** The frame the marks were made on where a mark does not say its own. */
+  frame: z.number().int().min(0).default(0),
+  /** Focal length in pixels where the lens is known beforehand (a take's own camera). */
+  focalPx: z.number().positive().optional(),
+  cameraHeight: z.number().positive().optional(),
+  /** Frame of a take on which the set is empty: the peel's clean frame. */
+  cleanFrame: z.number().int().min(0).optional(),
+  marks: z.array(markSchema),
+});
+export type MarksFile = z.infer<typeof marksFileSchema>;
+
+/**
+ * Polygons over time, carried between the frames given (an erase or front region file). `gone`: the thing is
+ * not there on that frame (src/plate/marks/presence.ts).
+ */
+export const regionFileSchema = z.object({
+  frames: z
+    .array(z.object({ frame: z.number().int().min(0), polygon, gone: z.boolean().optional() }))
+    .min(1)
+    .refine((f) => f.some((k) => k.gone !== true), { message: 'on every frame it is gone: nothing is outlined' }),
+});
+export type RegionFile = z.infer<typeof regionFileSchema>;
+
+const IN_WORDS: Readonly<Record<string, string>> = {
+  tuple: 'a list of numbers, as the point [x, y]',
+  array: 'a list',
+  number: 'a number',
+  int: 'a whole number',
+  string: 'a text',
+  boolean: 'true or false',
+  object: 'an object in braces',
+  undefined: 'nothing',
+  null: 'null',
+};
+
+/** First zod issue as one readable phrase: where and what. */
+export function firstIssue(error: z.ZodError): string {
+  const i = error.issues[0];
+  if (i === undefined) return 'it does not have the form asked for';
+  const place = i.path.length > 0 ? i.path.join('.') : 'the document';
+  const types = /expected (\w+), received (\w+)/i.exec(i.message);
+  if (types === null) return `${place}: ${i.message}`;
+  const wanted = IN_WORDS[types[1]!] ?? types[1]!;
+  const got = IN_WORDS[types[2]!] ?? types[2]!;
+  return types[2] === 'undefined'
+    ? `${place} is missing; ${wanted} belongs there`
+    : `${place} should be ${wanted}, but is ${got}`;
+}
+
+/** Parses and checks a marks file's text. Throws `PW-MARKS-FORM` naming the place. */
+export function parseMarks(text: string, name: string): MarksFile {
+  let raw: unknown;
+  try {
+    raw = JSON.parse(text);
+  } catch (cause) {
+    throw new PlatewrightError(
+      'PW-MARKS-FORM',
+      `${name} is not JSON (${(cause as Error).message}); a marks file looks like {"frame":0,"marks":[...]}`,
+      { cause },
+    );
+  }
+  const parsed = marksFileSchema.safeParse(raw);
+  if (!parsed.success)
+    throw new PlatewrightError('PW-MARKS-FORM', `${name}: ${firstIssue(parsed.error)}`, { cause: parsed.error });
+  return parsed.data;
+}
+
+/** Parses and checks a region file's text. Throws `PW-REGION-FORM`. */
+export function parseRegion(text: string, name: string): RegionFile {
+  let raw: unknown;
+  try {
+    raw = JSON.parse(text);
+  } catch (cause) {
+    throw new PlatewrightError(
+      'PW-REGION-FORM',
+      `${name} is not JSON (${(cause as Error).message}); ` +
+        'a region file looks like {"frames":[{"frame":0,"polygon":[[x,y],[x,y],[x,y]]}]}',
+      { cause },
+    );
+  }
+  const parsed = regionFileSchema.safeParse(raw);
+  if (!parsed.success)
+    throw new PlatewrightError(
+      'PW-REGION-FORM',
+      `${name}: ${firstIssue(parsed.error)} (a region file looks like ` +
+        '{"frames":[{"frame":0,"polygon":[[x,y],[x,y],[x,y]]}]})',
+      { cause: parsed.error },
+    );
+  return parsed.data;
+}

@@ -1,0 +1,115 @@
+/**
+ * Yaw between a few key poses, by the monotone cubic of F. N. Fritsch & R. E. Carlson (*Monotone Piecewise Cubic
+ * Interpolation*, SIAM J. Numer. Anal. 17, 1980): no overshoot between poses. The plainest turn measure: what poses
+ * alone tell; tracked parallax is added elsewhere.
+ *
+ * Poses do not tell whether a turn is even or begins and ends at rest, as movements of the body
+ * do (T. Flash & N. Hogan, *The Coordination of Arm Movements*, J. Neurosci. 5, 1985). The curve
+ * lies between the two, so that neither is far off.
+ */
+import { framesPerSecond, type Rate } from '../../core/rational.js';
+import type { MarksFile } from '../marks/marks.js';
+import type { Turn } from '../types.js';
+
+export interface Pose {
+  readonly frame: number;
+  readonly yawDeg: number;
+}
+
+/** Pose marks, and head marks that say their yaw where no pose is marked on their frame; in the order of the marks. */
+export function posesOf(marks: MarksFile): Pose[] {
+  const poses = marks.marks.flatMap((m) => (m.kind === 'pose' ? [{ frame: m.frame, yawDeg: m.yawDeg }] : []));
+  for (const m of marks.marks) {
+    if (m.kind !== 'head' || m.yawDeg === undefined) continue;
+    const frame = m.frame ?? marks.frame;
+    if (!poses.some((p) => p.frame === frame)) poses.push({ frame, yawDeg: m.yawDeg });
+  }
+  return poses;
+}
+
+/** Rate at the first and the last pose as a share of an even turn's. */
+const END_SHARE = 0.3;
+/** With one pose between them: its rate against the mean beside it; 1 in an even turn, π/2 in one eased by a cosine. */
+const MIDDLE_SHARE = 1.25;
+
+/** Monotone cubic through (x, y), x rising, slower at the ends; constant beyond them. */
+export function monotoneCubic(x: readonly number[], y: readonly number[]): (t: number) => number {
+  const n = x.length;
+  const d: number[] = [];
+  const m: number[] = new Array<number>(n).fill(0);
+  for (let i = 0; i < n - 1; i++) d.push((y[i + 1]! - y[i]!) / (x[i + 1]! - x[i]!));
+  if (n === 2) m.fill(END_SHARE * d[0]!);
+  else {
+    for (let i = 1; i < n - 1; i++) {
+      const a = d[i - 1]!;
+      const b = d[i]!;
+      if (a * b <= 0) continue;
+      const h0 = x[i]! - x[i - 1]!;
+      const h1 = x[i + 1]! - x[i]!;
+      // Weighted harmonic mean (Brodlie's form, as in Fritsch & Butland 1984): monotone without a second pass.
+      const even = (3 * (h0 + h1)) / ((2 * h1 + h0) / a + (h1 + 2 * h0) / b);
+      // Three times the lesser slope beside it is the most that keeps the curve monotone.
+      m[i] =
+        n > 3
+          ? even
+          : Math.sign(even) * Math.min(MIDDLE_SHARE * Math.abs(even), 3 * Math.min(Math.abs(a), Math.abs(b)));
+    }
+    const end = (h0: number, h1: number, d0: number, d1: number): number => {
+      const v = ((2 * h0 + h1) * d0 - h0 * d1) / (h0 + h1);
+      return v * d0 <= 0 ? 0 : d0 * d1 <= 0 && Math.abs(v) > 3 * Math.abs(d0) ? 3 * d0 : v;
+    };
+    m[0] = END_SHARE * end(x[1]! - x[0]!, x[2]! - x[1]!, d[0]!, d[1]!);
+    m[n - 1] = END_SHARE * end(x[n - 1]! - x[n - 2]!, x[n - 2]! - x[n - 3]!, d[n - 2]!, d[n - 3]!);
+  }
+  return (t) => {
+    if (t <= x[0]!) return y[0]!;
+    if (t >= x[n - 1]!) return y[n - 1]!;
+    let i = 0;
+    while (i < n - 2 && t > x[i + 1]!) i++;
+    const h = x[i + 1]! - x[i]!;
+    const s = (t - x[i]!) / h;
+    const s2 = s * s;
+    const s3 = s2 * s;
+    return (
+      (2 * s3 - 3 * s2 + 1) * y[i]! +
+      (s3 - 2 * s2 + s) * h * m[i]! +
+      (-2 * s3 + 3 * s2) * y[i + 1]! +
+      (s3 - s2) * h * m[i + 1]!
+    );
+  };
+}
+
+/**
+ * Turn from poses alone; fewer than two different frames give null. Yaw is unwrapped: a pose is
+ * never more than half a turn from the one before.
+ */
+export function turnFromPoses(poses: readonly Pose[], frameCount: number, rate: Rate): Turn | null {
+  const sorted = [...poses]
+    .sort((a, b) => a.frame - b.frame)
+    .filter((p, i, all) => i === 0 || p.frame !== all[i - 1]!.frame);
+  if (sorted.length < 2) return null;
+  const x = sorted.map((p) => p.frame);
+  const y: number[] = [];
+  for (const p of sorted) {
+    let v = p.yawDeg;
+    const last = y[y.length - 1];
+    if (last !== undefined) while (v - last > 180) v -= 360;
+    if (last !== undefined) while (v - last < -180) v += 360;
+    y.push(v);
+  }
+  const at = monotoneCubic(x, y);
+  const from = x[0]!;
+  const to = Math.min(frameCount - 1, x[x.length - 1]!);
+  const frames: { frame: number; yawDeg: number; sd: number }[] = [];
+  let peak = 0;
+  const fps = framesPerSecond(rate);
+  for (let f = from; f <= to; f++) {
+    const gap = Math.min(...x.map((k) => Math.abs(k - f)));
+    const span = (x[x.length - 1]! - x[0]!) / Math.max(1, x.length - 1);
+    const step = Math.abs(y[y.length - 1]! - y[0]!) / Math.max(1, x.length - 1);
+    // Three degrees for a pose read by eye, and up to a tenth of a step between poses.
+    frames.push({ frame: f, yawDeg: at(f), sd: Math.hypot(3, 0.2 * step * Math.min(1, gap / Math.max(1, span))) });
+    if (f > from) peak = Math.max(peak, Math.abs(at(f) - at(f - 1)) * fps);
+  }
+  return { frames, peakDegPerSecond: peak, startFrame: from, stopFrame: to };
+}

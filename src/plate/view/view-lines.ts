@@ -1,0 +1,137 @@
+/**
+ * Upright edges that the picture itself shows (house corners, door frames, posts), as observations for the view: those
+ * that meet in one point below or above the picture. A two-parameter lean, roll and convergence, is found by sampling
+ * pairs (Fischler & Bolles 1981) and refined; what agrees is handed on with a noise that admits that the world's
+ * uprights are neither quite upright nor independent of each other.
+ */
+import { insidePolygon } from '../../image/polygon.js';
+import { RandomStream } from '../../core/random.js';
+import { lineSegments, type LineSegment } from './line-segments.js';
+import type { Point } from '../marks/marks.js';
+import type { ViewObservation } from './view-observations.js';
+
+export interface UprightEdges {
+  readonly observations: readonly ViewObservation[];
+  readonly segments: readonly LineSegment[];
+  /** Share of near-vertical edge length that agrees. */
+  readonly support: number;
+  /**
+   * Lean of the picture's middle upright, radians, positive = top leans right, and its
+   * sd; null where too few posts tell.
+   */
+  readonly roll: { readonly value: number; readonly sd: number } | null;
+}
+
+/** Least agreeing segments and support for the edges to count: the program's own choice. */
+const LEAST_SEGMENTS = 3;
+const LEAST_SUPPORT = 0.45;
+/** Edges side by side are one post; a post is upright within a third of a degree, however many edges it shows. */
+const POST_SD = (0.33 * Math.PI) / 180;
+
+/** Lean of a segment from the picture's vertical, radians, positive = top leans right. */
+function leanOf(s: LineSegment): number {
+  const up = s.a[1] < s.b[1] ? s.a : s.b;
+  const down = up === s.a ? s.b : s.a;
+  return Math.atan2(up[0] - down[0], down[1] - up[1]);
+}
+
+/**
+ * Finds upright edges in a luma plane (display-coded, height × width).
+ * @param avoid polygons (people, things to be erased) whose edges say nothing of the set
+ */
+export function uprightEdges(
+  luma: Float32Array,
+  width: number,
+  height: number,
+  avoid: readonly (readonly Point[])[] = [],
+): UprightEdges {
+  const none: UprightEdges = { observations: [], segments: [], support: 0, roll: null };
+  const all = lineSegments(luma, width, height, { minLengthPx: Math.max(14, height / 10), nearVerticalDeg: 14 }).filter(
+    (s) => !avoid.some((p) => insidePolygon(p, (s.a[0] + s.b[0]) / 2, (s.a[1] + s.b[1]) / 2)),
+  );
+  if (all.length < LEAST_SEGMENTS) return none;
+  const lean = all.map(leanOf);
+  const mid = all.map((s) => [(s.a[0] + s.b[0]) / 2 - width / 2, (s.a[1] + s.b[1]) / 2 - height / 2] as const);
+  // A vanishing point far off at (X, Y): lean ≈ roll + k x / (1 + k y'), to first order roll + k x; the second order is
+  // put in through y, so that strong tilts are not lost.
+  const model = (roll: number, k: number, i: number): number => {
+    const m = mid[i]!;
+    return Math.atan2(roll + k * m[0], 1 + k * m[1]);
+  };
+  const noise = all.map((s) => Math.hypot(0.006, 0.35 / s.lengthPx));
+  const random = new RandomStream(20000 + width, all.length);
+  let best = { score: -1, roll: 0, k: 0 };
+  const score = (roll: number, k: number): number => {
+    let v = 0;
+    for (let i = 0; i < all.length; i++) {
+      const e = (lean[i]! - model(roll, k, i)) / noise[i]!;
+      if (Math.abs(e) < 2.5) v += all[i]!.lengthPx * (1 - (e * e) / 6.25);
+    }
+    return v;
+  };
+  const weight = all.map((s) => s.lengthPx);
+  const sum = weight.reduce((a, b) => a + b, 0);
+  const draw = (): number => {
+    let t = random.uniform() * sum;
+    for (let i = 0; i < weight.length; i++) {
+      t -= weight[i]!;
+      if (t <= 0) return i;
+    }
+    return weight.length - 1;
+  };
+  for (let round = 0; round < 500; round++) {
+    const i = draw();
+    const j = draw();
+    const dx = mid[j]![0] - mid[i]![0];
+    if (Math.abs(dx) < 0.12 * width) continue;
+    const k =
+      (Math.tan(lean[j]!) - Math.tan(lean[i]!)) /
+      (dx - (mid[j]![1] * Math.tan(lean[j]!) - mid[i]![1] * Math.tan(lean[i]!)));
+    const roll = Math.tan(lean[i]!) * (1 + k * mid[i]![1]) - k * mid[i]![0];
+    if (!(Math.abs(k) * width < 0.9) || Math.abs(roll) > 0.14) continue;
+    const s = score(roll, k);
+    if (s > best.score) best = { score: s, roll, k };
+  }
+  if (best.score < 0) return none;
+  const chosen = all.filter((_, i) => Math.abs(lean[i]! - model(best.roll, best.k, i)) < 2.5 * noise[i]!);
+  const total = all.reduce((a, s) => a + s.lengthPx, 0);
+  const kept = chosen.reduce((a, s) => a + s.lengthPx, 0);
+  const support = kept / total;
+  const spread = Math.max(...chosen.map((s) => s.a[0])) - Math.min(...chosen.map((s) => s.a[0]));
+  if (chosen.length < LEAST_SEGMENTS || support < LEAST_SUPPORT || spread < 0.3 * width)
+    return { ...none, segments: chosen, support };
+  const posts = byPost(chosen, 0.06 * width);
+  const tall = posts.filter((q) => q.some((x) => x.lengthPx > height / 5)).length;
+  // Two tall posts far apart, or three: less could be one leaning thing.
+  if (posts.length < 2 || (posts.length === 2 && tall < 2)) return { ...none, segments: chosen, support };
+  const observations: ViewObservation[] = [];
+  for (const post of posts) {
+    const mass = post.reduce((a, q) => a + q.lengthPx, 0);
+    for (const q of post)
+      observations.push({
+        kind: 'vertical',
+        a: q.a,
+        b: q.b,
+        sdPx: 0.3,
+        angleSd: POST_SD / Math.sqrt(q.lengthPx / mass),
+      });
+  }
+  return {
+    observations,
+    segments: chosen,
+    support,
+    roll: { value: Math.atan(best.roll), sd: POST_SD / Math.sqrt(posts.length) },
+  };
+}
+
+/** Groups segments whose middles lie within `gapPx` of each other across the picture. */
+function byPost(segments: readonly LineSegment[], gapPx: number): LineSegment[][] {
+  const x = (q: LineSegment): number => (q.a[0] + q.b[0]) / 2;
+  const sorted = [...segments].sort((p, q) => x(p) - x(q));
+  const out: LineSegment[][] = [];
+  sorted.forEach((q, i) => {
+    if (i === 0 || x(q) - x(sorted[i - 1]!) > gapPx) out.push([]);
+    out[out.length - 1]!.push(q);
+  });
+  return out;
+}

@@ -1,0 +1,241 @@
+/**
+ * What marks say about a view, as observations with their own uncertainty: uprights, parallel ground lines, vertical
+ * lines, the horizon, rectangles. One file turns marks into observations, so that the solver knows nothing of mark
+ * files. Pixels from the top left; metres; angles in radians inside, degrees at the surface.
+ */
+import { apply, type Mat3 } from '../../geometry/mat3.js';
+import type { Mark, MarksFile, Point } from '../marks/marks.js';
+
+export type ViewObservation =
+  | {
+      readonly kind: 'upright';
+      readonly foot: Point;
+      readonly top: Point;
+      readonly height: number | null;
+      readonly heightSd: number;
+      readonly sdPx: number;
+      readonly leanSd: number;
+    }
+  | { readonly kind: 'groundLine'; readonly group: number; readonly a: Point; readonly b: Point; readonly sdPx: number }
+  | { readonly kind: 'vertical'; readonly a: Point; readonly b: Point; readonly sdPx: number; readonly angleSd: number }
+  | { readonly kind: 'horizon'; readonly a: Point; readonly b: Point; readonly sdPx: number }
+  | {
+      readonly kind: 'rectangle';
+      readonly corners: readonly [Point, Point, Point, Point];
+      readonly plane: 'ground' | 'wall';
+      readonly width: number | null;
+      readonly depth: number | null;
+      readonly sdPx: number;
+    };
+
+/** How well a person points and knows heights: the program's own choice, stated here once. */
+export const MARK_NOISE = {
+  /**
+   * Standard deviation of a clicked point in pixels, for a picture `widthPx` wide: 0.8 px, growing with large pictures.
+   */
+  pointPx: (widthPx: number): number => Math.max(0.8, widthPx / 1200),
+  /** A horizon is seldom a sharp line. */
+  horizonFactor: 2,
+  /** A shadow's tip has a penumbra. */
+  shadowTipFactor: 2,
+  /** Relative sd of a stated height of an upright, of the performer, of a height given to the stand mark. */
+  uprightHeight: 0.01,
+  performerHeight: 0.02,
+  standHeight: 0.03,
+  /** A standing person or a post is not exactly upright. */
+  leanRad: (0.3 * Math.PI) / 180,
+  /**
+   * An animal's highest point (an ear, a tail, a hump) is seldom above its feet: which way
+   * the line between them leans says next to nothing.
+   */
+  performerLeanRad: (15 * Math.PI) / 180,
+} as const;
+
+export interface ObservationOptions {
+  readonly widthPx: number;
+  /** Maps pixels of a frame to pixels of the marks' own frame; null where that can't be known (the camera travels). */
+  readonly toViewFrame?: (frame: number) => Mat3 | null;
+  /** Standard deviation of a clicked point; default MARK_NOISE.pointPx. */
+  readonly pointSdPx?: number;
+}
+
+export interface ObservationSet {
+  readonly observations: readonly ViewObservation[];
+  /** Marks that could not be used, and why. */
+  readonly notes: readonly string[];
+}
+
+const USED: ReadonlySet<Mark['kind']> = new Set([
+  'upright',
+  'groundLines',
+  'horizon',
+  'rectangle',
+  'shadow',
+  'stand',
+  'performer',
+]);
+
+/** Observations of the view at `marks.frame` from every mark that tells of it. */
+export function observationsFromMarks(marks: MarksFile, options: ObservationOptions): ObservationSet {
+  const sdPx = options.pointSdPx ?? MARK_NOISE.pointPx(options.widthPx);
+  const observations: ViewObservation[] = [];
+  const notes: string[] = [];
+  const leanSd = MARK_NOISE.leanRad;
+  let group = 0;
+  const skipped = new Set<number>();
+  const shadowRays: { a: Point; b: Point }[] = [];
+  const feet: Point[] = [];
+  const move = (frame: number): ((p: Point) => Point) | null => {
+    if (frame === marks.frame) return (p) => p;
+    const m = options.toViewFrame?.(frame) ?? null;
+    return m === null ? null : (p) => apply(m, p[0], p[1]);
+  };
+  for (const mark of marks.marks) {
+    if (!USED.has(mark.kind)) continue;
+    const frame = mark.frame ?? marks.frame;
+    const to = move(frame);
+    if (to === null) {
+      skipped.add(frame);
+      continue;
+    }
+    switch (mark.kind) {
+      case 'upright':
+        feet.push(to(mark.foot));
+        observations.push({
+          kind: 'upright',
+          foot: to(mark.foot),
+          top: to(mark.top),
+          height: mark.height ?? null,
+          ...(mark.height === undefined || mark.heightSd === undefined
+            ? { heightSd: MARK_NOISE.uprightHeight, sdPx, leanSd }
+            : { heightSd: mark.heightSd / mark.height, sdPx: 2 * sdPx, leanSd: 3 * leanSd }),
+        });
+        break;
+      case 'stand':
+        // Without a height it says nothing of the view.
+        if (mark.height !== undefined) {
+          feet.push(to(mark.ground));
+          observations.push({
+            kind: 'upright',
+            foot: to(mark.ground),
+            top: to(mark.top),
+            height: mark.height,
+            heightSd: MARK_NOISE.standHeight,
+            sdPx: 1.5 * sdPx,
+            leanSd: 3 * leanSd,
+          });
+        }
+        break;
+      case 'performer':
+        // Its height is that of its top over the ground, wherever aside the top is seen.
+        if (mark.height !== undefined) {
+          feet.push(to(mark.ground));
+          observations.push({
+            kind: 'upright',
+            foot: to(mark.ground),
+            top: to([mark.ground[0], mark.top[1]]),
+            height: mark.height,
+            heightSd: MARK_NOISE.performerHeight,
+            sdPx: 1.5 * sdPx,
+            leanSd: MARK_NOISE.performerLeanRad,
+          });
+        }
+        break;
+      case 'groundLines':
+        for (const [a, b] of mark.lines) observations.push({ kind: 'groundLine', group, a: to(a), b: to(b), sdPx });
+        group++;
+        break;
+      case 'horizon':
+        observations.push({
+          kind: 'horizon',
+          a: to(mark.line[0]),
+          b: to(mark.line[1]),
+          sdPx: sdPx * MARK_NOISE.horizonFactor,
+        });
+        break;
+      case 'rectangle': {
+        const corners = mark.corners.map((c) => to(c)) as [Point, Point, Point, Point];
+        const plane = mark.plane ?? guessPlane(corners);
+        if (mark.plane === undefined)
+          notes.push(
+            "a rectangle's plane was not said; " +
+              `taken as ${plane === 'wall' ? 'standing upright' : 'lying on the ground'}`,
+          );
+        observations.push({
+          kind: 'rectangle',
+          corners,
+          plane,
+          width: mark.width ?? null,
+          depth: mark.depth ?? null,
+          sdPx,
+        });
+        break;
+      }
+      case 'shadow':
+        shadowRays.push({ a: to(mark.foot), b: to(mark.tip) });
+        break;
+      default:
+        break;
+    }
+  }
+  // A shadow mark with its top and height is an upright too, unless that upright was marked itself.
+  for (const mark of marks.marks) {
+    if (mark.kind !== 'shadow' || mark.top === undefined || mark.height === undefined) continue;
+    const to = move(mark.frame ?? marks.frame);
+    if (to === null) continue;
+    const foot = to(mark.foot);
+    if (feet.some((f) => Math.hypot(f[0] - foot[0], f[1] - foot[1]) < 4 * sdPx)) continue;
+    observations.push({
+      kind: 'upright',
+      foot,
+      top: to(mark.top),
+      height: mark.height,
+      heightSd: MARK_NOISE.performerHeight,
+      sdPx,
+      leanSd: 2 * leanSd,
+    });
+  }
+  // Shadows of uprights under one sun are parallel lines on the ground: two and more tell of the horizon.
+  if (shadowRays.length >= 2) {
+    for (const s of shadowRays)
+      observations.push({ kind: 'groundLine', group, a: s.a, b: s.b, sdPx: sdPx * MARK_NOISE.shadowTipFactor });
+  }
+  if (skipped.size > 0)
+    notes.push(
+      `marks on frame ${[...skipped].sort((a, b) => a - b).join(', ')} were left out: ` +
+        `the camera is not known to stand still or only to turn between them and frame ${marks.frame}`,
+    );
+  return { observations, notes };
+}
+
+/** A rectangle two of whose opposite sides are within 8° of the picture's vertical stands upright; else it lies. */
+function guessPlane(c: readonly [Point, Point, Point, Point]): 'ground' | 'wall' {
+  const steep = (a: Point, b: Point): boolean => Math.abs(b[0] - a[0]) < 0.14 * Math.abs(b[1] - a[1]);
+  return (steep(c[0], c[1]) && steep(c[2], c[3])) || (steep(c[1], c[2]) && steep(c[3], c[0])) ? 'wall' : 'ground';
+}
+
+/**
+ * Corners of an upright rectangle in the order top left, top right, bottom right, bottom left as seen in the picture.
+ */
+export function orderWallCorners(c: readonly [Point, Point, Point, Point]): [Point, Point, Point, Point] {
+  // Of the four turns and two senses take the one whose first side is highest and runs left to right.
+  let best: [Point, Point, Point, Point] = [...c];
+  let bestScore = Infinity;
+  for (let k = 0; k < 4; k++) {
+    for (const s of [1, 3]) {
+      const q = [0, 1, 2, 3].map((i) => c[(k + i * s) % 4]!) as [Point, Point, Point, Point];
+      const score =
+        q[0][1] +
+        q[1][1] -
+        q[2][1] -
+        q[3][1] +
+        (2 * (q[0][0] - q[1][0])) / (1 + Math.abs(q[0][0] - q[1][0])) +
+        (q[0][0] > q[1][0] ? 1e6 : 0);
+      if (score < bestScore) {
+        bestScore = score;
+        best = q;
+      }
+    }
+  }
+  return best;
+}

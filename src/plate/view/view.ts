@@ -1,0 +1,279 @@
+/**
+ * The view of a plate or a take: focal length, tilt, roll and camera height over the ground plane from marks, with the
+ * covariance of (ln focal, tilt, roll, ln height) carried to every number derived from it (delta method).
+ *
+ * Maximum likelihood by Levenberg-Marquardt from several starts (view-problem.ts); covariance from the inverse of JᵀJ,
+ * widened where the marks disagree with each other by more than their own noise (Hartley & Zisserman 2004, section
+ * 5.2.3). A number is called prior-led where the typical lens, tilt or height decides more than the marks: were all
+ * those guesses three times looser, its standard deviation would grow by half and more.
+ */
+import { DEG_PER_RAD, RAD_PER_DEG } from '../../core/angles.js';
+import { PlatewrightError } from '../../core/errors.js';
+import { measured, notMeasurable, type Measure } from '../../core/measure.js';
+import { levenbergMarquardt, type LeastSquaresResult } from '../../geometry/levenberg-marquardt.js';
+import { invertSymmetric } from '../../geometry/linear-solve.js';
+import { invert, multiply, type Mat3 } from '../../geometry/mat3.js';
+import type { MarksFile } from '../marks/marks.js';
+import type { CameraMove, View } from '../types.js';
+import { observationsFromMarks, type ViewObservation } from './view-observations.js';
+import { DEFAULT_PRIORS, viewProblem, type ViewPriors } from './view-problem.js';
+
+export interface ViewOptions {
+  readonly widthPx: number;
+  readonly heightPx: number;
+  /** The camera's move over the clip: brings marks of other frames, and a self-calibrated focal length. */
+  readonly camera?: CameraMove | undefined;
+  readonly priors?: Partial<ViewPriors>;
+  /** Further observations beside the marks (lines found in the picture). */
+  readonly extra?: readonly ViewObservation[];
+  /** Standard deviation of a marked point in pixels; default by picture width. */
+  readonly pointSdPx?: number;
+  /** Extra relative sd of the focal length for a prior lens said in the marks file. Default 1 %. */
+  readonly focalRelativeSd?: number;
+}
+
+/** Maps pixels of `frame` to pixels of `target` where the camera stands still or only turns; null where it travels. */
+export function rotationBetween(camera: CameraMove | undefined, target: number): (frame: number) => Mat3 | null {
+  return (frame) => {
+    if (frame === target) return [1, 0, 0, 0, 1, 0, 0, 0, 1];
+    if (camera === undefined) return null;
+    if (!['static', 'pan', 'tilt', 'roll'].includes(camera.move)) return null;
+    const a = camera.frames.find((f) => f.frame === frame);
+    const b = camera.frames.find((f) => f.frame === target);
+    if (a === undefined || b === undefined) return null;
+    return multiply(invert(b.homographyToFirst), a.homographyToFirst);
+  };
+}
+
+type Theta = readonly [number, number, number, number];
+
+/**
+ * Solves the view at `marks.frame`.
+ * Throws `PW-VIEW-NO-MARKS` where no mark tells anything of the view.
+ */
+export function solveView(marks: MarksFile, options: ViewOptions): View {
+  const { widthPx, heightPx } = options;
+  const set = observationsFromMarks(marks, {
+    widthPx,
+    toViewFrame: rotationBetween(options.camera, marks.frame),
+    ...(options.pointSdPx === undefined ? {} : { pointSdPx: options.pointSdPx }),
+  });
+  const observations = [...set.observations, ...(options.extra ?? [])];
+  if (observations.length === 0) {
+    throw new PlatewrightError(
+      'PW-VIEW-NO-MARKS',
+      `no mark on frame ${marks.frame} tells how the camera looks; ` +
+        "mark an upright of known height (a person's feet and head), two parallel lines on the ground, " +
+        'or the horizon',
+    );
+  }
+  const notes = [...set.notes];
+  const priors: ViewPriors = {
+    ...DEFAULT_PRIORS,
+    ...options.priors,
+    ...focalKnown(marks, options, notes),
+    ...(marks.cameraHeight === undefined ? {} : { height: { m: marks.cameraHeight, relativeSd: 0.02 } }),
+  };
+  const problem = viewProblem(observations, priors, widthPx, heightPx);
+  const best = bestOfStarts(problem, priors, widthPx);
+  const covariance = best.covariance;
+  if (covariance === null)
+    throw new PlatewrightError(
+      'PW-VIEW-SINGULAR',
+      'the marks leave the view undetermined in a way that even usual lenses do not settle; ' +
+        'check that feet lie below heads and that lines are not points',
+      { kind: 'input' },
+    );
+
+  const n = problem.parameterCount;
+  // Redundancy: with residuals beyond their own noise the stated sd must grow; they never shrink it.
+  const spare = problem.residualCount - n;
+  const chi2 = best.cost;
+  const inflate = spare > 0 ? Math.max(1, chi2 / spare) : 1;
+  const c4: number[] = [];
+  for (let i = 0; i < 4; i++) for (let j = 0; j < 4; j++) c4.push(covariance[i * n + j]! * inflate);
+  const theta: Theta = [best.parameters[0]!, best.parameters[1]!, best.parameters[2]!, best.parameters[3]!];
+  let ssq = 0;
+  for (let i = 0; i < problem.dataResiduals; i++) ssq += best.residuals[i]! * best.residuals[i]!;
+  const pointSd = options.pointSdPx ?? observations.find((o) => 'sdPx' in o)?.sdPx ?? 1;
+  const residualPx = Math.sqrt(ssq / Math.max(1, problem.dataResiduals)) * pointSd;
+  if (inflate > 4)
+    notes.push(
+      `the marks disagree with each other by ${Math.sqrt(inflate).toFixed(1)} times their own noise; ` +
+        'look for one that is misplaced or a height that is wrong',
+    );
+
+  const f = Math.exp(theta[0]);
+  const lensSd = priors.focal ? priors.focal.relativeSd : lensPriorLnSd(priors, f, widthPx);
+  const metric =
+    priors.height !== undefined ||
+    observations.some(
+      (o) =>
+        (o.kind === 'upright' && o.height !== null) ||
+        (o.kind === 'rectangle' && o.plane === 'ground' && (o.width !== null || o.depth !== null)),
+    );
+  const sd = [0, 1, 2, 3].map((i) => Math.sqrt(c4[i * 5]!));
+  const led = priorLed(covariance, n, [
+    priors.focal ? null : lensSd,
+    priors.tilt.sdDeg * RAD_PER_DEG,
+    priors.roll.sdDeg * RAD_PER_DEG,
+    priors.height ? null : priors.cameraHeight.lnSd,
+  ]);
+  const frames: [number, number] = [marks.frame, marks.frame];
+  const how = `least squares over ${observations.length} mark${observations.length === 1 ? '' : 's'}`;
+  const lensHow = priors.focal ? `${how}, with the focal length known beforehand` : how;
+  const focalLed = !priors.focal && led[0]!;
+  const tiltLed = led[1]!;
+  const rollLed = led[2]!;
+  const help = whatWouldHelp(observations, priors);
+  const mark = (
+    value: number,
+    unit: Measure['unit'],
+    s: number,
+    why: string,
+    isLed: boolean,
+    would: string | undefined,
+  ): Measure =>
+    measured(value, unit, s, isLed ? `${why}; led by what is usual, not by the marks` : why, frames, {
+      ...(isLed ? { priorLed: true } : {}),
+      ...(would === undefined ? {} : { wouldHelp: would }),
+    });
+  return {
+    frame: marks.frame,
+    widthPx,
+    heightPx,
+    focalPx: mark(f, 'px', f * sd[0]!, lensHow, focalLed, sd[0]! > 0.03 ? help.focal : undefined),
+    tiltDeg: mark(
+      theta[1] * DEG_PER_RAD,
+      'deg',
+      sd[1]! * DEG_PER_RAD,
+      how,
+      tiltLed,
+      sd[1]! * DEG_PER_RAD > 0.5 ? help.tilt : undefined,
+    ),
+    rollDeg: mark(
+      theta[2] * DEG_PER_RAD,
+      'deg',
+      sd[2]! * DEG_PER_RAD,
+      how,
+      rollLed,
+      sd[2]! * DEG_PER_RAD > 0.5 ? help.roll : undefined,
+    ),
+    cameraHeight: metric
+      ? mark(
+          Math.exp(theta[3]),
+          'm',
+          Math.exp(theta[3]) * sd[3]!,
+          how,
+          !priors.height && led[3]!,
+          sd[3]! > 0.03 ? help.height : undefined,
+        )
+      : notMeasurable(
+          'm',
+          'no mark has a known length, so the picture could be a model of itself at any scale',
+          'an upright of known height, or a rectangle on the ground of known side',
+        ),
+    covariance: c4,
+    residualPx,
+    notes,
+  };
+}
+
+/** Focal length known before the marks: the marks file's own, or the pan's self-calibration. */
+function focalKnown(marks: MarksFile, options: ViewOptions, notes: string[]): Pick<ViewPriors, 'focal'> {
+  if (marks.focalPx !== undefined) return { focal: { px: marks.focalPx, relativeSd: options.focalRelativeSd ?? 0.01 } };
+  if (options.priors?.focal) return { focal: options.priors.focal };
+  const c = options.camera?.focalPx;
+  if (c !== undefined && c.value !== null && c.sd !== null && c.sd < 0.25 * c.value && c.priorLed !== true) {
+    notes.push(`focal length ${c.value.toFixed(0)} px (sd ${c.sd.toFixed(0)}) brought from the camera's own turning`);
+    return { focal: { px: c.value, relativeSd: Math.max(0.002, c.sd / c.value) } };
+  }
+  return {};
+}
+
+/**
+ * Which of θ rest on the priors: their sd with all priors (null = none) made three
+ * times looser against the sd as it is.
+ */
+function priorLed(covariance: Float64Array, n: number, priorSds: readonly (number | null)[]): boolean[] {
+  const information = invertSymmetric(covariance, n);
+  if (information === null) return [true, true, true, true];
+  priorSds.forEach((sd, i) => {
+    if (sd !== null) information[i * n + i] = information[i * n + i]! - 8 / 9 / (sd * sd);
+  });
+  const loose = invertSymmetric(information, n);
+  return [0, 1, 2, 3].map((i) => loose === null || !(loose[i * n + i]! < 2.25 * covariance[i * n + i]!));
+}
+
+/** The field-of-view prior as a sd of ln focal at focal `f`. */
+function lensPriorLnSd(priors: ViewPriors, f: number, widthPx: number): number {
+  const half = Math.atan(widthPx / (2 * f));
+  // d ln f / d ln fov = −fov / sin(fov).
+  return (priors.fieldOfView.lnSd * 2 * half) / Math.sin(2 * half);
+}
+
+function bestOfStarts(
+  problem: ReturnType<typeof viewProblem>,
+  priors: ViewPriors,
+  widthPx: number,
+): LeastSquaresResult {
+  const mid = priors.focal
+    ? priors.focal.px
+    : widthPx / (2 * Math.tan((priors.fieldOfView.medianDeg * RAD_PER_DEG) / 2));
+  const focals = priors.focal ? [mid] : [mid, mid * 0.6, mid * 1.8];
+  const heights = priors.height ? [priors.height.m] : [priors.cameraHeight.medianM, priors.cameraHeight.medianM * 0.4];
+  let best: LeastSquaresResult | undefined;
+  for (const f of focals) {
+    for (const tilt of [-4, -14, 4, -30]) {
+      for (const h of heights) {
+        const start = problem.start([Math.log(f), tilt * RAD_PER_DEG, 0, Math.log(h)]);
+        const r = levenbergMarquardt({
+          start,
+          residualCount: problem.residualCount,
+          residuals: problem.residuals,
+          loss: { kind: 'huber', scale: 3 },
+          maxIterations: 120,
+        });
+        if (!Number.isFinite(r.cost)) continue;
+        if (best === undefined || r.cost < best.cost - 1e-9 || (best.covariance === null && r.covariance !== null))
+          best = r;
+      }
+    }
+    // The starts differ only to escape false valleys: a fit that leaves nothing to explain needs no further lens.
+    if (best !== undefined && best.covariance !== null && best.cost < 0.5 * problem.dataResiduals) break;
+  }
+  if (best === undefined)
+    throw new PlatewrightError(
+      'PW-VIEW-SINGULAR',
+      'no camera agrees with these marks; check that feet lie below heads and that lines are not points',
+    );
+  return best;
+}
+
+interface Help {
+  focal: string;
+  tilt: string;
+  roll: string;
+  height: string;
+}
+
+/** Which mark would improve what most, from what is there already. */
+function whatWouldHelp(observations: readonly ViewObservation[], priors: ViewPriors): Help {
+  const uprights = observations.filter((o) => o.kind === 'upright' && o.height !== null).length;
+  const lines = observations.some((o) => o.kind === 'groundLine');
+  const focal =
+    'a rectangle of known shape lying on the ground, or the lens itself; a pan of the same camera gives it too';
+  const tilt =
+    uprights >= 1 && !lines
+      ? 'two parallel lines that run away on the ground, the horizon, or an upright of known height at another distance'
+      : lines
+        ? 'a second upright of known height, far from the first'
+        : 'the horizon, or two parallel lines that run away on the ground';
+  const roll = 'two upright posts or house edges far apart in the picture, or the horizon';
+  const height = priors.height
+    ? 'a second tape measure'
+    : uprights === 0
+      ? 'an upright of known height standing on the ground'
+      : 'another upright of known height, at another distance';
+  return { focal, tilt, roll, height };
+}
