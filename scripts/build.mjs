@@ -47,7 +47,7 @@ export function buildSources() {
     } else writeFileSync(out, readFileSync(file));
     made++;
   }
-  for (const t of THREADS) wanted.add(join(dist, `${t}.bundle.js`));
+  for (const t of THREADS) wanted.add(bundleOf(t));
   buildThreads();
   // A module that was deleted from src must not live on in dist.
   for (const file of walk(dist)) {
@@ -61,13 +61,15 @@ export function buildSources() {
 
 /**
  * Threads that start within a render's time are one module each: finding, reading and linking a hundred took a tenth of
- * a second of processor time a thread. Packages stay outside.
+ * a second of processor time a thread. Packages stay outside. They lie in a folder of dist's own, as deep as every room's modules,
+ * since some of what they hold finds its files from where it lies.
  */
 const THREADS = ['join/render/prepare-worker'];
+const bundleOf = (thread) => join(dist, 'threads', `${basename(thread)}.bundle.js`);
 
 function buildThreads() {
   for (const name of THREADS) {
-    const out = join(dist, `${name}.bundle.js`);
+    const out = bundleOf(name);
     if (![...walk(join(root, 'src'))].some((f) => newer(f, out))) continue;
     buildSync({
       entryPoints: [join(root, 'src', `${name}.ts`)],

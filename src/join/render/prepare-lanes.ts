@@ -63,8 +63,8 @@ const MOST_LANES = 6;
 
 /** The worker's file: built (one module, see scripts/build.mjs), whether this module runs from src/ or from dist/. */
 function workerFile(): string {
-  return fileURLToPath(new URL('./prepare-worker.bundle.js', import.meta.url)).replace(
-    /([\\/])src([\\/]join[\\/])/,
+  return fileURLToPath(new URL('../../threads/prepare-worker.bundle.js', import.meta.url)).replace(
+    /([\\/])src([\\/]threads[\\/])/,
     '$1dist$2',
   );
 }
