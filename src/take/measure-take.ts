@@ -6,7 +6,7 @@
 import { PlatewrightError } from '../core/errors.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import { formatRate, framesPerSecond } from '../core/rational.js';
-import { decodeTransfer } from '../colour/transfer.js';
+import { decodeLight } from '../media/light-curves.js';
 import { toCodedRgb, codedToLinear } from '../media/convert.js';
 import { VideoReader } from '../media/video-reader.js';
 import { createPicture, type Picture } from '../image/picture.js';
@@ -47,7 +47,7 @@ export async function measureTake(file: string, given: MarksFile, options: TakeO
     const { widthPx, heightPx, frameCount, rate, colour, hasAlpha } = reader.info;
     checkMarks(given, widthPx, heightPx, frameCount, "the take's marks file");
     const notes: string[] = [];
-    const decode = (v: number): number => decodeTransfer(colour.transfer, v);
+    const decode = (v: number): number => decodeLight(v, colour.transfer);
     const pass = await passOver(reader, marks, options);
     const { factor, bare, seen } = pass;
     const behind = behindOf(pass, hasAlpha);
