@@ -55,3 +55,14 @@ export function barEnds(lit: ArrayLike<number>): [number, number] {
     }
   return best;
 }
+
+/**
+ * Reads lines from both ends as far as a bar with writing could reach, and keeps what was most lit of each in `most`
+ * (0 where not read yet). A line mostly lit ends it: no bar reaches beyond.
+ */
+export function readEnds(most: Float64Array, share: (k: number) => number): void {
+  const n = most.length;
+  let first = 0;
+  for (; first < n && most[first]! <= MOST_INK; first++) most[first] = Math.max(most[first]!, share(first));
+  for (let k = n - 1; k > first && most[k]! <= MOST_INK; k--) most[k] = Math.max(most[k]!, share(k));
+}

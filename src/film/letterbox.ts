@@ -4,12 +4,10 @@
  * pixel. A film that changes its format gets the bars that are always there.
  */
 import type { VideoFrame } from '../media/types.js';
-import { barEnds } from './bar-ends.js';
+import { barEnds, readEnds } from './bar-ends.js';
 
 /** Eight-bit code values above black that a bar may reach: compression leaves a little. */
 const ABOVE_BLACK = 6;
-/** Of lines lit over more than this nothing further in need be read: no bar reaches beyond them. */
-const READ_TO = 0.6;
 
 export class LetterboxFinder {
   /** Share of each row and column that was lit on the frame that lit most of it, 0..1. */
@@ -63,12 +61,4 @@ function litShare(
   let lit = 0;
   for (let k = 0, i = line.from; k < line.count; k++, i += line.step) if (y[i]! > limit) lit++;
   return lit / line.count;
-}
-
-/** Reads lines from both ends as far as a bar with writing could reach. */
-function readEnds(most: Float64Array, share: (k: number) => number): void {
-  const n = most.length;
-  let first = 0;
-  for (; first < n && most[first]! <= READ_TO; first++) most[first] = Math.max(most[first]!, share(first));
-  for (let k = n - 1; k > first && most[k]! <= READ_TO; k--) most[k] = Math.max(most[k]!, share(k));
 }

@@ -4,7 +4,7 @@
  */
 import { PlatewrightError } from '../../core/errors.js';
 import { palette } from '../../colour/palette.js';
-import { encodeTransfer } from '../../colour/transfer.js';
+import { encodeLight } from '../../media/light-curves.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
 import { codedToLinear, toCodedRgb } from '../../media/convert.js';
 import { lumaPlane } from '../../media/luma.js';
@@ -67,7 +67,7 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
   const a = createPicture(w, h, 3);
   const b = createPicture(w, h, 3);
   const later = createPicture(w, h, 3);
-  const encode = (v: number): number => encodeTransfer(info.colour.transfer, v);
+  const encode = (v: number): number => encodeLight(v, info.colour.transfer);
   const levels = new LevelCounter();
   const grain = new GrainMeter();
   const samples: number[] = [];
