@@ -10,7 +10,7 @@ import { groundCamera, project, type Pinhole } from '../geometry/camera.js';
 import { plane, type Picture } from '../image/picture.js';
 import { sampleBilinear } from '../image/sampling.js';
 import { cctOfLinear } from '../colour/temperature.js';
-import { cardToGround, type AlignedCard, type CardPose } from './card-pose.js';
+import { cardToGround, type CardPose } from './card-pose.js';
 import { fitPegShadow } from './card-shadow.js';
 import type { PegPicture } from './peg-scene.js';
 
