@@ -70,6 +70,7 @@ function sumsAlong(
   longest: number,
   widths: readonly Width[],
   noise: readonly number[],
+  known?: Uint8Array,
 ): Sums | null {
   const upX = f.top[0] - f.foot[0];
   const upY = f.top[1] - f.foot[1];
@@ -82,7 +83,7 @@ function sumsAlong(
   const rising = (dx * upX + dy * upY) / (d * up);
   if (rising > Math.cos(BEHIND_DEG * RAD_PER_DEG)) return null;
   const hidden = rising <= 0 ? 0 : (STOUT * up) / Math.sqrt(1 - rising * rising);
-  return { way, of: widths.map((b, j) => runningSum(w, h, way, b, noise[j]!, hidden)) };
+  return { way, of: widths.map((b, j) => runningSum(w, h, way, b, noise[j]!, hidden, known)) };
 }
 
 /** What of a sum up to point k is left when what goes on behind the foot is taken off: that is a joint or a kerb. */
@@ -94,15 +95,26 @@ function without(back: Sums | null, j: number, k: number, sum: number): number {
 
 /**
  * Darkness along the way summed from the foot, in noise, each point's toll paid. @param
- * hidden pixels of it that what stands there may cover
+ * hidden pixels of it that what stands there may cover @param known see ReadPicture
  */
-function runningSum(w: number, h: number, way: Way, width: Width, noise: number, hidden: number): Float64Array {
+function runningSum(
+  w: number,
+  h: number,
+  way: Way,
+  width: Width,
+  noise: number,
+  hidden: number,
+  known?: Uint8Array,
+): Float64Array {
   const out = new Float64Array(way.x.length);
   let sum = 0;
   for (let k = 0; k < out.length; k += 1) {
     // The caster's own base covers the first of it.
-    if (k >= 1.5 * width.half && k >= hidden)
-      sum += Math.max(-MOST, Math.min(MOST, darknessAt(w, h, way, k, width) / noise)) - TOLL;
+    if (k >= 1.5 * width.half && k >= hidden) {
+      const other = known !== undefined && known[(way.y[k]! | 0) * w + (way.x[k]! | 0)] === 1;
+      const dark = other ? 0 : darknessAt(w, h, way, k, width) / noise;
+      sum += Math.max(-MOST, Math.min(MOST, dark)) - TOLL;
+    }
     out[k] = sum;
   }
   return out;
@@ -123,6 +135,8 @@ export interface ReadPicture {
   readonly cam: Pinhole;
   readonly widths: readonly Width[];
   readonly noise: readonly number[];
+  /** Pixels whose darkness is known to be another thing's: they count as lit ground. */
+  readonly known?: Uint8Array;
 }
 
 /**
@@ -160,8 +174,9 @@ export class OpenScores {
   private along(i: number): Sums | null {
     const known = this.sums.get(i);
     if (known !== undefined) return known;
-    const { width, height, cam, widths, noise } = this.picture;
-    const made = sumsAlong(width, height, cam, this.foot, i * STEP_DEG, this.foot.height / FLATTEST, widths, noise);
+    const { width, height, cam, widths, noise, known: other } = this.picture;
+    const longest = this.foot.height / FLATTEST;
+    const made = sumsAlong(width, height, cam, this.foot, i * STEP_DEG, longest, widths, noise, other);
     this.sums.set(i, made);
     return made;
   }
