@@ -1,11 +1,12 @@
 /**
  * The screen over a whole take. Every sample frame shows another part of the screen, because the performer moves; where a
  * small pixel was surely screen in some frame its colour is known there with its folds and fall-off, and stays so when the
- * performer stands before it. A frame then needs only a smooth gain between the map and what it shows itself (flicker, a
- * shadow passing). On a moving camera the map does not hold; this is seen in the frames and the map is then not used.
+ * performer stands before it. What hairs darken is left out (`hair-darkness.ts`). A frame then needs only a smooth gain
+ * between the map and what it shows itself (flicker, a shadow passing). On a moving camera the map does not hold; this is seen in the frames and the map is then not used.
  */
 import { PlatewrightError } from '../../core/errors.js';
 import { kernels } from '../../image/kernels.js';
+import { hairDarkness } from './hair-darkness.js';
 import { cellMoments } from './local-unmix.js';
 import { priorFill } from './prior-fill.js';
 import { resampleCells } from './resample-cells.js';
@@ -24,7 +25,7 @@ export interface ScreenModel {
   readonly hue: ScreenHue;
   /** Mean screen colour over time, planar RGB, filled where it was never seen; null on a moving camera or a single frame. */
   readonly map: Float32Array | null;
-  /** Share of the frames in which each small pixel was surely screen. */
+  /** Share of the frames in which each small pixel was surely screen and not darkened by hairs. */
   readonly seen: Float32Array;
   /** What stands before the screen and stays; null where nothing does, or the camera moves. */
   readonly pieces: SetPieces | null;
@@ -68,8 +69,9 @@ export function buildScreenModel(
   for (let k = 0; k < all.length; k += 1) {
     const sure = fields[k]!.sure;
     const data = all[k]!.data;
+    const hairs = hairDarkness(all[k]!, sure);
     for (let i = 0; i < n; i += 1) {
-      if (sure[i] === 0) continue;
+      if (sure[i] === 0 || hairs[i] === 1) continue;
       if (seen[i]! > 0) {
         const g = sums[n + i]! / seen[i]!;
         change += Math.abs(data[n + i]! - g) / Math.max(g, 1e-4);

@@ -92,7 +92,9 @@ export class SetFollower {
         [m, h - m],
       ],
       frame,
-      { limit: this.withPatches ? 14000 : 4000, even: true, memory: this.memory },
+      this.withPatches ? 14000 : 4000,
+      true,
+      this.memory,
     );
     const patches = this.withPatches ? patchesOf(this.pyramid[0]!) : NO_PATCHES;
     this.keys.push({
