@@ -6,7 +6,7 @@ import type { VideoFrame } from '../../media/types.js';
 import type { VideoReader } from '../../media/video-reader.js';
 import type { MarksFile } from '../../plate/marks/marks.js';
 import { subjectOf } from '../subject.js';
-import { proposePeel } from '../recipe.js';
+import { proposePeel } from './propose-peel.js';
 import { screenPeeler } from './screen-peeler.js';
 import type { Side } from '../proposal-input.js';
 

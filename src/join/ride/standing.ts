@@ -1,0 +1,163 @@
+/**
+ * Where the marks say the performer goes in the plate, and what takes it from frame to frame. A performer who stands goes
+ * with the ground (followed about the foot, or by the camera's own way over it, or by the set's motion); one who is carried
+ * goes with what carries it (a turning carrier's axis, a followed region, or a smooth path between marks).
+ */
+import { RAD_PER_DEG } from '../../core/angles.js';
+import { PlatewrightError } from '../../core/errors.js';
+import type { PlateMeasures } from '../../plate/types.js';
+import { marksOf, viewAngles, type ProposalInput } from '../proposal-input.js';
+import { cameraCarrier, rideCarrier, type Carrier } from './carrier.js';
+import { footingPlace } from './footing-place.js';
+import { isLayered } from './propose-layers.js';
+import { unsureRide, uprightRide } from './ride-upright.js';
+import { carryStand, followsMarks, type Stand } from './ride.js';
+import { travelStand, wayTellsMarks, type Place } from './travel-stand.js';
+import { sayTurning, turningPlace, type TurningStand } from './turning-stand.js';
+import { travelsUnknown, uprightCarrier } from './upright-carrier.js';
+
+/** What the plate's marks say of the performer's place. */
+export interface Standing {
+  /** Foot and top on each marked frame. */
+  readonly stands: readonly Stand[];
+  /** It rides on something of the plate. */
+  readonly carried: boolean;
+  /** The carrier's height in metres, where a carry mark gives it. */
+  readonly carrierHeightM: number | null;
+  /** The set's motion by the camera's measured move. */
+  readonly set: Carrier;
+  /** What a carried performer goes with: the followed region where it goes where the marks go, else the set. */
+  readonly carrier: Carrier;
+  readonly followed: boolean;
+}
+
+/** Where the performer goes on any frame, and by what. */
+export interface StandingPlace {
+  readonly where: Place;
+  /** The turning carrier that it goes by, if it does. */
+  readonly turned: TurningStand | null;
+  /** What carries the marks, for the ride step's why. */
+  readonly by: string;
+}
+
+/** Reads the plate's stand and carry marks. Throws `PW-JOIN-STAND` where none says where the performer goes. */
+export function standingOf({ plate, take }: ProposalInput): Standing {
+  const pm = plate.measures,
+    carries = marksOf(plate.marks, 'carry'),
+    upright = carries.filter((c) => c.mark.ground !== undefined && c.mark.top !== undefined),
+    stood = marksOf(plate.marks, 'stand').map((s) => ({ frame: s.frame, ground: s.mark.ground, top: s.mark.top }));
+  const stands: readonly Stand[] =
+    upright.length > 0
+      ? upright.map((c) => ({ frame: c.frame, ground: c.mark.ground!, top: c.mark.top! }))
+      : stood.length > 0
+        ? stood
+        : carries.map((c) => ({ frame: c.frame, ...middleOf(c.mark.region) }));
+  if (stands.length === 0 && !isLayered(take.marks))
+    throw new PlatewrightError(
+      'PW-JOIN-STAND',
+      'no mark says where the performer goes in the plate; add {"kind":"stand","ground":[x,y],"top":[x,y]} or a "carry" mark',
+    );
+  const carried = upright.length > 0 || (stood.length === 0 && carries.length > 0),
+    set = cameraCarrier(pm.camera),
+    followed = carried && pm.ride !== undefined && followsMarks(stands, rideCarrier(pm.ride), set);
+  return {
+    stands,
+    carried,
+    carrierHeightM: upright[0]?.mark.height ?? null,
+    set,
+    carrier: followed ? rideCarrier(pm.ride!) : set,
+    followed,
+  };
+}
+
+/** A region's upright through its middle, where nobody marked foot and top. */
+function middleOf(region: readonly (readonly [number, number])[]): Omit<Stand, 'frame'> {
+  const xs = region.map((p) => p[0]),
+    ys = region.map((p) => p[1]),
+    mid = (Math.min(...xs) + Math.max(...xs)) / 2;
+  return { ground: [mid, Math.max(...ys)], top: [mid, Math.min(...ys)] };
+}
+
+/** The best that is known of where the performer goes between and beside its marks. */
+export function placeOf(input: ProposalInput, standing: Standing): StandingPlace {
+  const { stands, carried, carrier, followed, set } = standing,
+    pm = input.plate.measures;
+  if (carried) {
+    const turned = turningPlace(input, stands, set, carrier, standing.carrierHeightM);
+    if (turned !== null) return { where: turned.where, turned, by: sayTurning(turned) };
+    return followed
+      ? {
+          where: carryStand(stands, uprightRide(pm.ride!, stands)),
+          turned,
+          by: `the followed region${unsureRide(pm.ride!, stands)}`,
+        }
+      : {
+          where: carryStand(stands, carrier),
+          turned,
+          by:
+            pm.ride !== undefined
+              ? 'a smooth path between them: the followed region does not go where they go (what turns shows other faces)'
+              : bySet(pm),
+        };
+  }
+  if (pm.footing !== undefined)
+    return {
+      where: footingPlace(stands, pm.footing, set, horizonOf(pm, pm.footing.atFrame)),
+      turned: null,
+      by: 'the ground about the foot, which was followed by itself',
+    };
+  const onWay =
+    pm.travel === undefined || !wayTellsMarks(stands, pm.travel, set, pm)
+      ? null
+      : travelStand(stands, pm.travel, set, pm);
+  if (onWay !== null) {
+    const { way, unit } = pm.travel!;
+    return {
+      where: onWay,
+      turned: null,
+      by: `the camera's own way over the ground (${way.value!.toFixed(2)} ± ${way.sd!.toFixed(2)} ${unit} at most)`,
+    };
+  }
+  const first = stands[0]!;
+  return {
+    where: carryStand(
+      stands,
+      travelsUnknown(pm.camera) ? uprightCarrier(pm.camera, first.frame, first.ground) : carrier,
+    ),
+    turned: null,
+    by: `${bySet(pm)}${wantsMoreMarks(stands, pm)}`,
+  };
+}
+
+function bySet({ camera }: PlateMeasures): string {
+  return camera !== undefined && camera.move !== 'static'
+    ? `the measured camera move (${camera.move})`
+    : 'nothing: the camera stands still';
+}
+
+/** Row of the horizon on a frame; the picture's middle where the view is not known. */
+function horizonOf(pm: PlateMeasures, frame: number): number {
+  const view = viewAngles(pm, frame);
+  return pm.heightPx / 2 + (view === null ? 0 : view.focalPx * Math.tan(view.tiltDeg * RAD_PER_DEG));
+}
+
+/** Moves whose camera does not turn about one point. */
+const TRAVELS: ReadonlySet<string> = new Set(['push', 'mixed']);
+
+/** What to say where a camera travels, its way is not known and few marks stand in for it. */
+function wantsMoreMarks(stands: readonly Stand[], pm: PlateMeasures): string {
+  if (
+    pm.travel !== undefined ||
+    pm.camera === undefined ||
+    !TRAVELS.has(pm.camera.move) ||
+    new Set(stands.map((s) => s.frame)).size > 2
+  )
+    return '';
+  const notTold = pm.notes?.some((n) => n.startsWith('travel: ')) === true;
+  return (
+    ', which moves near things otherwise than the set: mark the same place on the first, a middle and the last frame' +
+    (notTold
+      ? ''
+      : " (or an upright of known height and a pair of ground lines, so that the camera's way over the ground is known)")
+  );
+}
