@@ -174,7 +174,7 @@ function viewShift(
     l = Math.hypot(lx, ly);
   const to = view.takeElevationDeg - delta,
     e = view.takeElevationDeg * RAD_PER_DEG;
-  // The take is placed so that its upright, shortened as the plate's sight shortens it, has the length marked (recipe.ts).
+  // The take is placed so that its upright, shortened as the plate's sight shortens it, has the length marked (body/propose-view.ts).
   const sight = sightBetween(
     view.takeElevationDeg,
     to,
