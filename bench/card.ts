@@ -74,7 +74,14 @@ export function cardErrors(scenes: readonly CardScene[]): CardErrors {
       luma[i] = 0.2126 * coded.data[i]! + 0.7152 * coded.data[i + n]! + 0.0722 * coded.data[i + 2 * n]!;
     const w = Math.min(960, W);
     const h = Math.round((H * w) / W);
-    const card = findCard(w === W ? luma : resizePlane(luma, W, H, w, h, 'area'), w, h, () => linearLuma(linear), W, H);
+    const card = findCard({
+      coded: w === W ? luma : resizePlane(luma, W, H, w, h, 'area'),
+      codedWidth: w,
+      codedHeight: h,
+      linear: () => linearLuma(linear),
+      widthPx: W,
+      heightPx: H,
+    });
     if (card === null) continue;
     e.found++;
     const { pose: p } = card;
@@ -87,7 +94,8 @@ export function cardErrors(scenes: readonly CardScene[]): CardErrors {
       (p.cameraHeight - s.cameraHeight) / p.sd.cameraHeight,
     );
     const ball = readBall(linear, card);
-    const peg = 'ball' in ball ? null : readPeg(linearLuma(linear), W, H, card, 60);
+    const peg =
+      'ball' in ball ? null : readPeg({ luma: linearLuma(linear), widthPx: W, heightPx: H, card, pegHeightMm: 60 });
     if (s.stands === 'peg') {
       e.sunAsked++;
       if (peg !== null && 'sun' in peg) e.sun.push(between(peg.sun, s.sun!));
@@ -153,7 +161,8 @@ async function negatives(seed: number): Promise<BenchRow[]> {
     time += performance.now() - from;
     frames++;
     guesses += found;
-    if (found > 0 && findCard(luma, w, h, linear, W, H) !== null) falsely++;
+    if (found > 0 && findCard({ coded: luma, codedWidth: w, codedHeight: h, linear, widthPx: W, heightPx: H }) !== null)
+      falsely++;
   };
   for (let k = 0; k < 12; k++) {
     const w = 960;

@@ -119,16 +119,14 @@ export function look(h: HeldJoin, fault: Fault | 'none', size: number, seed: num
   if (other) {
     const part = kind!.read === 'close' ? h.frames.map((f, k) => (picked.includes(k) ? f : null)) : null;
     const mv = moves(h);
-    if (part === null) frames = spoilOtherwise(fault as OtherwiseName, size, seed, h.frames, grainOf(h), mv);
+    const asked = { name: fault as OtherwiseName, size, seed, grain: grainOf(h) };
+    if (part === null) frames = spoilOtherwise({ ...asked, frames: h.frames, moves: mv });
     else {
-      const made = spoilOtherwise(
-        fault as OtherwiseName,
-        size,
-        seed,
-        picked.map((k) => h.frames[k]!),
-        grainOf(h),
-        picked.map((k) => mv[k]!),
-      );
+      const made = spoilOtherwise({
+        ...asked,
+        frames: picked.map((k) => h.frames[k]!),
+        moves: picked.map((k) => mv[k]!),
+      });
       const out = [...h.frames];
       picked.forEach((k, q) => {
         out[k] = made[q]!;

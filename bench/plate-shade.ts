@@ -99,6 +99,7 @@ async function tell(plate: Side): Promise<{ transmission: readonly number[]; sai
     onShadowLines(await plate.linear(view.frame), { ...plate.marks, frame: view.frame }),
     foot,
     pm.widthPx / 1000,
+    pm.foundLamp,
   );
   return proposeDarkness(plate, {
     azimuthDeg: lamp?.azimuthDeg ?? light.azimuthDeg.value,

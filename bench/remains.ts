@@ -16,7 +16,7 @@ import { lumaOf } from '../src/inspect/frame.js';
 import { judge } from '../src/inspect/verdict.js';
 import { remainsFrame, type RemainsFrame } from '../src/inspect/remains-frame.js';
 import { readRemains } from '../src/inspect/remains.js';
-import type { Series } from '../src/inspect/series.js';
+import { emptySeries, type Series } from '../src/inspect/series.js';
 import { cameraCarrier } from '../src/join/ride/carrier.js';
 import { layBox } from '../src/join/erase/erase-file.js';
 import { PlateCleaner } from '../src/join/erase/erase.js';
@@ -161,30 +161,14 @@ function look(s: Shot, fault: string, size: number, seed: number): void {
   );
   const u = process.cpuUsage(t);
   const series: Series = {
-    first: 0,
-    through: null,
+    ...emptySeries(0),
     remains,
     frames: [...s.frames],
-    boxes: new Map(),
     readings: {
       remains: (remains?.frames ?? []).flatMap((f) =>
         f.stain === null ? [] : [{ frame: f.frame, value: Math.abs(f.stain) }],
       ),
     },
-    change: [],
-    planned: [],
-    slipPlan: [],
-    jitter: [],
-    shift: [],
-    against: [],
-    followed: [],
-    steps: [],
-    inStep: [],
-    outsideFaults: [],
-    levels: [],
-    gains: [],
-    sides: [],
-    cuts: [],
   };
   const m = judge(series, {
     version: 1,

@@ -156,6 +156,14 @@ export function hazed(b: Picture, amount: number): Picture {
   return out;
 }
 
+/** A picture under light of so many stops more. */
+export function lit(b: Picture, stops: number): Picture {
+  const out = createPicture(b.width, b.height, 3);
+  for (let i = 0; i < out.data.length; i++)
+    out.data[i] = bt709Encode(Math.min(1, 2 ** stops * Math.max(0, bt709Decode(b.data[i]!))));
+  return out;
+}
+
 export function softened(b: Picture, px: number): Picture {
   const out = createPicture(b.width, b.height, 3);
   const N = b.width * b.height;

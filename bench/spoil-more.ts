@@ -3,7 +3,7 @@
  * performer, its outline and cover, and what a file's making does to the whole picture. Works on
  * display-coded frames; light is mixed in linear light.
  */
-import { daylightXy, linearOfWhite } from '../src/colour/temperature.js';
+import { daylightXy, linearOfWhite, planckianXy } from '../src/colour/temperature.js';
 import { bt709Decode, bt709Encode } from '../src/colour/transfer.js';
 import type { RandomStream } from '../src/core/random.js';
 import { nearestInSet } from '../src/image/distance.js';
@@ -35,6 +35,8 @@ export interface SpoilState {
 
 const W709 = [0.2126, 0.7152, 0.0722] as const;
 const W601 = [0.299, 0.587, 0.114] as const;
+/** Daylight's chromaticity, of a black body where there is no daylight. */
+const whiteXy = (kelvin: number): [number, number] => (kelvin < 4000 ? planckianXy(kelvin) : daylightXy(kelvin));
 
 export function spoilMore(
   spoil: MoreSpoil,
@@ -84,9 +86,9 @@ export function spoilMore(
       performer([2 ** size, 2 ** size, 2 ** size]);
       break;
     case 'white balance': {
-      // Daylight of 5600 K taken for one `size` K higher or lower.
+      // Light of 5600 K taken for one `size` K higher or lower; under 4000 K there is no daylight, but a black body's.
       const a = linearOfWhite(daylightXy(5600));
-      const o = linearOfWhite(daylightXy(5600 + s.side * size));
+      const o = linearOfWhite(whiteXy(5600 + s.side * size));
       const g = a.map((v, c) => v / o[c]!);
       performer(g.map((v) => v / g[1]!));
       break;

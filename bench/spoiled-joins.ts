@@ -16,6 +16,7 @@ import {
   type LightAt,
   brighterWithin,
   hazed,
+  lit,
   mirrorShadow,
   softened,
   surrounded,
@@ -57,6 +58,7 @@ export class Spoiler {
   private readonly side: number;
   private readonly light: LightAt;
   private readonly more: SpoilState;
+  private readonly frames: number;
   private last: Picture | null = null;
   private n = 0;
 
@@ -68,6 +70,7 @@ export class Spoiler {
     this.side = this.stream.uniform() < 0.5 ? -1 : 1;
     this.at = 3 + Math.floor(this.stream.uniform() * Math.max(1, frames - 6));
     this.light = light;
+    this.frames = frames;
     this.more = { side: this.side, phase: this.phase, stream: this.stream, last: null };
   }
 
@@ -88,7 +91,7 @@ export class Spoiler {
         ? hazed(b, this.size)
         : this.spoil === 'blur missing'
           ? softened(b, this.size)
-          : null;
+          : this.filmLight(b, at);
     if (around !== null) return { join: surrounded(j, b, m, around), plate: around, matte: m };
     if (this.spoil === 'matte chatter') {
       const k = this.patches(m.length, j.width);
@@ -97,6 +100,12 @@ export class Spoiler {
     }
     if (this.spoil === 'scale') return scaledAbout(j, b, m, 1 + this.size);
     return { join: this.picture(j, b, m, at), plate: b, matte: m };
+  }
+
+  /** The plate under the film's own light where that goes its own way; else null. */
+  private filmLight(b: Picture, at: number): Picture | null {
+    if (this.spoil === 'fade ignored') return lit(b, (-this.size * at) / Math.max(1, this.frames - 1));
+    return this.spoil === 'flash ignored' ? lit(b, at >= this.at && at < this.at + 3 ? this.size : 0) : null;
   }
 
   /** Factors of cover about 1 in patches some 3 px wide, new on each call. */
@@ -244,6 +253,8 @@ export class Spoiler {
         return spoilMore(spoil, size, this.more, j, b, m, n);
       case 'frame doubled':
       case 'frame dropped':
+      case 'fade ignored':
+      case 'flash ignored':
       case 'scale':
       case 'erase seam':
       case 'haze missing':

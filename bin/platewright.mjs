@@ -4,7 +4,7 @@ import { existsSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { fileURLToPath, pathToFileURL } from 'node:url';
 
-const main = join(dirname(dirname(fileURLToPath(import.meta.url))), 'dist', 'cli', 'main.js');
+const main = join(dirname(dirname(fileURLToPath(import.meta.url))), 'dist', 'programs', 'main.js');
 if (!existsSync(main)) {
   console.error(
     'PW-SETUP-NOT-BUILT: the program has not been built in this folder; ' +

@@ -49,10 +49,11 @@ export function buildSources() {
   }
   for (const t of THREADS) wanted.add(bundleOf(t));
   buildThreads();
+  buildPrograms();
   // A module that was deleted from src must not live on in dist.
   for (const file of walk(dist)) {
     const rel = relative(dist, file);
-    if (rel.startsWith('web') || rel.startsWith('kernels')) continue;
+    if (rel.startsWith('web') || rel.startsWith('kernels') || rel.startsWith('programs')) continue;
     if ((file.endsWith('.js') && !wanted.has(file)) || (file.endsWith('.js.map') && !wanted.has(file.slice(0, -4))))
       rmSync(file);
   }
@@ -60,10 +61,12 @@ export function buildSources() {
 }
 
 /**
- * Threads that start within a render's time are one module each: finding, reading and linking a hundred took a tenth of
- * a second of processor time a thread. Packages stay outside. They lie in a folder of dist's own, as deep as every room's modules,
- * since some of what they hold finds its files from where it lies.
+ * What starts within somebody's waiting is bundled: finding, reading and linking a hundred modules takes a tenth of a
+ * second of processor time (a thread of a render), the four to six hundred of a job or of a quick join two tenths.
+ * Packages stay outside. Bundles lie in folders of dist's own, as deep as every room's modules, since some of what they
+ * hold finds its files from where it lies.
  */
+const BUNDLED = { bundle: true, format: 'esm', platform: 'node', target: 'node20', packages: 'external' };
 const THREADS = ['join/render/prepare-worker'];
 const bundleOf = (thread) => join(dist, 'threads', `${basename(thread)}.bundle.js`);
 
@@ -72,17 +75,36 @@ function buildThreads() {
     const out = bundleOf(name);
     if (![...walk(join(root, 'src'))].some((f) => newer(f, out))) continue;
     buildSync({
+      ...BUNDLED,
       entryPoints: [join(root, 'src', `${name}.ts`)],
       outfile: out,
-      bundle: true,
-      format: 'esm',
-      platform: 'node',
-      target: 'node20',
-      packages: 'external',
       sourcemap: 'external',
       logLevel: 'error',
     });
   }
+}
+
+/** The command line and a job's process: what they load later (a command, a kind of job) stays apart. */
+const PROGRAMS = ['cli/main', 'jobs/job-main'];
+
+function buildPrograms() {
+  const folder = join(dist, 'programs');
+  const outs = PROGRAMS.map((p) => join(folder, `${basename(p)}.js`));
+  const files = [...walk(join(root, 'src'))];
+  if (!outs.some((out) => files.some((f) => newer(f, out)))) return;
+  const { metafile } = buildSync({
+    ...BUNDLED,
+    absWorkingDir: root,
+    entryPoints: PROGRAMS.map((p) => `src/${p}.ts`),
+    outdir: folder,
+    splitting: true,
+    entryNames: '[name]',
+    chunkNames: 'part-[hash]',
+    metafile: true,
+    logLevel: 'error',
+  });
+  const made = new Set(Object.keys(metafile.outputs).map((f) => join(root, f)));
+  for (const file of walk(folder)) if (!made.has(file)) rmSync(file);
 }
 
 export function buildKernels() {

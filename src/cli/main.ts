@@ -2,7 +2,7 @@
  * The command line. Each command lives in its own file below commands/ and registers itself; a command's module is
  * loaded only when it is the one asked for, so that `--help` and small commands start fast.
  */
-import { existsSync, readFileSync } from 'node:fs';
+import { readFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { Command, CommanderError } from 'commander';
@@ -15,61 +15,60 @@ export interface CommandModule {
   register(program: Command): void;
 }
 
-/** Commands in the order of the job, with the file that holds each. */
-const COMMANDS: readonly (readonly [name: string, summary: string])[] = [
-  ['new', 'start a production: a folder with its book'],
-  ['film', 'add the film that the production borrows from'],
-  ['scan', "find the film's shots"],
-  ['pick', 'choose shots and put them in story order'],
-  ['mark', 'put marks on a pick'],
-  ['measure', "measure a pick's plate"],
-  ['brief', 'say what the home shoot must do'],
-  ['card', 'print the floor card, or read it in a frame'],
-  ['day', 'plan the shoot day'],
-  ['take', 'add takes'],
-  ['verdict', 'judge takes against their pick'],
-  ['join', "build a pick's join"],
-  ['inspect', 'measure whether the join shows'],
-  ['cut', 'order joins and film shots, with sound'],
-  ['deliver', 'write masters, web files and interchange'],
-  ['reveal', 'build the before-and-after reel'],
-  ['ledger', 'list what was borrowed and spent'],
-  ['tolerances', "list and change the verdict's limits and the performer's attention"],
-  ['studio', 'list and change what briefs are written for: performer, camera, place'],
-  ['undo', 'take back, or do again, the last edits of the book'],
-  ['serve', 'open the workbench'],
-  ['demo', 'make the demo production and run the whole job on it'],
-  ['cuts', 'shots of a loose file'],
-  ['track', 'follow a region of a loose file'],
-  ['camera', 'camera move of a loose file'],
-  ['view', 'lens, tilt, roll and height from marks'],
-  ['light', 'key light from marks'],
-  ['look', 'levels, grain, sharpness and blur of a loose file'],
-  ['peel', 'performer off the screen, as mattes and colour'],
-  ['outline', 'performer of a take without a screen, as lines to move'],
-  ['erase', 'clean frames without what a region covers'],
-  ['judge', 'judge a loose take against a loose plate'],
-  ['quick', 'one join from two loose files'],
-  ['examine', 'does a loose join show'],
-  ['pace', 'retime a loose file by a curve'],
-  ['sun', 'sun windows and positions'],
-  ['turn', 'yaw of a turning person'],
-  ['loudness', 'loudness of a loose file'],
-  ['flash', 'flashes of a loose file'],
+/** Commands in the order of the job, each with its words and what loads it. */
+const COMMANDS: readonly (readonly [name: string, summary: string, load: () => Promise<CommandModule>])[] = [
+  ['new', 'start a production: a folder with its book', () => import('./commands/new.js')],
+  ['film', 'add the film that the production borrows from', () => import('./commands/film.js')],
+  ['scan', "find the film's shots", () => import('./commands/scan.js')],
+  ['pick', 'choose shots and put them in story order', () => import('./commands/pick.js')],
+  ['mark', 'put marks on a pick', () => import('./commands/mark.js')],
+  ['measure', "measure a pick's plate", () => import('./commands/measure.js')],
+  ['brief', 'say what the home shoot must do', () => import('./commands/brief.js')],
+  ['card', 'print the floor card, or read it in a frame', () => import('./commands/card.js')],
+  ['day', 'plan the shoot day', () => import('./commands/day.js')],
+  ['take', 'add takes', () => import('./commands/take.js')],
+  ['verdict', 'judge takes against their pick', () => import('./commands/verdict.js')],
+  ['join', "build a pick's join", () => import('./commands/join.js')],
+  ['inspect', 'measure whether the join shows', () => import('./commands/inspect.js')],
+  ['cut', 'order joins and film shots, with sound', () => import('./commands/cut.js')],
+  ['deliver', 'write masters, web files and interchange', () => import('./commands/deliver.js')],
+  ['reveal', 'build the before-and-after reel', () => import('./commands/reveal.js')],
+  ['ledger', 'list what was borrowed and spent', () => import('./commands/ledger.js')],
+  [
+    'tolerances',
+    "list and change the verdict's limits and the performer's attention",
+    () => import('./commands/tolerances.js'),
+  ],
+  [
+    'studio',
+    'list and change what briefs are written for: performer, camera, place',
+    () => import('./commands/studio.js'),
+  ],
+  ['undo', 'take back, or do again, the last edits of the book', () => import('./commands/undo.js')],
+  ['serve', 'open the workbench', () => import('./commands/serve.js')],
+  ['demo', 'make the demo production and run the whole job on it', () => import('./commands/demo.js')],
+  ['cuts', 'shots of a loose file', () => import('./commands/cuts.js')],
+  ['track', 'follow a region of a loose file', () => import('./commands/track.js')],
+  ['camera', 'camera move of a loose file', () => import('./commands/camera.js')],
+  ['view', 'lens, tilt, roll and height from marks', () => import('./commands/view.js')],
+  ['light', 'key light from marks', () => import('./commands/light.js')],
+  ['look', 'levels, grain, sharpness and blur of a loose file', () => import('./commands/look.js')],
+  ['peel', 'performer off the screen, as mattes and colour', () => import('./commands/peel.js')],
+  ['outline', 'performer of a take without a screen, as lines to move', () => import('./commands/outline.js')],
+  ['erase', 'clean frames without what a region covers', () => import('./commands/erase.js')],
+  ['judge', 'judge a loose take against a loose plate', () => import('./commands/judge.js')],
+  ['quick', 'one join from two loose files', () => import('./commands/quick.js')],
+  ['examine', 'does a loose join show', () => import('./commands/examine.js')],
+  ['pace', 'retime a loose file by a curve', () => import('./commands/pace.js')],
+  ['sun', 'sun windows and positions', () => import('./commands/sun.js')],
+  ['turn', 'yaw of a turning person', () => import('./commands/turn.js')],
+  ['loudness', 'loudness of a loose file', () => import('./commands/loudness.js')],
+  ['flash', 'flashes of a loose file', () => import('./commands/flash.js')],
 ];
 
 function version(): string {
   const file = join(dirname(fileURLToPath(import.meta.url)), '..', '..', 'package.json');
   return (JSON.parse(readFileSync(file, 'utf8')) as { version: string }).version;
-}
-
-async function load(program: Command, name: string): Promise<boolean> {
-  const here = dirname(fileURLToPath(import.meta.url));
-  const ext = import.meta.url.endsWith('.ts') ? '.ts' : '.js';
-  if (!existsSync(join(here, 'commands', `${name}${ext}`))) return false;
-  const module = (await import(`./commands/${name}.js`)) as CommandModule;
-  module.register(program);
-  return true;
 }
 
 /** Runs one command line. `argv` as in process.argv. Sets process.exitCode; never throws for a user's mistake. */
@@ -87,14 +86,15 @@ export async function run(argv: readonly string[]): Promise<void> {
   if (asked !== 'serve') letHeapGrow();
   try {
     if (asked !== undefined && asked !== 'help') {
-      const known = COMMANDS.some(([n]) => n === asked);
-      if (!known || !(await load(program, asked))) {
+      const command = COMMANDS.find(([n]) => n === asked);
+      if (command === undefined) {
         throw new PlatewrightError(
           'PW-CLI-COMMAND',
           `there is no command "${asked}"; "platewright --help" lists them all`,
           { kind: 'usage' },
         );
       }
+      (await command[2]()).register(program);
     } else {
       for (const [name, summary] of COMMANDS) program.command(name).description(summary).helpOption(false);
     }

@@ -1,7 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { execFileSync } from 'node:child_process';
-import { readFileSync } from 'node:fs';
-import { fileTrouble, jobName, shellWord, table } from './output.js';
+import { jobName, shellWord, table } from './output.js';
 
 describe('a table on the command line', () => {
   const reasons =
@@ -44,36 +43,6 @@ describe('a table on the command line', () => {
     expect(lines[0]!.slice(0, end).endsWith('in')).toBe(true);
     expect(lines[2]!.indexOf('cut')).toBe(lines[1]!.indexOf('start'));
     expect(lines[1]!.indexOf('44 min') + 6).toBe(lines[2]!.indexOf('8 min') + 5);
-  });
-});
-
-describe('a file that the system refuses', () => {
-  const thrownBy = (fn: () => unknown): unknown => {
-    try {
-      fn();
-    } catch (error) {
-      return error;
-    }
-    return null;
-  };
-
-  it('is named with what is wrong, and is no internal error', () => {
-    const missing = fileTrouble(thrownBy(() => readFileSync('no-such-marks.json', 'utf8')))!;
-    expect(missing.code).toBe('PW-FILE-MISSING');
-    expect(missing.message).toMatch(/no-such-marks\.json is not there/);
-    expect(missing.exitCode).toBe(3);
-    expect(fileTrouble(thrownBy(() => readFileSync(import.meta.dirname, 'utf8')))?.code).toBe('PW-FILE-UNUSABLE');
-    // As the system tells of a copy onto a full disk.
-    const full = fileTrouble(
-      Object.assign(new Error('ENOSPC'), {
-        code: 'ENOSPC',
-        syscall: 'copyfile',
-        path: '/card/take.mp4',
-        dest: '/disk/takes/take.mp4',
-      }),
-    )!;
-    expect(full.message).toMatch(/: \/disk\/takes\/take\.mp4 can't be written: the disk is full/);
-    expect(fileTrouble(new Error('something else'))).toBeNull();
   });
 });
 

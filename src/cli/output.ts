@@ -4,6 +4,7 @@
  * with `--json` also as {"error":{...}} on stdout.
  */
 import { PlatewrightError, exitCodeOf } from '../core/errors.js';
+import { fileTrouble } from '../core/file-trouble.js';
 
 export interface OutputOptions {
   readonly json?: boolean;
@@ -60,33 +61,6 @@ export function action<A extends unknown[]>(fn: (...args: A) => Promise<number |
       process.exitCode = exitCodeOf(error);
     }
   };
-}
-
-const TROUBLES: Readonly<Record<string, string>> = {
-  ENOENT: 'is not there; check its name and folder',
-  EISDIR: 'is a folder, and a file is wanted',
-  ENOTDIR: 'lies below something that is no folder',
-  EACCES: 'may not be opened by you; change its rights',
-  ENOSPC: "can't be written: the disk is full; free some room and run the command again",
-};
-
-/** What the system says of a file that a person named, as an error that they can act on; null for anything else. */
-export function fileTrouble(thrown: unknown): PlatewrightError | null {
-  const {
-    code,
-    path: named,
-    dest,
-  } = thrown instanceof Error ? (thrown as NodeJS.ErrnoException & { readonly dest?: string }) : {};
-  // A copy that finds no room names its source first: what can't be written is where it goes.
-  const path = code === 'ENOSPC' ? (dest ?? named) : named;
-  // Reading a folder as a file is refused without its name.
-  const place = path ?? (code === 'EISDIR' ? 'what was named as a file' : undefined);
-  const said = code === undefined || place === undefined ? undefined : TROUBLES[code];
-  return said === undefined
-    ? null
-    : new PlatewrightError(code === 'ENOENT' ? 'PW-FILE-MISSING' : 'PW-FILE-UNUSABLE', `${place} ${said}`, {
-        cause: thrown,
-      });
 }
 
 function wantsJson(args: unknown[]): boolean {

@@ -155,6 +155,52 @@ it('finds bars to the pixel', () => {
   expect(finder.result()).toEqual({ top: 13, bottom: 11, left: 0, right: 0 });
 });
 
+it('takes bars with writing burnt into them for bars, and lamps in a night sky for none', () => {
+  const shown = (paint: (f: Uint8Array, t: number) => void): unknown => {
+    const finder = new LetterboxFinder();
+    for (let t = 0; t < 3; t++) {
+      const f = scenes[1]!.frames[t]!.slice();
+      for (let i = 0; i < W * H; i++) f[i] = Math.max(40, f[i]!);
+      paint(f, t);
+      finder.add(asFrame(f, t));
+    }
+    return finder.result();
+  };
+  const fill = (f: Uint8Array, v: number, x: [number, number], y: [number, number]): void => {
+    for (let r = y[0]; r < y[1]; r++) f.fill(v, r * W + x[0], r * W + x[1]);
+  };
+  const bars = (f: Uint8Array): void => {
+    fill(f, 16, [0, W], [0, 16]);
+    fill(f, 16, [0, W], [H - 16, H]);
+  };
+  // A timecode whose figures change, in the lower bar; an owner's mark in the upper one besides.
+  const code = (f: Uint8Array, t: number): void => {
+    for (let k = 0; k < 8; k++) fill(f, 200, [60 + 9 * k, 63 + 9 * k + (t % 3)], [H - 12, H - 5]);
+  };
+  const full = { top: 16, bottom: 16, left: 0, right: 0 };
+  expect(
+    shown((f, t) => {
+      bars(f);
+      code(f, t);
+    }),
+  ).toEqual(full);
+  expect(
+    shown((f, t) => {
+      bars(f);
+      code(f, t);
+      fill(f, 120, [10, 70], [5, 11]);
+    }),
+  ).toEqual(full);
+  // A black sky with two lamps over a street that reaches the lower border.
+  expect(
+    shown((f) => {
+      fill(f, 16, [0, W], [0, 40]);
+      fill(f, 200, [50, 56], [12, 18]);
+      fill(f, 200, [150, 156], [20, 26]);
+    }),
+  ).toEqual({ top: 12, bottom: 0, left: 0, right: 0 });
+});
+
 it('summarises a shot: still or moving camera, palette, effort with its reasons', async () => {
   const still = Array.from({ length: 40 }, () => scenes[2]!.frames[0]!);
   const a = await summariseShot(sourceOf(still), { in: 0, out: 40, entry: 'start' }, 0);

@@ -40,7 +40,7 @@ export async function* scanFrames(
 }
 
 /** A saved scan of another version can't be gone on with. */
-export const SCAN_STATE_VERSION = 2;
+export const SCAN_STATE_VERSION = 3;
 
 /** Plain JSON; hand it back as `resume` to go on where the scan stopped. */
 export interface ScanState {

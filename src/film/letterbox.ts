@@ -1,14 +1,16 @@
 /**
- * Bars round the picture: rows and columns that stay at black in every frame looked at. Counted on the luma
- * plane at full size, from a few frames spread over the film, so the answer is to the pixel. A film that changes
- * its format gets the bars that are always there.
+ * Bars round the picture: rows and columns that stay at black in every frame looked at, but for writing burnt into
+ * them. Counted on the luma plane at full size, from a few frames spread over the film, so the answer is to the
+ * pixel. A film that changes its format gets the bars that are always there.
  */
 import type { VideoFrame } from '../media/types.js';
+import { barEnds, readEnds } from './bar-ends.js';
 
 /** Eight-bit code values above black that a bar may reach: compression leaves a little. */
 const ABOVE_BLACK = 6;
 
 export class LetterboxFinder {
+  /** Share of each row and column that was lit on the frame that lit most of it, 0..1. */
   private rows: Float64Array | null = null;
   private columns: Float64Array | null = null;
 
@@ -22,43 +24,17 @@ export class LetterboxFinder {
     const rows = (this.rows ??= new Float64Array(h));
     const columns = (this.columns ??= new Float64Array(w));
     if (rows.length !== h || columns.length !== w) return;
-    // Only the outermost row and column that were ever lit matter: those within them need not be read again.
     const limit = ABOVE_BLACK * depth + black;
-    const lit = (v: number): number => (v - black) / depth;
-    const row = (r: number): void => {
-      let m = 0;
-      for (let i = r * w, e = i + w; i < e && m <= limit; i++) if (y[i]! > m) m = y[i]!;
-      rows[r] = Math.max(rows[r]!, lit(m));
-    };
-    for (let r = 0; r < h && rows[r]! <= ABOVE_BLACK; r++) row(r);
-    for (let r = h - 1; r >= 0 && rows[r]! <= ABOVE_BLACK; r--) row(r);
-    let left = 0;
-    let right = w - 1;
-    while (left < w && columns[left]! <= ABOVE_BLACK) left++;
-    while (right > left && columns[right]! <= ABOVE_BLACK) right--;
-    if (left === 0 && right === w - 1) return;
-    for (let r = 0; r < h; r++) {
-      const at = r * w;
-      for (let c = 0; c < left; c++) if (lit(y[at + c]!) > columns[c]!) columns[c] = lit(y[at + c]!);
-      for (let c = right + 1; c < w; c++) if (lit(y[at + c]!) > columns[c]!) columns[c] = lit(y[at + c]!);
-    }
+    readEnds(rows, (r) => litShare(y, limit, { from: r * w, step: 1, count: w }));
+    readEnds(columns, (c) => litShare(y, limit, { from: c, step: w, count: h }));
   }
 
   /** Bars in pixels; undefined where there are none, or where nothing but black was seen. */
   result(): { top: number; bottom: number; left: number; right: number } | undefined {
     if (this.rows === null || this.columns === null) return undefined;
-    const ends = (a: Float64Array): [number, number] | null => {
-      let s = 0;
-      let e = a.length;
-      while (s < e && a[s]! <= ABOVE_BLACK) s++;
-      while (e > s && a[e - 1]! <= ABOVE_BLACK) e--;
-      return s >= e ? null : [s, a.length - e];
-    };
-    const v = ends(this.rows);
-    const h = ends(this.columns);
-    if (v === null || h === null) return undefined;
-    const [top, bottom] = v;
-    const [left, right] = h;
+    const [top, bottom] = barEnds(this.rows);
+    const [left, right] = barEnds(this.columns);
+    if (top === this.rows.length || left === this.columns.length) return undefined;
     return top + bottom + left + right < 4 ? undefined : { top, bottom, left, right };
   }
 
@@ -74,4 +50,15 @@ export class LetterboxFinder {
     }
     return f;
   }
+}
+
+/** Share of a line of pixels that lies above the limit. */
+function litShare(
+  y: ArrayLike<number>,
+  limit: number,
+  line: { readonly from: number; readonly step: number; readonly count: number },
+): number {
+  let lit = 0;
+  for (let k = 0, i = line.from; k < line.count; k++, i += line.step) if (y[i]! > limit) lit++;
+  return lit / line.count;
 }

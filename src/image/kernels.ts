@@ -6,6 +6,7 @@
  */
 import { existsSync, readFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
+import { built } from '../core/built.js';
 import { PlatewrightError } from '../core/errors.js';
 import { Aside } from './aside.js';
 import { BlockAllocator } from './block-allocator.js';
@@ -239,12 +240,6 @@ export class KernelDoor {
   }
 }
 
-/** Where the built files lie, whether this module runs from src/ or from dist/. */
-function builtFile(name: string): URL {
-  const here = new URL('.', import.meta.url);
-  return /\/src\/image\/$/.test(here.pathname) ? new URL(`../../dist/${name}`, here) : new URL(`../${name}`, here);
-}
-
 let instance: KernelDoor | null = null;
 
 /** The thread's kernels. Throws `PW-IMAGE-NOT-BUILT` where dist/kernels.wasm is absent. */
@@ -255,8 +250,8 @@ export function kernels(): KernelDoor {
 
 /** A door of its own with so many lanes; `kernels()` is what everything but tests and measurements wants. */
 export function openKernels(lanes: number): KernelDoor {
-  const wasm = builtFile('kernels.wasm');
-  const worker = builtFile('image/lane-worker.js');
+  const wasm = built('kernels.wasm');
+  const worker = built('image/lane-worker.js');
   if (!existsSync(wasm) || !existsSync(worker)) {
     throw new PlatewrightError(
       'PW-IMAGE-NOT-BUILT',

@@ -6,7 +6,7 @@ import type { SmallFrame } from '../join/outline/small-frame.js';
 import type { Recipe } from '../join/types.js';
 import { noiseOf, readFrontCut, wrongCuts, type CutReading } from './front-cut.js';
 import { judge } from './verdict.js';
-import type { Series } from './series.js';
+import { emptySeries, type Series } from './series.js';
 
 const W = 260,
   H = 140,
@@ -50,25 +50,8 @@ function read(seed: number, off: (n: number) => number, sunk = 0.2): CutReading[
   });
 }
 const series = (cuts: CutReading[]): Series => ({
-  first: 0,
-  through: null,
-  remains: null,
+  ...emptySeries(0),
   frames: cuts.map((c) => c.frame),
-  boxes: new Map(),
-  readings: {},
-  change: [],
-  planned: [],
-  slipPlan: [],
-  jitter: [],
-  shift: [],
-  against: [],
-  followed: [],
-  steps: [],
-  inStep: [],
-  outsideFaults: [],
-  levels: [],
-  gains: [],
-  sides: [],
   cuts,
 });
 const recipe = {

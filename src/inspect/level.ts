@@ -72,6 +72,34 @@ export function readLevel(
     : { inside: Math.log2(Math.max(1e-4, a / n)), plate: Math.log2(Math.max(1e-4, b / m)) };
 }
 
+/** Linear light under which the film's black and an encoder's noise are read, not the performer. */
+const BLACK = 0.002;
+
+/** Mean luminance of the darker half of the covered core, stops: whites that a flash clips lie in the other. Null where too little is covered, or it is down in black. */
+export function darkerHalf(f: SeenFrame): number | null {
+  if (f.box === null) return null;
+  const counts = new Uint32Array(1025),
+    W = f.join.width;
+  let n = 0;
+  for (let y = f.box[1]; y < f.box[3]; y++)
+    for (let x = f.box[0]; x < f.box[2]; x++) {
+      const i = y * W + x;
+      if (f.matte[i]! <= 0.97) continue;
+      counts[Math.round(1024 * Math.min(1, Math.max(0, f.luma[i]!)))]!++;
+      n++;
+    }
+  if (n < LEAST_CORE) return null;
+  let left = n >> 1,
+    sum = 0;
+  for (let k = 0; left > 0; k++) {
+    const take = Math.min(left, counts[k]!);
+    sum += take * LINEAR[k]!;
+    left -= take;
+  }
+  const mean = sum / (n >> 1);
+  return mean < BLACK ? null : Math.log2(mean);
+}
+
 /** rms by which a run of values goes out and back beside its neighbours' mean, as a jitter of its own (whose difference from that mean has one and a half times its variance); and where most. */
 export function outAndBack(values: readonly number[]): { readonly rms: number; readonly at: number } {
   let sum = 0,

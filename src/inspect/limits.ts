@@ -222,6 +222,10 @@ export const RING = 2,
 /** Known changes of the whole picture: 85 true joins read 0.0000 to 0.0017 of the coded range, the faults .006 (matrix) to .035 (range). */
 export const OUTSIDE_PART = 0.004;
 
+/** Stops by which the film's own light must change over a shot before the performer is asked to go along, and by how many it may stay behind or go too far (own choices: half a stop is seen side by side). */
+export const FILM_LIGHT_CHANGES = 0.6,
+  LEFT_BEHIND = 0.5;
+
 /** What an erase leaves: share of what went that still shows, unsteadiness of the fill (ln of light), and the least of the set's fine pattern that the fill keeps. */
 export const GHOST = 0.06,
   BOIL = 0.025,

@@ -4,12 +4,13 @@
  */
 import type { Carrier } from '../join/ride/carrier.js';
 import type { LightStep, Recipe } from '../join/types.js';
+import { LightAlong } from '../plate/light/light-along.js';
 import { lightAt, type LightOverShot } from '../plate/light/light-over-shot.js';
 import { readBeside } from './beside-reader.js';
 import { boxOfCell, outlineCells, readSeenChatter, type OutlineCells } from './chatter.js';
 import { CloseReader } from './close-reader.js';
 import { liftVeil, quantile, type SeenFrame } from './frame.js';
-import { clipsInFlash, readLevel } from './level.js';
+import { clipsInFlash, darkerHalf, readLevel } from './level.js';
 import { SAME } from './limits.js';
 import { matteShift } from './motion.js';
 import { MovementReader } from './movement-reader.js';
@@ -32,6 +33,7 @@ export class SeriesReader {
   private readonly close: CloseReader;
   private readonly movement: MovementReader;
   private readonly overShot: LightOverShot | undefined;
+  private readonly along = new LightAlong();
   /** A flash clips whites: brightness is read of the performer's darker half. */
   private readonly darker: boolean;
 
@@ -73,6 +75,9 @@ export class SeriesReader {
       this.series.against.push({ frame: f.frame, x: bare.shift[0], y: bare.shift[1] });
     const level = readLevel(f, lightAt(this.overShot, f.frame), this.darker);
     if (level !== null) this.series.levels.push({ frame: f.frame, ...level });
+    const film = this.along.add(f.plateLuma, f.join.width, f.join.height),
+      inside = film === null ? null : darkerHalf(f);
+    if (film !== null && inside !== null) this.series.filmLight.push({ frame: f.frame, plate: film, inside });
     const shift = matteShift(f);
     if (shift !== null) this.series.shift.push({ frame: f.frame, x: shift[0], y: shift[1] });
     this.readOutline(f, shift ?? [0, 0]);

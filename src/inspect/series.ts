@@ -101,6 +101,8 @@ export interface Series {
   readonly outsideFaults: { readonly fault: OutsideFault; readonly stops: number }[];
   /** Brightness of performer and plate, stops. */
   readonly levels: { readonly frame: number; readonly inside: number; readonly plate: number }[];
+  /** Light of the plate beside its first frame, told along a camera that moves as well, and of the performer's darker half; stops. */
+  readonly filmLight: { readonly frame: number; readonly plate: number; readonly inside: number }[];
   /** Factors that would give the performer's light the plate's colour. */
   readonly gains: (readonly [number, number, number])[];
   /** What the plate says where things that pass cut the performer. */
@@ -129,6 +131,7 @@ export function emptySeries(first: number): Series {
     inStep: [],
     outsideFaults: [],
     levels: [],
+    filmLight: [],
     gains: [],
     sides: [],
     cuts: [],

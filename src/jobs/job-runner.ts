@@ -5,6 +5,7 @@
 import { spawn, type ChildProcess } from 'node:child_process';
 import { fileURLToPath } from 'node:url';
 import type { Book } from '../book/book.js';
+import { built } from '../core/built.js';
 import { finishJob, getJob, hasOrphans, recoverJobs } from './job-store.js';
 
 /** How often a job may crash its process before it counts as failed. */
@@ -32,10 +33,7 @@ export class JobRunner {
     if (this.child !== null || this.closing) return;
     const next = recoverJobs(this.book)[0];
     if (next === undefined) return;
-    const main = fileURLToPath(new URL('./job-main.js', import.meta.url)).replace(
-      /([\\/])src([\\/]jobs[\\/])/,
-      '$1dist$2',
-    );
+    const main = fileURLToPath(built('programs/job-main.js'));
     const child = spawn(process.execPath, [main, this.book.folder, next.id], {
       stdio: ['ignore', 'inherit', 'inherit'],
     });

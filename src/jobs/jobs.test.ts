@@ -24,7 +24,7 @@ import {
 } from './job-store.js';
 import { doJob } from './run-job.js';
 
-const MAIN = fileURLToPath(new URL('../../dist/jobs/job-main.js', import.meta.url));
+const MAIN = fileURLToPath(new URL('../../dist/programs/job-main.js', import.meta.url));
 let folder: string;
 
 /** A film of coloured, moving shots with cuts at known frames. */

@@ -15,14 +15,21 @@ import type { PlateMeasures } from '../plate/types.js';
 import { plateClip } from './plate-clip.js';
 import { joinOptions, keptScreens } from './join-options.js';
 
+/** Which recipe is asked for. */
+export interface AskedRecipe {
+  readonly pick: PickDocument;
+  readonly take: TakeDocument;
+  readonly quality: 'fast' | 'fine';
+  /** A second take of which a part is laid over the first. */
+  readonly patch?: TakeDocument;
+  /** The plate itself, this many frames later (or earlier, below 0), of which a part is laid over the join. */
+  readonly platePatch?: number;
+}
+
 /** Proposes the recipe of a pick with a take from the measures in the book. */
 export async function proposeFor(
   book: Book,
-  pick: PickDocument,
-  take: TakeDocument,
-  asked: 'fast' | 'fine',
-  patch?: TakeDocument,
-  platePatch?: number,
+  { pick, take, quality: askedQuality, patch, platePatch }: AskedRecipe,
 ): Promise<{ recipe: Recipe; notes: readonly string[] }> {
   const measured = book.get('measures', pick.id);
   if (measured === null)
@@ -37,7 +44,7 @@ export async function proposeFor(
   try {
     const reader = await VideoReader.open(takeFile);
     try {
-      const quality = peelQuality(asked, reader.info);
+      const quality = peelQuality(askedQuality, reader.info);
       const { side, notes, subject, screen, seen, noScreen, screenFound, room, feet } = await readyTake(
         takeFile,
         reader,

@@ -5,7 +5,7 @@
  */
 import { existsSync } from 'node:fs';
 import type { Book } from '../book/book.js';
-import type { CutDocument, PickDocument } from '../book/documents.js';
+import type { CutDocument, JoinDocument, PickDocument } from '../book/documents.js';
 import { PlatewrightError } from '../core/errors.js';
 import { parseRate } from '../core/rational.js';
 import { CREDIT_FRAMES, creditCards } from '../cut/credits.js';
@@ -44,88 +44,117 @@ function rateOf(video: { rate: Rate } | null, name: string): Rate {
   return video.rate;
 }
 
+/**
+ * The cut with its files and frames, and the colour decisions of joined shots by their place in the programme.
+ * A production without a cut gets its rough cut. Throws where a film, pick or take of the cut is missing.
+ */
 export function resolveCut(book: Book): { programme: Programme; cut: CutDocument; cdl: Record<number, Cdl> } {
   const production = book.need('production', 'production');
-  const picks = book.list('pick');
-  const cut = book.get('cut', 'cut') ?? roughCut(picks, production.title);
-  const items: ProgrammeItem[] = [];
+  const rate = parseRate(production.rate);
+  const cut = book.get('cut', 'cut') ?? roughCut(book.list('pick'), production.title);
+  const shots = cut.entries.map((entry) => shotOf(book, entry, rate));
+  const credits = creditCards(cut).map((lines) => titleItem('credits', lines, CREDIT_FRAMES, rate));
   const cdl: Record<number, Cdl> = {};
-  let widthPx = 0;
-  let heightPx = 0;
-  const seen = (w: number, h: number): void => {
-    if (w * h > widthPx * heightPx) {
-      widthPx = w;
-      heightPx = h;
-    }
+  for (const [i, shot] of shots.entries()) if (shot.cdl !== undefined) cdl[i] = shot.cdl;
+  return {
+    programme: {
+      title: production.title,
+      rate,
+      ...largest(shots),
+      items: [...shots.map((s) => s.item), ...credits],
+      music: cut.music === null ? null : { ...cut.music, file: book.mediaPath(cut.music.file) },
+    },
+    cut,
+    cdl,
   };
-  for (const entry of cut.entries) {
-    if (entry.kind === 'title') {
-      items.push({
-        kind: 'title',
-        name: entry.lines[0] ?? 'title',
-        file: null,
-        rate: parseRate(production.rate),
-        in: 0,
-        out: entry.frames,
-        lines: entry.lines,
-        sound: null,
-        soundLead: 0,
-        soundTail: 0,
-        borrowed: null,
-      });
-      continue;
-    }
-    if (entry.kind === 'film') {
-      const film = book.need('film', entry.film);
-      const file = book.mediaPath(film.file);
-      const rate = rateOf(film.info.video, film.title);
-      seen(film.info.video!.widthPx, film.info.video!.heightPx);
-      items.push({
-        kind: 'film',
-        name: film.title,
-        file,
-        rate,
-        in: entry.in,
-        out: entry.out,
-        soundLead: entry.soundLead,
-        soundTail: entry.soundTail,
-        sound: film.info.sound === null ? null : { file, rate, in: entry.in, out: entry.out },
-        borrowed: { film: film.id, in: entry.in, out: entry.out },
-      });
-      continue;
-    }
-    const pick = book.need('pick', entry.pick);
-    const film = book.need('film', pick.film);
-    const rate = rateOf(film.info.video, film.title);
-    const from = pick.in + entry.trimIn;
-    const to = pick.out - entry.trimOut;
-    const join = book.get('join', pick.id);
-    const rendered = join?.render !== undefined && existsSync(book.mediaPath(join.render.file)) ? join.render : null;
-    const filmFile = book.mediaPath(film.file);
-    const take = join === null ? null : book.get('take', join.take);
-    const sound =
-      entry.soundFrom === 'none'
-        ? null
-        : entry.soundFrom === 'take' && take !== null && take.info.sound !== null
-          ? {
-              file: book.mediaPath(take.file),
-              rate: rateOf(take.info.video, take.title),
-              in: join!.recipe.take.in,
-              out: join!.recipe.take.out,
-            }
-          : film.info.sound === null
-            ? null
-            : { file: filmFile, rate, in: from, out: to };
-    const light = join?.recipe.steps.find((s) => s.step === 'light');
-    if (rendered !== null && light?.step === 'light' && light.on)
-      cdl[items.length] = {
-        slope: light.slope,
-        offset: light.offset,
-        power: light.power,
-        saturation: light.saturation,
-      };
-    seen(film.info.video!.widthPx, film.info.video!.heightPx);
-    items.push({
+}
+
+/** An entry of the cut as an item of the programme, with its picture's size and colour decisions where it has them. */
+interface ResolvedShot {
+  readonly item: ProgrammeItem;
+  readonly size?: { readonly widthPx: number; readonly heightPx: number };
+  readonly cdl?: Cdl;
+}
+
+type CutEntry = CutDocument['entries'][number];
+type Entry<Kind extends CutEntry['kind']> = Extract<CutEntry, { kind: Kind }>;
+
+function shotOf(book: Book, entry: CutEntry, rate: Rate): ResolvedShot {
+  switch (entry.kind) {
+    case 'title':
+      return { item: titleItem(entry.lines[0] ?? 'title', entry.lines, entry.frames, rate) };
+    case 'film':
+      return filmShot(book, entry);
+    case 'pick':
+      return pickShot(book, entry);
+  }
+}
+
+/** The size of the largest picture; of a programme of titles alone 1280 × 720. */
+function largest(shots: readonly ResolvedShot[]): { widthPx: number; heightPx: number } {
+  let best = { widthPx: 0, heightPx: 0 };
+  for (const { size } of shots)
+    if (size !== undefined && size.widthPx * size.heightPx > best.widthPx * best.heightPx)
+      best = { widthPx: size.widthPx, heightPx: size.heightPx };
+  return { widthPx: best.widthPx || 1280, heightPx: best.heightPx || 720 };
+}
+
+function titleItem(name: string, lines: readonly string[], frames: number, rate: Rate): ProgrammeItem {
+  return {
+    kind: 'title',
+    name,
+    file: null,
+    rate,
+    in: 0,
+    out: frames,
+    lines,
+    sound: null,
+    soundLead: 0,
+    soundTail: 0,
+    borrowed: null,
+  };
+}
+
+/** A piece of a film as it is. */
+function filmShot(book: Book, entry: Entry<'film'>): ResolvedShot {
+  const film = book.need('film', entry.film);
+  const file = book.mediaPath(film.file);
+  const rate = rateOf(film.info.video, film.title);
+  return {
+    size: film.info.video!,
+    item: {
+      kind: 'film',
+      name: film.title,
+      file,
+      rate,
+      in: entry.in,
+      out: entry.out,
+      soundLead: entry.soundLead,
+      soundTail: entry.soundTail,
+      sound: film.info.sound === null ? null : { file, rate, in: entry.in, out: entry.out },
+      borrowed: { film: film.id, in: entry.in, out: entry.out },
+    },
+  };
+}
+
+/** A pick's join where it is rendered, its plate else. */
+function pickShot(book: Book, entry: Entry<'pick'>): ResolvedShot {
+  const pick = book.need('pick', entry.pick);
+  const film = book.need('film', pick.film);
+  const rate = rateOf(film.info.video, film.title);
+  const from = pick.in + entry.trimIn;
+  const to = pick.out - entry.trimOut;
+  const join = book.get('join', pick.id);
+  const rendered = join?.render !== undefined && existsSync(book.mediaPath(join.render.file)) ? join.render : null;
+  const filmFile = book.mediaPath(film.file);
+  const filmSound = film.info.sound === null ? null : { file: filmFile, rate, in: from, out: to };
+  const sound =
+    entry.soundFrom === 'none' ? null : ((entry.soundFrom === 'take' ? takeSound(book, join) : null) ?? filmSound);
+  const cdl = rendered === null ? undefined : cdlOf(join);
+  return {
+    size: film.info.video!,
+    ...(cdl === undefined ? {} : { cdl }),
+    item: {
       kind: rendered === null ? 'stand-in' : 'join',
       name: pick.id,
       file: rendered === null ? filmFile : book.mediaPath(rendered.file),
@@ -141,32 +170,26 @@ export function resolveCut(book: Book): { programme: Programme; cut: CutDocument
         out: to,
         ...(sound !== null && sound.file !== filmFile ? { otherSound: true } : {}),
       },
-    });
-  }
-  for (const lines of creditCards(cut))
-    items.push({
-      kind: 'title',
-      name: 'credits',
-      file: null,
-      rate: parseRate(production.rate),
-      in: 0,
-      out: CREDIT_FRAMES,
-      lines,
-      sound: null,
-      soundLead: 0,
-      soundTail: 0,
-      borrowed: null,
-    });
-  return {
-    programme: {
-      title: production.title,
-      rate: parseRate(production.rate),
-      widthPx: widthPx || 1280,
-      heightPx: heightPx || 720,
-      items,
-      music: cut.music === null ? null : { ...cut.music, file: book.mediaPath(cut.music.file) },
     },
-    cut,
-    cdl,
   };
+}
+
+/** The sound of a join's take over the frames that the join uses; null where there is no join or no sound. */
+function takeSound(book: Book, join: JoinDocument | null): ProgrammeItem['sound'] {
+  const take = join === null ? null : book.get('take', join.take);
+  if (join === null || take === null || take.info.sound === null) return null;
+  return {
+    file: book.mediaPath(take.file),
+    rate: rateOf(take.info.video, take.title),
+    in: join.recipe.take.in,
+    out: join.recipe.take.out,
+  };
+}
+
+/** The join's light step as an ASC CDL, where it is on. */
+function cdlOf(join: JoinDocument | null): Cdl | undefined {
+  const light = join?.recipe.steps.find((s) => s.step === 'light');
+  if (light?.step !== 'light' || !light.on) return undefined;
+  const { slope, offset, power, saturation } = light;
+  return { slope, offset, power, saturation };
 }

@@ -5,6 +5,7 @@
  */
 import type { Book } from '../book/book.js';
 import { PlatewrightError } from '../core/errors.js';
+import { fileTrouble } from '../core/file-trouble.js';
 import { beatJob, claimJob, enterJob, finishJob, getJob, type JobKind, type JobRecord } from './job-store.js';
 import { workerFor } from './workers.js';
 
@@ -79,8 +80,9 @@ export async function runJob(
     beatJob(book, id, state.total, state.total, 'done');
     finishJob(book, id, { state: 'done', result });
     return result;
-  } catch (error) {
+  } catch (thrown) {
     clearInterval(timer);
+    const error = fileTrouble(thrown, book.folder) ?? thrown;
     if (stop.signal.aborted) {
       settle({ state: 'stopped' });
       throw new PlatewrightError(

@@ -2,6 +2,7 @@
 import { spawn } from 'node:child_process';
 import { fileURLToPath } from 'node:url';
 import type { Book } from '../book/book.js';
+import { built } from '../core/built.js';
 import { PlatewrightError } from '../core/errors.js';
 import { enterJob, getJob, type JobKind, type JobRecord } from './job-store.js';
 
@@ -22,10 +23,7 @@ export async function runQueue(
   onDone?: (done: number, total: number, job: JobRecord) => void,
   keepOn = false,
 ): Promise<JobRecord[]> {
-  const main = fileURLToPath(new URL('./job-main.js', import.meta.url)).replace(
-    /([\\/])src([\\/]jobs[\\/])/,
-    '$1dist$2',
-  );
+  const main = fileURLToPath(built('programs/job-main.js'));
   const entered = jobs.map((j) => enterJob(book, j.kind, j.subject, j.spec ?? {}));
   let next = 0;
   let done = 0;

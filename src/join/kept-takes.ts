@@ -4,7 +4,7 @@
  * that measure, so that a program that was changed measures anew.
  */
 import { createHash } from 'node:crypto';
-import { mkdirSync, readFileSync, renameSync, statSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { basename, join } from 'node:path';
 import { deserialize, serialize } from 'node:v8';
 import { programStamp } from './program-stamp.js';
@@ -32,13 +32,14 @@ export async function keptTake<T>(folder: string | null, key: string | null, mak
     // Not there, or damaged.
   }
   const made = await make();
+  const part = `${place}.${process.pid}.part`;
   try {
     mkdirSync(folder, { recursive: true });
-    const part = `${place}.${process.pid}.part`;
     writeFileSync(part, serialize(made));
     renameSync(part, place);
   } catch {
     // A full disk costs the next proposal some seconds.
+    if (existsSync(part)) rmSync(part);
   }
   return made;
 }

@@ -5,6 +5,7 @@
 import { fork } from 'node:child_process';
 import { basename } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { built } from '../core/built.js';
 import { PlatewrightError, type FailureKind } from '../core/errors.js';
 import type { MediaInfo, VideoFrame } from './types.js';
 
@@ -37,7 +38,7 @@ const TIMEOUT_MS = 20_000;
 async function ask(request: ChildRequest, options: ChildOptions): Promise<MediaInfo | VideoFrame> {
   const fromSource = import.meta.url.endsWith('.ts');
   const child = fork(
-    fileURLToPath(new URL(fromSource ? './probe-child.ts' : './probe-child.js', import.meta.url)),
+    fileURLToPath(fromSource ? new URL('./probe-child.ts', import.meta.url) : built('media/probe-child.js')),
     [],
     {
       serialization: 'advanced',

@@ -55,6 +55,27 @@ describe('black bars', () => {
     expect(barsOf([new Float32Array(W * H)], W, H)).toBeNull();
   });
 
+  it('are found whole through writing burnt into them', () => {
+    const one = (code: number, mark: number): Float32Array =>
+      Float32Array.from({ length: W * H }, (_, i) => {
+        const x = i % W;
+        const y = Math.floor(i / W);
+        if (y >= 24 && y < H - 24) return 0.4;
+        const written = y >= H - 18 && y < H - 8 && x > 100 && x < 180 && (x + code) % 5 < 3;
+        return written || (y >= 7 && y < 15 && x > 20 && x < 20 + mark) ? 0.9 : 0.004;
+      });
+    const whole = { top: 24, bottom: 24, left: 0, right: 0 };
+    expect(barsOf([one(0, 0), one(2, 0)], W, H)).toEqual(whole);
+    // Both bars written on: nothing plain is left to go by but where the picture begins.
+    expect(barsOf([one(0, 70), one(1, 70)], W, H)).toEqual(whole);
+    // A black sky with a lamp over a street that reaches the lower border is no bar.
+    const night = Float32Array.from({ length: W * H }, (_, i) => {
+      const y = Math.floor(i / W);
+      return y >= 60 || (y > 20 && y < 26 && i % W > 40 && i % W < 46) ? 0.4 : 0;
+    });
+    expect(barsOf([night], W, H)).toBeNull();
+  });
+
   it('do not hold the camera: a push between bars is the push without them', async () => {
     const size = 700;
     const texture = textureOf(size);

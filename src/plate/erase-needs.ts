@@ -60,44 +60,33 @@ export function polygonAt(thing: readonly EraseKey[], frame: number): Point[] | 
 /** Grid on which erased areas are compared between frames. */
 const GRID = 96;
 
+/** Frames of the span that are compared. */
+const LOOKED = 16;
+
+/**
+ * `share`: of the picture that is to go, over the span; `supplied`: of the places that go, the share that another frame
+ * shows bare, by the camera's move. `value` and `got` are the same as plain numbers, `got` null where it is not known.
+ */
 export function eraseNeeds(r: RoomRequest): { share: Measure; supplied: Measure; value: number; got: number | null } {
-  const { marks, widthPx, heightPx, span } = r;
-  const things = erasedThings(marks);
+  const { span } = r;
+  const frames: [number, number] = [span.in, span.out - 1];
+  const things = erasedThings(r.marks);
   if (things.length === 0) {
     return {
-      share: measured(0, 'ratio', 0, 'no erase mark: nothing is to go', [span.in, span.out - 1]),
+      share: measured(0, 'ratio', 0, 'no erase mark: nothing is to go', frames),
       supplied: notMeasurable('ratio', 'nothing is to be erased'),
       value: 0,
       got: null,
     };
   }
-  const n = span.out - span.in;
   const looked: number[] = [];
-  const step = Math.max(1, Math.floor(n / 16));
-  for (let f = span.in; f < span.out; f += step) looked.push(f);
-  const gw = GRID;
-  const gh = Math.max(8, Math.round((GRID * heightPx) / widthPx));
-  const masks = looked.map((f) => {
-    const all = new Float32Array(gw * gh);
-    for (const t of things) {
-      const outline = polygonAt(t, f);
-      if (outline === null) continue;
-      const one = rasterizePolygon(
-        outline.map((p) => [(p[0] * gw) / widthPx, (p[1] * gh) / heightPx] as const),
-        gw,
-        gh,
-      );
-      for (let i = 0; i < all.length; i++) all[i] = Math.max(all[i]!, one[i]!);
-    }
-    return all;
-  });
+  for (let f = span.in; f < span.out; f += Math.max(1, Math.floor((span.out - span.in) / LOOKED))) looked.push(f);
+  const masks = erasedMasks(r, things, looked);
+  const cells = masks.width * masks.height;
   let total = 0;
-  for (const m of masks) for (let i = 0; i < m.length; i++) total += m[i]!;
-  const value = total / (masks.length * gw * gh);
-  const share = measured(value, 'ratio', 0.1 * value + 1 / (gw * gh), 'erase marks over the span', [
-    span.in,
-    span.out - 1,
-  ]);
+  for (const m of masks.frames) for (let i = 0; i < m.length; i++) total += m[i]!;
+  const value = total / (masks.frames.length * cells);
+  const share = measured(value, 'ratio', 0.1 * value + 1 / cells, 'erase marks over the span', frames);
   const cam = r.camera;
   const known = cam !== undefined && cam.frames.length > 0;
   const still = cam === undefined && span.out - span.in === 1;
@@ -112,33 +101,7 @@ export function eraseNeeds(r: RoomRequest): { share: Measure; supplied: Measure;
       value,
       got: null,
     };
-  const h = looked.map((f) => cam?.frames.find((q) => q.frame === f)?.homographyToFirst ?? null);
-  let wanted = 0;
-  let got = 0;
-  masks.forEach((mask, k) => {
-    const hk = h[k];
-    if (!hk) return;
-    const to = looked.map((_, j) => (j !== k && h[j] ? multiply(invert(h[j]!), hk) : null));
-    for (let y = 0; y < gh; y += 2)
-      for (let x = 0; x < gw; x += 2) {
-        if (mask[y * gw + x]! < 0.5) continue;
-        wanted++;
-        const px = ((x + 0.5) * widthPx) / gw;
-        const py = ((y + 0.5) * heightPx) / gh;
-        for (let j = 0; j < looked.length; j++) {
-          const m = to[j];
-          if (!m) continue;
-          const q = apply(m, px, py);
-          const qx = Math.floor((q[0] * gw) / widthPx);
-          const qy = Math.floor((q[1] * gh) / heightPx);
-          if (qx < 0 || qy < 0 || qx >= gw || qy >= gh) continue;
-          if (masks[j]![qy * gw + qx]! < 0.05) {
-            got++;
-            break;
-          }
-        }
-      }
-  });
+  const { wanted, got } = seenElsewhere(r, masks, looked);
   if (wanted === 0)
     return { share, supplied: notMeasurable('ratio', 'the erase marks lie outside the picture'), value, got: null };
   const ratio = got / wanted;
@@ -149,7 +112,7 @@ export function eraseNeeds(r: RoomRequest): { share: Measure; supplied: Measure;
       'ratio',
       Math.max(0.02, Math.sqrt((ratio * (1 - ratio)) / wanted)),
       "erased places that another frame shows, by the camera's move",
-      [span.in, span.out - 1],
+      frames,
       ratio < 0.7
         ? {
             wouldHelp:
@@ -161,4 +124,68 @@ export function eraseNeeds(r: RoomRequest): { share: Measure; supplied: Measure;
     value,
     got: ratio,
   };
+}
+
+/** What goes on each frame looked at: shares 0..1 on a small grid over the picture. */
+interface ErasedMasks {
+  readonly width: number;
+  readonly height: number;
+  readonly frames: readonly Float32Array[];
+}
+
+function erasedMasks(
+  { widthPx, heightPx }: RoomRequest,
+  things: readonly EraseKey[][],
+  looked: readonly number[],
+): ErasedMasks {
+  const width = GRID;
+  const height = Math.max(8, Math.round((GRID * heightPx) / widthPx));
+  const frames = looked.map((f) => {
+    const all = new Float32Array(width * height);
+    for (const t of things) {
+      const outline = polygonAt(t, f);
+      if (outline === null) continue;
+      const one = rasterizePolygon(
+        outline.map((p) => [(p[0] * width) / widthPx, (p[1] * height) / heightPx] as const),
+        width,
+        height,
+      );
+      for (let i = 0; i < all.length; i++) all[i] = Math.max(all[i]!, one[i]!);
+    }
+    return all;
+  });
+  return { width, height, frames };
+}
+
+/** Of the erased places (`wanted`), how many another frame shows bare (`got`); every second cell of the grid is asked. */
+function seenElsewhere(
+  { camera, widthPx, heightPx }: RoomRequest,
+  { width: gw, height: gh, frames: masks }: ErasedMasks,
+  looked: readonly number[],
+): { wanted: number; got: number } {
+  const toFirst = looked.map((f) => camera?.frames.find((q) => q.frame === f)?.homographyToFirst ?? null);
+  let wanted = 0;
+  let got = 0;
+  masks.forEach((mask, k) => {
+    const own = toFirst[k];
+    if (!own) return;
+    const others = toFirst.flatMap((h, j) =>
+      h === null || j === k ? [] : [{ mask: masks[j]!, to: multiply(invert(h), own) }],
+    );
+    const bareAt = ({ mask: other, to }: (typeof others)[number], x: number, y: number): boolean => {
+      const q = apply(to, x, y);
+      const qx = Math.floor((q[0] * gw) / widthPx);
+      const qy = Math.floor((q[1] * gh) / heightPx);
+      return qx >= 0 && qy >= 0 && qx < gw && qy < gh && other[qy * gw + qx]! < 0.05;
+    };
+    for (let y = 0; y < gh; y += 2)
+      for (let x = 0; x < gw; x += 2) {
+        if (mask[y * gw + x]! < 0.5) continue;
+        wanted++;
+        const px = ((x + 0.5) * widthPx) / gw;
+        const py = ((y + 0.5) * heightPx) / gh;
+        if (others.some((o) => bareAt(o, px, py))) got++;
+      }
+  });
+  return { wanted, got };
 }

@@ -10,6 +10,7 @@ import type { Picture } from '../image/picture.js';
 import { filmRepeatsInWords } from '../film/repeated-frames.js';
 import { heldMeasures } from './held-pictures.js';
 import { measureLight } from './light/light.js';
+import { lampBesideMark } from './light/lamp-beside-mark.js';
 import { findUprightShadows, type UprightShadows } from './light/light-upright-shadow.js';
 import { lightOverShotInWords, litAsUsual } from './light/light-over-shot.js';
 import { measureLook } from './look/look.js';
@@ -78,7 +79,8 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
     options.signal?.throwIfAborted();
     const linear = await linearFrame(reader, marks.frame),
       found = foundShadows(linear, view, marks);
-    const light = measureLight(linear, view, marks, { found });
+    const lamp = view === null ? null : lampBesideMark(linear, view, marks);
+    const light = measureLight(linear, view, marks, { found, lamp });
     const ride =
       options.ride === false
         ? undefined
@@ -122,6 +124,7 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
       ...(byFrame.footing === undefined ? {} : { footing: byFrame.footing }),
       light,
       ...(found === null ? {} : { foundShadows: found.shadows }),
+      ...(lamp === null ? {} : { foundLamp: lamp }),
       ...(byFrame.turn === undefined ? {} : { turn: byFrame.turn }),
       ...(stir === undefined ? {} : { stir }),
       ...(look === undefined ? {} : { look }),

@@ -18,6 +18,16 @@ export interface FoundShadow {
   readonly height: number;
 }
 
+/** A lamp that stands near, told by one marked shadow and by what lies dark at other uprights' feet. */
+export interface FoundLamp {
+  /** In the view's world (x right, y up, z away along the ground), metres. */
+  readonly at: readonly [number, number, number];
+  /** Its score over that of random places of the same ground. */
+  readonly clear: number;
+  /** Feet of the uprights whose shadows were looked for, px. */
+  readonly beside: readonly (readonly [number, number])[];
+}
+
 /** Row-major 3 × 3 matrix. */
 export type Mat3 = readonly [number, number, number, number, number, number, number, number, number];
 export type Quad = readonly [
@@ -217,6 +227,8 @@ export interface PlateMeasures {
   readonly light?: Light;
   /** Shadows that nobody marked, found at the feet of marked uprights: the light rests on them. */
   readonly foundShadows?: readonly FoundShadow[];
+  /** A lamp near by that one marked shadow tells together with others that nobody marked. */
+  readonly foundLamp?: FoundLamp;
   readonly look?: Look;
   readonly room?: Room;
   /** How the whole light changes over the shot; absent where it stays. */

@@ -8,6 +8,7 @@ import { extname, join, normalize, sep } from 'node:path';
 import { Hono } from 'hono';
 import type { Book } from '../book/book.js';
 import { PlatewrightError } from '../core/errors.js';
+import { fileTrouble } from '../core/file-trouble.js';
 import type { JobRunner } from '../jobs/job-runner.js';
 import { bookRoutes } from './book-routes.js';
 import { fileRoutes } from './file-routes.js';
@@ -38,7 +39,7 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
   const { book, runner } = options;
   const frames = new FrameStore(book);
   const app = new Hono();
-  answerErrors(app);
+  answerErrors(app, book.folder);
   guardCallers(app, options.port);
   bookRoutes(app, book);
   phoneRoutes(app, () => options.phones?.() ?? null);
@@ -56,8 +57,9 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
 }
 
 /** Every failure as JSON with a status by its kind; what nobody foresaw is written to the terminal too. */
-function answerErrors(app: Hono): void {
-  app.onError((error, c) => {
+function answerErrors(app: Hono, folder: string): void {
+  app.onError((thrown, c) => {
+    const error = fileTrouble(thrown, folder) ?? thrown;
     const known = error instanceof PlatewrightError;
     const code = known ? error.code : 'PW-INTERNAL';
     if (!known) process.stderr.write(`PW-INTERNAL: ${error.stack ?? error.message}\n`);

@@ -10,8 +10,9 @@ import { groundCamera, project, type Pinhole } from '../geometry/camera.js';
 import { plane, type Picture } from '../image/picture.js';
 import { sampleBilinear } from '../image/sampling.js';
 import { cctOfLinear } from '../colour/temperature.js';
-import { cardToGround, type AlignedCard, type CardPose } from './card-pose.js';
+import { cardToGround, type CardPose } from './card-pose.js';
 import { fitPegShadow } from './card-shadow.js';
+import type { PegPicture } from './peg-scene.js';
 
 export interface CardWhite {
   /** Linear RGB of the paper, as seen. */
@@ -139,16 +140,10 @@ export function readWhite(linear: Picture, pose: CardPose): CardWhite | null {
   };
 }
 
-/** The sun from the peg's shadow; a reason where no clear shadow leaves the spot. `luma` is linear, height × width. */
-export function readPeg(
-  luma: Float32Array,
-  widthPx: number,
-  heightPx: number,
-  card: AlignedCard,
-  pegHeightMm: number,
-  code: string | null = null,
-): { sun: PegSun } | { reason: string } {
-  const s = fitPegShadow(luma, widthPx, heightPx, card, pegHeightMm, code);
+/** The sun from the peg's shadow; a reason where no clear shadow leaves the spot. */
+export function readPeg(picture: PegPicture): { sun: PegSun } | { reason: string } {
+  const { card, pegHeightMm } = picture;
+  const s = fitPegShadow(picture);
   if ('reason' in s) return s;
   const { pose } = card;
   const [x, y] = PEG_SPOT;

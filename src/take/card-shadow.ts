@@ -10,7 +10,7 @@ import { DEG_PER_RAD } from '../core/angles.js';
 import { apply, multiply } from '../geometry/mat3.js';
 import { sampleBilinear } from '../image/sampling.js';
 import type { AlignedCard } from './card-pose.js';
-import { REACH_MM, drawPegShadow, pegScene, type PegScene } from './peg-scene.js';
+import { REACH_MM, drawPegShadow, pegScene, type PegPicture, type PegScene } from './peg-scene.js';
 import { type Evaluation, evaluate } from './peg-shadow-model.js';
 import { SHARED_NOISE, shadowCovariance, solve } from './peg-shadow-solve.js';
 
@@ -28,20 +28,10 @@ export interface ShadowFit {
 /** Less of the shadow beside the peg tells its direction only with the peg's own thickness. */
 const LEAST_VISIBLE = 0.25;
 
-/**
- * Fits the shadow. @param luma linear, height × width, in which `card` was found.
- * @param code text of the card's code where it was read: then its print is known too
- * @returns a reason where no shadow can be told
- */
-export function fitPegShadow(
-  luma: Float32Array,
-  widthPx: number,
-  heightPx: number,
-  card: AlignedCard,
-  pegHeightMm: number,
-  code: string | null = null,
-): ShadowFit | { reason: string } {
-  const scene = pegScene(luma, widthPx, heightPx, card, pegHeightMm, code);
+/** Fits the shadow; a reason where none can be told. */
+export function fitPegShadow(picture: PegPicture): ShadowFit | { reason: string } {
+  const { card, pegHeightMm } = picture;
+  const scene = pegScene(picture);
   if (scene === null) return { reason: "too little of the card's white paper is in sight" };
   const starts = candidates(scene, card);
   const empty = evaluate(scene, 0, 0.001, null);

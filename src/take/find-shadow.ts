@@ -37,98 +37,21 @@ export interface ShadowSearch {
   readonly decode: (v: number) => number;
 }
 
+/** The level of the lit screen is told on a grid of blocks this wide and high. */
+const BLOCKS_X = 10;
+const BLOCKS_Y = 8;
+
 /** The performer's shadow on the lit screen; null where none stands out. */
-export function findShadow({
-  small,
-  model,
-  mask,
-  performer,
-  box,
-  foot,
-  view,
-  factor,
-  decode,
-}: ShadowSearch): FoundShadow | null {
-  const { width, height } = small;
-  const n = width * height;
-  const plane = small.data.subarray(model.colour === 'green' ? n : 2 * n, model.colour === 'green' ? 2 * n : 3 * n);
-  // Level of the lit screen: upper quartile over blocks, so that a shadow of up to half a block does not pull it down.
-  const bw = 10;
-  const bh = 8;
-  const level = new Float32Array(bw * bh);
-  for (let by = 0; by < bh; by++)
-    for (let bx = 0; bx < bw; bx++) {
-      const v: number[] = [];
-      // Blocks overlap by half on each side.
-      const x0 = Math.max(0, Math.floor(((bx - 0.75) * width) / bw));
-      const x1 = Math.min(width, Math.ceil(((bx + 1.75) * width) / bw));
-      const y0 = Math.max(0, Math.floor(((by - 0.5) * height) / bh));
-      const y1 = Math.min(height, Math.ceil(((by + 1.5) * height) / bh));
-      for (let y = y0; y < y1; y += 2)
-        for (let x = x0; x < x1; x += 2) if (mask[y * width + x] === 0) v.push(plane[y * width + x]!);
-      v.sort((a, b) => a - b);
-      level[by * bw + bx] = v.length < 20 ? NaN : decode(v[Math.floor(0.75 * v.length)]!);
-    }
-  // A floor half of which lies in the room's own shadow has no level to go by in its dark half: the brightest blocks
-  // set a floor under all, and the darkness then reaches the picture's side and is not believed.
-  const known = [...level].filter((v) => v > 0).sort((a, b) => a - b);
-  const bright = known[Math.floor(0.85 * (known.length - 1))] ?? 0;
-  for (let i = 0; i < level.length; i++) if (level[i]! < 0.8 * bright) level[i] = 0.8 * bright;
-  const dark = new Uint8Array(n);
-  for (let y = Math.max(0, Math.floor((box.y0 + box.y1) / 2)); y < height; y++) {
-    const by = Math.min(bh - 1, Math.floor((y * bh) / height));
-    for (let x = 0; x < width; x++) {
-      const i = y * width + x;
-      if (mask[i] === 1) continue;
-      const l = level[by * bw + Math.min(bw - 1, Math.floor((x * bw) / width))]!;
-      if (l > 0 && decode(plane[i]!) < DARKER * l) dark[i] = 1;
-    }
-  }
-  // Flood from dark pixels within a few pixels of the performer (the fringe of fur is neither screen nor body).
-  const reach = Math.max(3, Math.round(width / 120));
-  const seen = new Uint8Array(n);
-  const stack: number[] = [];
-  for (let y = Math.floor(box.y0 + 0.5 * (box.y1 - box.y0)); y < Math.min(height, box.y1 + reach); y++)
-    for (let x = Math.max(reach, box.x0 - reach); x < Math.min(width - reach, box.x1 + reach); x++) {
-      const i = y * width + x;
-      if (dark[i] === 0 || seen[i] === 1) continue;
-      if (
-        performer[i - reach] === 1 ||
-        performer[i + reach] === 1 ||
-        (y >= reach && performer[i - reach * width] === 1)
-      ) {
-        seen[i] = 1;
-        stack.push(i);
-      }
-    }
-  const cam = viewCamera(view);
-  const far: { d: number; x: number; y: number; gx: number; gz: number }[] = [];
-  const f = groundPoint(cam, foot[0], foot[1]);
+export function findShadow(search: ShadowSearch): FoundShadow | null {
+  const { box, foot, view } = search;
+  const f = groundPoint(viewCamera(view), foot[0], foot[1]);
   if (f === null) return null;
-  let border = 0;
-  let area = 0;
-  while (stack.length > 0) {
-    const i = stack.pop()!;
-    const x = i % width;
-    const y = (i - x) / width;
-    area++;
-    if (x === 0 || x === width - 1 || y === height - 1) border++;
-    const g = groundPoint(cam, (x + 0.5) * factor, (y + 0.5) * factor);
-    if (g !== null) far.push({ d: Math.hypot(g[0] - f[0], g[2] - f[2]), x: x + 0.5, y: y + 0.5, gx: g[0], gz: g[2] });
-    const visit = (j: number): void => {
-      if (dark[j] === 1 && seen[j] === 0) {
-        seen[j] = 1;
-        stack.push(j);
-      }
-    };
-    if (x > 0) visit(i - 1);
-    if (x < width - 1) visit(i + 1);
-    if (y > 0) visit(i - width);
-    if (y < height - 1) visit(i + width);
-  }
+  const { pixels, onBorder } = flooded(search, darkScreen(search));
+  const area = pixels.length;
+  const far = onGround(pixels, search, f);
   // Too little to tell from dirt; so much that it is the room's own darkness; or cut by
   // the picture, so that its tip is not seen.
-  if (area < 0.02 * box.area || area > 1.5 * box.area || border > 2 || far.length === 0) return null;
+  if (area < 0.02 * box.area || area > 1.5 * box.area || onBorder > 2 || far.length === 0) return null;
   far.sort((a, b) => b.d - a.d);
   const top = far.slice(0, Math.max(4, Math.floor(0.01 * far.length)));
   // A cast shadow leads from the feet to its tip: its own middle lies in the tip's direction, and darkness that spreads
@@ -144,11 +67,133 @@ export function findShadow({
   )
     return null;
   // Shadow all round the feet without a direction is contact shade, not a cast shadow.
-  if (top[0]!.d < 0.25 * Math.max(...[1e-3, (view.cameraHeight.value ?? 1) * 0.2])) return null;
+  if (top[0]!.d < 0.25 * Math.max(1e-3, (view.cameraHeight.value ?? 1) * 0.2)) return null;
   return {
     tip: [top.reduce((a, q) => a + q.x, 0) / top.length, top.reduce((a, q) => a + q.y, 0) / top.length],
     areaPx: area,
   };
+}
+
+/** The screen's own colour plane of the small picture. */
+function screenPlane({ small, model }: ShadowSearch): Float32Array {
+  const n = small.width * small.height;
+  return small.data.subarray(model.colour === 'green' ? n : 2 * n, model.colour === 'green' ? 2 * n : 3 * n);
+}
+
+/**
+ * Linear level of the lit screen, block by block: the upper quartile, so that a shadow of up to half a block does not
+ * pull it down. NaN where too little screen is seen.
+ */
+function litLevel(search: ShadowSearch): Float32Array {
+  const { mask, decode } = search;
+  const { width, height } = search.small;
+  const plane = screenPlane(search);
+  const level = new Float32Array(BLOCKS_X * BLOCKS_Y);
+  for (let by = 0; by < BLOCKS_Y; by++)
+    for (let bx = 0; bx < BLOCKS_X; bx++) {
+      const v: number[] = [];
+      // Blocks overlap by half on each side.
+      const x0 = Math.max(0, Math.floor(((bx - 0.75) * width) / BLOCKS_X));
+      const x1 = Math.min(width, Math.ceil(((bx + 1.75) * width) / BLOCKS_X));
+      const y0 = Math.max(0, Math.floor(((by - 0.5) * height) / BLOCKS_Y));
+      const y1 = Math.min(height, Math.ceil(((by + 1.5) * height) / BLOCKS_Y));
+      for (let y = y0; y < y1; y += 2)
+        for (let x = x0; x < x1; x += 2) if (mask[y * width + x] === 0) v.push(plane[y * width + x]!);
+      v.sort((a, b) => a - b);
+      level[by * BLOCKS_X + bx] = v.length < 20 ? NaN : decode(v[Math.floor(0.75 * v.length)]!);
+    }
+  // A floor half of which lies in the room's own shadow has no level to go by in its dark half: the brightest blocks
+  // set a floor under all, and the darkness then reaches the picture's side and is not believed.
+  const known = [...level].filter((v) => v > 0).sort((a, b) => a - b);
+  const bright = known[Math.floor(0.85 * (known.length - 1))] ?? 0;
+  for (let i = 0; i < level.length; i++) if (level[i]! < 0.8 * bright) level[i] = 0.8 * bright;
+  return level;
+}
+
+/** 1 where the screen beside the performer's lower half is darker than a lit one. */
+function darkScreen(search: ShadowSearch): Uint8Array {
+  const { mask, box, decode } = search;
+  const { width, height } = search.small;
+  const plane = screenPlane(search);
+  const level = litLevel(search);
+  const dark = new Uint8Array(width * height);
+  for (let y = Math.max(0, Math.floor((box.y0 + box.y1) / 2)); y < height; y++) {
+    const by = Math.min(BLOCKS_Y - 1, Math.floor((y * BLOCKS_Y) / height));
+    for (let x = 0; x < width; x++) {
+      const i = y * width + x;
+      if (mask[i] === 1) continue;
+      const l = level[by * BLOCKS_X + Math.min(BLOCKS_X - 1, Math.floor((x * BLOCKS_X) / width))]!;
+      if (l > 0 && decode(plane[i]!) < DARKER * l) dark[i] = 1;
+    }
+  }
+  return dark;
+}
+
+/**
+ * Dark pixels that hang together with the performer's lower half, and how many lie on the picture's border. It starts
+ * within a few pixels of the performer: the fringe of fur is neither screen nor body.
+ */
+function flooded(search: ShadowSearch, dark: Uint8Array): { pixels: number[]; onBorder: number } {
+  const { performer, box } = search;
+  const { width, height } = search.small;
+  const reach = Math.max(3, Math.round(width / 120));
+  const seen = new Uint8Array(width * height);
+  const stack: number[] = [];
+  const visit = (i: number): void => {
+    if (dark[i] === 0 || seen[i] === 1) return;
+    seen[i] = 1;
+    stack.push(i);
+  };
+  for (let y = Math.floor(box.y0 + 0.5 * (box.y1 - box.y0)); y < Math.min(height, box.y1 + reach); y++)
+    for (let x = Math.max(reach, box.x0 - reach); x < Math.min(width - reach, box.x1 + reach); x++) {
+      const i = y * width + x;
+      if (
+        performer[i - reach] === 1 ||
+        performer[i + reach] === 1 ||
+        (y >= reach && performer[i - reach * width] === 1)
+      )
+        visit(i);
+    }
+  const pixels: number[] = [];
+  let onBorder = 0;
+  while (stack.length > 0) {
+    const i = stack.pop()!;
+    const x = i % width;
+    const y = (i - x) / width;
+    pixels.push(i);
+    if (x === 0 || x === width - 1 || y === height - 1) onBorder++;
+    if (x > 0) visit(i - 1);
+    if (x < width - 1) visit(i + 1);
+    if (y > 0) visit(i - width);
+    if (y < height - 1) visit(i + width);
+  }
+  return { pixels, onBorder };
+}
+
+/** A pixel of the shadow: its middle in the small picture, its place on the floor, and how far that is from the feet. */
+interface FloorPoint {
+  readonly d: number;
+  readonly x: number;
+  readonly y: number;
+  readonly gx: number;
+  readonly gz: number;
+}
+
+/** Places of pixels on the floor; those above the horizon are left out. */
+function onGround(
+  pixels: readonly number[],
+  { small, view, factor }: ShadowSearch,
+  foot: readonly number[],
+): FloorPoint[] {
+  const camera = viewCamera(view);
+  const points: FloorPoint[] = [];
+  for (const i of pixels) {
+    const x = (i % small.width) + 0.5;
+    const y = Math.floor(i / small.width) + 0.5;
+    const g = groundPoint(camera, x * factor, y * factor);
+    if (g !== null) points.push({ d: Math.hypot(g[0] - foot[0]!, g[2] - foot[2]!), x, y, gx: g[0], gz: g[2] });
+  }
+  return points;
 }
 
 /** Mean bearing of points on the floor from the feet, and how widely they are spread (rms, radians). */

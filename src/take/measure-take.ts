@@ -6,7 +6,7 @@
 import { PlatewrightError } from '../core/errors.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import { formatRate, framesPerSecond } from '../core/rational.js';
-import { decodeTransfer } from '../colour/transfer.js';
+import { decodeLight } from '../media/light-curves.js';
 import { toCodedRgb, codedToLinear } from '../media/convert.js';
 import { VideoReader } from '../media/video-reader.js';
 import { createPicture, type Picture } from '../image/picture.js';
@@ -15,12 +15,13 @@ import type { MarksFile } from '../plate/marks/marks.js';
 import { readerLumaSource } from '../plate/ride/reader-luma-source.js';
 import { facesOf, turnOfFace } from '../plate/turn/turn-face.js';
 import { posesOf, turnFromPoses } from '../plate/turn/turn-poses.js';
-import type { Light, Turn } from '../plate/types.js';
+import type { Light, Turn, View } from '../plate/types.js';
 import { subjectView } from '../plate/view/view-derived.js';
 import { MARK_NOISE } from '../plate/view/view-observations.js';
 import { cardOf, exposureOfCard, lightOfCard, paperFrames, viewOfCard } from './card-measures.js';
 import { frameWithPerformer, isPage, pageBoxes, withoutCard } from './card-frames.js';
 import type { TakeFrame, TakeMeasures } from './measures.js';
+import type { CardReading } from './read-card.js';
 import { gardenCamera } from './garden-camera.js';
 import { measureTakeCamera } from './take-camera.js';
 import { takeFigures } from './take-figures.js';
@@ -37,96 +38,44 @@ export const NO_SCREEN =
   'to peel it off, a frame of the empty set has to be named, or outlines drawn round it';
 
 /**
- * Measures a take. `marks` may be empty; `marks.frame` is the frame at which view and
+ * Measures a take. `given` may hold no marks; `given.frame` is the frame at which view and
  * light are read. Throws the media and marks errors.
  */
 export async function measureTake(file: string, given: MarksFile, options: TakeOptions = {}): Promise<TakeMeasures> {
   const marks = onPerformersFrame(given);
   const reader = await VideoReader.open(file);
   try {
-    const { widthPx, heightPx, frameCount, rate, colour, hasAlpha } = reader.info;
+    const { widthPx, heightPx, frameCount, rate, hasAlpha } = reader.info;
     checkMarks(given, widthPx, heightPx, frameCount, "the take's marks file");
     const notes: string[] = [];
-    const decode = (v: number): number => decodeTransfer(colour.transfer, v);
     const pass = await passOver(reader, marks, options);
-    const { factor, bare, seen } = pass;
     const behind = behindOf(pass, hasAlpha);
     if (behind.kind === 'none') notes.push(NO_SCREEN);
-    const damaged = [...reader.damagedFrames].sort((a, b) => a - b);
-    if (damaged.length > 0)
-      notes.unshift(
-        `${damaged.length} of ${frameCount} frames ${damaged.length === 1 ? 'is' : 'are'} damaged in the file ` +
-          `(the first is frame ${damaged[0]}) and will show so: ` +
-          'copy it again from the camera, or choose another take',
-      );
-    // A file of varying rate says itself which of its frames are held (VideoReader.heldFrames).
-    const repeats = reader.info.variableRate ? null : pass.watch.repeats(rate);
-    if (repeats !== null) notes.push(repeatsInWords(repeats, frameCount, framesPerSecond(rate)));
-
-    // Where no mark settles the view, the floor card may: it is looked for where most white paper is seen.
-    const settled =
-      marks.cameraHeight !== undefined ||
-      marks.marks.some(
-        (m) => m.kind === 'upright' || m.kind === 'groundLines' || m.kind === 'rectangle' || m.kind === 'horizon',
-      );
-    // Its ball or peg also tells the light, better than a furred head does, unless a shadow is marked.
-    const shadowMarked = marks.marks.some((m) => m.kind === 'shadow');
-    const lit = options.light !== undefined || shadowMarked;
-    const card =
-      options.card === false || ((options.view !== undefined || settled) && lit)
-        ? null
-        : await cardOf(file, paperFrames(pass.paper), marks.focalPx);
+    const flaws = flawsOf(reader, pass, notes);
+    const card = await cardWhereAsked(file, marks, pass, options);
     if (card !== null)
       notes.push(
         `the floor card was read in frame ${card.frame}; ` +
           'its numbers hold while camera and light stay as they were then',
       );
     const pages = card === null ? [] : pageBoxes(card);
-    const frames = withoutCard(seen, pages);
-    const carded = new Set(seen.filter((f, i) => f.box !== null && frames[i]!.box === null).map((f) => f.frame));
-    const { look: atMarks, frame: lookFrame } = await performersLook(reader, marks, pass, frames, pages);
-    const performer = performerAt(marks, atMarks, factor);
+    const frames = withoutCard(pass.seen, pages);
+    const carded = new Set(pass.seen.filter((f, i) => f.box !== null && frames[i]!.box === null).map((f) => f.frame));
+    const { look, frame: lookFrame } = await performersLook(reader, marks, pass, frames, pages);
+    const performer = performerAt(marks, look, pass.factor);
     noteUpsideDown(performer, notes);
-    const cardLight = card === null ? null : lightOfCard(card);
     if (performer !== null && !performer.marked)
       notes.push(
         'the performer was found by itself; its ground point is a guess from its lowest pixels, ' +
           'so mark ground and top for a surer view',
       );
+    const known: Known = { reader, marks, options, factor: pass.factor, card, look, performer };
     const sdPx = MARK_NOISE.pointPx(widthPx) * (performer?.marked ? 1 : 4);
-    const view =
-      options.view ??
-      (card === null || settled ? undefined : viewOfCard(card, widthPx, heightPx)) ??
-      takeView(marks, performer, widthPx, heightPx, notes, options.performerHeightM ?? null);
-    const inHeights =
-      options.view === undefined &&
-      (card === null || settled) &&
-      toldInHeights(marks, performer, options.performerHeightM ?? null);
-    const subject =
-      view !== null && performer !== null ? subjectView(view, performer.ground, performer.top, sdPx) : null;
-    const linear = atMarks === null ? null : linearOf(atMarks, reader);
-    const keyed =
-      options.light ??
-      (shadowMarked ? null : cardLight) ??
-      takeLight(linear, view, marks, atMarks, factor, performer, decode);
-    const exposure = card === null ? undefined : exposureOfCard(card, keyed);
-    const light: Light = exposure === undefined ? keyed : { ...keyed, exposureStops: exposure };
+    const { view, inHeights } = viewOf(known, notes);
+    const light = lightOf(known, view);
     const poses = posesOf(marks);
     const face = facesOf(marks).length === 0 ? null : await turnOfFaceOrNote(reader, marks, notes);
-    const bareFoot = bare === null || performer === null ? null : performer;
-    const own =
-      options.camera !== true || hasAlpha
-        ? null
-        : bareFoot === null
-          ? await measureTakeCamera(reader, frames)
-          : await gardenCamera(
-              reader,
-              frames,
-              lookFrame,
-              bareFoot.ground,
-              Math.hypot(bareFoot.top[0] - bareFoot.ground[0], bareFoot.top[1] - bareFoot.ground[1]),
-            );
-    if (own !== null && own.note !== null) notes.push(own.note);
+    const camera = options.camera !== true || hasAlpha ? null : await ownCamera(known, pass, frames, lookFrame, notes);
     const stir = options.stir === true ? await stirOfTake(reader, marks, frames, performer) : null;
     return {
       file,
@@ -137,26 +86,16 @@ export async function measureTake(file: string, given: MarksFile, options: TakeO
       behind,
       frames,
       performer,
-      performerHeightPx:
-        performer === null
-          ? notMeasurable('px', 'no performer was found or marked', "the performer's ground and top in one frame")
-          : measured(
-              Math.hypot(performer.top[0] - performer.ground[0], performer.top[1] - performer.ground[1]),
-              'px',
-              1.4 * sdPx,
-              performer.marked ? "the performer's marks" : 'the performer as it was found',
-              [lookFrame, lookFrame],
-            ),
+      performerHeightPx: heightOf(performer, sdPx, lookFrame),
       view,
-      subject,
+      subject: view !== null && performer !== null ? subjectView(view, performer.ground, performer.top, sdPx) : null,
       ...(inHeights ? { inHeights } : {}),
       light,
-      ...(own === null || own.camera === null ? {} : { camera: own.camera }),
+      ...(camera === null ? {} : { camera }),
       turn: face ?? (poses.length >= 2 ? turnFromPoses(poses, frameCount, rate) : null),
       ...(face === null ? { poses } : {}),
       ...(stir === null ? {} : { stir }),
-      ...(damaged.length === 0 ? {} : { damaged }),
-      ...(repeats === null ? {} : { repeats }),
+      ...flaws,
       ...takeFigures(pass.readings, frames, carded, behind),
       eyelineDeg: eyelineOf(marks),
       notes,
@@ -166,6 +105,129 @@ export async function measureTake(file: string, given: MarksFile, options: TakeO
   }
 }
 
+/** What is known of a take when its view and light are told. */
+interface Known {
+  readonly reader: VideoReader;
+  readonly marks: MarksFile;
+  readonly options: TakeOptions;
+  /** The look's small pictures are this much smaller than the take's. */
+  readonly factor: number;
+  readonly card: CardReading | null;
+  readonly look: Look | null;
+  readonly performer: TakeMeasures['performer'];
+}
+
+/** Do marks settle how the camera stood? */
+function viewSettled(marks: MarksFile): boolean {
+  return (
+    marks.cameraHeight !== undefined ||
+    marks.marks.some(
+      (m) => m.kind === 'upright' || m.kind === 'groundLines' || m.kind === 'rectangle' || m.kind === 'horizon',
+    )
+  );
+}
+
+const shadowMarked = (marks: MarksFile): boolean => marks.marks.some((m) => m.kind === 'shadow');
+
+/** Frames that are damaged in the file or repeat their neighbours, with a note for each kind; told first. */
+function flawsOf(reader: VideoReader, pass: TakePass, notes: string[]): Pick<TakeMeasures, 'damaged' | 'repeats'> {
+  const { frameCount, rate, variableRate } = reader.info;
+  const damaged = [...reader.damagedFrames].sort((a, b) => a - b);
+  if (damaged.length > 0)
+    notes.unshift(
+      `${damaged.length} of ${frameCount} frames ${damaged.length === 1 ? 'is' : 'are'} damaged in the file ` +
+        `(the first is frame ${damaged[0]}) and will show so: ` +
+        'copy it again from the camera, or choose another take',
+    );
+  // A file of varying rate says itself which of its frames are held (VideoReader.heldFrames).
+  const repeats = variableRate ? null : pass.watch.repeats(rate);
+  if (repeats !== null) notes.push(repeatsInWords(repeats, frameCount, framesPerSecond(rate)));
+  return { ...(damaged.length === 0 ? {} : { damaged }), ...(repeats === null ? {} : { repeats }) };
+}
+
+/**
+ * The floor card, looked for where most white paper is seen, unless all that it tells is known already: where no mark
+ * settles the view it may; its ball or peg also tells the light, better than a furred head does.
+ */
+async function cardWhereAsked(
+  file: string,
+  marks: MarksFile,
+  pass: TakePass,
+  options: TakeOptions,
+): Promise<CardReading | null> {
+  const viewKnown = options.view !== undefined || viewSettled(marks);
+  const lightKnown = options.light !== undefined || shadowMarked(marks);
+  if (options.card === false || (viewKnown && lightKnown)) return null;
+  return cardOf(file, paperFrames(pass.paper), marks.focalPx);
+}
+
+/** The take's view: told from elsewhere, the card's, or the marks'; and whether its lengths are performer heights. */
+function viewOf(known: Known, notes: string[]): { view: View | null; inHeights: boolean } {
+  const { marks, options, card, performer } = known;
+  const { widthPx, heightPx } = known.reader.info;
+  const heightM = options.performerHeightM ?? null;
+  const cardTells = card !== null && !viewSettled(marks);
+  return {
+    view:
+      options.view ??
+      (cardTells ? viewOfCard(card, widthPx, heightPx) : undefined) ??
+      takeView({ marks, performer, widthPx, heightPx, heightM }, notes),
+    inHeights: options.view === undefined && !cardTells && toldInHeights(marks, performer, heightM),
+  };
+}
+
+/** The take's light: told from elsewhere, the card's unless a shadow is marked, or that of marks and picture. */
+function lightOf({ reader, marks, options, factor, card, look, performer }: Known, view: View | null): Light {
+  const { colour } = reader.info;
+  const light =
+    options.light ??
+    (card === null || shadowMarked(marks) ? null : lightOfCard(card)) ??
+    takeLight({
+      linear: look === null ? null : linearOf(look, reader),
+      view,
+      marks,
+      look,
+      factor,
+      performer,
+      decode: (v) => decodeLight(v, colour.transfer),
+    });
+  const exposure = card === null ? undefined : exposureOfCard(card, light);
+  return exposure === undefined ? light : { ...light, exposureStops: exposure };
+}
+
+/** The take's own camera; before no screen it is followed on the ground behind the performer. */
+async function ownCamera(
+  { reader, performer }: Known,
+  pass: TakePass,
+  frames: readonly TakeFrame[],
+  lookFrame: number,
+  notes: string[],
+): Promise<TakeMeasures['camera'] | null> {
+  const own =
+    pass.bare === null || performer === null
+      ? await measureTakeCamera(reader, frames)
+      : await gardenCamera(reader, frames, lookFrame, performer.ground, heightPxOf(performer));
+  if (own.note !== null) notes.push(own.note);
+  return own.camera;
+}
+
+function heightPxOf({ ground, top }: NonNullable<TakeMeasures['performer']>): number {
+  return Math.hypot(top[0] - ground[0], top[1] - ground[1]);
+}
+
+function heightOf(performer: TakeMeasures['performer'], sdPx: number, frame: number): Measure {
+  return performer === null
+    ? notMeasurable('px', 'no performer was found or marked', "the performer's ground and top in one frame")
+    : measured(
+        heightPxOf(performer),
+        'px',
+        1.4 * sdPx,
+        performer.marked ? "the performer's marks" : 'the performer as it was found',
+        [frame, frame],
+      );
+}
+
+/** What the performer stands before. */
 function behindOf({ bare, model }: TakePass, hasAlpha: boolean): TakeMeasures['behind'] {
   return hasAlpha
     ? { kind: 'alpha' }

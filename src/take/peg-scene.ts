@@ -6,7 +6,7 @@
 import { encode } from 'uqr';
 import { PEG_SPOT } from '../brief/card-layout.js';
 import { groundCamera, unproject } from '../geometry/camera.js';
-import { apply, multiply, tryInvert } from '../geometry/mat3.js';
+import { apply, multiply, tryInvert, type Mat3 } from '../geometry/mat3.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { cardWindow, cutOut, type CutOut } from './card-map.js';
 import { cardToGround, type AlignedCard } from './card-pose.js';
@@ -40,25 +40,46 @@ export interface PegScene {
   readonly cv: Float32Array;
 }
 
+/** A frame in which the card was found with a peg on its spot. */
+export interface PegPicture {
+  /** Linear luma, height × width. */
+  readonly luma: Float32Array;
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly card: AlignedCard;
+  readonly pegHeightMm: number;
+  /** Text of the card's code where it was read: then its print is known too. */
+  readonly code?: string | null;
+}
+
+/** Fewer pixels of white paper can't hold a shadow's direction and length. */
+const LEAST_PIXELS = 150;
+
 /** Null where too little of the white paper is in sight. */
-export function pegScene(
-  luma: Float32Array,
-  widthPx: number,
-  heightPx: number,
-  card: AlignedCard,
-  pegHeightMm: number,
-  codeText: string | null,
-): PegScene | null {
-  const code = codeText === null ? null : encode(codeText, { ecc: 'M', border: 0 });
+export function pegScene(picture: PegPicture): PegScene | null {
+  const { luma, widthPx, heightPx, card } = picture;
   const cut = cutOut(luma, widthPx, heightPx, card.toPixel, SIDE, 0);
   if (cut === null) return null;
   const toPixel = multiply(cut.fromFull, card.toPixel);
-  const inverse = tryInvert(toPixel);
+  const toCard = tryInvert(toPixel);
   const sigma = Math.max(0.25, card.sigmaPx / cut.factor);
-  const margin = Math.ceil(3.5 * sigma) + 2;
-  const window = cardWindow(toPixel, margin);
-  if (inverse === null || window === null) return null;
+  const window = cardWindow(toPixel, Math.ceil(3.5 * sigma) + 2);
+  if (toCard === null || window === null) return null;
   const { x0, y0, width: w, height: h } = window;
+  const { unknown, ...drawn } = drawCard(picture, cut, toCard, window);
+  for (const part of [drawn.plain, drawn.pegShare, unknown]) gaussianPlane(part, w, h, sigma, sigma, part);
+  const { usable, count } = usablePixels(cut, window, unknown, drawn);
+  return count < LEAST_PIXELS ? null : { cut, w, h, x0, y0, sigma, usable, ...drawn };
+}
+
+type Window = NonNullable<ReturnType<typeof cardWindow>>;
+type Drawn = Pick<PegScene, 'samples' | 'u' | 'v' | 'reflectance' | 'peg' | 'plain' | 'pegShare' | 'cu' | 'cv'>;
+
+/** Card and peg in full light, sharp; `unknown` is the share of each pixel whose print is not predicted. */
+function drawCard(picture: PegPicture, cut: CutOut, toCard: Mat3, window: Window): Drawn & { unknown: Float32Array } {
+  const { card, pegHeightMm } = picture;
+  const { x0, y0, width: w, height: h } = window;
+  const code = picture.code == null ? null : encode(picture.code, { ecc: 'M', border: 0 });
   const samples = w * h < 20_000 ? 4 : 3;
   const n = w * h * samples * samples;
   const u = new Float32Array(n);
@@ -66,19 +87,7 @@ export function pegScene(
   const reflectance = new Float32Array(n);
   const peg = new Uint8Array(n);
   const ink = Math.max(0.01, card.alignment.ink / card.alignment.paper);
-  const pose = card.pose;
-  const camera = groundCamera({
-    focalPx: pose.focalPx,
-    tiltDeg: pose.tiltDeg,
-    rollDeg: pose.rollDeg,
-    cameraHeight: pose.cameraHeight,
-    widthPx,
-    heightPx,
-  });
-  const spot = cardToGround(pose.card, PEG_SPOT[0], PEG_SPOT[1]);
-  const top = pegHeightMm / 1000;
-  const R = PEG_RADIUS_MM / 1000;
-  const H = pose.cameraHeight;
+  const hidden = behindPeg(picture, cut);
   const plain = new Float32Array(w * h);
   const pegShare = new Float32Array(w * h);
   const unknown = new Float32Array(w * h);
@@ -88,48 +97,73 @@ export function pegScene(
   for (let y = 0, k = 0; y < h; y++)
     for (let x = 0; x < w; x++) {
       const at = y * w + x;
-      const c = apply(inverse, x0 + x + 0.5, y0 + y + 0.5);
+      const c = apply(toCard, x0 + x + 0.5, y0 + y + 0.5);
       cu[at] = c[0];
       cv[at] = c[1];
       // Only near the spot can the peg itself be seen: it stands up, so on the side away from the camera.
-      const nearPeg = Math.hypot(c[0] - PEG_SPOT[0], c[1] - PEG_SPOT[1]) < 12 * pegHeightMm;
+      const nearPeg = fromSpot(c) < 12 * pegHeightMm;
       for (let j = 0; j < samples; j++)
         for (let i = 0; i < samples; i++, k++) {
           const px = x0 + x + (i + 0.5) / samples;
           const py = y0 + y + (j + 0.5) / samples;
-          const q = apply(inverse, px, py);
+          const q = apply(toCard, px, py);
           u[k] = q[0];
           v[k] = q[1];
           let r = Math.abs(q[0]) > 90 || Math.abs(q[1]) > 125 ? NaN : printTone(q[0], q[1], ink, code);
-          if (nearPeg) {
-            const d = unproject(camera, cut.x0 + px * cut.factor, cut.y0 + py * cut.factor);
-            if (hitsPeg(d, spot, R, top, H)) {
-              peg[k] = 1;
-              pegShare[at]! += unit;
-              r = 0;
-            }
+          if (nearPeg && hidden(px, py)) {
+            peg[k] = 1;
+            pegShare[at]! += unit;
+            r = 0;
           }
           reflectance[k] = Number.isNaN(r) ? -1 : r;
           if (Number.isNaN(r)) unknown[at]! += unit;
           else plain[at]! += r * unit;
         }
     }
-  gaussianPlane(plain, w, h, sigma, sigma, plain);
-  gaussianPlane(pegShare, w, h, sigma, sigma, pegShare);
-  gaussianPlane(unknown, w, h, sigma, sigma, unknown);
+  return { samples, u, v, reflectance, peg, plain, pegShare, cu, cv, unknown };
+}
+
+/** Does the peg hide what is seen at a point of the cut-out? */
+function behindPeg(
+  { card, widthPx, heightPx, pegHeightMm }: PegPicture,
+  cut: CutOut,
+): (x: number, y: number) => boolean {
+  const { focalPx, tiltDeg, rollDeg, cameraHeight, card: place } = card.pose;
+  const camera = groundCamera({ focalPx, tiltDeg, rollDeg, cameraHeight, widthPx, heightPx });
+  const spot = cardToGround(place, PEG_SPOT[0], PEG_SPOT[1]);
+  return (x, y) =>
+    hitsPeg(
+      unproject(camera, cut.x0 + x * cut.factor, cut.y0 + y * cut.factor),
+      spot,
+      PEG_RADIUS_MM / 1000,
+      pegHeightMm / 1000,
+      cameraHeight,
+    );
+}
+
+/** Distance of a point of the card from the spot, millimetres. */
+function fromSpot(p: readonly number[]): number {
+  return Math.hypot(p[0]! - PEG_SPOT[0], p[1]! - PEG_SPOT[1]);
+}
+
+/** Pixels of known print within a shadow's reach of the spot. */
+function usablePixels(
+  cut: CutOut,
+  { x0, y0, width: w, height: h }: Window,
+  unknown: Float32Array,
+  { cu, cv }: Drawn,
+): { usable: Uint8Array; count: number } {
   const usable = new Uint8Array(w * h);
   let count = 0;
   for (let at = 0; at < w * h; at++) {
-    const X = x0 + (at % w);
-    const Y = y0 + Math.floor(at / w);
-    if (X < 0 || Y < 0 || X >= cut.width || Y >= cut.height || unknown[at]! > 0.03) continue;
-    if (Math.hypot(cu[at]! - PEG_SPOT[0], cv[at]! - PEG_SPOT[1]) > REACH_MM) continue;
+    const x = x0 + (at % w);
+    const y = y0 + Math.floor(at / w);
+    if (x < 0 || y < 0 || x >= cut.width || y >= cut.height || unknown[at]! > 0.03) continue;
+    if (fromSpot([cu[at]!, cv[at]!]) > REACH_MM) continue;
     usable[at] = 1;
     count++;
   }
-  return count < 150
-    ? null
-    : { cut, w, h, x0, y0, samples, u, v, reflectance, peg, sigma, plain, pegShare, usable, cu, cv };
+  return { usable, count };
 }
 
 /** Does a ray from (0, H, 0) meet the upright cylinder at `spot` (metres)? */

@@ -51,19 +51,23 @@ export interface CardOptions {
 /** Width of the picture in which the card is looked for. */
 const SEARCH_WIDTH = 960;
 
-/**
- * The card in one frame, by direct alignment, or null. `coded` is display-coded luma of about a thousand pixels' width;
- * `linear` gives linear luma at full size and is asked for only where something looks like a card.
- */
-export function findCard(
-  coded: Float32Array,
-  codedWidth: number,
-  codedHeight: number,
-  linear: () => Float32Array,
-  widthPx: number,
-  heightPx: number,
-  focalPx?: number,
-): AlignedCard | null {
+/** A frame in which the card is looked for. */
+export interface CardSearch {
+  /** Display-coded luma, about a thousand pixels wide. */
+  readonly coded: Float32Array;
+  readonly codedWidth: number;
+  readonly codedHeight: number;
+  /** Linear luma at full size; asked for only where something looks like a card. */
+  readonly linear: () => Float32Array;
+  readonly widthPx: number;
+  readonly heightPx: number;
+  /** Where it is known; else it is fitted. */
+  readonly focalPx?: number;
+}
+
+/** The card in one frame, by direct alignment, or null. */
+export function findCard(search: CardSearch): AlignedCard | null {
+  const { coded, codedWidth, codedHeight, linear, widthPx, heightPx, focalPx } = search;
   const guesses = guessCards(coded, codedWidth, codedHeight);
   if (guesses.length === 0) return null;
   const luma = linear();
@@ -108,7 +112,15 @@ export async function readCard(file: string, o: CardOptions = {}): Promise<CardR
       const frame = await reader.frame(n);
       if (w === widthPx) lumaPlane(frame, coded);
       else lumaSmall(frame, w, h, coded);
-      const card = findCard(coded, w, h, () => linearLuma(toLinear(frame)), widthPx, heightPx, o.focalPx);
+      const card = findCard({
+        coded,
+        codedWidth: w,
+        codedHeight: h,
+        linear: () => linearLuma(toLinear(frame)),
+        widthPx,
+        heightPx,
+        focalPx: o.focalPx,
+      });
       if (card === null) continue;
       found++;
       if (
@@ -140,7 +152,14 @@ export async function readCard(file: string, o: CardOptions = {}): Promise<CardR
     const peg =
       'ball' in ball
         ? { reason: 'a ball lies on the spot, not a peg' }
-        : readPeg(luma, widthPx, heightPx, best.card, o.pegHeightMm ?? PEG_HEIGHT_MM, parts === null ? null : text);
+        : readPeg({
+            luma,
+            widthPx,
+            heightPx,
+            card: best.card,
+            pegHeightMm: o.pegHeightMm ?? PEG_HEIGHT_MM,
+            code: parts === null ? null : text,
+          });
     return {
       file,
       framesLookedAt: wanted.length,

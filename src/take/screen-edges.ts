@@ -16,7 +16,7 @@ import { resize } from '../image/resize.js';
 import { toCodedRgb } from '../media/convert.js';
 import type { VideoReader } from '../media/video-reader.js';
 import type { ProposedMark } from '../plate/marks/propose-marks.js';
-import { findScreen, notScreen } from './screen.js';
+import { findScreen, notScreen, type ScreenModel } from './screen.js';
 
 export interface ScreenEdges {
   /** Corners in the pictures' pixels; null where there is nothing to propose. */
@@ -45,23 +45,69 @@ const MOVES = 0.035;
 const MOVING_SHARE = 0.03;
 const MOST_CORNERS = 16;
 
+/** Pieces smaller than this share of the picture are dirt: notches in the screen's edge, and what moves beyond it. */
+const LEAST_NOTCH = 0.0008;
+const LEAST_LOOSE = 0.001;
+
 /** From several frames of a take (display-coded RGB, all of one size). */
 export function screenEdges(frames: readonly Picture[]): ScreenEdges {
   const none = (why: string): ScreenEdges => ({ polygon: null, outside: 0, screen: 0, crossed: false, why });
   const first = frames[0];
   if (first === undefined) return none('there is no frame to look at');
-  const k = Math.max(1, first.width / WORK_PX);
-  const w = Math.round(first.width / k);
-  const h = Math.round(first.height / k);
-  const n = w * h;
+  const reduction = Math.max(1, first.width / WORK_PX);
+  const size: Size = { w: Math.round(first.width / reduction), h: Math.round(first.height / reduction) };
+  const { w, h } = size;
   const small = frames.map((f) => resize(f, w, h));
   const model = small.map((f) => findScreen(f)).sort((a, b) => (b?.share ?? 0) - (a?.share ?? 0))[0];
   if (model == null) return none('no green or blue screen was found');
+  const { count, moves } = seenOver(small, model, size);
+  const filled = clothOf(count, frames.length, size);
+  const inset = Math.max(1, Math.round(INSET * w), Math.round(INSET_PX / reduction));
+  const inner = cropped(erode(padded(filled, w, h, inset), w + 2 * inset, h + 2 * inset, inset), w, h, inset);
+  const { taken, crossed } = crossings(inner, moves, size);
+  const border = dilate(taken, w, h, 3 * gap(w));
+  const all = Float32Array.from(inner, (v, i) => (v > 0 || border[i]! > 0 ? 1 : 0));
+  const region = withHoles(largest(padded(open(all, w, h, 1), w, h, 0), w, h, 0), w, h);
+  const screen = shareOf(filled);
+  const outside = 1 - shareOf(region);
+  if (outside < LEAST_OUTSIDE) return { ...none('the screen fills the picture: nothing needs to be cut off'), screen };
+  return {
+    polygon: outlineOf(region, size, first),
+    outside,
+    screen,
+    crossed,
+    why:
+      `outside the ${model.colour} screen, ${Math.round(100 * outside)} % of the picture, ` +
+      'nothing is performer' +
+      `${crossed ? "; something moves across the screen's edge and was taken in: look there" : ''}; ` +
+      'move its corners where it cuts too much or too little',
+  };
+}
+
+interface Size {
+  readonly w: number;
+  readonly h: number;
+}
+
+/** Gaps in the cloth up to about this many pixels are closed (creases, clips). */
+const gap = (w: number): number => Math.max(1, Math.round(0.008 * w));
+
+function shareOf(mask: Float32Array): number {
+  return mask.reduce((sum, v) => sum + (v > 0 ? 1 : 0), 0) / mask.length;
+}
+
+/** On how many frames each pixel is screen, and where the picture changes over the frames. */
+function seenOver(
+  frames: readonly Picture[],
+  model: ScreenModel,
+  { w, h }: Size,
+): { count: Uint16Array; moves: Float32Array } {
+  const n = w * h;
   const count = new Uint16Array(n);
   const low = new Float32Array(n).fill(9);
   const high = new Float32Array(n).fill(-9);
   const mask = new Uint8Array(n);
-  for (const f of small) {
+  for (const f of frames) {
     notScreen(f, model, mask);
     for (let i = 0; i < n; i++) {
       if (mask[i] === 0) count[i]!++;
@@ -70,96 +116,70 @@ export function screenEdges(frames: readonly Picture[]): ScreenEdges {
       if (y > high[i]!) high[i] = y;
     }
   }
+  const changes = Float32Array.from(low, (v, i) => (high[i]! - v > MOVES ? 1 : 0));
+  return { count, moves: open(changes, w, h, 1) };
+}
+
+/** The largest piece of screen with what it encloses. */
+function clothOf(count: Uint16Array, frames: number, { w, h }: Size): Float32Array {
   // Seen as screen on one frame in seven is enough: the rest of the time somebody stood before it.
-  const least = Math.max(1, Math.round(frames.length / 7));
-  const r = Math.max(1, Math.round(0.008 * w));
+  const least = Math.max(1, Math.round(frames / 7));
+  const r = gap(w);
   const ever = Float32Array.from(count, (c) => (c >= least ? 1 : 0));
-  const main = largest(close(padded(ever, w, h, r), w + 2 * r, h + 2 * r, r), w, h, r);
-  const filled = withHoles(main, w, h);
-  const inset = Math.max(1, Math.round(INSET * w), Math.round(INSET_PX / k));
-  const inner = cropped(erode(padded(filled, w, h, inset), w + 2 * inset, h + 2 * inset, inset), w, h, inset);
+  return withHoles(largest(close(padded(ever, w, h, r), w + 2 * r, h + 2 * r, r), w, h, r), w, h);
+}
+
+/** What belongs to the performer at and beyond the screen's edge, and whether anything does. */
+function crossings(
+  inner: Float32Array,
+  moves: Float32Array,
+  { w, h }: Size,
+): { taken: Float32Array; crossed: boolean } {
+  const n = w * h;
   const hull = rasterizePolygon(convexHull(cornersOf(inner, w, h)), w, h);
-  const moves = open(
-    Float32Array.from(low, (v, i) => (high[i]! - v > MOVES ? 1 : 0)),
-    w,
-    h,
-    1,
-  );
-  // Notches and what moves beyond: each piece by itself.
-  const apart = Float32Array.from(hull, (v, i) => (v > 0.5 && inner[i] === 0 ? 1 : 0));
-  const pieces = connectedComponents(apart, w, h, 4);
   const taken = new Float32Array(n);
   let crossed = false;
-  for (const c of pieces.components) {
-    if (c.area < 0.0008 * n) continue;
+  const take = (labels: ArrayLike<number>, label: number): void => {
+    crossed = true;
+    for (let i = 0; i < n; i++) if (labels[i] === label) taken[i] = 1;
+  };
+  // Notches, each piece by itself: taken where something moves in or beside them.
+  const apart = Float32Array.from(hull, (v, i) => (v > 0.5 && inner[i] === 0 ? 1 : 0));
+  const notches = connectedComponents(apart, w, h, 4);
+  for (const c of notches.components) {
+    if (c.area < LEAST_NOTCH * n) continue;
+    const piece = Float32Array.from(notches.labels, (l) => (l === c.label ? 1 : 0));
+    const surroundings = dilate(piece, w, h, 2 * gap(w));
     let moving = 0;
     let around = 0;
-    const grown = dilate(
-      Float32Array.from(pieces.labels, (l) => (l === c.label ? 1 : 0)),
-      w,
-      h,
-      2 * r,
-    );
     for (let i = 0; i < n; i++)
-      if (grown[i]! > 0) {
+      if (surroundings[i]! > 0) {
         around++;
         if (moves[i]! > 0) moving++;
       }
-    if (moving < MOVING_SHARE * around) continue;
-    crossed = true;
-    for (let i = 0; i < n; i++) if (pieces.labels[i] === c.label) taken[i] = 1;
+    if (moving >= MOVING_SHARE * around) take(notches.labels, c.label);
   }
   // Beyond the hull: what moves and reaches to the screen is taken along with a border, so that no paw is cut off.
-  const loose = connectedComponents(
-    moves.map((v, i) => (v > 0 && hull[i]! < 0.5 ? 1 : 0)),
-    w,
-    h,
-    8,
-  );
-  const touching = dilate(
-    Float32Array.from(hull, (v) => (v > 0.5 ? 1 : 0)),
-    w,
-    h,
-    2,
-  );
+  const beyond = moves.map((v, i) => (v > 0 && hull[i]! < 0.5 ? 1 : 0));
+  const loose = connectedComponents(beyond, w, h, 8);
+  const whole = Float32Array.from(hull, (v) => (v > 0.5 ? 1 : 0));
+  const touching = dilate(whole, w, h, 2);
   for (const c of loose.components) {
-    if (c.area < 0.001 * n) continue;
-    let joined = false;
-    for (let i = 0; i < n && !joined; i++) joined = loose.labels[i] === c.label && touching[i]! > 0;
-    if (!joined) continue;
-    crossed = true;
-    for (let i = 0; i < n; i++) if (loose.labels[i] === c.label) taken[i] = 1;
+    if (c.area < LEAST_LOOSE * n) continue;
+    if (loose.labels.some((l, i) => l === c.label && touching[i]! > 0)) take(loose.labels, c.label);
   }
-  const border = dilate(taken, w, h, 3 * r);
-  const all = Float32Array.from(inner, (v, i) => (v > 0 || border[i]! > 0 ? 1 : 0));
-  const region = withHoles(largest(padded(open(all, w, h, 1), w, h, 0), w, h, 0), w, h);
-  let inside = 0;
-  let screen = 0;
-  for (let i = 0; i < n; i++) {
-    if (region[i]! > 0) inside++;
-    if (filled[i]! > 0) screen++;
-  }
-  const outside = 1 - inside / n;
-  if (outside < LEAST_OUTSIDE)
-    return { ...none('the screen fills the picture: nothing needs to be cut off'), screen: screen / n };
+  return { taken, crossed };
+}
+
+/** The region's outline with few corners, in the full picture's pixels; at the picture's border it goes past it. */
+function outlineOf(region: Float32Array, { w, h }: Size, full: Picture): [number, number][] {
   const outline = traceOutline(region, w, h);
   let polygon = thinPolygon(outline, 0.8);
   for (let t = 1.2; polygon.length > MOST_CORNERS && t < 12; t *= 1.3) polygon = thinPolygon(outline, t);
-  // Where the region runs into the picture's border it goes past it.
-  const past = 0.02 * first.width;
-  const at = (v: number, end: number, full: number): number =>
-    v <= 0.5 ? -past : v >= end - 0.5 ? full + past : Math.round((v * full * 10) / end) / 10;
-  return {
-    polygon: polygon.map(([x, y]) => [at(x, w, first.width), at(y, h, first.height)]),
-    outside,
-    screen: screen / n,
-    crossed,
-    why:
-      `outside the ${model.colour} screen, ${Math.round(100 * outside)} % of the picture, ` +
-      'nothing is performer' +
-      `${crossed ? "; something moves across the screen's edge and was taken in: look there" : ''}; ` +
-      'move its corners where it cuts too much or too little',
-  };
+  const past = 0.02 * full.width;
+  const at = (v: number, end: number, fullEnd: number): number =>
+    v <= 0.5 ? -past : v >= end - 0.5 ? fullEnd + past : Math.round((v * fullEnd * 10) / end) / 10;
+  return polygon.map(([x, y]) => [at(x, w, full.width), at(y, h, full.height)]);
 }
 
 /** The same from an open take, as a mark for a frame. Null with the reason where there is nothing to propose. */
@@ -198,6 +218,7 @@ export async function proposeScreenMark(
   };
 }
 
+/** With a border of r pixels that repeats the edge. */
 function padded(src: ArrayLike<number>, w: number, h: number, r: number): Float32Array {
   const W = w + 2 * r;
   const H = h + 2 * r;
@@ -208,12 +229,14 @@ function padded(src: ArrayLike<number>, w: number, h: number, r: number): Float3
   return out;
 }
 
+/** Without the border of `padded`. */
 function cropped(src: Float32Array, w: number, h: number, r: number): Float32Array {
   const out = new Float32Array(w * h);
   for (let y = 0; y < h; y++) out.set(src.subarray((y + r) * (w + 2 * r) + r, (y + r) * (w + 2 * r) + r + w), y * w);
   return out;
 }
 
+/** The largest piece of a padded mask, cropped. */
 function largest(src: Float32Array, w: number, h: number, r: number): Float32Array {
   const mask = cropped(src, w, h, r);
   const c = connectedComponents(mask, w, h, 8);
@@ -235,6 +258,7 @@ function withHoles(mask: Float32Array, w: number, h: number): Float32Array {
   return Float32Array.from(c.labels, (l) => (l === 0 || !open.has(l) ? 1 : 0));
 }
 
+/** Corners of every row's first and last pixel: enough for the hull. */
 function cornersOf(mask: Float32Array, w: number, h: number): [number, number][] {
   const out: [number, number][] = [];
   for (let y = 0; y < h; y++) {

@@ -12,7 +12,23 @@ type Figures = Pick<
   'evennessStops' | 'screenNoise' | 'screenClipped' | 'spill' | 'clipped' | 'sharpness' | 'motionBlur'
 >;
 
-/** @param carded frames on which what was taken for the performer is the floor card */
+/** How readings of one kind are brought together. */
+interface Figure {
+  readonly unit: Measure['unit'];
+  readonly how: string;
+  /** Why there are no readings, where there are none, and what would give them. */
+  readonly none: string;
+  readonly wouldHelp: string;
+  /** Which quantile stands for all: the middle, or 0.9 where the worst counts but for outliers. */
+  readonly quantile: number;
+  /** Least standard deviation that is stated: what one reading can't tell better. */
+  readonly leastSd: number;
+}
+
+/**
+ * Medians and quantiles over the frames looked at.
+ * @param carded frames on which what was taken for the performer is the floor card
+ */
 export function takeFigures(
   readings: readonly ScreenReading[],
   frames: readonly TakeFrame[],
@@ -20,111 +36,86 @@ export function takeFigures(
   behind: TakeMeasures['behind'],
 ): Figures {
   const span: [number, number] = [frames[0]?.frame ?? 0, frames[frames.length - 1]?.frame ?? 0];
-  const noScreen =
-    behind.kind === 'none'
-      ? 'no screen was found'
-      : behind.kind === 'alpha'
-        ? 'the take has its own matte and needs no screen'
-        : behind.kind !== 'screen'
-          ? 'the take needs no screen'
-          : 'too little plain screen is seen';
-  const sig = frames.map((f) => f.sigmaPx).filter((v): v is number => v !== null);
-  const sortedSig = [...sig].sort((a, b) => a - b);
-  const sharpest = sortedSig.length > 0 ? sortedSig[Math.floor(0.1 * (sortedSig.length - 1))]! : 0;
+  const ofScreen = { none: whyNoScreen(behind), wouldHelp: HELP_SCREEN };
+  const uncarded = readings.filter((r) => !carded.has(r.frame));
+  const blur = frames.map((f) => f.sigmaPx).filter((v): v is number => v !== null);
+  const screenFigure = (values: readonly number[], figure: Omit<Figure, 'none' | 'wouldHelp'>): Measure =>
+    figureOf(values, span, { ...figure, ...ofScreen });
   return {
-    evennessStops: over(
-      span,
+    evennessStops: screenFigure(
       readings.map((r) => r.evenness),
-      'stop',
-      "5 to 95 % of the screen's luminance over a grid",
-      noScreen,
-      HELP_SCREEN,
-      0.5,
-      0.03,
+      { unit: 'stop', how: "5 to 95 % of the screen's luminance over a grid", quantile: 0.5, leastSd: 0.03 },
     ),
-    screenNoise: over(
-      span,
+    screenNoise: screenFigure(
       readings.map((r) => r.noise),
-      'ratio',
-      'neighbouring screen pixels, share of the coded range',
-      noScreen,
-      HELP_SCREEN,
-      0.5,
-      0.0005,
+      {
+        unit: 'ratio',
+        how: 'neighbouring screen pixels, share of the coded range',
+        quantile: 0.5,
+        leastSd: 0.0005,
+      },
     ),
-    screenClipped: over(
-      span,
+    screenClipped: screenFigure(
       readings.map((r) => r.clipped),
-      'ratio',
-      'screen pixels at the top of the range',
-      noScreen,
-      HELP_SCREEN,
-      0.9,
-      0.001,
+      { unit: 'ratio', how: 'screen pixels at the top of the range', quantile: 0.9, leastSd: 0.001 },
     ),
-    spill: over(
-      span,
-      readings
-        .filter((r) => !carded.has(r.frame))
-        .map((r) => r.spill)
-        .filter((v): v is number => v !== null),
-      'ratio',
-      'screen colour in excess on the performer, relative to brightness',
-      noScreen,
-      HELP_SCREEN,
-      0.5,
-      0.005,
+    spill: screenFigure(
+      uncarded.map((r) => r.spill).filter((v): v is number => v !== null),
+      {
+        unit: 'ratio',
+        how: 'screen colour in excess on the performer, relative to brightness',
+        quantile: 0.5,
+        leastSd: 0.005,
+      },
     ),
-    clipped: over(
-      span,
-      readings.filter((r) => !carded.has(r.frame)).map((r) => r.performerClipped),
-      'ratio',
-      'performer pixels at the top of the range',
-      noScreen,
-      HELP_SCREEN,
-      0.9,
-      0.001,
+    clipped: screenFigure(
+      uncarded.map((r) => r.performerClipped),
+      { unit: 'ratio', how: 'performer pixels at the top of the range', quantile: 0.9, leastSd: 0.001 },
     ),
-    sharpness: over(
-      span,
-      sig,
-      'px',
-      'sharpest edges of the performer, by re-blurring',
-      'no performer with enough detail was found',
-      "the performer's ground and top in one frame",
-      0.5,
-      0.05,
-    ),
-    motionBlur:
-      sig.length < 5
-        ? notMeasurable('px', 'too few frames to tell motion from focus', 'a longer take')
-        : over(
-            span,
-            sig.map((s) => Math.sqrt(Math.max(0, 12 * (s * s - sharpest * sharpest)))),
-            'px',
-            'blur beyond the sharpest frames',
-            '',
-            '',
-            0.9,
-            0.2,
-          ),
+    sharpness: figureOf(blur, span, {
+      unit: 'px',
+      how: 'sharpest edges of the performer, by re-blurring',
+      none: 'no performer with enough detail was found',
+      wouldHelp: "the performer's ground and top in one frame",
+      quantile: 0.5,
+      leastSd: 0.05,
+    }),
+    motionBlur: motionBlurOf(blur, span),
   };
 }
 
-/** The middle of readings (or their `p` quantile), with the uncertainty of a median; at least `floor`. */
-function over(
-  span: [number, number],
-  values: readonly number[],
-  unit: Measure['unit'],
-  how: string,
-  none: string,
-  help: string,
-  p = 0.5,
-  floor = 0,
-): Measure {
-  if (values.length === 0) return notMeasurable(unit, none, help);
+function whyNoScreen(behind: TakeMeasures['behind']): string {
+  switch (behind.kind) {
+    case 'none':
+      return 'no screen was found';
+    case 'alpha':
+      return 'the take has its own matte and needs no screen';
+    case 'screen':
+      return 'too little plain screen is seen';
+    default:
+      return 'the take needs no screen';
+  }
+}
+
+/** Blur (standard deviations, pixels) beyond the sharpest tenth of the frames, as the length of an even smear. */
+function motionBlurOf(blur: readonly number[], span: [number, number]): Measure {
+  if (blur.length < 5) return notMeasurable('px', 'too few frames to tell motion from focus', 'a longer take');
+  const sharpest = [...blur].sort((a, b) => a - b)[Math.floor(0.1 * (blur.length - 1))]!;
+  return figureOf(
+    // An even smear of length L has the variance L² / 12.
+    blur.map((s) => Math.sqrt(Math.max(0, 12 * (s * s - sharpest * sharpest)))),
+    span,
+    { unit: 'px', how: 'blur beyond the sharpest frames', none: '', wouldHelp: '', quantile: 0.9, leastSd: 0.2 },
+  );
+}
+
+/** A quantile of readings, with the uncertainty of a median (1.25 σ / √n, σ from the median deviation). */
+function figureOf(values: readonly number[], span: [number, number], figure: Figure): Measure {
+  const { unit, how, none, wouldHelp, quantile, leastSd } = figure;
+  if (values.length === 0) return notMeasurable(unit, none, wouldHelp);
   const s = [...values].sort((a, b) => a - b);
-  const v = s[Math.round(p * (s.length - 1))]!;
-  const spread = 1.4826 * [...values].map((q) => Math.abs(q - s[s.length >> 1]!)).sort((a, b) => a - b)[s.length >> 1]!;
-  return measured(v, unit, Math.max(floor, (1.25 * spread) / Math.sqrt(values.length)), how, span);
+  const middle = s[s.length >> 1]!;
+  const spread = 1.4826 * [...values].map((q) => Math.abs(q - middle)).sort((a, b) => a - b)[s.length >> 1]!;
+  const sd = Math.max(leastSd, (1.25 * spread) / Math.sqrt(values.length));
+  return measured(s[Math.round(quantile * (s.length - 1))]!, unit, sd, how, span);
 }

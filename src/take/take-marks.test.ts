@@ -72,7 +72,8 @@ describe('a view from the performer alone', () => {
   const upright = { ...leaning, top: [389, 58] as [number, number] };
 
   it("does not bend the lens to make an animal's lean an upright's", () => {
-    const of = (p: typeof leaning) => takeView({ frame: 0, marks: [] }, p, 854, 480, [], 0.3)!;
+    const of = (p: typeof leaning) =>
+      takeView({ marks: { frame: 0, marks: [] }, performer: p, widthPx: 854, heightPx: 480, heightM: 0.3 }, [])!;
     const a = of(leaning);
     const b = of(upright);
     // Which way the line leans tells nothing: the same view, a usual lens (48° across is 959 px), near level sides.
@@ -86,10 +87,13 @@ describe('a view from the performer alone', () => {
   it('reads a mark with its own height alike, under either name', () => {
     const of = (kind: 'performer' | 'stand') =>
       takeView(
-        { frame: 0, marks: [{ kind, ground: leaning.ground, top: leaning.top, height: 0.3 }] },
-        { ...leaning, heightM: 0.3, marked: true },
-        854,
-        480,
+        {
+          marks: { frame: 0, marks: [{ kind, ground: leaning.ground, top: leaning.top, height: 0.3 }] },
+          performer: { ...leaning, heightM: 0.3, marked: true },
+          widthPx: 854,
+          heightPx: 480,
+          heightM: null,
+        },
         [],
       )!;
     expect(of('stand').focalPx.value!).toBeCloseTo(of('performer').focalPx.value!, 3);

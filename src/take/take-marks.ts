@@ -76,18 +76,24 @@ export function performerAt(marks: MarksFile, look: Look | null, factor: number)
   };
 }
 
+/** What a take's view is told from. */
+export interface TakeViewInput {
+  readonly marks: MarksFile;
+  readonly performer: TakeMeasures['performer'];
+  readonly widthPx: number;
+  readonly heightPx: number;
+  /** The performer's height in the plate, where it is told there; it is as tall in its take. */
+  readonly heightM: number | null;
+}
+
 /**
  * View of a take. Where neither a height nor another length is known, the performer's own height serves as the unit:
  * angles and proportions are right all the same, centimetres can't be given.
- * @param heightM the performer's height in the plate, where it is told there; it is as tall in its take
+ * @param notes what is uncertain about it is added here
  */
 export function takeView(
-  marks: MarksFile,
-  performer: TakeMeasures['performer'],
-  widthPx: number,
-  heightPx: number,
+  { marks, performer, widthPx, heightPx, heightM }: TakeViewInput,
   notes: string[],
-  heightM: number | null = null,
 ): View | null {
   const informative =
     marks.marks.some((m) => ['upright', 'groundLines', 'horizon', 'rectangle'].includes(m.kind)) ||
@@ -151,18 +157,24 @@ export function toldInHeights(marks: MarksFile, performer: TakeMeasures['perform
   );
 }
 
+/** What a take's light is told from. */
+export interface TakeLightInput {
+  /** Scene-linear RGB of the look's frame, full size; null where there is no look. */
+  readonly linear: Picture | null;
+  readonly view: View | null;
+  readonly marks: MarksFile;
+  readonly look: Look | null;
+  /** The look's small pictures are this much smaller than the take's. */
+  readonly factor: number;
+  readonly performer: TakeMeasures['performer'];
+  /** Display code, 0..1, to linear light. */
+  readonly decode: (v: number) => number;
+}
+
 /**
  * As for a plate; but a painted floor is not neutral, and without shadow marks the shadow is looked for on the floor.
  */
-export function takeLight(
-  linear: Picture | null,
-  view: View | null,
-  marks: MarksFile,
-  look: Look | null,
-  factor: number,
-  performer: TakeMeasures['performer'],
-  decode: (v: number) => number,
-): Light {
+export function takeLight({ linear, view, marks, look, factor, performer, decode }: TakeLightInput): Light {
   const light = measureLight(linear, view, marks);
   const help = "the card's grey patches, or a grey card";
   const coloured = {

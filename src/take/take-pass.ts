@@ -2,7 +2,7 @@
  * One pass over a take: all frames for those that repeat, some thirty looked at closely (where the performer stands,
  * how sharp it is, how even and clean the screen behind it).
  */
-import { decodeTransfer } from '../colour/transfer.js';
+import { decodeLight } from '../media/light-curves.js';
 import { REPEAT_WIDTH, RepeatWatch, smallPicture } from '../film/repeated-frames.js';
 import type { Picture } from '../image/picture.js';
 import { toCodedRgb } from '../media/convert.js';
@@ -50,7 +50,7 @@ export async function passOver(reader: VideoReader, marks: MarksFile, options: T
   const samples = options.samples ?? 32;
   // A short take is not looked at more densely than every second frame.
   const stride = Math.max(frameCount >= 16 ? 2 : 1, Math.floor(frameCount / samples));
-  const decode = (v: number): number => decodeTransfer(colour.transfer, v);
+  const decode = (v: number): number => decodeLight(v, colour.transfer);
   const near = middleOfPerformer(marks, factor);
   const bare = hasAlpha ? null : await withoutScreen(reader, marks, factor);
   let model: ScreenModel | null = null;

@@ -4,10 +4,11 @@
  * reveal, ledger. Stopped, it goes on where it was.
  */
 import { existsSync, readFileSync } from 'node:fs';
-import { dirname, join, resolve } from 'node:path';
+import { join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import type { Command } from 'commander';
 import { BOOK_FILE, Book } from '../../book/book.js';
+import { built } from '../../core/built.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { ledgerOf } from '../../jobs/ledger-of.js';
 import { firstIssue } from '../../plate/marks/marks.js';
@@ -25,7 +26,7 @@ export function register(program: Command): void {
     .option('--json', 'one JSON document')
     .action(
       action(async (o: { production: string; media?: string; json?: boolean }) => {
-        const media = resolve(o.media ?? join(dirname(fileURLToPath(import.meta.url)), '..', '..', '..', 'demo'));
+        const media = resolve(o.media ?? fileURLToPath(built('../demo')));
         const list = readList(media);
         const from = Date.now();
         const say = (text: string): void => {

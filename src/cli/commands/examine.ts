@@ -11,7 +11,7 @@ import type { Recipe } from '../../join/types.js';
 import { parseMarks } from '../../plate/marks/marks.js';
 import { readRecipe } from '../read-recipe.js';
 import { action, answer, progressPrinter } from '../output.js';
-import { told } from './inspect.js';
+import { told } from '../inspection-words.js';
 
 interface ExamineOptions {
   matte?: string;

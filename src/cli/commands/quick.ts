@@ -13,7 +13,7 @@ import { isSequencePattern } from '../../media/sequence.js';
 import type { WriterCodec } from '../../media/encodings.js';
 import { parseMarks } from '../../plate/marks/marks.js';
 import { action, answer, progressPrinter } from '../output.js';
-import { placeOf } from './inspect.js';
+import { placeOf } from '../inspection-words.js';
 
 interface QuickOptions {
   marks?: string;

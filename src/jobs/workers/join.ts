@@ -2,11 +2,13 @@
  * Builds a join: recipe (proposed, or kept as changed by hand), then the render, which goes on where a stopped one was.
  */
 import { mkdirSync } from 'node:fs';
+import type { Book } from '../../book/book.js';
+import type { JoinDocument, PickDocument, TakeDocument } from '../../book/documents.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { renderJoin } from '../../join/render/render-file.js';
 import { handChanges, withHandChanges } from '../../join/hand-changes.js';
 import { controlValues } from '../../join/step-controls.js';
-import type { JobWorker } from '../run-job.js';
+import type { JobContext, JobWorker } from '../run-job.js';
 import { liveRecipe, openJoin, proposeFor } from '../join-parts.js';
 import { makeMendedClip } from '../mended-clip.js';
 import { recipeHash } from '../stale.js';
@@ -19,72 +21,100 @@ export const joinWorker: JobWorker = async (context) => {
   const takeId = typeof job.spec['take'] === 'string' ? job.spec['take'] : existing?.take;
   if (takeId === undefined)
     throw new PlatewrightError('PW-JOIN-TAKE', `say with which take ${pick.id} is to be joined`, { kind: 'usage' });
-  const take = book.need('take', takeId);
-  const quality = job.spec['quality'] === 'fine' ? 'fine' : 'fast';
+  const asked: AskedJoin = {
+    pick,
+    take: book.need('take', takeId),
+    existing,
+    quality: job.spec['quality'] === 'fine' ? 'fine' : 'fast',
+  };
   // A job that goes on finds its own recipe there, with what a hand changed on it meanwhile.
   const keep = existing !== null && existing.take === takeId && (job.spec['keep'] === true || existing.by === job.id);
-  let left: readonly string[] = [];
-  if (!keep) {
-    if (book.get('measures', pick.id) === null)
-      await measureWorker({ ...context, progress: (d, t, s) => progress((10 * d) / t, 100, s) });
-    signal.throwIfAborted();
-    progress(10, 100, 'proposing the recipe');
-    const { recipe: proposal } = await proposeFor(
-      book,
-      pick,
-      take,
-      quality,
-      typeof job.spec['patch'] === 'string' ? book.need('take', job.spec['patch']) : undefined,
-      typeof job.spec['platePatch'] === 'number' ? job.spec['platePatch'] : undefined,
-    );
-    const changes = existing === null ? [] : handChanges(existing.recipe, existing.proposed);
-    const carried =
-      job.spec['hand'] === 'keep' ? withHandChanges(proposal.steps, changes) : { steps: proposal.steps, left: changes };
-    const recipe = { ...proposal, steps: carried.steps };
-    left = carried.left.map((c) => c.words);
-    // The same recipe proposed again must not undo what was rendered with it.
-    if (existing === null || existing.take !== takeId || recipeHash(existing.recipe) !== recipeHash(recipe)) {
-      book.edit(`recipe for ${pick.id}`, (e) =>
-        e.put('join', { id: pick.id, take: takeId, recipe, proposed: controlValues(proposal), by: job.id }),
-      );
-    }
-  } else if (quality === 'fine' && existing.recipe.steps.some((s) => s.step === 'peel' && s.quality !== 'fine')) {
-    // What a hand changed stays; only the peel takes more care.
-    book.edit(`${pick.id}: peel ${quality}`, (e) => {
-      const now = e.get('join', pick.id)!;
-      e.put('join', {
-        ...now,
-        recipe: { ...now.recipe, steps: now.recipe.steps.map((s) => (s.step === 'peel' ? { ...s, quality } : s)) },
-      });
-    });
-  }
-  if (job.spec['recipeOnly'] === true) return { pick: pick.id, rendered: false, replaced: left };
+  let replaced: readonly string[] = [];
+  if (!keep) replaced = await proposeAnew(context, asked);
+  else if (asked.quality === 'fine' && existing.recipe.steps.some((s) => s.step === 'peel' && s.quality !== 'fine'))
+    peelFine(book, pick.id);
+  if (job.spec['recipeOnly'] === true) return { pick: pick.id, rendered: false, replaced };
   signal.throwIfAborted();
   const join = book.need('join', pick.id);
-  const stamp = recipeHash(join.recipe);
   await makeMendedClip(book, pick.id, await liveRecipe(book, join), {
     signal,
     progress: (d, t) => progress(10 + (10 * d) / t, 100, 'mending the plate'),
   });
-  const renderer = await openJoin(book, pick.id);
+  const rendered = await render(context, pick.id, recipeHash(join.recipe), asked.quality);
+  progress(100, 100, 'joined');
+  return { pick: pick.id, ...rendered, replaced };
+};
+
+interface AskedJoin {
+  readonly pick: PickDocument;
+  readonly take: TakeDocument;
+  /** The join that is there already. */
+  readonly existing: JoinDocument | null;
+  readonly quality: 'fine' | 'fast';
+}
+
+/** Proposes the recipe and puts it into the book; returns in words what a hand had changed and is not carried over. */
+async function proposeAnew(context: JobContext, { pick, take, existing, quality }: AskedJoin): Promise<string[]> {
+  const { book, job, progress, signal } = context;
+  if (book.get('measures', pick.id) === null)
+    await measureWorker({ ...context, progress: (d, t, s) => progress((10 * d) / t, 100, s) });
+  signal.throwIfAborted();
+  progress(10, 100, 'proposing the recipe');
+  const { patch, platePatch } = job.spec;
+  const { recipe: proposal } = await proposeFor(book, {
+    pick,
+    take,
+    quality,
+    ...(typeof patch === 'string' ? { patch: book.need('take', patch) } : {}),
+    ...(typeof platePatch === 'number' ? { platePatch } : {}),
+  });
+  const changes = existing === null ? [] : handChanges(existing.recipe, existing.proposed);
+  const carried =
+    job.spec['hand'] === 'keep' ? withHandChanges(proposal.steps, changes) : { steps: proposal.steps, left: changes };
+  const recipe = { ...proposal, steps: carried.steps };
+  // The same recipe proposed again must not undo what was rendered with it.
+  if (existing === null || existing.take !== take.id || recipeHash(existing.recipe) !== recipeHash(recipe))
+    book.edit(`recipe for ${pick.id}`, (e) =>
+      e.put('join', { id: pick.id, take: take.id, recipe, proposed: controlValues(proposal), by: job.id }),
+    );
+  return carried.left.map((c) => c.words);
+}
+
+/** What a hand changed stays; only the peel takes more care. */
+function peelFine(book: Book, id: string): void {
+  book.edit(`${id}: peel fine`, (e) => {
+    const now = e.get('join', id)!;
+    const steps = now.recipe.steps.map((s) => (s.step === 'peel' ? { ...s, quality: 'fine' as const } : s));
+    e.put('join', { ...now, recipe: { ...now.recipe, steps } });
+  });
+}
+
+/** Renders the join beside the others, under its recipe's stamp, and enters it into the book. */
+async function render(
+  { book, progress, signal }: JobContext,
+  id: string,
+  stamp: string,
+  quality: AskedJoin['quality'],
+) {
+  const renderer = await openJoin(book, id);
   try {
     mkdirSync(book.insidePath('joins'), { recursive: true });
-    const file = book.insidePath('joins', `${pick.id}-${stamp}.mov`);
-    const matte = book.insidePath('joins', `${pick.id}-${stamp}-matte.mkv`);
-    const report = await renderJoin(renderer, file, {
+    const file = book.insidePath('joins', `${id}-${stamp}.mov`);
+    const matte = book.insidePath('joins', `${id}-${stamp}-matte.mkv`);
+    const { frames, kept, leftOff } = await renderJoin(renderer, file, {
       codec: 'prores4444',
       matte,
-      resumeIn: book.cachePath('render', `${pick.id}-${stamp}`),
+      resumeIn: book.cachePath('render', `${id}-${stamp}`),
       signal,
       onProgress: (d, t) => progress(20 + (80 * d) / t, 100, 'rendering'),
     });
-    book.edit(`join ${pick.id}`, (e) =>
+    book.edit(`join ${id}`, (e) =>
       e.put('join', {
-        ...e.get('join', pick.id)!,
+        ...e.get('join', id)!,
         render: {
           file: book.storedPath(file),
           matte: book.storedPath(matte),
-          frames: report.frames,
+          frames,
           quality,
           recipeHash: stamp,
           at: new Date().toISOString(),
@@ -92,16 +122,8 @@ export const joinWorker: JobWorker = async (context) => {
         inspection: undefined,
       }),
     );
-    progress(100, 100, 'joined');
-    return {
-      pick: pick.id,
-      file: book.storedPath(file),
-      frames: report.frames,
-      kept: report.kept,
-      leftOff: report.leftOff,
-      replaced: left,
-    };
+    return { file: book.storedPath(file), frames, kept, leftOff };
   } finally {
     await renderer.close();
   }
-};
+}

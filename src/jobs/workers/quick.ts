@@ -27,7 +27,7 @@ export const quickWorker: JobWorker = async (context) => {
     });
   signal.throwIfAborted();
   progress(20, 100, 'proposing the recipe');
-  const { recipe: stored } = await proposeFor(book, pick, take, 'fast');
+  const { recipe: stored } = await proposeFor(book, { pick, take, quality: 'fast' });
   const whole = await liveRecipe(book, { id: pick.id, take: take.id, recipe: stored });
   const [num, den] = whole.plate.rate.split('/').map(Number);
   const most = Math.max(12, Math.round((MOST_SECONDS * num!) / (den ?? 1)));

@@ -5,7 +5,7 @@ import { bearingAt, marksOf, viewAngles, type ProposalInput } from '../proposal-
 import { depthFromLikeness, type OtherThing } from './likely-depth.js';
 import { FLAT } from './depth-search.js';
 import { posesOf } from '../pace/propose-pace.js';
-import { scaleOfUpright } from '../ground/propose-ground.js';
+import { keyOfLamp, scaleOfUpright } from '../ground/propose-ground.js';
 import { frontsOfTurn } from './propose-surface.js';
 import { depthAt, depthFromTurn } from './turn-depth.js';
 import type { PerformerPicture } from '../peel/performer.js';
@@ -261,11 +261,20 @@ function keyOfTake(
       marked: true,
     };
   if (film?.azimuthDeg.value == null || film.elevationDeg.value == null) return null;
-  const place = marksOf(input.plate.marks, 'stand')[0],
-    seen = place === undefined ? 0 : (bearingAt(input.plate.measures, place.mark.ground, place.frame) ?? 0);
+  const { measures, marks } = input.plate,
+    place = marksOf(marks, 'stand')[0],
+    seen = place === undefined ? 0 : (bearingAt(measures, place.mark.ground, place.frame) ?? 0);
+  // A lamp that stands near lights the performer from elsewhere than what threw the marked shadow.
+  const near =
+    place === undefined || measures.view === undefined
+      ? null
+      : keyOfLamp(measures.view, marks, place.mark.ground, measures.widthPx / 1000, measures.foundLamp);
   return {
-    azimuthDeg: film.azimuthDeg.value - seen + (bearingAt(input.take.measures, stand.ground, stand.frame) ?? 0),
-    elevationDeg: film.elevationDeg.value,
+    azimuthDeg:
+      (near?.azimuthDeg ?? film.azimuthDeg.value) -
+      seen +
+      (bearingAt(input.take.measures, stand.ground, stand.frame) ?? 0),
+    elevationDeg: near?.elevationDeg ?? film.elevationDeg.value,
     sd: [
       Math.hypot(ASKED_SD[0], film.azimuthDeg.sd ?? 0, input.plate.measures.foundShadows === undefined ? 0 : FOUND_SD),
       Math.hypot(ASKED_SD[1], film.elevationDeg.sd ?? 0),

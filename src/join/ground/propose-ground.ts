@@ -2,7 +2,7 @@
 import { groundPoint, worldToCamera } from '../../geometry/camera.js';
 import { applyVector, dot, unit, type Vec3 } from '../../geometry/mat3.js';
 import type { MarksFile, RegionFile } from '../../plate/marks/marks.js';
-import type { View } from '../../plate/types.js';
+import type { FoundLamp, View } from '../../plate/types.js';
 import { onShadowLines } from '../../plate/light/shadow-line.js';
 import { viewCamera } from '../../plate/view/view-derived.js';
 import { carryRegion, type Carrier } from '../ride/carrier.js';
@@ -95,6 +95,7 @@ export async function proposeGround(
           onShadowLines(await input.plate.linear(pm.view.frame), { ...marks, frame: pm.view.frame }),
           where(pm.view.frame).ground,
           pm.widthPx / 1000,
+          pm.foundLamp,
         )
       : null;
   const azimuth = lampKey?.azimuthDeg ?? light?.azimuthDeg.value ?? 0,
@@ -218,25 +219,29 @@ export async function proposeGround(
       : { litLinear: lit.linear, litSpread: Math.round(1000 * lit.spread) / 1000, litRadiusPx: radius }),
     ...(onPerformer === null ? {} : { onPerformer }),
     ...(mirror === null ? {} : { reflection: mirror.reflection }),
-    why: `${missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°${pm.foundShadows === undefined ? '' : ' (no shadow is marked: told by what was found at the feet of marked uprights)'}${lampKey === null ? '' : `, where the performer stands, of a lamp ${lampKey.far.toFixed(1)} m away: the marked shadows fan out from it`}; ${said}${carried ? `; it falls on the carrier${axisFrom === null ? '' : ', as round as its axis is behind the performer'}` : ''}${body === null ? '' : `; ${body.why}`}${marked.why === '' ? '' : `; ${marked.why}`}`}${shades.length === 0 ? '' : `; the plate's own shadow lies on the performer where it was marked`}${mirror === null ? '' : `; ${mirror.why}`}${inShade === null || inShade < LEAST_SHADED ? '' : `; ${(100 * inShade).toFixed(0)} % of the ground that its shadow falls on lies in a shadow of the plate's own: where that falls on the performer too, outline it (a "shade" mark)`}`,
+    why: `${missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°${pm.foundShadows === undefined ? '' : ' (no shadow is marked: told by what was found at the feet of marked uprights)'}${lampKey === null ? '' : `, where the performer stands, of a lamp ${lampKey.far.toFixed(1)} m away: ${pm.foundLamp === undefined ? 'the marked shadows fan' : 'the marked shadow and what lies dark at another upright fan'} out from it`}; ${said}${carried ? `; it falls on the carrier${axisFrom === null ? '' : ', as round as its axis is behind the performer'}` : ''}${body === null ? '' : `; ${body.why}`}${marked.why === '' ? '' : `; ${marked.why}`}`}${shades.length === 0 ? '' : `; the plate's own shadow lies on the performer where it was marked`}${mirror === null ? '' : `; ${mirror.why}`}${inShade === null || inShade < LEAST_SHADED ? '' : `; ${(100 * inShade).toFixed(0)} % of the ground that its shadow falls on lies in a shadow of the plate's own: where that falls on the performer too, outline it (a "shade" mark)`}`,
   };
   return { step, measuredFill };
 }
 
-/** The key at the performer's foot where the marked shadows are those of one near lamp; null where they are not. Distance in metres. */
+/** The key at the performer's foot where the marked shadows are those of one near lamp, or one of them and others that were found; null where they are not. Distance in metres. */
 export function keyOfLamp(
   view: View,
   marks: MarksFile,
   ground: readonly [number, number],
   sdPx: number,
+  found?: FoundLamp,
 ): { readonly azimuthDeg: number; readonly elevationDeg: number; readonly far: number } | null {
-  const lamp = nearLampOf(
-      marksOf(marks, 'shadow')
-        .filter((m) => m.frame === view.frame)
-        .map((m) => m.mark),
-      view,
-      sdPx,
-    ),
+  const lamp =
+      nearLampOf(
+        marksOf(marks, 'shadow')
+          .filter((m) => m.frame === view.frame)
+          .map((m) => m.mark),
+        view,
+        sdPx,
+      ) ??
+      found ??
+      null,
     foot = groundPoint(viewCamera(view), ground[0], ground[1]);
   if (lamp === null || foot === null) return null;
   const place: Vec3 = [foot[0], 0, foot[2]],

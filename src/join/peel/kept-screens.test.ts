@@ -68,4 +68,12 @@ describe('models of screens that are kept', () => {
     expect(screenKey(file, span, undefined, undefined)).not.toBe(before);
     expect(screenKey(join(folder, 'no such file'), span, undefined, undefined)).toBeNull();
   });
+
+  it('that can not be written are made all the same', async () => {
+    // A file stands where the folder would be, as a full disk does.
+    const screens = screensInFolder(join(file, 'screens'));
+    expect(await screenModelOf(take().reader, span, undefined, undefined, { screens, file })).toEqual(
+      await screenModelOf(take().reader, span),
+    );
+  });
 });

@@ -5,7 +5,7 @@
  * changed models anew.
  */
 import { createHash } from 'node:crypto';
-import { mkdirSync, readFileSync, renameSync, statSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { basename, join } from 'node:path';
 import { deserialize, serialize } from 'node:v8';
 import type { ScreenModel } from './peel.js';
@@ -71,9 +71,14 @@ export function screensInFolder(folder: string): KeptScreens {
     },
     keep(key, model) {
       const part = join(folder, `${key}.${process.pid}.part`);
-      mkdirSync(folder, { recursive: true });
-      writeFileSync(part, serialize(model));
-      renameSync(part, join(folder, key));
+      try {
+        mkdirSync(folder, { recursive: true });
+        writeFileSync(part, serialize(model));
+        renameSync(part, join(folder, key));
+      } catch {
+        // A full disk costs the next render its model; whether there is room for that one is its own matter.
+        if (existsSync(part)) rmSync(part);
+      }
     },
   };
 }

@@ -7,6 +7,7 @@
 import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { Worker } from 'node:worker_threads';
+import { built } from '../../core/built.js';
 import { PlatewrightError, type FailureKind } from '../../core/errors.js';
 import type { FrameIndex } from '../../media/frame-index.js';
 import type { StepChoice } from './active-steps.js';
@@ -61,12 +62,9 @@ const RUN = 6,
 /** More lanes would hold more memory than they are worth beside one encoder. */
 const MOST_LANES = 6;
 
-/** The worker's file: built (one module, see scripts/build.mjs), whether this module runs from src/ or from dist/. */
+/** The worker's file: built, one module (see scripts/build.mjs). */
 function workerFile(): string {
-  return fileURLToPath(new URL('../../threads/prepare-worker.bundle.js', import.meta.url)).replace(
-    /([\\/])src([\\/]threads[\\/])/,
-    '$1dist$2',
-  );
+  return fileURLToPath(built('threads/prepare-worker.bundle.js'));
 }
 
 /** Can frames be made ahead here? */

@@ -92,9 +92,7 @@ export class SetFollower {
         [m, h - m],
       ],
       frame,
-      this.withPatches ? 14000 : 4000,
-      true,
-      this.memory,
+      { limit: this.withPatches ? 14000 : 4000, even: true, memory: this.memory },
     );
     const patches = this.withPatches ? patchesOf(this.pyramid[0]!) : NO_PATCHES;
     this.keys.push({

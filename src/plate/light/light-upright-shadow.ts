@@ -10,13 +10,13 @@
  */
 import { RAD_PER_DEG, differenceDeg, wrapDeg } from '../../core/angles.js';
 import { RandomStream } from '../../core/random.js';
-import { groundPoint, project, type Pinhole } from '../../geometry/camera.js';
-import { boxMean } from '../../image/box.js';
+import { project, type Pinhole } from '../../geometry/camera.js';
 import type { Picture } from '../../image/picture.js';
-import type { Mark, MarksFile } from '../marks/marks.js';
+import type { MarksFile } from '../marks/marks.js';
 import type { FoundShadow, View } from '../types.js';
-import { heightOfUpright, viewCamera } from '../view/view-derived.js';
-import { type Foot, HALF_PX, type Width, noiseOf } from './upright-darkness.js';
+import { viewCamera } from '../view/view-derived.js';
+import { type Foot, HALF_PX, noiseOf } from './upright-darkness.js';
+import { placesLike, uprightsOf, widthsOf } from './upright-feet.js';
 import { ELEVATIONS, STEP_DEG, scores } from './upright-scores.js';
 
 export interface UprightShadows {
@@ -56,33 +56,17 @@ export function findUprightShadows(linear: Picture, view: View, marks: MarksFile
   const feet = uprightsOf(view, marks, cam);
   if (feet.length === 0) return null;
   const scale = w / 854;
-  const log = logLuminance(linear);
-  const widths = HALF_PX.map(
-    (p): Width => ({
-      half: p * scale,
-      core: boxMean(log, w, h, Math.floor(0.6 * p * scale)),
-      beside: boxMean(log, w, h, Math.max(1, Math.floor(0.6 * p * scale))),
-    }),
-  );
-  const rows = feet.map((f) => f.foot[1]);
+  const widths = widthsOf(linear, HALF_PX);
   const random = new RandomStream(1);
-  const places: Foot[] = [];
-  for (let tries = 0; tries < 20 * PLACES && places.length < PLACES; tries += 1) {
-    const like = feet[random.below(feet.length)]!;
-    const x = random.uniform() * w;
-    const y = rows[random.below(rows.length)]! + (random.uniform() - 0.5) * 0.12 * h;
-    if (
-      x < 4 ||
-      y < 4 ||
-      x > w - 4 ||
-      y > h - 4 ||
-      feet.some((f) => Math.hypot(f.foot[0] - x, f.foot[1] - y) < 24 * scale)
-    )
-      continue;
-    const g = groundPoint(cam, x, y);
-    if (g === null) continue;
-    places.push({ foot: [x, y], top: [x, y - Math.abs(like.foot[1] - like.top[1])], ground: g, height: like.height });
-  }
+  const places = placesLike(random, {
+    like: feet,
+    rows: feet.map((f) => f.foot[1]),
+    cam,
+    width: w,
+    height: h,
+    most: PLACES,
+    taken: (x, y) => feet.some((f) => Math.hypot(f.foot[0] - x, f.foot[1] - y) < 24 * scale),
+  });
   if (places.length < PLACES / 4) return null;
   const azimuths = Array.from({ length: 360 / STEP_DEG }, (_, k) => k * STEP_DEG - 180);
   const noise = widths.map((b) => noiseOf(w, h, cam, places, azimuths, b));
@@ -111,27 +95,6 @@ export function findUprightShadows(linear: Picture, view: View, marks: MarksFile
     ...spread,
     clear,
   };
-}
-
-function uprightsOf(view: View, marks: MarksFile, cam: Pinhole): Foot[] {
-  const out: Foot[] = [];
-  marks.marks.forEach((m: Mark) => {
-    if (m.kind !== 'upright' || (m.frame ?? marks.frame) !== view.frame) return;
-    const ground = groundPoint(cam, m.foot[0], m.foot[1]);
-    const height =
-      view.cameraHeight.value !== null && m.height !== undefined ? m.height : heightOfUpright(cam, m.foot, m.top);
-    if (ground === null || height === null || !(height > 0)) return;
-    out.push({ foot: [m.foot[0], m.foot[1]], top: [m.top[0], m.top[1]], ground, height });
-  });
-  return out;
-}
-
-function logLuminance(p: Picture): Float32Array {
-  const n = p.width * p.height;
-  const out = new Float32Array(n);
-  for (let i = 0; i < n; i += 1)
-    out[i] = Math.log(0.002 + Math.max(0, 0.2126 * p.data[i]! + 0.7152 * p.data[n + i]! + 0.0722 * p.data[2 * n + i]!));
-  return out;
 }
 
 interface Best {

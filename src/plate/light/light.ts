@@ -14,13 +14,15 @@ import { sunFromShadows } from './light-shadow.js';
 import { onShadowLines } from './shadow-line.js';
 import { withFoundShadows, type UprightShadows } from './light-upright-shadow.js';
 import type { MarksFile } from '../marks/marks.js';
-import type { Light, View } from '../types.js';
+import type { FoundLamp, Light, View } from '../types.js';
 
 export interface LightOptions {
   /** Standard deviation of a marked point in pixels; default by picture width. */
   readonly pointSdPx?: number;
   /** Shadows that were found where none is marked: they speak where no mark does. */
   readonly found?: UprightShadows | null;
+  /** A near lamp that one mark tells together with shadows nobody marked (lamp-beside-mark.ts). */
+  readonly lamp?: FoundLamp | null;
 }
 
 /**
@@ -48,10 +50,7 @@ export function measureLight(
     shadow?.direction != null &&
     marks.marks.filter((m) => m.kind === 'shadow' && m.height !== undefined).length === 1
   )
-    notes.push(
-      'one shadow tells one direction for the whole set: where a lamp near by throws it (a room), ' +
-        'mark a second one a metre or more away, and where the lamp stands is told too',
-    );
+    notes.push(options.lamp == null ? ONE_SHADOW : lampWords(options.lamp));
   if (view === null && marks.marks.some((m) => m.kind === 'shadow'))
     notes.push('shadow marks need a solved view of the ground: mark an upright of known height too');
 
@@ -81,6 +80,19 @@ export function measureLight(
     overcast,
     notes,
   };
+}
+
+const ONE_SHADOW =
+  'one shadow tells one direction for the whole set: where a lamp near by throws it (a room), ' +
+  'mark a second one a metre or more away, and where the lamp stands is told too';
+
+/** That a lamp stands near, and what told it. */
+function lampWords({ at, beside }: FoundLamp): string {
+  return (
+    `a lamp stands ${at[1].toFixed(1)} m high near by: the marked shadow and what lies dark beside the upright at ` +
+    `${beside.map((p) => `${p[0].toFixed(0)}, ${p[1].toFixed(0)}`).join(' and ')} fan out from it; ` +
+    'mark foot and tip of that shadow to be surer'
+  );
 }
 
 /** That the shadows were found in the picture where nobody marked one, and where. */

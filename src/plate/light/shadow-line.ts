@@ -27,88 +27,26 @@ const MOST = 0.6;
 /** Shorter ones (px at 640 wide) tell no better than their marks. */
 const SHORTEST = 16;
 
+/** Steps that a row reaches to either side of the marked line: as far as lines are tried, and what lies beside them. */
+const FAR_STEPS = Math.round(FARTHEST / STEP);
+const REACH = FAR_STEPS + Math.ceil((HALF.at(-1)! * 3.5) / STEP);
+
 /** Foot and tip moved onto the shadow's own line; null where none is seen. */
 export function shadowLine(
   linear: Picture,
   mark: Pick<ShadowMark, 'foot' | 'tip'>,
 ): { readonly foot: [number, number]; readonly tip: [number, number] } | null {
-  const { width: w, height: h, data } = linear;
-  const n = w * h;
-  const scale = w / 640;
+  const scale = linear.width / 640;
   const { foot, tip } = mark;
   const dx = tip[0] - foot[0];
   const dy = tip[1] - foot[1];
   const long = Math.hypot(dx, dy);
   if (long < SHORTEST * scale) return null;
-  const nx = -dy / long;
-  const ny = dx / long;
-  const unit = STEP * scale;
-  const far = Math.round(FARTHEST / STEP);
-  const beside = Math.ceil((HALF.at(-1)! * 3.5) / STEP);
-  const reach = far + beside;
-  const size = 2 * reach + 1;
-  // Running sums of log luminance square to the line, a row a place.
-  const rows: { s: number; sums: Float64Array }[] = [];
-  for (let k = 0; k < PLACES; k++) {
-    const s = FROM + ((TO - FROM) * k) / (PLACES - 1);
-    const x0 = foot[0] + s * dx;
-    const y0 = foot[1] + s * dy;
-    const xa = x0 - nx * reach * unit;
-    const xb = x0 + nx * reach * unit;
-    const ya = y0 - ny * reach * unit;
-    const yb = y0 + ny * reach * unit;
-    if (Math.min(xa, xb) < 1 || Math.min(ya, yb) < 1 || Math.max(xa, xb) > w - 2 || Math.max(ya, yb) > h - 2) continue;
-    const sums = new Float64Array(size + 1);
-    for (let d = 0; d < size; d++) {
-      const x = x0 + nx * (d - reach) * unit - 0.5;
-      const y = y0 + ny * (d - reach) * unit - 0.5;
-      const ix = Math.floor(x);
-      const iy = Math.floor(y);
-      const tx = x - ix;
-      const ty = y - iy;
-      const o = iy * w + ix;
-      let l = 0;
-      for (let c = 0; c < 3; c++) {
-        const p = c * n + o;
-        l +=
-          [0.2126, 0.7152, 0.0722][c]! *
-          ((data[p]! * (1 - tx) + data[p + 1]! * tx) * (1 - ty) +
-            (data[p + w]! * (1 - tx) + data[p + w + 1]! * tx) * ty);
-      }
-      sums[d + 1] = sums[d]! + Math.log(0.002 + Math.max(0, l));
-    }
-    rows.push({ s, sums });
-  }
+  const across = { nx: -dy / long, ny: dx / long, unit: STEP * scale };
+  const rows = rowsAcross(linear, mark, across);
   if (rows.length < PLACES / 3) return null;
-  const mean = (sums: Float64Array, a: number, b: number): number => (sums[b]! - sums[a]!) / (b - a);
-  let best = 0;
-  const scores: { a: number; b: number; score: number }[] = [];
-  for (const half of HALF) {
-    const r = Math.round(half / STEP);
-    const gap = Math.round((half * 1.5 + 0.8) / STEP);
-    const out = gap + Math.round((1 + half) / STEP);
-    const dark = rows.map(({ sums }) =>
-      Float64Array.from({ length: 2 * far + 1 }, (_, k) => {
-        const m = reach - far + k;
-        return Math.min(
-          MOST,
-          Math.max(
-            -MOST,
-            Math.min(mean(sums, m - out, m - gap), mean(sums, m + gap + 1, m + out + 1)) - mean(sums, m - r, m + r + 1),
-          ),
-        );
-      }),
-    );
-    for (let a = -far; a <= far; a += 2)
-      for (let b = -far; b <= far; b += 2) {
-        let sum = 0;
-        for (let k = 0; k < rows.length; k++) sum += dark[k]![Math.round(far + a + (b - a) * rows[k]!.s)]!;
-        // As far as a hand's marks stray, and little beyond.
-        const score = (sum / rows.length) * (1 - STRAY * STEP * STEP * (a * a + b * b));
-        scores.push({ a, b, score });
-        best = Math.max(best, score);
-      }
-  }
+  const scores = HALF.flatMap((half) => lineScores(rows, half));
+  const best = scores.reduce((most, q) => Math.max(most, q.score), 0);
   if (best < LEAST) return null;
   let m = 0;
   let a = 0;
@@ -121,11 +59,91 @@ export function shadowLine(
       b += k * q.b;
     }
   }
+  const { nx, ny, unit } = across;
   const at = (p: readonly [number, number], k: number): [number, number] => [
     p[0] + (nx * k * unit) / m,
     p[1] + (ny * k * unit) / m,
   ];
   return { foot: at(foot, a), tip: at(tip, b) };
+}
+
+/** Log luminance square to the marked line at one place of it: running sums over 2 · REACH + 1 steps. */
+interface Row {
+  /** Share of the way from foot to tip. */
+  readonly s: number;
+  readonly sums: Float64Array;
+}
+
+/** The unit normal of the marked line, and the step along it in pixels. */
+interface Across {
+  readonly nx: number;
+  readonly ny: number;
+  readonly unit: number;
+}
+
+/** Rows of the places whose whole reach lies in the picture. */
+function rowsAcross(linear: Picture, { foot, tip }: Pick<ShadowMark, 'foot' | 'tip'>, { nx, ny, unit }: Across): Row[] {
+  const { width: w, height: h } = linear;
+  const size = 2 * REACH + 1;
+  const rows: Row[] = [];
+  for (let k = 0; k < PLACES; k++) {
+    const s = FROM + ((TO - FROM) * k) / (PLACES - 1);
+    const x0 = foot[0] + s * (tip[0] - foot[0]);
+    const y0 = foot[1] + s * (tip[1] - foot[1]);
+    const xa = x0 - nx * REACH * unit;
+    const xb = x0 + nx * REACH * unit;
+    const ya = y0 - ny * REACH * unit;
+    const yb = y0 + ny * REACH * unit;
+    if (Math.min(xa, xb) < 1 || Math.min(ya, yb) < 1 || Math.max(xa, xb) > w - 2 || Math.max(ya, yb) > h - 2) continue;
+    const sums = new Float64Array(size + 1);
+    for (let d = 0; d < size; d++) {
+      const l = luminanceAt(linear, x0 + nx * (d - REACH) * unit - 0.5, y0 + ny * (d - REACH) * unit - 0.5);
+      sums[d + 1] = sums[d]! + Math.log(0.002 + Math.max(0, l));
+    }
+    rows.push({ s, sums });
+  }
+  return rows;
+}
+
+/** Bilinear luminance (Rec. 709) at a place in pixel indices. */
+function luminanceAt({ width: w, height: h, data }: Picture, x: number, y: number): number {
+  const ix = Math.floor(x);
+  const iy = Math.floor(y);
+  const tx = x - ix;
+  const ty = y - iy;
+  let l = 0;
+  for (let c = 0; c < 3; c++) {
+    const p = c * w * h + iy * w + ix;
+    l +=
+      [0.2126, 0.7152, 0.0722][c]! *
+      ((data[p]! * (1 - tx) + data[p + 1]! * tx) * (1 - ty) + (data[p + w]! * (1 - tx) + data[p + w + 1]! * tx) * ty);
+  }
+  return l;
+}
+
+/** How dark a line of a half width is beside its own sides, for each shift of foot (a) and tip (b) in steps. */
+function lineScores(rows: readonly Row[], half: number): { a: number; b: number; score: number }[] {
+  const mean = (sums: Float64Array, a: number, b: number): number => (sums[b]! - sums[a]!) / (b - a);
+  const r = Math.round(half / STEP);
+  const gap = Math.round((half * 1.5 + 0.8) / STEP);
+  const out = gap + Math.round((1 + half) / STEP);
+  const dark = rows.map(({ sums }) =>
+    Float64Array.from({ length: 2 * FAR_STEPS + 1 }, (_, k) => {
+      const m = REACH - FAR_STEPS + k;
+      // The darker of the two sides: an edge between two grounds is no line.
+      const sides = Math.min(mean(sums, m - out, m - gap), mean(sums, m + gap + 1, m + out + 1));
+      return Math.min(MOST, Math.max(-MOST, sides - mean(sums, m - r, m + r + 1)));
+    }),
+  );
+  const scores: { a: number; b: number; score: number }[] = [];
+  for (let a = -FAR_STEPS; a <= FAR_STEPS; a += 2)
+    for (let b = -FAR_STEPS; b <= FAR_STEPS; b += 2) {
+      let sum = 0;
+      for (let k = 0; k < rows.length; k++) sum += dark[k]![Math.round(FAR_STEPS + a + (b - a) * rows[k]!.s)]!;
+      // As far as a hand's marks stray, and little beyond.
+      scores.push({ a, b, score: (sum / rows.length) * (1 - STRAY * STEP * STEP * (a * a + b * b)) });
+    }
+  return scores;
 }
 
 /**

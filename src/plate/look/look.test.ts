@@ -7,6 +7,8 @@ import { grained, grainLaw, scene, squares } from '../../../bench/made-look.js';
 import { halfRadius } from './grain-correlation.js';
 import { GrainMeter } from './grain.js';
 import { palette } from '../../colour/palette.js';
+import type { VideoFrame } from '../../media/types.js';
+import { measureLook, type LookSource } from './look.js';
 import { pictureShift } from './look-shift.js';
 import { motionBlurOf, smearedEdge } from './motion-blur.js';
 import { findEdges, ESF_LENGTH, FINE } from './slanted-edges.js';
@@ -146,4 +148,40 @@ it('finds the colours of a flag and their shares', () => {
   const p = palette(data, (v) => v, 6, 3);
   expect(p.map((c) => Math.round(c.share * 100))).toEqual([50, 30, 20]);
   expect(p[0]!.coded[0]).toBeCloseTo(0.6, 2);
+});
+
+it('tells a palette in the codes of the file, also of a phone that films in HLG or PQ', async () => {
+  const w = 64;
+  const h = 48;
+  const code = 300; // of 64 to 940 in ten bits
+  for (const transfer of ['bt709', 'hlg', 'pq'] as const) {
+    const colour = { matrix: 'bt2020', transfer, primaries: 'bt2020', fullRange: false, assumed: false } as const;
+    const frame = (index: number): VideoFrame =>
+      ({
+        index,
+        widthPx: w,
+        heightPx: h,
+        planes: [
+          new Uint16Array(w * h).fill(code),
+          new Uint16Array((w * h) / 4).fill(512),
+          new Uint16Array((w * h) / 4).fill(512),
+        ],
+        chromaShift: [1, 1],
+        chromaSite: [0, 0.5],
+        layout: 'yuv',
+        bitDepth: 10,
+        hasAlpha: false,
+        colour,
+      }) as unknown as VideoFrame;
+    const look = await measureLook({
+      info: { widthPx: w, heightPx: h, frameCount: 4, colour, rate: { num: 24, den: 1 } },
+      async *frames(from = 0, to = 4) {
+        for (let n = from; n < Math.min(4, to); n++) yield frame(n);
+      },
+    } as unknown as LookSource);
+    // The whole picture is one grey: its palette and its black are that grey's code.
+    const coded = (code - 64) / 876;
+    expect(look.blackCoded[1]).toBeCloseTo(coded, 2);
+    expect(look.palette[0]!.coded[1]).toBeCloseTo(coded, 2);
+  }
 });

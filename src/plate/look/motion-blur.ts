@@ -101,107 +101,162 @@ export interface MotionBlur {
   readonly shutterDeg: Measure;
 }
 
+const HELP = 'a frame of the shot with straight edges in several directions while the camera or the thing moves';
+/** Fewer edges tell no direction. */
+const LEAST_EDGES = 8;
+/** A smear shorter than this, px, is not told apart from the lens. */
+const LEAST_LENGTH = 1.2;
+
+/**
+ * Length and direction of the smear, and the shutter angle where the picture's motion is known. Each is absent, with
+ * its reason, where the edges can't tell it.
+ */
 export function motionBlurOf(request: BlurRequest): MotionBlur {
   const { edges, frames } = request;
-  const help = 'a frame of the shot with straight edges in several directions while the camera or the thing moves';
-  const none = (reason: string): MotionBlur => ({
-    lengthPx: notMeasurable('px', reason, help),
-    directionDeg: notMeasurable('deg', reason, help),
-    shutterDeg: notMeasurable('deg', reason, help),
-  });
-  if (edges.length < 8) return none(`only ${counted(edges.length, 'usable edge')}`);
+  if (edges.length < LEAST_EDGES) return noBlur(`only ${counted(edges.length, 'usable edge')}`);
+  const normals = edges.map((e) => Math.atan2(e.ny, e.nx));
+  // Directions that edges run in, in steps of 30°: fewer than three can't tell the smear's from the lens's own.
+  const covered = new Set(normals.map((a) => Math.floor((((a * 180) / Math.PI + 360) % 180) / 30))).size;
+  const best = bestSmear(edges, normals, covered >= 3);
+  if (best === null) return noBlur('the edges found all run one way');
+  const sd = lengthSd(best, normals);
+  const how = `box and Gaussian fitted to ${edges.length} edges; lens spread ${best.s.toFixed(2)} px sd`;
+  const motion = request.motionPx ?? null;
+  const speed = motion === null ? null : Math.hypot(motion[0], motion[1]);
+  if (speed !== null && speed < 0.4) {
+    // A shutter cannot stay open longer than a frame: what does not move does not smear.
+    return {
+      ...noBlur('the picture stands still'),
+      lengthPx: measured(0, 'px', Math.max(0.1, speed), `the picture moves ${speed.toFixed(2)} px a frame`, frames),
+    };
+  }
+  // Softness that is the same in every direction is the lens's or the finish's, not
+  // motion: the directional model must win clearly.
+  if (best.length > LEAST_LENGTH && best.score > 0.75 * evenMisfit(best.widths))
+    return noBlur('the softness is much the same in every direction, so that motion blur cannot be told from defocus');
+  if (speed !== null && best.length > 1.15 * speed + 3 * sd)
+    return noBlur(
+      `the edges look smeared by ${best.length.toFixed(1)} px, ` +
+        `but the picture moves only ${speed.toFixed(1)} px a frame`,
+    );
+  const shown = best.length > 3 * sd && best.length > LEAST_LENGTH && covered >= 3;
+  return {
+    lengthPx: measured(best.length, 'px', sd, how, frames),
+    directionDeg: shown
+      ? measured(best.deg, 'deg', Math.max(2, (60 * best.score) / best.length), how, frames)
+      : notMeasurable(
+          'deg',
+          covered < 3 ? 'the edges found run in too few directions' : 'there is no smear to speak of',
+          HELP,
+        ),
+    shutterDeg: shutterOf({ lengthPx: best.length, sd, speed, how, frames }),
+  };
+}
+
+function noBlur(reason: string): MotionBlur {
+  return {
+    lengthPx: notMeasurable('px', reason, HELP),
+    directionDeg: notMeasurable('deg', reason, HELP),
+    shutterDeg: notMeasurable('deg', reason, HELP),
+  };
+}
+
+/** A smear by which all edges are explained. */
+interface Smear {
+  /** Mean of |width − length · |n·u||, each at most 2 px. */
+  readonly score: number;
+  readonly deg: number;
+  readonly length: number;
+  /** The lens's own spread, sd of a Gaussian, px. */
+  readonly s: number;
+  /** Width of every edge's box at that spread, px. */
+  readonly widths: readonly number[];
+}
+
+/** The smear of least misfit over directions in steps of two degrees; null where no direction has edges enough. */
+function bestSmear(edges: readonly Edge[], normals: readonly number[], manyWays: boolean): Smear | null {
   // The lens's own spread: the sharpest tenth, as sd of a Gaussian (a Gaussian edge rises over 2.563 sd).
   const rises = edges.map((e) => e.rise).sort((p, q) => p - q);
-  const s0 = Math.max(0.25, rises[Math.floor(rises.length * 0.08)]! / 2.563);
-  const normals = edges.map((e) => Math.atan2(e.ny, e.nx));
-  const covered = new Set(normals.map((a) => Math.floor((((a * 180) / Math.PI + 360) % 180) / 30)));
+  const sharpest = Math.max(0.25, rises[Math.floor(rises.length * 0.08)]! / 2.563);
   const centres = edges.map(centreOf);
-  let best = { score: Infinity, deg: 0, length: 0, s: s0, widths: [] as number[] };
-  for (const s of covered.size >= 3 ? [s0, s0 * 1.15] : [s0]) {
+  let best: Smear | null = null;
+  for (const s of manyWays ? [sharpest, sharpest * 1.15] : [sharpest]) {
     const widths = edges.map((e, i) => bestWidth(e, centres[i]!, s));
     for (let deg = 0; deg < 180; deg += 2) {
       const u = (deg * Math.PI) / 180;
       const k = normals.map((a) => Math.abs(Math.cos(a - u)));
-      // Robust length: weighted median of w/k with weights k.
-      const order = widths
-        .map((w, i) => ({ r: w / Math.max(0.15, k[i]!), k: k[i]! }))
-        .filter((o) => o.k > 0.3)
-        .sort((p, q) => p.r - q.r);
-      if (order.length < 5) continue;
-      const half = order.reduce((t, o) => t + o.k, 0) / 2;
-      let t = 0;
-      let length = order[order.length - 1]!.r;
-      for (const o of order) {
-        t += o.k;
-        if (t >= half) {
-          length = o.r;
-          break;
-        }
-      }
+      const length = robustLength(widths, k);
+      if (length === null) continue;
       let score = 0;
       for (let i = 0; i < edges.length; i++) score += Math.min(2, Math.abs(widths[i]! - length * k[i]!));
       score /= edges.length;
-      if (score < best.score) best = { score, deg, length, s, widths };
+      if (score < (best?.score ?? Infinity)) best = { score, deg, length, s, widths };
     }
   }
-  if (!Number.isFinite(best.score)) return none('the edges found all run one way');
+  return best;
+}
+
+/** Weighted median of w/k with weights k = |n·u|, over edges that the direction smears; null where they are too few. */
+function robustLength(widths: readonly number[], k: readonly number[]): number | null {
+  const order = widths
+    .map((w, i) => ({ r: w / Math.max(0.15, k[i]!), k: k[i]! }))
+    .filter((o) => o.k > 0.3)
+    .sort((p, q) => p.r - q.r);
+  if (order.length < 5) return null;
+  const half = order.reduce((t, o) => t + o.k, 0) / 2;
+  let t = 0;
+  for (const o of order) {
+    t += o.k;
+    if (t >= half) return o.r;
+  }
+  return order[order.length - 1]!.r;
+}
+
+/** Standard deviation of the length, px: the spread of what single edges say, and the misfit of all. */
+function lengthSd(best: Smear, normals: readonly number[]): number {
   const u = (best.deg * Math.PI) / 180;
-  const use = edges
-    .map((_, i) => ({ k: Math.abs(Math.cos(normals[i]! - u)), w: best.widths[i]! }))
-    .filter((o) => o.k > 0.5);
-  const ratios = use.map((o) => o.w / o.k).sort((p, q) => p - q);
+  const ratios = best.widths
+    .map((w, i) => ({ k: Math.abs(Math.cos(normals[i]! - u)), w }))
+    .filter((o) => o.k > 0.5)
+    .map((o) => o.w / o.k)
+    .sort((p, q) => p - q);
   const mid = ratios[ratios.length >> 1] ?? 0;
   const mad = ratios.map((r) => Math.abs(r - mid)).sort((p, q) => p - q)[ratios.length >> 1] ?? 0;
-  const sd = Math.max(
+  return Math.max(
     0.15,
-    (1.4826 * mad * 1.25) / Math.sqrt(Math.max(1, use.length)),
-    best.score / Math.sqrt(edges.length),
+    (1.4826 * mad * 1.25) / Math.sqrt(Math.max(1, ratios.length)),
+    best.score / Math.sqrt(best.widths.length),
   );
-  const how = `box and Gaussian fitted to ${edges.length} edges; lens spread ${best.s.toFixed(2)} px sd`;
-  const motion = request.motionPx ?? null;
-  const speed = motion === null ? null : Math.hypot(motion[0], motion[1]);
-  // Softness that is the same in every direction is the lens's or the finish's, not
-  // motion: the directional model must win clearly.
-  const midWidth = [...best.widths].sort((p, q) => p - q)[best.widths.length >> 1] ?? 0;
-  const even = best.widths.reduce((t, w) => t + Math.min(2, Math.abs(w - midWidth)), 0) / edges.length;
-  if (speed !== null && speed < 0.4) {
-    // A shutter cannot stay open longer than a frame: what does not move does not smear.
-    return {
-      ...none('the picture stands still'),
-      lengthPx: measured(0, 'px', Math.max(0.1, speed), `the picture moves ${speed.toFixed(2)} px a frame`, frames),
-    };
-  }
-  if (best.length > 1.2 && best.score > 0.75 * even)
-    return none('the softness is much the same in every direction, so that motion blur cannot be told from defocus');
-  if (speed !== null && best.length > 1.15 * speed + 3 * sd)
-    return none(
-      `the edges look smeared by ${best.length.toFixed(1)} px, ` +
-        `but the picture moves only ${speed.toFixed(1)} px a frame`,
+}
+
+/** Misfit where all edges are as wide as the middle one, whatever their direction; as `Smear.score`. */
+function evenMisfit(widths: readonly number[]): number {
+  const middle = [...widths].sort((p, q) => p - q)[widths.length >> 1] ?? 0;
+  return widths.reduce((t, w) => t + Math.min(2, Math.abs(w - middle)), 0) / widths.length;
+}
+
+/** 360° times the smear over the motion a frame, where the picture moves fast enough to tell. */
+function shutterOf(smear: {
+  readonly lengthPx: number;
+  readonly sd: number;
+  readonly speed: number | null;
+  readonly how: string;
+  readonly frames: readonly [number, number];
+}): Measure {
+  const { lengthPx, sd, speed, how, frames } = smear;
+  if (speed === null || speed < 3)
+    return notMeasurable(
+      'deg',
+      speed === null
+        ? 'the motion of the picture is not known'
+        : `the picture moves only ${speed.toFixed(1)} px a frame`,
+      'a part of the shot where the camera moves faster',
     );
-  const lengthPx = measured(best.length, 'px', sd, how, frames);
-  const shown = best.length > 3 * sd && best.length > 1.2 && covered.size >= 3;
-  const directionDeg = shown
-    ? measured(best.deg, 'deg', Math.max(2, (60 * best.score) / best.length), how, frames)
-    : notMeasurable(
-        'deg',
-        covered.size < 3 ? 'the edges found run in too few directions' : 'there is no smear to speak of',
-        help,
-      );
-  const shutterDeg =
-    speed === null || speed < 3
-      ? notMeasurable(
-          'deg',
-          speed === null
-            ? 'the motion of the picture is not known'
-            : `the picture moves only ${speed.toFixed(1)} px a frame`,
-          'a part of the shot where the camera moves faster',
-        )
-      : measured(
-          Math.min(360, (360 * best.length) / speed),
-          'deg',
-          (360 * sd) / speed,
-          `${how}; picture moves ${speed.toFixed(1)} px a frame`,
-          frames,
-        );
-  return { lengthPx, directionDeg, shutterDeg };
+  return measured(
+    Math.min(360, (360 * lengthPx) / speed),
+    'deg',
+    (360 * sd) / speed,
+    `${how}; picture moves ${speed.toFixed(1)} px a frame`,
+    frames,
+  );
 }

@@ -72,21 +72,62 @@ export function findEdges(luma: Float32Array, w: number, h: number, most = 200, 
   return out;
 }
 
+/** Where an edge lies: a point on it, from the middle of the disc in pixels, and its unit normal. */
+interface EdgeLine {
+  readonly px: number;
+  readonly py: number;
+  readonly nx: number;
+  readonly ny: number;
+}
+
+/** The part of the picture in which one edge is looked at. */
+interface Disc {
+  readonly luma: Float32Array;
+  /** Width of the picture. */
+  readonly w: number;
+  readonly cx: number;
+  readonly cy: number;
+  readonly radius: number;
+}
+
+/** The edge through a disc, if it is one straight slanted edge between two even sides. */
 function edgeAt(luma: Float32Array, w: number, cx: number, cy: number, scale: EdgeScale): Edge | null {
-  const RADIUS = scale.radius;
-  const REACH = scale.reach;
-  const ESF_LENGTH = 2 * REACH * OVER;
-  // Direction from the structure tensor, then the line by weighted least squares of gradient positions; twice.
-  let nx = 0;
-  let ny = 0;
+  const disc: Disc = { luma, w, cx, cy, radius: scale.radius };
+  let line = roughLine(disc);
+  for (let round = 0; line !== null && round < 2; round++) line = refinedLine(disc, line, round === 1);
+  if (line === null) return null;
+  // An edge along the pixel rows or columns, or on their diagonal, gives no samples between pixels.
+  const deg = (Math.atan2(Math.abs(line.ny), Math.abs(line.nx)) * 180) / Math.PI;
+  if (deg < 1.5 || deg > 88.5 || Math.abs(deg - 45) < 1) return null;
+  const esf = spreadAcross(disc, line, scale.reach);
+  if (esf === null) return null;
+  const sides = evenSides(esf, scale.plateau * OVER);
+  if (sides === null) return null;
+  const { contrast, turned } = sides;
+  const rise = crossing(esf, 0.9) - crossing(esf, 0.1);
+  if (!(rise > 0.3)) return null;
+  return {
+    x: cx + line.px + 0.5,
+    y: cy + line.py + 0.5,
+    nx: turned ? -line.nx : line.nx,
+    ny: turned ? -line.ny : line.ny,
+    contrast,
+    esf,
+    rise,
+    mtf50: mtf50Of(esf),
+  };
+}
+
+/** Direction from the structure tensor, place from the gradient's middle; null where it has no one direction. */
+function roughLine({ luma, w, cx, cy, radius }: Disc): EdgeLine | null {
   let px = 0;
   let py = 0;
   let jxx = 0;
   let jyy = 0;
   let jxy = 0;
-  for (let v = -RADIUS; v <= RADIUS; v++) {
-    for (let u = -RADIUS; u <= RADIUS; u++) {
-      if (u * u + v * v > RADIUS * RADIUS) continue;
+  for (let v = -radius; v <= radius; v++)
+    for (let u = -radius; u <= radius; u++) {
+      if (u * u + v * v > radius * radius) continue;
       const i = (cy + v) * w + cx + u;
       const gx = luma[i + 1]! - luma[i - 1]!;
       const gy = luma[i + w]! - luma[i - w]!;
@@ -97,87 +138,93 @@ function edgeAt(luma: Float32Array, w: number, cx: number, cy: number, scale: Ed
       px += m * u;
       py += m * v;
     }
-  }
   const sum = jxx + jyy;
   const gap = Math.hypot(jxx - jyy, 2 * jxy);
   if (sum <= 0 || gap / sum < 0.85) return null;
   const theta = 0.5 * Math.atan2(2 * jxy, jxx - jyy);
-  nx = Math.cos(theta);
-  ny = Math.sin(theta);
+  const nx = Math.cos(theta);
+  const ny = Math.sin(theta);
   px /= sum;
   py /= sum;
-  if (Math.abs(px * nx + py * ny) > 4) return null;
-  // Refine: centroid of the gradient across the edge, by position along it, gives a straight line or shows a bend.
-  for (let round = 0; round < 2; round++) {
-    const slots = 7;
-    const acc = new Float64Array(slots * 2);
-    for (let v = -RADIUS; v <= RADIUS; v++) {
-      for (let u = -RADIUS; u <= RADIUS; u++) {
-        if (u * u + v * v > RADIUS * RADIUS) continue;
-        const across = (u - px) * nx + (v - py) * ny;
-        if (Math.abs(across) > 0.65 * RADIUS) continue;
-        const along = -(u - px) * ny + (v - py) * nx;
-        const k = Math.floor((along / (2 * RADIUS) + 0.5) * slots);
-        if (k < 0 || k >= slots) continue;
-        const i = (cy + v) * w + cx + u;
-        const g = (luma[i + 1]! - luma[i - 1]!) * nx + (luma[i + w]! - luma[i - w]!) * ny;
-        acc[2 * k]! += g * g;
-        acc[2 * k + 1]! += g * g * across;
-      }
-    }
-    let n = 0;
-    let st = 0;
-    let sa = 0;
-    let stt = 0;
-    let sta = 0;
-    for (let k = 1; k < slots - 1; k++) {
-      if (acc[2 * k]! <= 0) return null;
-      const t = ((k + 0.5) / slots - 0.5) * 2 * RADIUS;
-      const a = acc[2 * k + 1]! / acc[2 * k]!;
-      n++;
-      st += t;
-      sa += a;
-      stt += t * t;
-      sta += t * a;
-    }
-    const slope = (n * sta - st * sa) / (n * stt - st * st);
-    const offset = (sa - slope * st) / n;
-    let bend = 0;
-    for (let k = 1; k < slots - 1; k++) {
-      const t = ((k + 0.5) / slots - 0.5) * 2 * RADIUS;
-      bend += (acc[2 * k + 1]! / acc[2 * k]! - slope * t - offset) ** 2;
-    }
-    if (round === 1 && Math.sqrt(bend / n) > 0.25) return null;
-    px += offset * nx;
-    py += offset * ny;
-    const turn = Math.atan(slope);
-    const c = Math.cos(turn);
-    const s = Math.sin(turn);
-    // across = slope · along: the normal leans back by the slope along the edge direction (−ny, nx).
-    const tx = nx * c + ny * s;
-    const ty = ny * c - nx * s;
-    nx = tx;
-    ny = ty;
+  // Too far from the disc's middle it would leave one side too little room.
+  return Math.abs(px * nx + py * ny) > 4 ? null : { px, py, nx, ny };
+}
+
+/** Pieces along the edge whose places across it are told apart; the first and last hold too few pixels. */
+const SLOTS = 7;
+
+/**
+ * The line again by least squares: the middle of the gradient across the edge, piece by piece along it, gives a
+ * straight line or shows a bend, which is refused where `straight` is asked for.
+ */
+function refinedLine(disc: Disc, line: EdgeLine, straight: boolean): EdgeLine | null {
+  const acc = gradientBySlot(disc, line);
+  const alongAt = (k: number): number => ((k + 0.5) / SLOTS - 0.5) * 2 * disc.radius;
+  let n = 0;
+  let st = 0;
+  let sa = 0;
+  let stt = 0;
+  let sta = 0;
+  for (let k = 1; k < SLOTS - 1; k++) {
+    if (acc[2 * k]! <= 0) return null;
+    const t = alongAt(k);
+    const a = acc[2 * k + 1]! / acc[2 * k]!;
+    n++;
+    st += t;
+    sa += a;
+    stt += t * t;
+    sta += t * a;
   }
-  // An edge along the pixel rows or columns, or on their diagonal, gives no samples between pixels.
-  const deg = (Math.atan2(Math.abs(ny), Math.abs(nx)) * 180) / Math.PI;
-  if (deg < 1.5 || deg > 88.5 || Math.abs(deg - 45) < 1) return null;
-  const sums = new Float64Array(ESF_LENGTH);
-  const counts = new Float64Array(ESF_LENGTH);
-  for (let v = -RADIUS; v <= RADIUS; v++) {
-    for (let u = -RADIUS; u <= RADIUS; u++) {
-      if (u * u + v * v > RADIUS * RADIUS) continue;
+  const slope = (n * sta - st * sa) / (n * stt - st * st);
+  const offset = (sa - slope * st) / n;
+  let bend = 0;
+  for (let k = 1; k < SLOTS - 1; k++) bend += (acc[2 * k + 1]! / acc[2 * k]! - slope * alongAt(k) - offset) ** 2;
+  if (straight && Math.sqrt(bend / n) > 0.25) return null;
+  const { px, py, nx, ny } = line;
+  const turn = Math.atan(slope);
+  const c = Math.cos(turn);
+  const s = Math.sin(turn);
+  // across = slope · along: the normal leans back by the slope along the edge direction (−ny, nx).
+  return { px: px + offset * nx, py: py + offset * ny, nx: nx * c + ny * s, ny: ny * c - nx * s };
+}
+
+/** Squared gradient across the edge, and its moment about the line, in each slot along it: 2 · SLOTS. */
+function gradientBySlot({ luma, w, cx, cy, radius }: Disc, { px, py, nx, ny }: EdgeLine): Float64Array {
+  const acc = new Float64Array(SLOTS * 2);
+  for (let v = -radius; v <= radius; v++)
+    for (let u = -radius; u <= radius; u++) {
+      if (u * u + v * v > radius * radius) continue;
       const across = (u - px) * nx + (v - py) * ny;
-      const k = Math.floor((across + REACH) * OVER);
-      if (k < 0 || k >= ESF_LENGTH) continue;
+      if (Math.abs(across) > 0.65 * radius) continue;
+      const along = -(u - px) * ny + (v - py) * nx;
+      const k = Math.floor((along / (2 * radius) + 0.5) * SLOTS);
+      if (k < 0 || k >= SLOTS) continue;
+      const i = (cy + v) * w + cx + u;
+      const g = (luma[i + 1]! - luma[i - 1]!) * nx + (luma[i + w]! - luma[i - w]!) * ny;
+      acc[2 * k]! += g * g;
+      acc[2 * k + 1]! += g * g * across;
+    }
+  return acc;
+}
+
+/** Mean luma by distance from the line, OVER samples a pixel, `reach` pixels to either side; null where gaps are wide. */
+function spreadAcross({ luma, w, cx, cy, radius }: Disc, line: EdgeLine, reach: number): Float64Array | null {
+  const length = 2 * reach * OVER;
+  const sums = new Float64Array(length);
+  const counts = new Float64Array(length);
+  for (let v = -radius; v <= radius; v++)
+    for (let u = -radius; u <= radius; u++) {
+      if (u * u + v * v > radius * radius) continue;
+      const across = (u - line.px) * line.nx + (v - line.py) * line.ny;
+      const k = Math.floor((across + reach) * OVER);
+      if (k < 0 || k >= length) continue;
       sums[k]! += luma[(cy + v) * w + cx + u]!;
       counts[k]!++;
     }
-  }
-  const esf = new Float64Array(ESF_LENGTH);
-  for (let k = 0; k < ESF_LENGTH; k++) {
+  const esf = new Float64Array(length);
+  for (let k = 0; k < length; k++) {
     if (counts[k]! > 0) esf[k] = sums[k]! / counts[k]!;
-    else if (k > 2 && k < ESF_LENGTH - 3) {
+    else if (k > 2 && k < length - 3) {
       let s = 0;
       let n = 0;
       for (let j = -2; j <= 2; j++) {
@@ -188,7 +235,14 @@ function edgeAt(luma: Float32Array, w: number, cx: number, cy: number, scale: Ed
       esf[k] = s / n;
     } else esf[k] = esf[Math.max(0, k - 1)]!;
   }
-  const plateau = scale.plateau * OVER;
+  return esf;
+}
+
+/**
+ * Turns the spread function so that it rises, and scales its ends to 0 and 1, in place; null where the ends are not
+ * even, hardly differ, or another line lies beside the edge. `turned`: it fell before.
+ */
+function evenSides(esf: Float64Array, plateau: number): { contrast: number; turned: boolean } | null {
   const side = (from: number): { mean: number; sd: number } => {
     let s = 0;
     let ss = 0;
@@ -198,32 +252,27 @@ function edgeAt(luma: Float32Array, w: number, cx: number, cy: number, scale: Ed
     }
     return { mean: s / plateau, sd: Math.sqrt(Math.max(0, ss / plateau - (s / plateau) ** 2)) };
   };
-  let low = side(2);
-  let high = side(ESF_LENGTH - plateau - 2);
-  if (low.mean > high.mean) {
+  const ends = (): [{ mean: number; sd: number }, { mean: number; sd: number }] => [
+    side(2),
+    side(esf.length - plateau - 2),
+  ];
+  let [low, high] = ends();
+  const turned = low.mean > high.mean;
+  if (turned) {
     esf.reverse();
-    nx = -nx;
-    ny = -ny;
-    [low, high] = [side(2), side(ESF_LENGTH - plateau - 2)];
+    [low, high] = ends();
   }
   const contrast = high.mean - low.mean;
   if (contrast < 0.03 || low.sd > 0.05 * contrast || high.sd > 0.05 * contrast) return null;
-  for (let k = 0; k < ESF_LENGTH; k++) esf[k] = (esf[k]! - low.mean) / contrast;
+  for (let k = 0; k < esf.length; k++) esf[k] = (esf[k]! - low.mean) / contrast;
   // Ringing of a finished (sharpened) picture may overshoot; a second line beside the edge may not.
-  let lo = 0;
-  let hi = 1;
-  for (const v of esf) {
-    lo = Math.min(lo, v);
-    hi = Math.max(hi, v);
-  }
-  if (lo < -0.2 || hi > 1.2) return null;
-  const cross = (level: number): number => {
-    for (let k = 1; k < ESF_LENGTH; k++)
-      if (esf[k - 1]! < level && esf[k]! >= level)
-        return (k - 1 + (level - esf[k - 1]!) / (esf[k]! - esf[k - 1]!)) / OVER;
-    return NaN;
-  };
-  const rise = cross(0.9) - cross(0.1);
-  if (!(rise > 0.3)) return null;
-  return { x: cx + px + 0.5, y: cy + py + 0.5, nx, ny, contrast, esf, rise, mtf50: mtf50Of(esf) };
+  return esf.some((v) => v < -0.2 || v > 1.2) ? null : { contrast, turned };
+}
+
+/** Where a rising spread function first passes a level, pixels from its start; NaN where it never does. */
+function crossing(esf: Float64Array, level: number): number {
+  for (let k = 1; k < esf.length; k++)
+    if (esf[k - 1]! < level && esf[k]! >= level)
+      return (k - 1 + (level - esf[k - 1]!) / (esf[k]! - esf[k - 1]!)) / OVER;
+  return NaN;
 }

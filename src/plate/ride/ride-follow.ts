@@ -5,13 +5,12 @@
  * light), a frame that was well aligned becomes a further key, itself anchored to the first.
  */
 import { IDENTITY3, invert, multiply, normalise, type Mat3 } from '../../geometry/mat3.js';
-import { again } from './ride-again.js';
+import { again, type SecondLook } from './ride-again.js';
 import type { AlignResult } from './ride-align.js';
 import type { SetPose } from './ride-camera.js';
 import { accept, better, RegionFit, type Sighted } from './ride-fit.js';
 import { generatorExp, generatorLog, localScale } from './ride-generators.js';
 import { RegionKeys, type FollowedFrame, type Key, type Miss } from './ride-keys.js';
-import type { RegionLight } from './ride-light.js';
 import { fillPyramid } from './ride-pyramid.js';
 import { qualityOf } from './ride-quality.js';
 import { ShutterBlur } from './ride-shutter.js';
@@ -28,6 +27,22 @@ function remember(before: Miss, now: Miss): Miss {
  */
 const SIGHTED = 0.55;
 
+/** Predictions of a frame, anchor pixels to its own. */
+interface Prediction {
+  /** By the region's own speed, and by the set's motion where that is sure. */
+  readonly byOwn: Mat3;
+  readonly bySet: Mat3 | null;
+  /** The set's is the better of the two; then it is `predicted` and the other `other`. */
+  readonly rides: boolean;
+  readonly predicted: Mat3;
+  readonly other: Mat3 | null;
+  /** How far predictions of this kind were off. */
+  readonly miss: Miss;
+  /** Template coordinates to the last frame's pixels. */
+  readonly lastWarp: Mat3;
+}
+
+/** Follows one region outwards from its key frame; holds what the frames so far say of the next. */
 export class Follower {
   private readonly keys: RegionKeys;
   private readonly shutter: ShutterBlur;
@@ -89,17 +104,8 @@ export class Follower {
   }
 
   /** See `again` (ride-again.ts). */
-  again(
-    frame: LumaFrame,
-    before: FollowedFrame,
-    expected: Mat3,
-    information: Float64Array,
-    sdPx: number,
-    light: RegionLight | null,
-    motion: Mat3 | null = null,
-    near = false,
-  ): FollowedFrame | null {
-    return again(this.keys, this.shutter, frame, before, expected, information, sdPx, light, motion, near);
+  again(look: SecondLook): FollowedFrame | null {
+    return again(this.keys, this.shutter, look);
   }
 
   /** Back to the key frame, to go the other way. */
@@ -154,29 +160,39 @@ export class Follower {
       shares: this.shares,
       usual: Math.min(this.usual, this.previous),
     });
+    const prediction = this.predict(set);
+    const result = this.seek(frame, prediction);
+    if (result === null) return this.lose(frame, prediction.predicted, set);
+    return this.accepted(frame, result, prediction, set);
+  }
+
+  /** Where the region should be: by its own speed, or by the set's motion where that was off by less. */
+  private predict(set: SetPose | null): Prediction {
     const anchorToUnit = this.anchor.toPixels;
-    const lastWarp = multiply(this.last, anchorToUnit);
     // Once lost, only the place goes on, and slower and slower; a shape must not run away.
     const damp = this.lost === 0 ? 1 : 0.8 ** this.lost;
-    const byOwn = normalise(
-      multiply(
-        multiply(
-          lastWarp,
-          generatorExp(this.velocity.map((v, k) => (k < 2 ? v * damp : this.lost === 0 && this.shares > 0.8 ? v : 0))),
-        ),
-        invert(anchorToUnit),
-      ),
-    );
+    const speed = this.velocity.map((v, k) => (k < 2 ? v * damp : this.lost === 0 && this.shares > 0.8 ? v : 0));
+    const lastWarp = multiply(this.last, anchorToUnit);
+    const byOwn = normalise(multiply(multiply(lastWarp, generatorExp(speed)), invert(anchorToUnit)));
     const step = set !== null && set.sure ? multiply(set.fromKey, invert(this.setPose)) : null;
     if (set !== null && set.sure) this.setPose = set.fromKey;
     const bySet = step === null ? null : normalise(multiply(step, this.last));
     const rides = bySet !== null && this.set.shift + this.set.shape <= this.own.shift + this.own.shape;
-    const predicted = rides ? bySet : byOwn;
-    const other = rides ? byOwn : bySet;
-    const miss = rides ? this.set : this.own;
     // What moved with the set goes on with it.
     if (rides && step !== null) this.trusted = normalise(multiply(step, this.trusted));
+    return {
+      byOwn,
+      bySet,
+      rides,
+      predicted: rides ? bySet : byOwn,
+      other: rides ? byOwn : bySet,
+      miss: rides ? this.set : this.own,
+      lastWarp,
+    };
+  }
 
+  /** The fit of the frame; null where the region is lost. Which key it is a fit to is left in `active`. */
+  private seek(frame: LumaFrame, { predicted, other, rides, miss }: Prediction): AlignResult | null {
     let result =
       this.lost > 0 && !rides
         ? null
@@ -201,47 +217,60 @@ export class Follower {
         result = sighted.result;
       }
     }
-    if (!accept(result) && this.tied) result = null;
-    if (result !== null ? !accept(result) : !this.tied) {
-      const sighted = this.fits.search(this.lost > 1 ? this.trusted : predicted, this.lost % 2 === 1);
-      if (
-        sighted !== null &&
-        sighted.result.agreement * sighted.result.visible > SIGHTED &&
-        !(rides && this.strange(sighted, predicted, miss))
-      ) {
-        this.doubt = true;
-        this.active = sighted.key;
-        result = sighted.result;
-      } else result = null;
-    }
-    if (result === null) {
-      // What was followed badly just before the loss is a poor place to look from.
-      this.last = this.lost === 0 ? this.trusted : predicted;
-      this.lost++;
-      return {
-        frame: frame.index,
-        homography: normalise(predicted),
-        found: false,
-        sdPx: 2 + 2 * this.lost,
-        textureSdPx: 0,
-        visible: 0,
-        inliers: 0,
-        correlation: 0,
-        agreement: 0,
-        information: null,
-        pull: null,
-        quality: 0,
-        key: this.keys.all.indexOf(this.active),
-        light: null,
-        anew: false,
-        set: set?.fromKey ?? null,
-      };
-    }
+    if (accept(result)) return result;
+    return this.tied ? null : this.sight(predicted, rides, miss);
+  }
+
+  /** The region found anew over the whole frame; null where nothing looks enough like it. */
+  private sight(predicted: Mat3, rides: boolean, miss: Miss): AlignResult | null {
+    const sighted = this.fits.search(this.lost > 1 ? this.trusted : predicted, this.lost % 2 === 1);
+    if (
+      sighted === null ||
+      !(sighted.result.agreement * sighted.result.visible > SIGHTED) ||
+      (rides && this.strange(sighted, predicted, miss))
+    )
+      return null;
+    this.doubt = true;
+    this.active = sighted.key;
+    return sighted.result;
+  }
+
+  /** A frame on which the region is not seen: the prediction stands for it. */
+  private lose(frame: LumaFrame, predicted: Mat3, set: SetPose | null): FollowedFrame {
+    // What was followed badly just before the loss is a poor place to look from.
+    this.last = this.lost === 0 ? this.trusted : predicted;
+    this.lost++;
+    return {
+      frame: frame.index,
+      homography: normalise(predicted),
+      found: false,
+      sdPx: 2 + 2 * this.lost,
+      textureSdPx: 0,
+      visible: 0,
+      inliers: 0,
+      correlation: 0,
+      agreement: 0,
+      information: null,
+      pull: null,
+      quality: 0,
+      key: this.keys.all.indexOf(this.active),
+      light: null,
+      anew: false,
+      set: set?.fromKey ?? null,
+    };
+  }
+
+  /** Takes a fit over into what the next frame is predicted and judged by. */
+  private accepted(
+    frame: LumaFrame,
+    result: AlignResult,
+    { byOwn, bySet, lastWarp }: Prediction,
+    set: SetPose | null,
+  ): FollowedFrame {
     const key = this.active;
     const homography = normalise(multiply(multiply(result.warp, invert(key.template.toPixels)), key.fromAnchor));
-    const warp = multiply(homography, anchorToUnit);
     if (this.lost === 0) {
-      this.velocity = generatorLog(multiply(invert(lastWarp), warp));
+      this.velocity = generatorLog(multiply(invert(lastWarp), multiply(homography, this.anchor.toPixels)));
       // Only what was well seen tells how good a prediction was.
       if (result.agreement * result.visible > 0.45) {
         this.own = remember(this.own, this.keys.missOf(byOwn, homography));
@@ -265,7 +294,14 @@ export class Follower {
         : Math.max(0.85 * key.usualSigma, Math.min(1.15 * key.usualSigma, 0.8 * key.usualSigma + 0.2 * result.sigma));
     key.usualCorrelation =
       key.usualCorrelation === 0 ? result.correlation : 0.9 * key.usualCorrelation + 0.1 * result.correlation;
-    const out = this.keys.report(frame.index, homography, key, result, set?.fromKey ?? null, this.doubt);
+    const out = this.keys.report({
+      frame: frame.index,
+      homography,
+      key,
+      result,
+      set: set?.fromKey ?? null,
+      anew: this.doubt,
+    });
     this.renewKey(frame, out, key, result);
     return out;
   }

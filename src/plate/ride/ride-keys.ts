@@ -74,6 +74,18 @@ const LEVELS = 6;
  */
 const ALL = 40_000;
 
+/** A frame's fit to one of the keys. */
+export interface Report {
+  readonly frame: number;
+  /** Anchor pixels to the frame's. */
+  readonly homography: Mat3;
+  readonly key: Key;
+  readonly result: AlignResult;
+  /** How the set moved from the key frame, where known; and whether the region was found anew after a loss. */
+  readonly set: Mat3 | null;
+  readonly anew: boolean;
+}
+
 export class RegionKeys {
   readonly memory = new RideMemory();
   /** Pictures of the frame that is looked at. */
@@ -101,17 +113,12 @@ export class RegionKeys {
     fillPyramid(keyFrame.luma, this.pyramid);
     this.grain = grainIn(keyFrame.luma, widthPx, heightPx, polygon);
     this.limit = Math.round(9000 + 11000 * Math.max(0, Math.min(1, (this.grain - 0.008) / 0.01)));
-    this.anchor = buildTemplate(
-      this.pyramid,
-      polygon,
-      keyFrame.index,
-      this.limit,
-      false,
-      this.memory,
-      this.grain,
-      1,
+    this.anchor = buildTemplate(this.pyramid, polygon, keyFrame.index, {
+      limit: this.limit,
+      memory: this.memory,
+      grainSd: this.grain,
       belongs,
-    );
+    });
     this.add(this.anchor, IDENTITY3, 0);
   }
 
@@ -145,7 +152,7 @@ export class RegionKeys {
   renew(frame: number, homography: Mat3, sdPx: number): Key {
     const polygon = this.anchor.polygon.map(([x, y]) => apply(homography, x, y) as [number, number]);
     return this.add(
-      buildTemplate(this.pyramid, polygon, frame, this.limit, false, this.memory, this.grain),
+      buildTemplate(this.pyramid, polygon, frame, { limit: this.limit, memory: this.memory, grainSd: this.grain }),
       homography,
       sdPx,
     );
@@ -164,7 +171,13 @@ export class RegionKeys {
     fillPyramid(luma, this.pyramid);
     const limit = Math.round(this.limit + (ALL - this.limit) * Math.max(0, Math.min(1, (this.grain - 0.012) / 0.012)));
     const key = this.add(
-      buildTemplate(this.pyramid, polygon, this.anchor.frame, limit, false, this.memory, this.grain, worth, belongs),
+      buildTemplate(this.pyramid, polygon, this.anchor.frame, {
+        limit,
+        memory: this.memory,
+        grainSd: this.grain,
+        averaged: worth,
+        belongs,
+      }),
       IDENTITY3,
       0,
     );
@@ -173,14 +186,7 @@ export class RegionKeys {
   }
 
   /** A fit to `key` as a frame of the track. */
-  report(
-    frame: number,
-    homography: Mat3,
-    key: Key,
-    result: AlignResult,
-    set: Mat3 | null,
-    anew: boolean,
-  ): FollowedFrame {
+  report({ frame, homography, key, result, set, anew }: Report): FollowedFrame {
     const adjoint =
       key === this.first
         ? null

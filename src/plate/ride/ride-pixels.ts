@@ -6,7 +6,7 @@ import type { Point2 } from '../../geometry/mat3.js';
 import type { LumaPyramid } from './ride-pyramid.js';
 
 /** Pixels of a level in scan order: place, squared slope, cell; the first `count` of each array. */
-interface Pixels {
+export interface Pixels {
   readonly count: number;
   readonly x: Int32Array;
   readonly y: Int32Array;
@@ -21,18 +21,23 @@ interface Box {
   readonly y1: number;
 }
 
-/**
- * Pixels that lie in the polygon (even-odd) and are neither clipped nor somebody
- * else's. `f`: level pixels a frame pixel.
- */
+/** The part of a level that pixels are taken from, and the grid of cells over it. */
+export interface PixelRegion {
+  /** Pixels of the frame. */
+  readonly polygon: readonly Point2[];
+  readonly box: Box;
+  /** Level pixels a frame pixel. */
+  readonly f: number;
+  readonly columns: number;
+  readonly rows: number;
+  /** Whether a frame's pixel and those within `reach` of it belong to the plane; null: all do. */
+  readonly belongs: ((x: number, y: number, reach: number) => boolean) | null;
+}
+
+/** Pixels that lie in the polygon (even-odd) and are neither clipped nor somebody else's. */
 export function pixelsInside(
   { width: w, height: h, data }: LumaPyramid[number],
-  polygon: readonly Point2[],
-  f: number,
-  { x0, y0, x1, y1 }: Box,
-  columns: number,
-  rows: number,
-  belongs: ((x: number, y: number, reach: number) => boolean) | null,
+  { polygon, box: { x0, y0, x1, y1 }, f, columns, rows, belongs }: PixelRegion,
 ): Pixels {
   const left = Math.max(1, Math.floor(x0 * f));
   const top = Math.max(1, Math.floor(y0 * f));
@@ -73,13 +78,11 @@ export function pixelsInside(
   return { count, x: xs, y: ys, g: gs, cell: cells };
 }
 
+/** Middle of each cell's pixels in template coordinates, 2 · cells. */
 export function middlesOf(
   pixels: Pixels,
   cells: number,
-  f: number,
-  cx: number,
-  cy: number,
-  scale: number,
+  { f, cx, cy, scale }: { readonly f: number; readonly cx: number; readonly cy: number; readonly scale: number },
 ): Float32Array {
   const out = new Float32Array(2 * cells);
   const counts = new Float32Array(cells);

@@ -85,7 +85,7 @@ export async function bestReference(
       const there = at === null ? polygon : polygon.map(([x, y]) => apply(at, x, y));
       const template =
         at !== null && inPicture(there, source.widthPx, source.heightPx) >= WITHIN
-          ? buildTemplate(pyramid, there, frame, 6000, false, memory)
+          ? buildTemplate(pyramid, there, frame, { limit: 6000, memory })
           : null;
       // The finest level is asked on the frame alone that it was drawn on.
       seen.push({

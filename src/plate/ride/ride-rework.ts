@@ -106,15 +106,15 @@ async function lookAgain(
       if (i === undefined) continue;
       const f = frames[i]!;
       const p = points[i]!;
-      const seen = follower.again(
-        luma,
-        f,
-        p.others.homography,
-        p.others.information,
-        p.others.sdPx,
-        lightNear(frames, i, usual),
-        motionAt(frames, points, i),
-      );
+      const seen = follower.again({
+        frame: luma,
+        before: f,
+        expected: p.others.homography,
+        information: p.others.information,
+        sdPx: p.others.sdPx,
+        light: lightNear(frames, i, usual),
+        motion: motionAt(frames, points, i),
+      });
       // A fit that the rest contradicts falls away where looking again finds nothing better.
       next[i] = seen ?? {
         ...f,
@@ -162,16 +162,15 @@ async function refined(
     anew: false,
     set: IDENTITY3,
   };
-  const home = follower.again(
-    { index: anchorFrame, luma: keyLuma },
-    rest,
-    IDENTITY3,
-    new Float64Array(64),
-    0,
-    null,
-    null,
-    true,
-  );
+  const home = follower.again({
+    frame: { index: anchorFrame, luma: keyLuma },
+    before: rest,
+    expected: IDENTITY3,
+    information: new Float64Array(64),
+    sdPx: 0,
+    light: null,
+    near: true,
+  });
   if (home === null) return null;
   const next = [...frames];
   const ratios: number[] = [];
@@ -182,16 +181,16 @@ async function refined(
     const p = points[i];
     if (f === undefined || p === undefined) continue;
     const sure = f.found && trustOf(f, usual) > 0.7 && p.weight > 0.6;
-    const seen = follower.again(
-      luma,
-      { ...f, key, homography: p.homography },
-      p.others.homography,
-      p.others.information,
-      p.others.sdPx,
-      trustOf(f, usual) > 0.6 ? f.light : lightNear(frames, i, usual),
-      motionAt(frames, points, i),
-      sure,
-    );
+    const seen = follower.again({
+      frame: luma,
+      before: { ...f, key, homography: p.homography },
+      expected: p.others.homography,
+      information: p.others.information,
+      sdPx: p.others.sdPx,
+      light: trustOf(f, usual) > 0.6 ? f.light : lightNear(frames, i, usual),
+      motion: motionAt(frames, points, i),
+      near: sure,
+    });
     if (sure) ratios.push((seen?.quality ?? 0) / f.quality);
     if (seen !== null && (!f.found || seen.quality > 0.8 * f.quality)) next[i] = seen;
     else if (!f.found) next[i] = { ...f, key };

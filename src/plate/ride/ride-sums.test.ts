@@ -49,8 +49,8 @@ test.each([1, 2, 3, 4])('sampling and normal equations agree with their plain tw
       [w - 30, h - 20],
       [24, h - 26.5],
     ] as const;
-    const a = buildTemplate(fast, region, 0, 3000, false, memory);
-    const b = buildTemplate(plain, region, 0, 3000);
+    const a = buildTemplate(fast, region, 0, { limit: 3000, memory });
+    const b = buildTemplate(plain, region, 0, { limit: 3000 });
     const sa = createScratch(a, memory);
     const sb = createScratch(b);
     for (let l = 0; l < a.levels.length; l++) {
@@ -148,8 +148,8 @@ test('a template keeps, cell by cell, the pixels of strongest slope inside a reg
     [55, 52],
     [15, 76],
   ] as const;
-  const all = buildTemplate(pyramid, region, 0, 1e6).levels[0]!;
-  const some = buildTemplate(pyramid, region, 0, 1500).levels[0]!;
+  const all = buildTemplate(pyramid, region, 0, { limit: 1e6 }).levels[0]!;
+  const some = buildTemplate(pyramid, region, 0, { limit: 1500 }).levels[0]!;
   const { data } = pyramid[0]!;
   let inside = 0;
   for (let y = 1; y <= h - 2; y++)

@@ -12,7 +12,7 @@ import type { Mat3, Point2 } from '../../geometry/mat3.js';
 import type { RideMemory } from './ride-memory.js';
 import type { LumaPyramid } from './ride-pyramid.js';
 import { checkRegion } from './ride-region.js';
-import { middlesOf, pixelsInside, selectPixels } from './ride-pixels.js';
+import { middlesOf, pixelsInside, selectPixels, type Pixels } from './ride-pixels.js';
 
 export interface TemplateLevel {
   readonly level: number;
@@ -83,110 +83,58 @@ export function reportedCorners(polygon: readonly Point2[]): [Point2, Point2, Po
   ];
 }
 
+export interface TemplateOptions {
+  /** The most pixels kept on each level. Default 9000. */
+  readonly limit?: number;
+  /**
+   * No cell speaks louder than the middle one: for a whole frame, of which a loud stranger may fill a part. Default
+   * false.
+   */
+  readonly even?: boolean;
+  /** Where the template's planes lie; the heap unless told. */
+  readonly memory?: RideMemory;
+  /** Standard deviation of the key frame's grain in luma. Default 0: not known. */
+  readonly grainSd?: number;
+  /** How many frames the picture is the mean of. Default 1. */
+  readonly averaged?: number;
+  /** Whether the full-size pixel x, y and those within `reach` of it belong to the plane; all do unless told. */
+  readonly belongs?: ((x: number, y: number, reach: number) => boolean) | null;
+}
+
+/** The region's box in pixels of the key frame; template coordinates are (pixels − middle) / scale. */
+interface Region {
+  readonly polygon: readonly Point2[];
+  readonly box: { readonly x0: number; readonly y0: number; readonly x1: number; readonly y1: number };
+  readonly cx: number;
+  readonly cy: number;
+  readonly scale: number;
+}
+
+/** Fewer pixels of a level hold no fit. */
+const LEAST_PIXELS = 40;
+/** A region smaller than this many pixels of a level has nothing to be found by there. */
+const LEAST_SIDE = 9;
+
 /**
- * Builds the template of a polygon (pixels of the key frame). `limit` bounds the pixels kept on each level; `even` lets
- * no cell speak louder than the middle one (for a whole frame, of which a loud stranger may fill a part). `grainSd`: sd
- * of the key frame's grain in luma, where it is known. `averaged`: how many frames the picture is the mean of.
- * `belongs`: whether the full-size pixel x, y and those within `reach` of it belong to the plane. Throws
- * `PW-RIDE-REGION` for fewer than three corners, a region without area or one wholly outside the frame.
+ * Builds the template of a polygon (pixels of the key frame). Throws `PW-RIDE-REGION` for fewer than three corners, a
+ * region without area or one wholly outside the frame.
  */
 export function buildTemplate(
   pyramid: LumaPyramid,
   polygon: readonly Point2[],
   frame: number,
-  limit = 9000,
-  even = false,
-  memory?: RideMemory,
-  grainSd = 0,
-  averaged = 1,
-  belongs: ((x: number, y: number, reach: number) => boolean) | null = null,
+  options: TemplateOptions = {},
 ): RideTemplate {
   const full = pyramid[0]!;
   checkRegion(polygon, full.width, full.height);
-  const xs = polygon.map((p) => p[0]);
-  const ys = polygon.map((p) => p[1]);
-  const x0 = Math.min(...xs);
-  const x1 = Math.max(...xs);
-  const y0 = Math.min(...ys);
-  const y1 = Math.max(...ys);
-  const cx = (x0 + x1) / 2;
-  const cy = (y0 + y1) / 2;
-  const scale = Math.max(4, Math.hypot(x1 - x0, y1 - y0) / 2 / Math.SQRT2);
+  const region = regionOf(polygon);
+  const { box, cx, cy, scale } = region;
   const levels: TemplateLevel[] = [];
-  for (let l = 0; l < pyramid.length; l++) {
-    const f = 1 / (1 << l);
-    if (l > 0 && Math.min(x1 - x0, y1 - y0) * f < 9) break;
-    const { width: w, data } = pyramid[l]!;
-    const side = Math.max(14, Math.sqrt((x1 - x0) * (y1 - y0)) / 8, 8 / f);
-    const columns = Math.max(1, Math.min(12, Math.round((x1 - x0) / side)));
-    const rows = Math.max(1, Math.min(12, Math.round((y1 - y0) / side)));
-    const cells = columns * rows;
-    const inside = pixelsInside(pyramid[l]!, polygon, f, { x0, y0, x1, y1 }, columns, rows, belongs);
-    if (inside.count < 40) break;
-    const kept = selectPixels(inside, cells, limit);
-    const n = kept.count;
-    const counts = new Int32Array(cells);
-    for (let k = 0; k < n; k++) counts[kept.cell[k]!] = counts[kept.cell[k]!]! + 1;
-    const starts = memory?.whole(cells + 1) ?? new Int32Array(cells + 1);
-    const next = new Int32Array(cells);
-    for (let c = 0; c < cells; c++) {
-      next[c] = starts[c]!;
-      starts[c + 1] = starts[c]! + ((counts[c]! + 3) & ~3);
-    }
-    const padded = starts[cells]!;
-    const floats = (k: number): Float32Array => memory?.floats(k) ?? new Float32Array(k);
-    const t: TemplateLevel = {
-      level: l,
-      count: n,
-      grain: (grainSd * grainSd * grainKept(l)) / averaged,
-      grainShare: 1 / (1 + averaged),
-      cells,
-      starts,
-      longest: Math.max(...counts) + 3,
-      reference: floats(cells),
-      u: floats(padded).fill(NaN),
-      v: floats(padded),
-      value: floats(padded),
-      jacobian: floats(padded * 8),
-      slope: floats(padded),
-      balance: new Float32Array(cells),
-      middles: middlesOf(kept, cells, f, cx, cy, scale),
-    };
-    const energy = t.balance;
-    for (let k = 0; k < n; k++) {
-      const x = kept.x[k]!;
-      const y = kept.y[k]!;
-      const c = kept.cell[k]!;
-      const i = next[c]!++;
-      const o = y * w + x;
-      const gx = 0.5 * (data[o + 1]! - data[o - 1]!);
-      const gy = 0.5 * (data[o + w]! - data[o - w]!);
-      const u = ((x + 0.5) / f - cx) / scale;
-      const v = ((y + 0.5) / f - cy) / scale;
-      const gu = gx * f * scale;
-      const gv = gy * f * scale;
-      t.u[i] = u;
-      t.v[i] = v;
-      t.value[i] = data[o]!;
-      t.slope[i] = Math.sqrt(gx * gx + gy * gy);
-      t.reference[c] = t.reference[c]! + data[o]! / counts[c]!;
-      energy[c] = energy[c]! + gx * gx + gy * gy;
-      const radial = gu * u + gv * v;
-      const j = i * 8;
-      t.jacobian[j] = gu;
-      t.jacobian[j + 1] = gv;
-      t.jacobian[j + 2] = -gu * v + gv * u;
-      t.jacobian[j + 3] = radial;
-      t.jacobian[j + 4] = gu * u - gv * v;
-      t.jacobian[j + 5] = gu * v + gv * u;
-      t.jacobian[j + 6] = -u * radial;
-      t.jacobian[j + 7] = -v * radial;
-    }
-    const most = even
-      ? Float32Array.from(energy).sort()[Math.floor(cells * 0.6)]!
-      : energy.reduce((a, b) => a + b, 0) / cells;
-    for (let c = 0; c < cells; c++) energy[c] = energy[c]! > most ? most / energy[c]! : 1;
-    levels.push(t);
+  for (let level = 0; level < pyramid.length; level++) {
+    if (level > 0 && Math.min(box.x1 - box.x0, box.y1 - box.y0) / (1 << level) < LEAST_SIDE) break;
+    const built = buildLevel(pyramid[level]!, level, region, options);
+    if (built === null) break;
+    levels.push(built);
   }
   if (levels.length === 0) {
     throw new PlatewrightError(
@@ -204,6 +152,114 @@ export function buildTemplate(
     toPixels: [scale, 0, cx, 0, scale, cy, 0, 0, 1],
     corners: reportedCorners(polygon).map(([x, y]) => [(x - cx) / scale, (y - cy) / scale] as const),
   };
+}
+
+function regionOf(polygon: readonly Point2[]): Region {
+  const xs = polygon.map((p) => p[0]);
+  const ys = polygon.map((p) => p[1]);
+  const box = { x0: Math.min(...xs), y0: Math.min(...ys), x1: Math.max(...xs), y1: Math.max(...ys) };
+  const { x0, y0, x1, y1 } = box;
+  const scale = Math.max(4, Math.hypot(x1 - x0, y1 - y0) / 2 / Math.SQRT2);
+  return { polygon, box, cx: (x0 + x1) / 2, cy: (y0 + y1) / 2, scale };
+}
+
+/** One level of the template; null where too few pixels are left. */
+function buildLevel(
+  picture: LumaPyramid[number],
+  level: number,
+  region: Region,
+  { limit = 9000, even = false, memory, grainSd = 0, averaged = 1, belongs = null }: TemplateOptions,
+): TemplateLevel | null {
+  const { polygon, box, cx, cy, scale } = region;
+  const f = 1 / (1 << level);
+  const width = box.x1 - box.x0;
+  const height = box.y1 - box.y0;
+  const side = Math.max(14, Math.sqrt(width * height) / 8, 8 / f);
+  const columns = Math.max(1, Math.min(12, Math.round(width / side)));
+  const rows = Math.max(1, Math.min(12, Math.round(height / side)));
+  const cells = columns * rows;
+  const inside = pixelsInside(picture, { polygon, box, f, columns, rows, belongs });
+  if (inside.count < LEAST_PIXELS) return null;
+  const kept = selectPixels(inside, cells, limit);
+  const counts = new Int32Array(cells);
+  for (let k = 0; k < kept.count; k++) counts[kept.cell[k]!] = counts[kept.cell[k]!]! + 1;
+  const starts = memory?.whole(cells + 1) ?? new Int32Array(cells + 1);
+  // Each cell begins at a multiple of four, for kernels that take four pixels at a time.
+  for (let c = 0; c < cells; c++) starts[c + 1] = starts[c]! + ((counts[c]! + 3) & ~3);
+  const padded = starts[cells]!;
+  const floats = (k: number): Float32Array => memory?.floats(k) ?? new Float32Array(k);
+  const t: TemplateLevel = {
+    level,
+    count: kept.count,
+    grain: (grainSd * grainSd * grainKept(level)) / averaged,
+    grainShare: 1 / (1 + averaged),
+    cells,
+    starts,
+    longest: Math.max(...counts) + 3,
+    reference: floats(cells),
+    u: floats(padded).fill(NaN),
+    v: floats(padded),
+    value: floats(padded),
+    jacobian: floats(padded * 8),
+    slope: floats(padded),
+    balance: new Float32Array(cells),
+    middles: middlesOf(kept, cells, { f, cx, cy, scale }),
+  };
+  fillPixels(t, picture, kept, counts, region);
+  balanceCells(t.balance, even);
+  return t;
+}
+
+/** Values, slopes and Jacobians of the kept pixels, the cells' mean values, and in `balance` their energy. */
+function fillPixels(
+  t: TemplateLevel,
+  { width: w, data }: LumaPyramid[number],
+  kept: Pixels,
+  counts: Int32Array,
+  { cx, cy, scale }: Region,
+): void {
+  const f = 1 / (1 << t.level);
+  const next = t.starts.slice(0, t.cells);
+  const energy = t.balance;
+  for (let k = 0; k < kept.count; k++) {
+    const x = kept.x[k]!;
+    const y = kept.y[k]!;
+    const c = kept.cell[k]!;
+    const i = next[c]!++;
+    const o = y * w + x;
+    const gx = 0.5 * (data[o + 1]! - data[o - 1]!);
+    const gy = 0.5 * (data[o + w]! - data[o - w]!);
+    const u = ((x + 0.5) / f - cx) / scale;
+    const v = ((y + 0.5) / f - cy) / scale;
+    const gu = gx * f * scale;
+    const gv = gy * f * scale;
+    t.u[i] = u;
+    t.v[i] = v;
+    t.value[i] = data[o]!;
+    t.slope[i] = Math.sqrt(gx * gx + gy * gy);
+    t.reference[c] = t.reference[c]! + data[o]! / counts[c]!;
+    energy[c] = energy[c]! + gx * gx + gy * gy;
+    // Along the eight generators of a homography (ride-generators.ts), in their order.
+    const radial = gu * u + gv * v;
+    const j = i * 8;
+    t.jacobian[j] = gu;
+    t.jacobian[j + 1] = gv;
+    t.jacobian[j + 2] = -gu * v + gv * u;
+    t.jacobian[j + 3] = radial;
+    t.jacobian[j + 4] = gu * u - gv * v;
+    t.jacobian[j + 5] = gu * v + gv * u;
+    t.jacobian[j + 6] = -u * radial;
+    t.jacobian[j + 7] = -v * radial;
+  }
+}
+
+/** From the cells' energy, in place, how much each counts: those above the mean (`even`: above 60 % of them) less. */
+function balanceCells(energy: Float32Array, even: boolean): void {
+  const cells = energy.length;
+  const most = even
+    ? Float32Array.from(energy).sort()[Math.floor(cells * 0.6)]!
+    : energy.reduce((a, b) => a + b, 0) / cells;
+  for (let c = 0; c < cells; c++) energy[c] = energy[c]! > most ? most / energy[c]! : 1;
 }
 
 /**

@@ -6,7 +6,7 @@
 import { levenbergMarquardt } from '../../geometry/levenberg-marquardt.js';
 import { applyVector, type Vec3 } from '../../geometry/mat3.js';
 import { rotationFromVector, vectorFromRotation } from '../../geometry/rotation.js';
-import { groundPoints, type Ground, type TravelKey, type TravelSight } from './travel-ground.js';
+import { groundPoints, type Ground, type Lens, type TravelKey, type TravelSight } from './travel-ground.js';
 import type { View } from '../types.js';
 
 /** Fewer points of the ground than this tell no camera. */
@@ -20,11 +20,10 @@ export function bendGround(
   keys: readonly TravelKey[],
   sights: readonly TravelSight[],
   ground: Ground,
-  focal: number,
-  cx: number,
-  cy: number,
+  lens: Lens,
   view: View,
 ): { ground: Ground; focalPx: number; tiltSd: number } {
+  const { focal, cx, cy } = lens;
   const own = sights.filter((s) => s.key === 0 && s.fit !== null && s.fit.agreeing >= LEAST_POINTS);
   const given = Math.sqrt(view.covariance[5] ?? 1e-3);
   if (own.length < 4) return { ground, focalPx: focal, tiltSd: given };
@@ -33,7 +32,7 @@ export function bendGround(
     (_, i) => own[Math.round(((i + 1) * (own.length - 1)) / Math.min(7, own.length))]!,
   );
   const sets = used.map((s) => {
-    const all = groundPoints(keys[0]!, s.matches, ground, focal, cx, cy);
+    const all = groundPoints(keys[0]!, s.matches, ground, lens);
     const keep = [...all.patch.keys()].filter((i) => s.fit!.weights[i]! > 0.5);
     return {
       at: keep.map((i) => keys[0]!.patches.patches[all.patch[i]!]!),

@@ -4,7 +4,7 @@
  */
 import { apply, invert, multiply, type Mat3 } from '../../geometry/mat3.js';
 import { chain, inversePose, movedPlane, planeHomographyCentred } from './travel-pose.js';
-import type { Ground, TravelKey, TravelSight } from './travel-ground.js';
+import type { Ground, Lens, TravelKey, TravelSight } from './travel-ground.js';
 
 /** The ground as it was followed, and both readings of its motion. */
 export interface FollowedGround {
@@ -57,7 +57,7 @@ export function groundMiss({ keys, sights, ground, focal, set, pixels }: Followe
  * By what share the way is wrong for each radian that the ground's tilt is: a point seen at an angle
  * α under the horizon is δ / α nearer or farther.
  */
-export function leverOf(key: TravelKey, ground: Ground, focal: number, cx: number, cy: number): number {
+export function leverOf(key: TravelKey, ground: Ground, { focal, cx, cy }: Lens): number {
   let sum = 0;
   let n = 0;
   for (const p of key.ground) {

@@ -9,6 +9,14 @@ import type { Pose, PoseFit } from './travel-pose.js';
 /** Rays that meet the ground farther off than this many camera heights tell nothing of the travel. */
 const FAR = 40;
 
+/** Focal length and middle of the picture that is followed in, px. */
+export interface Lens {
+  readonly focal: number;
+  readonly cx: number;
+  readonly cy: number;
+}
+
+/** A frame whose pieces are followed through others. */
 export interface TravelKey {
   readonly frame: number;
   readonly patches: Patches;
@@ -17,6 +25,8 @@ export interface TravelKey {
   /** Pieces that were found to lie on the ground. */
   readonly ground: Set<number>;
 }
+
+/** What a frame sees of a key's pieces: places in pixels. */
 export interface TravelSight {
   readonly frame: number;
   readonly key: number;
@@ -25,35 +35,30 @@ export interface TravelSight {
   pose: Pose;
   fit: PoseFit | null;
 }
+
+/** The plane n · x = d in a camera's axes, in camera heights; n points down. */
 export interface Ground {
   readonly n: Vec3;
   readonly d: number;
 }
 
 /** Does a pixel's ray meet the ground before it is too far off to tell anything? */
-export function meetsGround(
-  p: readonly [number, number],
-  plane: Ground,
-  focal: number,
-  cx: number,
-  cy: number,
-): boolean {
+export function meetsGround(p: readonly [number, number], plane: Ground, { focal, cx, cy }: Lens): boolean {
   const s = (plane.n[0] * (p[0] - cx) + plane.n[1] * (p[1] - cy)) / focal + plane.n[2];
   return s > plane.d / (FAR * Math.max(0.2, plane.d));
 }
 
-/** Points of a key that were found to lie on the ground. */
+/** Points of a key that were found to lie on the ground (3 · n, the key's axes) and where they are seen (2 · n, from the middle). */
 export function groundPoints(
   key: TravelKey,
   matches: TravelSight['matches'],
   plane: Ground,
-  focal: number,
-  cx: number,
-  cy: number,
+  lens: Lens,
 ): { points: Float64Array; seen: Float64Array; patch: Int32Array } {
   const kept = matches.filter(
-    (m) => key.ground.has(m.patch) && meetsGround(key.patches.patches[m.patch]!, plane, focal, cx, cy),
+    (m) => key.ground.has(m.patch) && meetsGround(key.patches.patches[m.patch]!, plane, lens),
   );
+  const { focal, cx, cy } = lens;
   const points = new Float64Array(3 * kept.length);
   const seen = new Float64Array(2 * kept.length);
   kept.forEach((m, i) => {

@@ -5,7 +5,7 @@
  * the scale. What moves by itself agrees with no depth and stays out.
  */
 import { movedPlane, chain, fitPose, inverseDepth, inversePose, type Pose, type Sight } from './travel-pose.js';
-import { groundPoints, type Ground, type TravelKey, type TravelSight } from './travel-ground.js';
+import { groundPoints, type Ground, type Lens, type TravelKey, type TravelSight } from './travel-ground.js';
 
 /** Sights that a point must have, and how well they must agree. */
 const LEAST_SIGHTS = 6;
@@ -25,9 +25,7 @@ export function withPointsOffTheGround(
   keys: TravelKey[],
   sights: TravelSight[],
   ground: Ground,
-  focal: number,
-  cx: number,
-  cy: number,
+  lens: Lens,
 ): Map<number, FreePoint>[] {
   let depths: Map<number, FreePoint>[] = [];
   for (let round = 0; round < ROUNDS; round++) {
@@ -35,17 +33,15 @@ export function withPointsOffTheGround(
       depthsOf(
         key,
         sights.filter((s) => s.key === k),
-        focal,
-        cx,
-        cy,
+        lens,
         STARTS,
       ),
     );
     for (const s of sights) {
       const key = keys[s.key]!;
       const depth = depths[s.key]!;
-      const g = groundPoints(key, s.matches, movedPlane(ground.n, ground.d, key.pose), focal, cx, cy);
-      repose(keys, s, g.points, g.seen, depth, focal, cx, cy);
+      const g = groundPoints(key, s.matches, movedPlane(ground.n, ground.d, key.pose), lens);
+      repose(keys, s, g, depth, lens);
     }
   }
   return depths;
@@ -58,51 +54,48 @@ export function withPointsOffTheGround(
 export function withFreePoints(
   keys: TravelKey[],
   sights: TravelSight[],
-  focal: number,
-  cx: number,
-  cy: number,
+  lens: Lens,
   rounds: number,
 ): { agreeing: number; depths: Map<number, FreePoint>[] } {
-  const none = new Float64Array(0);
+  const none = { points: new Float64Array(0), seen: new Float64Array(0) };
   let depths: Map<number, FreePoint>[] = [];
   for (let round = 0; round <= rounds; round++) {
     depths = keys.map((key, k) =>
       depthsOf(
         key,
         sights.filter((s) => s.key === k),
-        focal,
-        cx,
-        cy,
+        lens,
         FREE_STARTS,
         false,
       ),
     );
     if (round === rounds) break;
-    for (const s of sights) repose(keys, s, none, none, depths[s.key]!, focal, cx, cy);
+    for (const s of sights) repose(keys, s, none, depths[s.key]!, lens);
   }
   return { agreeing: depths.reduce((sum, d) => sum + [...d.values()].reduce((a, p) => a + p.sights, 0), 0), depths };
 }
 
+/**
+ * Pose of one frame, and of keys that begin on it, from points of the ground and those with depths of their own, in
+ * place; left as it was where too few agree.
+ */
 function repose(
   keys: readonly TravelKey[],
   s: TravelSight,
-  ground: Float64Array,
-  groundSeen: Float64Array,
+  ground: { readonly points: Float64Array; readonly seen: Float64Array },
   depth: ReadonlyMap<number, FreePoint>,
-  focal: number,
-  cx: number,
-  cy: number,
+  { focal, cx, cy }: Lens,
 ): void {
   const key = keys[s.key]!;
   const free = s.matches.filter((m) => depth.has(m.patch));
-  const n = groundSeen.length / 2;
+  const n = ground.seen.length / 2;
   const all = n + free.length;
   if (all < 12) return;
   const points = new Float64Array(3 * all);
   const seen = new Float64Array(2 * all);
   const given = new Float64Array(all).fill(1);
-  points.set(ground);
-  seen.set(groundSeen);
+  points.set(ground.points);
+  seen.set(ground.seen);
   free.forEach((m, i) => {
     const p = key.patches.patches[m.patch]!;
     const z = 1 / Math.max(1e-3, depth.get(m.patch)!.rho);
@@ -124,14 +117,8 @@ function repose(
 }
 
 /** Depths of a key's pieces from its sights' poses, in camera heights, the ground not told apart. */
-export function freeDepths(
-  key: TravelKey,
-  sights: readonly TravelSight[],
-  focal: number,
-  cx: number,
-  cy: number,
-): Map<number, FreePoint> {
-  return depthsOf(key, sights, focal, cx, cy, STARTS, false);
+export function freeDepths(key: TravelKey, sights: readonly TravelSight[], lens: Lens): Map<number, FreePoint> {
+  return depthsOf(key, sights, lens, STARTS, false);
 }
 
 /** A point's inverse depth in its key's camera, its sd, and how many sights it has. */
@@ -145,9 +132,7 @@ export interface FreePoint {
 function depthsOf(
   key: TravelKey,
   sights: readonly TravelSight[],
-  focal: number,
-  cx: number,
-  cy: number,
+  { focal, cx, cy }: Lens,
   starts: readonly number[],
   strict = true,
 ): Map<number, FreePoint> {

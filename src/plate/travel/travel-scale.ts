@@ -2,7 +2,7 @@
  * The scale of a travelling camera's way: free poses are right but for one factor, which the ground under the horizon
  * tells. Also which pieces of a key lie on that ground.
  */
-import { meetsGround, type Ground, type TravelKey } from './travel-ground.js';
+import { meetsGround, type Ground, type Lens, type TravelKey } from './travel-ground.js';
 import type { FreePoint } from './travel-points.js';
 
 /** Two readings of the scale are one within this (ln). */
@@ -18,13 +18,11 @@ export function groundScale(
   key: TravelKey,
   depths: ReadonlyMap<number, FreePoint>,
   ground: Ground,
-  focal: number,
-  cx: number,
-  cy: number,
+  lens: Lens,
 ): { scale: number; sd: number; count: number; rival: number; ground: Set<number> } {
   const all: { ln: number; sd: number }[] = [];
   for (const [patch, p] of depths) {
-    const there = onGround(key, patch, ground, focal, cx, cy);
+    const there = onGround(key, patch, ground, lens);
     const sd = p.sd / p.rho;
     if (there !== null && p.rho > 0 && sd < 0.2) all.push({ ln: Math.log(p.rho / there), sd });
   }
@@ -60,37 +58,30 @@ export function groundScale(
     sd: spread / Math.sqrt(Math.max(1, mine.length)),
     count: mine.length,
     rival,
-    ground: thoseOnGround(key, depths, ground, focal, cx, cy, scale),
+    ground: thoseOnGround(key, depths, ground, lens, scale),
   };
 }
 
 /** Inverse depth of the ground where a piece of a key shows; null above the horizon. */
-export function onGround(
-  key: TravelKey,
-  patch: number,
-  plane: Ground,
-  focal: number,
-  cx: number,
-  cy: number,
-): number | null {
+export function onGround(key: TravelKey, patch: number, plane: Ground, lens: Lens): number | null {
+  const { focal, cx, cy } = lens;
   const at = key.patches.patches[patch]!;
-  return meetsGround(at, plane, focal, cx, cy)
+  return meetsGround(at, plane, lens)
     ? ((plane.n[0] * (at[0] - cx) + plane.n[1] * (at[1] - cy)) / focal + plane.n[2]) / plane.d
     : null;
 }
 
+/** Pieces whose depth is the ground's, within what their own doubt allows. @param scale of the depths, as from `groundScale` */
 export function thoseOnGround(
   key: TravelKey,
   depths: ReadonlyMap<number, FreePoint>,
   plane: Ground,
-  focal: number,
-  cx: number,
-  cy: number,
+  lens: Lens,
   scale = 1,
 ): Set<number> {
   const out = new Set<number>();
   for (const [patch, p] of depths) {
-    const there = onGround(key, patch, plane, focal, cx, cy);
+    const there = onGround(key, patch, plane, lens);
     if (there === null || !(p.rho > 0)) continue;
     if (Math.abs(Math.log(p.rho / scale / there)) < Math.max(ALIKE, Math.min(2 * ALIKE, 2.5 * (p.sd / p.rho))))
       out.add(patch);

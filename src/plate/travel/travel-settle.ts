@@ -3,21 +3,14 @@
  * points off the ground, and from one key on to the next.
  */
 import { AT_HOME, chain, fitPose, inversePose, movedPlane, type Pose, type PoseFit } from './travel-pose.js';
-import { groundPoints, type Ground, type TravelKey, type TravelSight } from './travel-ground.js';
+import { groundPoints, type Ground, type Lens, type TravelKey, type TravelSight } from './travel-ground.js';
 import { freeDepths, withPointsOffTheGround, type FreePoint } from './travel-points.js';
 import { onGround, thoseOnGround } from './travel-scale.js';
 
 /** Poses from the ground, then with the points off it; their depths by key. */
-export function settle(
-  keys: TravelKey[],
-  sights: TravelSight[],
-  ground: Ground,
-  focal: number,
-  cx: number,
-  cy: number,
-): Map<number, FreePoint>[] {
-  refit(keys, sights, ground, focal, cx, cy);
-  return withPointsOffTheGround(keys, sights, ground, focal, cx, cy);
+export function settle(keys: TravelKey[], sights: TravelSight[], ground: Ground, lens: Lens): Map<number, FreePoint>[] {
+  refit(keys, sights, ground, lens);
+  return withPointsOffTheGround(keys, sights, ground, lens);
 }
 
 /** What a further key begins from. */
@@ -30,10 +23,7 @@ export interface CarryOn {
   /** Of points off the ground, by key. */
   readonly depths: readonly ReadonlyMap<number, FreePoint>[];
   readonly ground: Ground;
-  /** Focal length and middle of the picture, px. */
-  readonly focal: number;
-  readonly cx: number;
-  readonly cy: number;
+  readonly lens: Lens;
   readonly k: number;
 }
 
@@ -41,7 +31,8 @@ export interface CarryOn {
  * First poses of the frames of key `k`, from what the key before still sees of them,
  * and which of its pieces lie on the ground.
  */
-export function carryOn({ keys, mine, bridges, depths, ground, focal, cx, cy, k }: CarryOn): void {
+export function carryOn({ keys, mine, bridges, depths, ground, lens, k }: CarryOn): void {
+  const { focal, cx, cy } = lens;
   const before = keys[k - 1]!;
   const key = keys[k]!;
   const back = inversePose(before.pose);
@@ -53,7 +44,7 @@ export function carryOn({ keys, mine, bridges, depths, ground, focal, cx, cy, k 
     const guess = chain(step, last);
     const known = (b?.matches ?? []).flatMap((m) => {
       const rho = before.ground.has(m.patch)
-        ? onGround(before, m.patch, plane, focal, cx, cy)
+        ? onGround(before, m.patch, plane, lens)
         : (depths[k - 1]?.get(m.patch)?.rho ?? null);
       return rho === null ? [] : [{ m, z: 1 / Math.max(1e-3, rho), p: before.patches.patches[m.patch]! }];
     });
@@ -70,29 +61,28 @@ export function carryOn({ keys, mine, bridges, depths, ground, focal, cx, cy, k 
     step = chain(s.pose, inversePose(last));
     last = s.pose;
   }
-  const free = freeDepths(key, mine, focal, cx, cy);
-  for (const p of thoseOnGround(key, free, movedPlane(ground.n, ground.d, key.pose), focal, cx, cy)) key.ground.add(p);
+  const free = freeDepths(key, mine, lens);
+  for (const p of thoseOnGround(key, free, movedPlane(ground.n, ground.d, key.pose), lens)) key.ground.add(p);
 }
 
+/** Pose from the ground's points alone; null where too few are seen. */
 function groundFit(
   key: TravelKey,
   matches: TravelSight['matches'],
   plane: Ground,
-  focal: number,
-  cx: number,
-  cy: number,
+  lens: Lens,
   start: Pose,
 ): PoseFit | null {
-  const { points, seen } = groundPoints(key, matches, plane, focal, cx, cy);
-  return seen.length < 2 * 8 ? null : fitPose(points, seen, focal, start);
+  const { points, seen } = groundPoints(key, matches, plane, lens);
+  return seen.length < 2 * 8 ? null : fitPose(points, seen, lens.focal, start);
 }
 
 /** All poses anew for a ground, in order, so that keys have theirs before what hangs on them. */
-function refit(keys: TravelKey[], sights: TravelSight[], ground: Ground, focal: number, cx: number, cy: number): void {
+function refit(keys: TravelKey[], sights: TravelSight[], ground: Ground, lens: Lens): void {
   for (const s of sights) {
     const key = keys[s.key]!;
     const plane = movedPlane(ground.n, ground.d, key.pose);
-    const fit = groundFit(key, s.matches, plane, focal, cx, cy, chain(s.pose, inversePose(key.pose)));
+    const fit = groundFit(key, s.matches, plane, lens, chain(s.pose, inversePose(key.pose)));
     if (fit !== null) {
       s.fit = fit;
       s.pose = chain(fit.pose, key.pose);
@@ -101,6 +91,7 @@ function refit(keys: TravelKey[], sights: TravelSight[], ground: Ground, focal: 
   }
 }
 
+/** Pose of a frame from the first; the first frame itself has no sight and is at home. */
 export function poseAt(sights: readonly TravelSight[], frame: number): Pose {
   return sights.find((s) => s.frame === frame)?.pose ?? AT_HOME;
 }

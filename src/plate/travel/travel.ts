@@ -13,7 +13,7 @@ import { applyVector, IDENTITY3, invert, multiply, type Mat3, type Vec3 } from '
 import type { LumaSource } from '../ride/ride-source.js';
 import { chain, inversePose, movedPlane, planeHomographyCentred, type Pose } from './travel-pose.js';
 import { bendGround, LEAST_POINTS } from './travel-bend.js';
-import type { Ground, TravelKey, TravelSight } from './travel-ground.js';
+import type { Ground, Lens, TravelKey, TravelSight } from './travel-ground.js';
 import { withFreePoints, type FreePoint } from './travel-points.js';
 import { posesFromSet } from './travel-start.js';
 import { trackAgain, trackPieces } from './travel-track.js';
@@ -33,134 +33,159 @@ const LEAST_GAIN = 2;
 /** Fewer frames than this tell no way. */
 const LEAST_FRAMES = 5;
 
+/** The way as it is solved: poses lie in keys and sights, `ground` as the first camera has it. */
+interface Way {
+  readonly keys: TravelKey[];
+  sights: TravelSight[];
+  ground: Ground;
+  lens: Lens;
+  /** The view's frame, and the ground's normal in its camera. */
+  readonly viewFrame: number;
+  readonly viewNormal: Vec3;
+}
+
 /**
  * @throws `PW-TRAVEL-VIEW` without focal length or tilt, `PW-TRAVEL-GROUND` where too little of the ground is seen to
  * move, `PW-TRAVEL-LOOSE` where the answer would be worth nothing
  */
 export async function measureTravel(source: LumaSource, request: TravelRequest): Promise<Travel> {
-  const { view, camera, span } = request;
-  const f0 = view.focalPx.value;
-  const tilt = view.tiltDeg.value;
-  if (f0 === null || tilt === null)
-    throw new PlatewrightError(
-      'PW-TRAVEL-VIEW',
-      "how the camera looks at the ground is not known, so its way over it can't be had; " +
-        'mark an upright of known height and a pair of ground lines',
-    );
-  const { widthPx: w, heightPx: h } = source;
-  const scale = w / view.widthPx;
-  let focal = f0 * scale;
-  const cx = w / 2;
-  const cy = h / 2;
-  const lens: Lens = { focal, w, h };
-  const up = applyVector(worldToCamera(0, tilt, view.rollDeg.value ?? 0), [0, 1, 0]);
-  const viewGround: Ground = { n: [-up[0], -up[1], -up[2]], d: 1 };
-  // The set's turn between the view's frame and the first is not known yet: begun as if
-  // there were none, mended after the first pass.
-  let ground: Ground = viewGround;
-  const viewFrame = Math.min(span.out - 1, Math.max(span.in, view.frame));
-
-  const setAt = new Map(camera.frames.map((c) => [c.frame, invert(c.homographyToFirst)]));
-  const toSmall = (m: Mat3): Mat3 =>
-    multiply([scale, 0, 0, 0, scale, 0, 0, 0, 1], multiply(m, [1 / scale, 0, 0, 0, 1 / scale, 0, 0, 0, 1]));
-  const centred = (m: Mat3): Mat3 =>
-    multiply([1, 0, -cx, 0, 1, -cy, 0, 0, 1], multiply(m, [1, 0, cx, 0, 1, cy, 0, 0, 1]));
-  const firstSet = setAt.get(span.in) ?? IDENTITY3;
-  const set = (frame: number): Mat3 => toSmall(multiply(setAt.get(frame) ?? firstSet, invert(firstSet)));
-  const tracked = await trackPieces(source, span, set, request.signal);
-  const { keys, bridges } = tracked;
-  let { sights } = tracked;
+  const { view, span, signal } = request;
+  const scale = source.widthPx / view.widthPx;
+  const { lens, normal } = lensAndGround(source, request);
+  const set = setMotion(request, scale);
+  const { keys, bridges, sights } = await trackPieces(source, span, set, signal);
   if (sights.length < LEAST_FRAMES)
     throw new PlatewrightError(
       'PW-TRAVEL-GROUND',
       `the camera travels, but ${sights.length + 1} frames are too few to say how`,
     );
-
-  const own = (k: number): TravelSight[] => sights.filter((s) => s.key === k);
-  const firstKey = [keys[0]!];
-  const early = own(0);
-  const lay = (poses: readonly Pose[]): void => layPoses(keys, early, poses);
-  const best = firstPoses(
-    keys,
-    early,
-    early.map((s) => centred(set(s.frame))),
-    viewGround.n,
-    lens,
-    request.signal,
-  );
-  lay(best.poses);
-
-  // The ground as the first camera sees it, turned back from the view's frame; then the
-  // scale that most points under the horizon agree on.
-  const turnedBack = (): Vec3 => applyVector(inversePose(poseAt(sights, viewFrame)).r, viewGround.n);
-  ground = { n: turnedBack(), d: 1 };
-  const found = groundScale(keys[0]!, best.depths[0]!, ground, focal, cx, cy);
-  refuseScale(found);
-  lay(best.poses.map((p) => ({ r: p.r, t: [p.t[0] * found.scale, p.t[1] * found.scale, p.t[2] * found.scale] })));
-  for (const p of found.ground) keys[0]!.ground.add(p);
-  let depths = settle(firstKey, early, ground, focal, cx, cy);
-  // Each further key begins where the one before still sees enough.
-  for (let k = 1; k < keys.length; k++) {
-    request.signal?.throwIfAborted();
-    carryOn({ keys, mine: own(k), bridges: bridges.filter((b) => b.key === k - 1), depths, ground, focal, cx, cy, k });
-    depths = settle(
-      keys.slice(0, k + 1),
-      sights.filter((s) => s.key <= k),
-      ground,
-      focal,
-      cx,
-      cy,
-    );
-  }
-  for (let round = 0; round < 2; round++) {
-    // Heights are counted in the camera's height at the view's frame: the first frame's own follows from the poses.
-    const n = turnedBack();
-    ground = { n, d: 1 / Math.max(0.2, movedPlane(n, 1, poseAt(sights, viewFrame)).d) };
-    settle(keys, sights, ground, focal, cx, cy);
-  }
-  const usable = sights.filter((s) => s.fit !== null);
-  if (usable.length < 0.8 * sights.length)
-    throw new PlatewrightError(
-      'PW-TRAVEL-GROUND',
-      `the camera travels, but it can be followed on ${usable.length} of ${sights.length} frames only`,
-    );
-  const bent = bendGround(keys, sights, ground, focal, cx, cy, view);
-  focal = bent.focalPx;
-  ground = bent.ground;
-  depths = settle(keys, sights, ground, focal, cx, cy);
+  const viewFrame = Math.min(span.out - 1, Math.max(span.in, view.frame));
+  // The set's turn between the view's frame and the first is not known yet: begun as if
+  // there were none, mended after the first pass.
+  const way: Way = { keys, sights, ground: { n: normal, d: 1 }, lens, viewFrame, viewNormal: normal };
+  const scaleFound = beginWay(way, set, signal);
+  carryThrough(way, bridges, signal);
+  levelFromView(way);
+  refuseLost(way, 'it', (s) => s.fit !== null);
+  const bent = bendGround(keys, way.sights, way.ground, lens, view);
+  way.lens = { ...lens, focal: bent.focalPx };
+  way.ground = bent.ground;
+  const depths = settle(keys, way.sights, way.ground, way.lens);
   // Once more with every piece seen as its own plane shows it.
-  const pixels = (m: Mat3): Mat3 =>
-    multiply([1, 0, cx, 0, 1, cy, 0, 0, 1], multiply(m, [1, 0, -cx, 0, 1, -cy, 0, 0, 1]));
-  const seenAs = planesOf(keys, depths, ground, focal, pixels);
-  sights = await trackAgain(source, span, keys, sights, seenAs, request.signal);
-  settle(keys, sights, ground, focal, cx, cy);
-  const still = sights.filter((s) => s.fit !== null && s.matches.length >= LEAST_SEEN).length;
-  if (still < 0.8 * sights.length)
-    throw new PlatewrightError(
-      'PW-TRAVEL-GROUND',
-      `the camera travels, but its ground can be followed on ${still} of ${sights.length} frames only`,
-    );
-  const miss = groundMiss({ keys, sights, ground, focal, set, pixels });
+  const seenAs = planesOf(way, depths);
+  way.sights = await trackAgain(source, span, keys, way.sights, seenAs, signal);
+  settle(keys, way.sights, way.ground, way.lens);
+  refuseLost(way, 'its ground', (s) => s.fit !== null && s.matches.length >= LEAST_SEEN);
+  const { focal } = way.lens;
+  const miss = groundMiss({ ...way, focal, set, pixels: (m) => fromMiddle(m, way.lens) });
   const told = answer({
-    sights,
-    ground,
+    sights: way.sights,
+    ground: way.ground,
     focalPx: focal / scale,
     atFrame: viewFrame,
     firstFrame: span.in,
     view,
     request,
     scale,
-    scaleSd: Math.hypot(found.sd, bent.tiltSd * leverOf(keys[0]!, ground, focal, cx, cy)),
+    scaleSd: Math.hypot(scaleFound.sd, bent.tiltSd * leverOf(keys[0]!, way.ground, way.lens)),
   });
   refuseDoubt(told, miss, scale);
   return told;
 }
 
-/** The lens and the size of the picture that it is followed in, px. */
-interface Lens {
-  readonly focal: number;
-  readonly w: number;
-  readonly h: number;
+/** The view's lens in the small picture, and the ground's normal in the view's camera. */
+function lensAndGround(source: LumaSource, { view }: TravelRequest): { lens: Lens; normal: Vec3 } {
+  const focal = view.focalPx.value;
+  const tilt = view.tiltDeg.value;
+  if (focal === null || tilt === null)
+    throw new PlatewrightError(
+      'PW-TRAVEL-VIEW',
+      "how the camera looks at the ground is not known, so its way over it can't be had; " +
+        'mark an upright of known height and a pair of ground lines',
+    );
+  const { widthPx: w, heightPx: h } = source;
+  const up = applyVector(worldToCamera(0, tilt, view.rollDeg.value ?? 0), [0, 1, 0]);
+  return { lens: { focal: focal * (w / view.widthPx), cx: w / 2, cy: h / 2 }, normal: [-up[0], -up[1], -up[2]] };
+}
+
+/** How the set moved from the first frame to another, in the small picture's pixels. @param scale small px to one of the plate */
+function setMotion({ camera, span }: TravelRequest, scale: number): (frame: number) => Mat3 {
+  const setAt = new Map(camera.frames.map((c) => [c.frame, invert(c.homographyToFirst)]));
+  const toSmall = (m: Mat3): Mat3 =>
+    multiply([scale, 0, 0, 0, scale, 0, 0, 0, 1], multiply(m, [1 / scale, 0, 0, 0, 1 / scale, 0, 0, 0, 1]));
+  const firstSet = setAt.get(span.in) ?? IDENTITY3;
+  return (frame) => toSmall(multiply(setAt.get(frame) ?? firstSet, invert(firstSet)));
+}
+
+/** A motion of pixels as one about the picture's middle. */
+function aboutMiddle(m: Mat3, { cx, cy }: Lens): Mat3 {
+  return multiply([1, 0, -cx, 0, 1, -cy, 0, 0, 1], multiply(m, [1, 0, cx, 0, 1, cy, 0, 0, 1]));
+}
+
+/** The way back: a motion about the picture's middle as one of pixels. */
+function fromMiddle(m: Mat3, { cx, cy }: Lens): Mat3 {
+  return multiply([1, 0, cx, 0, 1, cy, 0, 0, 1], multiply(m, [1, 0, -cx, 0, 1, -cy, 0, 0, 1]));
+}
+
+/** The ground's normal as the first camera sees it, turned back from the view's frame. */
+function turnedBack({ sights, viewFrame, viewNormal }: Way): Vec3 {
+  return applyVector(inversePose(poseAt(sights, viewFrame)).r, viewNormal);
+}
+
+/**
+ * Poses of what the first key shows, and their scale: the one that most points under the horizon agree on. Which of
+ * the key's pieces lie on the ground is kept in the key.
+ */
+function beginWay(
+  way: Way,
+  set: (frame: number) => Mat3,
+  signal: AbortSignal | undefined,
+): ReturnType<typeof groundScale> {
+  const { keys, lens } = way;
+  const early = way.sights.filter((s) => s.key === 0);
+  const sets = early.map((s) => aboutMiddle(set(s.frame), lens));
+  const best = firstPoses({ keys, early, sets, normal: way.viewNormal, lens }, signal);
+  layPoses(keys, early, best.poses);
+  way.ground = { n: turnedBack(way), d: 1 };
+  const found = groundScale(keys[0]!, best.depths[0]!, way.ground, lens);
+  refuseScale(found);
+  const { scale } = found;
+  const scaled = best.poses.map((p): Pose => ({ r: p.r, t: [p.t[0] * scale, p.t[1] * scale, p.t[2] * scale] }));
+  layPoses(keys, early, scaled);
+  for (const p of found.ground) keys[0]!.ground.add(p);
+  return found;
+}
+
+/** From key to key: each further one begins where the one before still sees enough. */
+function carryThrough(way: Way, bridges: readonly TravelSight[], signal: AbortSignal | undefined): void {
+  const { keys, sights, ground, lens } = way;
+  const upTo = (k: number): TravelSight[] => sights.filter((s) => s.key <= k);
+  let depths = settle([keys[0]!], upTo(0), ground, lens);
+  for (let k = 1; k < keys.length; k++) {
+    signal?.throwIfAborted();
+    const mine = sights.filter((s) => s.key === k);
+    carryOn({ keys, mine, bridges: bridges.filter((b) => b.key === k - 1), depths, ground, lens, k });
+    depths = settle(keys.slice(0, k + 1), upTo(k), ground, lens);
+  }
+}
+
+/** Heights are counted in the camera's height at the view's frame: the first frame's own follows from the poses. */
+function levelFromView(way: Way): void {
+  for (let round = 0; round < 2; round++) {
+    const n = turnedBack(way);
+    way.ground = { n, d: 1 / Math.max(0.2, movedPlane(n, 1, poseAt(way.sights, way.viewFrame)).d) };
+    settle(way.keys, way.sights, way.ground, way.lens);
+  }
+}
+
+/** Refuses a way that was lost on more than a fifth of its frames. */
+function refuseLost({ sights }: Way, what: string, held: (s: TravelSight) => boolean): void {
+  const count = sights.filter(held).length;
+  if (count < 0.8 * sights.length)
+    throw new PlatewrightError(
+      'PW-TRAVEL-GROUND',
+      `the camera travels, but ${what} can be followed on ${count} of ${sights.length} frames only`,
+    );
 }
 
 /** Gives the first key's frames their poses, and keys that begin on one of them. */
@@ -171,28 +196,35 @@ function layPoses(keys: readonly TravelKey[], early: readonly TravelSight[], pos
   });
 }
 
+/** What the first key shows, before anything of the way is known. */
+interface FirstKey {
+  readonly keys: readonly TravelKey[];
+  readonly early: TravelSight[];
+  /** The set's motion from the first frame to each of `early`, about the picture's middle. */
+  readonly sets: readonly Mat3[];
+  /** Of the ground as the view has it. */
+  readonly normal: Vec3;
+  readonly lens: Lens;
+}
+
+interface FirstWay {
+  readonly agreeing: number;
+  readonly poses: readonly Pose[];
+  readonly depths: Map<number, FreePoint>[];
+}
+
 /**
  * First poses of what the first key shows, up to scale: the plane that the set's motion follows may be the floor or a
  * wall; the one that most points agree with is kept. Throws `PW-TRAVEL-GROUND` where none does.
- * @param sets the set's motion from the first frame to each of `early`, about the picture's middle
- * @param normal of the ground as the view has it
  */
-function firstPoses(
-  keys: readonly TravelKey[],
-  early: TravelSight[],
-  sets: readonly Mat3[],
-  normal: Vec3,
-  { focal, w, h }: Lens,
-  signal: AbortSignal | undefined,
-): { agreeing: number; poses: readonly Pose[]; depths: Map<number, FreePoint>[] } {
-  const firstKey = [keys[0]!];
-  let best: { agreeing: number; poses: readonly Pose[]; depths: Map<number, FreePoint>[] } | null = null;
+function firstPoses({ keys, early, sets, normal, lens }: FirstKey, signal: AbortSignal | undefined): FirstWay {
+  let best: FirstWay | null = null;
   for (const n0 of [normal, [0, 0, 1], [0.7, 0, 0.7], [-0.7, 0, 0.7]] as const) {
     signal?.throwIfAborted();
-    const first = posesFromSet(sets, focal, w, h, n0);
+    const first = posesFromSet(sets, lens, n0);
     if (first === null) continue;
     layPoses(keys, early, first.poses);
-    const free = withFreePoints(firstKey, early, focal, w / 2, h / 2, 4);
+    const free = withFreePoints([keys[0]!], early, lens, 4);
     if (best === null || free.agreeing > best.agreeing)
       best = { agreeing: free.agreeing, poses: early.map((s) => s.pose), depths: free.depths };
   }
@@ -227,23 +259,20 @@ function refuseScale(found: ReturnType<typeof groundScale>): void {
  * How each piece of a key is seen in a frame: under the ground's plane, under its own depth, or as something far off.
  */
 function planesOf(
-  keys: readonly TravelKey[],
+  { keys, ground, lens }: Way,
   depths: readonly ReadonlyMap<number, FreePoint>[],
-  ground: Ground,
-  focal: number,
-  pixels: (m: Mat3) => Mat3,
 ): (key: TravelKey, s: TravelSight, piece: number) => Mat3 | null {
   const planes = keys.map((k) => movedPlane(ground.n, ground.d, k.pose));
+  const shown = (p: Pose, n: Vec3, d: number): Mat3 => fromMiddle(planeHomographyCentred(p, n, d, lens.focal), lens);
   return (key, s, piece) => {
     const p = chain(s.pose, inversePose(key.pose));
     const own = depths[s.key]!.get(piece);
     const plane = planes[s.key]!;
-    if (key.ground.has(piece)) return pixels(planeHomographyCentred(p, plane.n, plane.d, focal));
-    return own === undefined || own.rho < 1e-3
-      ? own === undefined
-        ? null
-        : pixels(planeHomographyCentred({ r: p.r, t: [0, 0, 0] }, plane.n, 1, focal))
-      : pixels(planeHomographyCentred(p, [0, 0, 1], 1 / own.rho, focal));
+    if (key.ground.has(piece)) return shown(p, plane.n, plane.d);
+    if (own === undefined) return null;
+    // So far off that only the camera's turn shows.
+    if (own.rho < 1e-3) return shown({ r: p.r, t: [0, 0, 0] }, plane.n, 1);
+    return shown(p, [0, 0, 1], 1 / own.rho);
   };
 }
 

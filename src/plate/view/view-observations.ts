@@ -75,17 +75,25 @@ const USED: ReadonlySet<Mark['kind']> = new Set([
   'performer',
 ]);
 
+/** What is gathered from mark to mark. */
+interface Gathered {
+  readonly observations: ViewObservation[];
+  readonly notes: string[];
+  /** Feet of all that stands upright, so that no upright is counted twice. */
+  readonly feet: Point[];
+  readonly shadowRays: { readonly a: Point; readonly b: Point }[];
+  /** Sets of parallel ground lines so far. */
+  groups: number;
+}
+
+type ToViewFrame = (p: Point) => Point;
+
 /** Observations of the view at `marks.frame` from every mark that tells of it. */
 export function observationsFromMarks(marks: MarksFile, options: ObservationOptions): ObservationSet {
   const sdPx = options.pointSdPx ?? MARK_NOISE.pointPx(options.widthPx);
-  const observations: ViewObservation[] = [];
-  const notes: string[] = [];
-  const leanSd = MARK_NOISE.leanRad;
-  let group = 0;
+  const gathered: Gathered = { observations: [], notes: [], feet: [], shadowRays: [], groups: 0 };
   const skipped = new Set<number>();
-  const shadowRays: { a: Point; b: Point }[] = [];
-  const feet: Point[] = [];
-  const move = (frame: number): ((p: Point) => Point) | null => {
+  const move = (frame: number): ToViewFrame | null => {
     if (frame === marks.frame) return (p) => p;
     const m = options.toViewFrame?.(frame) ?? null;
     return m === null ? null : (p) => apply(m, p[0], p[1]);
@@ -94,107 +102,14 @@ export function observationsFromMarks(marks: MarksFile, options: ObservationOpti
     if (!USED.has(mark.kind)) continue;
     const frame = mark.frame ?? marks.frame;
     const to = move(frame);
-    if (to === null) {
-      skipped.add(frame);
-      continue;
-    }
-    switch (mark.kind) {
-      case 'upright':
-        feet.push(to(mark.foot));
-        observations.push({
-          kind: 'upright',
-          foot: to(mark.foot),
-          top: to(mark.top),
-          height: mark.height ?? null,
-          ...(mark.height === undefined || mark.heightSd === undefined
-            ? { heightSd: MARK_NOISE.uprightHeight, sdPx, leanSd }
-            : { heightSd: mark.heightSd / mark.height, sdPx: 2 * sdPx, leanSd: 3 * leanSd }),
-        });
-        break;
-      case 'stand':
-        // Without a height it says nothing of the view.
-        if (mark.height !== undefined) {
-          feet.push(to(mark.ground));
-          observations.push({
-            kind: 'upright',
-            foot: to(mark.ground),
-            top: to(mark.top),
-            height: mark.height,
-            heightSd: MARK_NOISE.standHeight,
-            sdPx: 1.5 * sdPx,
-            leanSd: 3 * leanSd,
-          });
-        }
-        break;
-      case 'performer':
-        // Its height is that of its top over the ground, wherever aside the top is seen.
-        if (mark.height !== undefined) {
-          feet.push(to(mark.ground));
-          observations.push({
-            kind: 'upright',
-            foot: to(mark.ground),
-            top: to([mark.ground[0], mark.top[1]]),
-            height: mark.height,
-            heightSd: MARK_NOISE.performerHeight,
-            sdPx: 1.5 * sdPx,
-            leanSd: MARK_NOISE.performerLeanRad,
-          });
-        }
-        break;
-      case 'groundLines':
-        for (const [a, b] of mark.lines) observations.push({ kind: 'groundLine', group, a: to(a), b: to(b), sdPx });
-        group++;
-        break;
-      case 'horizon':
-        observations.push({
-          kind: 'horizon',
-          a: to(mark.line[0]),
-          b: to(mark.line[1]),
-          sdPx: sdPx * MARK_NOISE.horizonFactor,
-        });
-        break;
-      case 'rectangle': {
-        const corners = mark.corners.map((c) => to(c)) as [Point, Point, Point, Point];
-        const plane = mark.plane ?? guessPlane(corners);
-        if (mark.plane === undefined)
-          notes.push(
-            "a rectangle's plane was not said; " +
-              `taken as ${plane === 'wall' ? 'standing upright' : 'lying on the ground'}`,
-          );
-        observations.push({
-          kind: 'rectangle',
-          corners,
-          plane,
-          width: mark.width ?? null,
-          depth: mark.depth ?? null,
-          sdPx,
-        });
-        break;
-      }
-      case 'shadow':
-        shadowRays.push({ a: to(mark.foot), b: to(mark.tip) });
-        break;
-      default:
-        break;
-    }
+    if (to === null) skipped.add(frame);
+    else observe(mark, to, sdPx, gathered);
   }
-  // A shadow mark with its top and height is an upright too, unless that upright was marked itself.
   for (const mark of marks.marks) {
-    if (mark.kind !== 'shadow' || mark.top === undefined || mark.height === undefined) continue;
     const to = move(mark.frame ?? marks.frame);
-    if (to === null) continue;
-    const foot = to(mark.foot);
-    if (feet.some((f) => Math.hypot(f[0] - foot[0], f[1] - foot[1]) < 4 * sdPx)) continue;
-    observations.push({
-      kind: 'upright',
-      foot,
-      top: to(mark.top),
-      height: mark.height,
-      heightSd: MARK_NOISE.performerHeight,
-      sdPx,
-      leanSd: 2 * leanSd,
-    });
+    if (to !== null) observeShadowsUpright(mark, to, sdPx, gathered);
   }
+  const { observations, notes, shadowRays, groups: group } = gathered;
   // Shadows of uprights under one sun are parallel lines on the ground: two and more tell of the horizon.
   if (shadowRays.length >= 2) {
     for (const s of shadowRays)
@@ -206,6 +121,97 @@ export function observationsFromMarks(marks: MarksFile, options: ObservationOpti
         `the camera is not known to stand still or only to turn between them and frame ${marks.frame}`,
     );
   return { observations, notes };
+}
+
+/** Adds what one mark says. `to` brings its points to the view's frame, `sdPx` is how well they are pointed. */
+function observe(mark: Mark, to: ToViewFrame, sdPx: number, into: Gathered): void {
+  const { observations, feet } = into;
+  switch (mark.kind) {
+    case 'upright':
+    case 'stand':
+    case 'performer': {
+      const upright = uprightOf(mark, to, sdPx);
+      if (upright === null) break;
+      feet.push(upright.foot);
+      observations.push(upright);
+      break;
+    }
+    case 'groundLines':
+      for (const [a, b] of mark.lines)
+        observations.push({ kind: 'groundLine', group: into.groups, a: to(a), b: to(b), sdPx });
+      into.groups++;
+      break;
+    case 'horizon':
+      observations.push({
+        kind: 'horizon',
+        a: to(mark.line[0]),
+        b: to(mark.line[1]),
+        sdPx: sdPx * MARK_NOISE.horizonFactor,
+      });
+      break;
+    case 'rectangle': {
+      const corners = mark.corners.map((c) => to(c)) as [Point, Point, Point, Point];
+      const plane = mark.plane ?? guessPlane(corners);
+      if (mark.plane === undefined)
+        into.notes.push(
+          "a rectangle's plane was not said; " +
+            `taken as ${plane === 'wall' ? 'standing upright' : 'lying on the ground'}`,
+        );
+      const { width = null, depth = null } = mark;
+      observations.push({ kind: 'rectangle', corners, plane, width, depth, sdPx });
+      break;
+    }
+    case 'shadow':
+      into.shadowRays.push({ a: to(mark.foot), b: to(mark.tip) });
+      break;
+    default:
+      break;
+  }
+}
+
+type Upright = Extract<ViewObservation, { kind: 'upright' }>;
+type UprightMark = Extract<Mark, { kind: 'upright' | 'stand' | 'performer' }>;
+
+/** A mark of something that stands; a stand or performer without a height says nothing of the view. */
+function uprightOf(mark: UprightMark, to: ToViewFrame, sdPx: number): Upright | null {
+  const leanSd = MARK_NOISE.leanRad;
+  if (mark.kind === 'upright')
+    return {
+      kind: 'upright',
+      foot: to(mark.foot),
+      top: to(mark.top),
+      height: mark.height ?? null,
+      ...(mark.height === undefined || mark.heightSd === undefined
+        ? { heightSd: MARK_NOISE.uprightHeight, sdPx, leanSd }
+        : { heightSd: mark.heightSd / mark.height, sdPx: 2 * sdPx, leanSd: 3 * leanSd }),
+    };
+  if (mark.height === undefined) return null;
+  const common = { kind: 'upright' as const, foot: to(mark.ground), height: mark.height, sdPx: 1.5 * sdPx };
+  return mark.kind === 'stand'
+    ? { ...common, top: to(mark.top), heightSd: MARK_NOISE.standHeight, leanSd: 3 * leanSd }
+    : {
+        ...common,
+        // Its height is that of its top over the ground, wherever aside the top is seen.
+        top: to([mark.ground[0], mark.top[1]]),
+        heightSd: MARK_NOISE.performerHeight,
+        leanSd: MARK_NOISE.performerLeanRad,
+      };
+}
+
+/** A shadow mark with its top and height is an upright too, unless that upright was marked itself. */
+function observeShadowsUpright(mark: Mark, to: ToViewFrame, sdPx: number, { observations, feet }: Gathered): void {
+  if (mark.kind !== 'shadow' || mark.top === undefined || mark.height === undefined) return;
+  const foot = to(mark.foot);
+  if (feet.some((f) => Math.hypot(f[0] - foot[0], f[1] - foot[1]) < 4 * sdPx)) return;
+  observations.push({
+    kind: 'upright',
+    foot,
+    top: to(mark.top),
+    height: mark.height,
+    heightSd: MARK_NOISE.performerHeight,
+    sdPx,
+    leanSd: 2 * MARK_NOISE.leanRad,
+  });
 }
 
 /** A rectangle two of whose opposite sides are within 8° of the picture's vertical stands upright; else it lies. */

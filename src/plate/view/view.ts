@@ -49,7 +49,7 @@ type Theta = readonly [number, number, number, number];
 
 /**
  * Solves the view at `marks.frame`.
- * Throws `PW-VIEW-NO-MARKS` where no mark tells anything of the view.
+ * Throws `PW-VIEW-NO-MARKS` where no mark tells anything of the view, `PW-VIEW-SINGULAR` where they don't settle it.
  */
 export function solveView(marks: MarksFile, options: ViewOptions): View {
   const { widthPx, heightPx } = options;
@@ -88,95 +88,116 @@ export function solveView(marks: MarksFile, options: ViewOptions): View {
   const n = problem.parameterCount;
   // Redundancy: with residuals beyond their own noise the stated sd must grow; they never shrink it.
   const spare = problem.residualCount - n;
-  const chi2 = best.cost;
-  const inflate = spare > 0 ? Math.max(1, chi2 / spare) : 1;
-  const c4: number[] = [];
-  for (let i = 0; i < 4; i++) for (let j = 0; j < 4; j++) c4.push(covariance[i * n + j]! * inflate);
-  const theta: Theta = [best.parameters[0]!, best.parameters[1]!, best.parameters[2]!, best.parameters[3]!];
-  let ssq = 0;
-  for (let i = 0; i < problem.dataResiduals; i++) ssq += best.residuals[i]! * best.residuals[i]!;
-  const pointSd = options.pointSdPx ?? observations.find((o) => 'sdPx' in o)?.sdPx ?? 1;
-  const residualPx = Math.sqrt(ssq / Math.max(1, problem.dataResiduals)) * pointSd;
+  const inflate = spare > 0 ? Math.max(1, best.cost / spare) : 1;
   if (inflate > 4)
     notes.push(
       `the marks disagree with each other by ${Math.sqrt(inflate).toFixed(1)} times their own noise; ` +
         'look for one that is misplaced or a height that is wrong',
     );
-
-  const f = Math.exp(theta[0]);
-  const lensSd = priors.focal ? priors.focal.relativeSd : lensPriorLnSd(priors, f, widthPx);
-  const metric =
-    priors.height !== undefined ||
-    observations.some(
-      (o) =>
-        (o.kind === 'upright' && o.height !== null) ||
-        (o.kind === 'rectangle' && o.plane === 'ground' && (o.width !== null || o.depth !== null)),
-    );
-  const sd = [0, 1, 2, 3].map((i) => Math.sqrt(c4[i * 5]!));
-  const led = priorLed(covariance, n, [
-    priors.focal ? null : lensSd,
-    priors.tilt.sdDeg * RAD_PER_DEG,
-    priors.roll.sdDeg * RAD_PER_DEG,
-    priors.height ? null : priors.cameraHeight.lnSd,
-  ]);
-  const frames: [number, number] = [marks.frame, marks.frame];
-  const how = `least squares over ${observations.length} mark${observations.length === 1 ? '' : 's'}`;
-  const lensHow = priors.focal ? `${how}, with the focal length known beforehand` : how;
-  const focalLed = !priors.focal && led[0]!;
-  const tiltLed = led[1]!;
-  const rollLed = led[2]!;
-  const help = whatWouldHelp(observations, priors);
-  const mark = (
-    value: number,
-    unit: Measure['unit'],
-    s: number,
-    why: string,
-    isLed: boolean,
-    would: string | undefined,
-  ): Measure =>
-    measured(value, unit, s, isLed ? `${why}; led by what is usual, not by the marks` : why, frames, {
-      ...(isLed ? { priorLed: true } : {}),
-      ...(would === undefined ? {} : { wouldHelp: would }),
-    });
+  const viewCovariance: number[] = [];
+  for (let i = 0; i < 4; i++) for (let j = 0; j < 4; j++) viewCovariance.push(covariance[i * n + j]! * inflate);
+  const theta: Theta = [best.parameters[0]!, best.parameters[1]!, best.parameters[2]!, best.parameters[3]!];
+  const [ledFocal, ledTilt, ledRoll, ledHeight] = priorLed(covariance, n, priorSds(priors, theta, widthPx));
+  let squares = 0;
+  for (let i = 0; i < problem.dataResiduals; i++) squares += best.residuals[i]! * best.residuals[i]!;
+  const pointSd = options.pointSdPx ?? observations.find((o) => 'sdPx' in o)?.sdPx ?? 1;
   return {
     frame: marks.frame,
     widthPx,
     heightPx,
-    focalPx: mark(f, 'px', f * sd[0]!, lensHow, focalLed, sd[0]! > 0.03 ? help.focal : undefined),
-    tiltDeg: mark(
-      theta[1] * DEG_PER_RAD,
-      'deg',
-      sd[1]! * DEG_PER_RAD,
-      how,
-      tiltLed,
-      sd[1]! * DEG_PER_RAD > 0.5 ? help.tilt : undefined,
-    ),
-    rollDeg: mark(
-      theta[2] * DEG_PER_RAD,
-      'deg',
-      sd[2]! * DEG_PER_RAD,
-      how,
-      rollLed,
-      sd[2]! * DEG_PER_RAD > 0.5 ? help.roll : undefined,
-    ),
-    cameraHeight: metric
-      ? mark(
-          Math.exp(theta[3]),
-          'm',
-          Math.exp(theta[3]) * sd[3]!,
-          how,
-          !priors.height && led[3]!,
-          sd[3]! > 0.03 ? help.height : undefined,
-        )
+    ...viewMeasures({
+      frame: marks.frame,
+      theta,
+      sd: [0, 1, 2, 3].map((i) => Math.sqrt(viewCovariance[i * 5]!)),
+      led: { focal: !priors.focal && ledFocal!, tilt: ledTilt!, roll: ledRoll!, height: !priors.height && ledHeight! },
+      observations,
+      priors,
+    }),
+    covariance: viewCovariance,
+    residualPx: Math.sqrt(squares / Math.max(1, problem.dataResiduals)) * pointSd,
+    notes,
+  };
+}
+
+/** Standard deviations of what is usual for each of θ; null where it is known beforehand. */
+function priorSds(priors: ViewPriors, theta: Theta, widthPx: number): (number | null)[] {
+  return [
+    priors.focal ? null : lensPriorLnSd(priors, Math.exp(theta[0]), widthPx),
+    priors.tilt.sdDeg * RAD_PER_DEG,
+    priors.roll.sdDeg * RAD_PER_DEG,
+    priors.height ? null : priors.cameraHeight.lnSd,
+  ];
+}
+
+/** The solved view before it is put into measures. */
+interface SolvedView {
+  readonly frame: number;
+  readonly theta: Theta;
+  /** Standard deviations of θ. */
+  readonly sd: readonly number[];
+  /** Which rest on what is usual rather than on the marks. */
+  readonly led: { readonly focal: boolean; readonly tilt: boolean; readonly roll: boolean; readonly height: boolean };
+  readonly observations: readonly ViewObservation[];
+  readonly priors: ViewPriors;
+}
+
+/** A number is said to want a further mark where its sd passes these: share of the value, degrees. */
+const SURE_SHARE = 0.03;
+const SURE_DEG = 0.5;
+
+/** θ as measures, each with what would make it surer where it is not sure enough. */
+function viewMeasures(view: SolvedView): Pick<View, 'focalPx' | 'tiltDeg' | 'rollDeg' | 'cameraHeight'> {
+  const { frame, theta, sd, led, observations, priors } = view;
+  const how = `least squares over ${observations.length} mark${observations.length === 1 ? '' : 's'}`;
+  const lensHow = priors.focal ? `${how}, with the focal length known beforehand` : how;
+  const help = whatWouldHelp(observations, priors);
+  const measure = (
+    value: number,
+    unit: Measure['unit'],
+    valueSd: number,
+    { why = how, isLed, wouldHelp }: { why?: string; isLed: boolean; wouldHelp: string | false },
+  ): Measure =>
+    measured(value, unit, valueSd, isLed ? `${why}; led by what is usual, not by the marks` : why, [frame, frame], {
+      ...(isLed ? { priorLed: true } : {}),
+      ...(wouldHelp === false ? {} : { wouldHelp }),
+    });
+  const angle = (k: 1 | 2, isLed: boolean, wouldHelp: string): Measure => {
+    const sdDeg = sd[k]! * DEG_PER_RAD;
+    return measure(theta[k] * DEG_PER_RAD, 'deg', sdDeg, { isLed, wouldHelp: sdDeg > SURE_DEG && wouldHelp });
+  };
+  const f = Math.exp(theta[0]);
+  const height = Math.exp(theta[3]);
+  return {
+    focalPx: measure(f, 'px', f * sd[0]!, {
+      why: lensHow,
+      isLed: led.focal,
+      wouldHelp: sd[0]! > SURE_SHARE && help.focal,
+    }),
+    tiltDeg: angle(1, led.tilt, help.tilt),
+    rollDeg: angle(2, led.roll, help.roll),
+    cameraHeight: isMetric(observations, priors)
+      ? measure(height, 'm', height * sd[3]!, {
+          isLed: led.height,
+          wouldHelp: sd[3]! > SURE_SHARE && help.height,
+        })
       : notMeasurable(
           'm',
           'no mark has a known length, so the picture could be a model of itself at any scale',
           'an upright of known height, or a rectangle on the ground of known side',
         ),
-    covariance: c4,
-    residualPx,
-    notes,
   };
+}
+
+/** Is any length in the scene known? */
+function isMetric(observations: readonly ViewObservation[], priors: ViewPriors): boolean {
+  return (
+    priors.height !== undefined ||
+    observations.some(
+      (o) =>
+        (o.kind === 'upright' && o.height !== null) ||
+        (o.kind === 'rectangle' && o.plane === 'ground' && (o.width !== null || o.depth !== null)),
+    )
+  );
 }
 
 /** Focal length known before the marks: the marks file's own, or the pan's self-calibration. */

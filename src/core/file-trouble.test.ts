@@ -1,0 +1,46 @@
+import { closeSync, existsSync, openSync, readFileSync, writeSync } from 'node:fs';
+import { describe, expect, it } from 'vitest';
+import { PlatewrightError } from './errors.js';
+import { fileTrouble } from './file-trouble.js';
+
+describe('a file that the system refuses', () => {
+  const thrownBy = (fn: () => unknown): unknown => {
+    try {
+      fn();
+    } catch (error) {
+      return error;
+    }
+    return null;
+  };
+
+  it('is named with what is wrong, and is no internal error', () => {
+    const missing = fileTrouble(thrownBy(() => readFileSync('no-such-marks.json', 'utf8')))!;
+    expect(missing.code).toBe('PW-FILE-MISSING');
+    expect(missing.message).toMatch(/no-such-marks\.json is not there/);
+    expect(missing.exitCode).toBe(3);
+    expect(fileTrouble(thrownBy(() => readFileSync(import.meta.dirname, 'utf8')))?.code).toBe('PW-FILE-UNUSABLE');
+    // As the system tells of a copy onto a full disk.
+    const full = fileTrouble(
+      Object.assign(new Error('ENOSPC'), {
+        code: 'ENOSPC',
+        syscall: 'copyfile',
+        path: '/card/take.mp4',
+        dest: '/disk/takes/take.mp4',
+      }),
+    )!;
+    expect(full.message).toMatch(/: \/disk\/takes\/take\.mp4 can't be written: the disk is full/);
+    expect(fileTrouble(new Error('something else'))).toBeNull();
+    expect(fileTrouble(new PlatewrightError('PW-MEDIA-MISSING', 'told already'))).toBeNull();
+  });
+
+  it('tells of a full disk also where the system names no file', () => {
+    if (!existsSync('/dev/full')) return;
+    const file = openSync('/dev/full', 'w');
+    const thrown = thrownBy(() => writeSync(file, 'x'));
+    closeSync(file);
+    expect((thrown as NodeJS.ErrnoException).path).toBeUndefined();
+    const told = fileTrouble(thrown, '/disk/production')!;
+    expect(told.message).toMatch(/^PW-FILE-UNUSABLE: \/disk\/production can't be written: the disk is full; free some/);
+    expect(told.exitCode).toBe(3);
+  });
+});
