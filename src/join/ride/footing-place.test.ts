@@ -1,7 +1,7 @@
 /** The ground about a marked foot followed over a made set with a camera that travels (made-travel.ts), where every point's place is known. */
 import { describe, expect, it } from 'vitest';
 import { cameraCarrier, type Carrier } from './carrier.js';
-import { footingPlace } from './footing-place.js';
+import { footingPlace, leastSureFooting } from './footing-place.js';
 import type { Vec3 } from '../../geometry/mat3.js';
 import { measureCameraMove } from '../../plate/camera/camera-move.js';
 import { followFooting } from '../../plate/ride/footing.js';
@@ -52,6 +52,9 @@ describe('footing', () => {
       const off = worst(s, footingPlace(at, footing!, await setOf(s), horizon(s)));
       expect(off.foot).toBeLessThan(0.33);
       expect(off.top).toBeLessThan(1);
+      // What is truly missed at the foot lies within three of the sd that is said of the worst frame.
+      const least = leastSureFooting(footing!)!;
+      expect(off.foot).toBeLessThan(3 * least.sdPx);
     }
   });
 
@@ -94,5 +97,23 @@ describe('footing', () => {
       },
     };
     expect(await followFooting(plain, file(stands(s, [0, 8, 15])), SPAN)).toBeUndefined();
+  });
+
+  it('says where it is known least: the chance to lie within a pixel as the sd of a Gaussian error (Rayleigh)', () => {
+    const frame = (n: number, confidence: number, visible = true) => ({
+      frame: n,
+      visible,
+      confidence,
+      corners: [] as never,
+      homography: [1, 0, 0, 0, 1, 0, 0, 0, 1] as const,
+      grayGain: 1,
+    });
+    const track = {
+      atFrame: 3,
+      frames: [frame(3, 0.1), frame(4, 0.95), frame(5, 0.3935), frame(6, 0.1, false)],
+    } as never;
+    // P(r < s) = 1 − exp(−1/2) = .3935 for an sd of one pixel.
+    expect(leastSureFooting(track)).toEqual({ frame: 5, sdPx: expect.closeTo(1, 3) as number });
+    expect(leastSureFooting({ atFrame: 3, frames: [frame(3, 0.9)] } as never)).toBeNull();
   });
 });

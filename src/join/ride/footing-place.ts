@@ -70,3 +70,20 @@ export function footingPlace(stands: readonly Stand[], footing: RideTrack, set: 
     return { ground: at, top: [at[0] + long * Math.sin(angle), at[1] - long * Math.cos(angle)] };
   };
 }
+
+/** A track that is said to be surer than this, px, is not told apart by its confidence. */
+const LEAST_SD_PX = 0.1;
+
+/**
+ * Where the followed ground is known least, and how well there: the confidence is the chance that its corners lie within
+ * a pixel, which for a Gaussian error of sd s on each axis is 1 − exp(−1 / 2s²) (Rayleigh's distribution).
+ *
+ * @returns frame and sd on each axis, px; null where the ground is seen on no frame
+ */
+export function leastSureFooting(footing: RideTrack): { readonly frame: number; readonly sdPx: number } | null {
+  const seen = footing.frames.filter((f) => f.visible && f.frame !== footing.atFrame);
+  if (seen.length === 0) return null;
+  const least = seen.reduce((a, b) => (b.confidence < a.confidence ? b : a)),
+    within = Math.min(1 - 1e-12, Math.max(1e-3, least.confidence));
+  return { frame: least.frame, sdPx: Math.max(LEAST_SD_PX, 1 / Math.sqrt(-2 * Math.log(1 - within))) };
+}

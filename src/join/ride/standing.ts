@@ -5,10 +5,10 @@
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { PlatewrightError } from '../../core/errors.js';
-import type { PlateMeasures } from '../../plate/types.js';
+import type { PlateMeasures, RideTrack } from '../../plate/types.js';
 import { marksOf, viewAngles, type ProposalInput } from '../proposal-input.js';
 import { cameraCarrier, rideCarrier, type Carrier } from './carrier.js';
-import { footingPlace } from './footing-place.js';
+import { footingPlace, leastSureFooting } from './footing-place.js';
 import { isLayered } from './propose-layers.js';
 import { unsureRide, uprightRide } from './ride-upright.js';
 import { carryStand, followsMarks, type Stand } from './ride.js';
@@ -104,7 +104,7 @@ export function placeOf(input: ProposalInput, standing: Standing): StandingPlace
     return {
       where: footingPlace(stands, pm.footing, set, horizonOf(pm, pm.footing.atFrame)),
       turned: null,
-      by: 'the ground about the foot, which was followed by itself',
+      by: `the ground about the foot, which was followed by itself${sayLeastSure(pm.footing)}`,
     };
   const onWay =
     pm.travel === undefined || !wayTellsMarks(stands, pm.travel, set, pm)
@@ -127,6 +127,12 @@ export function placeOf(input: ProposalInput, standing: Standing): StandingPlace
     turned: null,
     by: `${bySet(pm)}${wantsMoreMarks(stands, pm)}`,
   };
+}
+
+/** How surely the ground is followed at its worst. */
+function sayLeastSure(footing: RideTrack): string {
+  const least = leastSureFooting(footing);
+  return least === null ? '' : ` (least surely on frame ${least.frame}, to ± ${least.sdPx.toFixed(1)} px)`;
 }
 
 function bySet({ camera }: PlateMeasures): string {
