@@ -64,7 +64,7 @@ async function one(folder: string, way: Way): Promise<void> {
     await copy(
       recipe.plate.file,
       join(out, 'film.mov'),
-      way === 'copy' ? { codec: 'h264', crf: 14, preset: 'veryfast' } : { codec: 'prores4444' },
+      way === 'copy' ? { codec: 'h264', crf: 15, preset: 'superfast' } : { codec: 'prores4444' },
     );
     const u = process.cpuUsage(used);
     console.log(
@@ -89,7 +89,7 @@ async function one(folder: string, way: Way): Promise<void> {
       way === 'production'
         ? { codec: 'prores4444', matte: join(out, 'matte.mkv'), resumeIn: join(out, 'pieces') }
         : way === 'quick'
-          ? { codec: 'h264', crf: 14, preset: 'veryfast' }
+          ? { codec: 'h264', crf: 15, preset: 'superfast' }
           : { codec: 'h264', resumeIn: join(out, 'pieces') };
     let firstAt = 0;
     const first = (): void => {

@@ -131,8 +131,9 @@ export function register(program: Command): void {
         try {
           const report = await renderJoin(renderer, o.out, {
             codec,
-            crf: o.fine === true ? 12 : 14,
-            preset: o.fine === true ? 'fast' : 'veryfast',
+            // Without a look-ahead the encoder takes half the time; a file of the same fidelity is a fifth larger or more.
+            crf: o.fine === true ? 12 : 15,
+            preset: o.fine === true ? 'fast' : 'superfast',
             ...(matte === undefined ? {} : { matte }),
             onProgress: progressPrinter('join'),
           });

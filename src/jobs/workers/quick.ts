@@ -36,8 +36,8 @@ export const quickWorker: JobWorker = async (context) => {
   try {
     const report = await renderJoin(renderer, quickClipPath(book, take.id), {
       codec: 'h264',
-      crf: 22,
-      preset: 'veryfast',
+      crf: 23,
+      preset: 'superfast',
       even: true,
       signal,
       onProgress: (d, t) => progress(30 + (70 * d) / t, 100, 'a quick join'),
