@@ -11,6 +11,7 @@ import { ownShadowAt, ownShadowOf, softened } from '../join/ground/own-shadow.js
 import type { GroundFrame, GroundStep } from '../join/types.js';
 import { dot, type Vec3 } from '../geometry/mat3.js';
 import { bt709Decode, bt709Encode } from '../colour/transfer.js';
+import { linearise } from '../media/curve-table.js';
 import { grow, quantile, type SeenFrame } from './frame.js';
 
 export interface ShadowReading {
@@ -72,7 +73,10 @@ export function readShadow(f: SeenFrame, step: GroundStep, veil = 0): ShadowRead
   // Light let through by the shadow as it is seen through the pane, and from what darkness on a pixel counts: nearly half of what is asked.
   const through =
     veil + (1 - veil) * (0.2126 * step.transmission[0] + 0.7152 * step.transmission[1] + 0.0722 * step.transmission[2]);
-  const shade = 1 - Math.max(FAINT, Math.min(0.12, 0.45 * (1 - bt709Encode(0.2 * through) / bt709Encode(0.2))));
+  const grey = bt709Encode(0.2),
+    shade = 1 - Math.max(FAINT, Math.min(0.12, 0.45 * (1 - bt709Encode(0.2 * through) / grey))),
+    // The same as light that is left of what falls on grey.
+    leftInShade = bt709Decode(shade * grey) / 0.2;
   const sa = gaussianPlane(a, w, h, 1.5),
     sb = gaussianPlane(b, w, h, 1.5),
     soft = gaussianPlane(expected, w, h, 1.5);
@@ -112,7 +116,7 @@ export function readShadow(f: SeenFrame, step: GroundStep, veil = 0): ShadowRead
       // Close to the foot the contact darkens it further, by right.
       const away = dx * dx + dy * dy > 0.12 * wide * wide,
         left = 1 - soft[y * w + x]! * (1 - through);
-      if (away && bt709Encode(0.2 * left) < shade * bt709Encode(0.2)) asked.push(Math.log2(left));
+      if (away && left < leftInShade) asked.push(Math.log2(left));
       if (r > shade) continue;
       if (placed) shaded++;
       const k2 = 1 - r;
@@ -183,9 +187,11 @@ function lit(f: SeenFrame, step: GroundStep, cover: Float32Array, over: Box): Fl
     N = f.plate.width * f.plate.height,
     part = createPicture(w, h, 3);
   for (let c = 0; c < 3; c++)
-    for (let y = 0; y < h; y++)
-      for (let x = 0; x < w; x++)
-        part.data[c * n + y * w + x] = bt709Decode(f.plate.data[c * N + (y0 + y) * f.plate.width + x0 + x]!);
+    for (let y = 0; y < h; y++) {
+      const row = c * N + (y0 + y) * f.plate.width + x0;
+      part.data.set(f.plate.data.subarray(row, row + w), c * n + y * w);
+    }
+  linearise(part.data, part.data, 'bt709');
   const soft = softened(part, step.litRadiusPx ?? 2);
   for (let i = 0; i < n; i++) if (cover[i]! > 0) cover[i] = cover[i]! * (1 - ownShadowAt(own, soft, i));
   return cover;
