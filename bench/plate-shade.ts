@@ -106,7 +106,7 @@ async function tell(plate: Side): Promise<{ transmission: readonly number[]; sai
     elevationDeg: lamp?.elevationDeg ?? light.elevationDeg.value,
     reference: light.azimuthDeg.frames?.[0] ?? marksOf(plate.marks, 'shadow')[0]?.frame ?? plate.marks.frame,
     known: true,
-    near: lamp !== null,
+    lamp: lamp?.lamp ?? null,
     stand: foot,
   });
 }

@@ -5,13 +5,16 @@
  * held against how thick its upright is (thin-shadow.ts); all of them together and with what is usual give one answer
  * (shade-depth.ts).
  */
-import { groundCamera, worldToCamera } from '../../geometry/camera.js';
-import { applyVector, dot, unit, type Vec3 } from '../../geometry/mat3.js';
+import { groundCamera, groundPoint } from '../../geometry/camera.js';
+import type { Vec3 } from '../../geometry/mat3.js';
 import type { PlateMeasures } from '../../plate/types.js';
-import { measureLitGround, measurePlateShadow, type ShadeMeasure } from './plate-shadow.js';
+import { darknessAlong, type Along, type MarkedShadow } from './marked-darkness.js';
+import { measureLitGround } from './plate-shadow.js';
 import { marksOf, viewAngles, type MarkOf, type Side } from '../proposal-input.js';
 import { erf } from '../../plate/look/motion-blur.js';
 import { shadeDepth, type DarkStrip, type MissingLight, type Three } from './shade-depth.js';
+import { thinAt, timesAsBright, missingAt } from './lamp-reach.js';
+import type { NearLamp } from './near-lamp.js';
 import { shadowStrips, type ShadowStrip } from './shadow-strips.js';
 import { SAME_FOOT_PX, thinShadows } from './post-shadows.js';
 import { type ThinShadow } from './thin-shadow.js';
@@ -39,9 +42,6 @@ const THICK_SD = 0.12,
   UNSURE = 0.25;
 /** Px at 640 wide by which a marked shadow may be broader than twice what its upright throws: beyond that the ground's pattern was read. */
 const OTHER = 4;
-
-/** Half the width looked at for the shadow of an upright, in its heights: a person is a third as wide as tall, and as much ground is wanted beside it. */
-const LOOKED_AT = 0.4;
 
 const luma = (c: readonly number[]): number => 0.2126 * c[0]! + 0.7152 * c[1]! + 0.0722 * c[2]!;
 
@@ -185,35 +185,6 @@ function ofMiddle(m: Along, spread: number, scale: number): MissingLight {
   };
 }
 
-type MarkedShadow = { readonly mark: MarkOf<'shadow'>; readonly frame: number };
-/** Breadth of the shadow on the picture, px, square to its line. */
-type Along = ShadeMeasure & { readonly widePx: number };
-
-/** What the middle of a marked shadow tells; null where it is hardly darker than the ground beside it. */
-export async function darknessAlong(plate: Side, s: MarkedShadow): Promise<Along | null> {
-  const pm = plate.measures,
-    linear = await plate.linear(s.frame),
-    v = viewAngles(pm, s.frame);
-  const dx = s.mark.tip[0] - s.mark.foot[0],
-    dy = s.mark.tip[1] - s.mark.foot[1],
-    long = Math.hypot(dx, dy);
-  // Across the shadow on the ground: in the picture mostly sideways for a shadow that runs away, up and down for one that runs aside.
-  const on = v === null ? { direction: [0, 1] as const, pxPerMetre: 0 } : acrossOnGround(s.mark.foot, [dx, dy], v, pm),
-    across = on.direction;
-  // A shadow under a high sun is short, and no narrower for it.
-  const wide = s.mark.height === undefined ? 0 : LOOKED_AT * s.mark.height * on.pxPerMetre;
-  const m = measurePlateShadow(
-    linear,
-    s.mark.foot,
-    s.mark.tip,
-    across,
-    Math.max(10, 0.45 * long * (Math.abs(across[1]) > 0.7 ? 0.45 : 1), wide),
-  );
-  return m === null
-    ? null
-    : { ...m, widePx: (m.runPx * Math.abs(dx * across[1] - dy * across[0])) / Math.max(1e-6, long) };
-}
-
 /** The picture asked for last is held: the same frame is looked at for several things, and nobody writes into it. */
 function oneHeld(read: Side['linear']): Side['linear'] {
   let held: { readonly frame: number; readonly picture: ReturnType<Side['linear']> } | null = null;
@@ -223,12 +194,12 @@ function oneHeld(read: Side['linear']): Side['linear'] {
   };
 }
 
-/** @param own marked shadows of the key @param key its direction beside the camera on a frame; null where it is not known @param near its lamp stands near, and only marked shadows are looked at */
+/** @param own marked shadows of the key @param key its direction beside the camera on a frame; null where it is not known @param lamp where it stands near */
 export async function tellDarkness(
   side: Side,
   own: readonly MarkedShadow[],
   key: ((frame: number) => { azimuthDeg: number; elevationDeg: number }) | null,
-  near: boolean,
+  lamp: NearLamp | null,
   stand: readonly [number, number] | null = null,
 ): Promise<Darkness | null> {
   const plate = { ...side, linear: oneHeld(side.linear) },
@@ -237,7 +208,7 @@ export async function tellDarkness(
   const frame = own[0]?.frame ?? pm.view?.frame,
     v = frame === undefined ? null : viewAngles(pm, frame),
     cameraHeight = pm.view?.cameraHeight.value ?? null;
-  const here = <K extends 'upright' | 'shadow'>(kind: K): MarkOf<K>[] =>
+  const marked = <K extends 'upright' | 'shadow'>(kind: K): MarkOf<K>[] =>
     marksOf(plate.marks, kind)
       .filter((m) => m.frame === frame)
       .map((m) => m.mark);
@@ -247,10 +218,19 @@ export async function tellDarkness(
       : thinShadows({
           linear: await plate.linear(frame),
           view: { ...v, cameraHeight },
-          uprights: here('upright'),
+          uprights: marked('upright'),
           shadows: own.filter((s) => s.frame === frame).map((s) => s.mark),
-          key: near ? null : key(frame),
+          key: lamp === null ? key(frame) : null,
+          lamp,
         });
+  const camera =
+      v === null || cameraHeight === null
+        ? null
+        : groundCamera({ ...v, cameraHeight, widthPx: pm.widthPx, heightPx: pm.heightPx }),
+    here = stand === null || camera === null ? null : groundPoint(camera, ...stand),
+    // Where a lamp stands near, a shadow elsewhere is another one's darkness.
+    times = (from: Vec3 | null): number =>
+      lamp === null || here === null || from === null ? 1 : timesAsBright(lamp, from, here);
   const middles: Along[] = [];
   for (const s of own) {
     const m = await darknessAlong(plate, s),
@@ -260,7 +240,8 @@ export async function tellDarkness(
           : posts.find((t) => Math.hypot(t.foot[0] - s.mark.foot[0], t.foot[1] - s.mark.foot[1]) < SAME_FOOT_PX);
     // Far broader than what throws it: the ground's own pattern was read.
     if (m === null || (post !== undefined && m.widePx > 2 * post.thin.widePx + OTHER * scale)) continue;
-    middles.push(m);
+    const k = times(camera === null ? null : groundPoint(camera, ...middleOf(s.mark)));
+    middles.push({ ...m, transmission: m.transmission.map((t) => 1 - missingAt(1 - t, k)) as never });
     if (m.widePx >= BROAD * scale) break;
   }
   const strips =
@@ -283,7 +264,7 @@ export async function tellDarkness(
         : (measureLitGround(await plate.linear(frame), stand, 0.25 * pm.heightPx, 3)?.linear ?? null);
   return darknessOf(
     middles.sort((a, b) => b.widePx - a.widePx)[0] ?? null,
-    posts.map((t) => t.thin),
+    posts.map((t) => (lamp === null ? t.thin : thinAt(t.thin, times(t.at)))),
     pm.widthPx,
     strips.slice(0, MOST_STRIPS),
     lit,
@@ -291,31 +272,4 @@ export async function tellDarkness(
   );
 }
 
-/** Picture direction in which the ground runs square to a direction on it, at a ground point; and plate pixels a metre that way (0 where the camera's height is not known). */
-function acrossOnGround(
-  foot: readonly [number, number],
-  along: readonly [number, number],
-  v: { focalPx: number; tiltDeg: number; rollDeg: number },
-  m: PlateMeasures,
-): { readonly direction: [number, number]; readonly pxPerMetre: number } {
-  const up = unit(applyVector(worldToCamera(0, v.tiltDeg, v.rollDeg), [0, 1, 0]));
-  const cast = (x: number, y: number): Vec3 => {
-    const d: Vec3 = [(x - m.widthPx / 2) / v.focalPx, (y - m.heightPx / 2) / v.focalPx, 1];
-    const k = -1 / dot(d, up);
-    return [d[0] * k, d[1] * k, d[2] * k];
-  };
-  const f = cast(foot[0], foot[1]),
-    t = cast(foot[0] + along[0], foot[1] + along[1]);
-  const a: Vec3 = [t[0] - f[0], t[1] - f[1], t[2] - f[2]];
-  const side: Vec3 = [a[1] * up[2] - a[2] * up[1], a[2] * up[0] - a[0] * up[2], a[0] * up[1] - a[1] * up[0]];
-  const k = 0.05;
-  const p: Vec3 = [f[0] + side[0] * k, f[1] + side[1] * k, f[2] + side[2] * k];
-  const x = m.widthPx / 2 + (v.focalPx * p[0]) / p[2] - foot[0],
-    y = m.heightPx / 2 + (v.focalPx * p[1]) / p[2] - foot[1];
-  const l = Math.hypot(x, y);
-  // All in camera heights so far.
-  const metres = k * Math.hypot(...side) * (m.view?.cameraHeight.value ?? 0);
-  return l > 1e-6 && Number.isFinite(l)
-    ? { direction: [x / l, y / l], pxPerMetre: metres > 0 ? l / metres : 0 }
-    : { direction: [0, 1], pxPerMetre: 0 };
-}
+const middleOf = (s: MarkOf<'shadow'>): [number, number] => [(s.foot[0] + s.tip[0]) / 2, (s.foot[1] + s.tip[1]) / 2];

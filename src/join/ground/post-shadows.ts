@@ -4,12 +4,15 @@ import { groundCamera, groundPoint, type Pinhole } from '../../geometry/camera.j
 import type { Vec3 } from '../../geometry/mat3.js';
 import type { Picture } from '../../image/picture.js';
 import type { MarkOf } from '../proposal-input.js';
+import type { NearLamp } from './near-lamp.js';
 import { measureThinShadow, type ThinShadow } from './thin-shadow.js';
 
 /** An upright thicker than this share of its height is no post: its shadow's breadth is not its own. */
 const THICKEST = 0.16;
 /** Px within which a marked shadow begins at an upright's foot. */
 export const SAME_FOOT_PX = 6;
+/** Middle of the part of a shadow that is read (thin-shadow.ts). */
+const READ = 0.35;
 /** Light that must be missing along a foretold shadow's darkest line for it to be seen at all (own choice). */
 const LEAST_SEEN = 0.2;
 
@@ -27,11 +30,15 @@ interface ThinRequest {
   readonly shadows: readonly MarkOf<'shadow'>[];
   /** The key beside the camera's heading on that frame; null where only marked shadows are to be looked at. */
   readonly key: { readonly azimuthDeg: number; readonly elevationDeg: number } | null;
+  /** A lamp that stands near, in the view's world; null where the key is far. */
+  readonly lamp?: NearLamp | null;
 }
 
 export interface OfPost {
   readonly thin: ThinShadow;
   readonly foot: readonly [number, number];
+  /** Middle of the part that was read, on the ground of the view's world, metres. */
+  readonly at: Vec3;
 }
 
 /** What the shadows of one frame's posts tell. */
@@ -40,19 +47,26 @@ export function thinShadows(r: ThinRequest): OfPost[] {
     out: OfPost[] = [];
   for (const u of r.uprights) {
     const marked = r.shadows.find((s) => Math.hypot(s.foot[0] - u.foot[0], s.foot[1] - u.foot[1]) < SAME_FOOT_PX),
-      tip = marked === undefined ? foretold(camera, u, r.key) : groundPoint(camera, ...marked.tip);
-    const thin = tip === null ? null : measureThinShadow(r.linear, camera, u, tip);
+      tip = marked === undefined ? foretold(camera, u, r.key, r.lamp ?? null) : groundPoint(camera, ...marked.tip);
+    const ground = groundPoint(camera, ...u.foot);
+    if (tip === null || ground === null) continue;
+    const thin = measureThinShadow(r.linear, camera, u, tip, r.lamp?.at ?? null);
     // Where the key foretells one and none is seen, something lies there before it or the upright stands elsewhere.
     const seen = marked !== undefined || thin?.peak == null || luma(thin.peak.missing) > LEAST_SEEN;
     if (thin !== null && seen && thin.thickPx < THICKEST * Math.hypot(u.top[0] - u.foot[0], u.top[1] - u.foot[1]))
-      out.push({ thin, foot: u.foot });
+      out.push({ thin, foot: u.foot, at: [0, 1, 2].map((i) => ground[i]! + READ * (tip[i]! - ground[i]!)) as never });
   }
   return out;
 }
 
-function foretold(camera: Pinhole, u: MarkOf<'upright'>, key: ThinRequest['key']): Vec3 | null {
+function foretold(camera: Pinhole, u: MarkOf<'upright'>, key: ThinRequest['key'], lamp: NearLamp | null): Vec3 | null {
   const foot = groundPoint(camera, ...u.foot);
-  if (foot === null || key === null || u.height === undefined) return null;
+  if (foot === null || u.height === undefined) return null;
+  if (lamp !== null && lamp.at[1] > u.height) {
+    const t = lamp.at[1] / (lamp.at[1] - u.height);
+    return [lamp.at[0] + t * (foot[0] - lamp.at[0]), 0, lamp.at[2] + t * (foot[2] - lamp.at[2])];
+  }
+  if (key === null) return null;
   const a = key.azimuthDeg * RAD_PER_DEG,
     long = u.height / Math.tan(key.elevationDeg * RAD_PER_DEG);
   return [foot[0] - Math.sin(a) * long, 0, foot[2] + Math.cos(a) * long];

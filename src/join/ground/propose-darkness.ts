@@ -5,7 +5,9 @@
 import { differenceDeg, RAD_PER_DEG } from '../../core/angles.js';
 import { ANOTHER_KEY_DEG, partShadows } from './further-keys.js';
 import { darknessUnderMirror } from './mirrored-darkness.js';
-import { darknessAlong, tellDarkness, type Darkness } from './plate-darkness.js';
+import type { NearLamp } from './near-lamp.js';
+import { darknessAlong } from './marked-darkness.js';
+import { tellDarkness, type Darkness } from './plate-darkness.js';
 import { marksOf, viewAngles, type Side } from '../proposal-input.js';
 import type { FurtherKey, GroundStep } from '../types.js';
 
@@ -20,8 +22,8 @@ export interface KeyOfPlate {
   readonly reference: number;
   /** Direction and view are known, so that a shadow can be cast. */
   readonly known: boolean;
-  /** It is a lamp that stands near: its shadows point everywhere. */
-  readonly near: boolean;
+  /** The lamp where it stands near: its shadows point everywhere, and grow. Null: it is far. */
+  readonly lamp: NearLamp | null;
   /** Where the performer stands on the frame whose shadows tell, px; null where it is not on the ground. */
   readonly stand: readonly [number, number] | null;
 }
@@ -44,7 +46,7 @@ export async function proposeDarkness(plate: Side, key: KeyOfPlate): Promise<Dar
   // Shadows of one near lamp are all its own, wherever they point.
   const { own: ownShadows, others } = partShadows(
     marksOf(marks, 'shadow'),
-    key.known && !key.near ? (pm.view ?? null) : null,
+    key.known && key.lamp === null ? (pm.view ?? null) : null,
     key.azimuthDeg,
     turnAt,
     pm.widthPx / 1000,
@@ -53,7 +55,7 @@ export async function proposeDarkness(plate: Side, key: KeyOfPlate): Promise<Dar
     plate,
     ownShadows,
     key.known ? (n) => ({ azimuthDeg: key.azimuthDeg + turnAt(n), elevationDeg: key.elevationDeg }) : null,
-    key.near,
+    key.lamp,
     key.stand,
   );
   let transmission: [number, number, number] | null = null,

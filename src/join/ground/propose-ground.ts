@@ -1,4 +1,5 @@
 /** The ground step: the cast shadow's light, darkness and place, what it falls on, and a reflection, from the plate's measures and marks. */
+import type { Measure } from '../../core/measure.js';
 import { groundPoint, worldToCamera } from '../../geometry/camera.js';
 import { applyVector, dot, unit, type Vec3 } from '../../geometry/mat3.js';
 import type { MarksFile, RegionFile } from '../../plate/marks/marks.js';
@@ -6,7 +7,7 @@ import type { FoundLamp, View } from '../../plate/types.js';
 import { onShadowLines } from '../../plate/light/shadow-line.js';
 import { viewCamera } from '../../plate/view/view-derived.js';
 import { carryRegion, type Carrier } from '../ride/carrier.js';
-import { keyFrom, nearLampOf } from './near-lamp.js';
+import { keyFrom, nearLampOf, type NearLamp } from './near-lamp.js';
 import { regionOf, thingsOf } from '../mark-regions.js';
 import { groundGeometry } from './ground.js';
 import { ownShadowOf } from './own-shadow.js';
@@ -37,6 +38,9 @@ const LEAST_ELEVATION = 2;
 
 /** Seven balls one after the other close off the sky a little more than the body that they stand for: on two bodies under an even sky, traced, .7 takes as much light as the truth, .8 takes 1.15 of it. */
 const CONTACT = 0.7;
+
+/** What a lamp in a room is seen under and its sd, degrees: a bulb of 6 cm to a shade of 40 cm, 2 to 4 m away (own choice). A short or coarse shadow tells its penumbra as nothing, give or take five degrees. */
+const USUAL_LAMP_DEG = [4, 2.5] as const;
 
 /** Sd of a pixel's own blur: the shadow is drawn with that already, px. */
 const OWN_BLUR_PX = 0.35;
@@ -136,7 +140,7 @@ export async function proposeGround(
     elevationDeg: elevation,
     reference,
     known: missing === null,
-    near: lampKey !== null,
+    lamp: lampKey?.lamp ?? null,
     stand: carried ? null : where(reference).ground,
   });
   const linear = await input.plate.linear(first.frame);
@@ -205,7 +209,8 @@ export async function proposeGround(
     elevationDeg: elevation,
     transmission,
     measuredOn,
-    softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53),
+    softnessDeg:
+      lampKey === null ? (light?.softnessDeg.value ?? (overcast ? 60 : 0.53)) : widthOfLamp(light?.softnessDeg),
     ...lensOf(pm),
     ...(lampKey === null ? {} : { lampFar: Math.round(100 * lampKey.far) / 100 }),
     ...(keys.length === 0 ? {} : { keys: [...keys] }),
@@ -224,6 +229,15 @@ export async function proposeGround(
   return { step, measuredFill };
 }
 
+/** What a lamp that stands near is seen under, degrees: its measure with what lamps usually are, each by its own error. */
+function widthOfLamp(read: Measure | undefined): number {
+  const [usual, usualSd] = USUAL_LAMP_DEG;
+  if (read?.value == null || read.sd === null) return usual;
+  const own = 1 / Math.max(0.1, read.sd) ** 2,
+    other = 1 / usualSd ** 2;
+  return Math.round((100 * (read.value * own + usual * other)) / (own + other)) / 100;
+}
+
 /** The key at the performer's foot where the marked shadows are those of one near lamp, or one of them and others that were found; null where they are not. Distance in metres. */
 export function keyOfLamp(
   view: View,
@@ -231,7 +245,12 @@ export function keyOfLamp(
   ground: readonly [number, number],
   sdPx: number,
   found?: FoundLamp,
-): { readonly azimuthDeg: number; readonly elevationDeg: number; readonly far: number } | null {
+): {
+  readonly azimuthDeg: number;
+  readonly elevationDeg: number;
+  readonly far: number;
+  readonly lamp: NearLamp;
+} | null {
   const lamp =
       nearLampOf(
         marksOf(marks, 'shadow')
@@ -247,7 +266,7 @@ export function keyOfLamp(
   const place: Vec3 = [foot[0], 0, foot[2]],
     far = Math.hypot(lamp.at[0] - place[0], lamp.at[1] - place[1], lamp.at[2] - place[2]),
     key = keyFrom(lamp, place);
-  return key.elevationDeg < LEAST_ELEVATION ? null : { ...key, far };
+  return key.elevationDeg < LEAST_ELEVATION ? null : { ...key, far, lamp };
 }
 
 /** What a person may mark so that the plate's own things tell where its key stands: what is marked already comes first. */

@@ -21,8 +21,8 @@ const at = (p: readonly [number, number, number]): [number, number] => {
 const TURN = 0.15,
   TIP = [FOOT[0] + LONG * Math.cos(TURN), 0, FOOT[2] + LONG * Math.sin(TURN)] as const;
 
-/** A post so thick, its shadow as wide, on grainy ground before a wall; spread by `blur` px. */
-function yard(thick: number, blur: number): Picture {
+/** A post so thick, its shadow as wide (and wider by so much at its end), on grainy ground before a wall; spread by `blur` px. */
+function yard(thick: number, blur: number, grows = 0): Picture {
   const r = new RandomStream(5),
     p = createPicture(W, H, 3),
     n = W * H,
@@ -45,7 +45,8 @@ function yard(thick: number, blur: number): Picture {
             gz = g[2] - FOOT[2],
             along = gx * c + gz * s,
             across = -gx * s + gz * c;
-          if (along > 0 && along < LONG && Math.abs(across) < thick / 2) shade += 1 / 8;
+          if (along > 0 && along < LONG && Math.abs(across) < ((1 + (grows * along) / LONG) * thick) / 2)
+            shade += 1 / 8;
           if (y + dy > ty && y + dy < fy && Math.abs(x + dx - fx) < half) post += 1 / 8;
         }
       for (let k = 0; k < 3; k++)
@@ -75,6 +76,19 @@ describe('darkness of a thin shadow', () => {
       if (middle !== null) expect(middle.transmission[1]).toBeGreaterThan(LEFT[1] * 1.5);
       const told = darknessOf(middle === null ? null : { ...middle, widePx: middle.runPx }, [thin], W)!;
       for (let c = 0; c < 3; c++) expect(Math.abs(told.transmission[c]! - LEFT[c]!)).toBeLessThan(0.1);
+    }
+  });
+
+  it('is wider under a lamp that stands near, and no darker for it', () => {
+    // The lamp as far behind the foot as the shadow is long, twice as high as the post: at its end the shadow is twice as wide.
+    const lamp = [FOOT[0] - LONG * Math.cos(TURN), 2 * HIGH, FOOT[2] - LONG * Math.sin(TURN)] as const;
+    const linear = yard(0.05, 1.3, 1),
+      upright = { foot: at(FOOT), top: at([FOOT[0], HIGH, FOOT[2]]) },
+      near = measureThinShadow(linear, camera, upright, TIP, lamp)!,
+      far = measureThinShadow(linear, camera, upright, TIP)!;
+    for (let c = 0; c < 3; c++) {
+      expect(Math.abs(near.missing[c]! / (1 - LEFT[c]!) - 1)).toBeLessThan(0.12);
+      expect(far.missing[c]! / (1 - LEFT[c]!)).toBeGreaterThan(1.2);
     }
   });
 

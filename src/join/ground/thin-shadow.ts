@@ -137,12 +137,13 @@ export function thicknessOf(
   return { thickPx: (r - l) / 2, aside: (l + r) / 4 - m / 2 };
 }
 
-/** @param linear scene-linear RGB of the frame that `camera` sees @param tip where the shadow ends on the picture, or would; null where nothing can be told */
+/** @param lamp where it stands near: its shadows grow with their length @param linear scene-linear RGB of the frame that `camera` sees @param tip where the shadow ends on the picture, or would; null where nothing can be told */
 export function measureThinShadow(
   linear: Picture,
   camera: Pinhole,
   upright: ThinUpright,
   tip: Vec3,
+  lamp: Vec3 | null = null,
 ): ThinShadow | null {
   const ground = groundPoint(camera, ...upright.foot),
     thick = thicknessOf(linear, upright);
@@ -153,6 +154,8 @@ export function measureThinShadow(
     gz = tip[2] - ground[2],
     long = Math.hypot(gx, gz);
   if (!(long > 2 * metres)) return null;
+  // Where the shadow's way and the lamp's from the foot are s and d, what throws it is seen (d + s) / d times as wide.
+  const grows = lamp === null ? 0 : long / Math.max(0.1, Math.hypot(lamp[0] - ground[0], lamp[2] - ground[2]));
   const sx = -gz / long,
     sz = gx / long,
     scale = linear.width / 640,
@@ -178,7 +181,7 @@ export function measureThinShadow(
     const run = Math.hypot(on.x - q.x, on.y - q.y),
       ax = -(on.y - q.y) / run,
       ay = (on.x - q.x) / run,
-      wide = (metres * Math.abs((e.x - q.x) * ax + (e.y - q.y) * ay)) / 1e-3;
+      wide = (metres * (1 + s * grows) * Math.abs((e.x - q.x) * ax + (e.y - q.y) * ay)) / 1e-3;
     const inner = 0.5 * wide + Math.max(SPREAD * scale, 0.5 * wide),
       outer = inner + Math.max(BESIDE * scale, 0.5 * wide);
     // Nothing of the upright itself may lie there, and all of it in the picture.
