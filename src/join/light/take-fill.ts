@@ -11,8 +11,12 @@ import { medianOf } from '../ground/plate-shadow.js';
 import type { ProposalInput } from '../proposal-input.js';
 import { standing, type TakeStand } from '../body/propose-body.js';
 
-/** Less of the expected shadow than this is seen: what is dark there is something else (own choice, as for the body's depth). */
-const LEAST_OVERLAP = 0.4;
+/**
+ * Overlap of the shadow seen with the one expected at which what is dark there begins to be the performer's own, and is so for sure: below the
+ * lesser the body's depth asks nothing of it either, and true bodies reach the greater (body-depth.ts).
+ */
+const LEAST_OVERLAP = 0.4,
+  SURE_OVERLAP = 0.7;
 /** Sd in stops of the fill of a body beside that of the floor: a body sees the wall and the sky's other half as well (own choice). */
 const BODY_SD = 0.5;
 /** The floor looked at, in the performer's heights: above and below its foot, and to each side. Higher up the wall begins, which the key meets otherwise. */
@@ -40,14 +44,35 @@ export async function fillOfTake(input: ProposalInput, stand: TakeStand): Promis
   const tm = input.take.measures,
     elevation = tm.light?.elevationDeg.value ?? null;
   if (input.takeHasAlpha || elevation === null) return null;
-  const left =
-    leftInOwnShadow(input, stand) ??
-    leftOnFloor(await input.take.linear(stand.frame), stand, input.screen?.colour === 'blue' ? 2 : 1);
-  return left === null ? null : { share: shareFacing(left, elevation), sdStops: BODY_SD };
+  const own = leftInOwnShadow(input, stand),
+    floor =
+      own !== null && own.sure >= 1
+        ? null
+        : leftOnFloor(await input.take.linear(stand.frame), stand, input.screen?.colour === 'blue' ? 2 : 1);
+  return weighed(own, floor, elevation);
+}
+
+/** Light left in what may be the performer's shadow, 0..1, and how sure it is that it is, 0..1. */
+interface OwnShadow {
+  readonly left: number;
+  readonly sure: number;
+}
+
+/**
+ * The mean in stops of the fill by its own shadow, as far as that is the performer's, and by two levels on the floor for the rest; where the
+ * floor shows none the sd grows by what is not sure.
+ */
+export function weighed(own: OwnShadow | null, floor: number | null, elevationDeg: number): TakeFill | null {
+  const sure = own?.sure ?? 0,
+    rest = floor === null ? 0 : 1 - sure;
+  if (!(sure + rest > 0)) return null;
+  const stops = (left: number): number => Math.log2(shareFacing(left, elevationDeg)),
+    sum = (own === null ? 0 : sure * stops(own.left)) + (floor === null ? 0 : rest * stops(floor));
+  return { share: 2 ** (sum / (sure + rest)), sdStops: BODY_SD / Math.sqrt(sure + rest) };
 }
 
 /** Share of the light left in the performer's own shadow on the screen's floor. */
-function leftInOwnShadow(input: ProposalInput, stand: TakeStand): number | null {
+function leftInOwnShadow(input: ProposalInput, stand: TakeStand): OwnShadow | null {
   const tm = input.take.measures,
     { light } = tm,
     { seen } = input;
@@ -74,7 +99,9 @@ function leftInOwnShadow(input: ProposalInput, stand: TakeStand): number | null 
       heightPx: tm.heightPx,
     },
   );
-  return found === null || found.overlap < LEAST_OVERLAP ? null : 1 - found.lost;
+  return found === null || !(found.overlap > LEAST_OVERLAP)
+    ? null
+    : { left: 1 - found.lost, sure: Math.min(1, (found.overlap - LEAST_OVERLAP) / (SURE_OVERLAP - LEAST_OVERLAP)) };
 }
 
 /** Dark over lit screen about the feet, in the screen's own channel; null where the floor does not lie in two clear levels. `linear`: scene-linear RGB. */
