@@ -13,7 +13,7 @@ import { develop } from '../demo/scenes/look.js';
 import { GLOBAL } from '../demo/scenes/shot.js';
 import { trace, type Picture as Traced, type TraceOptions } from '../demo/scenes/trace.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
-import { footLevel } from '../src/join/light/foot-level.js';
+import { footLevel, type FootGround } from '../src/join/light/foot-level.js';
 import {
   matchLight,
   temperatureOfBlueToRed,
@@ -31,6 +31,8 @@ import { canTrace, finishFor, matteOf, printed, savePng, seedsOf, takeSet } from
 import { lampsText } from './exam-sets.js';
 
 const SMALL_WIDTH = 320;
+/** Percentiles of luminance that a look holds. */
+const LOOKED_AT = [0.01, 0.05, 0.25, 0.5, 0.75, 0.95, 0.99];
 
 /** What the step is given of one scene, and what would have been right. */
 interface Sample {
@@ -44,8 +46,10 @@ interface Sample {
   };
   readonly edges: EdgeColour | null;
   readonly groundK: number;
-  /** Linear level of the plate's ground about the feet. */
-  readonly foot: number | null;
+  /** The plate's ground about the feet; and the take's, and its picture. */
+  readonly foot: FootGround | null;
+  readonly ownFoot: FootGround | null;
+  readonly ownLook: Pick<Sample['look'], 'percentiles' | 'meanLinear'>;
   readonly screen: number | null;
   readonly azimuthDeg: number;
   readonly subject: SubjectStatistics;
@@ -107,12 +111,15 @@ async function sampleOf(folder: string, seed: number): Promise<Sample> {
     planar(printed(develop(t, g), g, law, grain), t.w, t.h);
   const plate = picture(base, film, p.look.law, seed);
   const plateLinear = codedToLinear(plate, 'bt709');
-  const take = codedToLinear(picture(home, phone, p.take.look.law, seed + 1), 'bt709');
+  const takeCoded = picture(home, phone, p.take.look.law, seed + 1);
+  const take = codedToLinear(takeCoded, 'bt709');
   const truth = codedToLinear(picture(joined, film, p.look.law, null), 'bt709');
   const levels = new LevelCounter();
+  const ownLevels = new LevelCounter();
   const n = plate.width * plate.height;
   const all = { data: new Uint8Array(3 * n).fill(255) };
   levels.add(plate);
+  ownLevels.add(takeCoded);
   const three = (q: number): [number, number, number] => [
     levels.percentile(0, q),
     levels.percentile(1, q),
@@ -131,7 +138,7 @@ async function sampleOf(folder: string, seed: number): Promise<Sample> {
     seed,
     words: p.words,
     look: {
-      percentiles: [0.01, 0.05, 0.25, 0.5, 0.75, 0.95, 0.99].map((q) => levels.percentile(3, q)),
+      percentiles: LOOKED_AT.map((q) => levels.percentile(3, q)),
       meanLinear: [...statistics(plateLinear, all.data).mean] as [number, number, number],
       whiteCoded: three(0.999),
       blackCoded: three(0.001),
@@ -139,6 +146,14 @@ async function sampleOf(folder: string, seed: number): Promise<Sample> {
     edges: greyEdge(plateLinear),
     groundK: temperatureOfBlueToRed(ground[2]! / ground[0]!),
     foot: footLevel(plateLinear, stand),
+    ownFoot: footLevel(take, {
+      ground: project(tc, [0, 0, 0]),
+      top: project(tc, [0, p.creature.height, 0]),
+    }),
+    ownLook: {
+      percentiles: LOOKED_AT.map((q) => ownLevels.percentile(3, q)),
+      meanLinear: [...statistics(take, all.data).mean] as [number, number, number],
+    },
     screen: p.take.colour === 'garden' ? null : litScreen(take, p.take.colour === 'blue' ? 2 : 1),
     azimuthDeg: Math.atan2(p.take.lamps.towards[0], -p.take.lamps.towards[2]) * (180 / Math.PI),
     subject: statistics(take, takeMatte),
@@ -169,6 +184,7 @@ function measuresOf(s: Sample): { plate: PlateMeasures; take: PlateMeasures } {
   return {
     plate: { look: s.look, light: { temperatureK: measure(s.groundK) } } as unknown as PlateMeasures,
     take: {
+      look: s.ownLook,
       light: { temperatureK: measure(null), azimuthDeg: { ...measure(s.azimuthDeg), sd: 3 } },
     } as unknown as PlateMeasures,
   };
@@ -191,7 +207,12 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
     for (const seed of seedsOf(seeds)) {
       const s = await sampleOf(resolve(folder), seed);
       const m = measuresOf(s);
-      const match = matchLight(m.plate, m.take, s.subject, s.edges, s.screen, s.foot);
+      const match = matchLight(m.plate, m.take, s.subject, {
+        edges: s.edges,
+        screen: s.screen,
+        feet: s.foot,
+        ownFeet: s.screen === null ? s.ownFoot : null,
+      });
       const joined = s.subject.mean.map((v, k) => v * match.slope[k]! + match.offset[k]!);
       const stops = Math.log2(luma(joined) / luma(s.truth));
       const plain = Math.log2(luma(s.subject.mean) / luma(s.truth));

@@ -175,20 +175,21 @@ async function lightFor(
     { standing, place, takeStand, noFeet } = ride,
     plateMid = await plate.linear(mid);
   const edges = asksEdges(pm) ? greyEdge(plateMid, pm.look?.bars ?? null) : null,
+    takeLinear = input.takeHasAlpha ? null : await take.linear(takeStand.frame),
     screen =
-      input.screen == null || input.takeHasAlpha
+      input.screen == null || takeLinear === null
         ? null
-        : litScreen(await take.linear(takeStand.frame), input.screen.colour === 'blue' ? 2 : 1);
+        : litScreen(takeLinear, input.screen.colour === 'blue' ? 2 : 1),
+    feet = standing.carried || noFeet ? null : footLevel(plateMid, place.where(mid)),
+    ownFeet = feet === null || input.screen != null || takeLinear === null ? null : footLevel(takeLinear, takeStand);
   const light = proposeLight(
     input,
     keys,
     ride.view.sightDeg,
     ground.measuredFill,
     ride.mirrored.mirror,
-    edges,
+    { edges, screen, feet, ownFeet },
     await fillOfTake(input, takeStand),
-    screen,
-    standing.carried || noFeet ? null : footLevel(plateMid, place.where(mid)),
   );
   return alongWithFilm(lessVeil(light, air), pm);
 }

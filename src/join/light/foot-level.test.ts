@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { bt709Encode } from '../../colour/transfer.js';
 import { createPicture, type Picture } from '../../image/picture.js';
 import type { Look } from '../../plate/types.js';
-import { footLevel } from './foot-level.js';
+import { footLevel, type FootGround } from './foot-level.js';
 import { levelBeside } from './take-level.js';
 
 /** Ground of a level under a sky of another, with a dark strip (a shadow) beside the foot. */
@@ -19,16 +19,18 @@ function outdoors(ground: number, sky: number): Picture {
   return p;
 }
 const STAND = { ground: [80, 95], top: [80, 55] } as const;
+/** Bare ground of that level, to the last digit, which a picture does not hold. */
+const bare = (level: number): FootGround => ({ ...footLevel(outdoors(level, 0.3), STAND)!, level });
 const look = (mean: number, white: number): Look =>
   ({ meanLinear: [mean, mean, mean], percentiles: [0, 0, 0, 0, 0, 0, bt709Encode(white)] }) as unknown as Look;
-/** A screen that lies 1.3 stops under a white, and the picture of a plate exposed alike: mean 2.5, whites .85, ground 2.5 under it. */
+/** A screen that lies 1.3 stops under a white, and the picture of a plate exposed alike: mean 2.5, whites .85, bare ground 2.4 under it. */
 const CLOTH = 2 ** -1.3,
-  FEET = 2 ** -2.5,
+  FEET = 2 ** -2.4,
   alike = look(2 ** -2.5, 2 ** -0.85);
 
 describe('ground about the feet', () => {
   it('is read whatever the sky shows, and whatever shadow lies beside the feet', () => {
-    for (const sky of [0.05, 0.9]) expect(footLevel(outdoors(0.2, sky), STAND)).toBeCloseTo(0.2, 6);
+    for (const sky of [0.05, 0.9]) expect(footLevel(outdoors(0.2, sky), STAND)!.level).toBeCloseTo(0.2, 6);
   });
 
   it('is not read where the feet lie outside the picture or the ground is black', () => {
@@ -37,9 +39,39 @@ describe('ground about the feet', () => {
   });
 });
 
+describe('living green about the feet', () => {
+  /** The same ground painted. */
+  const painted = (r: number, g: number, b: number): FootGround => {
+    const p = outdoors(0.2, 0.3),
+      n = 160 * 120;
+    [r, g, b].forEach((v, c) => p.data.fill(v, c * n, (c + 1) * n));
+    return footLevel(p, STAND)!;
+  };
+
+  it('is told by turf and leaves (spectra of both: .04, .11, .04), and not by stone, boards, brick, a blue floor or a yellow carpet', () => {
+    expect(painted(0.04, 0.11, 0.04).under).toBeGreaterThan(3);
+    for (const [r, g, b] of [
+      [0.3, 0.29, 0.27],
+      [0.3, 0.2, 0.1],
+      [0.36, 0.16, 0.1],
+      [0.05, 0.1, 0.3],
+      [0.3, 0.31, 0.06],
+    ] as const)
+      expect(painted(r, g, b).under).toBe(bare(0.2).under);
+  });
+
+  it('lets a white at the feet lie higher over it, and is taken more surely', () => {
+    expect(painted(0.04, 0.11, 0.04).sd).toBeLessThan(bare(0.2).sd);
+    const grass = painted(0.04, 0.11, 0.04),
+      said = (feet: FootGround): number =>
+        levelBeside(look(0.1, 0.5), { screen: CLOTH / 8, cardStops: null, azimuthDeg: 30, feet })!.stops;
+    expect(said(grass)).toBeGreaterThan(said(bare(grass.level)));
+  });
+});
+
 describe('take beside plate, by the ground at the feet', () => {
   const beside = (l: Look, screen: number | null, feet: number) =>
-    levelBeside(l, { screen, cardStops: null, azimuthDeg: 30, feet });
+    levelBeside(l, { screen, cardStops: null, azimuthDeg: 30, feet: bare(feet) });
 
   it('leaves alike what is exposed alike', () => {
     expect(beside(alike, CLOTH, FEET)).toBeNull();
@@ -70,7 +102,25 @@ describe('take beside plate, by the ground at the feet', () => {
   });
 
   it('goes by the card where one was read, and is silent where the take tells nothing', () => {
-    expect(levelBeside(alike, { screen: CLOTH, cardStops: 2, azimuthDeg: 30, feet: FEET })!.stops).toBeLessThan(-1.5);
+    expect(levelBeside(alike, { screen: CLOTH, cardStops: 2, azimuthDeg: 30, feet: bare(FEET) })!.stops).toBeLessThan(
+      -1.5,
+    );
     expect(beside(alike, null, FEET)).toBeNull();
+  });
+
+  it("goes by the take's own ground, mean and whites where it shows neither, less surely than by cloth", () => {
+    const own = (stops: number) => ({
+      screen: null,
+      cardStops: null,
+      azimuthDeg: 30,
+      feet: bare(FEET),
+      own: { feet: bare(FEET * 2 ** stops), look: look(2 ** (stops - 2.5), 2 ** (stops - 0.85)) },
+    });
+    expect(levelBeside(alike, own(0))).toBeNull();
+    // Both pictures are known to .76 / √2.
+    const found = levelBeside(alike, own(-2))!;
+    expect(found.stops).toBeCloseTo(2 - (0.6 * 0.76) ** 2 / 2, 9);
+    expect(found.sdStops).toBeGreaterThan(beside(alike, CLOTH / 4, FEET)!.sdStops);
+    expect(levelBeside(alike, { ...own(-2), screen: CLOTH })).toBeNull();
   });
 });

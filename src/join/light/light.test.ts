@@ -1,6 +1,6 @@
 /** White of a plate from weak words. Daylight of D65's temperature is Rec.709's own white (ITU-R BT.709), so its blue and red are equal. */
 import { describe, expect, it } from 'vitest';
-import { bt709Decode } from '../../colour/transfer.js';
+import { bt709Decode, bt709Encode } from '../../colour/transfer.js';
 import type { PlateMeasures } from '../../plate/types.js';
 import { matchLight, type SubjectStatistics, temperatureOfBlueToRed, weakWhite } from './light.js';
 
@@ -48,6 +48,27 @@ describe('exposure of the take', () => {
   });
 });
 
+describe('lifted blacks', () => {
+  const dark: SubjectStatistics = { mean: [0.05, 0.05, 0.05], percentiles: [0.001, 0.01, 0.05, 0.1, 0.2] };
+  const lifted = (...black: [number, number, number]): readonly [number, number, number] => {
+    const p = plate(null, [0.86, 0.86, 0.86]),
+      blackCoded = black.map(bt709Encode) as [number, number, number];
+    return matchLight({ ...p, look: { ...p.look!, blackCoded } }, take, dark).offset;
+  };
+
+  it('lift the performer to them where all channels say so', () => {
+    lifted(0.02, 0.02, 0.02).forEach((v) => expect(v).toBeCloseTo(0.019, 6));
+    expect(lifted(0.003, 0.003, 0.003)).toEqual([0, 0, 0]);
+  });
+
+  it('take no colour of a lawn, where nothing is dark in green, and some of stock with blue blacks', () => {
+    expect(lifted(0.004, 0.012, 0.002)).toEqual([0, 0, 0]);
+    const [r, g, b] = lifted(0.01, 0.01, 0.03);
+    expect(r).toBeCloseTo(g, 6);
+    expect((b + 0.001) / (r + 0.001)).toBeCloseTo(3 ** 0.25, 6);
+  });
+});
+
 describe('white of the plate', () => {
   it('reads 6504 K from equal blue and red, and falls with the share of blue', () => {
     expect(Math.abs(temperatureOfBlueToRed(1) - 6504)).toBeLessThan(60);
@@ -72,7 +93,7 @@ describe('white of the plate', () => {
     const white = weakWhite(warm, edges)!;
     expect(white.kelvin).toBeLessThan(6200);
     expect(white.how).toContain('edges');
-    expect(matchLight(warm, take, null, edges).slope[2]).toBeLessThan(1);
+    expect(matchLight(warm, take, null, { edges }).slope[2]).toBeLessThan(1);
     expect(weakWhite(warm, [0.8, 0.9, 1])).toBeNull();
     // Where the ground tells, the edges have no say.
     expect(weakWhite(plate(3700, [0.86, 0.77, 0.58]), [0.8, 0.9, 1])!.how).toContain('ground');

@@ -13,6 +13,7 @@ import { bt709Decode } from '../../colour/transfer.js';
 import { daylightXy, linearOfWhite, planckianXy } from '../../colour/temperature.js';
 import type { Measure } from '../../core/measure.js';
 import type { PlateMeasures } from '../../plate/types.js';
+import type { FootGround } from './foot-level.js';
 import { levelBeside } from './take-level.js';
 
 /** Luminance statistics of the peeled performer, scene-linear, unpremultiplied. */
@@ -153,14 +154,42 @@ function raisedExposure(
   };
 }
 
-/** Match of a take to a plate; `edges`: what the plate's edges say of its light's colour, where they were asked; `screen`: level of the take's lit screen, linear; `feet`: level of the plate's ground about the feet, linear. Never throws: what is not known stays as it is and `why` says so. */
+/** Lifted blacks below this do not show; more than that is haze (linear). */
+const LEAST_LIFT = 0.004,
+  MOST_LIFT = 0.05;
+/**
+ * Share of the blacks' departure from their least channel, in stops, that is taken for the lift's own colour: nothing on a lawn is dark in green, so
+ * each channel's darkest is a bound from above and the least of three the best. On 138 of the exam's scenes the lift's green so read is .0009 off
+ * beside its red and blue (.0032 with each channel's own), its blue beside its red .0023 (.0049). Faded stock, whose blacks are truly tinted, keeps a quarter
+ * of it (own choice).
+ */
+const LIFT_COLOUR = 0.25;
+
+/** Light that lies over the whole plate (flare, faded stock), linear, by its darkest parts a channel (coded). */
+function liftOf(blackCoded: readonly [number, number, number]): number[] {
+  const black = blackCoded.map((v) => Math.max(1e-6, bt709Decode(Math.max(0, v)))),
+    least = Math.min(...black);
+  return black.map((v) => least * (v / least) ** LIFT_COLOUR);
+}
+
+/** What the pictures themselves say, of what was asked. */
+export interface LightWords {
+  /** What the plate's edges say of its light's colour. */
+  readonly edges?: EdgeColour | null;
+  /** Level of the take's lit screen, linear. */
+  readonly screen?: number | null;
+  /** The plate's ground about the performer's feet. */
+  readonly feet?: FootGround | null;
+  /** The take's, where it shows no screen. */
+  readonly ownFeet?: FootGround | null;
+}
+
+/** Match of a take to a plate. Never throws: what is not known stays as it is and `why` says so. */
 export function matchLight(
   plate: PlateMeasures,
   take: PlateMeasures,
   subject: SubjectStatistics | null,
-  edges: EdgeColour | null = null,
-  screen: number | null = null,
-  feet: number | null = null,
+  { edges = null, screen = null, feet = null, ownFeet = null }: LightWords = {},
 ): LightMatch {
   const said: string[] = [];
   let slope: [number, number, number] = [1, 1, 1];
@@ -194,6 +223,7 @@ export function matchLight(
           cardStops: take.light?.exposureStops?.value ?? null,
           azimuthDeg: take.light?.azimuthDeg.value ?? null,
           feet,
+          own: ownFeet === null || take.look === undefined ? null : { feet: ownFeet, look: take.look },
         });
   if (level !== null) {
     slope = slope.map((v) => v * 2 ** level.stops) as [number, number, number];
@@ -205,7 +235,8 @@ export function matchLight(
   if (subject !== null && plate.look !== undefined) {
     const white = plate.look.percentiles[6];
     if (white !== undefined) {
-      const told = feet !== null && (screen !== null || (take.light?.exposureStops?.value ?? null) !== null),
+      const told =
+          feet !== null && (screen !== null || ownFeet !== null || (take.light?.exposureStops?.value ?? null) !== null),
         most = (told ? OVER_WHITE_TOLD : OVER_WHITE) * bt709Decode(white);
       const brightest = subject.percentiles[3] * (0.2126 * slope[0] + 0.7152 * slope[1] + 0.0722 * slope[2]);
       if (brightest > most && most > 0.02) {
@@ -219,10 +250,10 @@ export function matchLight(
   slope = [slope[0] * gain, slope[1] * gain, slope[2] * gain];
   const offset: [number, number, number] = [0, 0, 0];
   if (plate.look !== undefined && subject !== null) {
+    const lift = liftOf(plate.look.blackCoded);
     for (let c = 0; c < 3; c++) {
-      const floor = bt709Decode(Math.max(0, plate.look.blackCoded[c]!)),
-        own = subject.percentiles[0] * slope[c]!;
-      if (floor > 0.004 && own < floor) offset[c] = Math.min(0.05, floor - own);
+      const own = subject.percentiles[0] * slope[c]!;
+      if (lift[c]! > LEAST_LIFT && own < lift[c]!) offset[c] = Math.min(MOST_LIFT, lift[c]! - own);
     }
     if (offset.some((v) => v > 0)) said.push("blacks lifted to the plate's");
   }

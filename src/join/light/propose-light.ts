@@ -7,7 +7,7 @@
 import { differenceDeg, RAD_PER_DEG } from '../../core/angles.js';
 import { dot, type Vec3 } from '../../geometry/mat3.js';
 import { lightInCamera } from '../ground/ground.js';
-import { matchLight, type EdgeColour } from './light.js';
+import { matchLight, type LightWords } from './light.js';
 import { bearingAt, turnedFrom, type ProposalInput } from '../proposal-input.js';
 import { posesOf } from '../pace/propose-pace.js';
 import { MOST_DEG } from './relight.js';
@@ -104,21 +104,19 @@ export function proposeMirror(input: ProposalInput, keys: Keys | null): MirrorPr
   };
 }
 
-/** @param groundFill share of the light on the plate's open ground that is fill, per channel; null where it is assumed. `sightDeg`: how far down the join's camera looks at the performer. `edges`: what the plate's edges say of its light's colour. `takeFill`: the take's fill as its floor tells it; `screen`: level of its lit screen; `feet`: of the plate's ground about the feet. */
+/** @param groundFill share of the light on the plate's open ground that is fill, per channel; null where it is assumed. `sightDeg`: how far down the join's camera looks at the performer. `words`: what both pictures say of level and colour. `takeFill`: the take's fill as its floor tells it. */
 export function proposeLight(
   input: ProposalInput,
   keys: Keys | null,
   sightDeg: number,
   groundFill: readonly [number, number, number] | null,
   mirror: boolean,
-  edges: EdgeColour | null = null,
+  words: LightWords = {},
   takeFill: TakeFill | null = null,
-  screen: number | null = null,
-  feet: number | null = null,
 ): LightStep {
   const pm = input.plate.measures,
     tm = input.take.measures;
-  const match = matchLight(pm, tm, input.subject ?? null, edges, screen, feet);
+  const match = matchLight(pm, tm, input.subject ?? null, words);
   const base = {
     step: 'light' as const,
     on: true,

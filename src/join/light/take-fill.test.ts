@@ -2,7 +2,7 @@ import { expect, test } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { createPicture, type Picture } from '../../image/picture.js';
 import { moreFill } from './propose-light.js';
-import { leftOnFloor, shareFacing } from './take-fill.js';
+import { leftOnFloor, shareFacing, weighed } from './take-fill.js';
 
 const W = 320,
   H = 200,
@@ -90,4 +90,27 @@ test('a well read head stands alone; else what was read joins what is usual, eac
   expect(moreFill(0.25, null, { share: 0.25, sdStops: 0.5 })).toBeCloseTo(Math.sqrt(1.6), 9);
   // A peg's thin shadow hardly moves it.
   expect(Math.abs(Math.log2(moreFill(0.25, { share: 0.6, sdStops: 1.5 }, null) / 1.6))).toBeLessThan(0.07);
+});
+
+test("a shadow that may be another counts as far as it is the performer's own, and the floor for the rest", () => {
+  const share = (left: number): number => shareFacing(left, 40),
+    floorAlone = weighed(null, 0.45, 40)!,
+    sure = weighed({ left: 0.67, sure: 1 }, 0.45, 40)!,
+    doubtful = weighed({ left: 0.67, sure: 0.1 }, 0.45, 40)!;
+  expect(floorAlone.share).toBeCloseTo(share(0.45), 9);
+  expect(sure.share).toBeCloseTo(share(0.67), 9);
+  // One part of ten in stops.
+  expect(Math.log2(doubtful.share)).toBeCloseTo(0.1 * Math.log2(share(0.67)) + 0.9 * Math.log2(share(0.45)), 9);
+  expect(doubtful.sdStops).toBeCloseTo(floorAlone.sdStops, 9);
+});
+
+test('without two levels on the floor a doubtful shadow is told less surely, and one that is none tells nothing', () => {
+  const sure = weighed({ left: 0.5, sure: 1 }, null, 40)!,
+    half = weighed({ left: 0.5, sure: 0.25 }, null, 40)!;
+  expect(half.share).toBeCloseTo(sure.share, 9);
+  expect(half.sdStops).toBeCloseTo(2 * sure.sdStops, 9);
+  // What is usual draws it the more.
+  expect(Math.abs(moreFill(0.2, null, half) - 1.6)).toBeLessThan(Math.abs(moreFill(0.2, null, sure) - 1.6));
+  expect(weighed({ left: 0.5, sure: 0 }, null, 40)).toBeNull();
+  expect(weighed(null, null, 40)).toBeNull();
 });

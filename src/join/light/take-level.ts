@@ -8,13 +8,13 @@
  *
  * Where the plate shows the ground about the feet (foot-level.ts), that is the surest word, as it lies in the performer's own light. Each word tells
  * what a white there would show; ground, mean and whites are weighed by what each is known to (inverse variances) and held against the
- * take's white, told by its card or its lit screen. Most likely plate and take are exposed alike, so a difference within the words' own doubt is left and one
+ * take's white, told by its card or its lit screen, or in a take without either by the same three words of its own picture. Most likely plate and take are exposed alike, so a difference within the words' own doubt is left and one
  * far beyond it followed almost wholly (the non-negative garrotte: L. Breiman, Technometrics 37, 1995).
  */
 import { bt709Decode } from '../../colour/transfer.js';
 import type { Picture } from '../../image/picture.js';
 import type { Look } from '../../plate/types.js';
-import { GROUND_SD, GROUND_UNDER } from './foot-level.js';
+import type { FootGround } from './foot-level.js';
 
 /** Screen: its channel exceeds both others by this factor. Of its pixels this share lies under what is lit. */
 const SCREEN = 1.5,
@@ -80,8 +80,10 @@ export interface TakeLevel {
   readonly screen: number | null;
   readonly cardStops: number | null;
   readonly azimuthDeg: number | null;
-  /** Ground about the performer's feet in the plate, linear luminance. Null where it is not seen or the performer stands on none. */
-  readonly feet?: number | null;
+  /** Ground about the performer's feet in the plate. Null where it is not seen or the performer stands on none. */
+  readonly feet?: FootGround | null;
+  /** The take's own ground about the feet, and its picture: they are asked where it shows neither card nor screen. */
+  readonly own?: { readonly feet: FootGround; readonly look: Look } | null;
 }
 
 export interface LevelFound {
@@ -93,31 +95,57 @@ export interface LevelFound {
 
 const signed = (v: number): string => `${v < 0 ? '−' : '+'}${Math.abs(v).toFixed(1)}`;
 
-/** By the plate's ground about the feet with its mean and whites; null where the take shows neither card nor screen, or they come to nothing. */
-function levelByFeet(look: Look, take: TakeLevel, feet: number): LevelFound | null {
-  const from =
-    take.cardStops !== null
-      ? { stops: take.cardStops, sd: CARD_SD, by: 'card' }
-      : take.screen === null
-        ? null
-        : { stops: Math.log2(take.screen) + SCREEN_UNDER_WHITE, sd: CLOTH_SD, by: 'lit screen' };
+/** Where a white at the feet would lie in a picture, stops over 1: by its ground there, its mean and its whites, and all three together. */
+interface WhiteAtFeet {
+  readonly byFeet: number;
+  readonly byMean: number;
+  readonly byWhites: number;
+  readonly stops: number;
+  readonly variance: number;
+}
+
+/** Null where the picture is black or its levels are not known. */
+function whiteAtFeet(look: Look, feet: FootGround): WhiteAtFeet | null {
   const white = look.percentiles[6],
     [r, g, b] = look.meanLinear,
     mean = 0.2126 * r + 0.7152 * g + 0.0722 * b;
-  if (from === null || white === undefined || !(white > 0.05) || !(mean > 1e-3)) return null;
-  const byFeet = Math.log2(feet) + GROUND_UNDER - from.stops,
-    byMean = Math.log2(mean) + MEAN_UNDER_WHITE - from.stops,
-    byWhites = Math.log2(bt709Decode(white)) + WHITES_UNDER_WHITE - from.stops;
-  const foot = 1 / GROUND_SD ** 2,
-    picture = 1 / PICTURE_SD ** 2,
-    read = (foot * byFeet + (picture * (byMean + byWhites)) / 2) / (foot + picture),
-    variance = 1 / (foot + picture) + from.sd ** 2;
+  if (white === undefined || !(white > 0.05) || !(mean > 1e-3)) return null;
+  const byFeet = Math.log2(feet.level) + feet.under,
+    byMean = Math.log2(mean) + MEAN_UNDER_WHITE,
+    byWhites = Math.log2(bt709Decode(white)) + WHITES_UNDER_WHITE,
+    foot = 1 / feet.sd ** 2,
+    picture = 1 / PICTURE_SD ** 2;
+  return {
+    byFeet,
+    byMean,
+    byWhites,
+    stops: (foot * byFeet + (picture * (byMean + byWhites)) / 2) / (foot + picture),
+    variance: 1 / (foot + picture),
+  };
+}
+
+/** Where a white at the feet lies in the take, and what tells it; null where nothing does. */
+function takeWhite({ cardStops, screen, own }: TakeLevel): { stops: number; variance: number; by: string } | null {
+  if (cardStops !== null) return { stops: cardStops, variance: CARD_SD ** 2, by: 'card' };
+  if (screen !== null)
+    return { stops: Math.log2(screen) + SCREEN_UNDER_WHITE, variance: CLOTH_SD ** 2, by: 'lit screen' };
+  const told = own == null ? null : whiteAtFeet(own.look, own.feet);
+  return told === null ? null : { ...told, by: 'own ground, mean and whites' };
+}
+
+/** By the plate's ground about the feet with its mean and whites; null where the take tells nothing, or they come to nothing. */
+function levelByFeet(look: Look, take: TakeLevel, feet: FootGround): LevelFound | null {
+  const from = takeWhite(take),
+    to = whiteAtFeet(look, feet);
+  if (from === null || to === null) return null;
+  const read = to.stops - from.stops,
+    variance = to.variance + from.variance;
   const stops = read * Math.max(0, 1 - (LEFT_WITHIN ** 2 * variance) / (read * read));
   if (!(Math.abs(stops) >= LEAST_STOPS)) return null;
   return {
     stops,
     sdStops: UNLIKE_SD * Math.sqrt(variance / (UNLIKE_SD ** 2 + variance)),
-    why: `beside the take's ${from.by} the plate's ground at the feet speaks for ${signed(byFeet)}, its mean for ${signed(byMean)} and its whites for ${signed(byWhites)} stops`,
+    why: `beside the take's ${from.by} the plate's ground at the feet speaks for ${signed(to.byFeet - from.stops)}, its mean for ${signed(to.byMean - from.stops)} and its whites for ${signed(to.byWhites - from.stops)} stops`,
   };
 }
 
