@@ -77,6 +77,39 @@ function spread(shoot: number, used: number, rules: DayRules): { duration: numbe
   return { duration: duration + left, attention: attention + left };
 }
 
+/** Two times within this, minutes, are one. */
+const SAME = 1e-9;
+
+/**
+ * Labels of the dynamic programme: for each set of picks shot and the last of them, the ways of doing so that no other
+ * is better than in both time and attention left.
+ */
+class Labels {
+  private readonly table: Label[][];
+  private readonly picks: number;
+  /** How many were added in all. */
+  added = 0;
+
+  constructor(picks: number) {
+    this.picks = picks;
+    this.table = Array.from({ length: (1 << picks) * picks }, () => []);
+  }
+
+  /** @param set bit j is 1 where pick j is shot */
+  of(set: number, last: number): readonly Label[] {
+    return this.table[set * this.picks + last]!;
+  }
+
+  add(set: number, last: number, label: Label): void {
+    const list = this.table[set * this.picks + last]!;
+    for (const o of list) if (o.finish <= label.finish + SAME && o.attention <= label.attention + SAME) return;
+    for (let i = list.length - 1; i >= 0; i--)
+      if (label.finish <= list[i]!.finish + SAME && label.attention <= list[i]!.attention + SAME) list.splice(i, 1);
+    list.push(label);
+    this.added++;
+  }
+}
+
 /** Solves the day. Throws `PW-DAY-SIZE` beyond sixteen picks. */
 export function solveDay(picks: readonly DayPick[], rules: DayRules): DaySolution {
   if (picks.length > MOST_PICKS)
@@ -86,91 +119,89 @@ export function solveDay(picks: readonly DayPick[], rules: DayRules): DaySolutio
       { kind: 'usage' },
     );
   const n = picks.length;
-  const table: Label[][] = Array.from({ length: (1 << n) * n }, () => []);
-  let labels = 0;
-  const add = (key: number, label: Label): void => {
-    const list = table[key]!;
-    for (const o of list) if (o.finish <= label.finish + 1e-9 && o.attention <= label.attention + 1e-9) return;
-    for (let i = list.length - 1; i >= 0; i--)
-      if (label.finish <= list[i]!.finish + 1e-9 && label.attention <= list[i]!.attention + 1e-9) list.splice(i, 1);
-    list.push(label);
-    labels++;
-  };
-  /** All undominated ways of shooting pick j after a label (or first). */
-  const extend = (from: Label | null, last: DayPick | null, j: number, key: number): void => {
-    const p = picks[j]!;
-    const setUpChange = last === null || last.setUpKey !== p.setUpKey;
-    const costumeChange = last !== null && last.costume !== p.costume;
-    const change = (setUpChange ? p.setUpMinutes : 0) + (costumeChange ? rules.costumeMinutes : 0);
-    const finish = from?.finish ?? 0;
-    const shot = (from?.shot ?? 0) + p.shootMinutes;
-    if (shot > rules.mostShootMinutes + 1e-9) return;
-    for (const rested of [false, true]) {
-      const gap = Math.max(change, rested ? rules.restMinutes : 0);
-      for (const [open, close] of p.windows ?? [[0, rules.dayMinutes] as const]) {
-        const start = Math.max(finish + gap, open);
-        // Waiting for the sun is rest as well.
-        const idle = start - finish;
-        const used = from === null || idle >= rules.restMinutes - 1e-9 ? 0 : from.attention;
-        // Tries that fit one block are not torn apart by a rest.
-        if (p.shootMinutes <= rules.blockMinutes && used + p.shootMinutes > rules.blockMinutes + 1e-9) continue;
-        const { duration, attention } = spread(p.shootMinutes, used, rules);
-        const end = start + duration;
-        if (end > Math.min(close, rules.dayMinutes) + 1e-9) continue;
-        add(key, {
-          finish: end,
-          attention,
-          shot,
-          before: from,
-          slot: {
-            pick: p.id,
-            setUpStart: start - change,
-            start,
-            end,
-            restBefore: from === null ? 0 : idle,
-            setUpChange,
-            costumeChange,
-          },
-        });
-      }
-      if (from === null) break;
-    }
-  };
-  for (let j = 0; j < n; j++) extend(null, null, j, (1 << j) * n + j);
+  const labels = new Labels(n);
+  for (let j = 0; j < n; j++) for (const label of waysOn(null, null, picks[j]!, rules)) labels.add(1 << j, j, label);
   for (let set = 1; set < 1 << n; set++) {
     for (let last = 0; last < n; last++) {
       if ((set & (1 << last)) === 0) continue;
-      for (const label of table[set * n + last]!) {
+      for (const label of labels.of(set, last))
         for (let j = 0; j < n; j++)
-          if ((set & (1 << j)) === 0) extend(label, picks[last]!, j, (set | (1 << j)) * n + j);
-      }
+          if ((set & (1 << j)) === 0)
+            for (const next of waysOn(label, picks[last]!, picks[j]!, rules)) labels.add(set | (1 << j), j, next);
     }
   }
-  let best: Label | null = null;
+  const best = bestDay(picks, labels);
+  const slots: DaySlot[] = [];
+  for (let l = best.label; l !== null; l = l.before) slots.unshift(l.slot);
+  const left = picks
+    .filter((_, j) => (best.set & (1 << j)) === 0)
+    .map((p) => ({ pick: p.id, reason: whyLeft(p, rules, slots, picks) }));
+  return { slots, left, endMinute: best.label?.finish ?? 0, labels: labels.added };
+}
+
+/** All ways of shooting a pick after a label (or first): in each of its windows, with a rest before it and without. */
+function waysOn(from: Label | null, last: DayPick | null, p: DayPick, rules: DayRules): Label[] {
+  const setUpChange = last === null || last.setUpKey !== p.setUpKey;
+  const costumeChange = last !== null && last.costume !== p.costume;
+  const change = (setUpChange ? p.setUpMinutes : 0) + (costumeChange ? rules.costumeMinutes : 0);
+  const finish = from?.finish ?? 0;
+  const shot = (from?.shot ?? 0) + p.shootMinutes;
+  if (shot > rules.mostShootMinutes + SAME) return [];
+  const ways: Label[] = [];
+  for (const rested of from === null ? [false] : [false, true]) {
+    const gap = Math.max(change, rested ? rules.restMinutes : 0);
+    for (const [open, close] of p.windows ?? [[0, rules.dayMinutes] as const]) {
+      const start = Math.max(finish + gap, open);
+      // Waiting for the sun is rest as well.
+      const idle = start - finish;
+      const used = from === null || idle >= rules.restMinutes - SAME ? 0 : from.attention;
+      // Tries that fit one block are not torn apart by a rest.
+      if (p.shootMinutes <= rules.blockMinutes && used + p.shootMinutes > rules.blockMinutes + SAME) continue;
+      const { duration, attention } = spread(p.shootMinutes, used, rules);
+      const end = start + duration;
+      if (end > Math.min(close, rules.dayMinutes) + SAME) continue;
+      ways.push({
+        finish: end,
+        attention,
+        shot,
+        before: from,
+        slot: {
+          pick: p.id,
+          setUpStart: start - change,
+          start,
+          end,
+          restBefore: from === null ? 0 : idle,
+          setUpChange,
+          costumeChange,
+        },
+      });
+    }
+  }
+  return ways;
+}
+
+/** The label of greatest weight shot, and of those the one that ends first; and which picks it holds. */
+function bestDay(picks: readonly DayPick[], labels: Labels): { label: Label | null; set: number } {
+  const n = picks.length;
+  let label: Label | null = null;
   let bestWeight = -1;
   let bestSet = 0;
   for (let set = 1; set < 1 << n; set++) {
     let weight = 0;
     for (let j = 0; j < n; j++) if ((set & (1 << j)) !== 0) weight += picks[j]!.weight;
     if (weight < bestWeight) continue;
-    for (let last = 0; last < n; last++) {
-      for (const label of table[set * n + last]!) {
-        if (weight > bestWeight + 1e-9 || best === null || label.finish < best.finish - 1e-9) {
-          best = label;
+    for (let last = 0; last < n; last++)
+      for (const l of labels.of(set, last))
+        if (weight > bestWeight + SAME || label === null || l.finish < label.finish - SAME) {
+          label = l;
           bestWeight = weight;
           bestSet = set;
         }
-      }
-    }
   }
-  const slots: DaySlot[] = [];
-  for (let l: Label | null = best; l !== null; l = l.before) slots.unshift(l.slot);
-  const left = picks
-    .filter((_, j) => (bestSet & (1 << j)) === 0)
-    .map((p) => ({ pick: p.id, reason: whyLeft(p, rules, slots, picks) }));
-  return { slots, left, endMinute: best?.finish ?? 0, labels };
+  return { label, set: bestSet };
 }
 
+/** Why a pick found no room in the day, in words. */
 function whyLeft(p: DayPick, rules: DayRules, slots: readonly DaySlot[], picks: readonly DayPick[]): string {
   if (p.windows !== null && p.windows.length === 0)
     return 'the sun never stands right on this day; use the lamp, or another day';

@@ -155,6 +155,20 @@ export interface Timing {
   readonly notes: readonly string[];
 }
 
+/** Steps from frame to frame, seconds. */
+interface Steps {
+  readonly count: number;
+  /** Time of shown frame n after the first. */
+  readonly at: (n: number) => number;
+  readonly mean: number;
+  readonly median: number;
+  /** The container's clock. */
+  readonly tick: number;
+}
+
+/** Times that stay within this share of a frame about an even grid lose nothing by being numbered one by one. */
+const MOST_WANDER = 0.5;
+
 /**
  * Finds the constant rate that the times follow, or conforms them to the nearest usual rate.
  * `claimed` are the rates that the container states. Times that stay within half a frame of an even
@@ -163,92 +177,118 @@ export interface Timing {
 export function timingOf(index: FrameIndex, claimed: readonly Rate[]): Timing {
   const count = index.shown.length;
   const fallback = claimed[0] ?? rate(25);
+  const oneByOne = { frameCount: count, sourceOf: null };
   if (count < 2 || index.untimed)
     return {
       rate: fallback,
       variable: false,
-      frameCount: count,
-      sourceOf: null,
+      ...oneByOne,
       notes: index.untimed && count > 1 ? ['the file gives no usable times; its frames were numbered one by one'] : [],
     };
-  const [num, den] = index.timeBase;
-  const t = (n: number): number => ((index.pts[index.shown[n]!]! - index.pts[index.shown[0]!]!) * num) / den;
-  const deltas = new Float64Array(count - 1);
-  for (let n = 1; n < count; n++) deltas[n - 1] = t(n) - t(n - 1);
-  const median = Float64Array.from(deltas).sort()[(count - 1) >> 1]!;
-  const tick = num / den;
-  const mean = t(count - 1) / (count - 1);
-
+  const steps = stepsOf(index);
   const candidates: Rate[] = [...claimed, ...USUAL_RATES.map(([n, d]) => rate(n, d))];
-  let best: { rate: Rate; worst: number } | null = null;
-  for (const c of candidates) {
-    const step = c.den / c.num;
-    if (Math.abs(step - mean) > 0.02 * mean) continue;
-    let low = Infinity;
-    let high = -Infinity;
-    for (let n = 0; n < count; n++) {
-      const e = t(n) - n * step;
-      if (e < low) low = e;
-      if (e > high) high = e;
-    }
-    const worst = (high - low) / 2 / step;
-    // The first to fit to within the clock's tick wins: the container's claim is asked first.
-    if (worst * step <= 1.01 * tick) return { rate: c, variable: false, frameCount: count, sourceOf: null, notes: [] };
-    if (best === null || worst < best.worst - 1e-9) best = { rate: c, worst };
-  }
-  if (best !== null && best.worst < 0.5) {
+  const best = evenRate(candidates, steps);
+  if (best !== null && best.exact) return { rate: best.rate, variable: false, ...oneByOne, notes: [] };
+  if (best !== null && best.worst < MOST_WANDER)
     return {
       rate: best.rate,
       variable: true,
-      frameCount: count,
-      sourceOf: null,
+      ...oneByOne,
       notes: [
         `times wander by up to ${((best.worst * 1000 * best.rate.den) / best.rate.num).toFixed(1)} ms ` +
           `about ${best.rate.num}/${best.rate.den} frames a second; ` +
           'frames were numbered one by one, none doubled or left out',
       ],
     };
+  const target = nearestRate(candidates, steps, fallback);
+  const { sourceOf, doubled, dropped } = conformed(steps, target, index.lastDuration);
+  return {
+    rate: target,
+    variable: true,
+    frameCount: sourceOf.length,
+    sourceOf,
+    notes: [
+      `the frame rate varies; conformed to ${target.num}/${target.den} frames a second: ` +
+        `${count} frames became ${sourceOf.length}, ${doubled} held longer, ${dropped} left out`,
+    ],
+  };
+}
+
+function stepsOf(index: FrameIndex): Steps {
+  const count = index.shown.length;
+  const [num, den] = index.timeBase;
+  const at = (n: number): number => ((index.pts[index.shown[n]!]! - index.pts[index.shown[0]!]!) * num) / den;
+  const deltas = new Float64Array(count - 1);
+  for (let n = 1; n < count; n++) deltas[n - 1] = at(n) - at(n - 1);
+  return { count, at, mean: at(count - 1) / (count - 1), median: deltas.sort()[(count - 1) >> 1]!, tick: num / den };
+}
+
+/**
+ * The rate about whose even grid the times wander least (`worst`, in frames), of those near the mean step. The first
+ * to fit to within the clock's tick wins (`exact`): the container's claim is asked first.
+ */
+function evenRate(
+  candidates: readonly Rate[],
+  { count, at, mean, tick }: Steps,
+): { rate: Rate; worst: number; exact: boolean } | null {
+  let best: { rate: Rate; worst: number; exact: boolean } | null = null;
+  for (const c of candidates) {
+    const step = c.den / c.num;
+    if (Math.abs(step - mean) > 0.02 * mean) continue;
+    let low = Infinity;
+    let high = -Infinity;
+    for (let n = 0; n < count; n++) {
+      const e = at(n) - n * step;
+      if (e < low) low = e;
+      if (e > high) high = e;
+    }
+    const worst = (high - low) / 2 / step;
+    if (worst * step <= 1.01 * tick) return { rate: c, worst, exact: true };
+    if (best === null || worst < best.worst - 1e-9) best = { rate: c, worst, exact: false };
   }
-  // Really variable: show at each tick of a usual rate the frame that is due then. Of the rates near the median step
-  // the one whose grid the times lie closest to wins; the container's claim is asked first.
+  return best;
+}
+
+/**
+ * The rate to which really varying times are conformed: of the rates near the median step the one whose grid the times
+ * lie closest to (the container's claim is asked first); where none is near, the nearest of all.
+ */
+function nearestRate(candidates: readonly Rate[], { count, at, median }: Steps, fallback: Rate): Rate {
   let target = fallback;
   let closest = Infinity;
   for (const c of candidates) {
     const step = c.den / c.num;
     if (Math.abs(step / median - 1) > 0.06) continue;
     let off = 0;
-    for (let n = 0; n < count; n++) off += Math.abs(t(n) / step - Math.round(t(n) / step));
+    for (let n = 0; n < count; n++) off += Math.abs(at(n) / step - Math.round(at(n) / step));
     if (off / count < closest - 1e-3) {
       closest = off / count;
       target = c;
     }
   }
-  if (closest === Infinity)
-    target = candidates.reduce((a, b) =>
-      Math.abs(Math.log(b.den / b.num / median)) < Math.abs(Math.log(a.den / a.num / median)) - 1e-9 ? b : a,
-    );
+  if (closest < Infinity) return target;
+  const miss = (c: Rate): number => Math.abs(Math.log(c.den / c.num / median));
+  return candidates.reduce((a, b) => (miss(b) < miss(a) - 1e-9 ? b : a));
+}
+
+/** At each tick of a rate the frame that is due then. @param lastDuration ticks that the last frame says it lasts, or 0 */
+function conformed(
+  { count, at, median, tick }: Steps,
+  target: Rate,
+  lastDuration: number,
+): { sourceOf: Int32Array; doubled: number; dropped: number } {
   const step = target.den / target.num;
-  const last = index.lastDuration > 0 ? index.lastDuration * tick : median;
-  const frames = Math.max(1, Math.round((t(count - 1) + last) / step));
+  const last = lastDuration > 0 ? lastDuration * tick : median;
+  const frames = Math.max(1, Math.round((at(count - 1) + last) / step));
   const sourceOf = new Int32Array(frames);
   let s = 0;
   let doubled = 0;
   const used = new Uint8Array(count);
   for (let n = 0; n < frames; n++) {
-    while (s + 1 < count && t(s + 1) <= (n + 0.5) * step) s++;
+    while (s + 1 < count && at(s + 1) <= (n + 0.5) * step) s++;
     if (n > 0 && sourceOf[n - 1] === s) doubled++;
     sourceOf[n] = s;
     used[s] = 1;
   }
-  const dropped = count - used.reduce((a, b) => a + b, 0);
-  return {
-    rate: target,
-    variable: true,
-    frameCount: frames,
-    sourceOf,
-    notes: [
-      `the frame rate varies; conformed to ${target.num}/${target.den} frames a second: ` +
-        `${count} frames became ${frames}, ${doubled} held longer, ${dropped} left out`,
-    ],
-  };
+  return { sourceOf, doubled, dropped: count - used.reduce((a, b) => a + b, 0) };
 }

@@ -56,61 +56,46 @@ export async function* soundBlocks(path: string, options: SoundOptions = {}): As
   }
 }
 
+/** Which sound is asked for, in samples of the answer's own rate; `to` exclusive. */
+interface Part {
+  readonly sampleRate: number;
+  readonly channels: number;
+  readonly from: number;
+  readonly to: number;
+}
+
+/** Longest silence, seconds, that a late start is filled with: a later one is a broken time. */
+const LATEST_START_S = 3600;
+/** How long, ms, decoding may hold the process before others get their turn. */
+const TURN_MS = 12;
+
 async function* decodeSound(
   input: OpenedInput,
   stream: Stream,
   options: SoundOptions,
 ): AsyncGenerator<Sound, void, undefined> {
-  const par = stream.codecpar;
-  const codec = Codec.findDecoder(par.codecId);
-  const context = new CodecContext();
-  if (codec === null) throw unreadable(input.path);
-  context.allocContext3(codec);
-  context.parametersToContext(par);
-  context.pktTimebase = stream.timeBase;
-  if ((await context.open2(codec)) < 0) {
-    context.freeContext();
-    throw unreadable(input.path);
-  }
+  const context = await openDecoder(input, stream);
   for (const s of input.context.streams) if (s.index !== stream.index) s.discard = C.AVDISCARD_ALL;
-  const sampleRate = options.sampleRate ?? par.sampleRate;
-  const channels = options.channels ?? par.channels;
-  const from = Math.round((options.fromSeconds ?? 0) * sampleRate);
-  const to = options.toSeconds === undefined ? Infinity : Math.round(options.toSeconds * sampleRate);
-  if (from > 0)
+  const sampleRate = options.sampleRate ?? stream.codecpar.sampleRate;
+  const part: Part = {
+    sampleRate,
+    channels: options.channels ?? stream.codecpar.channels,
+    from: Math.round((options.fromSeconds ?? 0) * sampleRate),
+    to: options.toSeconds === undefined ? Infinity : Math.round(options.toSeconds * sampleRate),
+  };
+  if (part.from > 0)
     input.context.seekFrameSync(
       stream.index,
       BigInt(Math.floor(((options.fromSeconds! - 0.2) * stream.timeBase.den) / stream.timeBase.num)),
       C.AVSEEK_FLAG_BACKWARD,
     );
-  const resampler = new SoftwareResampleContext();
+  const converter = new BlockConverter(input.path, stream, part);
   const packet = new Packet();
   const frame = new Frame();
   packet.alloc();
   frame.alloc();
-  let position: number | null = null;
-  let set = false;
+  const sound = (samples: Float32Array): Sound => ({ sampleRate, channels: part.channels, samples });
   let since = performance.now();
-  const outLayout = avChannelLayoutDefault(channels);
-  let space = Buffer.alloc(0);
-
-  /** Converts a block (null: what is left in the resampler) and cuts it to the part asked for. */
-  const convert = (f: Frame | null): Float32Array[] => {
-    const count = f === null ? 0 : f.nbSamples;
-    const most = resampler.getOutSamples(count) + 64;
-    if (space.length < most * channels * 4) space = Buffer.from(new ArrayBuffer(most * channels * 4));
-    const got = resampler.convertSync([space], most, f === null ? null : (f.extendedData ?? f.data), count);
-    if (got <= 0) return [];
-    const out = new Float32Array(space.buffer as ArrayBuffer, 0, got * channels);
-    const begin = position ?? 0;
-    position = begin + got;
-    const pieces: Float32Array[] = [];
-    const a = Math.max(0, from - begin);
-    const b = Math.min(got, to - begin);
-    if (b > a) pieces.push(out.slice(a * channels, b * channels));
-    return pieces;
-  };
-
   try {
     let ended = false;
     while (!ended) {
@@ -124,47 +109,112 @@ async function* decodeSound(
       }
       while (context.receiveFrameSync(frame) >= 0) {
         if (frame.nbSamples > 0) {
-          if (!set) {
-            const layout =
-              frame.channelLayout.nbChannels > 0 && frame.channelLayout.mask !== 0n
-                ? frame.channelLayout
-                : avChannelLayoutDefault(par.channels);
-            resampler.allocSetOpts2(
-              outLayout,
-              C.AV_SAMPLE_FMT_FLT,
-              sampleRate,
-              layout,
-              frame.format as never,
-              frame.sampleRate,
-            );
-            // Mixes are scaled so that full channels stay within full scale: stereo to mono is the mean.
-            resampler.setOption('rematrix_maxval', '1.0');
-            if (resampler.init() < 0) throw unreadable(input.path);
-            set = true;
-            const time = frame.bestEffortTimestamp !== NO_TIMESTAMP ? frame.bestEffortTimestamp : frame.pts;
-            const seconds = time === NO_TIMESTAMP ? 0 : (Number(time) * stream.timeBase.num) / stream.timeBase.den;
-            position = Math.round(seconds * sampleRate);
-            if (position > from && position < from + sampleRate * 3600) {
-              const gap = new Float32Array((Math.min(position, to) - from) * channels);
-              if (gap.length > 0) yield { sampleRate, channels, samples: gap };
-            }
-          }
-          for (const piece of convert(frame)) yield { sampleRate, channels, samples: piece };
+          const gap = converter.begin(frame);
+          if (gap !== null) yield sound(gap);
+          const piece = converter.convert(frame);
+          if (piece !== null) yield sound(piece);
         }
         frame.unref();
-        if ((position ?? 0) >= to) ended = true;
+        if (converter.ended) ended = true;
       }
-      if (performance.now() - since > 12) {
+      if (performance.now() - since > TURN_MS) {
         await new Promise((go) => setImmediate(go));
         since = performance.now();
       }
     }
-    if (set) for (const piece of convert(null)) yield { sampleRate, channels, samples: piece };
+    const rest = converter.begun ? converter.convert(null) : null;
+    if (rest !== null) yield sound(rest);
   } finally {
     frame.free();
     packet.free();
-    resampler.free();
+    converter.free();
     context.freeContext();
+  }
+}
+
+async function openDecoder(input: OpenedInput, stream: Stream): Promise<CodecContext> {
+  const codec = Codec.findDecoder(stream.codecpar.codecId);
+  if (codec === null) throw unreadable(input.path);
+  const context = new CodecContext();
+  context.allocContext3(codec);
+  context.parametersToContext(stream.codecpar);
+  context.pktTimebase = stream.timeBase;
+  if ((await context.open2(codec)) < 0) {
+    context.freeContext();
+    throw unreadable(input.path);
+  }
+  return context;
+}
+
+/** Brings decoded blocks to the rate and channels asked for and cuts them to the part asked for. */
+class BlockConverter {
+  private readonly path: string;
+  private readonly stream: Stream;
+  private readonly part: Part;
+  private readonly resampler = new SoftwareResampleContext();
+  private space = Buffer.alloc(0);
+  /** Sample of the answer that the next block begins at; null before the first. */
+  private position: number | null = null;
+
+  constructor(path: string, stream: Stream, part: Part) {
+    this.path = path;
+    this.stream = stream;
+    this.part = part;
+  }
+
+  get begun(): boolean {
+    return this.position !== null;
+  }
+
+  /** All that was asked for is there. */
+  get ended(): boolean {
+    return (this.position ?? 0) >= this.part.to;
+  }
+
+  /** To be told each block before it is converted: of the first it takes format and time. Silence before a late one. */
+  begin(frame: Frame): Float32Array | null {
+    if (this.position !== null) return null;
+    const { sampleRate, channels, from, to } = this.part;
+    const own = frame.channelLayout;
+    const layout = own.nbChannels > 0 && own.mask !== 0n ? own : avChannelLayoutDefault(this.stream.codecpar.channels);
+    this.resampler.allocSetOpts2(
+      avChannelLayoutDefault(channels),
+      C.AV_SAMPLE_FMT_FLT,
+      sampleRate,
+      layout,
+      frame.format as never,
+      frame.sampleRate,
+    );
+    // Mixes are scaled so that full channels stay within full scale: stereo to mono is the mean.
+    this.resampler.setOption('rematrix_maxval', '1.0');
+    if (this.resampler.init() < 0) throw unreadable(this.path);
+    const time = frame.bestEffortTimestamp !== NO_TIMESTAMP ? frame.bestEffortTimestamp : frame.pts;
+    const { num, den } = this.stream.timeBase;
+    this.position = Math.round((time === NO_TIMESTAMP ? 0 : (Number(time) * num) / den) * sampleRate);
+    if (this.position <= from || this.position >= from + sampleRate * LATEST_START_S) return null;
+    const gap = new Float32Array((Math.min(this.position, to) - from) * channels);
+    return gap.length > 0 ? gap : null;
+  }
+
+  /** Converts a block (null: what is left in the resampler); null where nothing of it was asked for. */
+  convert(frame: Frame | null): Float32Array | null {
+    const { channels, from, to } = this.part;
+    const count = frame === null ? 0 : frame.nbSamples;
+    const most = this.resampler.getOutSamples(count) + 64;
+    if (this.space.length < most * channels * 4) this.space = Buffer.from(new ArrayBuffer(most * channels * 4));
+    const data = frame === null ? null : (frame.extendedData ?? frame.data);
+    const got = this.resampler.convertSync([this.space], most, data, count);
+    if (got <= 0) return null;
+    const out = new Float32Array(this.space.buffer as ArrayBuffer, 0, got * channels);
+    const begin = this.position ?? 0;
+    this.position = begin + got;
+    const a = Math.max(0, from - begin);
+    const b = Math.min(got, to - begin);
+    return b > a ? out.slice(a * channels, b * channels) : null;
+  }
+
+  free(): void {
+    this.resampler.free();
   }
 }
 

@@ -25,8 +25,8 @@ export function heldList<T extends { readonly frame: number }>(
   held: readonly number[],
 ): readonly T[] {
   if (held.length === 0) return list;
-  const since = shownSince(held),
-    at = new Map(list.map((f) => [f.frame, f]));
+  const since = shownSince(held);
+  const at = new Map(list.map((f) => [f.frame, f]));
   return list.map((f) => {
     const first = at.get(since(f.frame));
     return first === undefined || first === f ? f : { ...first, frame: f.frame };

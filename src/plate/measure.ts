@@ -48,25 +48,9 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
   return withReader(file, marks, async (reader) => {
     const { widthPx, heightPx, rate, frameCount } = reader.info;
     const span = options.span ?? { in: 0, out: frameCount };
-    const notes: string[] = [];
-    const part =
-      (share: number, of: number) =>
-      (done: number, total: number): void => {
-        options.signal?.throwIfAborted();
-        options.onProgress?.(Math.round(1000 * (share + (of * done) / Math.max(1, total))), 1000);
-      };
-    const pass = new PlatePass(reader, span),
-      note = (frame: VideoFrame): void => pass.note(frame),
-      followed = await attempt(notes, 'camera', () => cameraOf(reader, options, span, part(0, 0.5), note));
-    await pass.finish(options.signal);
-    const repeats = await pass.repeats(),
-      held = repeats?.held ?? [];
-    if (repeats !== null)
-      notes.push(`pictures: ${filmRepeatsInWords(repeats, span.out - span.in, framesPerSecond(rate))}`);
-    const { camera } = heldMeasures({ camera: followed }, held);
-    options.signal?.throwIfAborted();
-    const changes = pass.light(camera);
-    if (changes !== null) notes.push(`brightness: ${lightOverShotInWords(changes)}`);
+    const plate: Plate = { reader, marks, options, span, notes: [] };
+    const { notes } = plate;
+    const { camera, repeats, changes } = await cameraAndPictures(plate);
     const view = await viewOrNull(reader, marks, options, camera);
     if (view === null)
       notes.push(
@@ -75,42 +59,23 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
     const travel =
       options.travel === false
         ? undefined
-        : await attempt(notes, 'travel', () => travelOf(reader, view, camera, span, options.signal));
+        : await attempt(plate, 'travel', () => travelOf(reader, view, camera, span, options.signal));
     options.signal?.throwIfAborted();
-    const linear = await linearFrame(reader, marks.frame),
-      found = foundShadows(linear, view, marks);
+    const linear = await linearFrame(reader, marks.frame);
+    const found = foundShadows(linear, view, marks);
     const lamp = view === null ? null : lampBesideMark(linear, view, marks);
     const light = measureLight(linear, view, marks, { found, lamp });
-    const ride =
-      options.ride === false
-        ? undefined
-        : await attempt(notes, 'ride', () => rideOf(reader, marks, span, part(0.5, 0.4)));
+    const { ride, footing } = await followed(plate, camera);
     options.signal?.throwIfAborted();
-    const footing =
-      options.ride === false || ride !== undefined || !travels(camera)
-        ? undefined
-        : await attempt(notes, 'footing', () => followFooting(readerLumaSource(reader), marks, span, options.signal));
+    const turn = await attempt(plate, 'turn', () => turnOf(reader, marks, span, options.signal));
     options.signal?.throwIfAborted();
-    const turn = await attempt(notes, 'turn', () => turnOf(reader, marks, span, options.signal));
-    options.signal?.throwIfAborted();
-    const stir = await attempt(notes, 'stir', () =>
+    const stir = await attempt(plate, 'stir', () =>
       stirOfPlate(readerLumaSource(reader), marks, rate, span, options.signal),
     );
-    const seen = await attempt(notes, 'look', () =>
-      measureLook(reader, {
-        from: span.in,
-        to: span.out,
-        ...(changes === null ? {} : { usual: (n: number) => litAsUsual(changes, n, span) }),
-        ...(options.signal === undefined ? {} : { signal: options.signal }),
-      }),
-    );
-    const look =
-      seen === undefined
-        ? undefined
-        : await attempt(notes, 'look', () => withShutter(seen, reader, camera, options.signal));
+    const look = await lookOf(plate, camera, changes);
     const room = measureRoom({ marks, widthPx, heightPx, span, view: view ?? undefined, camera, ride, turn });
     options.onProgress?.(1000, 1000);
-    const byFrame = heldMeasures({ travel, ride, footing, turn }, held);
+    const byFrame = heldMeasures({ travel, ride, footing, turn }, repeats?.held ?? []);
     return {
       file,
       span,
@@ -136,6 +101,83 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
   });
 }
 
+/** The plate that is measured; reasons why parts can't be had go to `notes`. */
+interface Plate {
+  readonly reader: Reader;
+  readonly marks: MarksFile;
+  readonly options: PlateOptions;
+  readonly span: { readonly in: number; readonly out: number };
+  readonly notes: string[];
+}
+
+/** Tells progress within a part of the whole, thousandths; stops where it is asked to. */
+function progressOf({ options }: Plate, from: number, share: number): (done: number, total: number) => void {
+  return (done, total) => {
+    options.signal?.throwIfAborted();
+    options.onProgress?.(Math.round(1000 * (from + (share * done) / Math.max(1, total))), 1000);
+  };
+}
+
+/** The camera's move, repeated pictures and the light over the shot: all of one pass over the frames. */
+async function cameraAndPictures(plate: Plate): Promise<{
+  camera: CameraMove | undefined;
+  repeats: Awaited<ReturnType<PlatePass['repeats']>>;
+  changes: ReturnType<PlatePass['light']>;
+}> {
+  const { reader, options, span, notes } = plate;
+  const pass = new PlatePass(reader, span);
+  const note = (frame: VideoFrame): void => pass.note(frame);
+  const measured = await attempt(plate, 'camera', () =>
+    cameraOf(reader, options, span, progressOf(plate, 0, 0.5), note),
+  );
+  await pass.finish(options.signal);
+  const repeats = await pass.repeats();
+  if (repeats !== null)
+    notes.push(`pictures: ${filmRepeatsInWords(repeats, span.out - span.in, framesPerSecond(reader.info.rate))}`);
+  const { camera } = heldMeasures({ camera: measured }, repeats?.held ?? []);
+  options.signal?.throwIfAborted();
+  const changes = pass.light(camera);
+  if (changes !== null) notes.push(`brightness: ${lightOverShotInWords(changes)}`);
+  return { camera, repeats, changes };
+}
+
+/** The region that carries the performer; where a camera moves and there is none, the ground about its feet. */
+async function followed(
+  plate: Plate,
+  camera: CameraMove | undefined,
+): Promise<Pick<PlateMeasures, 'ride' | 'footing'>> {
+  const { reader, marks, options, span } = plate;
+  if (options.ride === false) return {};
+  const ride = await attempt(plate, 'ride', () => rideOf(reader, marks, span, progressOf(plate, 0.5, 0.4)));
+  options.signal?.throwIfAborted();
+  if (ride !== undefined || !travels(camera)) return { ride };
+  return {
+    footing: await attempt(plate, 'footing', () =>
+      followFooting(readerLumaSource(reader), marks, span, options.signal),
+    ),
+  };
+}
+
+/** The look, of frames lit as the shot mostly is. */
+async function lookOf(
+  plate: Plate,
+  camera: CameraMove | undefined,
+  changes: ReturnType<PlatePass['light']>,
+): Promise<Look | undefined> {
+  const { reader, options, span } = plate;
+  const look = await attempt(plate, 'look', () =>
+    measureLook(reader, {
+      from: span.in,
+      to: span.out,
+      ...(changes === null ? {} : { usual: (n: number) => litAsUsual(changes, n, span) }),
+      ...(options.signal === undefined ? {} : { signal: options.signal }),
+    }),
+  );
+  return look === undefined
+    ? undefined
+    : attempt(plate, 'look', () => withShutter(look, reader, camera, options.signal));
+}
+
 /** Where no straight edge told the shutter, texture that the camera swept may. */
 async function withShutter(
   look: Look,
@@ -149,7 +191,7 @@ async function withShutter(
 }
 
 /** A part that fails for a reason of its own leaves the others standing: its reason becomes a note. */
-async function attempt<T>(notes: string[], name: string, fn: () => Promise<T | undefined>): Promise<T | undefined> {
+async function attempt<T>({ notes }: Plate, name: string, fn: () => Promise<T | undefined>): Promise<T | undefined> {
   try {
     return await fn();
   } catch (error) {

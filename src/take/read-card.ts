@@ -93,81 +93,48 @@ export function linearLuma(picture: Picture, dst = new Float32Array(picture.widt
   return dst;
 }
 
-/** Throws `PW-CARD-NONE` where the card is in none of the frames looked at. */
+/** A card's code begins so; its production and pick follow, parted by bars. */
+const CODE_HEAD = 'PLATEWRIGHT1|';
+/** Correlation from which a fiducial counts as found. */
+const FOUND = 0.6;
+
+/** All that the floor card tells of a take. Throws `PW-CARD-NONE` where it is in none of the frames looked at. */
 export async function readCard(file: string, o: CardOptions = {}): Promise<CardReading> {
   const reader = await VideoReader.open(file);
   try {
-    const { widthPx, heightPx, frameCount } = reader.info;
-    const wanted =
-      o.frames ??
-      Array.from({ length: Math.min(o.samples ?? 12, frameCount) }, (_, i, n = Math.min(o.samples ?? 12, frameCount)) =>
-        Math.floor(((i + 0.5) * frameCount) / n),
-      );
-    const w = Math.min(SEARCH_WIDTH, widthPx);
-    const h = Math.max(1, Math.round((heightPx * w) / widthPx));
-    const coded = new Float32Array(w * h);
-    let best: { frame: number; card: AlignedCard } | null = null;
-    let found = 0;
-    for (const n of wanted) {
-      const frame = await reader.frame(n);
-      if (w === widthPx) lumaPlane(frame, coded);
-      else lumaSmall(frame, w, h, coded);
-      const card = findCard({
-        coded,
-        codedWidth: w,
-        codedHeight: h,
-        linear: () => linearLuma(toLinear(frame)),
-        widthPx,
-        heightPx,
-        focalPx: o.focalPx,
-      });
-      if (card === null) continue;
-      found++;
-      if (
-        best === null ||
-        card.pose.markers > best.card.pose.markers ||
-        (card.pose.markers === best.card.pose.markers && sharpness(card) < sharpness(best.card))
-      )
-        best = { frame: n, card };
-    }
+    const { widthPx, heightPx } = reader.info;
+    const { wanted, found, best } = await bestFrame(reader, o);
     if (best === null) {
       throw new PlatewrightError(
         'PW-CARD-NONE',
-        `the floor card is in none of the ${wanted.length} frames looked at of ${basename(file)}; ` +
+        `the floor card is in none of the ${wanted} frames looked at of ${basename(file)}; ` +
           "lay it flat at the performer's mark, whole in the picture, and in focus",
         { kind: 'finding' },
       );
     }
-    const { pose, toPixel, alignment } = best.card;
-    const frame = await reader.frame(best.frame);
-    const linear = toLinear(frame);
+    const { card } = best;
+    const { pose, toPixel, alignment } = card;
+    const linear = toLinear(await reader.frame(best.frame));
     const luma = linearLuma(linear);
     const text = await readCode(luma, widthPx, heightPx, toPixel);
-    const parts = text?.startsWith('PLATEWRIGHT1|') === true ? text.split('|') : null;
+    const code = text?.startsWith(CODE_HEAD) === true ? text : null;
     const markers: FoundMarker[] = [];
     alignment.markerCorrelation.forEach((c, id) => {
-      if (c > 0.6) markers.push({ id, corners: markerCorners(id).map((q) => apply(toPixel, q[0], q[1])) });
+      if (c > FOUND) markers.push({ id, corners: markerCorners(id).map((q) => apply(toPixel, q[0], q[1])) });
     });
-    const ball = readBall(linear, best.card);
+    const ball = readBall(linear, card);
     const peg =
       'ball' in ball
         ? { reason: 'a ball lies on the spot, not a peg' }
-        : readPeg({
-            luma,
-            widthPx,
-            heightPx,
-            card: best.card,
-            pegHeightMm: o.pegHeightMm ?? PEG_HEIGHT_MM,
-            code: parts === null ? null : text,
-          });
+        : readPeg({ luma, widthPx, heightPx, card, pegHeightMm: o.pegHeightMm ?? PEG_HEIGHT_MM, code });
     return {
       file,
-      framesLookedAt: wanted.length,
+      framesLookedAt: wanted,
       framesFound: found,
       frame: best.frame,
       markers,
       pose,
-      code: parts === null ? null : { production: parts[1] ?? '', pick: parts[2] ?? '' },
+      code: codeOf(code),
       white: readWhite(linear, pose),
       sun: 'sun' in peg ? peg.sun : null,
       sunReason: 'sun' in peg ? null : peg.reason,
@@ -177,6 +144,50 @@ export async function readCard(file: string, o: CardOptions = {}): Promise<CardR
   } finally {
     await reader.close();
   }
+}
+
+function codeOf(text: string | null): CardReading['code'] {
+  if (text === null) return null;
+  const [, production = '', pick = ''] = text.split('|');
+  return { production, pick };
+}
+
+/** Of the frames asked for, how many show the card, and the one that tells most. */
+async function bestFrame(
+  reader: VideoReader,
+  o: CardOptions,
+): Promise<{ wanted: number; found: number; best: { frame: number; card: AlignedCard } | null }> {
+  const { widthPx, heightPx, frameCount } = reader.info;
+  const samples = Math.min(o.samples ?? 12, frameCount);
+  const wanted = o.frames ?? Array.from({ length: samples }, (_, i) => Math.floor(((i + 0.5) * frameCount) / samples));
+  const w = Math.min(SEARCH_WIDTH, widthPx);
+  const h = Math.max(1, Math.round((heightPx * w) / widthPx));
+  const coded = new Float32Array(w * h);
+  let best: { frame: number; card: AlignedCard } | null = null;
+  let found = 0;
+  for (const n of wanted) {
+    const frame = await reader.frame(n);
+    if (w === widthPx) lumaPlane(frame, coded);
+    else lumaSmall(frame, w, h, coded);
+    const card = findCard({
+      coded,
+      codedWidth: w,
+      codedHeight: h,
+      linear: () => linearLuma(toLinear(frame)),
+      widthPx,
+      heightPx,
+      focalPx: o.focalPx,
+    });
+    if (card === null) continue;
+    found++;
+    if (
+      best === null ||
+      card.pose.markers > best.card.pose.markers ||
+      (card.pose.markers === best.card.pose.markers && sharpness(card) < sharpness(best.card))
+    )
+      best = { frame: n, card };
+  }
+  return { wanted: wanted.length, found, best };
 }
 
 /** Which frame of several tells most: the least deviation of focal length, or of tilt where the lens is known. */

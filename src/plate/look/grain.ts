@@ -137,55 +137,11 @@ export class GrainMeter {
     };
   }
 
+  /** The grain of all pairs added, by the better of the two methods; where neither can tell it, why. */
   result(frames: readonly [number, number]): { grain: Look['grain']; method: GrainMethod; note: string } {
     const frozenShare = this.seen > 0 ? this.frozen / this.seen : 0;
-    const fromTime = this.choose('temporal');
-    const fromSpace = this.choose('spatial');
-    // Texture can only add to what a flat block shows, motion only to what a still one does: so a temporal answer well
-    // above the spatial one has motion in it (somewhat above is right: a plane takes part of wide grain away).
-    const level = (list: readonly BlockStat[]): number => {
-      const v = list.map((s) => s.variance[3]!).sort((p, q) => p - q);
-      return v[v.length >> 1] ?? Infinity;
-    };
-    const method: GrainMethod =
-      frozenShare < 0.25 && fromTime.all.length >= 24 && level(fromTime.all) <= 2.5 * level(fromSpace.kept)
-        ? 'temporal'
-        : 'spatial';
-    const chosen = (method === 'temporal' ? fromTime : fromSpace).kept;
+    const { method, chosen } = this.chooseMethod(frozenShare);
     const { x, y, channels } = this.correlate(chosen, method);
-    const unbias = method === 'temporal' ? 1 / keptMean(blockFreedom(x, y), LOWER_SHARE, SPREAD) : 1;
-    const table: GrainRow[] = [];
-    // What differs in time tells its colours by itself.
-    const colour: ColourBounds =
-      method === 'temporal' ? { most: () => Infinity, channels } : grainColour(chosen, this.flat, unbias, channels);
-    CHANNELS.forEach((channel, c) => {
-      const sums = new Float64Array(BINS * 4);
-      for (const s of chosen) {
-        const k = Math.max(0, Math.min(BINS - 1, Math.floor(s.level[c]! * BINS)));
-        sums[4 * k]!++;
-        sums[4 * k + 1]! += s.level[c]!;
-        sums[4 * k + 2]! += s.variance[c]!;
-        sums[4 * k + 3]! += s.variance[1]!;
-      }
-      for (let k = 0; k < BINS; k++) {
-        const n = sums[4 * k]!;
-        if (n < 6) continue;
-        table.push({
-          channel,
-          level: sums[4 * k + 1]! / n,
-          sigma: Math.min(
-            Math.sqrt((unbias * sums[4 * k + 2]!) / n),
-            colour.most(c, sums[4 * k + 1]! / n, (unbias * sums[4 * k + 3]!) / n),
-          ),
-          samples: n * BLOCK * BLOCK,
-        });
-      }
-    });
-    const how =
-      method === 'temporal'
-        ? 'differences of neighbouring frames where the picture holds still'
-        : 'residual about a plane in the flattest blocks of single frames (fine texture there would count as grain)';
-    const radius = halfRadius(x, y);
     if (method === 'spatial' && (x[6]! > 0.25 || y[6]! > 0.25)) {
       const reason =
         'the flattest parts hold texture, not grain, and no part changes from frame to frame as grain would';
@@ -200,20 +156,15 @@ export class GrainMeter {
         note: reason,
       };
     }
-    const correlationPx: Measure =
-      chosen.length < 12
-        ? notMeasurable(
-            'px',
-            'too few still or flat parts',
-            'a few frames that hold still, or an even wall or sky in the shot',
-          )
-        : measured(
-            radius,
-            'px',
-            Math.max(0.03, (method === 'temporal' ? 0.6 : 2) / Math.sqrt(chosen.length)),
-            how,
-            frames,
-          );
+    // The stillest blocks were chosen for their low variance: brought back to what all would show.
+    const unbias = method === 'temporal' ? 1 / keptMean(blockFreedom(x, y), LOWER_SHARE, SPREAD) : 1;
+    // What differs in time tells its colours by itself.
+    const colour: ColourBounds =
+      method === 'temporal' ? { most: () => Infinity, channels } : grainColour(chosen, this.flat, unbias, channels);
+    const how =
+      method === 'temporal'
+        ? 'differences of neighbouring frames where the picture holds still'
+        : 'residual about a plane in the flattest blocks of single frames (fine texture there would count as grain)';
     const note =
       method === 'temporal'
         ? how
@@ -222,10 +173,31 @@ export class GrainMeter {
             'compression has frozen the grain'
           : `${how}; too little of the picture holds still`;
     return {
-      grain: { table, correlationPx, autocorrelation: { x, y }, channelCorrelation: colour.channels },
+      grain: {
+        table: grainTable(chosen, unbias, colour),
+        correlationPx: correlationOf(halfRadius(x, y), chosen.length, { method, how, frames }),
+        autocorrelation: { x, y },
+        channelCorrelation: colour.channels,
+      },
       method,
       note,
     };
+  }
+
+  /**
+   * Texture can only add to what a flat block shows, motion only to what a still one does: so a temporal answer well
+   * above the spatial one has motion in it (somewhat above is right: a plane takes part of wide grain away).
+   */
+  private chooseMethod(frozenShare: number): { method: GrainMethod; chosen: readonly BlockStat[] } {
+    const fromTime = this.choose('temporal');
+    const fromSpace = this.choose('spatial');
+    const level = (list: readonly BlockStat[]): number => {
+      const v = list.map((s) => s.variance[3]!).sort((p, q) => p - q);
+      return v[v.length >> 1] ?? Infinity;
+    };
+    return frozenShare < 0.25 && fromTime.all.length >= 24 && level(fromTime.all) <= 2.5 * level(fromSpace.kept)
+      ? { method: 'temporal', chosen: fromTime.kept }
+      : { method: 'spatial', chosen: fromSpace.kept };
   }
 
   private correlate(
@@ -287,4 +259,50 @@ function plainest(blocks: readonly BlockStat[]): readonly BlockStat[] {
   if (blocks.length < 24) return blocks;
   const ranked = blocks.map((s) => ({ s, r: s.flat / Math.sqrt(s.variance[3]!) })).sort((p, q) => p.r - q.r);
   return ranked.slice(0, ranked.length >> 1).map((q) => q.s);
+}
+
+/** Standard deviation by channel and level, from blocks sorted into levels; `unbias` times their variance. */
+function grainTable(chosen: readonly BlockStat[], unbias: number, colour: ColourBounds): GrainRow[] {
+  const table: GrainRow[] = [];
+  CHANNELS.forEach((channel, c) => {
+    // Blocks, sums of level, of variance and of green's variance, level by level.
+    const sums = new Float64Array(BINS * 4);
+    for (const s of chosen) {
+      const k = Math.max(0, Math.min(BINS - 1, Math.floor(s.level[c]! * BINS)));
+      sums[4 * k]!++;
+      sums[4 * k + 1]! += s.level[c]!;
+      sums[4 * k + 2]! += s.variance[c]!;
+      sums[4 * k + 3]! += s.variance[1]!;
+    }
+    for (let k = 0; k < BINS; k++) {
+      const n = sums[4 * k]!;
+      if (n < 6) continue;
+      table.push({
+        channel,
+        level: sums[4 * k + 1]! / n,
+        sigma: Math.min(
+          Math.sqrt((unbias * sums[4 * k + 2]!) / n),
+          colour.most(c, sums[4 * k + 1]! / n, (unbias * sums[4 * k + 3]!) / n),
+        ),
+        samples: n * BLOCK * BLOCK,
+      });
+    }
+  });
+  return table;
+}
+
+/** The grain's half radius as a measure. @param blocks that it was read from */
+function correlationOf(
+  radius: number,
+  blocks: number,
+  read: { readonly method: GrainMethod; readonly how: string; readonly frames: readonly [number, number] },
+): Measure {
+  if (blocks < 12)
+    return notMeasurable(
+      'px',
+      'too few still or flat parts',
+      'a few frames that hold still, or an even wall or sky in the shot',
+    );
+  const sd = Math.max(0.03, (read.method === 'temporal' ? 0.6 : 2) / Math.sqrt(blocks));
+  return measured(radius, 'px', sd, read.how, read.frames);
 }

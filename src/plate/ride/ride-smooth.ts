@@ -25,6 +25,7 @@ export interface SmoothPoint {
   readonly others: { readonly homography: Mat3; readonly information: Float64Array; readonly sdPx: number };
 }
 
+/** Half width of the equations' band: three frames of eight coordinates hang together. */
 const BAND = 23;
 /** Times the motion may be let go fourfold: from rest to anything. */
 const LETS_GO = 8;
@@ -86,53 +87,77 @@ function discrepancy(ride: Ride, means: readonly Float64Array[]): { shift: numbe
   return { shift: middle(shift), shape: middle(shape) };
 }
 
+/** Means and covariances of the eight coordinates of every frame; empty where nothing could be solved. */
+interface Posterior {
+  mean: Float64Array[];
+  covariance: Float64Array[];
+}
+
+/** The whole track by least squares, four times over, fits that the others contradict losing weight in between. */
 function solve(
   template: RideTemplate,
   points: readonly TrackPoint[],
   ride: Ride,
 ): { points: SmoothPoint[]; means: Float64Array[] } {
-  const n = points.length;
-  const { measured, relative } = ride;
-  const weights = measured.map((m): number => (m.lambda === null ? 0 : 1));
+  const weights = ride.measured.map((m): number => (m.lambda === null ? 0 : 1));
   const bends = localBends(ride);
-  let mean: Float64Array[] = [];
-  let covariance: Float64Array[] = [];
+  let posterior: Posterior = { mean: [], covariance: [] };
   for (let it = 0; it < 4; it++) {
-    const a = new Float64Array(n * D * (BAND + 1));
-    const b = new Float64Array(n * D);
-    const put = (i: number, j: number, v: number): void => {
-      if (j <= i) a[i * (BAND + 1) + BAND + j - i] = a[i * (BAND + 1) + BAND + j - i]! + v;
-    };
-    for (let t = 0; t < n; t++) {
-      const m = measured[t]!;
-      for (let r = 0; r < D; r++) put(t * D + r, t * D + r, 1e-7);
-      if (m.lambda === null) {
-        for (let r = 0; r < D; r++) b[t * D + r] = b[t * D + r]! + 1e-7 * m.z[r]!;
-        continue;
-      }
-      for (let r = 0; r < D; r++) {
-        b[t * D + r] = b[t * D + r]! + weights[t]! * m.eta![r]! + 1e-7 * m.z[r]!;
-        for (let c = 0; c <= r; c++) put(t * D + r, t * D + c, weights[t]! * m.lambda[r * D + c]!);
-      }
+    const next = solveOnce(ride, bends, weights);
+    if (next === null) break;
+    posterior = next;
+    if (it < 3) reweigh(ride, posterior, weights);
+  }
+  return {
+    points: points.map((p, t) => smoothPoint({ template, ride, posterior }, p, t, weights[t]!)),
+    means: posterior.mean,
+  };
+}
+
+/** One solution at given weights; null where the equations have none. */
+function solveOnce(
+  ride: Ride,
+  bends: readonly { shift: number; shape: number }[],
+  weights: readonly number[],
+): Posterior | null {
+  const { measured } = ride;
+  const n = measured.length;
+  const a = new Float64Array(n * D * (BAND + 1));
+  const b = new Float64Array(n * D);
+  const put = (i: number, j: number, v: number): void => {
+    if (j <= i) a[i * (BAND + 1) + BAND + j - i] = a[i * (BAND + 1) + BAND + j - i]! + v;
+  };
+  for (let t = 0; t < n; t++) {
+    const m = measured[t]!;
+    // So weak a hold that it says something only where nothing else does.
+    for (let r = 0; r < D; r++) put(t * D + r, t * D + r, 1e-7);
+    if (m.lambda === null) {
+      for (let r = 0; r < D; r++) b[t * D + r] = b[t * D + r]! + 1e-7 * m.z[r]!;
+      continue;
     }
-    for (let t = 0; t + 1 < n; t++)
-      for (let m = 0; m < D; m++) {
-        const v = 1 / (4 * (m < 2 ? ride.first.shift : ride.first.shape));
-        put(t * D + m, t * D + m, v);
-        put((t + 1) * D + m, (t + 1) * D + m, v);
-        put((t + 1) * D + m, t * D + m, -v);
-        if (t + 2 >= n) continue;
-        const q = 1 / (m < 2 ? bends[t + 1]!.shift : bends[t + 1]!.shape);
-        const w = [1, -2, 1];
-        for (let i = 0; i < 3; i++)
-          for (let j = 0; j <= i; j++) put((t + i) * D + m, (t + j) * D + m, q * w[i]! * w[j]!);
-      }
-    const factor = factorBand(a, n * D, BAND);
-    if (factor === null) break;
-    const x = solveBand(factor, b);
-    const z = inverseInBand(factor);
-    mean = points.map((_, t) => x.slice(t * D, (t + 1) * D));
-    covariance = points.map((_, t) => {
+    for (let r = 0; r < D; r++) {
+      b[t * D + r] = b[t * D + r]! + weights[t]! * m.eta![r]! + 1e-7 * m.z[r]!;
+      for (let c = 0; c <= r; c++) put(t * D + r, t * D + c, weights[t]! * m.lambda[r * D + c]!);
+    }
+  }
+  for (let t = 0; t + 1 < n; t++)
+    for (let m = 0; m < D; m++) {
+      const v = 1 / (4 * (m < 2 ? ride.first.shift : ride.first.shape));
+      put(t * D + m, t * D + m, v);
+      put((t + 1) * D + m, (t + 1) * D + m, v);
+      put((t + 1) * D + m, t * D + m, -v);
+      if (t + 2 >= n) continue;
+      const q = 1 / (m < 2 ? bends[t + 1]!.shift : bends[t + 1]!.shape);
+      const w = [1, -2, 1];
+      for (let i = 0; i < 3; i++) for (let j = 0; j <= i; j++) put((t + i) * D + m, (t + j) * D + m, q * w[i]! * w[j]!);
+    }
+  const factor = factorBand(a, n * D, BAND);
+  if (factor === null) return null;
+  const x = solveBand(factor, b);
+  const z = inverseInBand(factor);
+  return {
+    mean: measured.map((_, t) => x.slice(t * D, (t + 1) * D)),
+    covariance: measured.map((_, t) => {
       const s = new Float64Array(D * D);
       for (let r = 0; r < D; r++)
         for (let c = 0; c <= r; c++) {
@@ -140,52 +165,64 @@ function solve(
           s[c * D + r] = s[r * D + c]!;
         }
       return s;
-    });
-    if (it === 3) break;
-    for (let t = 0; t < n; t++) {
-      const m = measured[t]!;
-      if (m.lambda === null || m.trust > 0.95) continue;
-      const o = without(mean[t]!, covariance[t]!, m, weights[t]!);
-      if (o === null) continue;
-      // Distance of the fit from what the others say, in both their uncertainties.
-      const sum = invertSymmetric(o.information, D);
-      const own = invertSymmetric(m.lambda, D);
-      if (sum === null || own === null) continue;
-      for (let i = 0; i < D * D; i++) sum[i] = sum[i]! + own[i]!;
-      const z0 = times(own, m.eta!);
-      const e = z0.map((v, i) => v - o.mean[i]!);
-      const f = choleskyFactor(sum, D);
-      if (f === null) continue;
-      const y = solveWithFactor(f, e, D);
-      let distance = 0;
-      for (let i = 0; i < D; i++) distance += e[i]! * y[i]!;
-      const far = distance / (D * (1.5 + 6 * m.trust));
-      weights[t] = far < 1 ? 1 : 1 / (far * far);
-    }
+    }),
+  };
+}
+
+/** Takes weight from fits that lie far from what the others say, in place; what is hardly doubted keeps its own. */
+function reweigh({ measured }: Ride, { mean, covariance }: Posterior, weights: number[]): void {
+  for (let t = 0; t < measured.length; t++) {
+    const m = measured[t]!;
+    if (m.lambda === null || m.trust > 0.95) continue;
+    const o = without(mean[t]!, covariance[t]!, m, weights[t]!);
+    if (o === null) continue;
+    // Distance of the fit from what the others say, in both their uncertainties.
+    const sum = invertSymmetric(o.information, D);
+    const own = invertSymmetric(m.lambda, D);
+    if (sum === null || own === null) continue;
+    for (let i = 0; i < D * D; i++) sum[i] = sum[i]! + own[i]!;
+    const z0 = times(own, m.eta!);
+    const e = z0.map((v, i) => v - o.mean[i]!);
+    const f = choleskyFactor(sum, D);
+    if (f === null) continue;
+    const y = solveWithFactor(f, e, D);
+    let distance = 0;
+    for (let i = 0; i < D; i++) distance += e[i]! * y[i]!;
+    const far = distance / (D * (1.5 + 6 * m.trust));
+    weights[t] = far < 1 ? 1 : 1 / (far * far);
   }
-  const solved = points.map((p, t) => {
-    if (mean.length === 0)
-      return {
-        homography: p.homography,
-        sdPx: 20,
-        weight: weights[t]!,
-        others: { homography: p.homography, information: new Float64Array(D * D), sdPx: 20 },
-      };
-    const o = without(mean[t]!, covariance[t]!, measured[t]!, weights[t]!);
-    const homography = homographyOf(template, mean[t]!, relative ? p.set! : null) ?? p.homography;
-    const other = o === null ? homography : (homographyOf(template, o.mean, relative ? p.set! : null) ?? homography);
-    const j = jacobian(template, other, relative ? tryInvert(p.set!) : null);
-    const information = o === null ? new Float64Array(D * D) : congruent(o.information, j);
-    const grow = relative ? scaleOf(p.set!, template) : 1;
-    const oc = o === null ? null : invertSymmetric(o.information, D);
+}
+
+/** A frame of the solved track, and what the others say of it. */
+function smoothPoint(
+  solved: { readonly template: RideTemplate; readonly ride: Ride; readonly posterior: Posterior },
+  p: TrackPoint,
+  t: number,
+  weight: number,
+): SmoothPoint {
+  const { template, ride } = solved;
+  const { mean, covariance } = solved.posterior;
+  const { measured, relative } = ride;
+  if (mean.length === 0)
     return {
-      homography,
-      sdPx: grow * Math.sqrt(trace(covariance[t]!) / D),
-      weight: weights[t]!,
-      others: { homography: other, information, sdPx: oc === null ? 20 : grow * Math.sqrt(trace(oc) / D) },
+      homography: p.homography,
+      sdPx: 20,
+      weight,
+      others: { homography: p.homography, information: new Float64Array(D * D), sdPx: 20 },
     };
-  });
-  return { points: solved, means: mean };
+  const o = without(mean[t]!, covariance[t]!, measured[t]!, weight);
+  const homography = homographyOf(template, mean[t]!, relative ? p.set! : null) ?? p.homography;
+  const other = o === null ? homography : (homographyOf(template, o.mean, relative ? p.set! : null) ?? homography);
+  const j = jacobian(template, other, relative ? tryInvert(p.set!) : null);
+  const information = o === null ? new Float64Array(D * D) : congruent(o.information, j);
+  const grow = relative ? scaleOf(p.set!, template) : 1;
+  const oc = o === null ? null : invertSymmetric(o.information, D);
+  return {
+    homography,
+    sdPx: grow * Math.sqrt(trace(covariance[t]!) / D),
+    weight,
+    others: { homography: other, information, sdPx: oc === null ? 20 : grow * Math.sqrt(trace(oc) / D) },
+  };
 }
 
 /** Second differences a frame: where well-seen frames show a sharper bend than the usual one, that bend is allowed. */
