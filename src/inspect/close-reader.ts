@@ -1,6 +1,7 @@
 /** Reads what single pictures tell of a frame: edges, colours, levels, holes, the shadow and the light's side, and where what passes cuts the performer. */
 import { groundGeometry } from '../join/ground/ground.js';
 import { smallFrame } from '../join/outline/small-frame.js';
+import { readCast } from './cast.js';
 import { readEdges, type EdgeReading } from './edges.js';
 import { seenHardness } from './edge-slope.js';
 import { readFineness } from './fineness.js';
@@ -100,12 +101,14 @@ export class CloseReader {
     const levels = readLevels(f);
     this.put('blackLevel', f.frame, levels?.black ?? null);
     this.put('whiteLevel', f.frame, levels?.white ?? null);
-    this.put('colour', f.frame, levels?.colour ?? null);
     this.put('blackLinear', f.frame, levels?.blackLinear ?? null);
     this.put('whiteStops', f.frame, levels?.whiteStops ?? null);
     this.put('whiteRoom', f.frame, levels?.room ?? null);
     this.put('whiteFull', f.frame, levels?.full ?? null);
-    if (levels !== null) this.series.gains.push(levels.gain);
+    // Of a performer too small for its levels nothing is told of its colour either.
+    const cast = levels === null ? null : readCast(f);
+    this.put('colour', f.frame, cast?.colour ?? null);
+    if (cast !== null) this.series.gains.push(cast.gain);
   }
 
   private readSeamOf(f: SeenFrame): void {

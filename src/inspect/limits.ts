@@ -22,8 +22,8 @@ export const LIMITS: Readonly<Record<InspectionMatterName, number>> = {
   blackLevel: 0.13,
   /** Coded. True ones read to .25 (white bellies before dark sets). */
   whiteLevel: 0.27,
-  /** CIEDE2000. Two of 76 true joins beyond it; orange houses and ginger coats read 16 to 22. */
-  colour: 17.5,
+  /** Standard deviations of what performers show (cast.ts): one in twenty of its 100 true pictures lies beyond. Ginger coats read to 2.9 of them, real clips' red hair and blue cloth 3 to 5. */
+  colour: 2.24,
   /** Degrees, blamed only where UNLIKE. 34 traced and six made true pictures scatter by .12 across and .20 up and down of the logarithm's slope. */
   light: 50,
   /** Frames: any is a fault. */
@@ -241,7 +241,7 @@ export const NEEDED: Readonly<Record<InspectionMatterName, string>> = {
   blur: `${SHARPEST.toFixed(2)} to ${(1 + LIMITS.blur).toFixed(2)} of the plate's`,
   blackLevel: `from −${BLACKEST} to ${LIMITS.blackLevel} of the coded range`,
   whiteLevel: `at most ${LIMITS.whiteLevel} of the coded range`,
-  colour: `at most ${LIMITS.colour} CIEDE2000`,
+  colour: `within ${LIMITS.colour} standard deviations of what performers show before such a plate`,
   light: `at most ${LIMITS.light}°, or no surer than chance`,
   cadence: 'no frame doubled, missing or out of step',
   shadow: `at most ${LIMITS.shadow}° aside, at most ${SHADOW_LIGHTER} stop lighter or ${SHADOW_DARKER} darker`,

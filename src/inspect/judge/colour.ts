@@ -26,8 +26,8 @@ export function judgeColour(series: Series, judge: Judge): void {
     saturation = saturationOver(series, judge);
   if (heard && cast !== null) judge.add('colour', 'stops', 'light', cast);
   else if (heard && saturation !== null) judge.add('colour', 'ratio', 'light', saturation);
-  else if (alone === null) judge.none('colour', 'CIEDE2000', 'light', 'the performer is too small');
-  else judge.add('colour', 'CIEDE2000', 'light', alone);
+  else if (alone === null) judge.none('colour', 'sd', 'light', 'the performer is too small');
+  else judge.add('colour', 'sd', 'light', alone);
 }
 
 function slopeOf(judge: Judge): readonly [number, number, number] {
@@ -42,7 +42,7 @@ function besidePlate(series: Series, judge: Judge): Told | null {
     'colour',
     Math.abs,
     (v) =>
-      `the light on the performer and on the plate differ by ${v.toFixed(0)} in colour (${tooMuch(gain)}): change the light step's slope from ${triple(slope)} to about ${triple(slope.map((s, c) => s * gain[c]!))}, unless its coat is of that colour`,
+      `the performer's colours lie ${v.toFixed(1)} standard deviations from what coats show before such a plate (${tooMuch(gain)}): where its coat is not of that colour by itself, change the light step's slope from ${triple(slope)} to about ${triple(slope.map((s, c) => s * gain[c]!))}`,
   );
 }
 
