@@ -1,12 +1,14 @@
 /** Judges whether the performer keeps its place (../motion.ts and ../ground-follow.ts read it): of four ways to see it slip the worst counts. */
 import { quantile } from '../frame.js';
-import { LIMITS } from '../limits.js';
+import { BESIDE_MATTE, LIMITS } from '../limits.js';
 import type { Place, Series } from '../series.js';
 import { way, type Judge } from './judging.js';
 
 /** One way of seeing it: where it stands beside where it should, frame by frame, and what is said of it. */
 interface Part {
   readonly list: readonly Place[];
+  /** Px rms, most. */
+  readonly most: number;
   readonly say: (worst: Place, rms: string) => string;
 }
 
@@ -31,14 +33,21 @@ export function judgeSlip(series: Series, judge: Judge): void {
     judge.none('slip', 'px', 'ride', 'fewer than four frames, or nothing to follow');
     return;
   }
-  const worst = parts.reduce((w, p) => (rmsOf(p.list) > rmsOf(w.list) ? p : w)),
+  const worst = parts.reduce((w, p) => (rmsOf(p.list) / p.most > rmsOf(w.list) / w.most ? p : w)),
     v = rmsOf(worst.list),
     at = worst.list.reduce((w, p) => (Math.hypot(p.x, p.y) > Math.hypot(w.x, w.y) ? p : w));
   judge.rows(
     'slip',
     worst.list.map((p) => ({ frame: p.frame, value: Math.hypot(p.x, p.y) })),
   );
-  judge.add('slip', 'px', 'ride', { value: v, worst: at.frame, off: v, advice: worst.say(at, v.toFixed(2)) });
+  judge.add('slip', 'px', 'ride', {
+    value: v,
+    worst: at.frame,
+    off: v,
+    limit: worst.most,
+    needed: `at most ${worst.most} px rms`,
+    advice: worst.say(at, v.toFixed(2)),
+  });
 }
 
 /** The picture beside its own matte. Shading makes its edge look a little off, always the same way: only what changes is a slip, or what is more than a pixel. */
@@ -46,6 +55,7 @@ function besideMatte(series: Series): Part | null {
   if (series.shift.length < FEWEST_SHIFTS) return null;
   return {
     list: aboutMedian(series.shift, SHADED),
+    most: BESIDE_MATTE,
     say: (w, rms) =>
       `in the picture the performer stands ${rms} px rms beside its own matte (frame ${w.frame}: ${way(w.x, w.y)}): render join and matte again from one recipe`,
   };
@@ -55,6 +65,7 @@ function besideRecipe(series: Series): Part | null {
   if (series.against.length === 0) return null;
   return {
     list: [...series.against],
+    most: LIMITS.slip,
     say: (w, rms) =>
       `the performer stands ${rms} px rms beside where the recipe puts it (frame ${w.frame}: ${way(w.x, w.y)}): render again`,
   };
@@ -68,6 +79,7 @@ function besideGround(series: Series): Part | null {
     my = series.slipPlan.reduce((s, p) => s + p.y, 0) / series.slipPlan.length;
   return {
     list: series.slipPlan.map((p) => ({ frame: p.frame, x: p.x - mx, y: p.y - my })),
+    most: LIMITS.slip,
     say: (w, rms) =>
       `the plate's ground under the performer goes otherwise than the ride, by ${rms} px rms: move the stand on frame ${w.frame} by ${way(w.x, w.y)}, or mark it on more frames`,
   };
@@ -83,6 +95,7 @@ function outAndBack(series: Series, sound: boolean): Part | null {
     plain = series.jitter.map((p) => jump(p.frame, p.plain[0], p.plain[1]));
   return {
     list: sound || rmsOf(beside) <= rmsOf(plain) ? beside : plain,
+    most: LIMITS.slip,
     say: (w, rms) =>
       `the performer jumps by ${rms} px rms from frame to frame, most on frame ${w.frame} (${way(w.x, w.y)} out of its neighbours' path): see in the ride whether the place it rides on jumps there, and put it right on that frame or mark the stand on more frames`,
   };
