@@ -17,13 +17,36 @@ function digitsOf(unit: string): number {
   return unit === 'deg' || unit === 'frames' ? 0 : unit === 'alpha' || unit === 'coded' || unit === 'linear' ? 3 : 2;
 }
 
+/** edgeLightness → edge lightness */
+function nameOf(matter: string): string {
+  return matter.replace(/[A-Z]/g, (c) => ` ${c.toLowerCase()}`);
+}
+
+/** Units as a maker reads them; others stand as they are. */
+const UNITS: Readonly<Record<string, string>> = {
+  deg: '°',
+  alpha: 'of cover',
+  coded: 'of the coded range',
+  linear: 'of full light',
+  ratio: 'times',
+  sd: 'standard deviations',
+};
+
+/** A value with its error and unit. */
+function valueOf(m: InspectionMatter & { readonly value: number }): string {
+  if (m.unit === 'share') return `${(100 * m.value).toFixed(1)} %`;
+  const digits = digitsOf(m.unit),
+    error = m.sd === undefined ? '' : ` ± ${m.sd.toFixed(digits)}`;
+  return `${m.value.toFixed(digits)}${error} ${UNITS[m.unit] ?? m.unit}`;
+}
+
 /** The fault to mend first, its step and its frame, as a line of its own; nothing where nothing shows. */
 function firstToMend(r: Inspection): string {
   const m = r.matters.find((q) => q.matter === r.found?.[0]);
   const more = (r.found?.length ?? 0) - 1;
   if (m === undefined) return '';
   return (
-    `  First to mend: ${m.matter}, ` +
+    `  First to mend: ${nameOf(m.matter)}, ` +
     `in the ${m.step === 'render' ? 'writing of the file' : `${m.step} step`}` +
     `${m.worstFrame === null ? '' : `, ${placeOf(m).replace('worst frame', 'frame')}`}: ` +
     `${m.advice}.` +
@@ -39,9 +62,9 @@ function firstToMend(r: Inspection): string {
 function rowOf(m: InspectionMatter & { readonly value: number }): string[] {
   const needed = m.needed ?? `limit ${m.limit}`;
   return [
-    `  ${m.matter}`,
+    `  ${nameOf(m.matter)}`,
     m.passes === false ? 'FAILS' : 'passes',
-    `${m.value.toFixed(digitsOf(m.unit))}${m.sd === undefined ? '' : ` ± ${m.sd.toFixed(digitsOf(m.unit))}`} ${m.unit}`,
+    valueOf(m),
     placeOf(m),
     m.passes === false ? `${needed}. ${m.step}: ${m.advice}` : needed,
   ];
@@ -58,6 +81,10 @@ export function told(r: Inspection): string {
     if (m.value === null) untold.set(m.reason ?? '', [...(untold.get(m.reason ?? '') ?? []), m.matter]);
   return (
     `${firstToMend(r)}${table(read.map(rowOf))}` +
-    [...untold].map(([why, which]) => `\n  not measured: ${which.join(', ')}${why === '' ? '' : ` (${why})`}`).join('')
+    [...untold]
+      .map(
+        ([why, which]) => `\n  not measured: ${which.map((m) => nameOf(m)).join(', ')}${why === '' ? '' : ` (${why})`}`,
+      )
+      .join('')
   );
 }
