@@ -7,7 +7,7 @@
 import { IDENTITY3, apply, invert, multiply, normalise, tryInvert, type Mat3 } from '../../geometry/mat3.js';
 import { standsStill } from './camera-still.js';
 import { ballotOf, votedShift, type Ballot } from './camera-vote.js';
-import { align, type AlignResult } from '../ride/ride-align.js';
+import { align, type AlignOptions, type AlignResult } from '../ride/ride-align.js';
 import { createScratch, type AlignScratch } from '../ride/ride-sums.js';
 import { generatorExp, generatorLog, localScale, priorInformation } from '../ride/ride-generators.js';
 import { RideMemory } from '../ride/ride-memory.js';
@@ -15,6 +15,7 @@ import { allocatePyramid, fillPyramid, type LumaLevel } from '../ride/ride-pyram
 import type { LumaFrame } from '../ride/ride-source.js';
 import { buildTemplate, type RideTemplate } from '../ride/ride-template.js';
 import { matchPatches, type Patches, patchesOf } from './camera-patches.js';
+import { closeCount, type Chosen, type Placed, type Search, type Sought } from './camera-search.js';
 
 /** How far a first step is sought, px. */
 const VOTE_REACH = 60;
@@ -49,6 +50,9 @@ export interface SetFrame {
   readonly matches: readonly { readonly patch: number; readonly x: number; readonly y: number }[];
   readonly lost: boolean;
 }
+
+/** Pictures wider than this are aligned at half size. */
+const LARGE_PX = 1300;
 
 export class SetFollower {
   readonly keys: SetKey[] = [];
@@ -105,106 +109,23 @@ export class SetFollower {
     });
   }
 
+  /** Follows the set into the next frame. */
   follow(frame: LumaFrame): SetFrame {
     fillPyramid(frame.luma, this.pyramid);
     const index = this.keys.length - 1;
     const key = this.keys[index]!;
     const stood = this.stood(key, frame.index, index);
     if (stood !== null) return stood;
-    const unit = multiply(invert(key.fromFirst), key.template.toPixels);
-    const firstUnit = this.keys[0]!.template.toPixels;
-    const moving = multiply(multiply(multiply(this.last, firstUnit), generatorExp(this.velocity)), invert(firstUnit));
-    const starts = [multiply(moving, unit), multiply(this.last, unit)];
-    const pxPerUnit = localScale(starts[0]!);
-    const near = priorInformation(key.template.corners, pxPerUnit, 6, 12);
-    const wide = priorInformation(key.template.corners, pxPerUnit, 12, 300);
-    const bottom = this.widthPx > 1300 ? 1 : 0;
-    const top = key.template.levels.length - 1;
-    // Close to the prediction first: on the coarse levels people in front and their shadows weigh as much as the set.
-    const tries = [
-      [starts[0]!, 1, near],
-      [starts[0]!, 2, near],
-      [starts[1]!, 2, wide],
-      [starts[0]!, top, wide],
-      [starts[1]!, top, wide],
-    ] as const;
-    let best: AlignResult | null = null;
-    let nearest: AlignResult | null = null;
-    let quality = -1;
-    for (const [start, level, prior] of tries) {
-      const r = align(
-        key.template,
-        this.pyramid,
-        start,
-        { predicted: starts[0]!, prior, startLevel: Math.min(top, level), stopLevel: Math.min(top, 1) },
-        key.scratch,
-      );
-      const q = r === null ? -1 : r.agreement * r.visible;
-      nearest ??= r;
-      if (q > quality + 0.02) {
-        best = r;
-        quality = q;
-      }
-      if (q > 0.8 * this.usual) break;
-    }
-    const finish = (r: AlignResult): AlignResult | null =>
-      bottom !== 0
-        ? r
-        : align(
-            key.template,
-            this.pyramid,
-            r.warp,
-            { predicted: r.warp, prior: near, startLevel: 0, stopLevel: 0 },
-            key.scratch,
-          );
-    const sought = best;
-    if (best !== null) best = finish(best);
-    // A first step has no prediction, and somebody large whom the camera follows looks like a set that stands
-    // still: what most of the picture did is asked too.
-    let placed = this.placed(key, best);
-    // An alignment sought from afar may look better by the whole picture's sum (somebody large who keeps his place, a
-    // wall of one grain) where small pieces stay found near the prediction.
-    if (key.patches.length > 0 && nearest !== null && nearest !== sought && placed.share < SURE) {
-      const other = this.placed(key, finish(nearest));
-      if (other.share > placed.share) {
-        placed = other;
-        best = other.result!;
-        quality = best.agreement * best.visible;
-      }
-    }
-    if (key.ballot !== null && placed.share < SURE) {
-      const expected = multiply(starts[0]!, invert(key.template.toPixels));
-      const shift = votedShift(
-        key.ballot,
-        this.pyramid,
-        Math.min(VOTE_REACH, Math.round(0.06 * this.widthPx)),
-        (x, y) => apply(expected, x, y),
-      );
-      const voted: Mat3 | null =
-        shift === null ? null : multiply([1, 0, shift[0], 0, 1, shift[1], 0, 0, 1], starts[0]!);
-      const coarse =
-        voted === null
-          ? null
-          : align(
-              key.template,
-              this.pyramid,
-              voted,
-              { predicted: voted, prior: near, startLevel: Math.min(top, 1), stopLevel: Math.min(top, 1) },
-              key.scratch,
-            );
-      const other = this.placed(key, coarse === null ? null : finish(coarse));
-      if (other.result !== null && (best === null || other.share > placed.share)) {
-        placed = other;
-        best = other.result;
-        quality = best.agreement * best.visible;
-      }
-    }
+    const search = this.searchFrom(key);
+    const sought = this.sought(search);
+    const { placed, best, quality } = this.bestPlaced(search, sought);
     this.usual = Math.max(0.2, quality);
     const lost = best === null || best.agreement * best.visible < 0.08;
     const fromKey = lost
       ? multiply(this.last, invert(key.fromFirst))
       : normalise(multiply(best!.warp, invert(key.template.toPixels)));
     const fromFirst = normalise(multiply(fromKey, key.fromFirst));
+    const firstUnit = this.keys[0]!.template.toPixels;
     const step = multiply(multiply(invert(multiply(this.last, firstUnit)), fromFirst), firstUnit);
     this.velocity = lost ? new Float64Array(8) : generatorLog(step);
     this.last = fromFirst;
@@ -225,6 +146,107 @@ export class SetFollower {
       this.usual = 1;
     }
     return out;
+  }
+
+  /** Where a frame is looked for: as the camera moved before, and where it stood last. */
+  private searchFrom(key: SetKey): Search {
+    const unit = multiply(invert(key.fromFirst), key.template.toPixels);
+    const firstUnit = this.keys[0]!.template.toPixels;
+    const moving = multiply(multiply(multiply(this.last, firstUnit), generatorExp(this.velocity)), invert(firstUnit));
+    const predicted = multiply(moving, unit);
+    const pxPerUnit = localScale(predicted);
+    return {
+      key,
+      predicted,
+      resting: multiply(this.last, unit),
+      near: priorInformation(key.template.corners, pxPerUnit, 6, 12),
+      wide: priorInformation(key.template.corners, pxPerUnit, 12, 300),
+    };
+  }
+
+  /** The key aligned from a start, between two levels of the pyramid; `predicted` is held to by `prior`. */
+  private alignFrom(key: SetKey, start: Mat3, held: AlignOptions): AlignResult | null {
+    return align(key.template, this.pyramid, start, held, key.scratch);
+  }
+
+  /** The best alignment down to half size, and the one nearest to the prediction. */
+  private sought({ key, predicted, resting, near, wide }: Search): Sought {
+    const top = key.template.levels.length - 1;
+    // Close to the prediction first: on the coarse levels people in front and their shadows weigh as much as the set.
+    const tries = [
+      [predicted, 1, near],
+      [predicted, 2, near],
+      [resting, 2, wide],
+      [predicted, top, wide],
+      [resting, top, wide],
+    ] as const;
+    let best: AlignResult | null = null;
+    let nearest: AlignResult | null = null;
+    let quality = -1;
+    for (const [start, level, prior] of tries) {
+      const r = this.alignFrom(key, start, {
+        predicted,
+        prior,
+        startLevel: Math.min(top, level),
+        stopLevel: Math.min(top, 1),
+      });
+      const q = r === null ? -1 : r.agreement * r.visible;
+      nearest ??= r;
+      if (q > quality + 0.02) {
+        best = r;
+        quality = q;
+      }
+      if (q > 0.8 * this.usual) break;
+    }
+    return { best, nearest, quality };
+  }
+
+  /** The last step of an alignment, at full size; large pictures stop at half, where the set is as well known. */
+  private finished(r: AlignResult, { key, near }: Search): AlignResult | null {
+    return this.widthPx > LARGE_PX
+      ? r
+      : this.alignFrom(key, r.warp, { predicted: r.warp, prior: near, startLevel: 0, stopLevel: 0 });
+  }
+
+  /**
+   * Of the best alignment by the whole picture's sum, the one nearest to the prediction and the one that most pieces
+   * vote for, that in which most small pieces are found again.
+   */
+  private bestPlaced(search: Search, { best: sought, nearest, quality: soughtQuality }: Sought): Chosen {
+    const { key } = search;
+    let best = sought === null ? null : this.finished(sought, search);
+    let quality = soughtQuality;
+    // A first step has no prediction, and somebody large whom the camera follows looks like a set that stands
+    // still: what most of the picture did is asked too.
+    let placed = this.placed(key, best);
+    const take = (other: Placed): void => {
+      placed = other;
+      best = other.result!;
+      quality = best.agreement * best.visible;
+    };
+    // An alignment sought from afar may look better by the whole picture's sum (somebody large who keeps his place, a
+    // wall of one grain) where small pieces stay found near the prediction.
+    if (key.patches.length > 0 && nearest !== null && nearest !== sought && placed.share < SURE) {
+      const other = this.placed(key, this.finished(nearest, search));
+      if (other.share > placed.share) take(other);
+    }
+    if (key.ballot !== null && placed.share < SURE) {
+      const coarse = this.voted(search, key.ballot);
+      const other = this.placed(key, coarse === null ? null : this.finished(coarse, search));
+      if (other.result !== null && (best === null || other.share > placed.share)) take(other);
+    }
+    return { placed, best, quality };
+  }
+
+  /** The alignment from where most pieces of the picture say that it went; null where they agree on nothing. */
+  private voted({ key, predicted, near }: Search, ballot: NonNullable<SetKey['ballot']>): AlignResult | null {
+    const expected = multiply(predicted, invert(key.template.toPixels));
+    const reach = Math.min(VOTE_REACH, Math.round(0.06 * this.widthPx));
+    const shift = votedShift(ballot, this.pyramid, reach, (x, y) => apply(expected, x, y));
+    if (shift === null) return null;
+    const start = multiply([1, 0, shift[0], 0, 1, shift[1], 0, 0, 1], predicted);
+    const level = Math.min(key.template.levels.length - 1, 1);
+    return this.alignFrom(key, start, { predicted: start, prior: near, startLevel: level, stopLevel: level });
   }
 
   /**
@@ -262,10 +284,7 @@ export class SetFollower {
   }
 
   /** The patches of a key found under an alignment, and what share of all that it shows lies where it puts them. */
-  private placed(
-    key: SetKey,
-    result: AlignResult | null,
-  ): { result: AlignResult | null; matches: SetFrame['matches']; share: number } {
+  private placed(key: SetKey, result: AlignResult | null): Placed {
     if (result === null || key.patches.length === 0) return { result, matches: [], share: 0 };
     const fromKey = normalise(multiply(result.warp, invert(key.template.toPixels)));
     const matches = matchPatches(key, this.pyramid[0]!, fromKey);
@@ -275,20 +294,6 @@ export class SetFollower {
       share: closeCount(key, matches, fromKey) / (key.patches.length * Math.max(0.3, result.visible)),
     };
   }
-}
-
-function closeCount(
-  key: SetKey,
-  matches: readonly { readonly patch: number; readonly x: number; readonly y: number }[],
-  fromKey: Mat3,
-): number {
-  let close = 0;
-  for (const q of matches) {
-    const p = key.patches[q.patch]!;
-    const [x, y] = apply(fromKey, p[0], p[1]);
-    if (Math.hypot(x - q.x, y - q.y) < 1.5) close++;
-  }
-  return close;
 }
 
 /** Null-safe inverse for callers that report. */

@@ -30,6 +30,16 @@ export interface RideRequest {
   readonly signal?: AbortSignal;
 }
 
+/** A frame on which the region's place is known: where it was drawn, and where a person corrected it. */
+interface Anchor {
+  readonly frame: number;
+  /** Pixels of the drawn frame to this one's. */
+  readonly homography: Mat3;
+}
+
+/** Models from the least free to the freest. */
+const MODELS: readonly RideTrack['model'][] = ['translation', 'similarity', 'affine', 'perspective'];
+
 /**
  * Follows a region. Throws `PW-RIDE-FRAME` for frames outside the clip, `PW-RIDE-REGION` for regions that cannot be
  * followed, `PW-RIDE-CORRECTION` for a correction that folds the region.
@@ -38,20 +48,58 @@ export async function trackRegion(source: LumaSource, request: RideRequest): Pro
   const first = request.span?.in ?? 0;
   const end = Math.min(source.frameCount, request.span?.out ?? source.frameCount);
   checkRegion(request.polygon, source.widthPx, source.heightPx);
-  if (!Number.isInteger(request.at) || request.at < first || request.at >= end) {
-    throw new PlatewrightError(
-      'PW-RIDE-FRAME',
-      `the region is drawn on frame ${request.at}, but the clip's frames run from ${first} to ${end - 1}`,
-    );
-  }
   const home = reportedCorners(request.polygon);
-  const anchors = [{ frame: request.at, homography: IDENTITY3 as Mat3 }];
+  const anchors = anchorsOf(request, home, first, end);
+  // From the anchor before each frame and from the one behind it.
+  const forward = new Map<number, SolvedFrame>();
+  const backward = new Map<number, SolvedFrame>();
+  let done = 0;
+  let model: RideTrack['model'] = 'translation';
+  let reference: number | undefined;
+  for (const [i, anchor] of anchors.entries()) {
+    const polygon = request.polygon.map(([x, y]) => apply(anchor.homography, x, y));
+    const span = { in: (anchors[i - 1]?.frame ?? first - 1) + 1, out: anchors[i + 1]?.frame ?? end };
+    const solved = await followAnchor(
+      source,
+      anchor.frame,
+      polygon,
+      span,
+      () => request.onProgress?.(Math.min(end - first, ++done), end - first),
+      request.signal,
+    );
+    if (MODELS.indexOf(solved.model) > MODELS.indexOf(model)) model = solved.model;
+    if (anchor.frame === request.at) reference = solved.reference;
+    for (const f of solved.frames)
+      (f.frame > anchor.frame ? forward : backward).set(f.frame, {
+        ...f,
+        homography: normalise(multiply(f.homography, anchor.homography)),
+      });
+  }
+  const frames: RideFrame[] = [];
+  for (let t = first; t < end; t++) {
+    const anchor = anchors.find((a) => a.frame === t);
+    const f = forward.get(t);
+    const b = backward.get(t);
+    if (anchor !== undefined) frames.push(rideFrame(t, anchor.homography, home, 1, true));
+    else if (f !== undefined && b !== undefined) frames.push(between(f, b, anchors, home));
+    else {
+      const one = (f ?? b)!;
+      frames.push(rideFrame(t, one.homography, home, one.confidence, one.found));
+    }
+  }
+  return { atFrame: request.at, model, ...(reference === undefined ? {} : { reference }), frames };
+}
+
+/** The drawn frame and the corrections, rising; a correction on the same frame replaces what was there. */
+function anchorsOf(request: RideRequest, home: Quad, first: number, end: number): Anchor[] {
+  const outside = (n: number): boolean => !Number.isInteger(n) || n < first || n >= end;
+  const refuse = (what: string): never => {
+    throw new PlatewrightError('PW-RIDE-FRAME', `${what}, but the clip's frames run from ${first} to ${end - 1}`);
+  };
+  if (outside(request.at)) refuse(`the region is drawn on frame ${request.at}`);
+  const anchors: Anchor[] = [{ frame: request.at, homography: IDENTITY3 }];
   for (const c of request.corrections ?? []) {
-    if (!Number.isInteger(c.frame) || c.frame < first || c.frame >= end)
-      throw new PlatewrightError(
-        'PW-RIDE-FRAME',
-        `a correction is on frame ${c.frame}, but the clip's frames run from ${first} to ${end - 1}`,
-      );
+    if (outside(c.frame)) refuse(`a correction is on frame ${c.frame}`);
     const h = homographyFromQuad(home, c.corners);
     if (h === null || !c.corners.flat().every(Number.isFinite))
       throw new PlatewrightError(
@@ -63,71 +111,25 @@ export async function trackRegion(source: LumaSource, request: RideRequest): Pro
     if (same >= 0) anchors[same] = { frame: c.frame, homography: h };
     else anchors.push({ frame: c.frame, homography: h });
   }
-  anchors.sort((a, b) => a.frame - b.frame);
+  return anchors.sort((a, b) => a.frame - b.frame);
+}
 
-  const forward = new Map<number, SolvedFrame>();
-  const backward = new Map<number, SolvedFrame>();
-  const total = end - first;
-  let done = 0;
-  let model: RideTrack['model'] = 'translation';
-  let reference: number | undefined;
-  const order: readonly RideTrack['model'][] = ['translation', 'similarity', 'affine', 'perspective'];
-  for (let i = 0; i < anchors.length; i++) {
-    const anchor = anchors[i]!;
-    const polygon = request.polygon.map(([x, y]) => apply(anchor.homography, x, y));
-    const span = { in: (anchors[i - 1]?.frame ?? first - 1) + 1, out: anchors[i + 1]?.frame ?? end };
-    const solved = await followAnchor(
-      source,
-      anchor.frame,
-      polygon,
-      span,
-      () => request.onProgress?.(Math.min(total, ++done), total),
-      request.signal,
-    );
-    if (order.indexOf(solved.model) > order.indexOf(model)) model = solved.model;
-    if (anchor.frame === request.at) reference = solved.reference;
-    for (const f of solved.frames)
-      (f.frame > anchor.frame ? forward : backward).set(f.frame, {
-        ...f,
-        homography: normalise(multiply(f.homography, anchor.homography)),
-      });
-  }
-  const frames: RideFrame[] = [];
-  for (let t = first; t < end; t++) {
-    const anchor = anchors.find((a) => a.frame === t);
-    if (anchor) {
-      frames.push(rideFrame(t, anchor.homography, home, 1, true));
-      continue;
-    }
-    const f = forward.get(t);
-    const b = backward.get(t);
-    if (f && b) {
-      const before = anchors.filter((a) => a.frame < t).at(-1)!.frame;
-      const after = anchors.find((a) => a.frame > t)!.frame;
-      const near = (after - t) / (after - before);
-      const wf = near / (0.05 + f.sdPx) ** 2;
-      const wb = (1 - near) / (0.05 + b.sdPx) ** 2;
-      const k = wb / (wf + wb);
-      const corners = home.map(([x, y]) => {
-        const p = apply(f.homography, x, y);
-        const q = apply(b.homography, x, y);
-        return [p[0] + k * (q[0] - p[0]), p[1] + k * (q[1] - p[1])] as const;
-      });
-      frames.push(
-        rideFrame(
-          t,
-          homographyFromQuad(home, corners) ?? f.homography,
-          home,
-          (1 - k) * f.confidence + k * b.confidence,
-          f.found || b.found,
-        ),
-      );
-    } else {
-      const one = (f ?? b)!;
-      frames.push(rideFrame(t, one.homography, home, one.confidence, one.found));
-    }
-  }
-  return { atFrame: request.at, model, ...(reference === undefined ? {} : { reference }), frames };
+/** A frame between two anchors: corners of both tracks mixed by nearness to the anchors and by how sure each is. */
+function between(f: SolvedFrame, b: SolvedFrame, anchors: readonly Anchor[], home: Quad): RideFrame {
+  const t = f.frame;
+  const before = anchors.filter((a) => a.frame < t).at(-1)!.frame;
+  const after = anchors.find((a) => a.frame > t)!.frame;
+  const near = (after - t) / (after - before);
+  const wf = near / (0.05 + f.sdPx) ** 2;
+  const wb = (1 - near) / (0.05 + b.sdPx) ** 2;
+  const k = wb / (wf + wb);
+  const corners = home.map(([x, y]) => {
+    const p = apply(f.homography, x, y);
+    const q = apply(b.homography, x, y);
+    return [p[0] + k * (q[0] - p[0]), p[1] + k * (q[1] - p[1])] as const;
+  });
+  const homography = homographyFromQuad(home, corners) ?? f.homography;
+  return rideFrame(t, homography, home, (1 - k) * f.confidence + k * b.confidence, f.found || b.found);
 }
 
 function rideFrame(frame: number, homography: Mat3, home: Quad, confidence: number, visible: boolean): RideFrame {
