@@ -5,6 +5,7 @@
  * (w·h luma, then two quarter planes), coded values.
  */
 import { RandomStream } from '../src/core/random.js';
+import { disturb, EFFECT_KINDS, lasting, shownAs, type Effect, type EffectKind } from './reel-disturbances.js';
 import { planesOf, render, type Planes, type ReelSource, type Segment } from './reel-picture.js';
 
 export type TransitionKind = 'cut' | 'dissolve' | 'fadeBlack' | 'fadeWhite' | 'wipe' | 'punchIn';
@@ -41,252 +42,239 @@ export interface ReelOptions {
   readonly calm?: boolean;
 }
 
-type Effect = { kind: string; from: number; to: number; a: number; b: number; c: number };
+/** The longest that a disturbance lasts, frames; a light and bars stay to the shot's end. */
+const LONGEST: Readonly<Record<EffectKind, number>> = {
+  flash: 4,
+  dropOut: 3,
+  whip: 12,
+  shake: 20,
+  strobe: 18,
+  light: 400,
+  bars: 400,
+  glow: 14,
+};
 
 /** Builds a reel. Sources must all have frames of `width` × `height`, both even. */
 export function makeReel(sources: readonly ReelSource[], options: ReelOptions): Reel {
-  const { width: w, height: h } = options;
-  const rng = new RandomStream(options.seed, 17);
-  const frames: Uint8Array[] = [];
-  const transitions: Transition[] = [];
-  const disturbances: Disturbance[] = [];
-  const pick = (last: ReelSource | null): ReelSource => {
+  const reel = new ReelMaker(sources, options);
+  reel.begin();
+  for (let t = 0; t < options.transitions; t++) reel.goOn();
+  return reel.answer();
+}
+
+class ReelMaker {
+  private readonly sources: readonly ReelSource[];
+  private readonly options: ReelOptions;
+  private readonly w: number;
+  private readonly h: number;
+  private readonly random: RandomStream;
+  private readonly frames: Uint8Array[] = [];
+  private readonly transitions: Transition[] = [];
+  private readonly disturbances: Disturbance[] = [];
+  /** Pictures of the shot that plays and of the one that comes. */
+  private readonly a: Planes;
+  private readonly b: Planes;
+  /** The shot that plays, how many of its frames have been shown, and what disturbs it. */
+  private segment: Segment;
+  private played = 0;
+  private effects: readonly Effect[] = [];
+
+  constructor(sources: readonly ReelSource[], options: ReelOptions) {
+    this.sources = sources;
+    this.options = options;
+    this.w = options.width;
+    this.h = options.height;
+    this.random = new RandomStream(options.seed, 17);
+    this.a = planesOf(this.w, this.h);
+    this.b = planesOf(this.w, this.h);
+    this.segment = this.makeSegment(null, 24 + this.random.below(40));
+  }
+
+  begin(): void {
+    this.play(18 + this.random.below(40));
+  }
+
+  /** One transition and the shot behind it. */
+  goOn(): void {
+    const kind = this.drawKind();
+    const body = 14 + this.random.below(44);
+    const next = this.makeSegment(this.segment.source, 24 + this.random.below(60));
+    if (kind === 'punchIn') this.punchIn();
+    else if (kind === 'cut') {
+      this.transitions.push({ kind, from: this.frames.length, to: this.frames.length });
+      this.segment = next;
+      this.played = 0;
+    } else this.goOver(kind, next);
+    this.play(body);
+  }
+
+  answer(): Reel {
+    const { w: width, h: height, frames, transitions, disturbances } = this;
+    return { width, height, frames, transitions, disturbances };
+  }
+
+  private drawKind(): TransitionKind {
+    const { random, options } = this;
+    let kind: TransitionKind = 'cut';
+    if (random.uniform() < (options.gradualShare ?? 0.25))
+      kind = random.uniform() < 0.6 ? 'dissolve' : random.uniform() < 0.6 ? 'fadeBlack' : 'fadeWhite';
+    if (options.hardKinds && random.uniform() < 0.2) kind = random.uniform() < 0.5 ? 'wipe' : 'punchIn';
+    return kind;
+  }
+
+  /** A source other than the last one, but for once in fifty. */
+  private pick(last: ReelSource | null): ReelSource {
     for (;;) {
-      const s = sources[rng.below(sources.length)]!;
-      if (s !== last || rng.uniform() < 0.02) return s;
+      const s = this.sources[this.random.below(this.sources.length)]!;
+      if (s !== last || this.random.uniform() < 0.02) return s;
     }
-  };
-  const makeSegment = (last: ReelSource | null, length: number): Segment => {
-    const source = pick(last);
+  }
+
+  private makeSegment(last: ReelSource | null, length: number): Segment {
+    const { random } = this;
+    const source = this.pick(last);
     return {
       source,
-      start: rng.below(Math.max(1, source.frames.length - length)),
+      start: random.below(Math.max(1, source.frames.length - length)),
       length,
       look: {
-        zoom: rng.uniform() < 0.5 ? 1 : 1 + 0.5 * rng.uniform(),
-        flip: rng.uniform() < 0.5,
-        gain: 0.8 + 0.3 * rng.uniform(),
-        lift: rng.uniform() * 6,
-        tintU: (rng.uniform() - 0.5) * 10,
-        tintV: (rng.uniform() - 0.5) * 10,
+        zoom: random.uniform() < 0.5 ? 1 : 1 + 0.5 * random.uniform(),
+        flip: random.uniform() < 0.5,
+        gain: 0.8 + 0.3 * random.uniform(),
+        lift: random.uniform() * 6,
+        tintU: (random.uniform() - 0.5) * 10,
+        tintV: (random.uniform() - 0.5) * 10,
       },
     };
-  };
-  const effectsFor = (from: number, to: number): Effect[] => {
-    const list: Effect[] = [];
-    if (options.calm || to - from < 14 || rng.uniform() > 0.45) return list;
-    const kinds = ['flash', 'dropOut', 'whip', 'shake', 'strobe', 'light', 'bars', 'glow'];
-    const kind = kinds[rng.below(kinds.length)]!;
-    const longest: Record<string, number> = {
-      flash: 4,
-      dropOut: 3,
-      whip: 12,
-      shake: 20,
-      strobe: 18,
-      light: 400,
-      bars: 400,
-      glow: 14,
+  }
+
+  /** What disturbs a shot's frames from..to: one thing in under half of the shots that are long enough. */
+  private drawEffects(from: number, to: number): Effect[] {
+    const { random } = this;
+    if (this.options.calm || to - from < 14 || random.uniform() > 0.45) return [];
+    const kind = EFFECT_KINDS[random.below(EFFECT_KINDS.length)]!;
+    const stays = kind === 'light' || kind === 'bars';
+    const longest = Math.max(1, Math.ceil(LONGEST[kind] * (0.3 + 0.7 * random.uniform())));
+    const length = Math.min(to - from - 10, longest);
+    const at = from + 5 + random.below(Math.max(1, to - from - 10 - (stays ? 0 : length)));
+    return [
+      { kind, from: at, to: stays ? to : at + length, a: random.uniform(), b: random.uniform(), c: random.uniform() },
+    ];
+  }
+
+  /** Plays on in the shot at hand. */
+  private play(count: number): void {
+    const start = this.played;
+    this.effects = this.drawEffects(start, start + count);
+    for (const e of this.effects)
+      this.disturbances.push({
+        kind: e.kind,
+        from: this.frames.length + e.from - start,
+        to: this.frames.length + Math.min(e.to, start + count) - start,
+      });
+    for (let k = 0; k < count; k++, this.played++) {
+      this.draw(this.segment, this.played, this.effects, this.a);
+      this.push(this.a, null, 0, 0);
+    }
+  }
+
+  /** Frame k of a shot as its effects show it. */
+  private draw(segment: Segment, k: number, effects: readonly Effect[], into: Planes): void {
+    const { w, h, random } = this;
+    render(segment, k, w, h, shownAs(effects, k, random), into);
+    disturb(effects, k, into, { w, h }, random);
+  }
+
+  /** The same set-up, seen closer. */
+  private punchIn(): void {
+    const { segment, random } = this;
+    this.transitions.push({ kind: 'punchIn', from: this.frames.length, to: this.frames.length });
+    this.segment = {
+      ...segment,
+      look: { ...segment.look, zoom: segment.look.zoom * (1.35 + 0.5 * random.uniform()) },
     };
-    const len = Math.min(to - from - 10, Math.max(1, Math.ceil(longest[kind]! * (0.3 + 0.7 * rng.uniform()))));
-    const at = from + 5 + rng.below(Math.max(1, to - from - 10 - (kind === 'light' || kind === 'bars' ? 0 : len)));
-    const end = kind === 'light' || kind === 'bars' ? to : at + len;
-    list.push({ kind, from: at, to: end, a: rng.uniform(), b: rng.uniform(), c: rng.uniform() });
-    return list;
-  };
-  const A = planesOf(w, h);
-  const B = planesOf(w, h);
-  const jitter = { shiftX: 0, shiftY: 0, blurX: 0, zoom: 1 };
-  const viewFor = (effects: readonly Effect[], k: number): typeof jitter => {
-    jitter.shiftX = 0;
-    jitter.shiftY = 0;
-    jitter.blurX = 0;
-    jitter.zoom = 1;
-    for (const e of effects) {
-      if (e.kind === 'whip' && k >= e.from) {
-        const p = Math.min(1, (k - e.from) / (e.to - e.from));
-        const amount = (0.7 + 0.9 * e.a) * (e.b < 0.5 ? -1 : 1);
-        const s = p * p * (3 - 2 * p);
-        const before = Math.max(0, (k - 1 - e.from) / (e.to - e.from));
-        jitter.shiftX += s * amount;
-        if (p < 1) jitter.blurX = (s - before * before * (3 - 2 * before)) * amount * 0.6;
-      }
-      if (e.kind === 'shake' && k >= e.from && k < e.to) {
-        jitter.shiftX += (rng.uniform() - 0.5) * (0.05 + 0.15 * e.a);
-        jitter.shiftY += (rng.uniform() - 0.5) * (0.05 + 0.15 * e.a);
-        jitter.zoom = 1.1;
-      }
-    }
-    return jitter;
-  };
-  const disturb = (effects: readonly Effect[], k: number, p: Planes): void => {
-    for (const e of effects) {
-      if (k < e.from || k >= e.to) continue;
-      if (e.kind === 'flash' || e.kind === 'glow') {
-        const fall =
-          e.kind === 'flash'
-            ? 1 - (k - e.from) / (e.to - e.from + 1)
-            : Math.sin((Math.PI * (k - e.from + 0.5)) / (e.to - e.from));
-        const amount = fall * (0.5 + 0.5 * e.a);
-        const cx = e.b * w;
-        const cy = e.c * h;
-        for (let y = 0; y < h; y++)
-          for (let x = 0; x < w; x++) {
-            const i = y * w + x;
-            const r = e.kind === 'flash' ? 1 : Math.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (0.18 * w * w));
-            p.y[i] = p.y[i]! + (245 - p.y[i]!) * Math.min(1, amount * r * 1.1);
-          }
-        for (let i = 0; i < p.u.length; i++) {
-          p.u[i] = 128 + (p.u[i]! - 128) * (1 - amount);
-          p.v[i] = 128 + (p.v[i]! - 128) * (1 - amount);
-        }
-      }
-      if (e.kind === 'dropOut') {
-        if (e.a < 0.6) {
-          p.y.fill(16);
-          p.u.fill(128);
-          p.v.fill(128);
-        } else for (let i = 0; i < p.y.length; i++) p.y[i] = 60 + 120 * rng.uniform();
-      }
-      if (e.kind === 'strobe' && ((k - e.from) >> (e.a < 0.5 ? 0 : 1)) % 2 === 0) {
-        for (let i = 0; i < p.y.length; i++) p.y[i] = 16 + (p.y[i]! - 16) * (e.b < 0.5 ? 0.25 + 0.3 * e.c : 1.5 + e.c);
-      }
-      if (e.kind === 'light') {
-        const g = e.b < 0.5 ? 0.35 + 0.4 * e.c : 1.3 + 0.7 * e.c;
-        for (let y = 0; y < h; y++)
-          for (let x = 0; x < w; x++) p.y[y * w + x] = 16 + (p.y[y * w + x]! - 16) * (g + (e.a - 0.5) * 0.5 * (x / w));
-        for (let i = 0; i < p.u.length; i++) p.v[i] = p.v[i]! + (e.a - 0.5) * 14;
-      }
-      if (e.kind === 'bars') {
-        const bar = Math.round(h * (0.08 + 0.06 * e.a)) & ~1;
-        for (let y = 0; y < h; y++) if (y < bar || y >= h - bar) p.y.fill(16, y * w, (y + 1) * w);
-        for (let y = 0; y < h / 2; y++)
-          if (y < bar / 2 || y >= (h - bar) / 2) {
-            p.u.fill(128, (y * w) / 2, ((y + 1) * w) / 2);
-            p.v.fill(128, (y * w) / 2, ((y + 1) * w) / 2);
-          }
+  }
+
+  /** A gradual transition or a wipe; afterwards the next shot plays on where it then is. */
+  private goOver(kind: Exclude<TransitionKind, 'cut' | 'punchIn'>, next: Segment): void {
+    const { random } = this;
+    const carried = lasting(this.effects);
+    const length =
+      kind === 'wipe' ? 10 + random.below(20) : kind === 'dissolve' ? 8 + random.below(41) : 10 + random.below(30);
+    const from = this.frames.length;
+    // Drawn for every kind, so that a seed's reels stay what they are.
+    const edge = random.uniform();
+    const hold = kind === 'fadeBlack' || kind === 'fadeWhite' ? random.below(6) : 0;
+    this.played =
+      kind === 'dissolve' || kind === 'wipe'
+        ? this.mixOver(kind, next, { carried, length, fromLeft: edge < 0.5 })
+        : this.fadeOver(next, { carried, length, hold, level: kind === 'fadeWhite' ? 235 : 16 });
+    this.segment = next;
+    this.transitions.push({ kind, from, to: this.frames.length });
+    this.effects = [];
+  }
+
+  /** Both shots at once; returns how many frames of the next one were shown. */
+  private mixOver(
+    kind: 'dissolve' | 'wipe',
+    next: Segment,
+    { carried, length, fromLeft }: { carried: readonly Effect[]; length: number; fromLeft: boolean },
+  ): number {
+    for (let k = 0; k < length; k++) {
+      this.draw(this.segment, this.played + k, carried, this.a);
+      this.draw(next, k, [], this.b);
+      const alpha = (k + 1) / (length + 1);
+      if (kind === 'dissolve') this.push(this.a, this.b, alpha, 0);
+      else {
+        wipe(this.a, this.b, { w: this.w, h: this.h }, (across) => (fromLeft ? across : 1 - across) < alpha);
+        this.push(this.a, null, 0, 0);
       }
     }
-  };
-  const mix = (a: Planes, b: Planes | null, alpha: number, level: number, dst: Uint8Array): void => {
+    return length;
+  }
+
+  /** Out to a level of luma, held, and in again; returns how many frames of the next shot were shown. */
+  private fadeOver(
+    next: Segment,
+    { carried, length, hold, level }: { carried: readonly Effect[]; length: number; hold: number; level: number },
+  ): number {
+    const half = Math.max(4, Math.round(length * (0.35 + 0.3 * this.random.uniform())));
+    const rest = Math.max(4, length - half);
+    for (let k = 0; k < half; k++) {
+      this.draw(this.segment, this.played + k, carried, this.a);
+      this.push(this.a, null, (k + 1) / half, level);
+    }
+    for (let k = 0; k < hold; k++) this.push(this.a, null, 1, level);
+    for (let k = 0; k < rest; k++) {
+      this.draw(next, k, [], this.a);
+      this.push(this.a, null, 1 - (k + 1) / (rest + 1), level);
+    }
+    return rest;
+  }
+
+  /** Adds a frame: `a`, of which the share `alpha` is b's, or an even `level` of luma without colour. */
+  private push(a: Planes, b: Planes | null, alpha: number, level: number): void {
+    const n = this.w * this.h;
+    const dst = new Uint8Array(n * 1.5);
     const put = (i: number, v: number): void => {
       dst[i] = v <= 0 ? 0 : v >= 255 ? 255 : v + 0.5;
     };
-    const n = a.y.length;
     for (let i = 0; i < n; i++) put(i, (1 - alpha) * a.y[i]! + alpha * (b ? b.y[i]! : level));
     for (let i = 0; i < n / 4; i++) {
       put(n + i, (1 - alpha) * a.u[i]! + alpha * (b ? b.u[i]! : 128));
       put(n * 1.25 + i, (1 - alpha) * a.v[i]! + alpha * (b ? b.v[i]! : 128));
     }
-  };
-  let segment = makeSegment(null, 24 + rng.below(40));
-  let played = 0;
-  let effects: Effect[] = [];
-  const push = (fill: (dst: Uint8Array) => void): void => {
-    const f = new Uint8Array(w * h * 1.5);
-    fill(f);
-    frames.push(f);
-  };
-  const play = (count: number): void => {
-    const start = played;
-    effects = effectsFor(start, start + count);
-    for (const e of effects)
-      disturbances.push({
-        kind: e.kind,
-        from: frames.length + e.from - start,
-        to: frames.length + Math.min(e.to, start + count) - start,
-      });
-    for (let k = 0; k < count; k++, played++) {
-      render(segment, played, w, h, viewFor(effects, played), A);
-      disturb(effects, played, A);
-      push((dst) => mix(A, null, 0, 0, dst));
-    }
-    // What lasts to the shot's end (a light, bars, a shifted view) must also last through a dissolve out of it.
-  };
-  play(18 + rng.below(40));
-  for (let t = 0; t < options.transitions; t++) {
-    const gradual = rng.uniform() < (options.gradualShare ?? 0.25);
-    let kind: TransitionKind = gradual
-      ? rng.uniform() < 0.6
-        ? 'dissolve'
-        : rng.uniform() < 0.6
-          ? 'fadeBlack'
-          : 'fadeWhite'
-      : 'cut';
-    if (options.hardKinds && rng.uniform() < 0.2) kind = rng.uniform() < 0.5 ? 'wipe' : 'punchIn';
-    const body = 14 + rng.below(44);
-    const lasting = effects.filter((e) => e.kind === 'light' || e.kind === 'bars' || e.kind === 'whip');
-    const carried = lasting.map((e) => (e.kind === 'whip' ? e : { ...e, to: Infinity }));
-    let next = makeSegment(segment.source, 24 + rng.below(60));
-    if (kind === 'punchIn') {
-      const still = { shiftX: 0, shiftY: 0, blurX: 0, zoom: 1 };
-      void still;
-      next = {
-        ...segment,
-        start: segment.start,
-        look: { ...segment.look, zoom: segment.look.zoom * (1.35 + 0.5 * rng.uniform()) },
-      };
-      transitions.push({ kind, from: frames.length, to: frames.length });
-      const keep = played;
-      segment = next;
-      played = keep;
-      play(body);
-      continue;
-    }
-    if (kind === 'cut') {
-      transitions.push({ kind, from: frames.length, to: frames.length });
-    } else {
-      const length =
-        kind === 'wipe' ? 10 + rng.below(20) : kind === 'dissolve' ? 8 + rng.below(41) : 10 + rng.below(30);
-      const from = frames.length;
-      const edge = rng.uniform();
-      const hold = kind === 'fadeBlack' || kind === 'fadeWhite' ? rng.below(6) : 0;
-      const level = kind === 'fadeWhite' ? 235 : 16;
-      if (kind === 'dissolve' || kind === 'wipe') {
-        for (let k = 0; k < length; k++) {
-          render(segment, played + k, w, h, viewFor(carried, played + k), A);
-          disturb(carried, played + k, A);
-          render(next, k, w, h, viewFor([], k), B);
-          const alpha = (k + 1) / (length + 1);
-          if (kind === 'dissolve') push((dst) => mix(A, B, alpha, 0, dst));
-          else {
-            for (let y = 0; y < h; y++)
-              for (let x = 0; x < w; x++)
-                if ((edge < 0.5 ? x / w : 1 - x / w) < alpha) A.y[y * w + x] = B.y[y * w + x]!;
-            for (let y = 0; y < h / 2; y++)
-              for (let x = 0; x < w / 2; x++)
-                if ((edge < 0.5 ? (2 * x) / w : 1 - (2 * x) / w) < alpha) {
-                  A.u[(y * w) / 2 + x] = B.u[(y * w) / 2 + x]!;
-                  A.v[(y * w) / 2 + x] = B.v[(y * w) / 2 + x]!;
-                }
-            push((dst) => mix(A, null, 0, 0, dst));
-          }
-        }
-        segment = next;
-        played = length;
-      } else {
-        const half = Math.max(4, Math.round(length * (0.35 + 0.3 * rng.uniform())));
-        const rest = Math.max(4, length - half);
-        for (let k = 0; k < half; k++) {
-          render(segment, played + k, w, h, viewFor(carried, played + k), A);
-          disturb(carried, played + k, A);
-          push((dst) => mix(A, null, (k + 1) / half, level, dst));
-        }
-        for (let k = 0; k < hold; k++) push((dst) => mix(A, null, 1, level, dst));
-        for (let k = 0; k < rest; k++) {
-          render(next, k, w, h, viewFor([], k), A);
-          push((dst) => mix(A, null, 1 - (k + 1) / (rest + 1), level, dst));
-        }
-        segment = next;
-        played = rest;
-      }
-      transitions.push({ kind, from, to: frames.length });
-      effects = [];
-      play(body);
-      continue;
-    }
-    segment = next;
-    played = 0;
-    play(body);
+    this.frames.push(dst);
   }
-  return { width: w, height: h, frames, transitions, disturbances };
+}
+
+/** Lays b over a, in place, where the wipe has passed. @param passed of a place across the picture, 0..1 */
+function wipe(a: Planes, b: Planes, { w, h }: { w: number; h: number }, passed: (across: number) => boolean): void {
+  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (passed(x / w)) a.y[y * w + x] = b.y[y * w + x]!;
+  for (let y = 0; y < h / 2; y++)
+    for (let x = 0; x < w / 2; x++)
+      if (passed((2 * x) / w)) {
+        a.u[(y * w) / 2 + x] = b.u[(y * w) / 2 + x]!;
+        a.v[(y * w) / 2 + x] = b.v[(y * w) / 2 + x]!;
+      }
 }
