@@ -15,16 +15,19 @@ export interface CastReading {
 }
 
 /**
- * What performers of true pictures show, stops of red over green and of blue over green less `BELIEVED` of the plate's: mean, and
- * covariance as standard deviations and correlation. 78 exam scenes (a view each), 16 frames of seven real clips and six made bodies, each kind weighed
- * by its scenes. A fifth of the plate's departure from white is believed to be its light's (regression: .14 to .28 of red, .18 to .43 of blue; the
- * rest is lawn or wall), and no more than `MOST` stops of it.
+ * What performers of true pictures show, stops of red over green and of blue over green less a share of the plate's: mean, and covariance as standard
+ * deviations and correlation. 78 exam scenes (a view each), 16 frames of seven real clips and six made bodies, each kind weighed by its scenes.
  */
 const USUAL = [0.275, -0.414] as const,
   SPREAD = [0.232, 0.349] as const,
-  TOGETHER = -0.665,
-  BELIEVED = 0.2,
-  MOST = 0.8;
+  TOGETHER = -0.665;
+
+/**
+ * Shares of the plate's departure from white that its light may make, the first up to `MOST` stops of it: a fifth before a lawn or a wall (regression over those
+ * pictures: .14 to .28 of red, .18 to .43 of blue), half where the whole picture is of one tint (a yellowed poster). The share counts that speaks for the performer.
+ */
+const BELIEVED = [0.2, 0.5] as const,
+  MOST = [0.8, Infinity] as const;
 
 /** Coverage of the performer, and of what is the plate's alone. */
 const CORE = 0.97,
@@ -47,10 +50,14 @@ export function readCast(f: SeenFrame): CastReading | null {
     const [r, g, b] = s.map((q) => Math.log2(Math.max(1e-4, q ** (1 / 6)))) as [number, number, number];
     return [r - g, b - g] as const;
   }) as [readonly [number, number], readonly [number, number]];
-  const off = [0, 1].map((k) => {
-    const believed = BELIEVED * Math.min(MOST, Math.max(-MOST, plate[k]!));
-    return own[k]! - believed - USUAL[k]!;
-  }) as [number, number];
+  const off = BELIEVED.map((share, b) =>
+    [0, 1].map((k) => own[k]! - share * Math.min(MOST[b]!, Math.max(-MOST[b]!, plate[k]!)) - USUAL[k]!),
+  ) as [number, number][];
+  return off.map(unlike).reduce((a, b) => (b.colour < a.colour ? b : a));
+}
+
+/** Departure from what performers show, stops of red and of blue over green. */
+function unlike(off: readonly [number, number]): CastReading {
   const [u, v] = [off[0] / SPREAD[0], off[1] / SPREAD[1]],
     distance = Math.sqrt((u * u - 2 * TOGETHER * u * v + v * v) / (1 - TOGETHER * TOGETHER)),
     // No farther than to the rim of what most show: nobody knows whether the coat is brown or grey.
