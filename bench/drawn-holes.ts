@@ -4,7 +4,7 @@ import { fileURLToPath } from 'node:url';
 import { RandomStream } from '../src/core/random.js';
 import { distanceToSet } from '../src/image/distance.js';
 import type { Picture } from '../src/image/picture.js';
-import { lumaOf } from '../src/join/erase/erase-mosaic.js';
+import { codedLuma } from '../src/join/erase/coded-luma.js';
 import { toCodedRgb } from '../src/media/convert.js';
 import { VideoReader } from '../src/media/video-reader.js';
 
@@ -84,7 +84,7 @@ async function shape(random: RandomStream, w: number, h: number, masks: readonly
 
 /** Whether the place says anything: neither a black bar nor burnt, and not one flat colour. */
 function worth(p: Picture, hole: Uint8Array): boolean {
-  const luma = lumaOf(p);
+  const luma = codedLuma(p);
   const far = distanceToSet(hole, p.width, p.height);
   let n = 0;
   let sum = 0;

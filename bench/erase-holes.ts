@@ -16,7 +16,7 @@ import { IDENTITY3 } from '../src/geometry/mat3.js';
 import { gaussianPlane } from '../src/image/gaussian.js';
 import { createPicture, plane, type Picture } from '../src/image/picture.js';
 import { pushPull } from '../src/image/push-pull.js';
-import { lumaOf } from '../src/join/erase/erase-mosaic.js';
+import { codedLuma } from '../src/join/erase/coded-luma.js';
 import { fillUnseen } from '../src/join/erase/fill-unseen.js';
 import { writePng16 } from '../src/media/stills.js';
 import type { BenchRow } from './rows.js';
@@ -80,7 +80,7 @@ function psnr(p: Picture, truth: Picture, hole: Uint8Array): number {
 }
 
 function detail(p: Picture, hole: Uint8Array): number {
-  const luma = lumaOf(p);
+  const luma = codedLuma(p);
   const soft = gaussianPlane(luma, p.width, p.height, 1.5);
   let e = 0;
   let k = 0;

@@ -3,7 +3,8 @@ import { IDENTITY3 } from '../../geometry/mat3.js';
 import { createPicture } from '../../image/picture.js';
 import { parseMarks } from '../../plate/marks/marks.js';
 import { mayCopy } from './copy-from.js';
-import type { Mosaic, MosaicSource } from './erase-mosaic.js';
+import type { Mosaic } from './erase-mosaic.js';
+import type { MosaicSource } from './mosaic-source.js';
 import { apartOf } from './propose-erase.js';
 import type { SetMovers } from './set-movers.js';
 

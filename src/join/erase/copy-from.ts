@@ -8,7 +8,8 @@ import { dilate } from '../../image/morphology.js';
 import { createPicture } from '../../image/picture.js';
 import { rasterizePolygon } from '../../image/polygon.js';
 import { warpHomography } from '../../image/warp.js';
-import type { Mosaic, MosaicSource } from './erase-mosaic.js';
+import type { Mosaic } from './erase-mosaic.js';
+import type { MosaicSource } from './mosaic-source.js';
 import type { SetMotion } from './set-motion.js';
 import type { SetMovers } from './set-movers.js';
 

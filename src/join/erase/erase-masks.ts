@@ -6,7 +6,7 @@ import { dilate } from '../../image/morphology.js';
 import { rasterizePolygon } from '../../image/polygon.js';
 import { toCodedRgb } from '../../media/convert.js';
 import type { VideoFrame } from '../../media/types.js';
-import { withoutBorder, type MosaicSource } from './erase-mosaic.js';
+import { withoutBorder, type MosaicSource } from './mosaic-source.js';
 import { framePart, wholeSamples } from '../render/frame-part.js';
 import { boundsOf } from './lay-over.js';
 

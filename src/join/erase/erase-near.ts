@@ -12,7 +12,9 @@ import { dilate } from '../../image/morphology.js';
 import { createPicture, type Picture } from '../../image/picture.js';
 import { double, halfSize, halve } from '../../image/pyramid.js';
 import { pushPull } from '../../image/push-pull.js';
-import { gainOf, lumaOf, type MosaicSource } from './erase-mosaic.js';
+import { codedLuma } from './coded-luma.js';
+import { gainOf } from './light-gain.js';
+import type { MosaicSource } from './mosaic-source.js';
 import { differing } from './erase-passing.js';
 import { cropPicture, cropPlane } from './erase-seam.js';
 import { shadowBeside } from './erase-shadow.js';
@@ -175,7 +177,7 @@ function fillPart(r: NearRequest): { readonly fill: Picture; readonly seen: Floa
     return out;
   };
   const frameShows: Shown = {
-    luma: halve(lumaOf(r.around), w, h),
+    luma: halve(codedLuma(r.around), w, h),
     open: halve(r.hidden, w, h).map((v) => (v > 0 ? 0 : 1)),
   };
   for (const place of chooseNear(r.sources, r.frame, r.toBox, r.hidden, w, NEAR)) {

@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { IDENTITY3 } from '../../geometry/mat3.js';
 import { RandomStream } from '../../core/random.js';
 import { createPicture, type Picture } from '../../image/picture.js';
-import type { MosaicSource } from './erase-mosaic.js';
+import type { MosaicSource } from './mosaic-source.js';
 import { missesPieces, passing, piecesBefore } from './erase-passing.js';
 
 const W = 200,

@@ -15,7 +15,9 @@ import { dilate, open } from '../../image/morphology.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
 import { sampleBilinear } from '../../image/sampling.js';
 import { fitLocally } from './erase-align.js';
-import { gainOf, laySource, lumaOf, validity, type MosaicSource } from './erase-mosaic.js';
+import { codedLuma } from './coded-luma.js';
+import { gainOf } from './light-gain.js';
+import { laySource, validity, type MosaicSource } from './mosaic-source.js';
 
 /** What differs from the set by more (largest channel, coded, smoothed over a pixel) belongs to something else. */
 const DIFFERS = 0.08;
@@ -228,7 +230,7 @@ function placeOf(own: Sample, there: Sample, still: Picture, rival: Rival, w: nu
     about = dilate(own.mask, w, h, 3);
   const [tx, ty] = fineShift(own, there, about, shift, w, h);
   const moved: Mat3 = [1, 0, tx, 0, 1, ty, 0, 0, 1];
-  const luma = lumaOf(there.picture),
+  const luma = codedLuma(there.picture),
     laid = new Float32Array(n),
     weight = new Float32Array(n);
   for (let y = 0; y < h; y++)
@@ -240,7 +242,7 @@ function placeOf(own: Sample, there: Sample, still: Picture, rival: Rival, w: nu
       laid[i] = luma[v * w + u]!;
       weight[i] = about[i]! > 0 && own.known[i]! > 0.5 && there.known[v * w + u]! > 0.5 ? 1 : 0;
     }
-  const fit = fitLocally(lumaOf(own.picture), laid, weight, w, h, { reachPx: 1 });
+  const fit = fitLocally(codedLuma(own.picture), laid, weight, w, h, { reachPx: 1 });
   const places = fit.after < fit.before ? [multiply(moved, fit.matrix), moved] : [moved];
   let best: Mat3 | null = null,
     least = LEFT;

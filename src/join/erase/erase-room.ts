@@ -2,7 +2,7 @@
 import { apply, tryInvert, multiply, type Point2 } from '../../geometry/mat3.js';
 import { dilate } from '../../image/morphology.js';
 import { rasterizePolygon } from '../../image/polygon.js';
-import { mosaicMatrix, type MosaicFrame } from './erase-mosaic.js';
+import { mosaicMatrix, type MosaicFrame } from './mosaic-frame.js';
 import { boundsOf } from './lay-over.js';
 import type { SetMotion } from './set-motion.js';
 

@@ -10,7 +10,7 @@ import { connectedComponents } from '../../image/components.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import { dilate, erode, open } from '../../image/morphology.js';
 import { plane, type Picture } from '../../image/picture.js';
-import { lumaOf } from './erase-mosaic.js';
+import { codedLuma } from './coded-luma.js';
 
 /** A shadow lets through at most this share of the coded value. */
 const DARKER = 0.93;
@@ -49,8 +49,8 @@ export function shadowBesidePassing(
   const blurred = [0, 1, 2].map(
     (c) => [gaussianPlane(plane(frame, c), w, h, 1.5), gaussianPlane(plane(clean, c), w, h, 1.5)] as const,
   );
-  const a = lumaOf(frame),
-    b = lumaOf(clean);
+  const a = codedLuma(frame),
+    b = codedLuma(clean);
   const alike = structureAlike(a, b, w, h);
   const mark = new Uint8Array(n),
     differs = new Uint8Array(n);

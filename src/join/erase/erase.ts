@@ -20,7 +20,9 @@ import { cameraCarrier, carryRegion } from '../ride/carrier.js';
 import { castOf, type CastGround } from './cast-shadow.js';
 import { fitLocally } from './erase-align.js';
 import { alignedBox, feather, maskOf, showsMask, sourceOf } from './erase-masks.js';
-import { buildMosaic, lumaOf, type Mosaic, type MosaicSource } from './erase-mosaic.js';
+import { codedLuma } from './coded-luma.js';
+import { buildMosaic, type Mosaic } from './erase-mosaic.js';
+import type { MosaicSource } from './mosaic-source.js';
 import { differenceBeside, nearFill } from './erase-near.js';
 import { frameOfMosaic, gridPoints, hiddenInMosaic } from './erase-room.js';
 import { missesPieces, passing, piecesBefore, type Passing } from './erase-passing.js';
@@ -282,7 +284,7 @@ export class PlateCleaner {
     if (!this.motion.still) {
       const trust = new Float32Array(bw * bh);
       for (let i = 0; i < trust.length; i++) trust[i] = seen[i]! > 0.99 && hidden[i]! <= 0 ? 1 : 0;
-      const fit = fitLocally(lumaOf(around), lumaOf(fill), trust, bw, bh, { reachPx: 0.6 });
+      const fit = fitLocally(codedLuma(around), codedLuma(fill), trust, bw, bh, { reachPx: 0.6 });
       const back = tryInvert(fit.matrix);
       if (back !== null && fit.after < 0.995 * fit.before) {
         matrix = multiply(back, toBox);

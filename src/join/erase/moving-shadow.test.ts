@@ -4,7 +4,8 @@ import { RandomStream } from '../../core/random.js';
 import { IDENTITY3 } from '../../geometry/mat3.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
-import { lumaOf, type Mosaic } from './erase-mosaic.js';
+import { codedLuma } from './coded-luma.js';
+import type { Mosaic } from './erase-mosaic.js';
 import { relightRest } from './moving-shadow.js';
 
 const W = 260,
@@ -58,7 +59,7 @@ function still(truth: Picture, moved: boolean): Mosaic {
   const never = strip(110, 150),
     came = strip(60, 200),
     picture = darkened(truth, never),
-    dark = lumaOf(darkened(truth, came));
+    dark = codedLuma(darkened(truth, came));
   const shaded = Float32Array.from({ length: N }, (_, i) => (moved && came[i]! > 0 && never[i]! === 0 ? dark[i]! : 0));
   return {
     picture,
@@ -110,7 +111,7 @@ describe('the rest of a shadow that moves', () => {
       for (let i = 0; i < N; i++) if (rug[i]! > 0) truth.data[c * N + i] = 0.22 * truth.data[c * N + i]!;
     // The shadow goes on each side of it; the rug's own dark is another.
     const came = strip(60, 200),
-      dark = lumaOf(darkened(truth, came)),
+      dark = codedLuma(darkened(truth, came)),
       kept = truth.data.slice();
     const shaded = Float32Array.from({ length: N }, (_, i) => (came[i]! > 0 && rug[i]! === 0 ? dark[i]! : 0));
     expect(

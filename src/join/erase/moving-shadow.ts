@@ -9,7 +9,8 @@ import { gaussianPlane } from '../../image/gaussian.js';
 import { dilate, open } from '../../image/morphology.js';
 import { pushPull } from '../../image/push-pull.js';
 import { median } from '../../image/statistics.js';
-import { lumaOf, type Mosaic } from './erase-mosaic.js';
+import { codedLuma } from './coded-luma.js';
+import type { Mosaic } from './erase-mosaic.js';
 import { percents, relightPlace, type FoundCast } from './relight-place.js';
 
 /** So many pixels must show the shadow come or go. */
@@ -38,7 +39,7 @@ export function relightRest(mosaic: Mosaic): FoundCast | null {
   let area = 0;
   for (let i = 0; i < n; i++) area += seen[i]!;
   if (area < LEAST_SEEN) return null;
-  const luma = lumaOf(mosaic.picture),
+  const luma = codedLuma(mosaic.picture),
     lit = new Float32Array(n),
     dark = new Float32Array(n),
     known = new Float32Array(n),

@@ -5,7 +5,7 @@
  * the list, each with its own narrow strip, and what only later frames show would stay open.
  */
 import { apply, multiply, tryInvert, type Mat3 } from '../../geometry/mat3.js';
-import type { MosaicSource } from './erase-mosaic.js';
+import type { MosaicSource } from './mosaic-source.js';
 
 /** A near frame is taken along where it adds at least so much, in shares of the hidden part shown anew by a frame next to it. */
 const ADDS = 0.01;

@@ -8,7 +8,8 @@ import type { Picture } from '../../image/picture.js';
 import { sampleBilinear } from '../../image/sampling.js';
 import { double, halfSize, halve } from '../../image/pyramid.js';
 import { fitLocally } from './erase-align.js';
-import { lumaOf, validity, type MosaicSource } from './erase-mosaic.js';
+import { codedLuma } from './coded-luma.js';
+import { validity, type MosaicSource } from './mosaic-source.js';
 import { hiddenMotion, type Shown } from './hidden-motion.js';
 import { layPart, partRead, type Shift } from './lay-over.js';
 import { fieldAt, localField, type LocalField } from './local-field.js';
@@ -128,7 +129,7 @@ function cutOut(source: MosaicSource, matrix: Mat3, w: number, h: number): CutOu
       width: halfSize(picture.width),
       height: halfSize(picture.height),
       channels: 1,
-      data: halve(lumaOf(picture), picture.width, picture.height),
+      data: halve(codedLuma(picture), picture.width, picture.height),
     },
   };
 }

@@ -12,7 +12,7 @@ import { rasterizePolygon } from '../../image/polygon.js';
 import { warpHomography } from '../../image/warp.js';
 import { warpMap } from '../../image/warp-map.js';
 import { fitLocally } from '../erase/erase-align.js';
-import { lumaOf } from '../erase/erase-mosaic.js';
+import { codedLuma } from '../erase/coded-luma.js';
 import { placeOf, type PartPose, type PartShape } from './part-motion.js';
 import { boundsOf } from '../erase/lay-over.js';
 import { cropPicture, matchSeam } from '../erase/erase-seam.js';
@@ -148,7 +148,7 @@ export function patchRegion(
   for (let i = 0; i < n; i++)
     ring[i] = laid.valid[i]! > 0 && (hidden[i]! > 0 ? toOutside[i]! <= 0.5 * band : toInside[i]! <= band) ? 1 : 0;
   if (place === null) {
-    const fit = fitLocally(lumaOf(around), lumaOf(laid.fill), ring, w, h, { reachPx: 2 });
+    const fit = fitLocally(codedLuma(around), codedLuma(laid.fill), ring, w, h, { reachPx: 2 });
     const back = tryInvert(fit.matrix);
     if (back !== null && fit.after < (options.fitBelow ?? 0.99) * fit.before) {
       matrix = multiply(back, matrix);

@@ -19,7 +19,9 @@ import type { CameraMove } from '../../plate/types.js';
 import { cameraCarrier, carryRegion } from '../ride/carrier.js';
 import { fitLocally } from '../erase/erase-align.js';
 import { showsMask, sourceOf } from '../erase/erase-masks.js';
-import { buildMosaic, lumaOf, mosaicMatrix, type Mosaic, type MosaicFrame } from '../erase/erase-mosaic.js';
+import { codedLuma } from '../erase/coded-luma.js';
+import { buildMosaic, type Mosaic } from '../erase/erase-mosaic.js';
+import { mosaicMatrix, type MosaicFrame } from '../erase/mosaic-frame.js';
 import { fillUnseen } from '../erase/fill-unseen.js';
 import { boundsOf, layOver, type Shift } from '../erase/lay-over.js';
 import { lightPlane, shineOn, type LightPlane } from '../erase/light-plane.js';
@@ -210,7 +212,7 @@ export class WideCanvas {
   ): Laid {
     const { width: W, height: H } = around;
     const inside = (seen: Float32Array): Float32Array => trust(seen).map((v, i) => (hidden[i]! > 0 ? 0 : v));
-    const luma = lumaOf(around);
+    const luma = codedLuma(around);
     // What the frame's own lens and exposure make of the set's light comes first, so that place is not sought in it; at the end it is carried on beyond the frame's edge.
     const lit = (l: Laid, light: LightPlane | null): Laid => {
       if (light !== null) shineOn(l.fill, light, 1);
@@ -219,13 +221,13 @@ export class WideCanvas {
     const first = lightPlane(laid.fill, around, inside(laid.seen));
     let matrix = toCanvas,
       out = lit(laid, first);
-    const fit = fitLocally(luma, lumaOf(out.fill), inside(out.seen), W, H, { reachPx: 1 });
+    const fit = fitLocally(luma, codedLuma(out.fill), inside(out.seen), W, H, { reachPx: 1 });
     const back = tryInvert(fit.matrix);
     if (back !== null && fit.after < 0.995 * fit.before) {
       matrix = multiply(back, toCanvas);
       out = lit(lay(matrix, null), first);
     }
-    const field = localField(luma, lumaOf(out.fill), inside(out.seen), W, H, { reachPx: PARALLAX * W, cellPx: 16 });
+    const field = localField(luma, codedLuma(out.fill), inside(out.seen), W, H, { reachPx: PARALLAX * W, cellPx: 16 });
     if (field === null) return out;
     out = lay(matrix, { field, scale: 1, x0: 0, y0: 0 });
     return lit(out, lightPlane(out.fill, around, inside(out.seen)) ?? first);

@@ -1,0 +1,69 @@
+/** Brings the sources of the still picture together: each one's place and light against a coarse mosaic of all. */
+import { multiply, tryInvert, type Mat3 } from '../../geometry/mat3.js';
+import { codedLuma } from './coded-luma.js';
+import { fitLocally } from './erase-align.js';
+import type { MosaicFrame } from './mosaic-frame.js';
+import { lightPlane, shineOn } from './light-plane.js';
+import { addFields, localField, sizeOf } from './local-field.js';
+import { meanOfSources } from './mosaic-mean.js';
+import { laySource, validity, type Placed } from './mosaic-source.js';
+
+/** Side of the coarse picture on which sources are brought together, px; how often by local fields, and by how many sources it is told whether there is anything for these to do. */
+const COARSE = 480;
+const FIELD_ROUNDS = 2;
+const PROBES = 6;
+/** Local fields under this (rms, px of a frame) are left: such a shift takes less from a picture than its compression. */
+const LEAST_FIELD = 0.12;
+/** How far things off the set's plane are believed to lie from it, as a share of a frame's width. */
+const PARALLAX = 0.02;
+
+/** Each source's place and light are corrected against a coarse mosaic of all: by an affine map, then by local fields in turns. */
+export function bringTogether(start: readonly Placed[], frame: MosaicFrame): readonly Placed[] {
+  const k = Math.min(1, COARSE / Math.max(frame.width, frame.height));
+  const cw = Math.max(16, Math.round(frame.width * k)),
+    ch = Math.max(16, Math.round(frame.height * k));
+  const shrink: Mat3 = [k, 0, 0, 0, k, 0, 0, 0, 1],
+    grow: Mat3 = [1 / k, 0, 0, 0, 1 / k, 0, 0, 0, 1];
+  let placed: readonly Placed[] = start.map((p) => ({ ...p, fieldScale: k }));
+  for (let round = 0; round <= FIELD_ROUNDS; round++) {
+    const coarse = meanOfSources(
+      placed.map((p) => ({ ...p, matrix: multiply(shrink, p.matrix), fieldScale: 1 })),
+      cw,
+      ch,
+      { shadows: false, coarse: true, found: null },
+    );
+    const luma = codedLuma(coarse.picture);
+    const improved = (p: Placed): Placed => {
+      const matrix = multiply(shrink, p.matrix);
+      const shift = p.field === null ? null : { field: p.field, scale: 1, x0: 0, y0: 0 };
+      const laid = laySource(p.source, matrix, cw, ch, 'bilinear', shift, true);
+      const seen = validity(p.source, matrix, cw, ch, shift);
+      const weight = new Float32Array(cw * ch);
+      for (let i = 0; i < weight.length; i++) weight[i] = seen[i]! > 0.99 && coarse.count[i]! >= 3 ? 1 : 0;
+      const light = lightPlane(coarse.picture, laid, weight);
+      if (light !== null) shineOn(laid, light, -1);
+      if (round === 0) {
+        const fit = fitLocally(luma, codedLuma(laid), weight, cw, ch, { reachPx: 1 });
+        const back = tryInvert(fit.matrix);
+        return back !== null && fit.after < 0.995 * fit.before
+          ? { ...p, light, matrix: multiply(multiply(multiply(grow, back), shrink), p.matrix) }
+          : { ...p, light };
+      }
+      const found = localField(luma, codedLuma(laid), weight, cw, ch, {
+        reachPx: PARALLAX * p.source.widthPx * frame.scale * k,
+        cellPx: 8,
+        quick: true,
+      });
+      return { ...p, light, field: addFields(p.field, found) };
+    };
+    if (round === 1) {
+      // One plane and a lens that does not bend need no fields: a few sources, spread over the shot, tell.
+      const every = Math.max(1, Math.floor(placed.length / PROBES));
+      const probed = new Map(placed.flatMap((p, i) => (i % every === 0 ? [[i, improved(p)] as const] : [])));
+      const least = LEAST_FIELD * frame.scale * k;
+      if ([...probed.values()].every((p) => p.field === null || sizeOf(p.field) < least)) return placed;
+      placed = placed.map((p, i) => probed.get(i) ?? improved(p));
+    } else placed = placed.map(improved);
+  }
+  return placed;
+}
