@@ -38,6 +38,8 @@ export { proresSlices } from './prores';
 export { ballsFront, ballsDepth } from './balls';
 export { cellBalls, cellDistance, coverAndStand, matteCells } from './body';
 export { shadePlane } from './shade';
+export { shadeGrain } from './shade-grain';
+export { towards } from './towards';
 export { labelParts } from './label';
 export { codeChanged, grainOver, patchChroma, patchLuma } from './lay-coded';
 export { layOver, layShade, relightCells, relightOver } from './lay-light';

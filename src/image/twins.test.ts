@@ -22,6 +22,7 @@ import { dilate, erode, rankRectPlain } from './morphology.js';
 import type { Picture, Channels } from './picture.js';
 import { double, doublePlain, halfSize, halve, halvePlain } from './pyramid.js';
 import { recursiveGaussian, recursiveGaussianPlain } from './recursive-gaussian.js';
+import { towards, towardsPlain } from './towards.js';
 import { warpHomography, warpHomographyPlain } from './warp.js';
 import { warpMap, warpMapPlain } from './warp-map.js';
 import type { WarpFilter } from './warp-sampler.js';
@@ -54,6 +55,25 @@ const size = fc.record({
 const few = { numRuns: 12, seed: 7 };
 
 describe('kernels and their plain twins', () => {
+  it('one plane drawn towards another', () => {
+    for (const n of [4096, 5003, 70001]) {
+      const a = noise(n, n),
+        b = noise(n, n + 1, -1, 2),
+        plain = a.slice(),
+        lent = kernels().allocPicture(n, 1, 1);
+      try {
+        lent.data.set(a);
+        towards(lent.data, b, 0.37);
+        towardsPlain(plain, b, 0.37);
+        expect(worst(lent.data, plain)).toBeLessThan(3e-7);
+        towards(a, b, 0.37);
+        expect(worst(a, lent.data)).toBe(0);
+      } finally {
+        kernels().freePicture(lent);
+      }
+    }
+  });
+
   it('separable convolution, every boundary, in place or apart', () => {
     fc.assert(
       fc.property(

@@ -11,6 +11,7 @@ import { RAD_PER_DEG } from '../../core/angles.js';
 import { worldToCamera } from '../../geometry/camera.js';
 import { applyVector, cross, dot, unit, type Vec3 } from '../../geometry/mat3.js';
 import { gaussianPlane } from '../../image/gaussian.js';
+import { towards } from '../../image/towards.js';
 import { ballsOfMatte, fewBalls, type Ball } from '../body/body-volume.js';
 import { contactBalls } from './contact.js';
 import { stepOfKey, withFurther } from './further-keys.js';
@@ -208,7 +209,7 @@ function shadeOfKey(
       none = makePlane(),
       share = casting[1]!.share;
     fillShade(g, plane, maps[1]!, [], box, other, none);
-    blend(cover, other, share);
+    towards(cover, other, share);
   }
   // The outline's softness lies in the body and is foreshortened on the ground; the lens's is of the picture.
   if (lensPx > 0 && grounded && map !== null) gaussianPlane(cover, w, h, lensPx, lensPx, cover);
@@ -225,10 +226,6 @@ function shadeOfKey(
 // Loops in functions of their own: in the function above the compiler would take them for a reason to compile all that it calls.
 function onPlate(balls: readonly Ball[], x0: number, y0: number): Ball[] {
   return balls.map((b) => ({ x: b.x + x0, y: b.y + y0, r: b.r }));
-}
-
-function blend(to: Float32Array, other: Float32Array, share: number): void {
-  for (let i = 0; i < other.length; i++) to[i] = to[i]! + share * (other[i]! - to[i]!);
 }
 
 /** Least share of a shadow that is drawn for itself. */

@@ -3,6 +3,7 @@
  * go with about the .45th power of light (ITU-R BT.709-6, item 1.2), and their grain in the same measure, while film that had seen the
  * shadow would show the grain of that darker level. What is missing between the two is grown over it, independent of what is there.
  */
+import { KERNEL_FROM_PIXELS, kernels } from '../../image/kernels.js';
 import type { Picture } from '../../image/picture.js';
 import { TILE, type Grower } from '../air/grain.js';
 import type { Box } from './ground.js';
@@ -14,6 +15,8 @@ const NEARLY_ALL = 0.9;
 /** The performer's own grain (air.ts) is grown from this cover on. */
 const PERFORMER = 0.05;
 const STEPS = 256;
+/** Levels of a grain's curve. */
+const LEVELS = 64;
 /** Coded value left, by light left. */
 const CODED_LEFT = Float32Array.from({ length: STEPS + 1 }, (_, i) => (i / STEPS) ** CODED_POWER);
 
@@ -23,6 +26,65 @@ const CODED_LEFT = Float32Array.from({ length: STEPS + 1 }, (_, i) => (i / STEPS
  * @param after box with shade on it and what else was laid on, scene-linear @param coded display-coded values of `after`, changed in place
  */
 export function grainInShade(
+  share: number,
+  plate: Grower,
+  frame: number,
+  box: Box,
+  shaded: Box,
+  before: Float32Array,
+  after: Picture,
+  coded: Picture,
+  matte: Float32Array,
+): void {
+  const { width: w, height: h } = coded,
+    n = w * h,
+    wide = shaded[2] - shaded[0],
+    high = shaded[3] - shaded[1];
+  if (wide * high < KERNEL_FROM_PIXELS) {
+    grainInShadePlain(share, plate, frame, box, shaded, before, after, coded, matte);
+    return;
+  }
+  const { tiles, ox, oy, sx, sy } = plate.field(frame),
+    tables = new Float32Array(3 * LEVELS + STEPS + 1);
+  plate.curves.forEach((curve, c) => tables.set(curve, c * LEVELS));
+  tables.set(CODED_LEFT, 3 * LEVELS);
+  const door = kernels(),
+    scope = door.scope();
+  try {
+    door.run(
+      'shadeGrain',
+      [
+        scope.input(before),
+        scope.input(after.data.subarray(n, 2 * n)),
+        scope.changed(coded.data.subarray(0, 3 * n)),
+        scope.input(matte),
+        w,
+        n,
+        (shaded[1] - box[1]) * w + shaded[0] - box[0],
+        wide,
+        scope.input(tables),
+        STEPS,
+        NEARLY_ALL,
+        PERFORMER,
+        share,
+        ...tiles.map((t) => scope.input(t)),
+        TILE,
+        ox + TILE / 2 + sx * shaded[0],
+        oy + TILE / 2 + sy * shaded[1],
+        sx,
+        sy,
+      ],
+      high,
+      8 * wide,
+    );
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of the kernel. */
+export function grainInShadePlain(
   share: number,
   plate: Grower,
   frame: number,
