@@ -27,10 +27,16 @@ export function unit(u: string): string {
   return UNITS[u] ?? ` ${u}`;
 }
 
+/** A number to so many digits, with a true minus; what rounds to nothing has no sign. */
+export function rounded(value: number, digits: number): string {
+  const text = value.toFixed(digits);
+  return Number(text) === 0 ? text.replace('-', '') : text.replace('-', '−');
+}
+
 export function amount(value: number, sd: number | null, u: string): string {
   // Shares read best in hundredths.
   if (u === '1') return amount(value * 100, sd === null ? null : sd * 100, '%');
   // Counted things are whole: 71 frames, not 71.00.
   const d = u === 'frame' && (sd === null || sd === 0) && Number.isInteger(value) ? 0 : digits(sd, value);
-  return `${value.toFixed(d).replace('-', '−')}${unit(u)}${sd === null || sd === 0 ? '' : ` ± ${sd.toFixed(d)}`}`;
+  return `${rounded(value, d)}${unit(u)}${sd === null || sd === 0 ? '' : ` ± ${sd.toFixed(d)}`}`;
 }

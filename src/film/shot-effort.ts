@@ -35,7 +35,9 @@ const ANY_JOIN = 20;
 export function effortOf(shot: ShotFacts): { takes: string[]; effortMinutes: number } {
   const parts = [lengthPart(shot), cameraPart(shot), besidePart(shot), ...picturePart(shot)];
   return {
-    takes: parts.map(({ minutes, sentence }) => (minutes > 0 ? `${sentence} (+${Math.round(minutes)} min)` : sentence)),
+    takes: parts.map(({ minutes, sentence }) =>
+      Math.round(minutes) > 0 ? `${sentence} (+${Math.round(minutes)} min)` : sentence,
+    ),
     effortMinutes: Math.round(parts.reduce((sum, { minutes }) => sum + minutes, ANY_JOIN)),
   };
 }

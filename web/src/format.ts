@@ -12,8 +12,9 @@ export function measureText(m: Measure | undefined): string {
 
 /** A reading to a thousandth with its standard error, where that reaches a thousandth itself: 1.347 ± 0.007. */
 export function reading(value: number, sd: number | undefined): string {
+  const rounded = Number(value.toFixed(3));
   return (
-    `${String(Number(value.toFixed(3))).replace('-', '−')}` +
+    `${String(rounded === 0 ? 0 : rounded).replace('-', '−')}` +
     (sd === undefined || sd < 0.0005 ? '' : ` ± ${Number(sd.toFixed(3))}`)
   );
 }

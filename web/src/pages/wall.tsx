@@ -248,7 +248,7 @@ function FilmShots(props: { book: BookState; film: FilmDocument }): JSX.Element 
                   </ul>
                   <p class="effort">about {Math.round(s.effortMinutes)} min of work</p>
                   <Show when={picked(s.in, s.out)}>
-                    <span class="pencil-note">
+                    <span class="pencil-note picked-as">
                       picked as{' '}
                       <For each={picksIn(s.in, s.out)}>
                         {(p, i) => (

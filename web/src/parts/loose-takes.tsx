@@ -93,6 +93,9 @@ export function TakePlace(props: { book: BookState; take: TakeDocument }): JSX.E
         >
           Take it out of the book
         </button>
+        <Show when={used()}>
+          <span class="pencil-note">a join is built with it</span>
+        </Show>
       </Show>
       <Show when={props.book.missing.takes.includes(props.take.id)}>
         <span class="stale" role="status">
