@@ -1,4 +1,5 @@
 /** What an inspection found, in words for the command line. */
+import { rounded } from '../core/amount.js';
 import type { Inspection, InspectionMatter } from '../inspect/types.js';
 import { table } from './output.js';
 
@@ -34,10 +35,10 @@ const UNITS: Readonly<Record<string, string>> = {
 
 /** A value with its error and unit. */
 function valueOf(m: InspectionMatter & { readonly value: number }): string {
-  if (m.unit === 'share') return `${(100 * m.value).toFixed(1)} %`;
+  if (m.unit === 'share') return `${rounded(100 * m.value, 1)} %`;
   const digits = digitsOf(m.unit),
     error = m.sd === undefined ? '' : ` ± ${m.sd.toFixed(digits)}`;
-  return `${m.value.toFixed(digits)}${error} ${UNITS[m.unit] ?? m.unit}`;
+  return `${rounded(m.value, digits)}${error} ${UNITS[m.unit] ?? m.unit}`;
 }
 
 /** The fault to mend first, its step and its frame, as a line of its own; nothing where nothing shows. */

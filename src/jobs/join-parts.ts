@@ -6,7 +6,7 @@ import { PlatewrightError } from '../core/errors.js';
 import { clonePicture } from '../image/picture.js';
 import { peelQuality } from '../join/peel/peel-quality.js';
 import { proposeRecipe } from '../join/recipe.js';
-import { JoinRenderer, type JoinOptions } from '../join/render/render.js';
+import { JoinRenderer } from '../join/render/render.js';
 import { readyTake } from '../join/take-side.js';
 import type { Recipe } from '../join/types.js';
 import { toLinear } from '../media/convert.js';
@@ -108,9 +108,12 @@ export async function liveRecipe(book: Book, join: JoinDocument): Promise<Recipe
   };
 }
 
-/** Opens the renderer of a pick's join as its recipe stands. */
-export async function openJoin(book: Book, id: string, extra: JoinOptions = {}): Promise<JoinRenderer> {
+/**
+ * Opens the renderer of a pick's join as its recipe stands. `aside`: what mends the plate without a clip of it works in a
+ * process of its own, for a caller that has others to answer meanwhile.
+ */
+export async function openJoin(book: Book, id: string, aside = false): Promise<JoinRenderer> {
   const join = book.need('join', id);
   const recipe = await liveRecipe(book, join);
-  return JoinRenderer.open(recipe, { ...(await joinOptions(book, id, recipe)), ...extra });
+  return JoinRenderer.open(recipe, await joinOptions(book, id, recipe, aside));
 }

@@ -117,6 +117,7 @@ export function clipMender(book: Book, id: string, recipe: Recipe, live: PlateMe
       const open = reader;
       reader = null;
       await (await open)?.close();
+      await live.close?.();
     },
   };
 }

@@ -56,7 +56,7 @@ async function rendererFor(book: Book, pick: string, recipe: Recipe): Promise<{ 
     const renderer = (await k.renderer.catch(() => null))?.under(recipe) ?? null;
     if (renderer !== null) return { kept: k, renderer };
   }
-  const opened = openJoin(book, pick);
+  const opened = openJoin(book, pick, true);
   const entry: Kept = { pick, renderer: opened, queue: Promise.resolve() };
   opened.catch(() => {
     const i = list.indexOf(entry);

@@ -1,0 +1,67 @@
+/** The plate mended in a process of its own: the same frames, its errors told, and this process free meanwhile. */
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { rate } from '../core/rational.js';
+import { createPicture } from '../image/picture.js';
+import { plateMender } from '../join/render/plate-mender.js';
+import type { Recipe } from '../join/types.js';
+import { VideoReader } from '../media/video-reader.js';
+import { VideoWriter } from '../media/video-writer.js';
+import { menderAside } from './mend-aside.js';
+
+const W = 160;
+const H = 96;
+const folder = mkdtempSync(join(tmpdir(), 'mend-aside-'));
+const file = join(folder, 'plate.mkv');
+afterAll(() => rmSync(folder, { recursive: true, force: true }));
+
+beforeAll(async () => {
+  const set = createPicture(W, H, 3);
+  for (let i = 0; i < set.data.length; i++)
+    set.data[i] = 0.45 + 0.15 * Math.sin((i % W) / 9) + 0.1 * Math.cos(Math.floor(i / W) / 7);
+  const writer = await VideoWriter.open(file, { widthPx: W, heightPx: H, rate: rate(24), codec: 'ffv1' });
+  for (let n = 0; n < 4; n++) await writer.writeCoded(set);
+  await writer.close();
+});
+
+const recipe = (plate: string): Recipe => ({
+  version: 1,
+  plate: { file: plate, in: 0, out: 4, rate: '24/1', widthPx: W, heightPx: H },
+  take: { file: plate, in: 0, out: 4, rate: '24/1', widthPx: W, heightPx: H },
+  steps: [{ step: 'widen', on: true, why: '', left: 8, right: 0, top: 0, bottom: 0 }],
+});
+const names = new Set(['widen'] as const);
+
+describe('the plate mended aside', () => {
+  it('is the plate mended here, frame for frame, while this process answers others', async () => {
+    const reader = await VideoReader.open(file);
+    const here = plateMender(recipe(file))!;
+    const aside = menderAside(recipe(file), undefined);
+    const frame = await reader.frame(2);
+    let ticks = 0;
+    const clock = setInterval(() => ticks++, 10);
+    const [got, again] = await Promise.all([aside.mend(2, frame, names), aside.mend(3, frame, names)]);
+    clearInterval(clock);
+    const wanted = await here.mend(2, await reader.frame(2), names);
+    expect(got.index).toBe(2);
+    expect(again.index).toBe(3);
+    expect(got.planes.map((p) => [...p])).toEqual(wanted.planes.map((p) => [...p]));
+    expect(ticks).toBeGreaterThan(3);
+    await aside.close?.();
+    await here.close?.();
+    await reader.close();
+  }, 120000);
+
+  it('tells what went wrong there, and that the process ended', async () => {
+    const missing = menderAside(recipe(join(folder, 'none.mkv')), undefined);
+    const reader = await VideoReader.open(file);
+    const frame = await reader.frame(0);
+    await expect(Promise.resolve(missing.mend(0, frame, names))).rejects.toThrow(/PW-MEDIA-MISSING.*none\.mkv/);
+    const asked = Promise.resolve(missing.mend(1, frame, names));
+    await missing.close?.();
+    await expect(asked).rejects.toThrow(/PW-JOIN-MEND: the process that mends the plate ended/);
+    await reader.close();
+  }, 120000);
+});

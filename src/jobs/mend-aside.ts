@@ -1,0 +1,85 @@
+/**
+ * Mends a join's plate in a process of its own, for the workbench's service. The set is gathered for seconds to minutes
+ * without a pause; done in the service it would hold up every other page, edit and upload meanwhile.
+ */
+import { fork, type ChildProcess } from 'node:child_process';
+import { fileURLToPath } from 'node:url';
+import { PlatewrightError } from '../core/errors.js';
+import type { PlateMender } from '../join/render/render.js';
+import type { Recipe, StepName } from '../join/types.js';
+import type { VideoFrame } from '../media/types.js';
+import type { CameraMove } from '../plate/types.js';
+
+export interface MendRequest {
+  readonly n: number;
+  readonly recipe: Recipe;
+  readonly camera: CameraMove | undefined;
+  readonly frame: number;
+  readonly steps: readonly StepName[];
+}
+
+export type MendAnswer =
+  | { readonly n: number; readonly ok: true; readonly frame: VideoFrame }
+  | { readonly n: number; readonly ok: false; readonly code: string; readonly sentence: string };
+
+interface Waiting {
+  readonly resolve: (frame: VideoFrame) => void;
+  readonly reject: (error: unknown) => void;
+}
+
+/**
+ * The recipe's mended plate, frame by frame, as `plateMender` gives it. The process is started with the first frame that
+ * is asked for and ended with `close`. A frame throws what its mending threw, or `PW-JOIN-MEND` where the process ended.
+ */
+export function menderAside(recipe: Recipe, camera: CameraMove | undefined): PlateMender {
+  let child: ChildProcess | null = null;
+  let asked = 0;
+  const waiting = new Map<number, Waiting>();
+  const stop = (): void => void child?.kill();
+  const start = (): ChildProcess => {
+    // From the source tree, as tests run it, the built file is started.
+    const main = fileURLToPath(new URL('./mend-main.js', import.meta.url)).replace(
+      /([\\/])src([\\/]jobs[\\/])/,
+      '$1dist$2',
+    );
+    const started = fork(main, [], { serialization: 'advanced', stdio: ['ignore', 'ignore', 'inherit', 'ipc'] });
+    process.once('exit', stop);
+    started.on('message', (message) => {
+      const reply = message as MendAnswer;
+      const who = waiting.get(reply.n);
+      waiting.delete(reply.n);
+      if (reply.ok) who?.resolve(reply.frame);
+      else who?.reject(new PlatewrightError(reply.code, reply.sentence));
+    });
+    const gone = (why: string): void => {
+      process.off('exit', stop);
+      if (child === started) child = null;
+      for (const w of waiting.values())
+        w.reject(
+          new PlatewrightError(
+            'PW-JOIN-MEND',
+            `the process that mends the plate ended (${why}); take the last change of erase, widen or patch back, ` +
+              'or look at the picture again',
+          ),
+        );
+      waiting.clear();
+    };
+    started.once('error', (error) => gone(error.message));
+    started.once('exit', (code, signal) => gone(signal ?? `exit code ${code}`));
+    return started;
+  };
+  return {
+    mend(frame, _plate, steps) {
+      child ??= start();
+      const request: MendRequest = { n: asked++, recipe, camera, frame, steps: [...steps] };
+      return new Promise((resolve, reject) => {
+        waiting.set(request.n, { resolve, reject });
+        child!.send(request);
+      });
+    },
+    close() {
+      stop();
+      return Promise.resolve();
+    },
+  };
+}
