@@ -61,7 +61,7 @@ describe('an inspection in words', () => {
 
   it("speaks a maker's words and units, and says why something was not measured", () => {
     const text = told(found);
-    expect(text).toContain('-5.20 ± 0.40 L*');
+    expect(text).toContain('−5.20 ± 0.40 L*');
     expect(text).toContain('black level');
     expect(text).toContain('0.020 of the coded range');
     expect(text).toContain('not measured: take border (no take is known)');

@@ -4,6 +4,7 @@
  */
 import { fork, type ChildProcess } from 'node:child_process';
 import { fileURLToPath } from 'node:url';
+import { built } from '../core/built.js';
 import { PlatewrightError } from '../core/errors.js';
 import type { PlateMender } from '../join/render/render.js';
 import type { Recipe, StepName } from '../join/types.js';
@@ -37,11 +38,7 @@ export function menderAside(recipe: Recipe, camera: CameraMove | undefined): Pla
   const waiting = new Map<number, Waiting>();
   const stop = (): void => void child?.kill();
   const start = (): ChildProcess => {
-    // From the source tree, as tests run it, the built file is started.
-    const main = fileURLToPath(new URL('./mend-main.js', import.meta.url)).replace(
-      /([\\/])src([\\/]jobs[\\/])/,
-      '$1dist$2',
-    );
+    const main = fileURLToPath(built('jobs/mend-main.js'));
     const started = fork(main, [], { serialization: 'advanced', stdio: ['ignore', 'ignore', 'inherit', 'ipc'] });
     process.once('exit', stop);
     started.on('message', (message) => {
