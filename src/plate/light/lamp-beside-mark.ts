@@ -26,9 +26,8 @@ import { MARK_NOISE } from '../view/view-observations.js';
 /** Half widths of shadows looked for, px of a picture 854 wide: wide lamps spread them. */
 const HALVES = [...HALF_PX, 14];
 /**
- * Random feet; what is asked over the best of nineteen in twenty of them, and over a key far away. Of 52 sets of the exam
- * twelve rooms come to 4.5 and more and to 1.11 and more, where a lamp is liked better at all; 37 under a sun to 1.4 or less or to
- * 1.05 or less.
+ * Random feet; what is asked over the best of nineteen in twenty of them, and over a key far away. Of 50 sets of the exam eight
+ * rooms come to 4.5 and more and to 1.11 and more; 39 under a sun come to 1.4 or less, or to 1.05 or less.
  */
 const PLACES = 40;
 const CLEARER = 2.5;
