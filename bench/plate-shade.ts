@@ -8,7 +8,7 @@
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { proposeDarkness } from '../src/join/ground/propose-darkness.js';
-import { keyOfLamp } from '../src/join/ground/propose-ground.js';
+import { keyOfLamp } from '../src/join/ground/near-lamp.js';
 import { marksOf, type Side } from '../src/join/proposal-input.js';
 import { measurePlateSide } from '../src/join/sides.js';
 import { toLinear } from '../src/media/convert.js';

@@ -5,7 +5,8 @@ import { bearingAt, marksOf, viewAngles, type ProposalInput } from '../proposal-
 import { depthFromLikeness, type OtherThing } from './likely-depth.js';
 import { FLAT } from './depth-search.js';
 import { posesOf } from '../pace/propose-pace.js';
-import { keyOfLamp, scaleOfUpright } from '../ground/propose-ground.js';
+import { keyAtStand } from '../ground/near-lamp.js';
+import { scaleOfUpright } from '../ground/propose-ground.js';
 import { frontsOfTurn } from './propose-surface.js';
 import { depthAt, depthFromTurn } from './turn-depth.js';
 import type { PerformerPicture } from '../peel/performer.js';
@@ -265,10 +266,7 @@ function keyOfTake(
     place = marksOf(marks, 'stand')[0],
     seen = place === undefined ? 0 : (bearingAt(measures, place.mark.ground, place.frame) ?? 0);
   // A lamp that stands near lights the performer from elsewhere than what threw the marked shadow.
-  const near =
-    place === undefined || measures.view === undefined
-      ? null
-      : keyOfLamp(measures.view, marks, place.mark.ground, measures.widthPx / 1000, measures.foundLamp);
+  const near = keyAtStand(measures, marks);
   return {
     azimuthDeg:
       (near?.azimuthDeg ?? film.azimuthDeg.value) -

@@ -3,7 +3,8 @@ import { groundCamera, project } from '../../geometry/camera.js';
 import { towardsLight } from '../../plate/light/light-shadow.js';
 import { solveView } from '../../plate/view/view.js';
 import type { MarkOf } from '../proposal-input.js';
-import { asUnderParallel, keyFrom, nearLampOf } from './near-lamp.js';
+import type { PlateMeasures } from '../../plate/types.js';
+import { asUnderParallel, keyAtStand, keyFrom, nearLampOf } from './near-lamp.js';
 
 const W = 960,
   H = 540,
@@ -82,5 +83,26 @@ describe('a lamp that stands near', () => {
     shadow.forEach((v, k) => expect(thrown[k]).toBeCloseTo(v, 9));
     expect(b!.radius).toBeCloseTo(0.1 * t, 9);
     expect(asUnderParallel([{ centre: [0, -0.5, 4], radius: 0.1 }], { up, foot, light }, far)).toEqual([]);
+  });
+});
+
+describe('the key where the performer stands', () => {
+  const ground = px(0.3, 0, 5.5);
+  const marks = { frame: 0, marks: [{ kind: 'stand' as const, ground, top: px(0.3, 0.8, 5.5), height: 0.8 }] };
+  const measures = (rest: object): PlateMeasures => ({ widthPx: W, heightPx: H, view, ...rest }) as never;
+
+  it('is that of a lamp which was found from one mark and a shadow nobody marked', () => {
+    const at = [-1.2, 2.1, 4.6] as const,
+      key = keyAtStand(measures({ foundLamp: { at, clear: 3, beside: [] } }), marks)!,
+      truth = keyFrom({ at }, [0.3, 0, 5.5]);
+    expect(Math.abs(key.azimuthDeg - truth.azimuthDeg)).toBeLessThan(0.5);
+    expect(Math.abs(key.elevationDeg - truth.elevationDeg)).toBeLessThan(0.5);
+  });
+
+  it('is not told where no lamp stands near, nor where nobody stands on the view’s frame', () => {
+    expect(keyAtStand(measures({}), marks)).toBeNull();
+    const lamp = { foundLamp: { at: [-1.2, 2.1, 4.6], clear: 3, beside: [] } };
+    expect(keyAtStand(measures(lamp), { frame: 0, marks: [] })).toBeNull();
+    expect(keyAtStand(measures({ ...lamp, view: undefined }), marks)).toBeNull();
   });
 });

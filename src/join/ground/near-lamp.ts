@@ -10,9 +10,10 @@ import { DEG_PER_RAD, RAD_PER_DEG } from '../../core/angles.js';
 import { groundPoint } from '../../geometry/camera.js';
 import { dot, type Vec3 } from '../../geometry/mat3.js';
 import { sunOfShadow } from '../../plate/light/light-shadow.js';
-import type { View } from '../../plate/types.js';
+import type { MarksFile } from '../../plate/marks/marks.js';
+import type { FoundLamp, PlateMeasures, View } from '../../plate/types.js';
 import { viewCamera } from '../../plate/view/view-derived.js';
-import type { MarkOf } from '../proposal-input.js';
+import { marksOf, type MarkOf } from '../proposal-input.js';
 import type { SolidBall } from './shadow-map.js';
 
 /** χ² by which one point must explain the rays better than one direction (own choice, beyond three sd), and 99 % points of χ² of 1, 3, 5 … degrees of freedom. */
@@ -25,6 +26,9 @@ const FARTHEST = 15;
 
 /** A part of the body nearer to the lamp's own height throws its shadow past all that is seen (own choice). */
 const MOST_HEIGHT = 0.9;
+
+/** Lowest key (degrees) whose shadow is cast on the ground: it would lie twenty-nine heights long. */
+export const LEAST_ELEVATION = 2;
 
 export interface NearLamp {
   readonly at: Vec3;
@@ -74,6 +78,49 @@ export function keyFrom(lamp: NearLamp, place: Vec3): { readonly azimuthDeg: num
     azimuthDeg: Math.atan2(d[0], -d[2]) * DEG_PER_RAD,
     elevationDeg: Math.atan2(d[1], Math.hypot(d[0], d[2])) * DEG_PER_RAD,
   };
+}
+
+/** The key at the performer's foot where the marked shadows are those of one near lamp, or one of them and others that were found; null where they are not. Distance in metres. */
+export function keyOfLamp(
+  view: View,
+  marks: MarksFile,
+  ground: readonly [number, number],
+  sdPx: number,
+  found?: FoundLamp,
+): {
+  readonly azimuthDeg: number;
+  readonly elevationDeg: number;
+  readonly far: number;
+  readonly lamp: NearLamp;
+} | null {
+  const lamp =
+      nearLampOf(
+        marksOf(marks, 'shadow')
+          .filter((m) => m.frame === view.frame)
+          .map((m) => m.mark),
+        view,
+        sdPx,
+      ) ??
+      found ??
+      null,
+    foot = groundPoint(viewCamera(view), ground[0], ground[1]);
+  if (lamp === null || foot === null) return null;
+  const place: Vec3 = [foot[0], 0, foot[2]],
+    far = Math.hypot(lamp.at[0] - place[0], lamp.at[1] - place[1], lamp.at[2] - place[2]),
+    key = keyFrom(lamp, place);
+  return key.elevationDeg < LEAST_ELEVATION ? null : { ...key, far, lamp };
+}
+
+/** The same where the performer stands on the view's frame, from the marks as they were set; null where no lamp stands near or no stand is marked there. */
+export function keyAtStand(
+  pm: PlateMeasures,
+  marks: MarksFile,
+): { readonly azimuthDeg: number; readonly elevationDeg: number } | null {
+  const { view } = pm,
+    stand = view === undefined ? undefined : marksOf(marks, 'stand').find((s) => s.frame === view.frame);
+  return view === undefined || stand === undefined
+    ? null
+    : keyOfLamp(view, marks, stand.mark.ground, pm.widthPx / 1000, pm.foundLamp);
 }
 
 /**

@@ -1,13 +1,11 @@
 /** The ground step: the cast shadow's light, darkness and place, what it falls on, and a reflection, from the plate's measures and marks. */
 import type { Measure } from '../../core/measure.js';
-import { groundPoint, worldToCamera } from '../../geometry/camera.js';
+import { worldToCamera } from '../../geometry/camera.js';
 import { applyVector, dot, unit, type Vec3 } from '../../geometry/mat3.js';
 import type { MarksFile, RegionFile } from '../../plate/marks/marks.js';
-import type { FoundLamp, View } from '../../plate/types.js';
 import { onShadowLines } from '../../plate/light/shadow-line.js';
-import { viewCamera } from '../../plate/view/view-derived.js';
 import { carryRegion, type Carrier } from '../ride/carrier.js';
-import { keyFrom, nearLampOf, type NearLamp } from './near-lamp.js';
+import { keyOfLamp, LEAST_ELEVATION } from './near-lamp.js';
 import { regionOf, thingsOf } from '../mark-regions.js';
 import { groundGeometry } from './ground.js';
 import { ownShadowOf } from './own-shadow.js';
@@ -32,9 +30,6 @@ const SHADE_EDGE = 0.01;
 
 /** Least share of the performer's card in shadow that is said (own choice: thirteen scenes without any show .08 at most, seven places inside shadows mostly .2 to 1). */
 const LEAST_SHADED = 0.25;
-
-/** Lowest key (degrees) whose shadow is cast on the ground: it would lie twenty-nine heights long. */
-const LEAST_ELEVATION = 2;
 
 /** Seven balls one after the other close off the sky a little more than the body that they stand for: on two bodies under an even sky, traced, .7 takes as much light as the truth, .8 takes 1.15 of it. */
 const CONTACT = 0.7;
@@ -236,37 +231,6 @@ function widthOfLamp(read: Measure | undefined): number {
   const own = 1 / Math.max(0.1, read.sd) ** 2,
     other = 1 / usualSd ** 2;
   return Math.round((100 * (read.value * own + usual * other)) / (own + other)) / 100;
-}
-
-/** The key at the performer's foot where the marked shadows are those of one near lamp, or one of them and others that were found; null where they are not. Distance in metres. */
-export function keyOfLamp(
-  view: View,
-  marks: MarksFile,
-  ground: readonly [number, number],
-  sdPx: number,
-  found?: FoundLamp,
-): {
-  readonly azimuthDeg: number;
-  readonly elevationDeg: number;
-  readonly far: number;
-  readonly lamp: NearLamp;
-} | null {
-  const lamp =
-      nearLampOf(
-        marksOf(marks, 'shadow')
-          .filter((m) => m.frame === view.frame)
-          .map((m) => m.mark),
-        view,
-        sdPx,
-      ) ??
-      found ??
-      null,
-    foot = groundPoint(viewCamera(view), ground[0], ground[1]);
-  if (lamp === null || foot === null) return null;
-  const place: Vec3 = [foot[0], 0, foot[2]],
-    far = Math.hypot(lamp.at[0] - place[0], lamp.at[1] - place[1], lamp.at[2] - place[2]),
-    key = keyFrom(lamp, place);
-  return key.elevationDeg < LEAST_ELEVATION ? null : { ...key, far, lamp };
 }
 
 /** What a person may mark so that the plate's own things tell where its key stands: what is marked already comes first. */

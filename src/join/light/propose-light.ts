@@ -7,6 +7,7 @@
 import { differenceDeg, RAD_PER_DEG } from '../../core/angles.js';
 import { dot, type Vec3 } from '../../geometry/mat3.js';
 import { lightInCamera } from '../ground/ground.js';
+import { keyAtStand } from '../ground/near-lamp.js';
 import { matchLight, type LightWords } from './light.js';
 import { bearingAt, turnedFrom, type ProposalInput } from '../proposal-input.js';
 import { posesOf } from '../pace/propose-pace.js';
@@ -57,11 +58,12 @@ export function keysBesideSight(
     tl.elevationDeg.value == null
   )
     return null;
-  const panned = turnedFrom(pm, pl.azimuthDeg.frames?.[0] ?? input.plate.marks.frame, frame).panDeg;
+  const near = keyAtStand(pm, input.plate.marks),
+    panned = turnedFrom(pm, pl.azimuthDeg.frames?.[0] ?? input.plate.marks.frame, frame).panDeg;
   return {
     plate: {
-      azimuthDeg: pl.azimuthDeg.value + panned - (bearingAt(pm, middle(shown), frame) ?? 0),
-      elevationDeg: pl.elevationDeg.value,
+      azimuthDeg: (near?.azimuthDeg ?? pl.azimuthDeg.value) + panned - (bearingAt(pm, middle(shown), frame) ?? 0),
+      elevationDeg: near?.elevationDeg ?? pl.elevationDeg.value,
     },
     take: {
       azimuthDeg: tl.azimuthDeg.value - (bearingAt(tm, middle(stand), stand.frame) ?? 0),
