@@ -48,16 +48,25 @@ describe('living green about the feet', () => {
     return footLevel(p, STAND)!;
   };
 
-  it('is told by turf and leaves (spectra of both: .04, .11, .04), and not by stone, boards, brick, a blue floor or a yellow carpet', () => {
+  it('is told by turf and leaves (spectra of both: .04, .11, .04), and not by stone, boards, brick, a blue floor or mustard', () => {
     expect(painted(0.04, 0.11, 0.04).under).toBeGreaterThan(3);
     for (const [r, g, b] of [
       [0.3, 0.29, 0.27],
       [0.3, 0.2, 0.1],
       [0.36, 0.16, 0.1],
       [0.05, 0.1, 0.3],
-      [0.3, 0.31, 0.06],
+      [0.33, 0.31, 0.06],
     ] as const)
       expect(painted(r, g, b).under).toBe(bare(0.2).under);
+  });
+
+  it('is half told by yellow ground, less surely than either', () => {
+    const yellow = painted(0.3, 0.315, 0.06),
+      turf = painted(0.04, 0.11, 0.04),
+      stone = bare(0.2);
+    expect(yellow.under).toBeCloseTo((turf.under + stone.under) / 2, 2);
+    // Mean of the two variances, and a quarter of the square of what lies between.
+    expect(yellow.sd ** 2).toBeCloseTo((turf.sd ** 2 + stone.sd ** 2) / 2 + (turf.under - stone.under) ** 2 / 4, 2);
   });
 
   it('lets a white at the feet lie higher over it, and is taken more surely', () => {

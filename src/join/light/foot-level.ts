@@ -19,9 +19,12 @@ const BARE: GroundKind = { under: 2.4, sd: 0.76 };
  * of the exam's scenes they lay 3.2 stops under, sd .55.
  */
 const GROWN: GroundKind = { under: 3.1, sd: 0.5 };
-/** Living green: more green than red, twice as much as blue (linear); turf has twice as much as either, a warm grade and dry blades take from it, and a yellow carpet has as much red. */
-const GREEN_OVER_RED = 1.1,
-  GREEN_OVER_BLUE = 2;
+/**
+ * Linear green over red and over blue from which ground may be living green, and is for sure. Turf has twice as much green as either; a warm grade and dry
+ * blades take from it. A yellow carpet may lie between (1.075 on an exam scene, a lawn 1.086), and counts as one or the other by halves.
+ */
+const OVER_RED = [1, 1.1] as const,
+  OVER_BLUE = [1.5, 2] as const;
 
 interface GroundKind {
   /** Stops under a white that lies on it, and their sd. */
@@ -61,7 +64,21 @@ export function footLevel(
   if (!(level > LEAST_LEVEL)) return null;
   const red = middle((i) => data[i]!),
     green = middle((i) => data[n + i]!),
-    blue = middle((i) => data[2 * n + i]!),
-    grown = green > GREEN_OVER_RED * red && green > GREEN_OVER_BLUE * blue;
-  return { level, ...(grown ? GROWN : BARE) };
+    blue = middle((i) => data[2 * n + i]!);
+  return {
+    level,
+    ...kindOf(ramp(green / Math.max(1e-6, red), OVER_RED) * ramp(green / Math.max(1e-6, blue), OVER_BLUE)),
+  };
+}
+
+const ramp = (v: number, [from, to]: readonly [number, number]): number =>
+  Math.min(1, Math.max(0, (v - from) / (to - from)));
+
+/** Mean and sd of a mixture of both kinds, of which so much is living green. */
+function kindOf(grown: number): GroundKind {
+  const apart = GROWN.under - BARE.under;
+  return {
+    under: BARE.under + grown * apart,
+    sd: Math.sqrt((1 - grown) * BARE.sd ** 2 + grown * GROWN.sd ** 2 + grown * (1 - grown) * apart ** 2),
+  };
 }
