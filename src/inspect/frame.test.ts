@@ -1,7 +1,8 @@
 /** The veil of a pane taken out of a matte; luma of a picture. */
 import { describe, expect, it } from 'vitest';
 import { createPicture } from '../image/picture.js';
-import { liftVeil, lumaOf } from './frame.js';
+import { RandomStream } from '../core/random.js';
+import { liftVeil, lumaOf, quantile } from './frame.js';
 
 /** A disc of 40 px across with a soft rim of 4 px, times `share`. */
 function disc(share: number): Float32Array {
@@ -12,6 +13,22 @@ function disc(share: number): Float32Array {
 }
 
 describe("the inspection's frame", () => {
+  it('finds the quantiles that sorting finds', () => {
+    const r = new RandomStream(5);
+    for (const n of [1, 2, 63, 64, 65, 200, 4001])
+      for (const q of [0, 0.05, 1 / 3, 0.5, 0.9, 1]) {
+        // Every other time with many values alike; some that are no numbers go last.
+        const values = Array.from({ length: n }, () => (n % 2 === 0 ? r.below(9) : r.uniform()));
+        for (const none of [0, 3]) {
+          const all = [...values.slice(none), ...new Array<number>(Math.min(none, n)).fill(NaN)];
+          const s = Float64Array.from(all).sort(),
+            k = q * (n - 1),
+            i = Math.floor(k);
+          expect(quantile(all, q)).toBe(s[i]! + (s[Math.min(n - 1, i + 1)]! - s[i]!) * (k - i));
+        }
+      }
+    expect(quantile([], 0.5)).toBeNaN();
+  });
   it('gives a performer behind a pane its core back and its rim in proportion', () => {
     const veiled = disc(0.75),
       whole = disc(1);

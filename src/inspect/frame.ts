@@ -1,5 +1,6 @@
 /** What the inspection looks at on one frame: join and plate display-coded, the performer's matte, and where it is. */
 import type { Picture } from '../image/picture.js';
+import { selectInPlace } from '../image/statistics.js';
 
 export interface SeenFrame {
   readonly frame: number;
@@ -84,10 +85,27 @@ export function liftVeil(matte: Float32Array): void {
   for (let i = 0; i < matte.length; i++) matte[i] = Math.min(1, matte[i]! / plateau);
 }
 
+/** So few values are sorted as fast. */
+const FEW = 64;
+
+/** A quantile between its two neighbours in order, NaN of nothing; only those two are looked for. */
 export function quantile(values: readonly number[] | Float32Array, q: number): number {
-  if (values.length === 0) return NaN;
-  const s = Float64Array.from(values).sort();
-  const k = q * (s.length - 1),
+  const n = values.length;
+  if (n === 0) return NaN;
+  const s = Float64Array.from(values),
+    k = q * (n - 1),
     i = Math.floor(k);
-  return s[i]! + (s[Math.min(s.length - 1, i + 1)]! - s[i]!) * (k - i);
+  // What is no number goes last, which selection does not know of.
+  if (n < FEW || s.some(Number.isNaN)) s.sort();
+  else {
+    selectInPlace(s, i);
+    if (i + 1 < n) s[i + 1] = leastFrom(s, i + 1);
+  }
+  return s[i]! + (s[Math.min(n - 1, i + 1)]! - s[i]!) * (k - i);
+}
+
+function leastFrom(s: Float64Array, from: number): number {
+  let least = s[from]!;
+  for (let j = from + 1; j < s.length; j++) if (s[j]! < least) least = s[j]!;
+  return least;
 }
