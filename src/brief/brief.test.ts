@@ -56,11 +56,11 @@ const phone: ShootCamera = {
 };
 
 describe('optics against published examples', () => {
-  it('angle of view', () => {
+  it('angles of view are those of the tables', () => {
     for (const r of published.fov.rows)
       expect(Math.abs(angleOfViewDeg(r.d, r.f) - r.deg)).toBeLessThan(published.fov.toleranceDeg);
   });
-  it('hyperfocal distance and depth of field', () => {
+  it('hyperfocal distance and depth of field are the published ones, and far ends at infinity beyond it', () => {
     expect(hyperfocalMm(50, 8, 0.03)).toBeCloseTo(published.depthOfField.published[0]!.H_mm!, 0);
     for (const r of published.depthOfField.computedMm) {
       const d = depthOfFieldMm(r.f, r.N, r.c, r.s);
@@ -69,11 +69,11 @@ describe('optics against published examples', () => {
     }
     expect(depthOfFieldMm(50, 8, 0.03, 20000).farMm).toBe(Infinity);
   });
-  it('shutter times', () => {
+  it('shutter angles give the published times', () => {
     for (const r of published.shutter.rows)
       expect(1 / shutterSeconds(r.angle, r.fps)).toBeCloseTo(Number(r.t.split('/')[1]), 6);
   });
-  it('shadow length', () => {
+  it('a shadow is as long as the published example and the tangent say', () => {
     const p = published.shadow.published;
     expect(Math.abs(shadowLengthM(p.h_ft, p.elevation) - p.L_ft)).toBeLessThan(0.3);
     for (const [e, l] of Object.entries(published.shadow.per1m)) expect(shadowLengthM(1, Number(e))).toBeCloseTo(l, 3);

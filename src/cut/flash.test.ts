@@ -31,7 +31,7 @@ function run(fps: number, frames: number, colour: (f: number) => (x: number, y: 
 }
 
 describe('pairs of the definition (WCAG 2.x, ITU-R BT.1702-3)', () => {
-  it('general', () => {
+  it('each pair of luminances is or is no general flash, as published', () => {
     for (const p of published.general) {
       const a = relativeLuminance(...toLin(p.a));
       const b = relativeLuminance(...toLin(p.b));
@@ -39,7 +39,7 @@ describe('pairs of the definition (WCAG 2.x, ITU-R BT.1702-3)', () => {
       expect(isGeneralTransition(a, b)).toBe(p.general_transition);
     }
   });
-  it('red; red to black is counted, the safe choice', () => {
+  it('each pair of colours is or is no red flash, as published; red to black is counted, the safe choice', () => {
     for (const p of published.red) expect(isRedTransition(toLin(p.a), toLin(p.b))).toBe(p.red_transition ?? true);
   });
   it('the detector agrees with each general pair on a whole screen', () => {
@@ -90,7 +90,13 @@ describe('area', () => {
     expect(r.flashes).toHaveLength(1);
     expect(r.flashes[0]).toMatchObject({ kind: 'general', from: 8, to: 10 });
   });
-  it('red', () => {
-    expect(run(24, 24, (f) => () => (f % 2 === 0 ? [255, 0, 0] : [0, 0, 255])).worst.red.flashes).toBeGreaterThan(3);
+  it('saturated red against blue flashes more than three times a second, black against white never in red', () => {
+    const against = (a: Triple, b: Triple) => run(24, 24, (f) => () => (f % 2 === 0 ? a : b));
+    const red = against([255, 0, 0], [0, 0, 255]);
+    expect(red.worst.red.flashes).toBeGreaterThan(3);
+    expect(red.passes).toBe(false);
+    const grey = against([0, 0, 0], [255, 255, 255]);
+    expect(grey.worst.red.flashes).toBe(0);
+    expect(grey.passes).toBe(false);
   });
 });

@@ -25,7 +25,7 @@ function values(n: number, seed: number): Float32Array {
 }
 
 describe('codes for an encoder', () => {
-  it("Y'CbCr by kernel and plain", () => {
+  it("Y'CbCr codes are the same bytes by kernel and plain", () => {
     fc.assert(
       fc.property(
         size,
@@ -71,7 +71,7 @@ describe('codes for an encoder', () => {
     );
   });
 
-  it('a plane by kernel and plain', () => {
+  it('a single plane has the same bytes by kernel and plain', () => {
     fc.assert(
       fc.property(size, fc.constantFrom(8, 16), ({ width, height, seed, pad }, bits) => {
         const src = values(width * height + 7, seed);

@@ -17,7 +17,7 @@ const setting = fc.record({
 });
 
 describe('balls on a grid, by kernel and plain', () => {
-  it('the front surface', () => {
+  it('the front surface agrees within 2e-3', () => {
     fc.assert(
       fc.property(setting, ({ seed, w, h, count }) => {
         const r = new RandomStream(seed);
@@ -36,7 +36,7 @@ describe('balls on a grid, by kernel and plain', () => {
     );
   });
 
-  it('the front surface on coarser cells, deeper than round and tilted', () => {
+  it('the front surface on coarser cells, deeper than round and tilted, agrees within 6 % of a cell', () => {
     fc.assert(
       fc.property(
         setting,
@@ -101,7 +101,7 @@ describe('balls on a grid, by kernel and plain', () => {
     );
   });
 
-  it('cover and stand, carried outwards', () => {
+  it('cover and stand, carried outwards, are the same bytes', () => {
     fc.assert(
       fc.property(setting, ({ seed, w, h, count }) => {
         const r = new RandomStream(seed);
@@ -128,7 +128,7 @@ describe('balls on a grid, by kernel and plain', () => {
     );
   });
 
-  it('the depth inside, and whose', () => {
+  it('the depth inside agrees within 1e-4, and whose it is on all but two pixels in a thousand', () => {
     fc.assert(
       fc.property(setting, ({ seed, w, h, count }) => {
         const r = new RandomStream(seed);
@@ -157,7 +157,7 @@ describe('balls on a grid, by kernel and plain', () => {
     );
   });
 
-  it('the shade of a plane', () => {
+  it('the shade of a plane agrees within 2e-3 but on three pixels in a thousand', () => {
     let shaded = 0;
     fc.assert(
       fc.property(
@@ -213,7 +213,7 @@ describe('balls on a grid, by kernel and plain', () => {
     expect(shaded).toBeGreaterThan(5);
   });
 
-  it('contact of large balls, worked out some pixels apart', () => {
+  it('contact of large balls, worked out some pixels apart, agrees within .04, .0005 in the mean', () => {
     // Balls of 40 pixels and more are read 4 pixels apart, of 140 at 16; those of less than 32 at each pixel, as above.
     for (const [radiusM, focalPx] of [
       [0.1, 1600],

@@ -66,7 +66,7 @@ function scene(
 const same = (a: ArrayLike<number>, b: ArrayLike<number>): void => expect(Array.from(a)).toEqual(Array.from(b));
 
 describe('parts that are screen after all, by kernel and plain', () => {
-  it('edges of cast shadows', () => {
+  it('edges of cast shadows are mended alike, and some are', () => {
     let mended = 0;
     fc.assert(
       fc.property(size, ({ w, h, seed }) => {
@@ -86,7 +86,7 @@ describe('parts that are screen after all, by kernel and plain', () => {
     expect(mended).toBeGreaterThan(0);
   });
 
-  it('strays', () => {
+  it('strays are dropped alike, and some are', () => {
     let dropped = 0;
     fc.assert(
       fc.property(size, ({ w, h, seed }) => {
@@ -107,7 +107,7 @@ describe('parts that are screen after all, by kernel and plain', () => {
     expect(dropped).toBeGreaterThan(0);
   });
 
-  it('specks', () => {
+  it('specks are taken alike, and some are', () => {
     let taken = 0;
     fc.assert(
       fc.property(size, ({ w, h, seed }) => {
@@ -124,7 +124,7 @@ describe('parts that are screen after all, by kernel and plain', () => {
     expect(taken).toBeGreaterThan(0);
   });
 
-  it('flecks of shadows', () => {
+  it('flecks of shadows are taken alike, and some are', () => {
     let taken = 0;
     fc.assert(
       fc.property(size, ({ w, h, seed }) => {
@@ -147,7 +147,7 @@ describe('parts that are screen after all, by kernel and plain', () => {
     expect(taken).toBeGreaterThan(0);
   });
 
-  it('how soft an outline is', () => {
+  it('an outline is found equally soft', () => {
     fc.assert(
       fc.property(size, ({ w, h, seed }) => {
         const r = new RandomStream(seed),
@@ -161,7 +161,7 @@ describe('parts that are screen after all, by kernel and plain', () => {
     );
   });
 
-  it('the box of a matte', () => {
+  it('the box of a matte is the same', () => {
     fc.assert(
       fc.property(size, fc.integer({ min: 0, max: 3 }), ({ w, h, seed }, count) => {
         const r = new RandomStream(seed),
