@@ -81,7 +81,7 @@ export function proposeRide(input: ProposalInput, from: RideFrom): RideProposal 
     ...(from.view.view === undefined ? {} : { view: from.view.view }),
     ...(stir === null ? {} : { stir: stir.given }),
     why: [
-      `${counted(stands.length, `${carried ? 'carry' : 'stand'} mark`)} carried by ${from.place.by}`,
+      `${counted(stands.length, `${carried ? 'carry' : 'stand'} mark`)} ${from.place.by}`,
       from.view.why,
       sayShutter(shutter, input.take.measures.look?.motionBlur.shutterDeg.value ?? 0),
       from.mirrored.why === '' ? '' : `; ${from.mirrored.why}`,

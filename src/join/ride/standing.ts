@@ -36,7 +36,7 @@ export interface StandingPlace {
   readonly where: Place;
   /** The turning carrier that it goes by, if it does. */
   readonly turned: TurningStand | null;
-  /** What carries the marks, for the ride step's why. */
+  /** How the marks are carried, or that they stay, for the ride step's why. */
   readonly by: string;
 }
 
@@ -84,19 +84,19 @@ export function placeOf(input: ProposalInput, standing: Standing): StandingPlace
     pm = input.plate.measures;
   if (carried) {
     const turned = turningPlace(input, stands, set, carrier, standing.carrierHeightM);
-    if (turned !== null) return { where: turned.where, turned, by: sayTurning(turned) };
+    if (turned !== null) return { where: turned.where, turned, by: `carried by ${sayTurning(turned)}` };
     return followed
       ? {
           where: carryStand(stands, uprightRide(pm.ride!, stands)),
           turned,
-          by: `the followed region${unsureRide(pm.ride!, stands)}`,
+          by: `carried by the followed region${unsureRide(pm.ride!, stands)}`,
         }
       : {
           where: carryStand(stands, carrier),
           turned,
           by:
             pm.ride !== undefined
-              ? 'a smooth path between them: the followed region does not go where they go (what turns shows other faces)'
+              ? 'carried by a smooth path between them: the followed region does not go where they go (what turns shows other faces)'
               : bySet(pm),
         };
   }
@@ -104,7 +104,7 @@ export function placeOf(input: ProposalInput, standing: Standing): StandingPlace
     return {
       where: footingPlace(stands, pm.footing, set, horizonOf(pm, pm.footing.atFrame)),
       turned: null,
-      by: `the ground about the foot, which was followed by itself${sayLeastSure(pm.footing)}`,
+      by: `carried by the ground about the foot, which was followed by itself${sayLeastSure(pm.footing)}`,
     };
   const onWay =
     pm.travel === undefined || !wayTellsMarks(stands, pm.travel, set, pm)
@@ -115,7 +115,7 @@ export function placeOf(input: ProposalInput, standing: Standing): StandingPlace
     return {
       where: onWay,
       turned: null,
-      by: `the camera's own way over the ground (${way.value!.toFixed(2)} ± ${way.sd!.toFixed(2)} ${unit} at most)`,
+      by: `carried by the camera's own way over the ground (${way.value!.toFixed(2)} ± ${way.sd!.toFixed(2)} ${unit} at most)`,
     };
   }
   const first = stands[0]!;
@@ -137,8 +137,8 @@ function sayLeastSure(footing: RideTrack): string {
 
 function bySet({ camera }: PlateMeasures): string {
   return camera !== undefined && camera.move !== 'static'
-    ? `the measured camera move (${camera.move})`
-    : 'nothing: the camera stands still';
+    ? `carried by the measured camera move (${camera.move})`
+    : 'kept in place: the camera stands still';
 }
 
 /** Row of the horizon on a frame; the picture's middle where the view is not known. */
