@@ -178,21 +178,21 @@ export function depthFromShadow(seen: TakeShadow, g: TakeGround): DepthFound | n
     flat = overlap(first, wide);
   const carved: BodyDepth = {
     ...rounded(start),
-    ...carveDepth(
-      coarse(matte, w, h, tall),
+    ...carveDepth({
+      balls: coarse(matte, w, h, tall),
       geometry,
-      [
+      screens: [
         floorScreen(
           geometry,
           { share: density.map((v) => v / full), use: wide, width: w, height: h },
           (tall / geometry.focalPx) * geometry.foot[2],
         ),
       ],
-      { matte, width: w, height: h },
+      own: { matte, width: w, height: h },
       slope,
       tall,
       start,
-    ),
+    }),
   };
   const after = overlap(thrown(carved), wide);
   if (after >= LEAST_CARVED && after - overlap(thrown(start), wide) >= LEAST_BETTER)

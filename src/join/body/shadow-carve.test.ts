@@ -69,21 +69,21 @@ function carved(
     W,
     H,
   );
-  return carveDepth(
-    list,
-    g,
-    [
+  return carveDepth({
+    balls: list,
+    geometry: g,
+    screens: [
       floorScreen(
         g,
         { ...s, share: none ? new Float32Array(W * H) : s.share, width: W, height: H },
         (tall / g.focalPx) * g.foot[2],
       ),
     ],
-    { matte: s.matte, width: W, height: H },
-    0,
+    own: { matte: s.matte, width: W, height: H },
+    slope: 0,
     tall,
-    { lean: 0, head: 0, deep: 0 },
-  );
+    start: { lean: 0, head: 0, deep: 0 },
+  });
 }
 
 // Seen end-on: the outline is the same body and head, behind which the body goes on.

@@ -12,7 +12,7 @@
  */
 import { cross, dot, type Vec3 } from '../../geometry/mat3.js';
 import type { Ball } from './body-volume.js';
-import type { Screen } from './carve-screens.js';
+import type { Line, Screen } from './carve-screens.js';
 import type { GroundGeometry } from '../ground/ground.js';
 import { facing, nearer, pieces } from './solid-body.js';
 import type { BodyDepth, BodyPart } from '../types.js';
@@ -77,78 +77,86 @@ export interface OwnOutline {
   readonly height: number;
 }
 
-/** Parts of the body with their depths, and small ones for what the rest of the screens asks for. `slope`: far over aside of the feet's line; `tall`: the body's height in cells; `away`: whether what stands high may lie far behind. */
-export function carveDepth(
-  balls: readonly Ball[],
-  g: GroundGeometry,
-  screens: readonly Screen[],
-  own: OwnOutline,
-  slope: number,
-  tall: number,
-  start: BodyDepth,
-  away: 'anywhere' | 'as a shadow tells' = 'as a shadow tells',
-): { readonly parts: BodyPart[]; readonly small: BodyPart[] } {
-  const ahead = facing(g),
-    aside = cross(g.up, ahead),
-    size = (tall / g.focalPx) * g.foot[2],
-    reach = dot(ahead, g.foot),
-    ground = dot(g.foot, g.up);
-  const behind = away === 'anywhere' ? (): number => -FARTHEST : awayAt;
-  const rayOf = (x: number, y: number): Vec3 => [(x - g.principal[0]) / g.focalPx, (y - g.principal[1]) / g.focalPx, 1];
-  /** A ball set up at a depth; null where it would sink in. */
-  const setUp = (ball: Ball, j: number): Solid | null => {
-    const d = rayOf(ball.x, ball.y),
-      k = (reach / dot(ahead, d)) * (1 - ((NEAREST - j * STEP) * size) / g.foot[2]),
-      r = (ball.r / g.focalPx) * k;
-    if (!(k > 0) || k * dot(d, g.up) - ground < RESTS * r) return null;
-    return { at: [d[0] * k, d[1] * k, d[2] * k], r };
-  };
-  /** 0 where a ball can't stand, 1 where nothing is told, 2 where it is seen. */
-  const mayStand = (ball: Ball, plane: Plane): Uint8Array => {
-    const inside = new Float32Array(COUNT).fill(-1),
-      told = new Uint8Array(COUNT);
-    let best = 0;
-    for (let j = 0; j < COUNT; j++) {
-      const s = setUp(ball, j);
-      if (s === null || j > plane.at + behind(plane.u) / STEP) continue;
-      inside[j] = 1;
-      for (const screen of screens) {
-        const { all, known, body } = screen.count(screen.show(s.at, s.r));
-        if (known > 0) inside[j] = Math.min(inside[j]!, body / known);
-        if (known >= LEAST_SEEN * all) told[j] = 1;
-      }
-      best = Math.max(best, inside[j]!);
-    }
-    const least = away === 'anywhere' ? Math.max(INSIDE, best - WORSE) : INSIDE;
-    return told.map((t, j) => (inside[j]! < least ? 0 : 1 + t));
-  };
-  const fill = (s: Solid): void => {
-    for (const screen of screens) screen.fill(screen.show(s.at, s.r));
-  };
-  /** Does a ball fill enough of what a screen still lacks? */
-  const fills = (s: Solid): boolean =>
-    screens.some((screen) => {
-      const { all, fresh } = screen.count(screen.show(s.at, s.r));
-      return fresh >= Math.max(2, LEAST_NEW * all);
-    });
-  /** How high a point of the picture lies on the plane of the feet, and where that stands, as a step. */
-  const planeAt = (x: number, y: number): Plane => {
-    const d = rayOf(x, y),
-      k = reach / dot(ahead, d),
-      far = (slope * (k * dot(aside, d) - dot(aside, g.foot))) / size;
-    const u = (k * dot(d, g.up) - ground) / size;
-    return { u, at: (NEAREST + far - nearer(start, Math.max(0, Math.min(1, u)))) / STEP };
-  };
-  const placed: Placed[] = [];
-  const settle = (ball: Ball, broken: number): void => {
-    const plane = planeAt(ball.x, ball.y),
-      may = mayStand(ball, plane);
-    if (!may.some((v) => v > 0) && ball.r > LEAST_RADIUS * tall && broken < 2)
-      for (const b of pieces(ball)) settle(b, broken + 1);
-    else placed.push({ ball, may, plane: plane.at, at: [nearest(may, plane.at)] });
-  };
-  for (const b of balls) settle(b, 0);
-  for (let round = 0; round < ROUNDS; round++) {
+/** What is carved, and against what. */
+export interface Carving {
+  /** The outline's balls (body-volume.ts). */
+  readonly balls: readonly Ball[];
+  readonly geometry: GroundGeometry;
+  readonly screens: readonly Screen[];
+  readonly own: OwnOutline;
+  /** Far over aside of the feet's line. */
+  readonly slope: number;
+  /** The body's height in cells. */
+  readonly tall: number;
+  /** The depth that it is begun with. */
+  readonly start: BodyDepth;
+  /** Whether what stands high may lie far behind; as a shadow tells where absent. */
+  readonly away?: 'anywhere' | 'as a shadow tells';
+}
+
+export interface Carved {
+  /** Parts of the body with their depths. */
+  readonly parts: BodyPart[];
+  /** Small ones for what the rest of the screens asks for. */
+  readonly small: BodyPart[];
+}
+
+/** Carves a body. */
+export function carveDepth(carving: Carving): Carved {
+  const carver = new Carver(carving);
+  carver.settleAll();
+  for (let round = 0; round < ROUNDS; round++) carver.drawTogether();
+  carver.deepen();
+  carver.fillOwn();
+  carver.grow();
+  const parts = carver.parts();
+  return { parts, small: carver.throwRest(parts) };
+}
+
+class Carver {
+  private readonly placed: Placed[] = [];
+  private readonly ahead: Vec3;
+  private readonly aside: Vec3;
+  /** The body's height in metres of the geometry, and the plane of the feet and the ground in it. */
+  private readonly size: number;
+  private readonly reach: number;
+  private readonly ground: number;
+  /** The foot in the picture, cells. */
+  private readonly foot: readonly [number, number];
+
+  private readonly c: Carving;
+
+  constructor(c: Carving) {
+    this.c = c;
+    const g = c.geometry;
+    this.ahead = facing(g);
+    this.aside = cross(g.up, this.ahead);
+    this.size = (c.tall / g.focalPx) * g.foot[2];
+    this.reach = dot(this.ahead, g.foot);
+    this.ground = dot(g.foot, g.up);
+    this.foot = [
+      g.principal[0] + (g.focalPx * g.foot[0]) / g.foot[2],
+      g.principal[1] + (g.focalPx * g.foot[1]) / g.foot[2],
+    ];
+  }
+
+  /** Each ball where it may stand nearest to the plane of the feet; one that may nowhere is broken up. */
+  settleAll(): void {
+    for (const b of this.c.balls) this.settle(b, 0);
+  }
+
+  private settle(ball: Ball, broken: number): void {
+    const plane = this.planeAt(ball.x, ball.y),
+      may = this.mayStand(ball, plane);
+    if (!may.some((v) => v > 0) && ball.r > LEAST_RADIUS * this.c.tall && broken < 2)
+      for (const b of pieces(ball)) this.settle(b, broken + 1);
+    else this.placed.push({ ball, may, plane: plane.at, at: [nearest(may, plane.at)] });
+  }
+
+  /** Each ball goes where its neighbours stand beside their planes, as near as it may. */
+  drawTogether(): void {
+    const { placed } = this,
+      { tall } = this.c;
     const mean = placed.map((p) => {
       let sum = 0,
         weight = 0;
@@ -165,110 +173,196 @@ export function carveDepth(
       p.at = [nearest(p.may, mean[i]!)];
     });
   }
-  const by = placed.map((p) =>
-    placed
-      .map((_, i) => i)
-      .filter(
-        (i) =>
-          Math.hypot(p.ball.x - placed[i]!.ball.x, p.ball.y - placed[i]!.ball.y) <
-          p.ball.r + placed[i]!.ball.r + 0.04 * tall,
-      ),
-  );
-  for (const p of placed)
-    for (const way of start.deep > 0.02 ? [-1, 1] : []) {
-      const j = Math.round(p.at[0]! + (way * start.deep * p.ball.r) / tall / STEP);
-      if (j >= 0 && j < COUNT && j !== p.at[0] && p.may[j]! > 0) p.at.push(j);
-    }
-  for (const p of placed)
-    for (const j of p.at) {
-      const s = setUp(p.ball, j);
-      if (s !== null) fill(s);
-    }
-  const order = placed.map((_, i) => i).sort((a, b) => placed[b]!.ball.r - placed[a]!.ball.r || a - b);
-  for (let shell = 1; shell < COUNT; shell++) {
-    for (const i of order) {
-      const p = placed[i]!;
-      for (const j of [p.at[0]! - shell, p.at[0]! + shell]) {
-        if (
-          j < 0 ||
-          j >= COUNT ||
-          p.may[j] !== 2 ||
-          !by[i]!.some((o) => placed[o]!.at.some((k) => Math.abs(k - j) * STEP <= MOST_APART))
-        )
-          continue;
-        const s = setUp(p.ball, j)!;
-        if (!fills(s)) continue;
-        fill(s);
-        p.at.push(j);
+
+  /** A body that was begun deep has each ball before and behind its place too. */
+  deepen(): void {
+    const { start, tall } = this.c;
+    for (const p of this.placed)
+      for (const way of start.deep > 0.02 ? [-1, 1] : []) {
+        const j = Math.round(p.at[0]! + (way * start.deep * p.ball.r) / tall / STEP);
+        if (j >= 0 && j < COUNT && j !== p.at[0] && p.may[j]! > 0) p.at.push(j);
       }
-    }
   }
-  const [x0, y0] = [
-    g.principal[0] + (g.focalPx * g.foot[0]) / g.foot[2],
-    g.principal[1] + (g.focalPx * g.foot[1]) / g.foot[2],
-  ];
-  const round3 = (v: number): number => Math.round(1000 * v) / 1000;
-  const parts = placed.map(
-    (p): BodyPart => ({
+
+  /** Fills on the screens what the balls throw where they stand. */
+  fillOwn(): void {
+    for (const p of this.placed)
+      for (const j of p.at) {
+        const s = this.setUp(p.ball, j);
+        if (s !== null) this.fill(s);
+      }
+  }
+
+  /** Sets balls up once more, step by step away from where they stand, where that fills what the screens still lack. */
+  grow(): void {
+    const { placed } = this,
+      by = this.neighbours(),
+      order = placed.map((_, i) => i).sort((a, b) => placed[b]!.ball.r - placed[a]!.ball.r || a - b);
+    const hangsTogether = (i: number, j: number): boolean =>
+      by[i]!.some((o) => placed[o]!.at.some((k) => Math.abs(k - j) * STEP <= MOST_APART));
+    for (let shell = 1; shell < COUNT; shell++)
+      for (const i of order) {
+        const p = placed[i]!;
+        for (const j of [p.at[0]! - shell, p.at[0]! + shell]) {
+          if (j < 0 || j >= COUNT || p.may[j] !== 2 || !hangsTogether(i, j)) continue;
+          const s = this.setUp(p.ball, j)!;
+          if (!this.fills(s)) continue;
+          this.fill(s);
+          p.at.push(j);
+        }
+      }
+  }
+
+  /** The balls that each ball touches or nearly does, itself among them. */
+  private neighbours(): number[][] {
+    const { placed } = this,
+      near = 0.04 * this.c.tall;
+    return placed.map((p) =>
+      placed
+        .map((_, i) => i)
+        .filter(
+          (i) =>
+            Math.hypot(p.ball.x - placed[i]!.ball.x, p.ball.y - placed[i]!.ball.y) <
+            p.ball.r + placed[i]!.ball.r + near,
+        ),
+    );
+  }
+
+  /** The balls as parts of the body, in shares of its height from its foot. */
+  parts(): BodyPart[] {
+    const { tall } = this.c,
+      [x0, y0] = this.foot;
+    return this.placed.map((p) => ({
       x: round3((p.ball.x - x0) / tall),
       u: round3((y0 - p.ball.y) / tall),
       r: round3(p.ball.r / tall),
       at: p.at.map((j) => round3(NEAREST - j * STEP)),
-    }),
-  );
-  const small: BodyPart[] = [];
-  for (const screen of screens)
-    for (const line of screen.unfilled()) {
-      // Along the line that throws this, where it passes behind the outline: nearest to what stands already.
-      let best: BodyPart | null = null,
-        least = Infinity,
-        at: Vec3 | null = null;
-      for (let t = 0.02 * size; t < LONGEST * size; t += 0.02 * size) {
-        const p: Vec3 = [
-          line.from[0] + t * line.along[0],
-          line.from[1] + t * line.along[1],
-          line.from[2] + t * line.along[2],
-        ];
-        if (!(p[2] > 1e-6)) continue;
-        const x = g.principal[0] + (g.focalPx * p[0]) / p[2],
-          y = g.principal[1] + (g.focalPx * p[1]) / p[2];
-        if (
-          x < 0 ||
-          y < 0 ||
-          x >= own.width ||
-          y >= own.height ||
-          own.matte[Math.floor(y) * own.width + Math.floor(x)]! < 0.5
-        )
-          continue;
-        const px = (x - x0) / tall,
-          pu = (y0 - y) / tall,
-          near = ((1 - p[2] / (reach / dot(ahead, rayOf(x, y)))) * g.foot[2]) / size,
-          plane = planeAt(x, y);
-        if ((NEAREST - near) / STEP > plane.at + behind(plane.u) / STEP) continue;
-        for (const q of parts)
-          for (const a of q.at) {
-            const away = Math.abs(near - a) + 2 * Math.max(0, Math.hypot(px - q.x, pu - q.u) - q.r);
-            if (away < least) {
-              least = away;
-              best = { x: round3(px), u: round3(pu), r: SMALL, at: [round3(near)] };
-              at = p;
-            }
-          }
-      }
-      if (best === null || at === null || least > MOST_APART) continue;
-      const s: Solid = { at, r: SMALL * size };
-      if (
-        !screens.every((other) => {
+    }));
+  }
+
+  /** Small parts that throw what no ball throws. */
+  throwRest(parts: readonly BodyPart[]): BodyPart[] {
+    const small: BodyPart[] = [];
+    for (const screen of this.c.screens)
+      for (const line of screen.unfilled()) {
+        const found = this.behindOutline(line, parts);
+        if (found === null) continue;
+        const s: Solid = { at: found.at, r: SMALL * this.size };
+        const allowed = this.c.screens.every((other) => {
           const { known, body } = other.count(other.show(s.at, s.r));
           return body >= INSIDE * known;
-        })
-      )
-        continue;
-      small.push(best);
-      fill(s);
+        });
+        if (!allowed) continue;
+        small.push(found.part);
+        this.fill(s);
+      }
+    return small;
+  }
+
+  /** Along the line that throws something, where it passes behind the outline: nearest to what stands already. */
+  private behindOutline(line: Line, parts: readonly BodyPart[]): { readonly part: BodyPart; readonly at: Vec3 } | null {
+    const { geometry: g, own, tall } = this.c,
+      { size } = this,
+      [x0, y0] = this.foot;
+    let best: { part: BodyPart; at: Vec3 } | null = null,
+      least = Infinity;
+    for (let t = 0.02 * size; t < LONGEST * size; t += 0.02 * size) {
+      const p: Vec3 = [
+        line.from[0] + t * line.along[0],
+        line.from[1] + t * line.along[1],
+        line.from[2] + t * line.along[2],
+      ];
+      if (!(p[2] > 1e-6)) continue;
+      const x = g.principal[0] + (g.focalPx * p[0]) / p[2],
+        y = g.principal[1] + (g.focalPx * p[1]) / p[2];
+      if (!covers(own, x, y)) continue;
+      const px = (x - x0) / tall,
+        pu = (y0 - y) / tall,
+        near = ((1 - p[2] / (this.reach / dot(this.ahead, this.rayOf(x, y)))) * g.foot[2]) / size,
+        plane = this.planeAt(x, y);
+      if ((NEAREST - near) / STEP > plane.at + this.behind(plane.u) / STEP) continue;
+      for (const q of parts)
+        for (const a of q.at) {
+          const away = Math.abs(near - a) + 2 * Math.max(0, Math.hypot(px - q.x, pu - q.u) - q.r);
+          if (away >= least) continue;
+          least = away;
+          best = { part: { x: round3(px), u: round3(pu), r: SMALL, at: [round3(near)] }, at: p };
+        }
     }
-  return { parts, small };
+    return least > MOST_APART ? null : best;
+  }
+
+  private rayOf(x: number, y: number): Vec3 {
+    const g = this.c.geometry;
+    return [(x - g.principal[0]) / g.focalPx, (y - g.principal[1]) / g.focalPx, 1];
+  }
+
+  /** How far behind the plane of the feet a part may stand that stands so high, in heights. */
+  private behind(u: number): number {
+    return this.c.away === 'anywhere' ? -FARTHEST : awayAt(u);
+  }
+
+  /** How high a point of the picture lies on the plane of the feet, and where that stands, as a step. */
+  private planeAt(x: number, y: number): Plane {
+    const { geometry: g, slope, start } = this.c,
+      d = this.rayOf(x, y),
+      k = this.reach / dot(this.ahead, d),
+      far = (slope * (k * dot(this.aside, d) - dot(this.aside, g.foot))) / this.size;
+    const u = (k * dot(d, g.up) - this.ground) / this.size;
+    return { u, at: (NEAREST + far - nearer(start, Math.max(0, Math.min(1, u)))) / STEP };
+  }
+
+  /** A ball set up at a depth; null where it would sink in. */
+  private setUp(ball: Ball, j: number): Solid | null {
+    const g = this.c.geometry,
+      d = this.rayOf(ball.x, ball.y),
+      k = (this.reach / dot(this.ahead, d)) * (1 - ((NEAREST - j * STEP) * this.size) / g.foot[2]),
+      r = (ball.r / g.focalPx) * k;
+    if (!(k > 0) || k * dot(d, g.up) - this.ground < RESTS * r) return null;
+    return { at: [d[0] * k, d[1] * k, d[2] * k], r };
+  }
+
+  /** 0 where a ball can't stand, 1 where nothing is told, 2 where it is seen. */
+  private mayStand(ball: Ball, plane: Plane): Uint8Array {
+    const inside = new Float32Array(COUNT).fill(-1),
+      told = new Uint8Array(COUNT);
+    let best = 0;
+    for (let j = 0; j < COUNT; j++) {
+      const s = this.setUp(ball, j);
+      if (s === null || j > plane.at + this.behind(plane.u) / STEP) continue;
+      inside[j] = 1;
+      for (const screen of this.c.screens) {
+        const { all, known, body } = screen.count(screen.show(s.at, s.r));
+        if (known > 0) inside[j] = Math.min(inside[j]!, body / known);
+        if (known >= LEAST_SEEN * all) told[j] = 1;
+      }
+      best = Math.max(best, inside[j]!);
+    }
+    const least = this.c.away === 'anywhere' ? Math.max(INSIDE, best - WORSE) : INSIDE;
+    return told.map((t, j) => (inside[j]! < least ? 0 : 1 + t));
+  }
+
+  private fill(s: Solid): void {
+    for (const screen of this.c.screens) screen.fill(screen.show(s.at, s.r));
+  }
+
+  /** Does a ball fill enough of what a screen still lacks? */
+  private fills(s: Solid): boolean {
+    return this.c.screens.some((screen) => {
+      const { all, fresh } = screen.count(screen.show(s.at, s.r));
+      return fresh >= Math.max(2, LEAST_NEW * all);
+    });
+  }
 }
+
+/** Does the performer cover a place of the camera's own picture? */
+function covers(own: OwnOutline, x: number, y: number): boolean {
+  return (
+    x >= 0 && y >= 0 && x < own.width && y < own.height && own.matte[Math.floor(y) * own.width + Math.floor(x)]! >= 0.5
+  );
+}
+
+const round3 = (v: number): number => Math.round(1000 * v) / 1000;
 
 /** The allowed step nearest to one wanted; the wanted one where none is near. */
 function nearest(may: Uint8Array, wanted: number): number {

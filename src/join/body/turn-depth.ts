@@ -163,16 +163,16 @@ function carvedFrames(
     const screens = turnScreens(turns, r, g, w, h, axis, (talls[r]! / g.focalPx) * g.foot[2]);
     const depth: BodyDepth = {
       ...FLAT,
-      ...carveDepth(
-        balls[r]!,
-        g,
+      ...carveDepth({
+        balls: balls[r]!,
+        geometry: g,
         screens,
-        { matte: mattes[r]!, width: w, height: h },
-        slopes[r]!,
-        talls[r]!,
-        FLAT,
-        'anywhere',
-      ),
+        own: { matte: mattes[r]!, width: w, height: h },
+        slope: slopes[r]!,
+        tall: talls[r]!,
+        start: FLAT,
+        away: 'anywhere',
+      }),
     };
     const solid = standUp(balls[r]!, g, slopes[r]!, depth);
     after += others.reduce(
