@@ -27,7 +27,7 @@ const DARK = 0.35;
 const ENOUGH_DARK = 0.01;
 /** Shares of the lit screen's brightness between which a pixel may be without the key. */
 const LIT_FROM = 0.7;
-const DARK_UNTIL = 0.35;
+export const DARK_UNTIL = 0.35;
 const LOOKED_AT = 20_000;
 
 /** @param sure the first look at what is screen; null where that is nothing */

@@ -13,6 +13,7 @@ import { holdToLit, litHue, type LitHue } from './lit-hue.js';
 import { cellMoments } from './local-unmix.js';
 import { resampleCells } from './resample-cells.js';
 import { hueWithin, type ScreenHue } from '../../take/screen-hue.js';
+import { takeShadowTint } from './shadow-tint.js';
 import type { SmallLinear } from './small-linear.js';
 import { ownFloats, type Floats } from './work-space.js';
 
@@ -76,6 +77,7 @@ export function screenField(
     if (lit !== null) holdToLit(small, lit, sure, weight);
     const found = gather(sure, rho, scatter),
       square = sumOf(judged.square);
+    if (!wide && lit !== null) takeShadowTint(data, lit, sure, weight, DARKEST, LEAST_LIMIT);
     if (!wide && turn >= turns - 2) dropStrays(small, sure, weight, limit, floats);
     const cells = cellMoments(data, weight, w, h, CELL, 4, 3, floats);
     if (cells === null) break;

@@ -1,0 +1,88 @@
+/**
+ * Screen in the performer's own shadow where none of it is near enough to be known: under a belly, between legs. The colour
+ * that is carried there is the lit screen's, and the shadow has another tint, as the fill's light and the coat's bounce do
+ * (Shafer, 1985; Maxwell, Friedhoff & Smith, CVPR, 2008). The tint is read where the take's screen is dark and sure, and what
+ * has it is screen as well. It is read only where it is one: half of that screen lies within the limit of it, and it lies as
+ * near to the lit screen's as lit pixels must; else a dark coat has passed for screen, and would draw the rest of itself in.
+ */
+import { median } from '../../image/statistics.js';
+import { DARK_UNTIL, type LitHue } from './lit-hue.js';
+
+/** Fewest of the looked at pixels that tell a tint; every how many are looked at; and of how many medians are taken. */
+const ENOUGH = 40;
+const STEP = 5;
+const MOST = 2000;
+
+/**
+ * Takes dark pixels of the shadow's tint into `sure` and `weight`, in place.
+ * @param data planar RGB @param darkest least share of the lit screen's brightness @param limit largest ρ from the tint
+ */
+export function takeShadowTint(
+  data: Float32Array,
+  lit: LitHue,
+  sure: Uint8Array,
+  weight: Float32Array,
+  darkest: number,
+  limit: number,
+): void {
+  const n = sure.length;
+  const [lr, lg, lb] = lit.colour;
+  const power = lr * lr + lg * lg + lb * lb;
+  const least = darkest * power;
+  const most = DARK_UNTIL * power;
+  const tint = tintOf(data, lit, sure, least, most, limit);
+  if (tint === null) return;
+  const [tr, tg, tb] = tint;
+  for (let i = 0; i < n; i += 1) {
+    if (sure[i] === 1) continue;
+    const r = data[i]!;
+    const g = data[n + i]!;
+    const b = data[2 * n + i]!;
+    const s = r * lr + g * lg + b * lb;
+    if (s < least || s > most) continue;
+    const along = r * tr + g * tg + b * tb;
+    if (r * r + g * g + b * b - along * along > limit * limit * along * along) continue;
+    sure[i] = 1;
+    weight[i] = 1;
+  }
+}
+
+/** Unit colour of the dark screen; null where too little is seen, or it has no one tint near the lit screen's. */
+function tintOf(
+  data: Float32Array,
+  lit: LitHue,
+  sure: Uint8Array,
+  least: number,
+  most: number,
+  limit: number,
+): readonly [number, number, number] | null {
+  const n = sure.length;
+  const [lr, lg, lb] = lit.colour;
+  let at: number[] = [];
+  for (let i = 0; i < n; i += STEP) {
+    if (sure[i] === 0) continue;
+    const s = data[i]! * lr + data[n + i]! * lg + data[2 * n + i]! * lb;
+    if (s >= least && s <= most) at.push(i);
+  }
+  if (at.length < ENOUGH) return null;
+  const every = Math.ceil(at.length / MOST);
+  if (every > 1) at = at.filter((_, k) => k % every === 0);
+  const length = at.map((i) => Math.hypot(data[i]!, data[n + i]!, data[2 * n + i]!));
+  const [r, g, b] = [0, n, 2 * n].map((p) => median(at.map((i, k) => data[p + i]! / length[k]!))) as [
+    number,
+    number,
+    number,
+  ];
+  const size = Math.hypot(r, g, b);
+  const tint = [r / size, g / size, b / size] as const;
+  const scatter = median(
+    at.map((i, k) => tangent((data[i]! * tint[0] + data[n + i]! * tint[1] + data[2 * n + i]! * tint[2]) / length[k]!)),
+  );
+  const tilt = tangent((tint[0] * lr + tint[1] * lg + tint[2] * lb) / Math.hypot(lr, lg, lb));
+  return scatter <= limit && tilt <= lit.limit ? tint : null;
+}
+
+/** Tangent of the angle of a cosine. */
+function tangent(cosine: number): number {
+  return Math.sqrt(Math.max(0, 1 - cosine * cosine)) / Math.max(cosine, 1e-3);
+}
