@@ -1,8 +1,10 @@
 /** The plate mended in a process of its own: the same frames, its errors told, and this process free meanwhile. */
+import { spawnSync } from 'node:child_process';
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { built } from '../core/built.js';
 import { rate } from '../core/rational.js';
 import { createPicture } from '../image/picture.js';
 import { plateMender } from '../join/render/plate-mender.js';
@@ -63,5 +65,21 @@ describe('the plate mended aside', () => {
     await missing.close?.();
     await expect(asked).rejects.toThrow(/PW-JOIN-MEND: the process that mends the plate ended/);
     await reader.close();
+  }, 120000);
+
+  it('keeps no process open that has nothing else to do', () => {
+    // As a service that is told to close while a join stands open.
+    const code = `
+      const { menderAside } = await import(${JSON.stringify(built('jobs/mend-aside.js').href)});
+      const mender = menderAside(${JSON.stringify(recipe(file))}, undefined);
+      const open = setTimeout(() => {}, 60000);
+      await mender.mend(0, null, new Set(['widen']));
+      clearTimeout(open);
+      console.log('mended');`;
+    const done = spawnSync(process.execPath, ['--input-type=module', '-e', code], {
+      encoding: 'utf8',
+      timeout: 110000,
+    });
+    expect([done.stdout.trim(), done.status, done.signal]).toEqual(['mended', 0, null]);
   }, 120000);
 });

@@ -39,7 +39,15 @@ export function menderAside(recipe: Recipe, camera: CameraMove | undefined): Pla
   const stop = (): void => void child?.kill();
   const start = (): ChildProcess => {
     const main = fileURLToPath(built('jobs/mend-main.js'));
-    const started = fork(main, [], { serialization: 'advanced', stdio: ['ignore', 'ignore', 'inherit', 'ipc'] });
+    const started = fork(main, [], {
+      serialization: 'advanced',
+      stdio: ['ignore', 'ignore', 'inherit', 'ipc'],
+      // What this process was started with is not for that one.
+      execArgv: [],
+    });
+    // It keeps no service open that is being closed; what is left of it ends with this process.
+    started.unref();
+    started.channel?.unref();
     process.once('exit', stop);
     started.on('message', (message) => {
       const reply = message as MendAnswer;
