@@ -1,9 +1,10 @@
 /**
- * Brightness, colour and black of the performer beside the take through the recipe: the recipe rendered again says how bright this coat, in this
- * take, under this light step should come out, which the plate alone can't tell of a coat that nobody knows. Means over the covered
- * core of both, in linear light, so that another pose or a slip of a pixel hardly counts. Where the picture is the recipe's own, the
- * straight line of seen over asked also tells a veil (light that was added to black) and how saturated it is. The line is laid through means of small
- * cells: a blur, a slip or a sharpening changes single pixels' contrast, which would pass for a veil, and hardly a cell's mean.
+ * Brightness, colour and black of the performer beside the take through the recipe: the recipe rendered again says how
+ * bright this coat, in this take, under this light step should come out, which the plate alone can't tell of a coat
+ * that nobody knows. Means over the covered core of both, in linear light, so that another pose or a slip of a pixel
+ * hardly counts. Where the picture is the recipe's own, the straight line of seen over asked also tells a veil (light
+ * that was added to black) and how saturated it is. The line is laid through means of small cells: a blur, a slip or a
+ * sharpening changes single pixels' contrast, which would pass for a veil, and hardly a cell's mean.
  */
 import { bt709Decode } from '../colour/transfer.js';
 import type { Expected } from './against-take.js';
@@ -22,7 +23,10 @@ export interface LightBeside {
   /** Darkest parts beside those asked, linear; brightest, stops. */
   readonly black: number;
   readonly white: number;
-  /** Share of the middle that the darkest parts hold, beyond the share asked: a brighter or dimmer light leaves it, a veil raises it. */
+  /**
+   * Share of the middle that the darkest parts hold, beyond the share asked: a brighter or dimmer light leaves it, a
+   * veil raises it.
+   */
   readonly shade: number;
   /** The share asked: what this material holds of its own in the take. */
   readonly shadeAsked: number;
@@ -48,8 +52,8 @@ function levelAt(counts: Uint32Array, share: number): number {
 }
 
 /**
- * Null where either shows too little of the performer. `own`: pixel lies on pixel, so gains are slopes of seen over asked, which a veil leaves alone;
- * else ratios of means.
+ * Null where either shows too little of the performer. `own`: pixel lies on pixel, so gains are slopes of seen over
+ * asked, which a veil leaves alone; else ratios of means.
  */
 export function readLightBeside(f: SeenFrame, expected: Expected, own: boolean): LightBeside | null {
   const N = f.join.width * f.join.height,
@@ -182,7 +186,10 @@ function line(
   return { slope, rest: (sy - slope * sx) / n };
 }
 
-/** Slope of what each colour stands off the light, seen over asked, in parts of the light's own; 1 where it is hardly coloured. */
+/**
+ * Slope of what each colour stands off the light, seen over asked, in parts of the light's own; 1 where it is hardly
+ * coloured.
+ */
 function saturationOf(cells: readonly Cell[], light: number): number {
   let xx = 0,
     xy = 0,

@@ -1,4 +1,6 @@
-/** A coat crisper than its plate by nature reads as right beside its own take; sharpened or softened since, it does not. */
+/**
+ * A coat crisper than its plate by nature reads as right beside its own take; sharpened or softened since, it does not.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import { gaussianPlane } from '../image/gaussian.js';

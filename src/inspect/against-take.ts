@@ -1,9 +1,10 @@
 /**
- * Sharpness of the performer against the take itself. The recipe rendered again holds the take's own spectrum times what the ride's
- * scale, the softening asked and the grain make of it; the performer in the file should have the same. A subject that is crisp by
- * nature is crisp in both, so only what came on top (a sharpening, a softening, a file scaled and scaled back) is read. Two bands of
- * the picture an octave apart are compared (fineness.ts), the middle one over the wide one: the finest holds most of the grain.
- * Nothing is laid over the other, so a join whose performer stands or looks a little otherwise is read as well.
+ * Sharpness of the performer against the take itself. The recipe rendered again holds the take's own spectrum times
+ * what the ride's scale, the softening asked and the grain make of it; the performer in the file should have the same.
+ * A subject that is crisp by nature is crisp in both, so only what came on top (a sharpening, a softening, a file
+ * scaled and scaled back) is read. Two bands of the picture an octave apart are compared (fineness.ts), the middle one
+ * over the wide one: the finest holds most of the grain. Nothing is laid over the other, so a join whose performer
+ * stands or looks a little otherwise is read as well.
  */
 import type { Picture } from '../image/picture.js';
 import { bandsOf, coreOf, DEEP } from './fineness.js';
@@ -20,8 +21,8 @@ export interface Expected {
 const REACH = 8;
 
 /**
- * How much softer the performer is than the take through the recipe: 1 as soft, above softer, below sharper (root of the ratio of the
- * bands' shares); null where one of them shows too little.
+ * How much softer the performer is than the take through the recipe: 1 as soft, above softer, below sharper (root of
+ * the ratio of the bands' shares); null where one of them shows too little.
  */
 export function readAgainstTake(f: SeenFrame, expected: Expected): number | null {
   if (f.box === null) return null;

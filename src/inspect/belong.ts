@@ -1,4 +1,7 @@
-/** Whether plate, join and matte can be laid side by side frame by frame; an error says what is in the way and how to get round it. */
+/**
+ * Whether plate, join and matte can be laid side by side frame by frame; an error says what is in the way and how to
+ * get round it.
+ */
 import { PlatewrightError } from '../core/errors.js';
 import type { VideoInfo } from '../media/types.js';
 
@@ -13,7 +16,8 @@ export function checkBelong(plate: VideoInfo, join: VideoInfo, matte: VideoInfo)
   if (w !== join.widthPx || h !== join.heightPx || matte.widthPx !== join.widthPx || matte.heightPx !== join.heightPx) {
     throw new PlatewrightError(
       'PW-INSPECT-SIZE',
-      `plate (${w} × ${h}), join (${join.widthPx} × ${join.heightPx}) and matte (${matte.widthPx} × ${matte.heightPx}) are not of one size; ${wayOut(w, h, join.widthPx, join.heightPx)}`,
+      `plate (${w} × ${h}), join (${join.widthPx} × ${join.heightPx}) and matte (${matte.widthPx} × ` +
+        `${matte.heightPx}) are not of one size; ${wayOut(w, h, join.widthPx, join.heightPx)}`,
     );
   }
   const a = plate.rate.num / plate.rate.den,
@@ -26,7 +30,9 @@ export function checkBelong(plate: VideoInfo, join: VideoInfo, matte: VideoInfo)
   ) {
     throw new PlatewrightError(
       'PW-INSPECT-RATE',
-      `the plate has ${rate(a)} frames a second and the join ${rate(b)} over the same time (${plate.frameCount} and ${join.frameCount} frames), so its frames were made anew and none shows a frame of the plate alone; inspect the join as it was rendered, before its rate was converted`,
+      `the plate has ${rate(a)} frames a second and the join ${rate(b)} over the same time (${plate.frameCount} ` +
+        `and ${join.frameCount} frames), so its frames were made anew and none shows a frame of the plate alone; ` +
+        'inspect the join as it was rendered, before its rate was converted',
     );
   }
 }
@@ -39,7 +45,10 @@ function wayOut(w: number, h: number, jw: number, jh: number): string {
   if (jh === h && jw > w)
     return `the join is ${jw - w} px wider, as by bars at its sides: cut them off, or inspect it as it was rendered`;
   if (Math.abs((jw * h) / (jh * w) - 1) < SAME_SHAPE)
-    return `the join is the plate's shape at ${(jw / w).toFixed(2)} of its size: inspect it as it was rendered, or scale plate and matte by the same, which tells less of grain and edges`;
+    return (
+      `the join is the plate's shape at ${(jw / w).toFixed(2)} of its size: inspect it as it was rendered, ` +
+      'or scale plate and matte by the same, which tells less of grain and edges'
+    );
   if (Math.abs((jh * h) / (jw * w) - 1) < SAME_SHAPE)
     return 'the join is turned by a quarter: turn it back, or inspect it as it was rendered';
   return 'inspect the join with the plate and matte it was rendered from';

@@ -1,4 +1,7 @@
-/** Reads on one frame what only the take through the recipe tells: light, outline, softness, holes, size and the ground about the foot. */
+/**
+ * Reads on one frame what only the take through the recipe tells: light, outline, softness, holes, size and the ground
+ * about the foot.
+ */
 import type { GroundStep } from '../join/types.js';
 import { readLightBeside } from './against-light.js';
 import { readAgainstTake } from './against-take.js';

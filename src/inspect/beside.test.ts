@@ -1,4 +1,7 @@
-/** What the take through the recipe tells, and what the plate beside the performer does, on a made picture that is spoiled by known amounts. */
+/**
+ * What the take through the recipe tells, and what the plate beside the performer does, on a made picture that is
+ * spoiled by known amounts.
+ */
 import { describe, expect, it } from 'vitest';
 import { bt709Decode, bt709Encode } from '../colour/transfer.js';
 import { RandomStream } from '../core/random.js';

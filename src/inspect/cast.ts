@@ -1,8 +1,9 @@
 /**
- * A cast told by the picture alone: the colour of the light that the performer seems to stand in (shades of grey: the Minkowski mean,
- * p = 6, of what it falls on; Finlayson & Trezzi, CIC, 2004), beside the plate's about it. A coat has a colour of its own, and most coats
- * are warm: brown, ginger, cream. So the departure is held against what performers of true pictures show, as Mahalanobis' distance
- * (Proceedings of the National Institute of Sciences of India 2, 1936) of red and blue over green: a bluish performer stands out long before an orange one.
+ * A cast told by the picture alone: the colour of the light that the performer seems to stand in (shades of grey: the
+ * Minkowski mean, p = 6, of what it falls on; Finlayson & Trezzi, CIC, 2004), beside the plate's about it. A coat has a
+ * colour of its own, and most coats are warm: brown, ginger, cream. So the departure is held against what performers of
+ * true pictures show, as Mahalanobis' distance (Proceedings of the National Institute of Sciences of India 2, 1936) of
+ * red and blue over green: a bluish performer stands out long before an orange one.
  */
 import { bt709Decode } from '../colour/transfer.js';
 import { grow, type SeenFrame } from './frame.js';
@@ -15,16 +16,18 @@ export interface CastReading {
 }
 
 /**
- * What performers of true pictures show, stops of red over green and of blue over green less a share of the plate's: mean, and covariance as standard
- * deviations and correlation. 78 exam scenes (a view each), 16 frames of seven real clips and six made bodies, each kind weighed by its scenes.
+ * What performers of true pictures show, stops of red over green and of blue over green less a share of the plate's:
+ * mean, and covariance as standard deviations and correlation. 78 exam scenes (a view each), 16 frames of seven real
+ * clips and six made bodies, each kind weighed by its scenes.
  */
 const USUAL = [0.275, -0.414] as const,
   SPREAD = [0.232, 0.349] as const,
   TOGETHER = -0.665;
 
 /**
- * Shares of the plate's departure from white that its light may make, the first up to `MOST` stops of it: a fifth before a lawn or a wall (regression over those
- * pictures: .14 to .28 of red, .18 to .43 of blue), half where the whole picture is of one tint (a yellowed poster). The share counts that speaks for the performer.
+ * Shares of the plate's departure from white that its light may make, the first up to `MOST` stops of it: a fifth
+ * before a lawn or a wall (regression over those pictures: .14 to .28 of red, .18 to .43 of blue), half where the whole
+ * picture is of one tint (a yellowed poster). The share counts that speaks for the performer.
  */
 const BELIEVED = [0.2, 0.5] as const,
   MOST = [0.8, Infinity] as const;

@@ -1,20 +1,22 @@
 /**
- * Chatter: an outline that goes out and back from frame to frame. Read twice, since matte and picture can disagree. (1) From
- * the matte: alpha of small cells beyond what its neighbours in time span. (2) From the picture: how far each stretch of the outline moved
- * from the plate towards the performer beside it (the coverage seen, by least squares in linear light), less the coverage that
- * the matte says; what of that goes out and back is no motion, since the matte moves with the performer. Grain and the coat's own
- * texture are averaged over small cells that go with the performer, each weighed by its contrast. The matte's movement takes
- * part in the first, never in the second: a picture that chatters beside a calm matte shows only there.
+ * Chatter: an outline that goes out and back from frame to frame. Read twice, since matte and picture can disagree. (1)
+ * From the matte: alpha of small cells beyond what its neighbours in time span. (2) From the picture: how far each
+ * stretch of the outline moved from the plate towards the performer beside it (the coverage seen, by least squares in
+ * linear light), less the coverage that the matte says; what of that goes out and back is no motion, since the matte
+ * moves with the performer. Grain and the coat's own texture are averaged over small cells that go with the performer,
+ * each weighed by its contrast. The matte's movement takes part in the first, never in the second: a picture that
+ * chatters beside a calm matte shows only there.
  */
 import { bt709Decode } from '../colour/transfer.js';
 import { nearestInSet } from '../image/distance.js';
 import { grow, type SeenFrame } from './frame.js';
 
 /**
- * Mean alpha by which the outline of the matte leaves the range that its neighbours in time span, in cells that go with the performer
- * (`anchor`: its own place now; the neighbours already moved to it). Smooth motion, however quick, gives little, and so do single hairs,
- * which average out in a cell: the true mattes of the practice set read .002 to .010 (pixel by pixel .05 to .09), with patches of sd
- * .2 that come and go .005 to .023, of .4 .012 to .047. Null where there is no outline.
+ * Mean alpha by which the outline of the matte leaves the range that its neighbours in time span, in cells that go with
+ * the performer (`anchor`: its own place now; the neighbours already moved to it). Smooth motion, however quick, gives
+ * little, and so do single hairs, which average out in a cell: the true mattes of the practice set read .002 to .010
+ * (pixel by pixel .05 to .09), with patches of sd .2 that come and go .005 to .023, of .4 .012 to .047. Null where
+ * there is no outline.
  */
 export function readChatter(
   before: Float32Array,
@@ -61,9 +63,9 @@ export function readChatter(
 }
 
 /**
- * Side of a cell, px. On the true pictures of the practice set cells of 6, 12 and 18 px read .040 to .062, .029 to .048 and .022 to
- * .032; with a third of the outline's cover taken away on every other frame all read .11 to .13, and under patches of 3 px that
- * come and go by a third .08 to .10, .07 to .08 and .06 to .07: 12 px part the two best.
+ * Side of a cell, px. On the true pictures of the practice set cells of 6, 12 and 18 px read .040 to .062, .029 to .048
+ * and .022 to .032; with a third of the outline's cover taken away on every other frame all read .11 to .13, and under
+ * patches of 3 px that come and go by a third .08 to .10, .07 to .08 and .06 to .07: 12 px part the two best.
  */
 const CELL = 12;
 /** Half-covered pixels: this much to that much alpha. */
@@ -91,8 +93,9 @@ export interface OutlineCell {
 export type OutlineCells = ReadonlyMap<number, OutlineCell>;
 
 /**
- * Cells of one frame's outline by place, counted from `anchor` (the performer's own place); `slip`: by how much (px) the picture's
- * performer stands beside its matte on this frame, so that a slip is not taken for chatter. Null where there is no outline or no core.
+ * Cells of one frame's outline by place, counted from `anchor` (the performer's own place); `slip`: by how much (px)
+ * the picture's performer stands beside its matte on this frame, so that a slip is not taken for chatter. Null where
+ * there is no outline or no core.
  */
 export function outlineCells(
   f: SeenFrame,
@@ -174,9 +177,10 @@ export function outlineCells(
 }
 
 /**
- * Mean coverage by which the outline seen goes out and back against the matte, weighed by contrast; null where fewer than eight cells
- * are seen in all three frames. `whole`: of the outline taken together, in which what cells do apart (grain, hairs) averages out, and
- * what all do at once, a matte that breathes, stays. `at`: the key of the cell that moves most.
+ * Mean coverage by which the outline seen goes out and back against the matte, weighed by contrast; null where fewer
+ * than eight cells are seen in all three frames. `whole`: of the outline taken together, in which what cells do apart
+ * (grain, hairs) averages out, and what all do at once, a matte that breathes, stays. `at`: the key of the cell that
+ * moves most.
  */
 export function readSeenChatter(
   before: OutlineCells,

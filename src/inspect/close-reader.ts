@@ -1,4 +1,7 @@
-/** Reads what single pictures tell of a frame: edges, colours, levels, holes, the shadow and the light's side, and where what passes cuts the performer. */
+/**
+ * Reads what single pictures tell of a frame: edges, colours, levels, holes, the shadow and the light's side, and where
+ * what passes cuts the performer.
+ */
 import { groundGeometry } from '../join/ground/ground.js';
 import { smallFrame } from '../join/outline/small-frame.js';
 import { readCast } from './cast.js';
@@ -30,7 +33,10 @@ export class CloseReader {
   private readonly series: Series;
   private readonly put: Put;
 
-  /** `erased`: the plate was mended and its mended frames are not at hand; `through` adds up what is seen through the performer. */
+  /**
+   * `erased`: the plate was mended and its mended frames are not at hand; `through` adds up what is seen through the
+   * performer.
+   */
   constructor(facts: RecipeFacts, erased: boolean, through: SeeThroughReader, series: Series, put: Put) {
     this.facts = facts;
     this.erased = erased;

@@ -1,10 +1,10 @@
 /**
- * Comb: a picture woven of two moments, odd rows from one and even rows from the other, as interlaced video read as whole frames shows
- * it. Where something moves, every row then stands off its neighbours by what the picture changed meanwhile, to one side on odd rows and to
- * the other on even ones. The rows' alternation is set against the change from the frame before (least squares): a slope near
- * 1 or −1 is a comb, whole frames give 0 whatever they show, since a pattern of their own has no side and grain counts against itself on every other row. Read
- * only in small cells that move, so little movement is enough; beside the performer less the slope of the plate's own rows.
- * The rule is our own.
+ * Comb: a picture woven of two moments, odd rows from one and even rows from the other, as interlaced video read as
+ * whole frames shows it. Where something moves, every row then stands off its neighbours by what the picture changed
+ * meanwhile, to one side on odd rows and to the other on even ones. The rows' alternation is set against the change
+ * from the frame before (least squares): a slope near 1 or −1 is a comb, whole frames give 0 whatever they show, since
+ * a pattern of their own has no side and grain counts against itself on every other row. Read only in small cells that
+ * move, so little movement is enough; beside the performer less the slope of the plate's own rows. The rule is our own.
  */
 import type { SeenFrame } from './frame.js';
 
@@ -22,7 +22,10 @@ export interface CombReading {
 /** Side of a cell, px, and fewest cells that tell. */
 const CELL = 16,
   ENOUGH = 4;
-/** How many times the quietest cells' change (variance) a cell's must be to count as moving, and least (squared coded luma). */
+/**
+ * How many times the quietest cells' change (variance) a cell's must be to count as moving, and least (squared coded
+ * luma).
+ */
 const MOVES = 3,
   LEAST = 2e-5;
 /** Change that no film's grain makes. */

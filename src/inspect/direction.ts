@@ -1,7 +1,8 @@
 /**
- * Softness by direction beside the take through the recipe. A lens out of focus takes fine detail alike in all directions, motion takes what lies
- * across the way alone. The slopes' energies of the performer, seen and asked, are held against each other direction by direction: the direction
- * in which the least is left is the one of the motion, and square to it nothing is lost.
+ * Softness by direction beside the take through the recipe. A lens out of focus takes fine detail alike in all
+ * directions, motion takes what lies across the way alone. The slopes' energies of the performer, seen and asked, are
+ * held against each other direction by direction: the direction in which the least is left is the one of the motion,
+ * and square to it nothing is lost.
  */
 import { gaussianPlane } from '../image/gaussian.js';
 import type { Expected } from './against-take.js';

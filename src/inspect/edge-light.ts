@@ -21,8 +21,9 @@ const SHOULDER = 0.5,
   WHITE = 0.985;
 
 /**
- * The mixture as it is where lens or join mixed the light before a tone curve held the brightest back: straight up to a half, then an exponential that reaches for 1
- * (own choice among usual curves). A body near white is then brighter than it shows, and its outline with it.
+ * The mixture as it is where lens or join mixed the light before a tone curve held the brightest back: straight up to a
+ * half, then an exponential that reaches for 1 (own choice among usual curves). A body near white is then brighter than
+ * it shows, and its outline with it.
  */
 export function beforeShoulder(own: number, back: number, a: number): number {
   const open = (v: number): number =>

@@ -33,7 +33,9 @@ export class ShadeMeans {
   }
 }
 
-/** Linear luminance of the means of 5 × 5 pixels about core pixels, among those that are core enough; each is made once. */
+/**
+ * Linear luminance of the means of 5 × 5 pixels about core pixels, among those that are core enough; each is made once.
+ */
 export class CoreMeans {
   private readonly known = new Map<number, number>();
 

@@ -1,6 +1,6 @@
 /**
- * How much darker or brighter the half-covered outline is than the mixture of performer and background that it should be.
- * The background behind it lies in the performer's shade as far as the bare ground beside it does.
+ * How much darker or brighter the half-covered outline is than the mixture of performer and background that it should
+ * be. The background behind it lies in the performer's shade as far as the bare ground beside it does.
  */
 import { bt709Decode } from '../colour/transfer.js';
 import { nearestInSet, type NearestResult } from '../image/distance.js';
@@ -18,13 +18,17 @@ const LOW = 0.08,
 const FEWEST_CORE = 50,
   FEWEST_RIM = 20;
 
-/** How far the core may lie from the outline that it stands for, and how far a shade reaches: px, and in parts of the performer's shorter side. */
+/**
+ * How far the core may lie from the outline that it stands for, and how far a shade reaches: px, and in parts of the
+ * performer's shorter side.
+ */
 const REACH_PX = 6,
   REACH_SHARE = 0.12;
 
 /**
- * How much deeper the coat is looked at again, px; how far within the outline the mean of 5 × 5 covered pixels about the nearest lies, px; light that stands
- * for black in ratios; and what is taken for the change where the body is too thin to tell (own choices).
+ * How much deeper the coat is looked at again, px; how far within the outline the mean of 5 × 5 covered pixels about
+ * the nearest lies, px; light that stands for black in ratios; and what is taken for the change where the body is too
+ * thin to tell (own choices).
  */
 const DEEPER = 3,
   MIDST = 0.7,
@@ -35,14 +39,20 @@ const DEEPER = 3,
 /** L* by which a coat's own change may move the mixture before the place counts less: at it half (own choice). */
 const EVEN = 2;
 
-/** The performer's box, how deep (px) each pixel of it lies within what is wholly covered, and where worst places are added up. */
+/**
+ * The performer's box, how deep (px) each pixel of it lies within what is wholly covered, and where worst places are
+ * added up.
+ */
 export interface RimOf {
   readonly box: Box;
   readonly depth: ArrayLike<number>;
   readonly places?: EdgePlaces;
 }
 
-/** Mean L* of the outline less that of the mixture of the core nearest to it, at least `least` px deep, with the background; null where too little is seen. */
+/**
+ * Mean L* of the outline less that of the mixture of the core nearest to it, at least `least` px deep, with the
+ * background; null where too little is seen.
+ */
 export function rimLightness(f: SeenFrame, { box, depth, places }: RimOf, least: number): number | null {
   const [x0, y0, x1, y1] = box,
     w = x1 - x0,
@@ -101,7 +111,10 @@ class Rim {
     this.ground = nearestInSet(bare, w, h);
   }
 
-  /** L* by which a pixel of alpha `a` lies outside of what is right, and how much it counts; null where the core is too far. */
+  /**
+   * L* by which a pixel of alpha `a` lies outside of what is right, and how much it counts; null where the core is too
+   * far.
+   */
   at(x: number, y: number, a: number): { readonly off: number; readonly weight: number } | null {
     const { f, w } = this,
       i = y * w + x,
@@ -142,7 +155,10 @@ class Rim {
   }
 }
 
-/** Logarithm by which the coat goes on to change up to the outline, `far` px from the core, as it does over the pixels inside. */
+/**
+ * Logarithm by which the coat goes on to change up to the outline, `far` px from the core, as it does over the pixels
+ * inside.
+ */
 function changeUpTo(own: number, deeper: number | null, far: number): number {
   if (deeper === null) return UNSEEN_CHANGE;
   const inside = Math.log((Math.max(0, own) + BLACK) / (Math.max(0, deeper) + BLACK));

@@ -1,9 +1,10 @@
 /**
- * How hard the performer's outline is. Two things can be wrong. The picture's outline beside its matte: coverage seen in the picture where
- * the matte covers little, over that where it covers much, each in parts of the matte's. Shading scales both alike and falls out: a
- * mixture reads from 1 up (a coat gets darker towards its outline by itself), one that was cut hard shows nothing where little is covered, 0. And the
- * matte's own rim: alpha times what it leaves, over the length of the outline by the matte's slopes, px; of an edge spread by a Gaussian of
- * sd s .56 s, of one that ends at a pixel's border 0.
+ * How hard the performer's outline is. Two things can be wrong. The picture's outline beside its matte: coverage seen
+ * in the picture where the matte covers little, over that where it covers much, each in parts of the matte's. Shading
+ * scales both alike and falls out: a mixture reads from 1 up (a coat gets darker towards its outline by itself), one
+ * that was cut hard shows nothing where little is covered, 0. And the matte's own rim: alpha times what it leaves, over
+ * the length of the outline by the matte's slopes, px; of an edge spread by a Gaussian of sd s .56 s, of one that ends
+ * at a pixel's border 0.
  */
 import { grow, type SeenFrame } from './frame.js';
 
@@ -27,7 +28,10 @@ export function rimWidth(
   return slope < 40 ? null : half / slope;
 }
 
-/** Coverage seen in the outer part of the outline over that of its inner part, both in parts of the matte's; null where too little of it has contrast. */
+/**
+ * Coverage seen in the outer part of the outline over that of its inner part, both in parts of the matte's; null where
+ * too little of it has contrast.
+ */
 export function seenHardness(f: SeenFrame): number | null {
   if (f.box === null) return null;
   const { width: W, height: H } = f.join,

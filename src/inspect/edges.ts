@@ -1,12 +1,14 @@
 /**
- * The outline: screen colour left on it, and edges darker or brighter than the mixture of performer and new background they
- * should be. The background behind the outline lies in the performer's shade as far as the bare ground beside it does: a body that sits close
- * before a wall darkens it, and the outline with it (true ones of a dim indoor scene read -6.5 L* without this, -1.4 with it).
+ * The outline: screen colour left on it, and edges darker or brighter than the mixture of performer and new background
+ * they should be. The background behind the outline lies in the performer's shade as far as the bare ground beside it
+ * does: a body that sits close before a wall darkens it, and the outline with it (true ones of a dim indoor scene read
+ * -6.5 L* without this, -1.4 with it).
  *
- * What the coat is at its very outline is foretold from the covered pixels beside it, and only as surely as those are even: a smooth body lit from
- * the side or behind grows brighter towards its limb within a few pixels (measured on traced ones: linear light of .12, .18, .28, .38, .51 at depths
- * of 7, 5, 3.5, 2.5 and 1.5 px, .70 to .82 at the outline). Such places count the less the steeper the coat is there, which hangs on covered
- * pixels alone, so that a fault of the outline is weighed no otherwise than a true one.
+ * What the coat is at its very outline is foretold from the covered pixels beside it, and only as surely as those are
+ * even: a smooth body lit from the side or behind grows brighter towards its limb within a few pixels (measured on
+ * traced ones: linear light of .12, .18, .28, .38, .51 at depths of 7, 5, 3.5, 2.5 and 1.5 px, .70 to .82 at the
+ * outline). Such places count the less the steeper the coat is there, which hangs on covered pixels alone, so that a
+ * fault of the outline is weighed no otherwise than a true one.
  */
 import { nearestInSet } from '../image/distance.js';
 import { gaussianPlane } from '../image/gaussian.js';
@@ -18,7 +20,10 @@ import { grow, type SeenFrame } from './frame.js';
 export interface EdgeReading {
   /** Screen colour in excess at the outline and inside, beyond what the background brings, as a share of brightness. */
   readonly spill: number;
-  /** Mean excess of the screen's colour in the plate about the performer, as a share of its brightness: what such a set throws back has that colour by right. */
+  /**
+   * Mean excess of the screen's colour in the plate about the performer, as a share of its brightness: what such a set
+   * throws back has that colour by right.
+   */
   readonly set: number;
   /** Mean L* of the outline less that of the mixture it should be, beyond what a coat darkens by itself. */
   readonly lightness: number;
@@ -28,15 +33,15 @@ export interface EdgeReading {
 }
 
 /**
- * By how much (L*) the outline of a body is darker than the mixture by itself: hairs stand in each other's shade. 69 true pictures read
- * −3.6 to 2.1, in the middle −.9 (traced furred ones −1.5 ± .7, smooth made bodies −.2 ± 1.3).
+ * By how much (L*) the outline of a body is darker than the mixture by itself: hairs stand in each other's shade. 69
+ * true pictures read −3.6 to 2.1, in the middle −.9 (traced furred ones −1.5 ± .7, smooth made bodies −.2 ± 1.3).
  */
 const OWN = 0.9;
 
 /**
- * Depth (px) of the core that stands for the performer at its outline. A rounded coat darkens towards its outline by itself, so
- * the nearest covered pixels are the fair measure; an edge that is dark over some pixels inwards too shows against deeper
- * ones, and that difference counts half.
+ * Depth (px) of the core that stands for the performer at its outline. A rounded coat darkens towards its outline by
+ * itself, so the nearest covered pixels are the fair measure; an edge that is dark over some pixels inwards too shows
+ * against deeper ones, and that difference counts half.
  */
 const SHALLOW = 1,
   DEEP = 4;

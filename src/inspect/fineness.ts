@@ -1,11 +1,12 @@
 /**
- * Sharpness of the performer against the plate: how much of the detail is fine. Two bands of the picture an octave apart (differences
- * of Gaussians; Burt & Adelson, The Laplacian Pyramid, IEEE Trans. Communications 31, 1983) are compared where there is most contrast;
- * their ratio hardly goes with what is shown, since textures' spectra fall alike (Field, J. Opt. Soc. Am. A 4, 1987), and much with
- * the lens, a blur or a sharpening. It goes with the picture's content a little all the same, so what the plate leads to expect of
- * the performer lies half way from the usual to the plate's own (regression towards the mean). It is softer only as far as its own coarser
- * detail leads to expect more as well: a smooth body has little fine detail by nature and as little of the next coarser over that, while a blur takes from
- * the finest first.
+ * Sharpness of the performer against the plate: how much of the detail is fine. Two bands of the picture an octave
+ * apart (differences of Gaussians; Burt & Adelson, The Laplacian Pyramid, IEEE Trans. Communications 31, 1983) are
+ * compared where there is most contrast; their ratio hardly goes with what is shown, since textures' spectra fall alike
+ * (Field, J. Opt. Soc. Am. A 4, 1987), and much with the lens, a blur or a sharpening. It goes with the picture's
+ * content a little all the same, so what the plate leads to expect of the performer lies half way from the usual to the
+ * plate's own (regression towards the mean). It is softer only as far as its own coarser detail leads to expect more as
+ * well: a smooth body has little fine detail by nature and as little of the next coarser over that, while a blur takes
+ * from the finest first.
  */
 import { nearestInSet } from '../image/distance.js';
 import { gaussianPlane } from '../image/gaussian.js';
@@ -18,25 +19,27 @@ const FINE = 0.7,
 /** Share of the pixels with most contrast that count. */
 const MOST = 0.3;
 /**
- * Usual logarithm of the two bands' energies, and how far a plate's own counts: over 39 true joins (twenty traced, three made bodies,
- * sixteen parts of real clips) performers read −.72 ± .27 and plates −.69 ± .37 with a correlation of .66; what is left about the
- * expected is ± .20.
+ * Usual logarithm of the two bands' energies, and how far a plate's own counts: over 39 true joins (twenty traced,
+ * three made bodies, sixteen parts of real clips) performers read −.72 ± .27 and plates −.69 ± .37 with a correlation
+ * of .66; what is left about the expected is ± .20.
  */
 const USUAL = -0.72,
   COUNTS = 0.5;
 
 /**
- * The same with the performer's own middle over wide band beside it: 106 true joins (30 exam scenes, twice each but for bodies, 30 made bodies, 16
- * parts of real clips) lie ± .30 about it (by the plate alone ± .35), scenes left out by turns ± .31.
+ * The same with the performer's own middle over wide band beside it: 106 true joins (30 exam scenes, twice each but for
+ * bodies, 30 made bodies, 16 parts of real clips) lie ± .30 about it (by the plate alone ± .35), scenes left out by
+ * turns ± .31.
  */
 const OWN_USUAL = -0.01,
   OWN_COUNTS = 0.33,
   PLATE_COUNTS = 0.38;
 
 /**
- * Beside a plate as crisp as pixels allow (a picture never seen through a lens: fine detail as strong as middling) the usual tells nothing of
- * how crisp a coat may be: fur of the practice set, traced without a lens, reads .71 to 1.00 beside plates of −.14 to .46, and sharpened
- * 1.08 to 1.50. So from plates of CRISP[0] to CRISP[1] on what is allowed rises from ALLOWED beyond the expected to MOST_FUR.
+ * Beside a plate as crisp as pixels allow (a picture never seen through a lens: fine detail as strong as middling) the
+ * usual tells nothing of how crisp a coat may be: fur of the practice set, traced without a lens, reads .71 to 1.00
+ * beside plates of −.14 to .46, and sharpened 1.08 to 1.50. So from plates of CRISP[0] to CRISP[1] on what is allowed
+ * rises from ALLOWED beyond the expected to MOST_FUR.
  */
 const CRISP = [-0.5, -0.2] as const,
   ALLOWED = 0.4,
@@ -44,10 +47,16 @@ const CRISP = [-0.5, -0.2] as const,
 /** Pixels that a region needs. */
 const LEAST = 400;
 
-/** How deep (px) in the performer counts, where enough lies so deep: at the outline a blurred coat still has the outline's own edge. */
+/**
+ * How deep (px) in the performer counts, where enough lies so deep: at the outline a blurred coat still has the
+ * outline's own edge.
+ */
 export const DEEP = 3;
 
-/** How deep each pixel lies in the performer (px from what is not wholly covered), by the picture's pixel; 0 outside it and outside the box. */
+/**
+ * How deep each pixel lies in the performer (px from what is not wholly covered), by the picture's pixel; 0 outside it
+ * and outside the box.
+ */
 export function coreOf(
   matte: Float32Array,
   width: number,
@@ -122,8 +131,9 @@ export function bandsOf(
 }
 
 /**
- * How much softer the performer is than the plate leads to expect: 1 as soft, above softer, below sharper (root of the ratio of the
- * shares of fine detail; sharper, in parts of what is allowed there); null where one of them shows too little.
+ * How much softer the performer is than the plate leads to expect: 1 as soft, above softer, below sharper (root of the
+ * ratio of the shares of fine detail; sharper, in parts of what is allowed there); null where one of them shows too
+ * little.
  */
 export function readFineness(f: SeenFrame): number | null {
   if (f.box === null) return null;

@@ -63,9 +63,9 @@ export function lumaOf(p: Picture): Float32Array {
 }
 
 /**
- * A performer behind a pane is nowhere wholly covered: the veil takes the same share everywhere. That share is taken out of
- * the matte, so that its core counts as core; a core already mixed with the plate mixes with it further as any other does.
- * In place. Nothing is done where the core is whole, or where nothing holds together.
+ * A performer behind a pane is nowhere wholly covered: the veil takes the same share everywhere. That share is taken
+ * out of the matte, so that its core counts as core; a core already mixed with the plate mixes with it further as any
+ * other does. In place. Nothing is done where the core is whole, or where nothing holds together.
  */
 export function liftVeil(matte: Float32Array): void {
   const counts = new Uint32Array(101);

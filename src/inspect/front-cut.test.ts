@@ -1,4 +1,7 @@
-/** A made post before a patterned set: cuts that lie on its sides pass, cuts beside them, drifting ones and cuts in the set are named with their px. */
+/**
+ * A made post before a patterned set: cuts that lie on its sides pass, cuts beside them, drifting ones and cuts in the
+ * set are named with their px.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import { gaussianPlane } from '../image/gaussian.js';

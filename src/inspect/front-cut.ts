@@ -1,8 +1,9 @@
 /**
- * Is the performer cut where the plate has an edge? Along each side of what passes before it, where the performer is seen right beside it, the
- * plate's own picture is read across the cut: pieces of a side are averaged along it, so that a set's texture falls out and a straight
- * edge stays, and where they are steepest is looked for. A cut that lies off shows the edge beside itself, the same way on most pieces.
- * One that lies in the set shows none at all where other frames of the same side show one.
+ * Is the performer cut where the plate has an edge? Along each side of what passes before it, where the performer is
+ * seen right beside it, the plate's own picture is read across the cut: pieces of a side are averaged along it, so that
+ * a set's texture falls out and a straight edge stays, and where they are steepest is looked for. A cut that lies off
+ * shows the edge beside itself, the same way on most pieces. One that lies in the set shows none at all where other
+ * frames of the same side show one.
  */
 import type { SmallFrame } from '../join/outline/small-frame.js';
 import { linesOf, profilesOf, type EdgeLine, type Outline } from '../join/passing/outline-lines.js';
@@ -58,7 +59,8 @@ export function readFrontCut(
       if (one !== null) steep.push(one);
     }
     if (steep.length < LEAST_PIECES) continue;
-    // Neighbouring places vote for each other, so that a lean does not split them; what lies at the cut must not gain by that.
+    // Neighbouring places vote for each other, so that a lean does not split them; what lies at the cut must not gain
+    // by that.
     const votes = new Float64Array(2 * REACH + 1),
       alone = new Float64Array(2 * REACH + 1);
     let there = 0;
@@ -153,11 +155,17 @@ export interface WrongCut {
   readonly beside: boolean;
 }
 
-/** Pieces at the cut on a frame, and on the shot's better frames, by which a side that has an edge elsewhere has none here. Own choice. */
+/**
+ * Pieces at the cut on a frame, and on the shot's better frames, by which a side that has an edge elsewhere has none
+ * here. Own choice.
+ */
 const NONE_HERE = 0.3,
   ELSEWHERE = 0.65;
 
-/** Over a whole shot: how far each thing's cut lies off on each frame, at its worst side, px (0 right on an edge). Frames that say nothing are absent. */
+/**
+ * Over a whole shot: how far each thing's cut lies off on each frame, at its worst side, px (0 right on an edge).
+ * Frames that say nothing are absent.
+ */
 export function wrongCuts(readings: readonly CutReading[]): WrongCut[] {
   const usual = new Map<string, number>(),
     all = new Map<string, number[]>();
@@ -181,7 +189,10 @@ export function wrongCuts(readings: readonly CutReading[]): WrongCut[] {
   return out;
 }
 
-/** Variance of the picture's own noise: second differences along rows, of whose sizes the lower quarter counts, as texture makes the others (normal noise: .3186 sd at the quarter). */
+/**
+ * Variance of the picture's own noise: second differences along rows, of whose sizes the lower quarter counts, as
+ * texture makes the others (normal noise: .3186 sd at the quarter).
+ */
 export function noiseOf(plate: SmallFrame): number {
   const { width: w, height: h, data } = plate,
     list: number[] = [];

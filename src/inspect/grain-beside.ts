@@ -1,9 +1,10 @@
 /**
- * Grain of the recipe's own picture, for which pixel lies on pixel. What stands over the bare join (the recipe rendered again without its grain) is the
- * recipe's grain, by a draw that is known, and what an encoder did. The two are told apart in two ways. The slope of what is seen over that draw
- * says how much of the very grain is left, whatever an encoder added: nought where it is missing or another draw. And the strength of what is
- * seen is held against grain and encoder together; what the encoder does is read outside in blocks of like texture, where the join is the
- * plate and all that differs is the encoder's. Fur costs an encoder more than a wall, so the least textured blocks are read.
+ * Grain of the recipe's own picture, for which pixel lies on pixel. What stands over the bare join (the recipe rendered
+ * again without its grain) is the recipe's grain, by a draw that is known, and what an encoder did. The two are told
+ * apart in two ways. The slope of what is seen over that draw says how much of the very grain is left, whatever an
+ * encoder added: nought where it is missing or another draw. And the strength of what is seen is held against grain and
+ * encoder together; what the encoder does is read outside in blocks of like texture, where the join is the plate and
+ * all that differs is the encoder's. Fur costs an encoder more than a wall, so the least textured blocks are read.
  */
 import { quantile, type SeenFrame } from './frame.js';
 import { BLOCK, blockSigma, halve, outsideBlocks, type Halved } from './texture.js';
@@ -26,13 +27,19 @@ const BINS = 24,
 const QUIET = 0.35,
   ENOUGH = 24;
 
-/** Faintest grain asked for that is read, sd of coded luma in the halved picture: twice what rounding to eight bits leaves there. A black coat in a clean film asks for less than such a file can hold. */
+/**
+ * Faintest grain asked for that is read, sd of coded luma in the halved picture: twice what rounding to eight bits
+ * leaves there. A black coat in a clean film asks for less than such a file can hold.
+ */
 const FAINTEST = 2 / (255 * Math.sqrt(12) * 2);
 
 const binOf = (texture: number): number =>
   Math.min(BINS - 1, Math.max(0, Math.round(3 * Math.log2(Math.max(1e-4, texture) / 1e-3))));
 
-/** By how much more an encoder may do to the performer, which is new to it, than to a plate that was coded before: files of five joins, rate factors of 14 to 23, .65 to 1.35 of grain and this together. */
+/**
+ * By how much more an encoder may do to the performer, which is new to it, than to a plate that was coded before: files
+ * of five joins, rate factors of 14 to 23, .65 to 1.35 of grain and this together.
+ */
 const HARDER = 1.5;
 
 function covered(p: Halved, x: number, y: number, least: number, most: number): boolean {
@@ -73,7 +80,9 @@ function encoderNoise(f: SeenFrame): Float64Array {
   });
 }
 
-/** `bare` and `expected`: coded luma, as bright as it is seen. Null where too little is covered, or no grain is asked. */
+/**
+ * `bare` and `expected`: coded luma, as bright as it is seen. Null where too little is covered, or no grain is asked.
+ */
 export function readGrainBeside(f: SeenFrame, bare: Float32Array, expected: Float32Array): GrainBeside | null {
   if (f.box === null) return null;
   const seen = new Float32Array(bare.length),

@@ -1,13 +1,13 @@
 /**
- * The plate's ground about a point followed from frame to frame (Lucas & Kanade, IJCAI 1981; translation, five steps, on a
- * smoothed patch), to hold the planned foot against. Display-coded luma planes, height × width.
+ * The plate's ground about a point followed from frame to frame (Lucas & Kanade, IJCAI 1981; translation, five steps,
+ * on a smoothed patch), to hold the planned foot against. Display-coded luma planes, height × width.
  */
 import { gaussianPlane } from '../image/gaussian.js';
 import { sampleBilinear } from '../image/sampling.js';
 
 /**
- * Displacement of the patch about (x, y) on `before` to `now`, near the guess. Null where it shows too little structure, runs
- * out of the picture, or does not come back to the same look (something passed before it).
+ * Displacement of the patch about (x, y) on `before` to `now`, near the guess. Null where it shows too little
+ * structure, runs out of the picture, or does not come back to the same look (something passed before it).
  */
 export function followPatch(
   before: Float32Array,

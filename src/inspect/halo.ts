@@ -1,8 +1,9 @@
 /**
- * A bright ring about the performer, as an old background's light, a feathered matte or a sharpening leaves it. Where the matte covers
- * little, the picture should be the mixture of the nearest covered performer and the plate, and just beyond it the plate: a shadow or shade makes either
- * darker, nothing but a ring makes both brighter. Hair lit from behind brightens the thin rim by right, so the rim is judged beside
- * the recipe's own where there is one; the bare ground beyond it is not, less what lies a few pixels farther out (a lens's glow, an encoder).
+ * A bright ring about the performer, as an old background's light, a feathered matte or a sharpening leaves it. Where
+ * the matte covers little, the picture should be the mixture of the nearest covered performer and the plate, and just
+ * beyond it the plate: a shadow or shade makes either darker, nothing but a ring makes both brighter. Hair lit from
+ * behind brightens the thin rim by right, so the rim is judged beside the recipe's own where there is one; the bare
+ * ground beyond it is not, less what lies a few pixels farther out (a lens's glow, an encoder).
  */
 import { bt709Decode } from '../colour/transfer.js';
 import { nearestInSet } from '../image/distance.js';
@@ -22,7 +23,10 @@ const THIN = [0.02, 0.2] as const,
 /** How far beyond the matte the ring is looked for, and from where to where the plate's own difference, px. */
 const CLOSE = 1.5,
   FAR = [6, 10] as const;
-/** How far from the covered performer the rim may lie, px; half of the side over which the performer there is averaged; fewest pixels. */
+/**
+ * How far from the covered performer the rim may lie, px; half of the side over which the performer there is averaged;
+ * fewest pixels.
+ */
 const RIM = 12,
   NEAR = 1,
   FEWEST = 100;

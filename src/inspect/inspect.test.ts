@@ -1,6 +1,6 @@
 /**
- * A made join (a textured performer of known matte on a grainy plate, mixed in linear light, with its shadow) passes; spoiled
- * on purpose, the matter at fault is named.
+ * A made join (a textured performer of known matte on a grainy plate, mixed in linear light, with its shadow) passes;
+ * spoiled on purpose, the matter at fault is named.
  */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
@@ -121,7 +121,8 @@ async function makeBase(folder: string): Promise<Base> {
     bits: 16,
     alpha: true,
   });
-  // The set: soft blotches, a wall above and a floor below, dark things and bright things so that levels have an anchor.
+  // The set: soft blotches, a wall above and a floor below, dark things and bright things so that levels have an
+  // anchor.
   const stream = new RandomStream(3);
   const blotch = gaussianPlane(
       Float32Array.from({ length: N }, () => stream.normal()),

@@ -1,8 +1,10 @@
 /**
- * Does the join show? Streams plate, join and matte side by side (three frames held), reads each matter where it can be read,
- * and says for each its value, its limit, its worst frame and the step to change. A matter that can't be read says why.
+ * Does the join show? Streams plate, join and matte side by side (three frames held), reads each matter where it can be
+ * read, and says for each its value, its limit, its worst frame and the step to change. A matter that can't be read
+ * says why.
  *
- * Limits are the program's own choice, held against true pictures (bench/inspect.ts) and against joins spoiled on purpose.
+ * Limits are the program's own choice, held against true pictures (bench/inspect.ts) and against joins spoiled on
+ * purpose.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { toCodedRgb } from '../media/convert.js';
@@ -25,15 +27,23 @@ import { roughMatte } from './rough-matte.js';
 export interface InspectInput {
   readonly plate: string;
   readonly join: string;
-  /** Performer as seen (the render's side output). Without it the recipe's own is rendered; without either it is read roughly from what differs from the plate. */
+  /**
+   * Performer as seen (the render's side output). Without it the recipe's own is rendered; without either it is read
+   * roughly from what differs from the plate.
+   */
   readonly matte?: string;
-  /** What the join was, or should have been, rendered from; without it only what pictures tell by themselves is judged. */
+  /**
+   * What the join was, or should have been, rendered from; without it only what pictures tell by themselves is judged.
+   */
   readonly recipe?: Recipe;
   /** Frame of the plate that the join begins with, where no recipe says so. */
   readonly plateFrom?: number;
   /** Plate without what was erased, where the recipe erases; else the plate is compared as it is. */
   readonly clean?: string;
-  /** What the join's renderer was given beside the recipe (the set's motion, the mended plate); made anew where it is not told. */
+  /**
+   * What the join's renderer was given beside the recipe (the set's motion, the mended plate); made anew where it is
+   * not told.
+   */
   readonly tools?: () => Promise<JoinOptions>;
 }
 
@@ -83,7 +93,8 @@ function withoutOutline(r: Inspection): Inspection {
             worstFrame: null,
             advice: '',
             reason:
-              'no matte of the performer was given and no recipe to render one from, so its outline is known to some pixels only',
+              'no matte of the performer was given and no recipe to render one from, ' +
+              'so its outline is known to some pixels only',
           }
         : m,
   );
@@ -98,7 +109,10 @@ function withoutOutline(r: Inspection): Inspection {
 /** Frames on which the recipe is rendered again to tell grain from fur. */
 const BARE_FRAMES = 6;
 
-/** Inspects a join. Throws the media door's errors and `PW-INSPECT-SIZE` or `PW-INSPECT-RATE` where the files do not belong together. */
+/**
+ * Inspects a join. Throws the media door's errors and `PW-INSPECT-SIZE` or `PW-INSPECT-RATE` where the files do not
+ * belong together.
+ */
 export async function inspectJoin(input: InspectInput, options: InspectOptions = {}): Promise<Inspection> {
   const plate = await VideoReader.open(input.clean ?? input.plate),
     join = await VideoReader.open(input.join),

@@ -1,4 +1,6 @@
-/** A ball of mottled coat lit by Lambert's law: the side it looks lit from, and what does not fit a key on the other. */
+/**
+ * A ball of mottled coat lit by Lambert's law: the side it looks lit from, and what does not fit a key on the other.
+ */
 import { describe, expect, it } from 'vitest';
 import { bt709Encode } from '../colour/transfer.js';
 import { RandomStream } from '../core/random.js';

@@ -1,7 +1,8 @@
 /**
- * From which side the performer looks lit, against the key's side in the picture. The logarithm of luma is regressed on the normals
- * of the filled matte and on its colour (chromaticities and their squares), so that a white belly under a brown back does not pass
- * for light from below. What is left over of bodies' own shapes and coats is far larger up and down than across, and is counted so.
+ * From which side the performer looks lit, against the key's side in the picture. The logarithm of luma is regressed on
+ * the normals of the filled matte and on its colour (chromaticities and their squares), so that a white belly under a
+ * brown back does not pass for light from below. What is left over of bodies' own shapes and coats is far larger up and
+ * down than across, and is counted so.
  */
 import type { Vec3 } from '../geometry/mat3.js';
 import { normalsOfMatte } from '../join/light/relight.js';
@@ -10,24 +11,33 @@ import type { SeenFrame } from './frame.js';
 export interface KeySide {
   /** Degrees in the picture between the side that looks lit and the key's. */
   readonly offDeg: number;
-  /** Squared distance, in standard deviations, of the slopes read from the nearest that the key could make (two numbers less a strength: 6 is passed by one true picture in fifty to a hundred). */
+  /**
+   * Squared distance, in standard deviations, of the slopes read from the nearest that the key could make (two numbers
+   * less a strength: 6 is passed by one true picture in fifty to a hundred).
+   */
   readonly unlike: number;
   /** Towards where the light seems to come from in the picture (x right, y down; its length is the slope). */
   readonly from: readonly [number, number];
 }
 
 /**
- * Slopes of log luma over the normals that true pictures show beside STRENGTH × the key's direction (34 of eleven traced scenes, six
- * made bodies; bench/inspect-roc.ts): across they scatter by .10 and .03, up and down by .14 and .07 about +.10 and −.22, as bodies
- * differ in how pale their underside is. So: sd across, sd down, and the middle of down.
+ * Slopes of log luma over the normals that true pictures show beside STRENGTH × the key's direction (34 of eleven
+ * traced scenes, six made bodies; bench/inspect-roc.ts): across they scatter by .10 and .03, up and down by .14 and .07
+ * about +.10 and −.22, as bodies differ in how pale their underside is. So: sd across, sd down, and the middle of down.
  */
 const ACROSS = 0.12,
   DOWN = 0.2,
   PALE = 0.05;
-/** Slopes for a key along the picture: least (overcast, .15) and most (a bare lamp without fill, 1). True pictures: .3 to .5. */
+/**
+ * Slopes for a key along the picture: least (overcast, .15) and most (a bare lamp without fill, 1). True pictures: .3
+ * to .5.
+ */
 const STRENGTH = [0.15, 1] as const;
 
-/** Null where the shading tells no side, or where the key comes from near the lens. `light`: towards the key, camera coordinates. */
+/**
+ * Null where the shading tells no side, or where the key comes from near the lens. `light`: towards the key, camera
+ * coordinates.
+ */
 export function readKeySide(f: SeenFrame, light: Vec3): KeySide | null {
   if (f.box === null) return null;
   if (Math.hypot(light[0], light[1]) < 0.25) return null;
@@ -41,7 +51,8 @@ export function readKeySide(f: SeenFrame, light: Vec3): KeySide | null {
   const alpha = new Float32Array(n);
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) alpha[y * w + x] = f.matte[(y0 + y) * W + x0 + x]!;
   const normals = normalsOfMatte(alpha, w, h);
-  // Unknowns: mean, two slopes, four of the colour. Normal equations, upper triangle with the right side as last column.
+  // Unknowns: mean, two slopes, four of the colour. Normal equations, upper triangle with the right side as last
+  // column.
   const M = new Float64Array(7 * 8),
     row = new Float64Array(8);
   let s = 0,
@@ -88,7 +99,10 @@ export function readKeySide(f: SeenFrame, light: Vec3): KeySide | null {
   };
 }
 
-/** Normal equations of some of the unknowns by Gaussian elimination on the symmetric matrix, a trace on its diagonal; and the squares left over. */
+/**
+ * Normal equations of some of the unknowns by Gaussian elimination on the symmetric matrix, a trace on its diagonal;
+ * and the squares left over.
+ */
 function solve(M: Float64Array, pick: readonly number[], vv: number): { x: number[]; left: number } | null {
   const m = pick.length;
   const at = (j: number, k: number): number => (j <= k ? M[8 * j + k]! : M[8 * k + j]!);

@@ -1,4 +1,7 @@
-/** The performer's brightness from frame to frame, and the plate's beside it: what flickers in one and not in the other was lit by another light or graded by jumps. */
+/**
+ * The performer's brightness from frame to frame, and the plate's beside it: what flickers in one and not in the other
+ * was lit by another light or graded by jumps.
+ */
 import { bt709Decode } from '../colour/transfer.js';
 import { selectInPlace } from '../image/statistics.js';
 import { SAME_LIGHT, type LightChange } from '../plate/light/light-between.js';
@@ -13,8 +16,8 @@ const LEAST_CORE = 200;
 const CLIPPED = 0.97;
 
 /**
- * Whether some frame of the shot is lit so much brighter than usual that its whites go to the end of the range: what they were is
- * lost, and only the darker half of the performer can be held against other frames.
+ * Whether some frame of the shot is lit so much brighter than usual that its whites go to the end of the range: what
+ * they were is lost, and only the darker half of the performer can be held against other frames.
  */
 export function clipsInFlash(light: LightOverShot | undefined): boolean {
   return light?.frames.some(({ gain, offset }) => gain.some((g, c) => g * CLIPPED + offset[c]! > 1)) ?? false;
@@ -22,8 +25,10 @@ export function clipsInFlash(light: LightOverShot | undefined): boolean {
 
 /**
  * Mean luminance of the covered core and of the plate, stops; null where too little is covered.
- * @param asked how the recipe changes the performer's light on this frame, because the film's own light changes: taken out
- * @param darker the darker half of the core is read alone (the same share on every frame, so that a flicker is read whole); null
+ * @param asked how the recipe changes the performer's light on this frame, because the film's own light changes: taken
+ * out
+ * @param darker the darker half of the core is read alone (the same share on every frame, so that a flicker is read
+ * whole); null
  * where more than the other half is clipped
  */
 export function readLevel(
@@ -75,7 +80,10 @@ export function readLevel(
 /** Linear light under which the film's black and an encoder's noise are read, not the performer. */
 const BLACK = 0.002;
 
-/** Mean luminance of the darker half of the covered core, stops: whites that a flash clips lie in the other. Null where too little is covered, or it is down in black. */
+/**
+ * Mean luminance of the darker half of the covered core, stops: whites that a flash clips lie in the other. Null where
+ * too little is covered, or it is down in black.
+ */
 export function darkerHalf(f: SeenFrame): number | null {
   if (f.box === null) return null;
   const counts = new Uint32Array(1025),
@@ -100,7 +108,10 @@ export function darkerHalf(f: SeenFrame): number | null {
   return mean < BLACK ? null : Math.log2(mean);
 }
 
-/** rms by which a run of values goes out and back beside its neighbours' mean, as a jitter of its own (whose difference from that mean has one and a half times its variance); and where most. */
+/**
+ * rms by which a run of values goes out and back beside its neighbours' mean, as a jitter of its own (whose difference
+ * from that mean has one and a half times its variance); and where most.
+ */
 export function outAndBack(values: readonly number[]): { readonly rms: number; readonly at: number } {
   let sum = 0,
     most = -1,

@@ -15,7 +15,10 @@ const disc = (radius: number): Float32Array =>
 const performer = disc(24),
   matte = disc(20);
 
-/** Grey light between two values, evenly spread over places of 6 px: of the performer within the matte, of a set from black on without. */
+/**
+ * Grey light between two values, evenly spread over places of 6 px: of the performer within the matte, of a set from
+ * black on without.
+ */
 function blackOf(least: number, most: number, veil: number): number {
   const r = new RandomStream(11),
     light = Float32Array.from({ length: N }, () => 0);

@@ -14,31 +14,38 @@ export interface LevelReading {
   readonly full: number;
   /** What lies above the plate's brightest up to full white, coded. */
   readonly room: number;
-  /** The darkest less the plate's in linear light, and the brightest over the plate's in stops: what the light step would have to take away. */
+  /**
+   * The darkest less the plate's in linear light, and the brightest over the plate's in stops: what the light step
+   * would have to take away.
+   */
   readonly blackLinear: number;
   readonly whiteStops: number;
 }
 
 /**
- * Darkest over middle, linear: below the first a body's blacks are not veiled, however much brighter they are than the plate's; above the
- * second they are. Of 89 true joins those without any black of their own (pale dogs, grey clothes, made bodies under much fill) stand at .20
- * to .37 and read up to .31 over the plate's black by luma alone, as much as a veil of a tenth does; a veil of a tenth over a coat of a fifth stands at .4, over one of a third at .24.
- * So some of the former are blamed (six of the 89 beyond .13) and some of the latter missed (two in five of a veil of .05, one in twenty of .1).
+ * Darkest over middle, linear: below the first a body's blacks are not veiled, however much brighter they are than the
+ * plate's; above the second they are. Of 89 true joins those without any black of their own (pale dogs, grey clothes,
+ * made bodies under much fill) stand at .20 to .37 and read up to .31 over the plate's black by luma alone, as much as
+ * a veil of a tenth does; a veil of a tenth over a coat of a fifth stands at .4, over one of a third at .24. So some of
+ * the former are blamed (six of the 89 beyond .13) and some of the latter missed (two in five of a veil of .05, one in
+ * twenty of .1).
  */
 const OWN_SHADE = 0.28,
   VEILED = 0.4;
 
 /**
- * Linear light of the darkest parts from which a body is white and lit from all sides: a veil that lays so much over black leaves no picture. Of 80 exam scenes one true
- * performer stands there (.55; the next .14); veils of .05 to .3 laid on all of them are named alike from .4 to .5.
+ * Linear light of the darkest parts from which a body is white and lit from all sides: a veil that lays so much over
+ * black leaves no picture. Of 80 exam scenes one true performer stands there (.55; the next .14); veils of .05 to .3
+ * laid on all of them are named alike from .4 to .5.
  */
 const PALE = 0.45;
 
 /**
- * Stops of light between the plate's darkest 2 % and its darkest half per cent. Haze, or a print's lifted black, squeezes all that is dark against one floor:
- * up to the first, blacks below that floor are air that is missing. From the second on the set just holds nothing dark (a bright room, a street in sun), and a coat
- * may be darker than all of it. Twenty scenes of seeds 520 to 539 and twelve earlier ones under a haze of .1 read 0 to .21, two .30 and .44; under .2 to .23;
- * the bright room whose brown performer was blamed .44 (as filmed).
+ * Stops of light between the plate's darkest 2 % and its darkest half per cent. Haze, or a print's lifted black,
+ * squeezes all that is dark against one floor: up to the first, blacks below that floor are air that is missing. From
+ * the second on the set just holds nothing dark (a bright room, a street in sun), and a coat may be darker than all of
+ * it. Twenty scenes of seeds 520 to 539 and twelve earlier ones under a haze of .1 read 0 to .21, two .30 and .44;
+ * under .2 to .23; the bright room whose brown performer was blamed .44 (as filmed).
  */
 const HELD_UP = 0.25,
   NO_FLOOR = 0.5;

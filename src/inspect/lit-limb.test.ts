@@ -1,4 +1,7 @@
-/** A smooth body lit from the side: its coat grows brighter within a few pixels of the outline. A true picture is neither a bright edge nor a slip; a darkened outline and a moved one are. */
+/**
+ * A smooth body lit from the side: its coat grows brighter within a few pixels of the outline. A true picture is
+ * neither a bright edge nor a slip; a darkened outline and a moved one are.
+ */
 import { describe, expect, it } from 'vitest';
 import { bt709Encode } from '../colour/transfer.js';
 import { gaussianPlane } from '../image/gaussian.js';
@@ -11,7 +14,10 @@ const W = 200,
   H = 160,
   N = W * H;
 
-/** The picture of an ellipse whose light rises from .1 towards its right-hand limb, over grey of `back`; `dx` px aside of its matte, its half-covered pixels `gain` times as bright. */
+/**
+ * The picture of an ellipse whose light rises from .1 towards its right-hand limb, over grey of `back`; `dx` px aside
+ * of its matte, its half-covered pixels `gain` times as bright.
+ */
 function frame(dx: number, gain: number, back: number): SeenFrame {
   const deep = (x: number, y: number): number => (1 - Math.hypot((x - 100) / 50, (y - 80) / 60)) * 50;
   const soft = (at: (x: number, y: number) => number): Float32Array =>

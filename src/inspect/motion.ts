@@ -1,11 +1,11 @@
 /**
  * Movement in time: whether the performer holds still on what it rides on, and whether frames were dropped or doubled.
  *
- * Slip has three parts, all in pixels. (1) Where the picture's performer stands beside its matte: the change that the join
- * made to the plate is set against the matte and the shift between them found by least squares on the matte's slopes (Lucas &
- * Kanade, IJCAI 1981, one step). (2) Jitter: the outline's contact with the ground, frame to frame, beside the path that the
- * recipe planned; what returns at once is jitter, what goes on is the performer's own step. (3) The plan itself: the plate's
- * ground about the foot followed from frame to frame beside the planned foot.
+ * Slip has three parts, all in pixels. (1) Where the picture's performer stands beside its matte: the change that the
+ * join made to the plate is set against the matte and the shift between them found by least squares on the matte's
+ * slopes (Lucas & Kanade, IJCAI 1981, one step). (2) Jitter: the outline's contact with the ground, frame to frame,
+ * beside the path that the recipe planned; what returns at once is jitter, what goes on is the performer's own step.
+ * (3) The plan itself: the plate's ground about the foot followed from frame to frame beside the planned foot.
  */
 import { bt709Decode } from '../colour/transfer.js';
 import type { SeenFrame } from './frame.js';
@@ -13,23 +13,29 @@ import type { SeenFrame } from './frame.js';
 /** How far inside the outline the performer is taken from, and how much deeper again, px. */
 const INSIDE = 3,
   DEEPER = 3;
-/** Cover by which a coat's own change may move what is seen before the place counts less: at it half; and the change taken where the body is too thin to tell (own choices). */
+/**
+ * Cover by which a coat's own change may move what is seen before the place counts less: at it half; and the change
+ * taken where the body is too thin to tell (own choices).
+ */
 const EVEN = 0.1,
   THIN = 0.15;
 /** Light that stands for black in ratios; coded film reaches below its black. */
 const BLACK = 1e-3;
 /**
- * Most cover, over a (1 − a) and the logarithm of performer over plate in linear light, by which a mixture made in another measure than codes stands over one of codes: light
- * read in codes (BT.709's power of .45) makes (1 − .45) / 2 by Taylor's second term, a shoulder of the tone curve adds to it.
+ * Most cover, over a (1 − a) and the logarithm of performer over plate in linear light, by which a mixture made in
+ * another measure than codes stands over one of codes: light read in codes (BT.709's power of .45) makes (1 − .45) / 2
+ * by Taylor's second term, a shoulder of the tone curve adds to it.
  */
 const MOST_CURVE = 0.45,
   CURVE_DOUBT = 0.02;
 
 /**
- * Shift (px) of the joined performer against its matte; null where the change is too faint to tell. Only the upper three quarters count: the
- * shadow darkens the lower part's surroundings. Two things move an outline seen without moving the performer, and neither goes one way on all sides as a shift does:
- * light and curve that mix otherwise than codes make the brighter of the two wider (one number for the whole outline, fitted beside the shift), and a coat that grows
- * brighter or darker towards its limb shows more or less cover there (such places count less, by covered pixels alone).
+ * Shift (px) of the joined performer against its matte; null where the change is too faint to tell. Only the upper
+ * three quarters count: the shadow darkens the lower part's surroundings. Two things move an outline seen without
+ * moving the performer, and neither goes one way on all sides as a shift does: light and curve that mix otherwise than
+ * codes make the brighter of the two wider (one number for the whole outline, fitted beside the shift), and a coat that
+ * grows brighter or darker towards its limb shows more or less cover there (such places count less, by covered pixels
+ * alone).
  */
 export function matteShift(f: SeenFrame): [number, number] | null {
   if (f.box === null) return null;
@@ -113,7 +119,10 @@ export function matteShift(f: SeenFrame): [number, number] | null {
   return shifted(strength);
 }
 
-/** Middle of the outline's left and right and its bottom: a sub-pixel place of the silhouette. Weighted means of the matte over its lower half. */
+/**
+ * Middle of the outline's left and right and its bottom: a sub-pixel place of the silhouette. Weighted means of the
+ * matte over its lower half.
+ */
 export function silhouettePlace(
   matte: Float32Array,
   box: readonly [number, number, number, number],

@@ -1,4 +1,7 @@
-/** Reads what changes from frame to frame, three frames held: how much, which of the plate's frames it fits, the ground under the foot, and the outline's jumps. */
+/**
+ * Reads what changes from frame to frame, three frames held: how much, which of the plate's frames it fits, the ground
+ * under the foot, and the outline's jumps.
+ */
 import { pictureShift } from '../plate/look/look-shift.js';
 import { readChatter } from './chatter.js';
 import { readComb, type CombSlope } from './comb.js';

@@ -1,8 +1,9 @@
 /**
- * The outline beside the recipe rendered again. Of any picture of the subject: how much more of the screen's colour lies near the outline than deep
- * in the body, against the same of what is asked, so that neither a green coat nor a cast of the whole passes for spill. Of the recipe's own
- * picture, where pixel lies on pixel: how bright the outline is, and what lies beyond it, against what is asked there (a mixture's shade, a
- * front and the shadow on the ground are in both and fall out).
+ * The outline beside the recipe rendered again. Of any picture of the subject: how much more of the screen's colour
+ * lies near the outline than deep in the body, against the same of what is asked, so that neither a green coat nor a
+ * cast of the whole passes for spill. Of the recipe's own picture, where pixel lies on pixel: how bright the outline
+ * is, and what lies beyond it, against what is asked there (a mixture's shade, a front and the shadow on the ground are
+ * in both and fall out).
  */
 import { bt709Decode } from '../colour/transfer.js';
 import { nearestInSet } from '../image/distance.js';
@@ -24,7 +25,10 @@ interface Rim {
   readonly light: number;
 }
 
-/** Stops by which the screen's colour stands over the two others near the outline, and by which the outermost coat is brighter, beyond the body's; null where too little is covered. */
+/**
+ * Stops by which the screen's colour stands over the two others near the outline, and by which the outermost coat is
+ * brighter, beyond the body's; null where too little is covered.
+ */
 function rimOf(data: Float32Array, W: number, H: number, matte: Float32Array, screen: 'green' | 'blue'): Rim | null {
   const box = matteBox(matte, W, H);
   if (box === null) return null;
@@ -72,7 +76,10 @@ function rimOf(data: Float32Array, W: number, H: number, matte: Float32Array, sc
   return { screen: a - b, light: Math.log2((band / bands + 1e-5) / (body / sums[1]![3]! + 1e-5)) };
 }
 
-/** Stops of the screen's colour at the outline, and of its brightness, beyond what is asked; null where they are not read. */
+/**
+ * Stops of the screen's colour at the outline, and of its brightness, beyond what is asked; null where they are not
+ * read.
+ */
 export function readRimBeside(f: SeenFrame, expected: Expected, screen: 'green' | 'blue'): Rim | null {
   const { width: W, height: H } = f.join,
     seen = rimOf(f.join.data, W, H, f.matte, screen),
@@ -83,9 +90,15 @@ export function readRimBeside(f: SeenFrame, expected: Expected, screen: 'green' 
 }
 
 export interface OutlineBeside {
-  /** Mean L* of the half-covered outline over what is asked there, less what the body's own change makes of it in its share. */
+  /**
+   * Mean L* of the half-covered outline over what is asked there, less what the body's own change makes of it in its
+   * share.
+   */
   readonly rim: number;
-  /** The same of the ground just beyond it, and the cover that the performer has there beyond what is asked (least squares). */
+  /**
+   * The same of the ground just beyond it, and the cover that the performer has there beyond what is asked (least
+   * squares).
+   */
   readonly beyond: number;
   readonly cover: number;
 }

@@ -1,10 +1,11 @@
 /**
- * The picture beside the performer, which a join leaves as the plate has it. Means of small blocks of join and plate, far from the
- * performer and its shadow, are compared: what an encoder and another draw of grain change averages out in a block, and what
- * changes a few places (an erased thing, a slip of a mask) is left out by trimming. Where the whole was changed, the known ways in
- * which a file comes out wrong are tried in turn: levels squeezed to the range of video or stretched from it, luma and colour differences taken apart
- * with another standard's weights (Recommendations ITU-R BT.601 and BT.709), and brighter or darker in linear light. How much of its own change each
- * has made (least squares over all blocks, in which noise averages out) is about 0 on true pictures and 1 where the fault is there.
+ * The picture beside the performer, which a join leaves as the plate has it. Means of small blocks of join and plate,
+ * far from the performer and its shadow, are compared: what an encoder and another draw of grain change averages out in
+ * a block, and what changes a few places (an erased thing, a slip of a mask) is left out by trimming. Where the whole
+ * was changed, the known ways in which a file comes out wrong are tried in turn: levels squeezed to the range of video
+ * or stretched from it, luma and colour differences taken apart with another standard's weights (Recommendations ITU-R
+ * BT.601 and BT.709), and brighter or darker in linear light. How much of its own change each has made (least squares
+ * over all blocks, in which noise averages out) is about 0 on true pictures and 1 where the fault is there.
  */
 import { bt709Decode, bt709Encode } from '../colour/transfer.js';
 import { grow, type SeenFrame } from './frame.js';
@@ -20,7 +21,10 @@ export interface OutsideReading {
   readonly stops: number;
 }
 
-/** Side of a block, px, and the share of those that change most which is left out: what was erased or stands there by another's doing. */
+/**
+ * Side of a block, px, and the share of those that change most which is left out: what was erased or stands there by
+ * another's doing.
+ */
 const BLOCK = 8,
   LEFT_OUT = 0.1;
 /** About how many blocks of a picture are read, and how many must be seen. */
@@ -98,7 +102,10 @@ function rest(b: Blocks, as: (v: Rgb) => Readonly<Rgb>): number {
   return Math.sqrt(sum / n);
 }
 
-/** How much of a way's own change the join made (1: all of it), and the rms of that part, over the blocks that differ least. */
+/**
+ * How much of a way's own change the join made (1: all of it), and the rms of that part, over the blocks that differ
+ * least.
+ */
 function share(b: Blocks, as: (v: Rgb) => Readonly<Rgb>): { readonly share: number; readonly part: number } {
   const terms = b.plate
     .map((p, k) => {

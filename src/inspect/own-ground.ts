@@ -1,8 +1,14 @@
-/** Where the performer's own shadow and what it throws back change the ground, in the reduced picture of remains-frame.ts: ground that tells nothing of an erase. */
+/**
+ * Where the performer's own shadow and what it throws back change the ground, in the reduced picture of
+ * remains-frame.ts: ground that tells nothing of an erase.
+ */
 import { dilate } from '../image/morphology.js';
 import { reducedLight, type RemainsFrame } from './remains-frame.js';
 
-/** ln of light by which the ground is changed; and how far about that nothing is read, in parts of the performer's height, since another picture's shadow lies a little elsewhere. */
+/**
+ * ln of light by which the ground is changed; and how far about that nothing is read, in parts of the performer's
+ * height, since another picture's shadow lies a little elsewhere.
+ */
 const CHANGED = 0.03,
   ROOM = 0.12;
 
@@ -54,7 +60,10 @@ export function ownGroundAt(
   return own;
 }
 
-/** Within its own height of the performer its shadow may lie on any ground: another picture's is not where the recipe lays it. */
+/**
+ * Within its own height of the performer its shadow may lie on any ground: another picture's is not where the recipe
+ * lays it.
+ */
 function markAbout(f: RemainsFrame, own: Uint8Array): void {
   const { width: w, height: h } = f;
   let x0 = w,

@@ -2,7 +2,10 @@ import { describe, expect, it } from 'vitest';
 import type { GroundStep, Recipe, RideStep } from '../join/types.js';
 import { plannedGroundMove } from './planned.js';
 
-/** A recipe whose ride carries the take's ground point (100, 200) by `carried` px a frame aside, growing by `grows` a frame, and whose foot walks on by `walks`. */
+/**
+ * A recipe whose ride carries the take's ground point (100, 200) by `carried` px a frame aside, growing by `grows` a
+ * frame, and whose foot walks on by `walks`.
+ */
 function recipeOf(carried: number, grows: number, walks: number): { recipe: Recipe; ground: GroundStep } {
   const frames = [0, 1, 2],
     scale = (n: number): number => 0.5 * (1 + grows) ** n,

@@ -2,7 +2,10 @@
 import { placementAt } from '../join/ride/ride.js';
 import type { GroundStep, Recipe, RecipeStep } from '../join/types.js';
 
-/** Planned place of the foot on a frame, px of the plate: the ground step's, else about where a foot stands in the ride's picture; null without either. */
+/**
+ * Planned place of the foot on a frame, px of the plate: the ground step's, else about where a foot stands in the
+ * ride's picture; null without either.
+ */
 export function plannedFoot(recipe: Recipe, frame: number): [number, number] | null {
   const find = <N extends RecipeStep['step']>(n: N): Extract<RecipeStep, { step: N }> | undefined =>
     recipe.steps.find((s): s is Extract<RecipeStep, { step: N }> => s.step === n);
@@ -22,9 +25,9 @@ export function plannedFoot(recipe: Recipe, frame: number): [number, number] | n
 const WALKS = 0.01;
 
 /**
- * By how much the ground at a point of one frame moves to another one, as the recipe plans it, px: as the place under the foot
- * does, and on by as much as the ground grows in the picture between the two. A performer that walks goes over the ground: there
- * the place counts that the ride carries, not the foot.
+ * By how much the ground at a point of one frame moves to another one, as the recipe plans it, px: as the place under
+ * the foot does, and on by as much as the ground grows in the picture between the two. A performer that walks goes over
+ * the ground: there the place counts that the ride carries, not the foot.
  */
 export function plannedGroundMove(
   recipe: Recipe,

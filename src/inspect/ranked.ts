@@ -1,8 +1,13 @@
-/** Which of the matters that fail is named first: the farthest over its limit, what brings others with it before those. */
+/**
+ * Which of the matters that fail is named first: the farthest over its limit, what brings others with it before those.
+ */
 import { NO_SLIP } from './judge/cadence.js';
 import type { InspectionMatter, InspectionMatterName } from './types.js';
 
-/** What brings other matters with it, in the order in which it is looked for: a matter of the second list is named after the first. */
+/**
+ * What brings other matters with it, in the order in which it is looked for: a matter of the second list is named after
+ * the first.
+ */
 const BRINGS: readonly (readonly [InspectionMatterName, readonly InspectionMatterName[]])[] = [
   ['comb', ['outside', 'blur', 'grain', 'slip', 'flicker', 'edgeHardness', 'chatter', 'shadow', 'cadence']],
   ['outside', ['exposure', 'blackLevel', 'whiteLevel', 'colour', 'shadow', 'grain', 'contact']],
@@ -39,8 +44,9 @@ const AFTER = 0.99,
   FAR_AFTER = 0.5;
 
 /**
- * Matters that fail, the farthest over its limit (`over`) first. A frame doubled shakes everything else for a moment, a blur takes the grain along and doubled grain the
- * sharpness, a veil brightens, and a wrong edge looks moved: they come before what follows from them.
+ * Matters that fail, the farthest over its limit (`over`) first. A frame doubled shakes everything else for a moment, a
+ * blur takes the grain along and doubled grain the sharpness, a veil brightens, and a wrong edge looks moved: they come
+ * before what follows from them.
  */
 export function ranked(
   over: ReadonlyMap<InspectionMatterName, number>,

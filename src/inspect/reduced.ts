@@ -1,4 +1,7 @@
-/** A plane at half its size: means of two by two, in which grain is halved and nothing of a movement is lost that a viewer would see. */
+/**
+ * A plane at half its size: means of two by two, in which grain is halved and nothing of a movement is lost that a
+ * viewer would see.
+ */
 export function reduced(src: Float32Array, W: number, H: number): Float32Array {
   const w = W >> 1,
     h = H >> 1,

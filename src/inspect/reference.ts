@@ -1,7 +1,7 @@
 /**
- * The join as its recipe says it should be, without the air step's grain but with its softening and haze: rendered again for
- * a few frames, so that what the file holds can be told from the performer's own texture. It is used only where it explains what is seen; a join that did
- * not come from this recipe is read without it.
+ * The join as its recipe says it should be, without the air step's grain but with its softening and haze: rendered
+ * again for a few frames, so that what the file holds can be told from the performer's own texture. It is used only
+ * where it explains what is seen; a join that did not come from this recipe is read without it.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { JoinRenderer, type JoinOptions } from '../join/render/render.js';
@@ -24,7 +24,10 @@ export interface Bare {
   /** Brightness fitted, coded: what is seen is about this times what should be, and so much more. */
   readonly gain: number;
   readonly offset: number;
-  /** The whole recipe rendered again, grain too; laid on the performer's own size and place where that alone was otherwise. */
+  /**
+   * The whole recipe rendered again, grain too; laid on the performer's own size and place where that alone was
+   * otherwise.
+   */
   readonly expected: Expected;
   /** Performer's size over the recipe's, where the picture is the recipe's but for that; else 1. */
   readonly scale: number;
@@ -106,7 +109,10 @@ export class BareJoin {
     return made === null ? null : compared(f, made.luma, made.expected);
   }
 
-  /** The performer's matte as the recipe has it on a frame, for joins of which none was kept; null where it can't be rendered. */
+  /**
+   * The performer's matte as the recipe has it on a frame, for joins of which none was kept; null where it can't be
+   * rendered.
+   */
   async matteAt(frame: number): Promise<Float32Array | null> {
     try {
       return (await this.renderer.frame(frame, { steps: ALL })).matte();
@@ -116,7 +122,9 @@ export class BareJoin {
     }
   }
 
-  /** One frame rendered again: coded luma without the air step's grain, and the whole with it; null where it can't be. */
+  /**
+   * One frame rendered again: coded luma without the air step's grain, and the whole with it; null where it can't be.
+   */
   async rendered(frame: number): Promise<{ readonly luma: Float32Array; readonly expected: Expected } | null> {
     try {
       const whole = await this.whole.frame(frame, { steps: ALL });
@@ -137,7 +145,10 @@ export class BareJoin {
 /** Sizes by which a performer may be off and still be looked for in the recipe's own picture. */
 const SCALES = [0.015, 0.3] as const;
 
-/** What is seen beside the bare join's luma (kept and changed): how far it explains it, and moved by what. Null where too little is seen. */
+/**
+ * What is seen beside the bare join's luma (kept and changed): how far it explains it, and moved by what. Null where
+ * too little is seen.
+ */
 export function compared(f: SeenFrame, luma: Float32Array, expected: Expected): Bare | null {
   const r = fitted(f, luma, expected);
   if (r === null || r.explained >= SAME || f.box === null) return r;
@@ -170,7 +181,10 @@ function placeOf(matte: Float32Array, W: number): MattePlace {
   return { x: x / Math.max(1e-6, area), y: y / Math.max(1e-6, area), area };
 }
 
-/** A plane of the recipe's picture drawn `scale` times larger about the performer, in and close about what is seen of it; elsewhere as it was. */
+/**
+ * A plane of the recipe's picture drawn `scale` times larger about the performer, in and close about what is seen of
+ * it; elsewhere as it was.
+ */
 function scaledPlane(
   f: SeenFrame,
   src: Float32Array,

@@ -6,7 +6,10 @@ export const CELL = 8,
   STEP = 4,
   LEAST = 48;
 
-/** `mean`: ln of the one's light over the other's; `sd`: scatter of its pixels; `erased`: share of it that was erased; `near`: it reaches where a shadow of that may lie. */
+/**
+ * `mean`: ln of the one's light over the other's; `sd`: scatter of its pixels; `erased`: share of it that was erased;
+ * `near`: it reaches where a shadow of that may lie.
+ */
 export interface Cell {
   readonly x: number;
   readonly y: number;
@@ -17,8 +20,8 @@ export interface Cell {
 }
 
 /**
- * How two pictures of a box (ln of light; NaN: not told) differ over its cells: by their mean light, since means of logarithms would take a pattern that an encoder
- * smoothed for brighter ground; and the scatter of their pixels.
+ * How two pictures of a box (ln of light; NaN: not told) differ over its cells: by their mean light, since means of
+ * logarithms would take a pattern that an encoder smoothed for brighter ground; and the scatter of their pixels.
  */
 export function cellsOf(
   a: Float32Array,

@@ -9,7 +9,10 @@ import { between, eachPlace, lightAt, type SetBehind } from './remains-set.js';
 /** Fine pattern (ln of light, rms) that a set must have to tell a smeared fill. */
 const DETAIL = 0.02;
 
-/** Slope of fine pattern (a cell's pixels less the mean of their four neighbours) on the set's, in the fill and in the untouched picture. */
+/**
+ * Slope of fine pattern (a cell's pixels less the mean of their four neighbours) on the set's, in the fill and in the
+ * untouched picture.
+ */
 export function detailOf(
   f: RemainsFrame,
   left: Float32Array,
@@ -42,7 +45,10 @@ export function detailOf(
   return { in: sums[0][0]! / sums[0][1]!, out: Math.max(0.2, sums[1][0]! / sums[1][1]!) };
 }
 
-/** How the fill differs from itself at the next moment looked at, brought there by the set's motion, beside how the untouched picture does. */
+/**
+ * How the fill differs from itself at the next moment looked at, brought there by the set's motion, beside how the
+ * untouched picture does.
+ */
 export function boilOf(
   f: RemainsFrame,
   g: RemainsFrame,

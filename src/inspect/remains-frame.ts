@@ -1,15 +1,21 @@
 /**
- * What is kept of a frame to see whether an erase left something: light as filmed, as mended and as joined in a reduced picture, and where it was mended.
- * Logarithms of linear light, so that a shadow takes the same from a bright ground as from a dark one.
+ * What is kept of a frame to see whether an erase left something: light as filmed, as mended and as joined in a reduced
+ * picture, and where it was mended. Logarithms of linear light, so that a shadow takes the same from a bright ground as
+ * from a dark one.
  */
 import { bt709Decode } from '../colour/transfer.js';
 import { boxMean } from '../image/box.js';
 
 /** Width (px) up to which a picture is reduced by whole factors. */
 const WIDTH = 320;
-/** Keeps the dark from counting more than it is seen: about a hundredth of white, under which a screen's own veil lies. */
+/**
+ * Keeps the dark from counting more than it is seen: about a hundredth of white, under which a screen's own veil lies.
+ */
 const FLOOR = 0.01;
-/** Change of coded luma (means of 5 px) from which a pixel is mended, and in parts of what the two files differ by everywhere. */
+/**
+ * Change of coded luma (means of 5 px) from which a pixel is mended, and in parts of what the two files differ by
+ * everywhere.
+ */
 const CHANGED = 0.008,
   OVER_FILE = 4;
 

@@ -9,7 +9,10 @@ const GHOSTED = 0.2;
 /** Cells of which one over the other, in time and place, say the same thing once. */
 const ALIKE = 6;
 
-/** What is left of the erased thing, cell by cell: light seen over light filmed, both less the set's. A ghost is a mixture of light; means of cells, since the set's own noise stands in both. */
+/**
+ * What is left of the erased thing, cell by cell: light seen over light filmed, both less the set's. A ghost is a
+ * mixture of light; means of cells, since the set's own noise stands in both.
+ */
 export function ghostCells(f: RemainsFrame, left: Float32Array, set: SetBehind, out: number[]): void {
   const { width: w, height: h } = f;
   for (let y = 0; y + CELL <= h; y += CELL)

@@ -1,4 +1,7 @@
-/** Collects what is needed to see whether an erase left something: at most two dozen reduced frames of a shot, and where the performer changes the ground itself. */
+/**
+ * Collects what is needed to see whether an erase left something: at most two dozen reduced frames of a shot, and where
+ * the performer changes the ground itself.
+ */
 import { STILL, type Carrier } from '../join/ride/carrier.js';
 import type { Recipe } from '../join/types.js';
 import type { Expected } from './against-take.js';
@@ -8,7 +11,10 @@ import { plannedFoot } from './planned.js';
 import { remainsFrame, scaleFor, type RemainsFrame } from './remains-frame.js';
 import { readRemains, type Remains } from './remains.js';
 
-/** Px a frame up to which a plate stands; a hand's tremble of less comes back (own choice, between a shake of .4 px rms and a slow pan's 1.3). */
+/**
+ * Px a frame up to which a plate stands; a hand's tremble of less comes back (own choice, between a shake of .4 px rms
+ * and a slow pan's 1.3).
+ */
 const STANDS = 0.8;
 /** Frames kept at most. */
 const FRAMES = 24;
@@ -53,7 +59,10 @@ export class RemainsReader {
     );
   }
 
-  /** `stepPx`: how far the plate's picture moves a frame. A set that moves nobody knows how tells nothing: its own pattern would pass for what was left. */
+  /**
+   * `stepPx`: how far the plate's picture moves a frame. A set that moves nobody knows how tells nothing: its own
+   * pattern would pass for what was left.
+   */
   result(stepPx: number): Remains | null {
     if (this.carrier === undefined && stepPx > STANDS) return null;
     return readRemains(

@@ -1,7 +1,8 @@
 /**
- * The set as other frames show it: every pixel about what was erased, looked up through the set's motion in those frames of the plate as filmed that
- * are free of the erased thing there, each brought to the frame's own exposure; their median. A thing that moves over the set, and its shadow, is in
- * the minority at any place of it, so the median is the bare set (a temporal median as background model: e.g. Cucchiara et al., PAMI 25, 2003).
+ * The set as other frames show it: every pixel about what was erased, looked up through the set's motion in those
+ * frames of the plate as filmed that are free of the erased thing there, each brought to the frame's own exposure;
+ * their median. A thing that moves over the set, and its shadow, is in the minority at any place of it, so the median
+ * is the bare set (a temporal median as background model: e.g. Cucchiara et al., PAMI 25, 2003).
  */
 import { invert, multiply, rescale, type Mat3 } from '../geometry/mat3.js';
 import type { Carrier } from '../join/ride/carrier.js';
@@ -11,7 +12,10 @@ import type { RemainsFrame } from './remains-frame.js';
 /** Frames that the set is looked up in at most, and least of them at a place. */
 const MOST = 9,
   LEAST = 3;
-/** Where the middle half of what they show lies farther apart (ln of light), what stands in depth or stirs decides, and nothing is told. */
+/**
+ * Where the middle half of what they show lies farther apart (ln of light), what stands in depth or stirs decides, and
+ * nothing is told.
+ */
 const AGREE = 0.12;
 
 export interface SetBehind {
@@ -55,7 +59,10 @@ export function lightAt(p: Float32Array, w: number, h: number, u: number, v: num
   return (1 - b) * ((1 - a) * p[q]! + a * p[q + 1]!) + b * ((1 - a) * p[q + w]! + a * p[q + w + 1]!);
 }
 
-/** `hides`: 1 where a frame shows what goes; `near`: where its shadow may lie. A plane a frame. Null where no other frame tells. */
+/**
+ * `hides`: 1 where a frame shows what goes; `near`: where its shadow may lie. A plane a frame. Null where no other
+ * frame tells.
+ */
 export function setBehind(
   frames: readonly RemainsFrame[],
   hides: readonly Uint8Array[],

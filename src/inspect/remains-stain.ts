@@ -21,7 +21,10 @@ export function lasting(stains: readonly number[]): number | null {
   return -dark > bright ? dark : bright;
 }
 
-/** The strongest stain of one frame, ln of light that a place of three cells differs by from the set (0 where none does), and where; null where too little tells. */
+/**
+ * The strongest stain of one frame, ln of light that a place of three cells differs by from the set (0 where none
+ * does), and where; null where too little tells.
+ */
 export function stainOf(
   f: RemainsFrame,
   left: Float32Array,
@@ -83,7 +86,10 @@ function pieces(cells: readonly Cell[]): Cell[][] {
   return out;
 }
 
-/** Of what lies beyond the fill nothing is above the middle of what was erased: a shadow lies on the ground at its foot, and what passes in front, or stands in depth, reaches up. */
+/**
+ * Of what lies beyond the fill nothing is above the middle of what was erased: a shadow lies on the ground at its foot,
+ * and what passes in front, or stands in depth, reaches up.
+ */
 function liesBeside(piece: readonly Cell[], [x0, y0, x1, y1]: Box): boolean {
   return (
     piece.every((c) => c.erased > 0.5 || c.y + CELL > (y0 + y1) / 2) &&
@@ -91,7 +97,10 @@ function liesBeside(piece: readonly Cell[], [x0, y0, x1, y1]: Box): boolean {
   );
 }
 
-/** In shade the ground keeps its own pattern; a thing in front of it has none of it. Where the ground has no pattern to speak of the two are not told apart, and it is not blamed. */
+/**
+ * In shade the ground keeps its own pattern; a thing in front of it has none of it. Where the ground has no pattern to
+ * speak of the two are not told apart, and it is not blamed.
+ */
 function showsGround(
   piece: readonly Cell[],
   beside: readonly Cell[],

@@ -1,4 +1,7 @@
-/** What an erase left, on made shots: somebody walks over mottled ground with a shadow, while the camera turns; the fill is the true ground, or spoiled on purpose. */
+/**
+ * What an erase left, on made shots: somebody walks over mottled ground with a shadow, while the camera turns; the fill
+ * is the true ground, or spoiled on purpose.
+ */
 import { describe, expect, it } from 'vitest';
 import { bt709Decode, bt709Encode } from '../colour/transfer.js';
 import { RandomStream } from '../core/random.js';

@@ -1,7 +1,8 @@
 /**
- * What an erase leaves, read over the frames of a shot: stains (ground darker or lighter, where something was erased and about it, than other
- * frames of the plate show the same place), a ghost (how much of what was erased still shows), fills that boil from frame to frame, and fills that are smeared.
- * All against what the same readings say of the untouched picture beside it, so that parallax, grain and an encoder count on both sides.
+ * What an erase leaves, read over the frames of a shot: stains (ground darker or lighter, where something was erased
+ * and about it, than other frames of the plate show the same place), a ghost (how much of what was erased still shows),
+ * fills that boil from frame to frame, and fills that are smeared. All against what the same readings say of the
+ * untouched picture beside it, so that parallax, grain and an encoder count on both sides.
  */
 import type { Carrier } from '../join/ride/carrier.js';
 import { dilate } from '../image/morphology.js';
@@ -23,7 +24,10 @@ const GHOST_CELLS = 100;
 
 export interface FrameRemains {
   readonly frame: number;
-  /** ln of light by which a place of three cells differs from the set, signed; 0 where none does, null where no other frame shows the set. */
+  /**
+   * ln of light by which a place of three cells differs from the set, signed; 0 where none does, null where no other
+   * frame shows the set.
+   */
   readonly stain: number | null;
   /** Place of the strongest, px of the join. */
   readonly at: Box | null;
@@ -32,11 +36,20 @@ export interface Remains {
   readonly frames: readonly FrameRemains[];
   /** Stain that two frames in five show at least, signed; null where none tells. */
   readonly stain: number | null;
-  /** Share of what was erased that still shows, median over cells, and as much of it as is sure (two standard errors less). */
+  /**
+   * Share of what was erased that still shows, median over cells, and as much of it as is sure (two standard errors
+   * less).
+   */
   readonly ghost: { readonly share: number; readonly sure: number } | null;
-  /** Unsteadiness of the fill from one frame looked at to the next, beyond the untouched picture's own: means of cells, ln of light. */
+  /**
+   * Unsteadiness of the fill from one frame looked at to the next, beyond the untouched picture's own: means of cells,
+   * ln of light.
+   */
   readonly boil: number | null;
-  /** How much of the set's fine pattern the fill shows, beside what the untouched picture shows of it at other times; null where no frame shows the set. */
+  /**
+   * How much of the set's fine pattern the fill shows, beside what the untouched picture shows of it at other times;
+   * null where no frame shows the set.
+   */
   readonly detail: number | null;
 }
 

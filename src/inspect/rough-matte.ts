@@ -1,7 +1,8 @@
 /**
- * About where a performer is, from a join and its plate alone: what differs from the plate and is no shadow on it. A shadow takes about the same share of each
- * colour and leaves the ground's own pattern; whatever else differs by more than noise is taken for the performer, the largest piece of it with its holes
- * filled. Its outline is good to some pixels, so nothing that hangs on the outline may be read by it.
+ * About where a performer is, from a join and its plate alone: what differs from the plate and is no shadow on it. A
+ * shadow takes about the same share of each colour and leaves the ground's own pattern; whatever else differs by more
+ * than noise is taken for the performer, the largest piece of it with its holes filled. Its outline is good to some
+ * pixels, so nothing that hangs on the outline may be read by it.
  */
 import { bt709Decode } from '../colour/transfer.js';
 import { gaussianPlane } from '../image/gaussian.js';

@@ -1,9 +1,10 @@
 /**
- * The seam of a mended plate: whether brightness steps where mended picture meets picture as filmed. Along the border the mean of a
- * strip inside is held against that of a strip outside, piece by piece. The set's own edges give such differences too, the more so as
- * a border likes to run along them, but now brighter and now darker: the median of the pieces counts, less one and a half of its own
- * standard deviation (of normal pieces 1.25 σ / √n, σ from the median deviation; Huber, Robust Statistics, 1981). So a part that is mended
- * too bright or too dark as a whole is found, a flaw in one place is not.
+ * The seam of a mended plate: whether brightness steps where mended picture meets picture as filmed. Along the border
+ * the mean of a strip inside is held against that of a strip outside, piece by piece. The set's own edges give such
+ * differences too, the more so as a border likes to run along them, but now brighter and now darker: the median of the
+ * pieces counts, less one and a half of its own standard deviation (of normal pieces 1.25 σ / √n, σ from the median
+ * deviation; Huber, Robust Statistics, 1981). So a part that is mended too bright or too dark as a whole is found, a
+ * flaw in one place is not.
  */
 import { nearestInSet } from '../image/distance.js';
 import { gaussianPlane } from '../image/gaussian.js';
@@ -28,8 +29,8 @@ export function mendedMask(plate: Float32Array, mended: Float32Array, width: num
 }
 
 /**
- * Step of coded luma at the border of `mask` (1 = mended) in `luma`, as much of it as is sure, and where it is largest; null where the border
- * is too short or hidden. `hidden(i)`: pixels where something else lies over the plate.
+ * Step of coded luma at the border of `mask` (1 = mended) in `luma`, as much of it as is sure, and where it is largest;
+ * null where the border is too short or hidden. `hidden(i)`: pixels where something else lies over the plate.
  */
 export function readSeam(
   luma: Float32Array,

@@ -1,11 +1,13 @@
 /**
- * How much of the plate shows through the whole performer. A coat has nothing in common with what it hides, so in the covered core the
- * slope of the picture's pattern over the plate's is nought but for chance, and the plate's share where it shows through. The slope is
- * taken in small cells and three bands, an octave apart; a cell counts the less the more pattern of its own it has (weighted
- * least squares), so smooth parts tell most. What chance leaves is told by the scatter of places: all frames of one place are one draw, because
- * where plate and performer hold still every frame says the same. Places are taken of the picture and, again, of the performer, which a pan may carry
- * along with what is behind it; the larger error counts. A performer that carries the plate's very draw of grain (laid
- * on with it, or kept) has grain in common and nothing else: where the finer band shows more than the middle one, the coarse one decides alone.
+ * How much of the plate shows through the whole performer. A coat has nothing in common with what it hides, so in the
+ * covered core the slope of the picture's pattern over the plate's is nought but for chance, and the plate's share
+ * where it shows through. The slope is taken in small cells and three bands, an octave apart; a cell counts the less
+ * the more pattern of its own it has (weighted least squares), so smooth parts tell most. What chance leaves is told by
+ * the scatter of places: all frames of one place are one draw, because where plate and performer hold still every frame
+ * says the same. Places are taken of the picture and, again, of the performer, which a pan may carry along with what is
+ * behind it; the larger error counts. A performer that carries the plate's very draw of grain (laid on with it, or
+ * kept) has grain in common and nothing else: where the finer band shows more than the middle one, the coarse one
+ * decides alone.
  */
 import { gaussianPlane } from '../image/gaussian.js';
 import { coreOf } from './fineness.js';
@@ -103,7 +105,8 @@ export class SeeThroughReader {
           });
         }
       if (cells.length >= FEWEST) {
-        // The smoothest tenth tells about how much pattern grain alone makes: a cell that happens to be smoother counts no more for it.
+        // The smoothest tenth tells about how much pattern grain alone makes: a cell that happens to be smoother counts
+        // no more for it.
         const floor = cells.map((c) => c.yy).sort((a, b) => a - b)[Math.floor(cells.length / 10)]! + 1e-7,
           band = this.bands[k]!;
         let xy = 0,

@@ -1,6 +1,6 @@
 /**
- * Runs over a join's frames, three held, and keeps what each says: movement and the outline on every frame, colours, edges and
- * shadow on some, grain where the recipe was rendered again.
+ * Runs over a join's frames, three held, and keeps what each says: movement and the outline on every frame, colours,
+ * edges and shadow on some, grain where the recipe was rendered again.
  */
 import type { Carrier } from '../join/ride/carrier.js';
 import type { LightStep, Recipe } from '../join/types.js';
@@ -38,8 +38,8 @@ export class SeriesReader {
   private readonly darker: boolean;
 
   /**
-   * `first`: the join's first frame in the plate; `samples`: frames read closely of `total`; `erased`: the plate was mended and its mended frames
-   * are not at hand; `carrier`: of the set, for outlines that go with it.
+   * `first`: the join's first frame in the plate; `samples`: frames read closely of `total`; `erased`: the plate was
+   * mended and its mended frames are not at hand; `carrier`: of the set, for outlines that go with it.
    */
   constructor(recipe: Recipe, first: number, total: number, samples: number, erased: boolean, carrier?: Carrier) {
     this.series = emptySeries(first);
@@ -93,11 +93,15 @@ export class SeriesReader {
     readBeside(f, bare, { screen, fronts, ground: keepsShadow ? null : ground, foot }, this.put);
   }
 
-  /** Over the bare join where that is at hand, by itself where the frame is read closely and the bare join is another picture. */
+  /**
+   * Over the bare join where that is at hand, by itself where the frame is read closely and the bare join is another
+   * picture.
+   */
   private grainOf(f: SeenFrame, bare: Bare | null, close: boolean): GrainReading | null {
     const over = bare?.luma != null ? readGrain(f, bare.luma, this.facts.measure) : null,
       plain = close && (over === null || bare!.explained < SAME) ? readGrain(f, null, this.facts.measure) : null;
-    // What a like picture leaves unexplained is grain and misfit together, as fur adds to grain without it: the less of the two is nearer.
+    // What a like picture leaves unexplained is grain and misfit together, as fur adds to grain without it: the less of
+    // the two is nearer.
     return over !== null && plain !== null ? (plain.ratio < over.ratio ? plain : over) : (over ?? plain);
   }
 

@@ -95,13 +95,19 @@ export interface Series {
   readonly against: Place[];
   /** How far the plate's picture moves a frame, px, where that was looked at. */
   readonly steps: number[];
-  /** Where the plate moves: how much of it fits the plate's frame before the join's own number better, and the join's frame before the plate's of this number. */
+  /**
+   * Where the plate moves: how much of it fits the plate's frame before the join's own number better, and the join's
+   * frame before the plate's of this number.
+   */
   readonly inStep: { readonly frame: number; readonly before: number; readonly after: number }[];
   /** What of the plate beside the performer was changed in a known way, on the frames looked at closely. */
   readonly outsideFaults: { readonly fault: OutsideFault; readonly stops: number }[];
   /** Brightness of performer and plate, stops. */
   readonly levels: { readonly frame: number; readonly inside: number; readonly plate: number }[];
-  /** Light of the plate beside its first frame, told along a camera that moves as well, and of the performer's darker half; stops. */
+  /**
+   * Light of the plate beside its first frame, told along a camera that moves as well, and of the performer's darker
+   * half; stops.
+   */
   readonly filmLight: { readonly frame: number; readonly plate: number; readonly inside: number }[];
   /** Factors that would give the performer's light the plate's colour. */
   readonly gains: (readonly [number, number, number])[];

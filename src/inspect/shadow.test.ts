@@ -1,4 +1,7 @@
-/** The shadow's reading on made pictures: a disc of a body on level grey ground under a low key, its shadow faint and far thinner than the body is wide. */
+/**
+ * The shadow's reading on made pictures: a disc of a body on level grey ground under a low key, its shadow faint and
+ * far thinner than the body is wide.
+ */
 import { describe, expect, it } from 'vitest';
 import { bt709Decode, bt709Encode } from '../colour/transfer.js';
 import { createPicture } from '../image/picture.js';

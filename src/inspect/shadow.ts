@@ -1,8 +1,8 @@
 /**
- * Whether the shadow that the recipe's key asks for is there, on its side, and as dark as the plate's own. Dark is held against dark
- * where both count: of the ground that is visibly darkened away from the contact, the darker third's edge, seen and asked. What is asked goes
- * pixel by pixel with the share of the key that the body hides (half shade is no fault) and that the ground there has at all: the plate's
- * own shade under the performer's takes no second shadow.
+ * Whether the shadow that the recipe's key asks for is there, on its side, and as dark as the plate's own. Dark is held
+ * against dark where both count: of the ground that is visibly darkened away from the contact, the darker third's edge,
+ * seen and asked. What is asked goes pixel by pixel with the share of the key that the body hides (half shade is no
+ * fault) and that the ground there has at all: the plate's own shade under the performer's takes no second shadow.
  */
 import { gaussianPlane } from '../image/gaussian.js';
 import { createPicture } from '../image/picture.js';
@@ -19,7 +19,10 @@ export interface ShadowReading {
   readonly offDeg: number;
   /** The same with its sense: positive where it would have to be turned clockwise, as seen, to lie where it belongs. */
   readonly turnDeg: number;
-  /** Light left over light asked to be left, in stops: positive where the shadow is too light. Null where too little of either is seen. */
+  /**
+   * Light left over light asked to be left, in stops: positive where the shadow is too light. Null where too little of
+   * either is seen.
+   */
   readonly stops: number | null;
   /** Where it should lie. */
   readonly at: Box;
@@ -28,7 +31,10 @@ export interface ShadowReading {
 /** Least share by which coded luma must be darkened to count: blurred grain stays below a third of it. */
 const FAINT = 0.05;
 
-/** `veil`: share that a pane before it takes. Null where no shadow is to be seen by rights (hidden behind the performer, or out of the picture), or where it falls on marked surfaces: those bend it. */
+/**
+ * `veil`: share that a pane before it takes. Null where no shadow is to be seen by rights (hidden behind the performer,
+ * or out of the picture), or where it falls on marked surfaces: those bend it.
+ */
 export function readShadow(f: SeenFrame, step: GroundStep, veil = 0): ShadowReading | null {
   const at = step.frames.find((g) => g.frame === f.frame);
   if (
@@ -70,7 +76,8 @@ export function readShadow(f: SeenFrame, step: GroundStep, veil = 0): ShadowRead
       a[y * w + x] = f.luma[i]!;
       b[y * w + x] = f.plateLuma[i]!;
     }
-  // Light let through by the shadow as it is seen through the pane, and from what darkness on a pixel counts: nearly half of what is asked.
+  // Light let through by the shadow as it is seen through the pane, and from what darkness on a pixel counts: nearly
+  // half of what is asked.
   const through =
     veil + (1 - veil) * (0.2126 * step.transmission[0] + 0.7152 * step.transmission[1] + 0.0722 * step.transmission[2]);
   const grey = bt709Encode(0.2),
@@ -142,7 +149,10 @@ export function readShadow(f: SeenFrame, step: GroundStep, veil = 0): ShadowRead
   };
 }
 
-/** Least share of the matte that may lie beyond each side of the body's box: stray pixels of it (a peg's edges on the screen) are no body. */
+/**
+ * Least share of the matte that may lie beyond each side of the body's box: stray pixels of it (a peg's edges on the
+ * screen) are no body.
+ */
 const STRAY = 0.003;
 
 /** Box of the matte but for a few stray pixels. */
@@ -197,7 +207,10 @@ function lit(f: SeenFrame, step: GroundStep, cover: Float32Array, over: Box): Fl
   return cover;
 }
 
-/** Share of the key that the performer as seen takes from the ground, over a box: shadows that are thin in the picture fill little of any strip along their axis. */
+/**
+ * Share of the key that the performer as seen takes from the ground, over a box: shadows that are thin in the picture
+ * fill little of any strip along their axis.
+ */
 function thrown(f: SeenFrame, box: Box, step: GroundStep, at: GroundFrame, over: Box): Float32Array {
   const W = f.join.width,
     w = box[2] - box[0],

@@ -1,7 +1,8 @@
 /**
- * Whether the performer is solid where the recipe rendered again shows the same picture: the plate's share is fitted beside what is asked, and
- * holes are seen pixel by pixel, as the picture is the plate's where the performer should be and should not look like it. Of any other picture
- * holes are told by the plate's own patches; how much shows through all over is read in see-through.ts.
+ * Whether the performer is solid where the recipe rendered again shows the same picture: the plate's share is fitted
+ * beside what is asked, and holes are seen pixel by pixel, as the picture is the plate's where the performer should be
+ * and should not look like it. Of any other picture holes are told by the plate's own patches; how much shows through
+ * all over is read in see-through.ts.
  */
 import type { Expected } from './against-take.js';
 import { coreOf } from './fineness.js';
@@ -15,8 +16,9 @@ const CELL = 8,
 const PLANE = (CELL * CELL * (CELL * CELL - 1)) / 12;
 
 /**
- * Share of the plate in the recipe's own picture: what is seen, cell by cell and less a plane each, as so much of what is asked and so much of the plate behind
- * (least squares of both together), so that a coat's own likeness to the plate falls out. Null where less than twelve cells are covered or the plate has no pattern.
+ * Share of the plate in the recipe's own picture: what is seen, cell by cell and less a plane each, as so much of what
+ * is asked and so much of the plate behind (least squares of both together), so that a coat's own likeness to the plate
+ * falls out. Null where less than twelve cells are covered or the plate has no pattern.
  */
 export function readThroughBeside(f: SeenFrame, expected: Expected): number | null {
   if (f.box === null) return null;
@@ -75,12 +77,18 @@ export function readThroughBeside(f: SeenFrame, expected: Expected): number | nu
   return cells < 12 || !(det > 1e-9) ? null : (ee * jp - ep * je) / det;
 }
 
-/** How near to the plate (coded, mean of three channels over 3 × 3 px) a hole is, and how far from it what should stand there. */
+/**
+ * How near to the plate (coded, mean of three channels over 3 × 3 px) a hole is, and how far from it what should stand
+ * there.
+ */
 const PLATE = 0.03,
   LEAST_PLATE = 0.012,
   APART = 0.12;
 
-/** Share of the performer as asked that shows the plate instead, and the box about one such place; for a picture that is the recipe's own but for that. `gain`, `offset`: as bright as it is seen, coded. */
+/**
+ * Share of the performer as asked that shows the plate instead, and the box about one such place; for a picture that is
+ * the recipe's own but for that. `gain`, `offset`: as bright as it is seen, coded.
+ */
 export function readHoles(
   f: SeenFrame,
   expected: Expected,
@@ -94,7 +102,8 @@ export function readHoles(
     j = f.join.data,
     p = f.plate.data,
     e = expected.coded.data;
-  // As near as join and plate are where nothing was added: a coat that was only graded towards the plate's colours stays farther from it.
+  // As near as join and plate are where nothing was added: a coat that was only graded towards the plate's colours
+  // stays farther from it.
   let noise = 0,
     n = 0;
   for (let i = 0; i < N; i += 5)
@@ -140,7 +149,10 @@ export function readHoles(
       };
 }
 
-/** Side of a patch, px; how many noises of join and plate it may differ by on the root mean square; and how far (coded) the performer about it must be from the plate. */
+/**
+ * Side of a patch, px; how many noises of join and plate it may differ by on the root mean square; and how far (coded)
+ * the performer about it must be from the plate.
+ */
 const PATCH = 3,
   LIKE = 1.5,
   OTHER = 0.08;
@@ -150,8 +162,9 @@ const ABOUT = 12;
 const TOGETHER = 3;
 
 /**
- * Holes told by the picture alone: patches deep in the matte that are the plate's own, pattern and colour, up to another draw of grain, where the performer about them
- * is far from the plate. A coat does not look like the very thing that it hides.
+ * Holes told by the picture alone: patches deep in the matte that are the plate's own, pattern and colour, up to
+ * another draw of grain, where the performer about them is far from the plate. A coat does not look like the very thing
+ * that it hides.
  */
 export function readHolesAlone(
   f: SeenFrame,

@@ -1,4 +1,7 @@
-/** Steps and combs of made pictures: a set of noise that slides, or one small thing that does, each frame with a grain of its own; the answer is known. */
+/**
+ * Steps and combs of made pictures: a set of noise that slides, or one small thing that does, each frame with a grain
+ * of its own; the answer is known.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import { gaussianPlane } from '../image/gaussian.js';
@@ -24,7 +27,10 @@ const set = noise(1, 2.5),
   thing = noise(2, 2),
   matte = Float32Array.from({ length: N }, (_, i) => (Math.hypot((i % W) - 120, Math.floor(i / W) - 90) < 30 ? 1 : 0));
 
-/** Luma of a moment: a set that slides by `speed` px a frame and a thing at the left that goes by its own; grain of `seed`. */
+/**
+ * Luma of a moment: a set that slides by `speed` px a frame and a thing at the left that goes by its own; grain of
+ * `seed`.
+ */
 function moment(n: number, speed: number, seed: number): Float32Array {
   const g = noise(seed, 0.6);
   return Float32Array.from({ length: N }, (_, i) => {
@@ -48,7 +54,10 @@ const seen = (n: number, luma: Float32Array, plateLuma: Float32Array): SeenFrame
   matte,
   box: [90, 60, 151, 121],
 });
-/** Plate and join of a frame; the join shows the plate's frame `shows`, darker by a third at the bottom as a shadow does, with another grain. */
+/**
+ * Plate and join of a frame; the join shows the plate's frame `shows`, darker by a third at the bottom as a shadow
+ * does, with another grain.
+ */
 const pair = (n: number, shows: number, speed: number): SeenFrame =>
   seen(
     n,

@@ -1,10 +1,10 @@
 /**
- * Whether a join goes on in step with its plate. Beside the performer a join's frame shows the plate's frame of the same number, so
- * wherever the plate moves, the join's picture lies nearer to that frame than to the one before or after it. Small cells beside the
- * performer in which the plate changes by more than its grain are looked at one by one; each is fitted with a gain and an offset of
- * its own, so that ground under a shadow tells as well, and says which frame of the plate it fits better. A frame left out or doubled
- * puts all of them out of step, however little of the picture moves; a locked-off plate in which nothing moves tells nothing. The
- * rule is our own.
+ * Whether a join goes on in step with its plate. Beside the performer a join's frame shows the plate's frame of the
+ * same number, so wherever the plate moves, the join's picture lies nearer to that frame than to the one before or
+ * after it. Small cells beside the performer in which the plate changes by more than its grain are looked at one by
+ * one; each is fitted with a gain and an offset of its own, so that ground under a shadow tells as well, and says which
+ * frame of the plate it fits better. A frame left out or doubled puts all of them out of step, however little of the
+ * picture moves; a locked-off plate in which nothing moves tells nothing. The rule is our own.
  */
 import { reduced } from './reduced.js';
 import type { SeenFrame } from './frame.js';
@@ -20,7 +20,10 @@ export interface StepReading {
 
 /** Side of a cell in pixels of the picture halved. */
 const CELL = 8;
-/** How many times the quiet cells' change (variance) a cell's must be to count as moving, and least (squared coded luma). */
+/**
+ * How many times the quiet cells' change (variance) a cell's must be to count as moving, and least (squared coded
+ * luma).
+ */
 const MOVES = 4,
   LEAST = 1e-5;
 /** Coverage from which a pixel of the halved picture is not the plate's alone. */
@@ -87,7 +90,8 @@ export function readStep(before: SeenFrame, now: SeenFrame): StepReading | null 
       if (!covered) cells.push({ x, y, change: change / (CELL * CELL) });
     }
   if (cells.length < 20) return null;
-  // Grain changes every cell; the quietest fifth tells how much, unless the whole picture moves and they are no stiller than a tenth of the middle.
+  // Grain changes every cell; the quietest fifth tells how much, unless the whole picture moves and they are no stiller
+  // than a tenth of the middle.
   const sorted = cells.map((c) => c.change).sort((a, b) => a - b),
     quiet = Math.min(sorted[Math.floor(sorted.length / 5)]!, QUIETEST),
     moving = cells.filter((c) => c.change > Math.max(LEAST, MOVES * quiet));

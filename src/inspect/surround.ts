@@ -1,6 +1,7 @@
 /**
- * The plate about the performer beside what the recipe makes of it: the contact's darkness at the foot, and what is thrown back there
- * (reflections), as shares of what was asked. 1 as asked, 0 missing; and the colour of its shadow. Read where neither picture shows the performer.
+ * The plate about the performer beside what the recipe makes of it: the contact's darkness at the foot, and what is
+ * thrown back there (reflections), as shares of what was asked. 1 as asked, 0 missing; and the colour of its shadow.
+ * Read where neither picture shows the performer.
  */
 import { bt709Decode } from '../colour/transfer.js';
 import type { Expected } from './against-take.js';
@@ -9,13 +10,19 @@ import type { SeenFrame } from './frame.js';
 export interface SurroundReading {
   /** Share of the darkness asked close to where the performer meets the ground; null where none is asked. */
   readonly contact: number | null;
-  /** Share of the light or pattern asked below the foot that is not the plate's (a reflection); null where none is asked. */
+  /**
+   * Share of the light or pattern asked below the foot that is not the plate's (a reflection); null where none is
+   * asked.
+   */
   readonly thrownBack: number | null;
   /** Red over blue in the shadow beside what is asked there, stops; null where too little is shaded. */
   readonly tint: number | null;
 }
 
-/** How close to the foot counts, in widths of the performer; from what darkness (stops) and brightness (coded) on something is asked. */
+/**
+ * How close to the foot counts, in widths of the performer; from what darkness (stops) and brightness (coded) on
+ * something is asked.
+ */
 const NEAR = 0.3,
   STOPS = 0.3,
   BRIGHT = 0.015;

@@ -11,7 +11,10 @@ import { readTakeBorder } from './take-border.js';
 /** A paw that stands on the take's border is cut by less than this, px. */
 const LEAST_CUT = 8;
 
-/** The longest straight cut by the take's border, as a share of the performer's height, and where; null where the recipe lays no take with a border of its own. */
+/**
+ * The longest straight cut by the take's border, as a share of the performer's height, and where; null where the recipe
+ * lays no take with a border of its own.
+ */
 export function borderShare(recipe: Recipe, f: SeenFrame): { readonly share: number; readonly at?: Box } | null {
   const ride = recipe.steps.find((s) => s.step === 'ride'),
     steady = recipe.steps.find((s) => s.step === 'steady'),

@@ -1,8 +1,8 @@
 /**
- * A performer that ends in a straight line where the take's own picture ended: a tail, a torso or an arm that ran out of the
- * camera's frame and is now seen whole inside the plate. Along each side of the take, as the recipe lays it, the matte's edge is
- * sought square to the side; a stretch over which it keeps to one straight line is a cut. A view that was shifted bends the side,
- * so there the line may lie farther from it. The rules and limits are our own.
+ * A performer that ends in a straight line where the take's own picture ended: a tail, a torso or an arm that ran out
+ * of the camera's frame and is now seen whole inside the plate. Along each side of the take, as the recipe lays it, the
+ * matte's edge is sought square to the side; a stretch over which it keeps to one straight line is a cut. A view that
+ * was shifted bends the side, so there the line may lie farther from it. The rules and limits are our own.
  */
 import { apply, type Mat3 } from '../geometry/mat3.js';
 import type { Box } from '../join/ground/ground.js';

@@ -1,8 +1,9 @@
 /**
- * Grain inside the performer against the plate about it: the sd of a high-pass (Immerkær, "Fast noise variance estimation", CVIU 64, 1996: the difference of two Laplacians,
- * blind to planes and parabolas) in small blocks of the picture halved in size, because film grain and what an encoder leaves
- * of it are larger than a pixel. Fur and brick raise it in most blocks, so the quietest are compared. Where the performer
- * without its grain is at hand (the recipe rendered again without the air step), it is taken away first, and with it the fur.
+ * Grain inside the performer against the plate about it: the sd of a high-pass (Immerkær, "Fast noise variance
+ * estimation", CVIU 64, 1996: the difference of two Laplacians, blind to planes and parabolas) in small blocks of the
+ * picture halved in size, because film grain and what an encoder leaves of it are larger than a pixel. Fur and brick
+ * raise it in most blocks, so the quietest are compared. Where the performer without its grain is at hand (the recipe
+ * rendered again without the air step), it is taken away first, and with it the fur.
  */
 import { createPicture } from '../image/picture.js';
 import { grower } from '../join/air/grain.js';
@@ -124,15 +125,18 @@ export interface GrainReading {
   readonly sure: boolean;
 }
 
-/** Bands of brightness compared apart: film's grain goes with its brightness, so a dark post tells nothing of a bright coat. */
+/**
+ * Bands of brightness compared apart: film's grain goes with its brightness, so a dark post tells nothing of a bright
+ * coat.
+ */
 const BANDS = 8;
 /** Blocks that a band needs on either side to be heard. */
 const BAND_OUT = 60,
   BAND_IN = 25;
 
 /**
- * What the plate's measured grain gives in blocks of the halved picture at a level, or null without a measure: a plate whose quietest
- * blocks are still gravel or grass reads rougher than that, and must not pass for grainy.
+ * What the plate's measured grain gives in blocks of the halved picture at a level, or null without a measure: a plate
+ * whose quietest blocks are still gravel or grass reads rougher than that, and must not pass for grainy.
  */
 export type GrainMeasure = (level: number) => number;
 
@@ -164,10 +168,16 @@ export function measuredGrain(model: GrainModel): GrainMeasure {
   };
 }
 
-/** By how much the quietest blocks outside may read over the plate's measured grain before they are texture: its measure reads low under compression. */
+/**
+ * By how much the quietest blocks outside may read over the plate's measured grain before they are texture: its measure
+ * reads low under compression.
+ */
 const OVER_MEASURE = 1.5;
 
-/** Quiet grain inside over outside at like brightness: mean of the bands' logarithms by blocks inside; over all where no band is shared. */
+/**
+ * Quiet grain inside over outside at like brightness: mean of the bands' logarithms by blocks inside; over all where no
+ * band is shared.
+ */
 function likeRatio(inside: Blocks, outside: Blocks, quiet: number, measure: GrainMeasure | null): number | null {
   const pick = (b: Blocks, k: number): number[] =>
     b.sigma.filter((_, i) => Math.min(BANDS - 1, Math.max(0, Math.floor(BANDS * b.level[i]!))) === k);
@@ -191,7 +201,10 @@ function held(outside: number, level: number, measure: GrainMeasure | null): num
   return measure === null ? outside : Math.min(outside, Math.max(1e-4, OVER_MEASURE * measure(level)));
 }
 
-/** `bare`: luma of the join rendered without its air step, or null; `measure`: the plate's grain as it was measured, or null. */
+/**
+ * `bare`: luma of the join rendered without its air step, or null; `measure`: the plate's grain as it was measured, or
+ * null.
+ */
 export function readGrain(
   f: SeenFrame,
   bare: Float32Array | null,

@@ -34,15 +34,23 @@ export interface InspectionMatter {
   readonly matter: InspectionMatterName;
   readonly value: number | null;
   readonly unit: string;
-  /** Standard error of `value` by the scatter of the frames it was read on; absent where fewer than three tell, or where it is no mean of frames. */
+  /**
+   * Standard error of `value` by the scatter of the frames it was read on; absent where fewer than three tell, or where
+   * it is no mean of frames.
+   */
   readonly sd?: number;
-  /** How far `value` may stray; for a ratio (grain, blur) it is no ceiling of the value itself: `needed` says what is. */
+  /**
+   * How far `value` may stray; for a ratio (grain, blur) it is no ceiling of the value itself: `needed` says what is.
+   */
   readonly limit: number;
   /** What the value must be to pass, in words with its unit. Absent in inspections of before. */
   readonly needed?: string;
   readonly passes: boolean | null;
   readonly worstFrame: number | null;
-  /** Where on that frame it is worst: x0, y0 inclusive, x1, y1 exclusive, px of the join. Absent in inspections of before, and where no frame is worse than others. */
+  /**
+   * Where on that frame it is worst: x0, y0 inclusive, x1, y1 exclusive, px of the join. Absent in inspections of
+   * before, and where no frame is worse than others.
+   */
   readonly worstBox?: readonly [number, number, number, number];
   /** Step to change, and how. */
   readonly step: InspectionStep;
@@ -52,7 +60,10 @@ export interface InspectionMatter {
 
 export interface Inspection {
   readonly passes: boolean;
-  /** Matters that fail, the farthest over its limit first: change the first one's step first. Absent in inspections of before. */
+  /**
+   * Matters that fail, the farthest over its limit first: change the first one's step first. Absent in inspections of
+   * before.
+   */
   readonly found?: readonly InspectionMatterName[];
   readonly matters: readonly InspectionMatter[];
   readonly frames: readonly {

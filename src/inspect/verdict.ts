@@ -1,4 +1,7 @@
-/** From readings to matters: value, limit, worst frame, and what to change. One judge a matter (judge/), in the order in which a maker reads them. */
+/**
+ * From readings to matters: value, limit, worst frame, and what to change. One judge a matter (judge/), in the order in
+ * which a maker reads them.
+ */
 import type { Recipe } from '../join/types.js';
 import { judgeBlack } from './judge/black.js';
 import { judgeBlur } from './judge/blur.js';

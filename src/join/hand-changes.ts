@@ -1,6 +1,6 @@
 /**
- * What a hand changed of a recipe that the program had proposed, and the same changes put onto another proposal: a join built
- * anew (with better marks, or with another take) need not lose them.
+ * What a hand changed of a recipe that the program had proposed, and the same changes put onto another proposal: a join
+ * built anew (with better marks, or with another take) need not lose them.
  */
 import {
   controlValue,
@@ -67,7 +67,9 @@ export function handChanges(recipe: Pick<Recipe, 'steps'>, proposed: Proposed | 
   return out;
 }
 
-/** The steps with these changes, and those changes for which there is no place any more (another take has no such step). */
+/**
+ * The steps with these changes, and those changes for which there is no place any more (another take has no such step).
+ */
 export function withHandChanges(
   steps: readonly RecipeStep[],
   changes: readonly HandChange[],

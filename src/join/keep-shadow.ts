@@ -1,4 +1,7 @@
-/** The take's own shadow kept or not: one switch on the peel, said in the why of the ground step, whose cast shadow it replaces. */
+/**
+ * The take's own shadow kept or not: one switch on the peel, said in the why of the ground step, whose cast shadow it
+ * replaces.
+ */
 import type { RecipeStep } from './types.js';
 
 const SAID = "; the take's own shadow on its screen is kept in place of a cast one, and of the contact";

@@ -1,7 +1,7 @@
 /**
- * What was measured of a take, kept: it hangs on the file, the marks and the program alone, so that a quick join, the join after it
- * and every proposal anew need it once. Named by the file (name, size, time of change), what is asked, the marks, and the modules
- * that measure, so that a program that was changed measures anew.
+ * What was measured of a take, kept: it hangs on the file, the marks and the program alone, so that a quick join, the
+ * join after it and every proposal anew need it once. Named by the file (name, size, time of change), what is asked,
+ * the marks, and the modules that measure, so that a program that was changed measures anew.
  */
 import { createHash } from 'node:crypto';
 import { existsSync, mkdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs';
@@ -20,8 +20,9 @@ export function keptTakeKey(file: string, what: string, asked: unknown): string 
 }
 
 /**
- * The result kept in `folder` under `key`, or made and kept there; without either it is made. What can't be read is made again, and
- * what can't be written is not kept: the folder is a cache. The result has to be data through and through.
+ * The result kept in `folder` under `key`, or made and kept there; without either it is made. What can't be read is
+ * made again, and what can't be written is not kept: the folder is a cache. The result has to be data through and
+ * through.
  */
 export async function keptTake<T>(folder: string | null, key: string | null, make: () => Promise<T>): Promise<T> {
   if (folder === null || key === null) return make();

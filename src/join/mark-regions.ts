@@ -7,7 +7,10 @@ export function regionOf(list: RegionFile['frames']): RegionFile {
   return { frames: [...list].sort((a, b) => a.frame - b.frame) };
 }
 
-/** Marks on one frame are different things; the k-th of each frame is one thing followed. What is marked as gone alone is no thing. */
+/**
+ * Marks on one frame are different things; the k-th of each frame is one thing followed. What is marked as gone alone
+ * is no thing.
+ */
 export function thingsOf(
   marks: readonly {
     readonly frame: number;

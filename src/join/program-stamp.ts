@@ -1,4 +1,7 @@
-/** What tells one state of the program from another, for what is kept between runs: a program that was changed makes it anew. */
+/**
+ * What tells one state of the program from another, for what is kept between runs: a program that was changed makes it
+ * anew.
+ */
 import { createHash } from 'node:crypto';
 import { readdirSync, statSync } from 'node:fs';
 import { basename, join } from 'node:path';
@@ -9,7 +12,10 @@ const ROOMS = ['core', 'colour', 'image', 'geometry', 'media', 'film', 'plate', 
 
 let stamp: string | null = null;
 
-/** Names, sizes and times of change of all modules that may measure, and of the kernels. Some four hundred looks at the disk, once a process. */
+/**
+ * Names, sizes and times of change of all modules that may measure, and of the kernels. Some four hundred looks at the
+ * disk, once a process.
+ */
 export function programStamp(): string {
   if (stamp !== null) return stamp;
   const root = fileURLToPath(new URL('../', import.meta.url)),

@@ -1,6 +1,6 @@
 /**
- * What a proposal is made from: the two sides of a join with their measures, marks and pictures, and how each camera sees the
- * performer at any frame.
+ * What a proposal is made from: the two sides of a join with their measures, marks and pictures, and how each camera
+ * sees the performer at any frame.
  */
 import { differenceDeg, RAD_PER_DEG } from '../core/angles.js';
 import type { EdgeRoom } from './peel/edge-room.js';
@@ -51,7 +51,9 @@ export interface ProposalInput {
   readonly subject?: SubjectStatistics | null;
   /** The performer on one frame, where the caller could peel. */
   readonly seen?: SeenInTake | null;
-  /** The screen that was found behind the performer, where the caller could peel; green is taken for granted otherwise. */
+  /**
+   * The screen that was found behind the performer, where the caller could peel; green is taken for granted otherwise.
+   */
   readonly screen?: { readonly colour: 'green' | 'blue'; readonly hueDeg: number } | null;
   /** Why the take counts as one without a screen, where the caller looked. */
   readonly noScreen?: string | null;
@@ -77,7 +79,10 @@ export function marksOf<K extends Mark['kind']>(file: MarksFile, kind: K): { mar
     .map((mark) => ({ mark, frame: ('frame' in mark ? mark.frame : undefined) ?? file.frame }));
 }
 
-/** Tilt and roll of a view on another frame of the shot, and how far the camera has panned about the upright since the view's own. */
+/**
+ * Tilt and roll of a view on another frame of the shot, and how far the camera has panned about the upright since the
+ * view's own.
+ */
 export function viewAngles(
   measures: PlateMeasures,
   frame: number,
@@ -88,9 +93,9 @@ export function viewAngles(
 }
 
 /**
- * Pan about the upright from one frame to another, and how the camera looks at the other. What it turned is measured in the
- * camera's own axes: one that looks down and pans turns about an upright that leans in its picture, and so seems to roll. The
- * rotations are therefore multiplied and read against the ground, not their angles added.
+ * Pan about the upright from one frame to another, and how the camera looks at the other. What it turned is measured in
+ * the camera's own axes: one that looks down and pans turns about an upright that leans in its picture, and so seems to
+ * roll. The rotations are therefore multiplied and read against the ground, not their angles added.
  */
 export function turnedFrom(
   m: PlateMeasures,
@@ -154,7 +159,9 @@ export function elevationAt(
   return -Math.asin(dot(d, up)) / RAD_PER_DEG;
 }
 
-/** Horizontal angle from the camera's heading to a picture point, degrees, positive to the right; null without a view. */
+/**
+ * Horizontal angle from the camera's heading to a picture point, degrees, positive to the right; null without a view.
+ */
 export function bearingAt(m: PlateMeasures, point: readonly [number, number], frame: number): number | null {
   const v = viewAngles(m, frame);
   if (v === null) return null;

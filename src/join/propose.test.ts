@@ -1,4 +1,7 @@
-/** What the proposal makes of poses and keys: no picture is read here. Expected values follow from the geometry, written out beside each. */
+/**
+ * What the proposal makes of poses and keys: no picture is read here. Expected values follow from the geometry, written
+ * out beside each.
+ */
 import { describe, expect, it } from 'vitest';
 import { bt709Decode } from '../colour/transfer.js';
 import { createPicture } from '../image/picture.js';

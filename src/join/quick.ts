@@ -26,7 +26,10 @@ export interface QuickProposal {
   readonly screens: KeptScreens;
 }
 
-/** What rendering a recipe that is there already needs beside it: nothing is proposed, and the plate's move is measured only where a step goes by it. */
+/**
+ * What rendering a recipe that is there already needs beside it: nothing is proposed, and the plate's move is measured
+ * only where a step goes by it.
+ */
 export async function readyForRecipe(recipe: Recipe): Promise<Omit<QuickProposal, 'recipe'>> {
   const plate = await VideoReader.open(recipe.plate.file);
   try {
@@ -53,7 +56,11 @@ export async function readyForRecipe(recipe: Recipe): Promise<Omit<QuickProposal
 
 const EMPTY: MarksFile = { frame: 0, marks: [] };
 
-/** Measures both files and proposes the recipe. Throws what the measures and the proposal throw. @param onProgress how far each file's measuring is */
+/**
+ * Measures both files and proposes the recipe. Throws what the measures and the proposal throw.
+ *
+ * @param onProgress how far each file's measuring is
+ */
 export async function proposeFromFiles(
   plateFile: string,
   takeFile: string,

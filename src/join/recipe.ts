@@ -1,7 +1,8 @@
 /**
  * A whole recipe proposed from what was measured and marked. Every step says in a sentence why it is as it is; one that
- * can't be made says what is missing and stays off. Nothing here looks at the truth of a join: only at plate, take, measures
- * and marks. What each step is proposed from lies beside what it does (`peel/propose-peel.ts`, `ride/propose-ride.ts`, …).
+ * can't be made says what is missing and stays off. Nothing here looks at the truth of a join: only at plate, take,
+ * measures and marks. What each step is proposed from lies beside what it does (`peel/propose-peel.ts`,
+ * `ride/propose-ride.ts`, …).
  */
 import { framesPerSecond, parseRate } from '../core/rational.js';
 import { greyEdge } from '../plate/look/grey-edge.js';
@@ -114,7 +115,9 @@ function rideFrom(input: ProposalInput, standing: RideFrom['standing'], place: R
   return { keys, mid, ride: { standing, place, takeStand, view, pace, steady, mirrored, cuts, noFeet } };
 }
 
-/** The ground step: a performer that walks is followed by its foot, one whose feet were not filmed darkens no ground. */
+/**
+ * The ground step: a performer that walks is followed by its foot, one whose feet were not filmed darkens no ground.
+ */
 async function groundFor(input: ProposalInput, from: RideFrom, ride: RideProposal): Promise<GroundProposal> {
   const pm = input.plate.measures,
     { span } = pm,
@@ -138,7 +141,10 @@ async function groundFor(input: ProposalInput, from: RideFrom, ride: RideProposa
   return { ...ground, step: { ...ground.step, why } };
 }
 
-/** How far the foot has gone from its place on a plate frame, px; null where it stays, rides on something or was not filmed. */
+/**
+ * How far the foot has gone from its place on a plate frame, px; null where it stays, rides on something or was not
+ * filmed.
+ */
 function walkedOnPlate(
   input: ProposalInput,
   { standing, noFeet, steady, takeStand, pace, mirrored }: RideFrom,
@@ -201,6 +207,8 @@ function withoutFeet(step: GroundStep, marks: MarksFile): GroundStep {
     ...step,
     contact: false,
     shadow: step.shadow && marked,
-    why: `the performer's feet were not filmed: no contact${marked ? '; its shadow falls on what is marked' : ', and no shadow on the ground: mark what it falls on (receiver) where it should be seen'}`,
+    why:
+      `the performer's feet were not filmed: no ` +
+      `contact${marked ? '; its shadow falls on what is marked' : ', and no shadow on the ground: mark what it falls on (receiver) where it should be seen'}`,
   };
 }

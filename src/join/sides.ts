@@ -1,6 +1,6 @@
 /**
- * The two sides of a join from loose files: opens plate and take, measures what a recipe needs, and hands out pictures. What
- * can't be measured is absent and named in `notes`; the recipe then says what it leaves off.
+ * The two sides of a join from loose files: opens plate and take, measures what a recipe needs, and hands out pictures.
+ * What can't be measured is absent and named in `notes`; the recipe then says what it leaves off.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { formatRate, framesPerSecond } from '../core/rational.js';
@@ -74,8 +74,9 @@ export async function measurePlateSide(
 }
 
 /**
- * What the performer rides on, followed through the shot. Null where there is no carry mark, or where less than two thirds of
- * the frames could be followed. Ground about a stand mark is mostly too plain to follow; the camera's own move tells more.
+ * What the performer rides on, followed through the shot. Null where there is no carry mark, or where less than two
+ * thirds of the frames could be followed. Ground about a stand mark is mostly too plain to follow; the camera's own
+ * move tells more.
  */
 async function followPlace(
   reader: VideoReader,

@@ -1,6 +1,7 @@
 /**
- * The few controls of each step that a person turns, with their unit and span, and their values in a recipe. What the program
- * proposed is kept beside the recipe under the same names (`ground.azimuthDeg`), so that any of them can be put back.
+ * The few controls of each step that a person turns, with their unit and span, and their values in a recipe. What the
+ * program proposed is kept beside the recipe under the same names (`ground.azimuthDeg`), so that any of them can be put
+ * back.
  */
 import { stepNumber, withStepNumber } from './step-numbers.js';
 import type { Recipe, RecipeStep, StepName } from './types.js';

@@ -1,7 +1,7 @@
 /**
- * The numbers of a recipe's step that a hand turns, by their keys: a number of the step itself (`spill`), one within a part of
- * it (`stir.amplitudePx`), or one that stands for three. The light step's CDL slopes are turned as exposure (stops of their
- * luminance, Rec. 709) and warmth (stops of red over blue, at the same luminance).
+ * The numbers of a recipe's step that a hand turns, by their keys: a number of the step itself (`spill`), one within a
+ * part of it (`stir.amplitudePx`), or one that stands for three. The light step's CDL slopes are turned as exposure
+ * (stops of their luminance, Rec. 709) and warmth (stops of red over blue, at the same luminance).
  */
 import type { LightStep, RecipeStep } from './types.js';
 

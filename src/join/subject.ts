@@ -28,7 +28,12 @@ export interface Subject {
   readonly noScreen: string | null;
 }
 
-/** Colour statistics of the performer at the middle of the take, what was seen of it there, and the screen behind it; null where it can't be peeled yet. @param moving the take's camera moves */
+/**
+ * Colour statistics of the performer at the middle of the take, what was seen of it there, and the screen behind it;
+ * null where it can't be peeled yet.
+ *
+ * @param moving the take's camera moves
+ */
 export async function subjectOf(
   take: VideoReader,
   quality: 'fast' | 'fine',

@@ -1,4 +1,7 @@
-/** A take made ready for a proposal: its marks bounded (screen's useful part, outlines on every frame), measured, and the performer looked at. */
+/**
+ * A take made ready for a proposal: its marks bounded (screen's useful part, outlines on every frame), measured, and
+ * the performer looked at.
+ */
 import { screensInMemory, type KeptScreens } from './peel/kept-screens.js';
 import { keptTake, keptTakeKey } from './kept-takes.js';
 import { clonePicture } from '../image/picture.js';
@@ -18,7 +21,10 @@ export interface ReadyTake extends Subject {
   readonly screenFound: string | null;
 }
 
-/** @param folder where followed outlines are kept; null keeps none @param measured where measures of takes are kept; null keeps none */
+/**
+ * @param folder where followed outlines are kept; null keeps none
+ * @param measured where measures of takes are kept; null keeps none
+ */
 export async function readyTake(
   file: string,
   reader: VideoReader,

@@ -1,6 +1,6 @@
 /**
- * The recipe of a join: an ordered list of steps, each with few parameters, proposed whole from the measures and open to
- * change by hand. Steps run in the order of DESIGN 5.5. Every step can be switched off and seen alone.
+ * The recipe of a join: an ordered list of steps, each with few parameters, proposed whole from the measures and open
+ * to change by hand. Steps run in the order of DESIGN 5.5. Every step can be switched off and seen alone.
  */
 import type { LightOverShot } from '../plate/light/light-over-shot.js';
 import type { RegionFile } from '../plate/marks/marks.js';
@@ -54,7 +54,10 @@ export interface EraseStep extends StepBase<'erase'> {
   /** Box (x0, y0, x1, y1) in which the plate has picture: beyond it are black bars, which nothing is laid on. */
   readonly within?: readonly [number, number, number, number];
 }
-/** Plate pixels added on each side; the canvas is then scaled back to the plate's size (reframe.ts). All other steps keep the plate's own pixels. */
+/**
+ * Plate pixels added on each side; the canvas is then scaled back to the plate's size (reframe.ts). All other steps
+ * keep the plate's own pixels.
+ */
 export interface WidenStep extends StepBase<'widen'> {
   readonly left: number;
   readonly right: number;
@@ -71,23 +74,35 @@ export interface PeelStep extends StepBase<'peel'> {
   readonly spill: number;
   /** Take pixels outside this polygon never belong to the performer. */
   readonly garbage?: RegionFile;
-  /** Parts of the matte that reach in from the picture's edge apart from the performer never belong to it (edge-room.ts). */
+  /**
+   * Parts of the matte that reach in from the picture's edge apart from the performer never belong to it
+   * (edge-room.ts).
+   */
   readonly dropEdges?: boolean;
   readonly outline?: RegionFile;
-  /** How far from the outline its edge may lie on either side, take pixels; a share of the picture's height unless told. */
+  /**
+   * How far from the outline its edge may lie on either side, take pixels; a share of the picture's height unless told.
+   */
   readonly softPx?: number;
-  /** Take frame, in the span or not, that shows the set without the performer: needed for the method `difference`, a help for `screen`. */
+  /**
+   * Take frame, in the span or not, that shows the set without the performer: needed for the method `difference`, a
+   * help for `screen`.
+   */
   readonly cleanFrame?: number;
   /** Polygons whose screen-like colour belongs to the subject. */
   readonly keep?: RegionFile;
-  /** The take's own shadow on its screen is laid on the plate, in place of the ground step's cast shadow and contact. Off unless set. */
+  /**
+   * The take's own shadow on its screen is laid on the plate, in place of the ground step's cast shadow and contact.
+   * Off unless set.
+   */
   readonly keepShadow?: boolean;
 }
 /**
- * Laid onto the take before the peel, or (`onto: 'plate'`) onto the plate itself after erase and before widen, with the plate at
- * another time as the source (`source` is then empty). Pixels of the file on both sides: `source` is the file of another take (or this one's); frame n gets the
- * source's frame n + offsetFrames. With `onto: 'join'` a part of the plate (as filmed) comes last, onto the joined picture: `targetRegion` is in take
- * pixels and goes where the performer goes.
+ * Laid onto the take before the peel, or (`onto: 'plate'`) onto the plate itself after erase and before widen, with the
+ * plate at another time as the source (`source` is then empty). Pixels of the file on both sides: `source` is the file
+ * of another take (or this one's); frame n gets the source's frame n + offsetFrames. With `onto: 'join'` a part of the
+ * plate (as filmed) comes last, onto the joined picture: `targetRegion` is in take pixels and goes where the performer
+ * goes.
  */
 export interface PatchStep extends StepBase<'patch'> {
   readonly source: string;
@@ -97,7 +112,10 @@ export interface PatchStep extends StepBase<'patch'> {
   readonly onto?: 'take' | 'plate' | 'join';
 }
 /** Plate frame → take frame (fractional), one entry a plate frame of the span. */
-/** `held`: take frames that only repeat the one before (a phone left one out in the dark); what they would show is drawn between their neighbours. */
+/**
+ * `held`: take frames that only repeat the one before (a phone left one out in the dark); what they would show is drawn
+ * between their neighbours.
+ */
 export interface PaceStep extends StepBase<'pace'> {
   readonly curve: readonly number[];
   readonly method: 'nearest' | 'blend' | 'flow';
@@ -112,7 +130,10 @@ export interface SteadyStep extends StepBase<'steady'> {
     readonly scale: number;
   }[];
 }
-/** Sway given to a performer that would look dead: amplitude in take pixels, direction in the picture (0 to the right, 90 down), rate. */
+/**
+ * Sway given to a performer that would look dead: amplitude in take pixels, direction in the picture (0 to the right,
+ * 90 down), rate.
+ */
 export interface GivenStir {
   readonly amplitudePx: number;
   readonly directionDeg: number;
@@ -120,16 +141,19 @@ export interface GivenStir {
   readonly seed: number;
 }
 /**
- * Take pixels → plate pixels, one matrix a plate frame of the span (perspective allowed). `motionBlur`: shutter angle in
- * degrees over which the ridden motion is smeared (0 = none, 180 = half a frame's motion). `mirror` shows the take left for
- * right about its `upright` (its ground and top in take pixels); placements and keys are written as for the take unmirrored,
- * so that it can be switched alone.
+ * Take pixels → plate pixels, one matrix a plate frame of the span (perspective allowed). `motionBlur`: shutter angle
+ * in degrees over which the ridden motion is smeared (0 = none, 180 = half a frame's motion). `mirror` shows the take
+ * left for right about its `upright` (its ground and top in take pixels); placements and keys are written as for the
+ * take unmirrored, so that it can be switched alone.
  */
 export interface RideStep extends StepBase<'ride'> {
   readonly placement: readonly { readonly frame: number; readonly matrix: Mat3 }[];
   readonly mirror: boolean;
   readonly motionBlur: number;
-  /** A take of several pictures, each at its own depth with its own placements, from far to near; `placement` is then the nearest one's. */
+  /**
+   * A take of several pictures, each at its own depth with its own placements, from far to near; `placement` is then
+   * the nearest one's.
+   */
   readonly layers?: readonly RideLayer[];
   readonly upright?: { readonly ground: readonly [number, number]; readonly top: readonly [number, number] };
   readonly stir?: GivenStir;
@@ -145,7 +169,10 @@ export interface RideStep extends StepBase<'ride'> {
     readonly floor: boolean;
   };
 }
-/** One picture of a layered take. `distance`: along the line of sight at the frame it was placed on, null where the camera's move shows no depth. */
+/**
+ * One picture of a layered take. `distance`: along the line of sight at the frame it was placed on, null where the
+ * camera's move shows no depth.
+ */
 export interface RideLayer {
   readonly picture: number;
   readonly distance: number | null;
@@ -162,10 +189,16 @@ export interface LightStep extends StepBase<'light'> {
     readonly azimuthDeg: number;
     readonly elevationDeg: number;
     readonly strength: number;
-    /** The key of the take and of the plate as unit vectors towards the light, camera frame (x right, y down, z forward). */
+    /**
+     * The key of the take and of the plate as unit vectors towards the light, camera frame (x right, y down, z
+     * forward).
+     */
     readonly fromCamera: readonly [number, number, number];
     readonly toCamera: readonly [number, number, number];
-    /** Share of the full light that is fill, 0..1 per channel, in the take and in the plate: skylight fills bluer than the key. */
+    /**
+     * Share of the full light that is fill, 0..1 per channel, in the take and in the plate: skylight fills bluer than
+     * the key.
+     */
     readonly fromFill: readonly [number, number, number];
     readonly toFill: readonly [number, number, number];
   };
@@ -186,7 +219,10 @@ export interface GroundFrame {
   readonly body?: BodyDepth;
   /** Which of the step's `bodies` casts at this frame; between two of them both do, each in its share. */
   readonly bodyAt?: number;
-  /** Where the upright axis of who carries the performer and turns stands: metres from the foot away from the camera, and to the picture's left; and how far over the foot that one's shoulders are. */
+  /**
+   * Where the upright axis of who carries the performer and turns stands: metres from the foot away from the camera,
+   * and to the picture's left; and how far over the foot that one's shoulders are.
+   */
   readonly carrierAxis?: readonly [away: number, left: number, shoulders: number];
 }
 /** A marked surface's outline at one plate frame; `base`: two points of the line where it stands. */
@@ -196,9 +232,10 @@ export interface ReceiverFrame {
   readonly base?: readonly [readonly [number, number], readonly [number, number]];
 }
 /**
- * A surface that takes the performer's shadow in place of the ground: an upright wall over its foot line, a level step, or a
- * rounded body (`face`). `height`: metres of the step, or of the foot line, over the ground on which the performer stands.
- * `litLinear`: linear RGB of the surface where the key lights it, for shadows of the plate's own; `litSpread`: sd of ln luminance there.
+ * A surface that takes the performer's shadow in place of the ground: an upright wall over its foot line, a level step,
+ * or a rounded body (`face`). `height`: metres of the step, or of the foot line, over the ground on which the performer
+ * stands. `litLinear`: linear RGB of the surface where the key lights it, for shadows of the plate's own; `litSpread`:
+ * sd of ln luminance there.
  */
 export interface ShadowReceiver {
   readonly surface: 'wall' | 'step' | 'face';
@@ -208,8 +245,8 @@ export interface ShadowReceiver {
   readonly litSpread?: number;
 }
 /**
- * How a body lies in depth where its outline cannot tell: leaning towards the camera by `lean` of its height from foot to top and
- * by `head` more over its upper half; `deep` ball radii deeper to the front and to the back than round.
+ * How a body lies in depth where its outline cannot tell: leaning towards the camera by `lean` of its height from foot
+ * to top and by `head` more over its upper half; `deep` ball radii deeper to the front and to the back than round.
  */
 export interface BodyDepth {
   readonly lean: number;
@@ -220,22 +257,34 @@ export interface BodyDepth {
   /** Its front surface, where the take told it. */
   readonly front?: readonly FrontPoint[];
 }
-/** A point of a body's front: place right of and above the foot on the picture, and how far it stands nearer to the camera than the foot; in shares of the body's height. */
+/**
+ * A point of a body's front: place right of and above the foot on the picture, and how far it stands nearer to the
+ * camera than the foot; in shares of the body's height.
+ */
 export type FrontPoint = readonly [x: number, u: number, front: number];
-/** A part of a body: place right of and above the foot and radius on the picture, and how far it stands nearer to the camera than the foot, at one or more places; all in shares of the body's height. */
+/**
+ * A part of a body: place right of and above the foot and radius on the picture, and how far it stands nearer to the
+ * camera than the foot, at one or more places; all in shares of the body's height.
+ */
 export interface BodyPart {
   readonly x: number;
   readonly u: number;
   readonly r: number;
   readonly at: readonly number[];
 }
-/** Where the plate's own shadow lies on the performer: things with their outline on every frame, in plate pixels; sd of the shadow's edge; linear light left inside, per channel. */
+/**
+ * Where the plate's own shadow lies on the performer: things with their outline on every frame, in plate pixels; sd of
+ * the shadow's edge; linear light left inside, per channel.
+ */
 export interface OnPerformer {
   readonly regions: readonly RegionFile[];
   readonly softPx: number;
   readonly transmission: readonly [number, number, number];
 }
-/** Another lamp than the key that throws a shadow. `transmission`: light left on the ground where it alone does not reach, per channel. Azimuth as of the step's own. */
+/**
+ * Another lamp than the key that throws a shadow. `transmission`: light left on the ground where it alone does not
+ * reach, per channel. Azimuth as of the step's own.
+ */
 export interface FurtherKey {
   readonly azimuthDeg: number;
   readonly elevationDeg: number;
@@ -247,17 +296,29 @@ export interface GroundStep extends StepBase<'ground'> {
   readonly shadow: boolean;
   readonly contact: boolean;
   readonly azimuthDeg: number;
-  /** The azimuth that was proposed, and that the frames' own go with: what a person changes in `azimuthDeg` turns the key in all of them. */
+  /**
+   * The azimuth that was proposed, and that the frames' own go with: what a person changes in `azimuthDeg` turns the
+   * key in all of them.
+   */
   readonly proposedAzimuthDeg?: number;
   readonly elevationDeg: number;
   /** Transmission of key-lit ground inside the full shadow, per channel (1 = no shadow). */
   readonly transmission: readonly [number, number, number];
-  /** Linear RGB of the plate's lit ground beside the shadow that told `transmission`; null where no shadow of the plate did. Absent in recipes of before. */
+  /**
+   * Linear RGB of the plate's lit ground beside the shadow that told `transmission`; null where no shadow of the plate
+   * did. Absent in recipes of before.
+   */
   readonly measuredOn?: readonly [number, number, number] | null;
   readonly softnessDeg: number;
-  /** Sd of what the plate's lens and coding spread an edge by, plate px: the shadow's edges are as soft; none where its sharpness was not measured. */
+  /**
+   * Sd of what the plate's lens and coding spread an edge by, plate px: the shadow's edges are as soft; none where its
+   * sharpness was not measured.
+   */
   readonly lensPx?: number;
-  /** How far the key's lamp stands from the performer's foot, in the frames' own metres, where it stands near; its azimuth and elevation are those at the foot. Absent: its light is parallel. */
+  /**
+   * How far the key's lamp stands from the performer's foot, in the frames' own metres, where it stands near; its
+   * azimuth and elevation are those at the foot. Absent: its light is parallel.
+   */
   readonly lampFar?: number;
   /** Further lamps that throw shadows. */
   readonly keys?: readonly FurtherKey[];
@@ -298,7 +359,10 @@ export interface FrontStep extends StepBase<'front'> {
   readonly pane: {
     readonly region: RegionFile | null;
     readonly veil: number;
-    /** What the pane adds (veil.ts), read from the plate; absent: the plate itself stands for it. `detail`: how much of its scratches and drops stays over the performer. */
+    /**
+     * What the pane adds (veil.ts), read from the plate; absent: the plate itself stands for it. `detail`: how much of
+     * its scratches and drops stays over the performer.
+     */
     readonly lightLinear?: readonly [number, number, number];
     readonly detailFloor?: number;
     readonly detailPx?: number;
@@ -310,7 +374,10 @@ export interface FrontStep extends StepBase<'front'> {
   readonly alsoSoftPx?: readonly number[];
   /** Degrees for which the shutter was open for what passes: its edges are smeared by its own motion. Absent: 0. */
   readonly shutterDeg?: number;
-  /** The thing (0: `region`, then `also`) that the performer is carried round, and how many px nearer than its middle the performer's is on each frame from the `first` (front-passing.ts). */
+  /**
+   * The thing (0: `region`, then `also`) that the performer is carried round, and how many px nearer than its middle
+   * the performer's is on each frame from the `first` (front-passing.ts).
+   */
   readonly passing?: { readonly thing: number; readonly first: number; readonly nearerPx: readonly number[] };
   /** Further things in front, each with its own polygons over time. */
   readonly also?: readonly RegionFile[];
@@ -329,7 +396,10 @@ export interface AirStep extends StepBase<'air'> {
   readonly takeGrain: GrainModel | null;
   readonly seed: number;
 }
-/** Grain in display-coded values: sd by level and channel, spatial autocorrelation at lags 0.., correlation between channels. */
+/**
+ * Grain in display-coded values: sd by level and channel, spatial autocorrelation at lags 0.., correlation between
+ * channels.
+ */
 export interface GrainModel {
   readonly table: readonly GrainRow[];
   readonly autocorrelation: { readonly x: readonly number[]; readonly y: readonly number[] };

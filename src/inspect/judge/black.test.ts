@@ -5,7 +5,10 @@ import { judge } from '../verdict.js';
 import { at, blank, recipe } from './made-readings.js';
 
 describe("blacks that stand over the plate's", () => {
-  /** `asked`: darkest over middle in the take through the recipe; `more`: by how much more the join holds; `offset`: the light step's. */
+  /**
+   * `asked`: darkest over middle in the take through the recipe; `more`: by how much more the join holds; `offset`: the
+   * light step's.
+   */
   const passes = (asked: number | null, more: number, offset: number): boolean | null => {
     const lit: Recipe = {
       ...recipe,

@@ -1,4 +1,7 @@
-/** Judges the performer's blacks: beside the plate's, and light added to or taken from them beside the take through the recipe. */
+/**
+ * Judges the performer's blacks: beside the plate's, and light added to or taken from them beside the take through the
+ * recipe.
+ */
 import { BLACKEST, LIMITS, NO_BLACK, NO_MORE_HELD, OTHER_VEIL, OWN_VEIL } from '../limits.js';
 import type { Reading, Series } from '../series.js';
 import { middle, ofMean, passesAlone, stepOf, triple, values, worstBy, type Judge, type Told } from './judging.js';
@@ -32,7 +35,10 @@ function besidePlate(series: Series, judge: Judge): Told | null {
     : told;
 }
 
-/** A pale body in full light has no black in its take either, and none was taken from it; a light step that lifts blacks itself proves nothing. */
+/**
+ * A pale body in full light has no black in its take either, and none was taken from it; a light step that lifts blacks
+ * itself proves nothing.
+ */
 function holdsNoBlack(series: Series, judge: Judge): boolean {
   const [r, g, b] = offsetOf(judge),
     lifts = 0.2126 * r + 0.7152 * g + 0.0722 * b > OWN_VEIL;
@@ -53,11 +59,15 @@ function byPlateAlone(series: Series, judge: Judge): Told | null {
     (v) =>
       v > 0
         ? `the performer's blacks are lifted ${(100 * v).toFixed(0)} % above the plate's: lower ${change}`
-        : `the performer's blacks lie ${(-100 * v).toFixed(0)} % below the plate's: raise the air step's haze (${haze.toFixed(2)} now), or ${change}`,
+        : `the performer's blacks lie ${(-100 * v).toFixed(0)} % below the plate's: ` +
+          `raise the air step's haze (${haze.toFixed(2)} now), or ${change}`,
   );
 }
 
-/** Light added to the blacks or, of the recipe's own picture, taken from them; null where it is within its limits or not known. */
+/**
+ * Light added to the blacks or, of the recipe's own picture, taken from them; null where it is within its limits or not
+ * known.
+ */
 function besideTake(series: Series, judge: Judge): Told | null {
   const own = isOwn(series),
     list = own ? (series.readings.veil ?? []) : (series.readings.takeBlack ?? []);
@@ -80,7 +90,9 @@ function lifted(list: readonly Reading[], veil: number, most: number, offset: re
     off: (LIMITS.blackLevel * veil) / most,
     readings: list,
     needed: `at most ${most} of linear light above the take through the recipe`,
-    advice: `${(100 * veil).toFixed(1)} % of light lies over the performer's blacks beside what this recipe renders of the take: ${wayOut}`,
+    advice:
+      `${(100 * veil).toFixed(1)} % of light lies over the performer's blacks beside what this recipe renders of ` +
+      `the take: ${wayOut}`,
   };
 }
 
@@ -91,6 +103,8 @@ function crushed(list: readonly Reading[], veil: number): Told {
     off: (-LIMITS.blackLevel * veil) / OWN_VEIL,
     readings: list,
     needed: `at most ${OWN_VEIL} of linear light below the take through the recipe`,
-    advice: `${(-100 * veil).toFixed(1)} % of light was taken from the performer's blacks beside what this recipe renders of the take: something changed the picture after the join, so render again`,
+    advice:
+      `${(-100 * veil).toFixed(1)} % of light was taken from the performer's blacks beside what this recipe ` +
+      'renders of the take: something changed the picture after the join, so render again',
   };
 }

@@ -14,7 +14,10 @@ import type { Series } from '../series.js';
 import { mean, middle, ofMean, stepOf, values, worstBy, type Judge, type Told } from './judging.js';
 import { isOwn } from './own-picture.js';
 
-/** Log of the reading that a blur of 1 px adds; it goes nearly with the blur's square below 1 px (measured, bench/inspect-roc.ts). */
+/**
+ * Log of the reading that a blur of 1 px adds; it goes nearly with the blur's square below 1 px (measured,
+ * bench/inspect-roc.ts).
+ */
 const PER_PX = 0.41;
 
 /** Motion along one way first; else the plate's or the take's reading, whichever is farther over its own limits. */
@@ -27,7 +30,8 @@ export function judgeBlur(series: Series, judge: Judge): void {
   }
   const take = besideTake(series, softenPx),
     alone = besidePlate(series, softenPx);
-  // A dark or flat coat reads soft beside any plate: where the take says that nothing was softened or sharpened, the plate must say it louder.
+  // A dark or flat coat reads soft beside any plate: where the take says that nothing was softened or sharpened, the
+  // plate must say it louder.
   const plate =
     alone !== null && !isOwn(series) && take !== null && Math.abs(take.off) < LIMITS.blur / 2
       ? { ...alone, off: alone.off / TAKE_DOUBTS }
@@ -58,7 +62,11 @@ function besidePlate(series: Series, softenPx: number): Told | null {
 
 function sharperThanPlate(v: number, px: number, softenPx: number): string {
   const to = Math.min(4, Math.hypot(softenPx, px)).toFixed(1);
-  return `the performer is sharper than the plate (its fine detail is ${(1 / v).toFixed(2)} times as strong as it leads to expect): raise the air step's softening from ${softenPx.toFixed(1)} to about ${to} px, and see that the take was not sharpened by the camera`;
+  return (
+    `the performer is sharper than the plate (its fine detail is ${(1 / v).toFixed(2)} times as strong as it leads ` +
+    `to expect): raise the air step's softening from ${softenPx.toFixed(1)} to about ${to} px, ` +
+    'and see that the take was not sharpened by the camera'
+  );
 }
 
 function softerThanPlate(v: number, px: number, softenPx: number): string {
@@ -67,7 +75,10 @@ function softerThanPlate(v: number, px: number, softenPx: number): string {
       softenPx > 0.2
         ? `lower the air step's softening from ${softenPx.toFixed(1)} to about ${to} px`
         : 'the take is softer than the plate; shoot again in focus or nearer';
-  return `the performer is softer than the plate (its fine detail is ${(1 / v).toFixed(2)} of what it leads to expect), as by a blur of about ${px.toFixed(1)} px: ${wayOut}`;
+  return (
+    `the performer is softer than the plate (its fine detail is ${(1 / v).toFixed(2)} of what it leads to expect), ` +
+    `as by a blur of about ${px.toFixed(1)} px: ${wayOut}`
+  );
 }
 
 function besideTake(series: Series, softenPx: number): Told | null {
@@ -89,9 +100,15 @@ function unlikeTake(v: number, own: boolean, softenPx: number): string {
   const detail = (1 / v).toFixed(2),
     how =
       v < 1
-        ? `sharper than the take through the recipe (its fine detail is ${detail} times as strong): something sharpened it after the join`
-        : `softer than the take through the recipe (its fine detail is ${detail} of it): something softened it after the join, or the air step's softening (${softenPx.toFixed(1)} px now) was lowered since`;
-  return `${own ? '' : 'the picture is not what this recipe renders now, and '}the performer is ${how}; render again from this recipe, and ${v < 1 ? 'sharpen' : 'scale'} nothing afterwards`;
+        ? `sharper than the take through the recipe (its fine detail is ${detail} times as strong): ` +
+          'something sharpened it after the join'
+        : `softer than the take through the recipe (its fine detail is ${detail} of it): ` +
+          `something softened it after the join, or the air step's softening (${softenPx.toFixed(1)} px now) was ` +
+          'lowered since';
+  return (
+    `${own ? '' : 'the picture is not what this recipe renders now, and '}the performer is ${how}; ` +
+    `render again from this recipe, and ${v < 1 ? 'sharpen' : 'scale'} nothing afterwards`
+  );
 }
 
 interface OneWay {
@@ -100,7 +117,10 @@ interface OneWay {
   readonly deg: number;
 }
 
-/** Of the recipe's own picture: what is left of fine slopes along one direction, where much more is left square to it; else null. */
+/**
+ * Of the recipe's own picture: what is left of fine slopes along one direction, where much more is left square to it;
+ * else null.
+ */
 function oneWay(series: Series): OneWay | null {
   const along = middle(values(series.readings.softAlong)),
     across = middle(values(series.readings.softAcross));
@@ -117,6 +137,9 @@ function asMotion(series: Series, { along, deg }: OneWay, motionBlur: number): T
     off: (LIMITS.blur * Math.log(Math.max(0.02, along))) / Math.log(ALONG),
     readings: list,
     needed: `from ${ALONG} of the slopes that the recipe renders, along every direction`,
-    advice: `the performer is softer along one direction alone, ${deg.toFixed(0)}° from the horizontal, as by motion and not by the lens: the ride's motion blur (${motionBlur.toFixed(2)} now) was laid on twice or too long; render again`,
+    advice:
+      `the performer is softer along one direction alone, ${deg.toFixed(0)}° from the horizontal, ` +
+      `as by motion and not by the lens: the ride's motion blur (${motionBlur.toFixed(2)} now) was laid on twice ` +
+      'or too long; render again',
   };
 }

@@ -2,13 +2,21 @@
 import type { Reading, Series } from '../series.js';
 import { stepOf, type Judge } from './judging.js';
 
-/** How far over its limit a cadence counts that no slip makes: it shakes everything else for a moment, so it comes first. */
+/**
+ * How far over its limit a cadence counts that no slip makes: it shakes everything else for a moment, so it comes
+ * first.
+ */
 export const NO_SLIP = 1000;
 
-/** Mean change of coded luma between frames (half a step of an 8-bit picture) under which an encoder's own leaving out of still parts passes for a doubled frame. */
+/**
+ * Mean change of coded luma between frames (half a step of an 8-bit picture) under which an encoder's own leaving out
+ * of still parts passes for a doubled frame.
+ */
 const STILL = 0.002;
 
-/** Share of what moves in the plate that must fit another of its frames: true joins read 0 to .03, out of step .94 to 1. */
+/**
+ * Share of what moves in the plate that must fit another of its frames: true joins read 0 to .03, out of step .94 to 1.
+ */
 const OUT_OF_STEP = 0.6;
 
 /** Take frames per plate frame between which a plan is even enough that a leap or a standstill is none of its own. */
@@ -36,7 +44,8 @@ export function judgeCadence(series: Series, judge: Judge): void {
   const changed = series.change.map((_, i) => faultAt(series, i)).filter((f) => f !== null),
     faults = withSteps(series, changed);
   judge.rows('cadence', rowsOf(series, changed));
-  // What the performer alone does may be its slip's doing, leaps more than one frame that stands still; what the whole picture does is not.
+  // What the performer alone does may be its slip's doing, leaps more than one frame that stands still; what the whole
+  // picture does is not.
   const whole = faults.some((f) => f.whole),
     leaps = faults.length > 0 && faults.every((f) => f.what.startsWith('missing')),
     worst = faults.length === 0 ? null : faults.reduce((w, f) => (f.size > w.size ? f : w));
@@ -48,7 +57,10 @@ export function judgeCadence(series: Series, judge: Judge): void {
   });
 }
 
-/** What is wrong with one frame by how much it changes beside its neighbours, the plate and the plan; null where nothing is. */
+/**
+ * What is wrong with one frame by how much it changes beside its neighbours, the plate and the plan; null where nothing
+ * is.
+ */
 function faultAt(series: Series, i: number): Fault | null {
   const c = series.change[i]!,
     around = [series.change[i - 1], series.change[i + 1]].filter((v) => v !== undefined);
@@ -70,7 +82,8 @@ function faultAt(series: Series, i: number): Fault | null {
     plan > PLANNED_STILL;
   if (doubled)
     return { frame: c.frame, size: inside / Math.max(1e-6, c.inside), what: 'doubled in the performer', whole: false };
-  // A performer that starts and stops (or was drawn on every second frame) changes unevenly by itself: two frames to each side tell.
+  // A performer that starts and stops (or was drawn on every second frame) changes unevenly by itself: two frames to
+  // each side tell.
   const near = Math.max(...[i - 2, i - 1, i + 1, i + 2].flatMap((k) => series.change[k]?.inside ?? []));
   const leaps =
     c.inside > Math.max(STILL, 1.7 * near) &&
@@ -86,7 +99,10 @@ function share(v: Change): number | null {
   return v.inside === null ? null : v.inside / Math.max(STILL, v.outside);
 }
 
-/** What slows down to turn round holds still for a moment by right: the change must fall out of the slope to each side as well. */
+/**
+ * What slows down to turn round holds still for a moment by right: the change must fall out of the slope to each side
+ * as well.
+ */
 function expected(change: readonly Change[], k: number, most: number): number {
   const slopes = [-1, 1].map((side) => {
     const one = change[k + side]?.inside,

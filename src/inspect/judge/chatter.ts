@@ -1,4 +1,7 @@
-/** Judges chatter of the outline (../chatter.ts reads it): the matte's own, the picture's beside its matte in cells, and that of the whole outline. */
+/**
+ * Judges chatter of the outline (../chatter.ts reads it): the matte's own, the picture's beside its matte in cells, and
+ * that of the whole outline.
+ */
 import type { PeelStep } from '../../join/types.js';
 import { LIMITS, NEEDED, SEEN_CHATTER, WHOLE_CHATTER } from '../limits.js';
 import type { Reading, Series } from '../series.js';
@@ -47,21 +50,24 @@ function kindsOf(series: Series, mend: string): readonly Kind[] {
       limit: LIMITS.chatter,
       needed: NEEDED.chatter,
       say: (v, w) =>
-        `pieces of the matte's outline go to and fro by ${v.toFixed(3)} of alpha from frame to frame, most about frame ${w}: ${mend}`,
+        `pieces of the matte's outline go to and fro by ${v.toFixed(3)} of alpha from frame to frame, ` +
+        `most about frame ${w}: ${mend}`,
     },
     {
       list: series.readings.seenChatter ?? [],
       limit: SEEN_CHATTER,
       needed: `at most ${SEEN_CHATTER} of alpha beside the matte`,
       say: (v, w) =>
-        `pieces of the outline in the picture come and go by ${v.toFixed(2)} of alpha beside a calmer matte, most about frame ${w}: ${mend}, and render again`,
+        `pieces of the outline in the picture come and go by ${v.toFixed(2)} of alpha beside a calmer matte, ` +
+        `most about frame ${w}: ${mend}, and render again`,
     },
     {
       list: series.readings.wholeChatter ?? [],
       limit: WHOLE_CHATTER,
       needed: `at most ${WHOLE_CHATTER} of alpha, the outline as a whole`,
       say: (v, w) =>
-        `the whole outline in the picture breathes by ${v.toFixed(3)} of alpha from frame to frame beside a calmer matte, most about frame ${w}: ${mend}, and render again`,
+        `the whole outline in the picture breathes by ${v.toFixed(3)} of alpha from frame to frame beside a ` +
+        `calmer matte, most about frame ${w}: ${mend}, and render again`,
     },
   ];
 }

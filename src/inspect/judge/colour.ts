@@ -1,4 +1,7 @@
-/** Judges the colour of the light: beside the plate's, white balance beside the take through the recipe, and how saturated the performer is. */
+/**
+ * Judges the colour of the light: beside the plate's, white balance beside the take through the recipe, and how
+ * saturated the performer is.
+ */
 import { LIMITS, OTHER_CAST, OWN_CAST, OWN_SATURATION, OWN_SPILL } from '../limits.js';
 import type { Series } from '../series.js';
 import {
@@ -42,7 +45,9 @@ function besidePlate(series: Series, judge: Judge): Told | null {
     'colour',
     Math.abs,
     (v) =>
-      `the performer's colours lie ${v.toFixed(1)} standard deviations from what coats show before such a plate (${tooMuch(gain)}): where its coat is not of that colour by itself, change the light step's slope from ${triple(slope)} to about ${triple(slope.map((s, c) => s * gain[c]!))}`,
+      `the performer's colours lie ${v.toFixed(1)} standard deviations from what coats show before such a plate ` +
+      `(${tooMuch(gain)}): where its coat is not of that colour by itself, ` +
+      `change the light step's slope from ${triple(slope)} to about ${triple(slope.map((s, c) => s * gain[c]!))}`,
   );
 }
 
@@ -65,14 +70,19 @@ function castOver(series: Series, judge: Judge, beside: CastBeside): Told | null
     off: (LIMITS.colour * cast) / most,
     readings: list,
     needed: `within ${most} stop, red and blue over green, of the take through the recipe`,
-    advice: `red stands ${signed(beside.red)} and blue ${signed(beside.blue)} stop over green beside the take under this recipe's light step: ${balanceAgain(beside, slopeOf(judge))}`,
+    advice:
+      `red stands ${signed(beside.red)} and blue ${signed(beside.blue)} stop over green beside the take under this ` +
+      `recipe's light step: ${balanceAgain(beside, slopeOf(judge))}`,
   };
 }
 
 function balanceAgain({ red, blue, own }: CastBeside, slope: readonly [number, number, number]): string {
   if (own) return 'something changed the white balance after the join, so render again';
   const to = [slope[0] * 2 ** -red, slope[1], slope[2] * 2 ** -blue];
-  return `render again, or change the light step's slope from ${triple(slope)} to about ${triple(to)} if the picture is this recipe's`;
+  return (
+    `render again, or change the light step's slope from ${triple(slope)} to about ${triple(to)} if the picture is ` +
+    `this recipe's`
+  );
 }
 
 /** How saturated the recipe's own picture is beside what it renders; null within the limit. */
@@ -87,7 +97,9 @@ function saturationOver(series: Series, judge: Judge): Told | null {
     off: (LIMITS.colour * Math.abs(Math.log(v))) / OWN_SATURATION,
     readings: list,
     needed: `${(1 - OWN_SATURATION).toFixed(1)} to ${(1 + OWN_SATURATION).toFixed(1)} of the take's through the recipe`,
-    advice: `the performer is ${v.toFixed(2)} times as saturated as this recipe renders (its light step's saturation is ${asked.toFixed(2)}): something changed it after the join, so render again`,
+    advice:
+      `the performer is ${v.toFixed(2)} times as saturated as this recipe renders (its light step's saturation is ` +
+      `${asked.toFixed(2)}): something changed it after the join, so render again`,
   };
 }
 

@@ -30,5 +30,8 @@ function advice(v: number, performerAlone: boolean): string {
   const wayOut = performerAlone
     ? 'only the performer is torn, so its take was interlaced; give the take its frames whole'
     : 'write the file again as whole frames, not interlaced';
-  return `rows of two moments are woven into one frame (where the picture moves they stand apart by ${(100 * v).toFixed(0)} % of what it changes from frame to frame): ${wayOut}`;
+  return (
+    'rows of two moments are woven into one frame (where the picture moves they stand apart by ' +
+    `${(100 * v).toFixed(0)} % of what it changes from frame to frame): ${wayOut}`
+  );
 }

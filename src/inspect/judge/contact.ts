@@ -1,4 +1,7 @@
-/** Judges how the ground is darkened at the foot and what floor or glass throw back (../surround.ts), of a join that is this recipe's own: another picture's bodies hide the sky otherwise. */
+/**
+ * Judges how the ground is darkened at the foot and what floor or glass throw back (../surround.ts), of a join that is
+ * this recipe's own: another picture's bodies hide the sky otherwise.
+ */
 import type { GroundStep } from '../../join/types.js';
 import { LIMITS, THROWN_BACK } from '../limits.js';
 import type { Reading, Series } from '../series.js';
@@ -35,9 +38,16 @@ function whyNot(series: Series, ground: GroundStep | null): string {
 }
 
 function littleThrownBack(share: number): string {
-  return `the ground throws back ${(100 * Math.max(0, share)).toFixed(0)} % of the performer that the recipe asks for: see that the ground step's reflection is on, and render again`;
+  return (
+    `the ground throws back ${(100 * Math.max(0, share)).toFixed(0)} % of the performer that the recipe asks for: ` +
+    `see that the ground step's reflection is on, and render again`
+  );
 }
 
 function floats(share: number, strength: number): string {
-  return `the ground at the performer's foot is darkened by ${(100 * Math.max(0, share)).toFixed(0)} % of what the recipe asks, so it seems to float: see that the ground step's contact is on (strength ${strength.toFixed(2)} now), and render again`;
+  return (
+    `the ground at the performer's foot is darkened by ${(100 * Math.max(0, share)).toFixed(0)} % of what the ` +
+    `recipe asks, so it seems to float: see that the ground step's contact is on (strength ${strength.toFixed(2)} ` +
+    'now), and render again'
+  );
 }

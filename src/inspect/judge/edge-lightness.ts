@@ -1,4 +1,7 @@
-/** Judges an outline darker or brighter than it should be: by itself (../edges.ts) and beside the take (../outline-beside.ts). */
+/**
+ * Judges an outline darker or brighter than it should be: by itself (../edges.ts) and beside the take
+ * (../outline-beside.ts).
+ */
 import { DARKEST_EDGE, LIMITS, OTHER_RIM, OWN_RIM } from '../limits.js';
 import type { Series } from '../series.js';
 import { middle, ofMean, passesAlone, peelWayOut, stepOf, values, worstBy, type Judge, type Told } from './judging.js';
@@ -25,7 +28,10 @@ function besideMixture(series: Series, judge: Judge): Told | null {
 
 function darker(v: number, mend: string, wrap: number): string {
   const wrapped = wrap === 0 ? ', or give the air step a light wrap of .1 to .3 where the background is bright' : '';
-  return `the outline is ${(-v).toFixed(1)} L* darker than the mixture of performer and background it should be: ${mend}${wrapped}`;
+  return (
+    `the outline is ${(-v).toFixed(1)} L* darker than the mixture of performer and background it should be: ` +
+    `${mend}${wrapped}`
+  );
 }
 
 function brighter(v: number, mend: string, wrap: number): string {
@@ -33,10 +39,16 @@ function brighter(v: number, mend: string, wrap: number): string {
     wrap > 0
       ? `lower the air step's light wrap from ${wrap.toFixed(2)}`
       : `${mend}, so that the old background goes from it`;
-  return `the outline is ${v.toFixed(1)} L* brighter than the mixture of performer and background it should be: ${wayOut}`;
+  return (
+    `the outline is ${v.toFixed(1)} L* brighter than the mixture of performer and background it should be: ` +
+    `${wayOut}`
+  );
 }
 
-/** The rim beside the one rendered again, in L* of the recipe's own picture, in stops beyond the body's of another; null within the limit. */
+/**
+ * The rim beside the one rendered again, in L* of the recipe's own picture, in stops beyond the body's of another; null
+ * within the limit.
+ */
 function besideTake(series: Series, judge: Judge): Told | null {
   const own = isOwn(series),
     list = (own ? series.readings.rimBeside : series.readings.rimLight) ?? [],
@@ -55,6 +67,8 @@ function besideTake(series: Series, judge: Judge): Told | null {
     needed: own
       ? `within ${most} L* of what this recipe renders`
       : `within ${most} stop, beyond the body's, of the take through the recipe`,
-    advice: `the outline is ${Math.abs(rim).toFixed(1)} ${own ? 'L*' : 'stops'} ${rim < 0 ? 'darker' : 'brighter'} than this recipe renders of the take: ${mend}`,
+    advice:
+      `the outline is ${Math.abs(rim).toFixed(1)} ${own ? 'L*' : 'stops'} ${rim < 0 ? 'darker' : 'brighter'} than ` +
+      `this recipe renders of the take: ${mend}`,
   };
 }

@@ -26,6 +26,10 @@ export function judgeExposure(series: Series, judge: Judge): void {
 function advice(stops: number, own: boolean, slope: readonly number[]): string {
   const wayOut = own
     ? 'something changed it after the join, so render again'
-    : `render again from this recipe, or set the slope to about ${triple(slope.map((s) => s * 2 ** stops))} if this is meant`;
-  return `the performer is ${Math.abs(stops).toFixed(1)} stops ${stops > 0 ? 'brighter' : 'darker'} than the take under this recipe's light step (slope ${triple(slope)}): ${wayOut}`;
+    : `render again from this recipe, or set the slope to about ${triple(slope.map((s) => s * 2 ** stops))} if ` +
+      'this is meant';
+  return (
+    `the performer is ${Math.abs(stops).toFixed(1)} stops ${stops > 0 ? 'brighter' : 'darker'} than the take under ` +
+    `this recipe's light step (slope ${triple(slope)}): ${wayOut}`
+  );
 }

@@ -1,4 +1,7 @@
-/** Judges brightness of the performer that goes up and down from frame to frame, or that does not go along with the film's own light (../level.ts reads it). */
+/**
+ * Judges brightness of the performer that goes up and down from frame to frame, or that does not go along with the
+ * film's own light (../level.ts reads it).
+ */
 import { quantile } from '../frame.js';
 import { outAndBack } from '../level.js';
 import { FILM_LIGHT_CHANGES, LEFT_BEHIND, LIMITS } from '../limits.js';
@@ -16,8 +19,9 @@ export function judgeFlicker(series: Series, judge: Judge): void {
 }
 
 /**
- * Beside its own neighbours, beside the plate's going out and back too, and less its share of the film's own light, where that changes: the least counts,
- * as a lamp that flickers in the set lights both, and a flash whose whites clip is followed a little less or more than whole.
+ * Beside its own neighbours, beside the plate's going out and back too, and less its share of the film's own light,
+ * where that changes: the least counts, as a lamp that flickers in the set lights both, and a flash whose whites clip
+ * is followed a little less or more than whole.
  */
 function upAndDown(series: Series, judge: Judge): Told | null {
   const l = series.levels;
@@ -41,13 +45,16 @@ function upAndDown(series: Series, judge: Judge): Told | null {
     value: read.rms,
     worst: frame,
     off: read.rms,
-    advice: `the performer's brightness goes up and down by ${read.rms.toFixed(2)} stop rms from frame to frame, most about frame ${frame}: lock the take's exposure and shoot again, or render again where the take itself is steady`,
+    advice:
+      `the performer's brightness goes up and down by ${read.rms.toFixed(2)} stop rms from frame to frame, ` +
+      `most about frame ${frame}: lock the take's exposure and shoot again, ` +
+      'or render again where the take itself is steady',
   };
 }
 
 /**
- * The film's light fades, rises or flashes and the performer's does not, or far more: its stops on the film's by least squares. Null where the
- * film's light hardly changes, or the performer's goes along.
+ * The film's light fades, rises or flashes and the performer's does not, or far more: its stops on the film's by least
+ * squares. Null where the film's light hardly changes, or the performer's goes along.
  */
 function leftBehind(series: Series, judge: Judge): Told | null {
   const l = series.filmLight;
@@ -77,11 +84,13 @@ function leftBehind(series: Series, judge: Judge): Told | null {
     off: (LIMITS.flicker * Math.abs(lacks)) / LEFT_BEHIND,
     needed: `the performer within ${LEFT_BEHIND} stop of how the film's own light changes over the shot`,
     advice:
-      `the film's light changes by ${range.toFixed(1)} stops over the shot, farthest on frame ${most.frame}, and the performer's by ` +
+      `the film's light changes by ${range.toFixed(1)} stops over the shot, farthest on frame ${most.frame}, ` +
+      `and the performer's by ` +
       `${(share * range).toFixed(1)}: ` +
       (follows
         ? 'the light step follows the film, so something changed the picture after the join; render again'
-        : "the light step does not follow it; measure the plate again and propose the light step anew, or, where the camera moves and it can't be followed, end the pick before that change"),
+        : 'the light step does not follow it; measure the plate again and propose the light step anew, or, ' +
+          "where the camera moves and it can't be followed, end the pick before that change"),
   };
 }
 

@@ -5,7 +5,10 @@ import { LIMITS } from '../limits.js';
 import type { Reading, Series } from '../series.js';
 import { stepOf, type Judge } from './judging.js';
 
-/** The value under which so many of a thing's frames lie counts: one frame in seven may be misread, and a drift shows on more. */
+/**
+ * The value under which so many of a thing's frames lie counts: one frame in seven may be misread, and a drift shows on
+ * more.
+ */
 const SHARE = 0.85;
 /** Frames without which a thing is not judged. */
 const LEAST = 3;
@@ -74,7 +77,10 @@ function advice(list: readonly WrongCut[], at: WrongCut, several: boolean): stri
       ? `${at.offPx.toFixed(1)} px beside the plate's own edge of`
       : 'where the plate shows no edge of',
     thing = several ? `thing ${at.thing + 1} that passes` : 'what passes';
-  return `on frame ${at.frame} the performer is cut ${where} ${thing} (${framesOff(list)}): outline it on that frame too (front mark) and propose the front step again`;
+  return (
+    `on frame ${at.frame} the performer is cut ${where} ${thing} (${framesOff(list)}): ` +
+    'outline it on that frame too (front mark) and propose the front step again'
+  );
 }
 
 function framesOff(list: readonly WrongCut[]): string {

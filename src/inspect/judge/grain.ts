@@ -1,4 +1,7 @@
-/** Judges grain: of the recipe's own picture by its very draw (own-grain.ts), of any other by single pictures and by what changes from frame to frame (../texture.ts reads it). */
+/**
+ * Judges grain: of the recipe's own picture by its very draw (own-grain.ts), of any other by single pictures and by
+ * what changes from frame to frame (../texture.ts reads it).
+ */
 import type { AirStep } from '../../join/types.js';
 import { quantile } from '../frame.js';
 import { LIMITS, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, STEADY, SURE_MOST, UNSEEN, UNSEEN_ROUGH } from '../limits.js';
@@ -21,7 +24,8 @@ export function judgeGrain(series: Series, judge: Judge): void {
   const v = quantile(values(list), 0.5),
     [low, high] = rangeOf(series, sure),
     unseen = isUnseen(v, series, sure);
-  // The quietest blocks of a plate are at most its grain and maybe gravel: without its measure too little can't be told.
+  // The quietest blocks of a plate are at most its grain and maybe gravel: without its measure too little can't be
+  // told.
   const unsaid = !sure && (stepOf(judge.recipe, 'air')?.plateGrain?.table.length ?? 0) === 0,
     bad = !unseen && ((v < low && !unsaid) || v > high);
   judge.add('grain', 'ratio', 'air', {

@@ -1,4 +1,7 @@
-/** Judges the outline's hardness: a fringe beyond it, a bright ring about it, a rim cut out hard, and what little cover shows (../edge-slope.ts, ../halo.ts, ../outline-beside.ts). */
+/**
+ * Judges the outline's hardness: a fringe beyond it, a bright ring about it, a rim cut out hard, and what little cover
+ * shows (../edge-slope.ts, ../halo.ts, ../outline-beside.ts).
+ */
 import type { PeelStep } from '../../join/types.js';
 import {
   HARDEST_RIM,
@@ -14,7 +17,9 @@ import type { Reading, Series } from '../series.js';
 import { middle, stepOf, values, worstBy, type Judge, type Told } from './judging.js';
 import { fringe, isOwn } from './own-picture.js';
 
-/** The first of fringe, ring and hard rim that is over its limit; else what the outline shows where little is covered. */
+/**
+ * The first of fringe, ring and hard rim that is over its limit; else what the outline shows where little is covered.
+ */
 export function judgeHardness(series: Series, judge: Judge): void {
   const peel = stepOf(judge.recipe, 'peel'),
     over = fringe(series);
@@ -42,8 +47,13 @@ function fringeLeft(series: Series, over: number, peel: PeelStep | null): Told {
     worst: worstBy(list, Math.abs),
     off: LIMITS.edgeHardness * over,
     readings: list,
-    needed: `at most ${100 * OWN_COVER} % of the performer and ${OWN_BEYOND} L* beyond the outline that the recipe renders`,
-    advice: `the ground just beyond the outline is ${Math.abs(l).toFixed(1)} L* ${l > 0 ? 'brighter' : 'darker'} than this recipe renders, as by ${(100 * Math.abs(cover)).toFixed(0)} % of the performer: a fringe was left there or the matte was softened after the join; render again${closer}`,
+    needed:
+      `at most ${100 * OWN_COVER} % of the performer and ${OWN_BEYOND} L* beyond the outline that the recipe ` +
+      'renders',
+    advice:
+      `the ground just beyond the outline is ${Math.abs(l).toFixed(1)} L* ${l > 0 ? 'brighter' : 'darker'} than ` +
+      `this recipe renders, as by ${(100 * Math.abs(cover)).toFixed(0)} % of the performer: ` +
+      `a fringe was left there or the matte was softened after the join; render again${closer}`,
   };
 }
 
@@ -88,7 +98,9 @@ function ringLeft({ what, value, limit, over, list }: Ring, peel: PeelStep | nul
     off: LIMITS.edgeHardness * over,
     readings: list,
     needed: `at most ${limit.toFixed(1)} L* brighter than ${what === 'rim' ? 'a mixture' : 'the plate'}`,
-    advice: `a bright ring is left about the performer: ${where} the picture is ${value.toFixed(1)} L* brighter than ${beside}: ${mend}, and render again`,
+    advice:
+      `a bright ring is left about the performer: ${where} the picture is ${value.toFixed(1)} L* brighter than ` +
+      `${beside}: ${mend}, and render again`,
   };
 }
 
@@ -104,7 +116,9 @@ function hardRim(series: Series): Told | null {
     off: (LIMITS.edgeHardness * hardest) / Math.max(0.01, rim),
     readings: list,
     needed: `from ${hardest} of the recipe's rim`,
-    advice: `the matte's rim is ${(100 * rim).toFixed(0)} % as wide as the recipe makes it, cut out hard: render join and matte again from this recipe`,
+    advice:
+      `the matte's rim is ${(100 * rim).toFixed(0)} % as wide as the recipe makes it, cut out hard: ` +
+      'render join and matte again from this recipe',
   };
 }
 
@@ -127,10 +141,16 @@ function coverShown(series: Series, peel: PeelStep | null): Told | null {
 
 function cutHard(v: number, peel: PeelStep | null): string {
   const soften = peel?.method === 'outline' ? 'soften the outline, or ' : '';
-  return `the outline is cut out hard: where the matte covers little the picture shows ${(100 * v).toFixed(0)} % of what it should: ${soften}peel again with a soft matte and render again`;
+  return (
+    `the outline is cut out hard: where the matte covers little the picture shows ${(100 * v).toFixed(0)} % of ` +
+    `what it should: ${soften}peel again with a soft matte and render again`
+  );
 }
 
 function goesOn(v: number, peel: PeelStep | null): string {
   const mend = peel?.method === 'screen' ? 'peel again' : 'draw the outline closer';
-  return `the outline goes on beyond the matte (${v.toFixed(1)} times what a mixture shows where little is covered), as a fringe of the old background does: ${mend}, and render again`;
+  return (
+    `the outline goes on beyond the matte (${v.toFixed(1)} times what a mixture shows where little is covered), ` +
+    `as a fringe of the old background does: ${mend}, and render again`
+  );
 }

@@ -3,7 +3,10 @@ import type { Recipe, RecipeStep, StepName } from '../../join/types.js';
 import type { Reading, Series } from '../series.js';
 import type { InspectionMatterName, InspectionStep } from '../types.js';
 
-/** `off`: how far the value is off, in the limit's own measure; the matter fails where it is more than `limit`. `advice` is kept where it fails. */
+/**
+ * `off`: how far the value is off, in the limit's own measure; the matter fails where it is more than `limit`. `advice`
+ * is kept where it fails.
+ */
 export interface Told {
   readonly value: number;
   readonly worst: number | null;
@@ -26,7 +29,10 @@ export function stepOf<N extends StepName>(recipe: Recipe, name: N): Extract<Rec
   return recipe.steps.find((s): s is Extract<RecipeStep, { step: N }> => s.step === name && s.on) ?? null;
 }
 
-/** The way out where the performer's edge shows, by how it was told from what is behind it: care (`quality`) is the screen's peel's alone. */
+/**
+ * The way out where the performer's edge shows, by how it was told from what is behind it: care (`quality`) is the
+ * screen's peel's alone.
+ */
 export function peelWayOut(peel: Extract<RecipeStep, { step: 'peel' }> | null): string {
   switch (peel?.method) {
     case 'outline':
@@ -79,7 +85,10 @@ export function triple(v: readonly number[], digits = 2): string {
 
 /** A way in the picture in words: pixels right or left and down or up. */
 export function way(x: number, y: number): string {
-  return `${Math.abs(x).toFixed(1)} px ${x < 0 ? 'left' : 'right'} and ${Math.abs(y).toFixed(1)} px ${y < 0 ? 'up' : 'down'}`;
+  return (
+    `${Math.abs(x).toFixed(1)} px ${x < 0 ? 'left' : 'right'} and ${Math.abs(y).toFixed(1)} px ` +
+    `${y < 0 ? 'up' : 'down'}`
+  );
 }
 
 /** A direction in the picture as on a clock's face. */

@@ -42,7 +42,10 @@ function advice(series: Series, judge: Judge, off: number): string {
       relight !== undefined && relight.strength < WHOLE_RELIGHT
         ? `relight further (strength ${relight.strength.toFixed(2)} now), or `
         : '';
-  return `the performer looks lit from ${clock(...from)} in the picture, the plate's key stands at ${clock(...key)}, ${off.toFixed(0)}° from it: ${mirror}${further}shoot again with the lamp on that side`;
+  return (
+    `the performer looks lit from ${clock(...from)} in the picture, the plate's key stands at ${clock(...key)}, ` +
+    `${off.toFixed(0)}° from it: ${mirror}${further}shoot again with the lamp on that side`
+  );
 }
 
 function middleWay(series: Series, pick: 'from' | 'key'): Way {

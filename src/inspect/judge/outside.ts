@@ -1,4 +1,7 @@
-/** Judges whether the picture beside the performer is still the plate's, and names known ways in which a file's making changes it (../outside.ts reads it). */
+/**
+ * Judges whether the picture beside the performer is still the plate's, and names known ways in which a file's making
+ * changes it (../outside.ts reads it).
+ */
 import { LIMITS, OUTSIDE_PART } from '../limits.js';
 import type { OutsideFault } from '../outside.js';
 import type { Series } from '../series.js';
@@ -6,13 +9,17 @@ import { mean, middle, worstBy, type Judge } from './judging.js';
 
 const SAID: Readonly<Record<Exclude<OutsideFault, 'exposure' | 'other'>, string>> = {
   squeezed:
-    'its levels are squeezed into the range of video (16 to 235) once more than they should be: write the file again and have its range told',
+    'its levels are squeezed into the range of video (16 to 235) once more than they should be: ' +
+    'write the file again and have its range told',
   stretched:
-    "its levels are stretched as if they were of video's range (16 to 235) and were not, so blacks and whites are cut: write the file again and have its range told",
+    "its levels are stretched as if they were of video's range (16 to 235) and were not, " +
+    'so blacks and whites are cut: write the file again and have its range told',
   'as 601':
-    'its colours are those of BT.709 read with the weights of BT.601: write the file again and have its colour matrix told as BT.709',
+    'its colours are those of BT.709 read with the weights of BT.601: ' +
+    'write the file again and have its colour matrix told as BT.709',
   'as 709':
-    'its colours are those of BT.601 read with the weights of BT.709: write the file again and have its colour matrix told as it is',
+    'its colours are those of BT.601 read with the weights of BT.709: ' +
+    'write the file again and have its colour matrix told as it is',
 };
 
 /** Share of the frames that must show the same known fault. */
@@ -38,7 +45,9 @@ export function judgeOutside(series: Series, judge: Judge): void {
     off: v,
     limit,
     ...(fault === null ? {} : { needed: `at most ${OUTSIDE_PART} of the coded range of a known change` }),
-    advice: `the picture beside the performer is not the plate's (${(100 * v).toFixed(1)} % of the range off): ${saidOf(series, fault)}`,
+    advice:
+      `the picture beside the performer is not the plate's (${(100 * v).toFixed(1)} % of the range off): ` +
+      `${saidOf(series, fault)}`,
   });
 }
 
@@ -55,5 +64,8 @@ function saidOf(series: Series, fault: Exclude<OutsideFault, 'other'> | null): s
     return 'something changed the whole picture after the join, or it was rendered from another plate; render again';
   if (fault !== 'exposure') return SAID[fault];
   const stops = middle(series.outsideFaults.map((f) => f.stops));
-  return `it is ${Math.abs(stops).toFixed(2)} stop ${stops > 0 ? 'brighter' : 'darker'} as a whole: something graded it after the join; render again`;
+  return (
+    `it is ${Math.abs(stops).toFixed(2)} stop ${stops > 0 ? 'brighter' : 'darker'} as a whole: ` +
+    'something graded it after the join; render again'
+  );
 }

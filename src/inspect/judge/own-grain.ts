@@ -1,4 +1,7 @@
-/** Judges the grain of the recipe's own picture: whether the very draw that the recipe lays stands there, and not more than it and an encoder make (../grain-beside.ts). */
+/**
+ * Judges the grain of the recipe's own picture: whether the very draw that the recipe lays stands there, and not more
+ * than it and an encoder make (../grain-beside.ts).
+ */
 import type { AirStep } from '../../join/types.js';
 import {
   ENCODER_DROWNS,
@@ -29,7 +32,10 @@ function encoderOf(series: Series): number {
   return middle(values(series.readings.grainEncoder)) / Math.max(1e-6, askedOf(series));
 }
 
-/** Least share of the draw. Whole where no encoder was at work; what one of fair quality leaves of fine grain is a quarter and more; under a poor one nothing can be told. */
+/**
+ * Least share of the draw. Whole where no encoder was at work; what one of fair quality leaves of fine grain is a
+ * quarter and more; under a poor one nothing can be told.
+ */
 function leastOf(series: Series): number {
   const encoder = encoderOf(series);
   return encoder < ENCODER_NONE ? OWN_GRAIN_LEAST : encoder < ENCODER_DROWNS ? GRAIN_LEFT : 0;
@@ -49,7 +55,9 @@ function tooLittle(series: Series, air: AirStep | null): Told | null {
     off: (LIMITS.grain * Math.log(Math.max(0.02, most))) / Math.log(least),
     readings: list,
     needed: `from ${least} of the grain that the recipe lays${encoded}`,
-    advice: `${(100 * Math.max(0, slope)).toFixed(0)} % of the grain that would match the plate's is on the performer: ${wayOut(air)}`,
+    advice:
+      `${(100 * Math.max(0, slope)).toFixed(0)} % of the grain that would match the plate's is on the performer: ` +
+      `${wayOut(air)}`,
   };
 }
 

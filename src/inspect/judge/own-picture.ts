@@ -13,7 +13,10 @@ export function isOwn(series: Series): boolean {
   return explained.length > 0 && quantile(explained, 0.5) >= SAME;
 }
 
-/** How far the performer, or what is left about it, goes on beyond its outline beside what the recipe renders; 1 is the limit. Of its own picture alone. */
+/**
+ * How far the performer, or what is left about it, goes on beyond its outline beside what the recipe renders; 1 is the
+ * limit. Of its own picture alone.
+ */
 export function fringe(series: Series): number {
   if (!isOwn(series)) return 0;
   const cover = middle(values(series.readings.coverBeside)),

@@ -1,4 +1,7 @@
-/** Judges what an erase left (../remains.ts reads it): a stain, a ghost, a fill that boils, a fill that is smeared; the one farthest over its limit is told. */
+/**
+ * Judges what an erase left (../remains.ts reads it): a stain, a ghost, a fill that boils, a fill that is smeared; the
+ * one farthest over its limit is told.
+ */
 import type { EraseStep } from '../../join/types.js';
 import { BOIL, DETAIL_KEPT, GHOST, LIMITS } from '../limits.js';
 import type { Remains } from '../remains.js';
@@ -56,8 +59,10 @@ function stainPart(stain: number, worst: number | null, erase: EraseStep | null)
     limit: LIMITS.remains,
     advice:
       stain < 0
-        ? `ground where something was erased, or beside it, is ${percent} % darker than other frames show it${where}: a piece of its shadow is left; outline the shadow as a thing to erase of its own${shadowToo}`
-        : `ground where something was erased, or beside it, is ${percent} % brighter than other frames show it${where}: look at what was laid in there, and outline what is left to erase`,
+        ? `ground where something was erased, or beside it, is ${percent} % darker than other frames show ` +
+          `it${where}: a piece of its shadow is left; outline the shadow as a thing to erase of its own${shadowToo}`
+        : `ground where something was erased, or beside it, is ${percent} % brighter than other frames show ` +
+          `it${where}: look at what was laid in there, and outline what is left to erase`,
   };
 }
 
@@ -70,7 +75,9 @@ function ghostPart(sure: number, worst: number | null, erase: EraseStep | null):
     off: sure,
     limit: GHOST,
     needed: `at most ${GHOST} of what was erased still seen`,
-    advice: `${(100 * sure).toFixed(0)} % of what was erased still shows as a ghost: grow the erased region${now} and render again`,
+    advice:
+      `${(100 * sure).toFixed(0)} % of what was erased still shows as a ghost: ` +
+      `grow the erased region${now} and render again`,
   };
 }
 
@@ -82,7 +89,9 @@ function boilPart(boil: number, worst: number | null): Part {
     off: boil,
     limit: BOIL,
     needed: `from frame to frame steady within ${BOIL} of light`,
-    advice: `what was laid in for what was erased changes by ${(100 * boil).toFixed(1)} % of its light from frame to frame where the set beside it does not: render again, or patch that part from one other moment`,
+    advice:
+      `what was laid in for what was erased changes by ${(100 * boil).toFixed(1)} % of its light from frame to ` +
+      'frame where the set beside it does not: render again, or patch that part from one other moment',
   };
 }
 
@@ -94,6 +103,9 @@ function smearPart(detail: number, worst: number | null): Part {
     off: Math.max(0, 1 - detail),
     limit: 1 - DETAIL_KEPT,
     needed: `at least ${DETAIL_KEPT} of the fine pattern that other frames show there`,
-    advice: `what was laid in for what was erased keeps only ${(100 * detail).toFixed(0)} % of the fine pattern that other frames show there: it is smeared; patch that part from another moment, or draw the erased region closer`,
+    advice:
+      `what was laid in for what was erased keeps only ${(100 * detail).toFixed(0)} % of the fine pattern that ` +
+      'other frames show there: it is smeared; patch that part from another moment, ' +
+      'or draw the erased region closer',
   };
 }

@@ -23,11 +23,17 @@ export function judgeSeam(series: Series, judge: Judge): void {
 }
 
 function advice(step: number, worst: number, erase: EraseStep | null): string {
-  return `brightness steps by ${(100 * step).toFixed(1)} % of the range where the mended part of the plate meets the picture, most on frame ${worst}: ${wayOut(erase)}`;
+  return (
+    `brightness steps by ${(100 * step).toFixed(1)} % of the range where the mended part of the plate meets the ` +
+    `picture, most on frame ${worst}: ${wayOut(erase)}`
+  );
 }
 
 function wayOut(erase: EraseStep | null): string {
   if (erase === null) return 'choose a moment of like light for the patch';
   const shadowToo = erase.shadowToo ? '' : ', erase its shadow too';
-  return `grow the erased region (${erase.growPx} px now) so that nothing of its own shadow is cut${shadowToo}, or patch that part from another moment`;
+  return (
+    `grow the erased region (${erase.growPx} px now) so that nothing of its own shadow is cut${shadowToo}, ` +
+    'or patch that part from another moment'
+  );
 }

@@ -1,4 +1,7 @@
-/** Judges the performer's shadow: where it falls, how dark it is and, of the recipe's own picture, its colour (../shadow.ts and ../surround.ts read it). */
+/**
+ * Judges the performer's shadow: where it falls, how dark it is and, of the recipe's own picture, its colour
+ * (../shadow.ts and ../surround.ts read it).
+ */
 import type { GroundStep, Recipe } from '../../join/types.js';
 import { quantile } from '../frame.js';
 import { LIMITS, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OWN_TINT, SHADOW_DARKER, SHADOW_LIGHTER } from '../limits.js';
@@ -51,13 +54,17 @@ function noShadow(recipe: Recipe): string {
   if (ground?.step !== 'ground' || !ground.on)
     return 'the recipe lays no shadow, its ground step is off or absent: look whether the plate throws shadows';
   if (!ground.shadow)
-    return `the recipe lays no cast shadow (${ground.why}): look whether the plate throws shadows, for then one is missing here`;
+    return (
+      `the recipe lays no cast shadow (${ground.why}): look whether the plate throws shadows, ` +
+      'for then one is missing here'
+    );
   return 'no shadow is to be seen by rights: it falls behind the performer, out of the picture or on marked surfaces';
 }
 
 /**
- * Why the plate's own shadows do not tell how dark the performer's should be; null where they do. The share of light that a shadow leaves is alike on
- * matt ground under one sky; wet, shiny or walled-in ground leaves another, and such ground differs in brightness or colour. Recipes of before do not say.
+ * Why the plate's own shadows do not tell how dark the performer's should be; null where they do. The share of light
+ * that a shadow leaves is alike on matt ground under one sky; wet, shiny or walled-in ground leaves another, and such
+ * ground differs in brightness or colour. Recipes of before do not say.
  */
 function incomparable(ground: GroundStep): string | null {
   if (ground.measuredOn === null) return 'no shadow of the plate could be measured';
@@ -66,7 +73,10 @@ function incomparable(ground: GroundStep): string | null {
     Math.log2(Math.max(1e-4, v) / Math.max(1e-4, ground.litLinear![c]!)),
   ) as [number, number, number];
   if (Math.abs(g) > OTHER_GROUND_STOPS)
-    return `the plate's shadow that was measured lies on ground ${Math.abs(g).toFixed(1)} stops ${g > 0 ? 'brighter' : 'darker'} than where the performer stands`;
+    return (
+      `the plate's shadow that was measured lies on ground ${Math.abs(g).toFixed(1)} stops ` +
+      `${g > 0 ? 'brighter' : 'darker'} than where the performer stands`
+    );
   return Math.max(Math.abs(r - g), Math.abs(b - g)) > OTHER_GROUND_COLOUR
     ? "the plate's shadow that was measured lies on ground of another colour than where the performer stands"
     : null;
@@ -74,15 +84,26 @@ function incomparable(ground: GroundStep): string | null {
 
 function fallsElsewhere(aside: number, turn: number, azimuthDeg: number): string {
   if (aside >= NONE_FOUND)
-    return "the performer throws no shadow where the plate's light asks for one: switch the ground step's shadow on and render again";
+    return (
+      "the performer throws no shadow where the plate's light asks for one: " +
+      "switch the ground step's shadow on and render again"
+    );
   const way = turn > 0 ? 'clockwise' : 'against the clock';
-  return `the performer's shadow lies ${aside.toFixed(0)}° aside of where the plate's key throws it and would have to be turned ${way} in the picture: correct the ground step's azimuth (${azimuthDeg.toFixed(0)}° now) and render again`;
+  return (
+    `the performer's shadow lies ${aside.toFixed(0)}° aside of where the plate's key throws it and would have to ` +
+    `be turned ${way} in the picture: correct the ground step's azimuth (${azimuthDeg.toFixed(0)}° now) and render ` +
+    'again'
+  );
 }
 
 function otherDarkness(dark: number, through: readonly number[]): string {
   const [how, does] = dark > 0 ? ['lighter', 'brightens'] : ['darker', 'darkens'],
     lets = triple(through.map((t) => Math.min(1, t * 2 ** dark)));
-  return `the shadow is ${Math.abs(dark).toFixed(1)} stops ${how} than the plate's own: it should let through ${triple(through)} of the light, as the ground step says, and lets through about ${lets}; render again, or look what else ${does} it`;
+  return (
+    `the shadow is ${Math.abs(dark).toFixed(1)} stops ${how} than the plate's own: ` +
+    `it should let through ${triple(through)} of the light, as the ground step says, ` +
+    `and lets through about ${lets}; render again, or look what else ${does} it`
+  );
 }
 
 /** Of the recipe's own picture, where the contact is whole, another colour than it renders; null within the limit. */
@@ -97,6 +118,8 @@ function tintOver(series: Series, through: readonly number[]): Told | null {
     off: (LIMITS.shadow * Math.abs(tint)) / OWN_TINT,
     readings: list,
     needed: `within ${OWN_TINT} stop, red over blue, of what the recipe renders`,
-    advice: `the shadow is ${Math.abs(tint).toFixed(1)} stops ${tint > 0 ? 'redder' : 'bluer'} than this recipe renders: it should let through ${triple(through)} of red, green and blue, as the ground step says; render again`,
+    advice:
+      `the shadow is ${Math.abs(tint).toFixed(1)} stops ${tint > 0 ? 'redder' : 'bluer'} than this recipe renders: ` +
+      `it should let through ${triple(through)} of red, green and blue, as the ground step says; render again`,
   };
 }

@@ -24,6 +24,8 @@ export function judgeSize(series: Series, judge: Judge): void {
     off: Math.abs(v - 1),
     limit,
     needed: `within ${(100 * limit).toFixed(0)} % of the recipe's`,
-    advice: `the performer is ${Math.abs(100 * (v - 1)).toFixed(0)} % ${v > 1 ? 'larger' : 'smaller'} than the ride puts it: render again from this recipe, or mark the stand's top where it should be`,
+    advice:
+      `the performer is ${Math.abs(100 * (v - 1)).toFixed(0)} % ${v > 1 ? 'larger' : 'smaller'} than the ride puts ` +
+      `it: render again from this recipe, or mark the stand's top where it should be`,
   });
 }

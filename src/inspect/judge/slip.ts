@@ -1,4 +1,7 @@
-/** Judges whether the performer keeps its place (../motion.ts and ../ground-follow.ts read it): of four ways to see it slip the worst counts. */
+/**
+ * Judges whether the performer keeps its place (../motion.ts and ../ground-follow.ts read it): of four ways to see it
+ * slip the worst counts.
+ */
 import { quantile } from '../frame.js';
 import { BESIDE_MATTE, LIMITS } from '../limits.js';
 import type { Place, Series } from '../series.js';
@@ -18,7 +21,10 @@ const FEWEST_SHIFTS = 5,
   FEWEST_JUMPS = 3;
 /** Px up to which a place beside the matte that stays the same is the edge's own shading. */
 const SHADED = 1.2;
-/** Share of frames on which the ground must be followed: ground that is lost now and then tells nothing of the whole way. */
+/**
+ * Share of frames on which the ground must be followed: ground that is lost now and then tells nothing of the whole
+ * way.
+ */
 const FOLLOWED = 0.85;
 /** The difference from the neighbours' mean has one and a half times a jitter's variance. */
 const JITTER = Math.sqrt(1.5);
@@ -50,14 +56,18 @@ export function judgeSlip(series: Series, judge: Judge): void {
   });
 }
 
-/** The picture beside its own matte. Shading makes its edge look a little off, always the same way: only what changes is a slip, or what is more than a pixel. */
+/**
+ * The picture beside its own matte. Shading makes its edge look a little off, always the same way: only what changes is
+ * a slip, or what is more than a pixel.
+ */
 function besideMatte(series: Series): Part | null {
   if (series.shift.length < FEWEST_SHIFTS) return null;
   return {
     list: aboutMedian(series.shift, SHADED),
     most: BESIDE_MATTE,
     say: (w, rms) =>
-      `in the picture the performer stands ${rms} px rms beside its own matte (frame ${w.frame}: ${way(w.x, w.y)}): render join and matte again from one recipe`,
+      `in the picture the performer stands ${rms} px rms beside its own matte (frame ${w.frame}: ` +
+      `${way(w.x, w.y)}): render join and matte again from one recipe`,
   };
 }
 
@@ -67,7 +77,8 @@ function besideRecipe(series: Series): Part | null {
     list: [...series.against],
     most: LIMITS.slip,
     say: (w, rms) =>
-      `the performer stands ${rms} px rms beside where the recipe puts it (frame ${w.frame}: ${way(w.x, w.y)}): render again`,
+      `the performer stands ${rms} px rms beside where the recipe puts it (frame ${w.frame}: ${way(w.x, w.y)}): ` +
+      'render again',
   };
 }
 
@@ -81,13 +92,14 @@ function besideGround(series: Series): Part | null {
     list: series.slipPlan.map((p) => ({ frame: p.frame, x: p.x - mx, y: p.y - my })),
     most: LIMITS.slip,
     say: (w, rms) =>
-      `the plate's ground under the performer goes otherwise than the ride, by ${rms} px rms: move the stand on frame ${w.frame} by ${way(w.x, w.y)}, or mark it on more frames`,
+      `the plate's ground under the performer goes otherwise than the ride, by ${rms} px rms: ` +
+      `move the stand on frame ${w.frame} by ${way(w.x, w.y)}, or mark it on more frames`,
   };
 }
 
 /**
- * The outline out of its neighbours' path. A picture that moves smoothly beside a plan that does not shows the plan's fault, not its own; where the
- * ground proves the plan (`sound`), the plan counts.
+ * The outline out of its neighbours' path. A picture that moves smoothly beside a plan that does not shows the plan's
+ * fault, not its own; where the ground proves the plan (`sound`), the plan counts.
  */
 function outAndBack(series: Series, sound: boolean): Part | null {
   if (series.jitter.length < FEWEST_JUMPS || ownStep(series)) return null;
@@ -97,13 +109,19 @@ function outAndBack(series: Series, sound: boolean): Part | null {
     list: sound || rmsOf(beside) <= rmsOf(plain) ? beside : plain,
     most: LIMITS.slip,
     say: (w, rms) =>
-      `the performer jumps by ${rms} px rms from frame to frame, most on frame ${w.frame} (${way(w.x, w.y)} out of its neighbours' path): see in the ride whether the place it rides on jumps there, and put it right on that frame or mark the stand on more frames`,
+      `the performer jumps by ${rms} px rms from frame to frame, ` +
+      `most on frame ${w.frame} (${way(w.x, w.y)} out of its neighbours' path): ` +
+      'see in the ride whether the place it rides on jumps there, ' +
+      'and put it right on that frame or mark the stand on more frames',
   };
 }
 
 const jump = (frame: number, x: number, y: number): Place => ({ frame, x: (1 / JITTER) * x, y: (1 / JITTER) * y });
 
-/** An outline that jumps though the picture lies where the recipe puts it and the recipe's ride does not jump: a gait, most at few frames a second. */
+/**
+ * An outline that jumps though the picture lies where the recipe puts it and the recipe's ride does not jump: a gait,
+ * most at few frames a second.
+ */
 function ownStep(series: Series): boolean {
   if (series.against.length < PROVEN || rmsOf(series.against) > LIMITS.slip / 2) return false;
   const ride = series.jitter.map((p) => ({

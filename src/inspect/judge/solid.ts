@@ -1,4 +1,7 @@
-/** Judges whether the plate shows through the performer, as a whole or in holes (../see-through.ts and ../solid.ts read it). */
+/**
+ * Judges whether the plate shows through the performer, as a whole or in holes (../see-through.ts and ../solid.ts read
+ * it).
+ */
 import type { PeelStep } from '../../join/types.js';
 import { HOLES, HOLES_ALONE, LIMITS, OWN_THROUGH, THROUGH_SURE, THROUGH_UNTOLD } from '../limits.js';
 import type { Reading, Series } from '../series.js';
@@ -15,7 +18,10 @@ export function judgeSolid(series: Series, judge: Judge): void {
   else judge.add('solid', 'share', 'peel', seenThrough(series, share, mend));
 }
 
-/** Share of the plate that is seen through the whole performer: of the recipe's own picture beside it, else by the plate alone; null where neither tells. */
+/**
+ * Share of the plate that is seen through the whole performer: of the recipe's own picture beside it, else by the plate
+ * alone; null where neither tells.
+ */
 function throughOf(series: Series): { readonly share: number } | null {
   const taken = takenOf(series);
   if (Number.isFinite(taken)) return { share: taken };
@@ -52,7 +58,10 @@ function holesOf(series: Series): HolesRead {
 function untold(series: Series): string {
   if (series.through === null) return 'too little of the performer is covered, or the plate behind it has no pattern';
   const least = (100 * THROUGH_SURE * series.through.sd).toFixed(0);
-  return `the plate behind the performer has too little pattern, or the coat too much, to tell less than ${least} % of it`;
+  return (
+    'the plate behind the performer has too little pattern, or the coat too much, ' +
+    `to tell less than ${least} % of it`
+  );
 }
 
 function mendOf(peel: PeelStep | null): string {

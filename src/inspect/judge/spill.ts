@@ -1,4 +1,6 @@
-/** Judges screen colour left on the performer: at its outline by itself, all over and at the outline beside the take. */
+/**
+ * Judges screen colour left on the performer: at its outline by itself, all over and at the outline beside the take.
+ */
 import type { PeelStep } from '../../join/types.js';
 import { LIMITS, OTHER_SPILL, OWN_SPILL, THROWN } from '../limits.js';
 import type { Series } from '../series.js';
@@ -43,7 +45,11 @@ function atOutline(series: Series, peel: PeelStep | null, colour: string, allowe
 }
 
 function leftAtOutline(v: number, peel: PeelStep | null, colour: string): string {
-  return `${v.toFixed(1)} % of ${colour} is left on the performer: ${removeMore(peel) ?? 'spill removal is already whole, so keep the performer farther from the screen'}, or mark with "keep" what is ${colour} by right`;
+  return (
+    `${v.toFixed(1)} % of ${colour} is left on the performer: ` +
+    `${removeMore(peel) ?? 'spill removal is already whole, so keep the performer farther from the screen'}, ` +
+    `or mark with "keep" what is ${colour} by right`
+  );
 }
 
 function removeMore(peel: PeelStep | null): string | null {
@@ -68,7 +74,10 @@ function allOver(series: Series, peel: PeelStep | null, colour: 'green' | 'blue'
     limit: LIMITS.spill,
     readings: list,
     needed: `within ${percent(OWN_SPILL).toFixed(0)} % of ${colour} of what the recipe renders`,
-    advice: `there is ${v.toFixed(0)} % more ${colour} on the performer than this recipe renders, so something changed it after the join or the peel's spill removal (${(peel?.spill ?? 1).toFixed(2)} now) was lowered before: render again`,
+    advice:
+      `there is ${v.toFixed(0)} % more ${colour} on the performer than this recipe renders, ` +
+      `so something changed it after the join or the peel's spill removal (${(peel?.spill ?? 1).toFixed(2)} now) ` +
+      'was lowered before: render again',
   };
 }
 
@@ -85,7 +94,12 @@ function moreAtOutline(series: Series, peel: PeelStep | null, colour: string): T
     off: (LIMITS.spill * left) / most,
     limit: LIMITS.spill,
     readings: list,
-    needed: `within ${percent(most).toFixed(0)} % of ${colour} at the outline, beyond the body's, of what the recipe renders`,
-    advice: `there is ${v.toFixed(0)} % more ${colour} near the outline than deep in the body, beside what this recipe renders of the take: ${removeMore(peel) ?? 'render again from this recipe, whose spill removal is whole'}`,
+    needed:
+      `within ${percent(most).toFixed(0)} % of ${colour} at the outline, beyond the body's, ` +
+      'of what the recipe renders',
+    advice:
+      `there is ${v.toFixed(0)} % more ${colour} near the outline than deep in the body, ` +
+      'beside what this recipe renders of the take: ' +
+      `${removeMore(peel) ?? 'render again from this recipe, whose spill removal is whole'}`,
   };
 }

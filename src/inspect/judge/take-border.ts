@@ -18,6 +18,9 @@ export function judgeTakeBorder(series: Series, judge: Judge): void {
     worst: worstBy(list, (q) => q),
     off: v,
     limit: LIMITS.takeBorder,
-    advice: `the performer ends in a straight line where the take's own picture ends (${(100 * v).toFixed(0)} % of its height long${often}): stand it so that the line leaves the picture, mark what stands before it, choose another part of the take, or shoot it whole`,
+    advice:
+      `the performer ends in a straight line where the take's own picture ends (${(100 * v).toFixed(0)} % of its ` +
+      `height long${often}): stand it so that the line leaves the picture, mark what stands before it, ` +
+      'choose another part of the take, or shoot it whole',
   });
 }

@@ -45,7 +45,10 @@ function mostOver(series: Series): number {
 
 function neededOf(most: number): string {
   const ofRoom = most < LIMITS.whiteLevel ? `, ${WHITE_ROOM} of what is left there` : '';
-  return `at most ${most.toFixed(2)} of the coded range above the plate's brightest${ofRoom}, or less than ${100 * BURNT} % of it burnt out`;
+  return (
+    `at most ${most.toFixed(2)} of the coded range above the plate's brightest${ofRoom}, ` +
+    `or less than ${100 * BURNT} % of it burnt out`
+  );
 }
 
 function lowerSlope(slope: readonly number[], stops: number): string {
@@ -53,7 +56,10 @@ function lowerSlope(slope: readonly number[], stops: number): string {
 }
 
 function overPlate(v: number, stops: number, slope: readonly number[]): string {
-  return `the performer's brightest parts are ${(100 * v).toFixed(0)} % (${stops.toFixed(1)} stops) brighter than anything in the plate: where its coat is no brighter than the set, ${lowerSlope(slope, stops)}`;
+  return (
+    `the performer's brightest parts are ${(100 * v).toFixed(0)} % (${stops.toFixed(1)} stops) brighter than ` +
+    `anything in the plate: where its coat is no brighter than the set, ${lowerSlope(slope, stops)}`
+  );
 }
 
 function overTake(list: readonly Reading[], over: number, slope: readonly number[]): Told {
@@ -64,6 +70,8 @@ function overTake(list: readonly Reading[], over: number, slope: readonly number
     limit: OTHER_WHITE,
     readings: list,
     needed: `at most ${OTHER_WHITE} stop above the take through the recipe`,
-    advice: `the performer's brightest parts are ${over.toFixed(1)} stops brighter than this recipe renders of the take: render again, or ${lowerSlope(slope, over)}`,
+    advice:
+      `the performer's brightest parts are ${over.toFixed(1)} stops brighter than this recipe renders of the take: ` +
+      `render again, or ${lowerSlope(slope, over)}`,
   };
 }

@@ -1,6 +1,6 @@
 /**
- * The film's air over what was added: haze between camera and performer, a little of the surroundings' light wrapped round its
- * edge, and the plate's grain. (Defocus is laid on with the performer's colour, compose.ts.)
+ * The film's air over what was added: haze between camera and performer, a little of the surroundings' light wrapped
+ * round its edge, and the plate's grain. (Defocus is laid on with the performer's colour, compose.ts.)
  */
 import { blurPlane } from '../../image/gaussian.js';
 import { KERNEL_FROM_PIXELS, kernels } from '../../image/kernels.js';
@@ -22,7 +22,9 @@ export function airOverPerformer(step: AirStep, over: Picture): void {
   }
 }
 
-/** Adds a share of the blurred plate inside the performer's edge, as bright surroundings bleed over a real lens and fur. */
+/**
+ * Adds a share of the blurred plate inside the performer's edge, as bright surroundings bleed over a real lens and fur.
+ */
 export function wrapLight(step: AirStep, over: Picture, base: Picture): void {
   const { width: w, height: h } = over;
   const n = w * h;
@@ -43,7 +45,8 @@ export function wrapLight(step: AirStep, over: Picture, base: Picture): void {
 
 /**
  * Grain over the performer: enough that plate's, take's and added grain together have the plate's variance. `coded` is
- * display-coded over the box; `scale`: plate pixels per take pixel (a take made smaller has its own grain averaged down).
+ * display-coded over the box; `scale`: plate pixels per take pixel (a take made smaller has its own grain averaged
+ * down).
  */
 export function addGrain(
   step: AirStep,

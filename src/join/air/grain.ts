@@ -1,8 +1,8 @@
 /**
  * Grain re-grown over what was added: white noise from a seed and the frame's number, shaped to the plate's measured
- * autocorrelation, mixed to the measured correlation between channels and scaled by the measured sd at each pixel's level
- * (grain depends on density: Newson, Delon & Galerne, "A stochastic film grain model", Computer Graphics Forum 36, 2017,
- * section 2). Display-coded values 0..1, because there it was measured.
+ * autocorrelation, mixed to the measured correlation between channels and scaled by the measured sd at each pixel's
+ * level (grain depends on density: Newson, Delon & Galerne, "A stochastic film grain model", Computer Graphics Forum
+ * 36, 2017, section 2). Display-coded values 0..1, because there it was measured.
  *
  * Shaping: a symmetric separable filter whose own autocorrelation is the measured one, had from the square root of the
  * spectrum (negative parts of the measured spectrum are cut to zero), then normalised to unit output variance.
@@ -14,7 +14,9 @@ import { plane, type Picture } from '../../image/picture.js';
 import type { Box } from '../ground/ground.js';
 import type { GrainModel } from '../types.js';
 
-/** Filter taps (odd count, centre in the middle, sum of squares 1) whose autocorrelation at lags 0.. is `correlation`. */
+/**
+ * Filter taps (odd count, centre in the middle, sum of squares 1) whose autocorrelation at lags 0.. is `correlation`.
+ */
 export function shapingTaps(correlation: readonly number[]): Float32Array {
   // Trailing lags within the noise of the measurement only ring; the run ends where it first falls below 3 %.
   let lags = 1;
@@ -37,7 +39,10 @@ export function shapingTaps(correlation: readonly number[]): Float32Array {
   return Float32Array.from(taps, (v) => v * k);
 }
 
-/** sd at 64 even levels 0..1 of one channel; levels beyond the measured ones take the nearest, channels without rows take luma's. */
+/**
+ * sd at 64 even levels 0..1 of one channel; levels beyond the measured ones take the nearest, channels without rows
+ * take luma's.
+ */
 export function sigmaCurve(model: GrainModel, channel: 'r' | 'g' | 'b'): Float32Array {
   let rows = model.table.filter((t) => t.channel === channel && t.samples > 0);
   if (rows.length === 0) rows = model.table.filter((t) => t.channel === 'luma' && t.samples > 0);
@@ -74,9 +79,15 @@ export function channelMix(
 }
 
 export interface Grower {
-  /** Adds unit-variance, shaped, channel-mixed noise of a frame over a box, each channel times its own `amount` plane (sd), to `coded` (three planes). */
+  /**
+   * Adds unit-variance, shaped, channel-mixed noise of a frame over a box, each channel times its own `amount` plane
+   * (sd), to `coded` (three planes).
+   */
   add(frame: number, box: Box, coded: Float32Array, amount: (channel: 0 | 1 | 2) => Float32Array): void;
-  /** The frame's noise: its tiles (one a channel; to be read at once), and where and which way round the frame reads them: (offset + sign · pixel) mod TILE. */
+  /**
+   * The frame's noise: its tiles (one a channel; to be read at once), and where and which way round the frame reads
+   * them: (offset + sign · pixel) mod TILE.
+   */
   field(frame: number): GrainField;
   /** sd of the coded value at 64 even coded levels. */
   readonly curves: readonly [Float32Array, Float32Array, Float32Array];
@@ -90,7 +101,10 @@ export interface GrainField {
   readonly sy: number;
 }
 
-/** Side of the noise tile, a power of two: each frame reads it from another place and another way round, so that no pattern stands still. */
+/**
+ * Side of the noise tile, a power of two: each frame reads it from another place and another way round, so that no
+ * pattern stands still.
+ */
 export const TILE = 512;
 
 /**
@@ -142,9 +156,9 @@ export function grower(model: GrainModel, seed: number): Grower {
 }
 
 /**
- * Tiles by what they hang on: the correlations and the seed, a pure function of which they are. They take some thirty milliseconds,
- * and the sheet wants a picture for every turn of a knob. In the kernels' memory, where every frame reads them; the last few used
- * stay, so what is returned is not to be held on to.
+ * Tiles by what they hang on: the correlations and the seed, a pure function of which they are. They take some thirty
+ * milliseconds, and the sheet wants a picture for every turn of a knob. In the kernels' memory, where every frame reads
+ * them; the last few used stay, so what is returned is not to be held on to.
  */
 const kept = new Map<string, Picture>();
 const MOST_KEPT = 3;

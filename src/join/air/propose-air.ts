@@ -24,7 +24,8 @@ export function proposeAir(input: ProposalInput, placement: readonly number[]): 
   let softenPx = 0,
     why = '';
   if (plateSpread !== null && takeSpread !== null) {
-    // Edge spread is the 10–90 % rise; a Gaussian edge of sd s rises over 2.56 s. The resampled take keeps a pixel's own blur.
+    // Edge spread is the 10–90 % rise; a Gaussian edge of sd s rises over 2.56 s. The resampled take keeps a pixel's
+    // own blur.
     const plateSd = plateSpread / 2.563,
       takeSd = Math.hypot((takeSpread / 2.563) * scale, 0.35);
     softenPx = Math.min(4, Math.sqrt(Math.max(0, plateSd * plateSd - takeSd * takeSd)));
@@ -34,11 +35,13 @@ export function proposeAir(input: ProposalInput, placement: readonly number[]): 
         ? `the plate's edges spread over ${plateSpread.toFixed(1)} px: blurred by ${softenPx.toFixed(2)} px to meet it`
         : 'the placed take is as sharp as the plate';
   } else why = 'sharpness was not measured on both: left as it is';
-  // Haze lifts blacks. Without lifted blacks what looks like it (a dull set) is none; and it is told from one picture roughly.
+  // Haze lifts blacks. Without lifted blacks what looks like it (a dull set) is none; and it is told from one picture
+  // roughly.
   const haze = pl?.haze.amount.value ?? 0,
     surely = pl !== undefined && Math.min(...pl.blackCoded) > 0.07 && haze > 3 * (pl.haze.amount.sd ?? 1);
   const airlight = (pl?.haze.coded.map(bt709Decode) ?? [0, 0, 0]) as [number, number, number];
-  // What looks like far haze may be a pale wall or pavement; no veil before the performer is lighter than the darkest that the plate shows.
+  // What looks like far haze may be a pale wall or pavement; no veil before the performer is lighter than the darkest
+  // that the plate shows.
   const most =
     pl === undefined ? 0 : Math.min(...airlight.map((a, c) => bt709Decode(pl.blackCoded[c]!) / Math.max(1e-3, a)));
   const near = surely && haze > 0.15 ? Math.min(0.35 * haze, most) : 0;
@@ -53,11 +56,16 @@ export function proposeAir(input: ProposalInput, placement: readonly number[]): 
     takeGrain: grainModel(tl),
     seed: 1,
     haze: { amount: near, linear: airlight },
-    why: `${why}; ${grain === null ? 'no grain was measured on the plate' : "the plate's grain is re-grown over what is added"}${near > 0 ? `; a third of the plate's haze lies before the performer${near < 0.35 * haze ? ", as far as the plate's own blacks are veiled" : ''}, and what it lifts of the blacks the light step leaves to it` : ''}`,
+    why:
+      `${why}; ` +
+      `${grain === null ? 'no grain was measured on the plate' : "the plate's grain is re-grown over what is added"}${near > 0 ? `; a third of the plate's haze lies before the performer${near < 0.35 * haze ? ", as far as the plate's own blacks are veiled" : ''}, and what it lifts of the blacks the light step leaves to it` : ''}`,
   };
 }
 
-/** The light step without that part of its lift of the blacks which the haze before the performer adds too: both are read off the same darkest values of the plate. */
+/**
+ * The light step without that part of its lift of the blacks which the haze before the performer adds too: both are
+ * read off the same darkest values of the plate.
+ */
 export function lessVeil(light: LightStep, air: AirStep): LightStep {
   const { amount, linear } = air.haze;
   return amount > 0

@@ -1,6 +1,6 @@
 /**
- * Balls drawn on a grid: the front surface of a body of balls, and how deep each cell lies inside it. Kernels with plain twins
- * (kernels/balls.ts). Places and radii in cells; cell centres at +0.5.
+ * Balls drawn on a grid: the front surface of a body of balls, and how deep each cell lies inside it. Kernels with
+ * plain twins (kernels/balls.ts). Places and radii in cells; cell centres at +0.5.
  */
 import { kernels } from '../../image/kernels.js';
 import type { Ball } from './body-volume.js';
@@ -11,7 +11,10 @@ const KERNEL_FROM = 1024;
 /** Rows of a part of the kernel `ballsDepth`. */
 const PART_ROWS = 32;
 
-/** How a front surface is drawn: balls in pixels on cells of `cell` pixels with `pad` cells of border, heights times `scale`, less `tilt` a pixel from the pixel `middle` on. */
+/**
+ * How a front surface is drawn: balls in pixels on cells of `cell` pixels with `pad` cells of border, heights times
+ * `scale`, less `tilt` a pixel from the pixel `middle` on.
+ */
 export interface FrontSetting {
   readonly cell: number;
   readonly pad: number;
@@ -22,7 +25,10 @@ export interface FrontSetting {
 
 const AS_IT_IS: FrontSetting = { cell: 1, pad: 0, scale: 1, tilt: 0, middle: 0 };
 
-/** Height of the front surface over the plane of the picture, 0 where no ball reaches (before it is tilted). width × height cells, heights in pixels. */
+/**
+ * Height of the front surface over the plane of the picture, 0 where no ball reaches (before it is tilted). width ×
+ * height cells, heights in pixels.
+ */
 export function frontOfBalls(
   balls: readonly Ball[],
   width: number,
@@ -100,8 +106,9 @@ export interface StandingBall extends Ball {
 }
 
 /**
- * How deep each cell lies inside the ball that it lies deepest in (negative outside), and that ball's `stand`; −1e9 and 0 farther
- * than `beyond` from all. The first of equals counts; largest first is fastest. @param into where the two planes go
+ * How deep each cell lies inside the ball that it lies deepest in (negative outside), and that ball's `stand`; −1e9 and
+ * 0 farther than `beyond` from all. The first of equals counts; largest first is fastest. @param into where the two
+ * planes go
  */
 export function depthInBalls(
   balls: readonly StandingBall[],

@@ -1,11 +1,11 @@
 /**
- * How deep a performer's body is, from the shadow that it throws on the take's floor. An outline tells nothing of what stands
- * nearer or farther; a shadow is the same body's outline seen from the key (Savarese, Andreetto, Rushmeier, Bernardini &
- * Perona, "3D reconstruction by shadow carving", IJCV 71, 2007). The body of balls is leant and deepened until the shadow
- * that it would throw in the take overlaps best with the one that is seen on its screen: three numbers, drawn to none by a
- * prior, by coordinate search. From there the body's parts are moved each for itself (shadow-carve.ts); where that explains
- * the shadow better they stand. What the take told then holds in the plate, whose camera sees the performer from about the
- * same side.
+ * How deep a performer's body is, from the shadow that it throws on the take's floor. An outline tells nothing of what
+ * stands nearer or farther; a shadow is the same body's outline seen from the key (Savarese, Andreetto, Rushmeier,
+ * Bernardini & Perona, "3D reconstruction by shadow carving", IJCV 71, 2007). The body of balls is leant and deepened
+ * until the shadow that it would throw in the take overlaps best with the one that is seen on its screen: three
+ * numbers, drawn to none by a prior, by coordinate search. From there the body's parts are moved each for itself
+ * (shadow-carve.ts); where that explains the shadow better they stand. What the take told then holds in the plate,
+ * whose camera sees the performer from about the same side.
  *
  * A shadow whose end climbs the wall behind looks like that of a body that leans away; so leaning away is not searched.
  */
@@ -27,7 +27,10 @@ import type { BodyDepth, GroundFrame, GroundStep } from '../types.js';
 const COST = 0.03;
 /** The overlap must rise by as much, or the body stays flat and round. */
 const LEAST_GAIN = 0.03;
-/** A carved body must explain that much more than one of three numbers: any more is better (own choice; no scene lost by it). */
+/**
+ * A carved body must explain that much more than one of three numbers: any more is better (own choice; no scene lost by
+ * it).
+ */
 const LEAST_BETTER = 0.005;
 /** Below this overlap the shadow seen is another's (a wall's, a lamp's) or none. */
 const LEAST_OVERLAP = 0.4;
@@ -42,7 +45,10 @@ const CARVED_ROWS = 50;
 const REACH = 0.25;
 /** The same for a body carved, which may be longer than it is tall. */
 const FAR_REACH = 0.9;
-/** A carved body must throw so much of the shadow seen, or part of it is another's or lies on a wall (own choice: true bodies reach .71 to .94 but for one, a man's shadow that climbs a wall .68). */
+/**
+ * A carved body must throw so much of the shadow seen, or part of it is another's or lies on a wall (own choice: true
+ * bodies reach .71 to .94 but for one, a man's shadow that climbs a wall .68).
+ */
 const LEAST_CARVED = 0.7;
 
 /** A performer and its shadow on one take frame; pixels of the take. */
@@ -76,18 +82,27 @@ interface Expected {
   readonly thrown: (depth: BodyDepth) => Float32Array;
   /** Cells that tell. */
   readonly use: Uint8Array;
-  /** The flat body's shadow, and how dark the screen is where it is expected: the dark part, the rest may lie beside the shadow. */
+  /**
+   * The flat body's shadow, and how dark the screen is where it is expected: the dark part, the rest may lie beside the
+   * shadow.
+   */
   readonly first: Float32Array;
   readonly full: number;
   readonly overlap: (cover: Float32Array, use: Uint8Array) => number;
-  /** The matte in cells, the ground as the take's camera sees it, the slope of the line through the feet, and the body's height in cells. */
+  /**
+   * The matte in cells, the ground as the take's camera sees it, the slope of the line through the feet, and the body's
+   * height in cells.
+   */
   readonly matte: Float32Array;
   readonly geometry: ReturnType<typeof groundGeometry>;
   readonly slope: ReturnType<typeof slopeOfFeet>;
   readonly tall: number;
 }
 
-/** Where the body's shadow is expected, and what is seen there; null where too little of it is in sight or nothing is darker. */
+/**
+ * Where the body's shadow is expected, and what is seen there; null where too little of it is in sight or nothing is
+ * darker.
+ */
 function expected(seen: TakeShadow, g: TakeGround): Expected | null {
   const { width: w, height: h, cell, density } = seen.shadow,
     n = w * h;
@@ -155,7 +170,10 @@ function expected(seen: TakeShadow, g: TakeGround): Expected | null {
   return { thrown, use, first, full, overlap, matte, geometry, slope, tall };
 }
 
-/** Share of the light on the take's floor that its key takes along where the performer shades it, and how well that shadow lies where the key throws it (overlap over union, 0..1); null as of `expected`. */
+/**
+ * Share of the light on the take's floor that its key takes along where the performer shades it, and how well that
+ * shadow lies where the key throws it (overlap over union, 0..1); null as of `expected`.
+ */
 export function darknessOfShadow(
   seen: TakeShadow,
   g: TakeGround,

@@ -1,7 +1,7 @@
 /**
- * Bodies that a performer may have, as few balls by a few numbers: an animal on four legs that stands, sits or lies, a bird on
- * two, a person. No likeness of one animal: trunk, legs, neck and head with usual proportions, so that an outline, which
- * tells no depth, can be asked which of them it may be of (body-likeness.ts).
+ * Bodies that a performer may have, as few balls by a few numbers: an animal on four legs that stands, sits or lies, a
+ * bird on two, a person. No likeness of one animal: trunk, legs, neck and head with usual proportions, so that an
+ * outline, which tells no depth, can be asked which of them it may be of (body-likeness.ts).
  *
  * A body's own frame: x to its right, y up from the ground, z to where its front looks; lengths in radii of its trunk.
  */
@@ -63,7 +63,10 @@ const TRUNK = 7,
   NECK = 6,
   TAIL = 5;
 
-/** Neck from (0, y, z) on, raised by `raise` and as long as `long`; head and muzzle look along `look` beside the body's front. */
+/**
+ * Neck from (0, y, z) on, raised by `raise` and as long as `long`; head and muzzle look along `look` beside the body's
+ * front.
+ */
 function head(
   f: Filling,
   y: number,
@@ -104,7 +107,9 @@ const RAISE = spread(0.9, 0.45, -0.3, 1.7),
   LOOK = spread(0, 0.35, -1.2, 1.2),
   TAIL_RAISE = spread(0.1, 0.6, -1.2, 1.3);
 
-/** Numbers: trunk from hip to shoulder, leg under the trunk, neck's raise and length, head, look, step, tail's raise. */
+/**
+ * Numbers: trunk from hip to shoulder, leg under the trunk, neck's raise and length, head, look, step, tail's raise.
+ */
 const STANDING: BodyKind = {
   name: 'standing',
   spreads: [
@@ -186,7 +191,10 @@ const SITTING: BodyKind = {
   },
 };
 
-/** Numbers: trunk, how far it is flattened or raised, neck's raise and length, head, look, forelegs' length, roll of the hips. */
+/**
+ * Numbers: trunk, how far it is flattened or raised, neck's raise and length, head, look, forelegs' length, roll of the
+ * hips.
+ */
 const LYING: BodyKind = {
   name: 'lying',
   spreads: [
@@ -265,7 +273,10 @@ const BIRD: BodyKind = {
   },
 };
 
-/** Numbers (trunk's half breadth at the shoulders is a third of a radius more): trunk, leg, stride, breadth of the hips, arms' spread and bend, head, lean. */
+/**
+ * Numbers (trunk's half breadth at the shoulders is a third of a radius more): trunk, leg, stride, breadth of the hips,
+ * arms' spread and bend, head, lean.
+ */
 const PERSON: BodyKind = {
   name: 'person',
   spreads: [

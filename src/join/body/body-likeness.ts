@@ -1,10 +1,11 @@
 /**
- * Which usual body (body-kinds.ts) an outline may be of: analysis by synthesis. Bodies of every kind, in usual proportions and
- * turned every way, are set up on the ground under the take's camera and compared with the performer's outline and, where it
- * is seen, with the shadow that it throws on the take's floor; the likeliest are bent to fit better by an evolution strategy with
- * one parent (Rechenberg, Evolutionsstrategie, 1973; step by the one-fifth rule). An outline alone tells no depth, what bodies
- * usually look like does. The key's direction was told at some place by a mark; how far its lamp stands from there is
- * sought along with the body: a lamp at home stands near, and its shadows fan out and grow.
+ * Which usual body (body-kinds.ts) an outline may be of: analysis by synthesis. Bodies of every kind, in usual
+ * proportions and turned every way, are set up on the ground under the take's camera and compared with the performer's
+ * outline and, where it is seen, with the shadow that it throws on the take's floor; the likeliest are bent to fit
+ * better by an evolution strategy with one parent (Rechenberg, Evolutionsstrategie, 1973; step by the one-fifth rule).
+ * An outline alone tells no depth, what bodies usually look like does. The key's direction was told at some place by a
+ * mark; how far its lamp stands from there is sought along with the body: a lamp at home stands near, and its shadows
+ * fan out and grow.
  *
  * Pixels are cells of the take's picture; lengths in the scene as of ground.ts.
  */
@@ -28,14 +29,19 @@ export interface LikelyBody {
   readonly kind: BodyKind['name'];
   /** Balls in the camera frame: x, y, z, r. */
   readonly balls: Float64Array;
-  /** Overlap over union of its outline with the performer's, and of its shadow with the one seen (null where none is). */
+  /**
+   * Overlap over union of its outline with the performer's, and of its shadow with the one seen (null where none is).
+   */
   readonly outline: number;
   readonly shadow: number | null;
   /** What was made most of: both overlaps less what the proportions cost. */
   readonly worth: number;
 }
 
-/** Bodies drawn a kind; the best of each kind that are bent a little, the best of all these that are bent further, and steps of both. */
+/**
+ * Bodies drawn a kind; the best of each kind that are bent a little, the best of all these that are bent further, and
+ * steps of both.
+ */
 const DRAWN = 400,
   KEPT = 6,
   STEPS = 200,
@@ -43,18 +49,30 @@ const DRAWN = 400,
   FURTHER = 600,
   FINE_STEPS = 400,
   FINE_STEP = 0.25;
-/** Least sd of the key, degrees: marks tell it no better; sd of how near a lamp stands, 1 over metres (own choice: a sun's is none, a lamp at home two to four metres away). */
+/**
+ * Least sd of the key, degrees: marks tell it no better; sd of how near a lamp stands, 1 over metres (own choice: a
+ * sun's is none, a lamp at home two to four metres away).
+ */
 const LEAST_KEY_SD = 2,
   NEAR_SD = 0.3,
   NEAREST = 0.7;
 /** What an sd of all proportions together costs in overlap. */
 const COST = 0.004;
-/** Weight of the shadow's overlap beside the outline's: its edge is softer, and other things hide parts of it (made bodies did not tell .6 from 1). */
+/**
+ * Weight of the shadow's overlap beside the outline's: its edge is softer, and other things hide parts of it (made
+ * bodies did not tell .6 from 1).
+ */
 const SHADOW_WEIGHT = 0.6;
-/** Sd of the body's middle about the marked foot, in heights of the outline: who stands there was pointed at (made bodies did not tell it from none). */
+/**
+ * Sd of the body's middle about the marked foot, in heights of the outline: who stands there was pointed at (made
+ * bodies did not tell it from none).
+ */
 const FOOT_SD = 0.15;
 
-/** Turn, size, place aside and far, the key's two angles beside what is told (sd) and how near it stands come before a kind's own numbers. */
+/**
+ * Turn, size, place aside and far, the key's two angles beside what is told (sd) and how near it stands come before a
+ * kind's own numbers.
+ */
 const OWN = 7;
 
 interface Sight {
@@ -276,7 +294,10 @@ interface Candidate {
   worth: number;
 }
 
-/** The likeliest body of an outline; null where there is no outline. `told`: where the key's direction was read, right of, above and behind the foot; `keySd`: how well, azimuth and elevation in degrees. */
+/**
+ * The likeliest body of an outline; null where there is no outline. `told`: where the key's direction was read, right
+ * of, above and behind the foot; `keySd`: how well, azimuth and elevation in degrees.
+ */
 export function likelyBody(
   seen: SeenBody,
   g: GroundGeometry,

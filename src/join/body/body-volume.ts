@@ -1,9 +1,9 @@
 /**
  * A body from its outline: the performer's matte is filled with balls whose radius is the distance to the outline, and
- * the union of those balls stands for the body. Seen from the camera it has the matte's outline; seen from the light it has
- * about the outline that the light sees, which a flat cut-out turned edge-on to the light has not.
- * The balls are those of the medial axis (Blum, "A transformation for extracting new descriptors of shape", 1967; inflating
- * an outline this way as in Igarashi, Matsuoka & Tanaka, "Teddy", SIGGRAPH 1999).
+ * the union of those balls stands for the body. Seen from the camera it has the matte's outline; seen from the light it
+ * has about the outline that the light sees, which a flat cut-out turned edge-on to the light has not. The balls are
+ * those of the medial axis (Blum, "A transformation for extracting new descriptors of shape", 1967; inflating an
+ * outline this way as in Igarashi, Matsuoka & Tanaka, "Teddy", SIGGRAPH 1999).
  *
  * Input: one plane of alpha in 0..1 (height × width), pixel centres at +0.5. Output: centres and radii in pixels of it.
  */
@@ -27,8 +27,8 @@ const ABOUT = [-2, -1, 0, 1, 2]
 const ABOUT_LIST = Float64Array.from(ABOUT.flatMap(({ dx, dy, away }) => [dx, dy, away]));
 
 /**
- * Fills the matte with balls. `box` bounds the work (x0, y0 inclusive, x1, y1 exclusive). Where the body runs out of the
- * picture the edge does not count as its outline. An empty matte gives no balls.
+ * Fills the matte with balls. `box` bounds the work (x0, y0 inclusive, x1, y1 exclusive). Where the body runs out of
+ * the picture the edge does not count as its outline. An empty matte gives no balls.
  */
 export function ballsOfMatte(
   alpha: Float32Array,

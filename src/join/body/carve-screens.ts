@@ -1,7 +1,8 @@
 /**
- * What a body is carved against (shadow-carve.ts): pictures of it from other sides than the camera's. The floor shows its shadow,
- * that is its outline as the key sees it; a performer that turns on the spot shows other outlines to the same camera. Either
- * says of a ball set up somewhere in depth whether it may stand there, and what of the picture nothing fills yet.
+ * What a body is carved against (shadow-carve.ts): pictures of it from other sides than the camera's. The floor shows
+ * its shadow, that is its outline as the key sees it; a performer that turns on the spot shows other outlines to the
+ * same camera. Either says of a ball set up somewhere in depth whether it may stand there, and what of the picture
+ * nothing fills yet.
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { cross, dot, unit, type Vec3 } from '../../geometry/mat3.js';
@@ -31,14 +32,19 @@ export interface Line {
 
 export interface Screen {
   show(centre: Vec3, radius: number): Disc;
-  /** Cells of a disc; those that tell; those of them that show the body; and of these the ones that nothing fills yet. */
+  /**
+   * Cells of a disc; those that tell; those of them that show the body; and of these the ones that nothing fills yet.
+   */
   count(s: Disc): { all: number; known: number; body: number; fresh: number };
   fill(s: Disc): void;
   /** Lines through cells that show the body and that nothing fills, one after the other as they are left. */
   unfilled(): Generator<Line>;
 }
 
-/** What a shadow on the floor shows: darkness over full shadow, and 1 where it is seen beside the performer. Both over the same cells. */
+/**
+ * What a shadow on the floor shows: darkness over full shadow, and 1 where it is seen beside the performer. Both over
+ * the same cells.
+ */
 export interface SeenShadow {
   readonly share: Float32Array;
   readonly use: Uint8Array;
@@ -94,7 +100,10 @@ function screenOn(grid: Grid, show: Screen['show'], lineAt: (i: number, j: numbe
   };
 }
 
-/** The floor round the foot in cells along and across the key, with what is dark there. `size`: the body's height in metres of the scene. */
+/**
+ * The floor round the foot in cells along and across the key, with what is dark there. `size`: the body's height in
+ * metres of the scene.
+ */
 export function floorScreen(g: GroundGeometry, seen: SeenShadow, size: number): Screen {
   const sine = Math.max(0.05, dot(g.light, g.up)),
     cell = CELL * size;
@@ -164,8 +173,9 @@ export function turnedAbout(g: GroundGeometry, byDeg: number, axis: readonly [nu
 }
 
 /**
- * The same camera's picture of the body after it was turned by `byDeg` (positive: its front to the picture's right) about an
- * upright that stands `axis` metres aside and ahead of the foot. `matte`: its alpha there, width × height cells; `size` as above.
+ * The same camera's picture of the body after it was turned by `byDeg` (positive: its front to the picture's right)
+ * about an upright that stands `axis` metres aside and ahead of the foot. `matte`: its alpha there, width × height
+ * cells; `size` as above.
  */
 export function outlineScreen(
   g: GroundGeometry,

@@ -1,4 +1,7 @@
-/** Coordinate search for a body's depth: steps along one number at a time, shorter from round to round, each drawn to none by a prior. */
+/**
+ * Coordinate search for a body's depth: steps along one number at a time, shorter from round to round, each drawn to
+ * none by a prior.
+ */
 import type { BodyDepth } from '../types.js';
 
 /** Sd that is taken for each number before anything is seen (own choice, tried on eight scenes of four bodies). */
@@ -8,7 +11,10 @@ const ROUNDS = 5,
   SHRINK = 0.6;
 export const FLAT: BodyDepth = { lean: 0, head: 0, deep: 0 };
 
-/** The depth whose `overlap` (0..1), less `cost` for each square of a prior's sd, is most; none of its numbers is negative. */
+/**
+ * The depth whose `overlap` (0..1), less `cost` for each square of a prior's sd, is most; none of its numbers is
+ * negative.
+ */
 export function searchDepth(overlap: (d: BodyDepth) => number, cost: number): BodyDepth {
   const worth = (d: BodyDepth): number => NAMES.reduce((v, k) => v - cost * (d[k] / PRIOR[k]) ** 2, overlap(d));
   let best = FLAT,

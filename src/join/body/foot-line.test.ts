@@ -35,7 +35,8 @@ describe('the line of the feet', () => {
   });
 
   it('turns the plane as the feet stand on the ground, and not for one foot or a person who stands square', () => {
-    // Feet half a metre apart aside and .4 m apart in depth, drawn by the pinhole: world x right, z ahead of the camera.
+    // Feet half a metre apart aside and .4 m apart in depth, drawn by the pinhole: world x right, z ahead of the
+    // camera.
     const c = Math.cos((-TILT * Math.PI) / 180),
       s = Math.sin((-TILT * Math.PI) / 180);
     // The ground's direction ahead, in the camera's frame, and how far ahead the foot stands.

@@ -1,9 +1,10 @@
 /**
  * How a standing body lies in depth, from where it meets the ground. A foot that stands farther off shows higher in the
- * picture; on level ground seen by a known camera its row gives its distance. Feet are the downward peaks of the outline that
- * stand out by their persistence (Edelsbrunner, Letscher & Zomorodian, "Topological persistence and simplification", 2002,
- * here of a function of one variable). A line through them, far against aside, turns the upright plane that the body of
- * balls is set up in: a four-legged animal seen aslant is as deep as its feet say, not as flat as its picture.
+ * picture; on level ground seen by a known camera its row gives its distance. Feet are the downward peaks of the
+ * outline that stand out by their persistence (Edelsbrunner, Letscher & Zomorodian, "Topological persistence and
+ * simplification", 2002, here of a function of one variable). A line through them, far against aside, turns the upright
+ * plane that the body of balls is set up in: a four-legged animal seen aslant is as deep as its feet say, not as flat
+ * as its picture.
  */
 import { dot, type Vec3 } from '../../geometry/mat3.js';
 import type { Ball } from './body-volume.js';
@@ -13,18 +14,29 @@ export interface Contact {
   readonly y: number;
 }
 
-/** A peak must stand out by this share of the body's height: a leg, not a paw before a sitting body or a tuft of fur, whose rows mislead (with .035 round bodies came out worse). */
+/**
+ * A peak must stand out by this share of the body's height: a leg, not a paw before a sitting body or a tuft of fur,
+ * whose rows mislead (with .035 round bodies came out worse).
+ */
 const LEAST_PERSISTENCE = 0.1;
 /** What hangs higher than this share of the height above the lowest foot is no foot (own choice: bellies, tails). */
 const MOST_RISE = 0.35;
 /** No body is longer than this many of its heights (own choice), so no foot is farther behind. */
 const MOST_LENGTH = 1.4;
-/** Two feet nearer together than this share of the height say little of the body's turn: how much the line is drawn to none. */
+/**
+ * Two feet nearer together than this share of the height say little of the body's turn: how much the line is drawn to
+ * none.
+ */
 const PRIOR_SHARE = 0.12;
-/** Steepest turn of the plane (tangent): at one and a half the body is seen nearly end-on and its feet hide each other. */
+/**
+ * Steepest turn of the plane (tangent): at one and a half the body is seen nearly end-on and its feet hide each other.
+ */
 const MOST_SLOPE = 1.5;
 
-/** Balls smaller than this share of the body's height make no foot: stray pixels, and edges of the take's own shadow, are thinner. */
+/**
+ * Balls smaller than this share of the body's height make no foot: stray pixels, and edges of the take's own shadow,
+ * are thinner.
+ */
 const LEAST_RADIUS = 0.018;
 
 /**
@@ -42,7 +54,10 @@ export function lowerPeaks(balls: readonly Ball[], x0: number, width: number, he
     .map((p) => ({ x: x0 + (p.left + p.right + 1) / 2, y: p.y }));
 }
 
-/** Lower outline of the balls of `least` radius and more, a value a column, −1 where there is none. A function of its own, as every hot loop here: the compiler takes a function whole, with all that it calls. */
+/**
+ * Lower outline of the balls of `least` radius and more, a value a column, −1 where there is none. A function of its
+ * own, as every hot loop here: the compiler takes a function whole, with all that it calls.
+ */
 function lowestLine(balls: readonly Ball[], x0: number, width: number, least: number): Float64Array {
   const low = new Float64Array(width).fill(-1);
   for (let i = 0; i < balls.length; i++) {
@@ -89,7 +104,10 @@ function fromBelow(low: Float64Array): Int32Array {
   return order.subarray(0, n).sort((a, b) => low[b]! - low[a]! || a - b);
 }
 
-/** Columns from the lowest outline up; a column without neighbours starts a peak, one between two peaks ends the higher one. */
+/**
+ * Columns from the lowest outline up; a column without neighbours starts a peak, one between two peaks ends the higher
+ * one.
+ */
 function peaksOf(low: Float64Array, width: number, least: number): Peak[] {
   const peakOf = new Int32Array(width).fill(-1);
   const peaks: Peak[] = [];

@@ -1,7 +1,8 @@
 /**
- * How far in front of its foot the performer stands over its picture, where the take told (body-depth.ts, shadow-carve.ts,
- * turn-depth.ts): the mean of the parts about each place, by a Gaussian of their distance and by their size (E. A. Nadaraya,
- * Theory of Probability and its Applications 9, 1964; G. S. Watson, Sankhyā A 26, 1964), on a coarse grid.
+ * How far in front of its foot the performer stands over its picture, where the take told (body-depth.ts,
+ * shadow-carve.ts, turn-depth.ts): the mean of the parts about each place, by a Gaussian of their distance and by their
+ * size (E. A. Nadaraya, Theory of Probability and its Applications 9, 1964; G. S. Watson, Sankhyā A 26, 1964), on a
+ * coarse grid.
  */
 import { nearer } from './solid-body.js';
 import type { BodyDepth } from '../types.js';
@@ -10,7 +11,9 @@ import type { BodyDepth } from '../types.js';
 const ABOUT = 0.08,
   STEP = 0.08;
 
-/** Bodies with their shares (one, or two between which a turn lies), the foot and the height in the picture's pixels. */
+/**
+ * Bodies with their shares (one, or two between which a turn lies), the foot and the height in the picture's pixels.
+ */
 export interface StandingDepth {
   /** How far the take's camera looks down, radians. */
   readonly elevation: number;
@@ -20,7 +23,9 @@ export interface StandingDepth {
   readonly foot: readonly [number, number];
 }
 
-/** Adds the depth, `tall` pixels to a height, to a field of w × h cells of `cell` pixels whose corner lies at x0, y0. */
+/**
+ * Adds the depth, `tall` pixels to a height, to a field of w × h cells of `cell` pixels whose corner lies at x0, y0.
+ */
 export function addDepth(
   z: Float32Array,
   w: number,
@@ -69,7 +74,8 @@ function addBody(grid: Float32Array, across: Float64Array, up: Float64Array, bod
     }
     return;
   }
-  // The Gaussian of a distance is the product of those along x and along u: a few powers a part in place of one a place.
+  // The Gaussian of a distance is the product of those along x and along u: a few powers a part in place of one a
+  // place.
   const sum = new Float64Array(columns * rows),
     weight = new Float64Array(columns * rows).fill(1e-9),
     along = new Float64Array(columns),

@@ -1,4 +1,7 @@
-/** A made animal that lies aslant, of ellipsoids none of which body-kinds.ts holds: its outline and floor shadow by rays. */
+/**
+ * A made animal that lies aslant, of ellipsoids none of which body-kinds.ts holds: its outline and floor shadow by
+ * rays.
+ */
 import { describe, expect, it } from 'vitest';
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { groundCamera, groundPoint, project } from '../../geometry/camera.js';
@@ -88,7 +91,10 @@ const ground: TakeGround = {
   at: { frame: 0, foot: [foot.x, foot.y], pxPerMetre: F / foot.depth, tiltDeg: TILT, rollDeg: 0, azimuthDeg: azimuth },
 };
 
-/** How far the body reaches in depth between its parts' middles, metres, and how far its right third stands nearer than its left one. */
+/**
+ * How far the body reaches in depth between its parts' middles, metres, and how far its right third stands nearer than
+ * its left one.
+ */
 function reach(found: ReturnType<typeof depthFromLikeness>, tall: number): { long: number; right: number } {
   const parts = found!.depth.parts!.map((p) => ({ x: p.x, near: p.at[0]! * tall })),
     near = parts.map((p) => p.near),
@@ -117,7 +123,8 @@ describe('a body that is like a usual one', () => {
       // Stands on the ground and hangs over it nowhere.
       let low = Infinity;
       for (let i = 0; i < out.length; i += 4) low = Math.min(low, out[i + 1]! - out[i + 3]!);
-      // Paws and toes that sink in show lower rows: seen nearly level, .14 of a trunk's radius put a whole bird a quarter of its height too far.
+      // Paws and toes that sink in show lower rows: seen nearly level, .14 of a trunk's radius put a whole bird a
+      // quarter of its height too far.
       for (let i = 0; i < out.length; i += 4)
         if (out[i + 3]! < 0.5) expect(out[i + 1]! - out[i + 3]!).toBeGreaterThan(-0.011);
       expect(Math.abs(low)).toBeLessThan(0.2);

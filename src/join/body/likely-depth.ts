@@ -1,7 +1,7 @@
 /**
  * How deep a performer is where its outline in the take, and the shadow that it throws there, are those of a usual body
- * (body-likeness.ts): each part of the outline stands where that body's nearest part does. Tells more than the shadow alone
- * (body-depth.ts): what the performer hides of its own shadow, and a body that lies or leans away.
+ * (body-likeness.ts): each part of the outline stands where that body's nearest part does. Tells more than the shadow
+ * alone (body-depth.ts): what the performer hides of its own shadow, and a body that lies or leans away.
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { boxMean } from '../../image/box.js';
@@ -16,12 +16,18 @@ import type { BodyDepth, BodyPart } from '../types.js';
 
 /** Rows that the body is looked at in: a leg is three cells wide then. */
 const ROWS = 70;
-/** The likeliest body is bent on in cells so many times finer: on ground seen level a cell is a tenth of the body's height deep. */
+/**
+ * The likeliest body is bent on in cells so many times finer: on ground seen level a cell is a tenth of the body's
+ * height deep.
+ */
 const FINER = 3;
 /** A shadow must darken the screen by this share of its light, in so many cells (as body-depth.ts has it). */
 const LEAST_DENSITY = 0.12,
   LEAST_CELLS = 15;
-/** Of the light that the shadow lacks, dark cells first, as much as this share lies in its core: what the body keeps off of the sky is wide and faint, and no part of it. */
+/**
+ * Of the light that the shadow lacks, dark cells first, as much as this share lies in its core: what the body keeps off
+ * of the sky is wide and faint, and no part of it.
+ */
 const CORE = 0.3;
 /** Cells from the performer within which its shadow begins. */
 const TOUCHES = 3;
@@ -54,7 +60,9 @@ export interface TakeOutline {
 export interface LikelyDepth {
   readonly depth: BodyDepth;
   readonly kind: LikelyBody['kind'];
-  /** Overlap over union of the usual body's outline with the performer's, and of the shadows (null where none was told). */
+  /**
+   * Overlap over union of the usual body's outline with the performer's, and of the shadows (null where none was told).
+   */
   readonly outline: number;
   readonly shadow: number | null;
 }
@@ -199,7 +207,8 @@ function shadowInCells(
   for (let i = 0; i < density.length; i++)
     if (use[i] !== 0 && density[i]! > LEAST_DENSITY / 2 && !possible((i % w) + 0.5, Math.floor(i / w) + 0.5))
       use[i] = 0;
-  // Dark, but not joined to the performer, or where no key throws its shadow: a fold, or somebody else's. It says nothing.
+  // Dark, but not joined to the performer, or where no key throws its shadow: a fold, or somebody else's. It says
+  // nothing.
   const near = boxMean(matte, w, h, TOUCHES, TOUCHES),
     own = ownParts(density, use, near, w, h);
   const dark: number[] = [];
@@ -221,8 +230,8 @@ function shadowInCells(
 }
 
 /**
- * Where a cloth turns up from floor to wall it is darker all along a row of the picture, on both sides of the performer; a shadow
- * falls to one. What the less dark side has in the middle is taken off, as light.
+ * Where a cloth turns up from floor to wall it is darker all along a row of the picture, on both sides of the
+ * performer; a shadow falls to one. What the less dark side has in the middle is taken off, as light.
  */
 function levelRows(density: Float32Array, use: Uint8Array, matte: Float32Array, w: number, h: number): void {
   let sum = 0,
@@ -260,8 +269,9 @@ function liesOn(
 }
 
 /**
- * Whether the performer can throw a shadow on a cell's floor: on the way from there to the key something of it must be seen, under the key
- * as told or two sd beside. Every body of that outline lies within the cone that the outline spans (Laurentini, PAMI 16, 1994).
+ * Whether the performer can throw a shadow on a cell's floor: on the way from there to the key something of it must be
+ * seen, under the key as told or two sd beside. Every body of that outline lies within the cone that the outline spans
+ * (Laurentini, PAMI 16, 1994).
  */
 function mayThrow(
   matte: Float32Array,

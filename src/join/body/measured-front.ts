@@ -1,6 +1,6 @@
 /**
- * The measured front of a turning performer (turn-surface.ts) over its picture: the mean of the points about a place, by a
- * Gaussian of their distance (Nadaraya and Watson, 1964), worked out once on a grid and read between its nodes.
+ * The measured front of a turning performer (turn-surface.ts) over its picture: the mean of the points about a place,
+ * by a Gaussian of their distance (Nadaraya and Watson, 1964), worked out once on a grid and read between its nodes.
  */
 import type { StandingDepth } from './front-depth.js';
 import type { FrontPoint } from '../types.js';
@@ -96,9 +96,9 @@ export function frontAbout(grid: FrontGrid, x: number, u: number): readonly [fro
 }
 
 /**
- * Puts the measured front in place of the guessed one where points of it lie, in a field of w × h cells of `cell` pixels whose
- * corner lies at x0, y0 (`tall` pixels to a height). The field counts pixels along the line of sight, a front in heights
- * along the ground.
+ * Puts the measured front in place of the guessed one where points of it lie, in a field of w × h cells of `cell`
+ * pixels whose corner lies at x0, y0 (`tall` pixels to a height). The field counts pixels along the line of sight, a
+ * front in heights along the ground.
  */
 export function putFront(
   z: Float32Array,

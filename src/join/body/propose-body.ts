@@ -1,4 +1,7 @@
-/** The caster's depth proposed from the take: from the shadow that it throws there (body-depth.ts), else from its turn (turn-depth.ts). */
+/**
+ * The caster's depth proposed from the take: from the shadow that it throws there (body-depth.ts), else from its turn
+ * (turn-depth.ts).
+ */
 import { plane } from '../../image/picture.js';
 import { darknessOfShadow, depthFromShadow, type DepthFound } from './body-depth.js';
 import { bearingAt, marksOf, viewAngles, type ProposalInput } from '../proposal-input.js';
@@ -13,20 +16,35 @@ import type { PerformerPicture } from '../peel/performer.js';
 import type { Stand } from '../ride/ride.js';
 import type { BodyDepth, GroundFrame } from '../types.js';
 
-/** A performer that turns by more shows other sides of its depth: its shadow on one frame no longer tells (own choice). */
+/**
+ * A performer that turns by more shows other sides of its depth: its shadow on one frame no longer tells (own choice).
+ */
 const MOST_TURN_DEG = 40;
 
-/** A usual body must overlap with the outline, and its shadow with the one seen, by so much to be believed (own choice on made bodies: people, whose limbs it misses, lie below, animals of its kinds above). */
+/**
+ * A usual body must overlap with the outline, and its shadow with the one seen, by so much to be believed (own choice
+ * on made bodies: people, whose limbs it misses, lie below, animals of its kinds above).
+ */
 const LEAST_LIKE = 0.75,
   LEAST_THROWN = 0.5;
-/** A body that is round and flat enough to throw this much of the shadow seen is left to its own shadow (own choice: the demo's rabbit came from .86 to .80 by likeness, of four made bodies that threw .66 to .71 three lost .1 to .2 by it, one gained .02). */
+/**
+ * A body that is round and flat enough to throw this much of the shadow seen is left to its own shadow (own choice: the
+ * demo's rabbit came from .86 to .80 by likeness, of four made bodies that threw .66 to .71 three lost .1 to .2 by it,
+ * one gained .02).
+ */
 const FLAT_ENOUGH = 0.65;
-/** A usual body that throws so much less of the shadow seen than one carved from that shadow is another body's (own choice: made bodies carved throw up to .1 more where likeness is as near or nearer, .2 more where it is not). */
+/**
+ * A usual body that throws so much less of the shadow seen than one carved from that shadow is another body's (own
+ * choice: made bodies carved throw up to .1 more where likeness is as near or nearer, .2 more where it is not).
+ */
 const CARVED_BETTER = 0.1,
   MOST_CARVED = 0.9;
 /** How far a take's key strays from the one asked for, azimuth and elevation, degrees. */
 const ASKED_SD = [15, 8] as const;
-/** Sd of a plate's key that was told by shadows nobody marked, degrees, beside its own: one may be another thing's (own choice; one of two such on traced scenes is 20° off). */
+/**
+ * Sd of a plate's key that was told by shadows nobody marked, degrees, beside its own: one may be another thing's (own
+ * choice; one of two such on traced scenes is 20° off).
+ */
 const FOUND_SD = 15;
 const KIND_WORDS = {
   standing: 'that stands on four legs',
@@ -60,7 +78,10 @@ const shape = ({ lean, head, deep, parts, small }: BodyDepth): string =>
     ...(deep > 0.01 ? [`it is ${part(deep)} deeper than round`] : []),
   ].join(', ');
 
-/** `takeFrame`: what each plate frame shows. Null where the take's camera moves, its view is not known, or where neither shadow nor turn tells anything new. */
+/**
+ * `takeFrame`: what each plate frame shows. Null where the take's camera moves, its view is not known, or where neither
+ * shadow nor turn tells anything new.
+ */
 export function proposeBody(
   input: ProposalInput,
   stand: TakeStand,
@@ -74,7 +95,9 @@ export function proposeBody(
   return withFronts(told, input, stand, takeFrame);
 }
 
-/** By a usual body where its shadow lies about as well as that of one carved from the shadow seen, else by that shadow. */
+/**
+ * By a usual body where its shadow lies about as well as that of one carved from the shadow seen, else by that shadow.
+ */
 function fromLikenessOrShadow(input: ProposalInput, stand: TakeStand): BodyProposal | null {
   const like = thrownByFlat(input, stand) >= FLAT_ENOUGH ? null : fromLikeness(input, stand);
   if (like !== null && like.thrown >= MOST_CARVED - CARVED_BETTER) return like;
@@ -82,7 +105,10 @@ function fromLikenessOrShadow(input: ProposalInput, stand: TakeStand): BodyPropo
   return carved === null || (like !== null && like.thrown >= carved.thrown - CARVED_BETTER) ? like : carved;
 }
 
-/** What the coat's own motion tells of the front goes along on as many frames as it takes; the depth told otherwise stands behind it. */
+/**
+ * What the coat's own motion tells of the front goes along on as many frames as it takes; the depth told otherwise
+ * stands behind it.
+ */
 function withFronts(
   told: BodyProposal | null,
   input: ProposalInput,
@@ -94,7 +120,9 @@ function withFronts(
     g = first === undefined ? null : standing(input, stand, first.frame);
   const found = g === null ? null : frontsOfTurn(input, { ...g, widthPx: tm.widthPx, heightPx: tm.heightPx });
   if (found === null) return told;
-  const sure = `how its coat moves as it turns tells its front on ${found.measured} frames (${part(found.left)} of that motion is none of a rigid turn)`;
+  const sure =
+    `how its coat moves as it turns tells its front on ${found.measured} frames (${part(found.left)} of that ` +
+    'motion is none of a rigid turn)';
   const bodies = found.frames.map((f, i): BodyDepth => ({ ...depthToldAt(told, f), front: found.fronts[i]! }));
   return {
     depth: null,
@@ -156,7 +184,9 @@ function fromShadows(
     bodies: found.map((f) => f.depth),
     at: (n) => betweenFrames(frames, takeFrame(n)),
     atTake: (n) => betweenFrames(frames, n),
-    why: `the take's shadow tells the body's depth on ${found.length} frames of its turn (overlap ${mean('before')} as flat, ${mean('after')})`,
+    why:
+      `the take's shadow tells the body's depth on ${found.length} frames of its turn (overlap ${mean('before')} ` +
+      `as flat, ${mean('after')})`,
   };
 }
 
@@ -240,13 +270,16 @@ function fromShadow(input: ProposalInput, stand: TakeStand): ByShadow | null {
     : {
         depth: found.depth,
         thrown: found.after,
-        why: `the take's shadow tells the body's depth (overlap ${found.before.toFixed(2)} as flat, ${found.after.toFixed(2)}): ${shape(found.depth)}`,
+        why:
+          `the take's shadow tells the body's depth (overlap ${found.before.toFixed(2)} as flat, ` +
+          `${found.after.toFixed(2)}): ${shape(found.depth)}`,
       };
 }
 
 /**
- * The take's key as its marks tell it, relative to its camera's heading; else the plate's, which the brief asked for: half of the
- * takes that hands light are within some ten degrees of it, the rest within thirty (own choice). Null where neither is known.
+ * The take's key as its marks tell it, relative to its camera's heading; else the plate's, which the brief asked for:
+ * half of the takes that hands light are within some ten degrees of it, the rest within thirty (own choice). Null where
+ * neither is known.
  */
 function keyOfTake(
   input: ProposalInput,
@@ -321,7 +354,9 @@ function fromLikeness(input: ProposalInput, stand: TakeStand): ByShadow | null {
   return {
     depth: found.depth,
     thrown: found.shadow,
-    why: `it is seen like a body ${KIND_WORDS[found.kind]}: its parts stand where that body's do (outlines overlap ${found.outline.toFixed(2)}, shadows on the take's floor ${found.shadow.toFixed(2)})`,
+    why:
+      `it is seen like a body ${KIND_WORDS[found.kind]}: its parts stand where that body's do (outlines overlap ` +
+      `${found.outline.toFixed(2)}, shadows on the take's floor ${found.shadow.toFixed(2)})`,
   };
 }
 
@@ -352,7 +387,9 @@ function fromTurn(input: ProposalInput, stand: TakeStand, takeFrame: (frame: num
       bodies: found.frames.map((f) => f.depth),
       at: (n) => betweenFrames(frames, takeFrame(n)),
       atTake: (n) => betweenFrames(frames, n),
-      why: `its turn in the take tells the body's depth on ${frames.length} frames (outlines overlap ${found.before.toFixed(2)} as flat, ${found.after.toFixed(2)})`,
+      why:
+        `its turn in the take tells the body's depth on ${frames.length} frames (outlines overlap ` +
+        `${found.before.toFixed(2)} as flat, ${found.after.toFixed(2)})`,
     };
   }
   const middle = depthAt(found.frames, (found.frames[0]!.frame + found.frames.at(-1)!.frame) / 2);
@@ -360,6 +397,8 @@ function fromTurn(input: ProposalInput, stand: TakeStand, takeFrame: (frame: num
     depth: null,
     ofFrame: (n) => depthAt(found.frames, takeFrame(n)),
     ofTake: (n) => depthAt(found.frames, n),
-    why: `its turn in the take tells the body's depth (outlines overlap ${found.before.toFixed(2)} as flat, ${found.after.toFixed(2)}): half way ${shape(middle)}`,
+    why:
+      `its turn in the take tells the body's depth (outlines overlap ${found.before.toFixed(2)} as flat, ` +
+      `${found.after.toFixed(2)}): half way ${shape(middle)}`,
   };
 }

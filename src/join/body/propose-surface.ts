@@ -1,7 +1,7 @@
 /**
- * The front of a performer that turns, for any frame of its take: measured on a few frames (turn-surface.ts), turned from the
- * two nearest to the frame asked. How far it turned between them is told by the poses and by the turns that were measured:
- * the rate between two poses goes as the measured ones do, scaled to what the poses have between them.
+ * The front of a performer that turns, for any frame of its take: measured on a few frames (turn-surface.ts), turned
+ * from the two nearest to the frame asked. How far it turned between them is told by the poses and by the turns that
+ * were measured: the rate between two poses goes as the measured ones do, scaled to what the poses have between them.
  */
 import { plane } from '../../image/picture.js';
 import { ballsOfMatte } from './body-volume.js';

@@ -1,4 +1,7 @@
-/** The view shift of the ride step: the take seen from the plate's elevation (view-shift.ts), where both elevations are known well enough. */
+/**
+ * The view shift of the ride step: the take seen from the plate's elevation (view-shift.ts), where both elevations are
+ * known well enough.
+ */
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { elevationAt, viewAngles, type ProposalInput } from '../proposal-input.js';
 import type { Stand } from '../ride/ride.js';
@@ -31,11 +34,14 @@ export function proposeView(
   if (inTake === null || inPlate === null || tm.view === undefined) return { ...unshifted, why: '' };
   const sd = Math.hypot(tm.view.tiltDeg.sd ?? 0, pm.view?.tiltDeg.sd ?? 0),
     differ = Math.abs(inTake - inPlate);
-  // A warp by a guess would show more than the difference, and a view known less well than the largest shift is none at all.
+  // A warp by a guess would show more than the difference, and a view known less well than the largest shift is none at
+  // all.
   if (differ < sd || sd > MOST_SHIFT_DEG)
     return {
       ...unshifted,
-      why: `; the views differ by ${differ.toFixed(1)}°, which is known to ± ${sd.toFixed(1)}° only: the take's view is left as it is`,
+      why:
+        `; the views differ by ${differ.toFixed(1)}°, which is known to ± ${sd.toFixed(1)}° only: ` +
+        `the take's view is left as it is`,
     };
   if (marked.noFeet) return { ...unshifted, why: '' };
   const view: View = {

@@ -1,14 +1,15 @@
 /**
  * Where in depth the parts of a body stand, from its outline and the shadow that it throws on the take's floor: shadow
- * carving (Savarese, Andreetto, Rushmeier, Bernardini & Perona, "3D reconstruction by shadow carving", IJCV 71, 2007), or from
- * other outlines of a body that turns (turn-carve.ts): both are screens that show it from another side (carve-screens.ts). Each
- * ball of the outline is pushed along its line of sight; where its own shadow would fall on lit floor it can't stand. Of the
- * places left it takes the one nearest to its neighbours' and to the plane of the feet. What then of the shadow is thrown by
- * none is given to the nearest ball that may throw it, so that the body becomes as deep as its shadow says and no deeper: a
- * hull of two outlines holds far more than the body (Laurentini, PAMI 16, 1994). A ball that finds no place is deeper than
- * the body there and is broken into smaller ones.
+ * carving (Savarese, Andreetto, Rushmeier, Bernardini & Perona, "3D reconstruction by shadow carving", IJCV 71, 2007),
+ * or from other outlines of a body that turns (turn-carve.ts): both are screens that show it from another side
+ * (carve-screens.ts). Each ball of the outline is pushed along its line of sight; where its own shadow would fall on
+ * lit floor it can't stand. Of the places left it takes the one nearest to its neighbours' and to the plane of the
+ * feet. What then of the shadow is thrown by none is given to the nearest ball that may throw it, so that the body
+ * becomes as deep as its shadow says and no deeper: a hull of two outlines holds far more than the body (Laurentini,
+ * PAMI 16, 1994). A ball that finds no place is deeper than the body there and is broken into smaller ones.
  *
- * All lengths along the picture in cells of the shadow's grid; depths in shares of the body's height, positive towards the camera.
+ * All lengths along the picture in cells of the shadow's grid; depths in shares of the body's height, positive towards
+ * the camera.
  */
 import { cross, dot, type Vec3 } from '../../geometry/mat3.js';
 import type { Ball } from './body-volume.js';
@@ -22,9 +23,15 @@ const STEP = 0.03,
   NEAREST = 0.75,
   FARTHEST = -1.2;
 const COUNT = Math.round((NEAREST - FARTHEST) / STEP) + 1;
-/** How much of a ball's shadow must be dark, or of its outline turned lie within the body's: marks, key and poses are known within a degree or two. */
+/**
+ * How much of a ball's shadow must be dark, or of its outline turned lie within the body's: marks, key and poses are
+ * known within a degree or two.
+ */
 const INSIDE = 0.85;
-/** By outlines alone, which are sharper than a shadow, a place is as good as the best one where so much less of the ball lies inside (own choice: made bodies did not tell .02 from .05). */
+/**
+ * By outlines alone, which are sharper than a shadow, a place is as good as the best one where so much less of the ball
+ * lies inside (own choice: made bodies did not tell .02 from .05).
+ */
 const WORSE = 0.05;
 /** Share of a ball that a screen must show, or its place is neither told nor forbidden by it. */
 const LEAST_SEEN = 0.25;
@@ -35,9 +42,9 @@ const LEAST_RADIUS = 0.03;
 /** Rounds in which each ball draws nearer to its neighbours' depth. */
 const ROUNDS = 3;
 /**
- * How far behind the plane of the feet a part may stand, in heights: up to LOW of the body's height as far as is tried, from
- * HIGH on hardly. A shadow that climbs the wall behind would make a man's chest a beam (own choice: an animal's trunk goes on behind its
- * head, which stands over it).
+ * How far behind the plane of the feet a part may stand, in heights: up to LOW of the body's height as far as is tried,
+ * from HIGH on hardly. A shadow that climbs the wall behind would make a man's chest a beam (own choice: an animal's
+ * trunk goes on behind its head, which stands over it).
  */
 const LOW = 0.3,
   HIGH = 0.7,

@@ -1,6 +1,6 @@
 /**
- * The body of balls set up in the scene: in the upright plane at the foot, turned along the line of its feet where these
- * stand at several depths (foot-line.ts), and given the depth that its shadow in the take told (body-depth.ts).
+ * The body of balls set up in the scene: in the upright plane at the foot, turned along the line of its feet where
+ * these stand at several depths (foot-line.ts), and given the depth that its shadow in the take told (body-depth.ts).
  * Camera frame: x right, y down, z forward; lengths as of ground.ts.
  */
 import { cross, dot, unit, type Vec3 } from '../../geometry/mat3.js';
@@ -11,9 +11,10 @@ import type { SolidBall } from '../ground/shadow-map.js';
 import type { BodyDepth, BodyPart } from '../types.js';
 
 /**
- * How high over the ground a ball's middle must lie, in its radii. A body's lower outline is the underside of its round front,
- * which hangs over the ground: balls that fill it out may sink in. Brought nearer until they rest on the ground they made the
- * shadow's near side too wide (overlap on ten scenes: nothing differs between 0 and .5, at 1 six lose .06 to .2).
+ * How high over the ground a ball's middle must lie, in its radii. A body's lower outline is the underside of its round
+ * front, which hangs over the ground: balls that fill it out may sink in. Brought nearer until they rest on the ground
+ * they made the shadow's near side too wide (overlap on ten scenes: nothing differs between 0 and .5, at 1 six lose .06
+ * to .2).
  */
 const RESTS = 0.5;
 /** Less depth than this makes no difference to be seen. */
@@ -31,10 +32,10 @@ export function facing(g: GroundGeometry): Vec3 {
 }
 
 /**
- * Balls in plate pixels → balls in the scene, standing in the upright plane that faces the camera at the foot, or turned
- * about it so that it goes `slope` far for one aside. A ball that would sink into the ground by more than half its radius is
- * brought nearer along its line of sight until it does not: paws in front of the body. `depth` leans the body towards the
- * camera and makes it deeper than a round one.
+ * Balls in plate pixels → balls in the scene, standing in the upright plane that faces the camera at the foot, or
+ * turned about it so that it goes `slope` far for one aside. A ball that would sink into the ground by more than half
+ * its radius is brought nearer along its line of sight until it does not: paws in front of the body. `depth` leans the
+ * body towards the camera and makes it deeper than a round one.
  */
 export function standUp(balls: readonly Ball[], g: GroundGeometry, slope = 0, depth?: BodyDepth): SolidBall[] {
   const ahead = facing(g),
@@ -80,7 +81,8 @@ function standIn(
         guess = nearer(depth, u);
       let near = guess;
       if (front !== null) {
-        // Where the front was measured a ball lies its own radius behind it, and the body goes on from there to the upright plane.
+        // Where the front was measured a ball lies its own radius behind it, and the body goes on from there to the
+        // upright plane.
         const [told, trust] = frontAbout(front, (ball.x - x0) / px, (y0 - ball.y) / px),
           r = ball.r / px;
         near = trust * (told - r) + (1 - trust) * guess;
@@ -115,7 +117,10 @@ function standIn(
   return out;
 }
 
-/** The parts of a body in order of height, so that only those about a ball's own are looked at: some thousand balls a frame beside some hundred parts. */
+/**
+ * The parts of a body in order of height, so that only those about a ball's own are looked at: some thousand balls a
+ * frame beside some hundred parts.
+ */
 interface PartOrder {
   readonly order: readonly number[];
   readonly xs: Float64Array;
@@ -123,7 +128,10 @@ interface PartOrder {
   readonly rs: Float64Array;
 }
 
-/** The part nearest to a place, of like size too: a hair's end beside a belly says nothing of it. Of two as near the first of the list counts. */
+/**
+ * The part nearest to a place, of like size too: a hair's end beside a belly says nothing of it. Of two as near the
+ * first of the list counts.
+ */
 function nearestPart({ order, xs, us, rs }: PartOrder, x: number, u: number, r: number): number {
   const n = us.length;
   let low = 0,
@@ -174,7 +182,9 @@ function put(
   }
 }
 
-/** Each ball at the depths of the part that lies nearest on the body; one much larger than that part is broken up first. */
+/**
+ * Each ball at the depths of the part that lies nearest on the body; one much larger than that part is broken up first.
+ */
 function standParts(
   balls: readonly Ball[],
   g: GroundGeometry,

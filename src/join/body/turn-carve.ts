@@ -1,9 +1,9 @@
 /**
- * A turning body carved from its outlines: each ball of one frame's outline is pushed along its line of sight, and where it
- * would stick out of the outline of another frame, the body turned, it can't stand (shape from silhouettes: Laurentini, "The
- * visual hull concept for silhouette-based image understanding", PAMI 16, 1994; chosen as in shadow-carve.ts). What another
- * outline shows and nothing fills makes the body deeper. About which upright it turns is not marked well enough: of the
- * uprights near the foot it is the one about which the balls find room in all outlines.
+ * A turning body carved from its outlines: each ball of one frame's outline is pushed along its line of sight, and
+ * where it would stick out of the outline of another frame, the body turned, it can't stand (shape from silhouettes:
+ * Laurentini, "The visual hull concept for silhouette-based image understanding", PAMI 16, 1994; chosen as in
+ * shadow-carve.ts). What another outline shows and nothing fills makes the body deeper. About which upright it turns is
+ * not marked well enough: of the uprights near the foot it is the one about which the balls find room in all outlines.
  *
  * Yaw grows as the front turns to the picture's left. Lengths along the picture in cells, in the scene in metres.
  */
@@ -22,7 +22,10 @@ const LEAST_RADIUS = 0.045,
 /** Depths tried for the axis, in heights. */
 const STEP = 0.06,
   FARTHEST = 0.9;
-/** How far from the foot the axis is sought, first and last step of the search, and what a whole sd of the marked foot's place costs in room found; heights. */
+/**
+ * How far from the foot the axis is sought, first and last step of the search, and what a whole sd of the marked foot's
+ * place costs in room found; heights.
+ */
 const AXIS_STEP = 0.12,
   AXIS_LAST = 0.015,
   AXIS_SD = 0.1,
@@ -60,7 +63,10 @@ export function turnScreens(
   );
 }
 
-/** Where the upright stands about which the body turns: metres aside and ahead of the foot. `tall`: the body's height in cells. */
+/**
+ * Where the upright stands about which the body turns: metres aside and ahead of the foot. `tall`: the body's height in
+ * cells.
+ */
 export function axisOfTurn(
   frames: readonly TurnFrame[],
   g: GroundGeometry,

@@ -1,4 +1,7 @@
-/** Depth from turning outlines: a body and a head before it, as spheres, turned about the upright through the foot and seen by a known camera. */
+/**
+ * Depth from turning outlines: a body and a head before it, as spheres, turned about the upright through the foot and
+ * seen by a known camera.
+ */
 import { describe, expect, it } from 'vitest';
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { groundCamera, project } from '../../geometry/camera.js';
@@ -97,7 +100,8 @@ describe("a body's depth from its turn", () => {
     )!;
     expect(found.carved).toBe(true);
     expect(found.after).toBeGreaterThan(found.before + 0.15);
-    // On the frame at -10 degrees the hindmost ball stands .3 m behind the middle, the foremost as far before; the body is .64 m tall.
+    // On the frame at -10 degrees the hindmost ball stands .3 m behind the middle, the foremost as far before; the body
+    // is .64 m tall.
     const at = found.frames[1]!.depth.parts!.filter((p) => p.r > 0.15 && p.u < 0.5).flatMap((p) => p.at);
     expect(Math.min(...at)).toBeLessThan(-0.25);
     expect(Math.max(...at)).toBeGreaterThan(0.2);

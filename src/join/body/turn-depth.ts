@@ -1,10 +1,11 @@
 /**
- * How deep a performer's body is, from its outlines while it turns: what stands nearer than the axis wanders to one side, what
- * stands farther to the other (shape from silhouettes: Laurentini, "The visual hull concept for silhouette-based image
- * understanding", PAMI 16, 1994). The body of balls of one frame, leant and deepened, is turned about the upright through its
- * foot and its outline held against those of the other frames; where along the picture the axis stands is left free. A few
- * frames spread over the turn are taken in turn as that one, so that each part of the turn has its depth. Where a body carved by
- * the other outlines (turn-carve.ts) meets them better than one of three numbers, that stands.
+ * How deep a performer's body is, from its outlines while it turns: what stands nearer than the axis wanders to one
+ * side, what stands farther to the other (shape from silhouettes: Laurentini, "The visual hull concept for
+ * silhouette-based image understanding", PAMI 16, 1994). The body of balls of one frame, leant and deepened, is turned
+ * about the upright through its foot and its outline held against those of the other frames; where along the picture
+ * the axis stands is left free. A few frames spread over the turn are taken in turn as that one, so that each part of
+ * the turn has its depth. Where a body carved by the other outlines (turn-carve.ts) meets them better than one of three
+ * numbers, that stands.
  *
  * Yaw grows as the front turns to the picture's left.
  */
@@ -23,9 +24,15 @@ import type { SolidBall } from '../ground/shadow-map.js';
 import { facing, standUp } from './solid-body.js';
 import type { BodyDepth, GroundFrame } from '../types.js';
 
-/** What a whole sd of the prior costs in overlap: an outline's overlap changes by a fifth of what a shadow's does (own choice, tried on three turning bodies). */
+/**
+ * What a whole sd of the prior costs in overlap: an outline's overlap changes by a fifth of what a shadow's does (own
+ * choice, tried on three turning bodies).
+ */
 const COST = 0.005;
-/** The outlines must meet by as much in the end, and by so much better than those of a flat body: else the performer does more than turn. */
+/**
+ * The outlines must meet by as much in the end, and by so much better than those of a flat body: else the performer
+ * does more than turn.
+ */
 const LEAST_OVERLAP = 0.75,
   LEAST_GAIN = 0.03;
 /** A carved body must meet the outlines by as much, and by so much better than one of three numbers. */
@@ -47,7 +54,9 @@ export interface TurnedOutline {
   readonly box: Box;
 }
 
-/** Depths by take frame, in order; `carved`: each with its parts, which belong to that frame and are not to be mixed. */
+/**
+ * Depths by take frame, in order; `carved`: each with its parts, which belong to that frame and are not to be mixed.
+ */
 export interface TurnDepth {
   readonly frames: readonly { readonly frame: number; readonly depth: BodyDepth }[];
   readonly before: number;
@@ -55,7 +64,10 @@ export interface TurnDepth {
   readonly carved: boolean;
 }
 
-/** Null where the outlines tell no depth, or where turning does not explain them. `g.at` is where the performer stands on all of them. */
+/**
+ * Null where the outlines tell no depth, or where turning does not explain them. `g.at` is where the performer stands
+ * on all of them.
+ */
 export function depthFromTurn(
   seen: readonly TurnedOutline[],
   g: Omit<TakeGround, 'azimuthDeg' | 'elevationDeg' | 'softnessDeg'>,
@@ -139,7 +151,10 @@ export function depthFromTurn(
     : { frames: frames.sort((a, b) => a.frame - b.frame), before, after, carved: false };
 }
 
-/** Each frame's body carved by the others' outlines; how well it meets them on average. Null where fewer than two frames have others that tell. */
+/**
+ * Each frame's body carved by the others' outlines; how well it meets them on average. Null where fewer than two frames
+ * have others that tell.
+ */
 function carvedFrames(
   seen: readonly TurnedOutline[],
   shown: readonly Float32Array[],

@@ -5,7 +5,8 @@ import { createPicture } from '../../image/picture.js';
 import type { PerformerPicture } from '../peel/performer.js';
 import { surfaceFromTurn, turnSurface } from './turn-surface.js';
 
-// A ball of radius .3 m that rests on the ground, .2 m before the axis at yaw 0, its coat spotted; seen from 3 m at 20° by a pinhole of 600 px.
+// A ball of radius .3 m that rests on the ground, .2 m before the axis at yaw 0, its coat spotted; seen from 3 m at 20°
+// by a pinhole of 600 px.
 const W = 320,
   H = 280,
   FOCAL = 600,

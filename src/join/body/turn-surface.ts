@@ -1,13 +1,14 @@
 /**
  * The front surface of a performer that turns, from how its coat moves in the take: of two frames a few degrees of turn
  * apart, what stands nearer than the axis goes one way and what stands farther goes the other, by as much as it stands
- * nearer (structure from motion about a known axis: Fremont & Chellali, "Turntable-based 3D object reconstruction", IEEE
- * CIS, 2004; the two views of a turned body are those of a camera that went round it, Hartley & Zisserman, 2004, chapter 9).
- * The body's outline tells no more than where it ends (turn-depth.ts).
+ * nearer (structure from motion about a known axis: Fremont & Chellali, "Turntable-based 3D object reconstruction",
+ * IEEE CIS, 2004; the two views of a turned body are those of a camera that went round it, Hartley & Zisserman, 2004,
+ * chapter 9). The body's outline tells no more than where it ends (turn-depth.ts).
  *
  * Dense motion both ways (image/flow.ts) on the peeled pictures; on each cell the depth along its line of sight whose
- * turned point comes nearest to where the cell went; what is left across that is zero of a rigid turn. The angle itself is
- * the one that leaves least, drawn to the poses': a turn that begins and ends at rest is not in proportion between them.
+ * turned point comes nearest to where the cell went; what is left across that is zero of a rigid turn. The angle itself
+ * is the one that leaves least, drawn to the poses': a turn that begins and ends at rest is not in proportion between
+ * them.
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { cross, dot, type Vec3 } from '../../geometry/mat3.js';
@@ -22,17 +23,26 @@ import type { FrontPoint } from '../types.js';
 
 /** Cells to a body's height. */
 const CELLS = 44;
-/** A cell counts where the way there and back meets within this share of the way, or within so many pixels, and most of it is covered. */
+/**
+ * A cell counts where the way there and back meets within this share of the way, or within so many pixels, and most of
+ * it is covered.
+ */
 const MEETS = 0.15,
   MEETS_PX = 0.6,
   COVERED = 0.9;
-/** Angles tried about the poses' (factor from one to the next), and the sd of its logarithm: a turn begins and ends at rest, and goes twice as fast between. An angle at the end of what is tried is none. */
+/**
+ * Angles tried about the poses' (factor from one to the next), and the sd of its logarithm: a turn begins and ends at
+ * rest, and goes twice as fast between. An angle at the end of what is tried is none.
+ */
 const FACTOR = 1.08,
   TRIES = 20,
   PRIOR = 0.7;
 /** What a whole sd of the prior costs in the logarithm of what is left over. */
 const COST = 0.1;
-/** Cells that must tell, and what may be left across the line on which a rigid turn moves them, in parts of the motion (median): else it does more than turn. */
+/**
+ * Cells that must tell, and what may be left across the line on which a rigid turn moves them, in parts of the motion
+ * (median): else it does more than turn.
+ */
 const LEAST_CELLS = 80,
   MOST_LEFT = 0.2;
 /** A smaller motion (median, pixels) drowns in the flow's own error. */
@@ -40,7 +50,10 @@ const LEAST_MOTION = 1.2;
 /** No part stands farther from the axis, in heights. */
 const FARTHEST = 1.2;
 
-/** Two take frames between which the performer turned; `turnDeg` as the poses have it (yaw grows as the front turns to the picture's left). */
+/**
+ * Two take frames between which the performer turned; `turnDeg` as the poses have it (yaw grows as the front turns to
+ * the picture's left).
+ */
 export interface TurningPair {
   readonly frame: number;
   readonly turnDeg: number;
@@ -48,7 +61,10 @@ export interface TurningPair {
   readonly second: PerformerPicture;
 }
 
-/** The front of the performer at `frame`: points in shares of `tall` pixels. `left`: what a rigid turn leaves over, in parts of the motion. */
+/**
+ * The front of the performer at `frame`: points in shares of `tall` pixels. `left`: what a rigid turn leaves over, in
+ * parts of the motion.
+ */
 export interface TurnSurface {
   readonly frame: number;
   readonly points: readonly FrontPoint[];
@@ -77,7 +93,10 @@ function axisOf(ground: Ground): Axis {
   return { g, ahead, aside: cross(g.up, ahead), reach: dot(ahead, g.foot) };
 }
 
-/** Where the point of a line of sight that stands `near` (scene units) before the axis comes to lie when the body turns: picture place, and how near it stands then. */
+/**
+ * Where the point of a line of sight that stands `near` (scene units) before the axis comes to lie when the body turns:
+ * picture place, and how near it stands then.
+ */
 function turnedPoint(
   { g, ahead, aside, reach }: Axis,
   x: number,
@@ -107,7 +126,10 @@ interface Moved {
   readonly toY: number;
 }
 
-/** Null where the two frames tell nothing: too little motion, or one that is no turn. `tall` is the height (px) that the shares are of. */
+/**
+ * Null where the two frames tell nothing: too little motion, or one that is no turn. `tall` is the height (px) that the
+ * shares are of.
+ */
 export function surfaceFromTurn(pair: TurningPair, ground: Ground, tall: number): TurnSurface | null {
   const axis = axisOf(ground),
     moved = movedCells(pair, Math.max(2, Math.round(tall / CELLS)));
@@ -161,7 +183,9 @@ const GRID = 0.06,
 /** Less weight than this is no surface. */
 const LEAST_WEIGHT = 1.5;
 
-/** Points averaged onto a regular grid (Gaussian weights, Nadaraya and Watson, 1964), where enough of them lie; rounded. */
+/**
+ * Points averaged onto a regular grid (Gaussian weights, Nadaraya and Watson, 1964), where enough of them lie; rounded.
+ */
 export function evenPoints(points: readonly (readonly [number, number, number, number])[]): FrontPoint[] {
   const sums = new Map<string, { i: number; j: number; w: number; front: number }>(),
     reach = Math.ceil((2.5 * SMOOTH) / GRID);
@@ -185,7 +209,10 @@ export function evenPoints(points: readonly (readonly [number, number, number, n
     .map((s): FrontPoint => [round3(s.i * GRID), round3(s.j * GRID), round3(s.front / s.w)]);
 }
 
-/** How near a cell stands: Gauss-Newton on the one unknown, where its turned point comes nearest to where it went; and how far that stays off (px). */
+/**
+ * How near a cell stands: Gauss-Newton on the one unknown, where its turned point comes nearest to where it went; and
+ * how far that stays off (px).
+ */
 function depthOfCell(
   axis: Axis,
   m: Moved,
@@ -212,7 +239,10 @@ function depthOfCell(
   return { near, left };
 }
 
-/** Cells of the first picture and where they went, in take pixels; those that the way back does not lead home are left out. */
+/**
+ * Cells of the first picture and where they went, in take pixels; those that the way back does not lead home are left
+ * out.
+ */
 function movedCells({ first, second }: TurningPair, cell: number): Moved[] {
   const box: Box = [
     Math.min(first.box[0], second.box[0]),

@@ -29,7 +29,10 @@ export function yawOfMarks(marks: MarksFile): ((frame: number) => number) | null
 const BESIDE_DEG = 4.5,
   MOST_BESIDE = 12;
 
-/** A frame that shows the performer turned a little further than `frame`, towards the turn's middle; null where none does. */
+/**
+ * A frame that shows the performer turned a little further than `frame`, towards the turn's middle; null where none
+ * does.
+ */
 function besideFrame(yaws: readonly number[], frame: number): number | null {
   const way = frame < yaws.length / 2 ? 1 : -1;
   for (let k = 1; k <= MOST_BESIDE; k++) {
@@ -40,7 +43,10 @@ function besideFrame(yaws: readonly number[], frame: number): number | null {
   return null;
 }
 
-/** Frames of 0 to `count` at yaws spread evenly over the turn, each with one beside it; none where it turns too little, or stands on several marked places. */
+/**
+ * Frames of 0 to `count` at yaws spread evenly over the turn, each with one beside it; none where it turns too little,
+ * or stands on several marked places.
+ */
 export function turnedFrames(
   marks: MarksFile,
   count: number,

@@ -1,12 +1,13 @@
 /**
- * The take seen from another elevation. A camera that stands higher than the plate's shows paws lower and brows nearer; a
- * flat picture can only be stretched. Here the matte is filled with balls (body-volume.ts) and their front surface, z pixels
- * towards the camera, says how far each pixel moves when the camera is lowered by Δ: with the foot as origin and v upwards,
+ * The take seen from another elevation. A camera that stands higher than the plate's shows paws lower and brows nearer;
+ * a flat picture can only be stretched. Here the matte is filled with balls (body-volume.ts) and their front surface, z
+ * pixels towards the camera, says how far each pixel moves when the camera is lowered by Δ: with the foot as origin and
+ * v upwards,
  *   v' = v · cos e' / cos e + z · sin(e − e')
- * (orthographic about the line of sight: an upright of height h stands at v = h cos e, a point c nearer to the camera at
- * v = h cos e − c sin e). A camera that stands nearer than the plate's also shows near parts larger: things z pixels nearer
- * grow by z / focal in each picture, and the difference of the two is taken out. What the take's camera did not see stays
- * unseen.
+ * (orthographic about the line of sight: an upright of height h stands at v = h cos e, a point c nearer to the camera
+ * at v = h cos e − c sin e). A camera that stands nearer than the plate's also shows near parts larger: things z pixels
+ * nearer grow by z / focal in each picture, and the difference of the two is taken out. What the take's camera did not
+ * see stays unseen.
  */
 import { gaussianPlane } from '../../image/gaussian.js';
 import { frontOfBalls } from './ball-grids.js';
@@ -18,7 +19,10 @@ import { lowerPeaks, slopeInSight } from './foot-line.js';
 /** Beyond this difference of elevation the parts that were never seen would have to be invented. */
 export const MOST_SHIFT_DEG = 16;
 
-/** How deep a body is beside a round one of its outline. Four-legged animals that face the lens are longer than wide (our own choice). */
+/**
+ * How deep a body is beside a round one of its outline. Four-legged animals that face the lens are longer than wide
+ * (our own choice).
+ */
 const DEPTH = 1.25;
 
 /** Height field of the front surface on a coarse grid, in take pixels. */
@@ -37,9 +41,9 @@ export interface FrontField {
 const LEAST_ELEVATION = 0.08;
 
 /**
- * Front surface of the matte (alpha over width × height, its corner at x0, y0 in the take). Where the camera looks down on
- * the floor by `elevation` (radians; 0: no floor) and the feet stand at several depths the surface is inclined along them
- * (foot-line.ts). Null for an empty matte.
+ * Front surface of the matte (alpha over width × height, its corner at x0, y0 in the take). Where the camera looks down
+ * on the floor by `elevation` (radians; 0: no floor) and the feet stand at several depths the surface is inclined along
+ * them (foot-line.ts). Null for an empty matte.
  */
 export function frontField(
   alpha: Float32Array,

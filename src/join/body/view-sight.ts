@@ -1,10 +1,10 @@
 /**
- * How a point of an upright body goes from one camera's picture to another's, both in perspective: the first looks at the
- * body's middle down by e from a distance D, the second by e' from D'. About the middle, with y upwards and a towards the
- * camera along the ground, a point is seen at D w / (D − n), where n = a cos e + y sin e is how much nearer it is along the
- * sight and w = y cos e − a sin e how far up (pinhole: Hartley & Zisserman, 2004, chapter 6). Lengths in the first picture's
- * pixels at the middle's distance, so D is its focal length. Foot and top of the upright (a = 0) keep their places: the
- * marks have them.
+ * How a point of an upright body goes from one camera's picture to another's, both in perspective: the first looks at
+ * the body's middle down by e from a distance D, the second by e' from D'. About the middle, with y upwards and a
+ * towards the camera along the ground, a point is seen at D w / (D − n), where n = a cos e + y sin e is how much nearer
+ * it is along the sight and w = y cos e − a sin e how far up (pinhole: Hartley & Zisserman, 2004, chapter 6). Lengths
+ * in the first picture's pixels at the middle's distance, so D is its focal length. Foot and top of the upright (a = 0)
+ * keep their places: the marks have them.
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
 
@@ -17,7 +17,10 @@ export interface Sight {
   /** Distances in the first picture's pixels. */
   readonly fromPx: number;
   readonly toPx: number;
-  /** How far above the foot the middle is seen in either picture, and the second's size over what perspective alone would give. */
+  /**
+   * How far above the foot the middle is seen in either picture, and the second's size over what perspective alone
+   * would give.
+   */
   readonly middleFrom: number;
   readonly middleTo: number;
   readonly size: number;
@@ -41,7 +44,8 @@ export function sightBetween(
     Math.cos(toDeg * RAD_PER_DEG),
     Math.sin(toDeg * RAD_PER_DEG),
   ];
-  // Half the body's height from the length seen: D h c / (D − h s) + D h c / (D + h s) = length; a few steps from the plain value.
+  // Half the body's height from the length seen: D h c / (D − h s) + D h c / (D + h s) = length; a few steps from the
+  // plain value.
   let half = lengthPx / 2 / cosFrom;
   for (let k = 0; k < 6; k++) half = (lengthPx / 2 / cosFrom) * (1 - ((half * sinFrom) / fromPx) ** 2);
   const below = (c: number, s: number, d: number): number => (d * half * c) / (d + half * s),
@@ -60,7 +64,10 @@ export function sightBetween(
   };
 }
 
-/** A pixel `t` above the foot in the first picture, of a point `z` pixels before the upright along the sight: how far above it the second shows it, and how much farther aside. */
+/**
+ * A pixel `t` above the foot in the first picture, of a point `z` pixels before the upright along the sight: how far
+ * above it the second shows it, and how much farther aside.
+ */
 export function seenFrom(k: Sight, t: number, z: number): readonly [above: number, aside: number] {
   const a = z * k.cosFrom,
     w = t - k.middleFrom;

@@ -20,7 +20,10 @@ const light = (azimuthDeg: number, elevationDeg: number): Vec3 => {
     e = elevationDeg * RAD_PER_DEG;
   return [Math.sin(a) * Math.cos(e), Math.sin(e), -Math.cos(a) * Math.cos(e)];
 };
-/** A post of radius r and height tall over (x, z), seen as a rectangle: corners left and right of its foot and of its top. */
+/**
+ * A post of radius r and height tall over (x, z), seen as a rectangle: corners left and right of its foot and of its
+ * top.
+ */
 function post(x: number, z: number, r: number, tall: number): [number, number][] {
   const far = Math.hypot(x, z),
     ux = z / far,

@@ -1,7 +1,8 @@
 /**
- * The shadow of what is erased where no frame shows its ground lit and nobody marked it: looked for in the still picture of the
- * set where the measured key throws it (propose-erase.ts). What is dark there is relit (erase-relight.ts) only if it meets the
- * place foretold; each frame's own shadow then differs from the lit picture and goes with the rest (erase-shadow.ts).
+ * The shadow of what is erased where no frame shows its ground lit and nobody marked it: looked for in the still
+ * picture of the set where the measured key throws it (propose-erase.ts). What is dark there is relit
+ * (erase-relight.ts) only if it meets the place foretold; each frame's own shadow then differs from the lit picture and
+ * goes with the rest (erase-shadow.ts).
  */
 import { multiply, tryInvert, apply, type Mat3 } from '../../geometry/mat3.js';
 import { dilate } from '../../image/morphology.js';
@@ -12,7 +13,10 @@ import { relightRest } from './moving-shadow.js';
 import { percents, relightPlace, type FoundCast } from './relight-place.js';
 import { cropPlane } from './erase-seam.js';
 
-/** A body is no thing of revolution, and a light is known to some degrees: looked at as far about the place foretold, as a share of the root of its area. */
+/**
+ * A body is no thing of revolution, and a light is known to some degrees: looked at as far about the place foretold, as
+ * a share of the root of its area.
+ */
 const ABOUT = 0.3;
 /** What is dark must fill so much of the place foretold, and reach beyond it by no more of it. */
 const FILLS = 0.4;
@@ -28,8 +32,8 @@ export interface CastRequest {
 }
 
 /**
- * Relights the shadow in the still picture, in place; along its border, where the penumbra's own shape is not known, the picture
- * counts as never seen (`count` 0) and is made up. Null, and nothing changed, where no shadow was found.
+ * Relights the shadow in the still picture, in place; along its border, where the penumbra's own shape is not known,
+ * the picture counts as never seen (`count` 0) and is made up. Null, and nothing changed, where no shadow was found.
  */
 export function relightCast(mosaic: Mosaic, r: CastRequest): FoundCast | null {
   const { width: w, height: h } = mosaic,
@@ -83,7 +87,9 @@ export function relightCast(mosaic: Mosaic, r: CastRequest): FoundCast | null {
     ? null
     : {
         mask: found.mask,
-        note: `a shadow that no frame shows lit was found where the key throws it and relit: it let through ${percents(found.ratio)} of red, green, blue`,
+        note:
+          'a shadow that no frame shows lit was found where the key throws it and relit: ' +
+          `it let through ${percents(found.ratio)} of red, green, blue`,
       };
 }
 
@@ -96,7 +102,11 @@ export interface CastGround {
   readonly notes: readonly string[];
 }
 
-/** Looks for each of the shadows foretold (`paths`: outlines by frame), then, where `moves`, for the rest of one that is seen to move (only where the camera stands: in a pan the shade of a shelter that a walker's shadow met was relit with it, and where it travels what passes near by is dark and comes and goes too); what was relit is `needed` (1) too. */
+/**
+ * Looks for each of the shadows foretold (`paths`: outlines by frame), then, where `moves`, for the rest of one that is
+ * seen to move (only where the camera stands: in a pan the shade of a shelter that a walker's shadow met was relit with
+ * it, and where it travels what passes near by is dark and comes and goes too); what was relit is `needed` (1) too.
+ */
 export function castOf(
   paths: readonly ((frame: number) => [number, number][])[],
   mosaic: Mosaic,

@@ -1,7 +1,7 @@
 /**
- * What of the still picture of a set may be handed on into what no frame shows. A person who stays, or a thing that passes in
- * front, is in it too where it covers the same place on most frames, and must not be multiplied: what moves by itself
- * (set-movers.ts) and what is marked as standing for itself is left out.
+ * What of the still picture of a set may be handed on into what no frame shows. A person who stays, or a thing that
+ * passes in front, is in it too where it covers the same place on most frames, and must not be multiplied: what moves
+ * by itself (set-movers.ts) and what is marked as standing for itself is left out.
  */
 import { apply, multiply, tryInvert } from '../../geometry/mat3.js';
 import { dilate } from '../../image/morphology.js';
@@ -17,8 +17,9 @@ import type { SetMovers } from './set-movers.js';
 const MOST = 0.4;
 
 /**
- * What went so far by itself, as a share of a frame's width, is not copied: people who stand and talk sway by so much (seen on two
- * at a railing). What is set is misplaced by some share of the camera's own way, up to what counts as walking anyhow.
+ * What went so far by itself, as a share of a frame's width, is not copied: people who stand and talk sway by so much
+ * (seen on two at a railing). What is set is misplaced by some share of the camera's own way, up to what counts as
+ * walking anyhow.
  */
 const STIRS = 0.004,
   MISPLACED = 0.03,
@@ -43,7 +44,12 @@ export function stirs(
   return Math.min(WALKS, Math.max(STIRS, (MISPLACED * 2 * way) / widthPx));
 }
 
-/** 1 where the still picture may be copied from. @param apart outlines by frame, px @param sources the frames that the still picture is made of */
+/**
+ * 1 where the still picture may be copied from.
+ *
+ * @param apart outlines by frame, px
+ * @param sources the frames that the still picture is made of
+ */
 export function mayCopy(
   mosaic: Mosaic,
   sources: readonly MosaicSource[],

@@ -1,8 +1,9 @@
 /**
- * A small correction of a registration: the affine motion that brings a picture, already nearly in place, onto a template
- * where both are to be trusted. Inverse compositional Gauss-Newton (S. Baker, I. Matthews, "Lucas-Kanade 20 years on", IJCV
- * 56, 2004) with gain and offset of the light solved beside it, Tukey weights (scale from the median), and a prior that holds the
- * correction at zero where the picture shows nothing to go by. Planes height × width of display-coded luma; lengths in pixels.
+ * A small correction of a registration: the affine motion that brings a picture, already nearly in place, onto a
+ * template where both are to be trusted. Inverse compositional Gauss-Newton (S. Baker, I. Matthews, "Lucas-Kanade 20
+ * years on", IJCV 56, 2004) with gain and offset of the light solved beside it, Tukey weights (scale from the median),
+ * and a prior that holds the correction at zero where the picture shows nothing to go by. Planes height × width of
+ * display-coded luma; lengths in pixels.
  */
 import { solveCholesky } from '../../geometry/linear-solve.js';
 import type { Mat3 } from '../../geometry/mat3.js';
@@ -31,7 +32,10 @@ export interface LocalFitOptions {
 const NONE: LocalFit = { matrix: IDENTITY3, before: 0, after: 0 };
 const BLUR = 0.9;
 
-/** Fits `picture` to `template` where `weight` is over a half. The identity where too little is to be seen or the fit does not help. */
+/**
+ * Fits `picture` to `template` where `weight` is over a half. The identity where too little is to be seen or the fit
+ * does not help.
+ */
 export function fitLocally(
   template: Float32Array,
   picture: Float32Array,

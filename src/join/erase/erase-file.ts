@@ -10,7 +10,10 @@ import { PlateCleaner, type CleanedBox, type EraseReport } from './erase.js';
 import { grower, type Grower } from '../air/grain.js';
 
 export interface EraseFileOptions {
-  /** Grow the plate's grain over what was laid in, so that it sits in the film; off, the fill is as still as a photograph. Default false. */
+  /**
+   * Grow the plate's grain over what was laid in, so that it sits in the film; off, the fill is as still as a
+   * photograph. Default false.
+   */
   readonly grain?: boolean;
   readonly shadowToo?: boolean;
   readonly growPx?: number;
@@ -70,7 +73,10 @@ async function shotsMarked(
   return { in: of(Math.min(...marked))?.in ?? 0, out: of(Math.max(...marked))?.out ?? reader.info.frameCount };
 }
 
-/** Writes clean frames (display-coded pictures where `out` is a pattern like `clean_%05d.png`; a film name gives FFV1). Throws the media door's errors. */
+/**
+ * Writes clean frames (display-coded pictures where `out` is a pattern like `clean_%05d.png`; a film name gives FFV1).
+ * Throws the media door's errors.
+ */
 export async function eraseFile(
   file: string,
   region: RegionFile,
@@ -135,7 +141,8 @@ export async function eraseFile(
       span.in > 0 || span.out < frameCount
         ? [
             ...cleaner.report.notes,
-            `the region is marked in frames ${span.in} to ${span.out - 1}: other shots are left as they are and give nothing`,
+            `the region is marked in frames ${span.in} to ${span.out - 1}: ` +
+              'other shots are left as they are and give nothing',
           ]
         : cleaner.report.notes;
     return { ...cleaner.report, notes, frames: frameCount };

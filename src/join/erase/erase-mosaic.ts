@@ -1,8 +1,9 @@
 /**
- * The set without what moves, as one still picture in the pixels of a reference frame: every source frame is laid over it by
- * the camera's measured move (corrected locally where the set is not one plane), its exposure matched, and each pixel is the
- * mean of the samples that agree with their median (a trimmed form of the temporal median of Gloyer et al., "Video-based
- * freeway monitoring system using recursive vehicle tracking", SPIE 2421, 1995). Being still, it can't flicker.
+ * The set without what moves, as one still picture in the pixels of a reference frame: every source frame is laid over
+ * it by the camera's measured move (corrected locally where the set is not one plane), its exposure matched, and each
+ * pixel is the mean of the samples that agree with their median (a trimmed form of the temporal median of Gloyer et
+ * al., "Video-based freeway monitoring system using recursive vehicle tracking", SPIE 2421, 1995). Being still, it
+ * can't flicker.
  *
  * Values are display-coded R'G'B'. Memory: one strip of all sources at a time.
  */

@@ -1,9 +1,10 @@
 /**
- * What a frame hides, from the frames nearest in time that show it: where the camera travels through depth, shakes out of focus
- * or the set itself stirs, one still picture of the set (erase-mosaic.ts) is no frame's truth, but a moment before or after is
- * nearly this one's. Each near frame is brought over the frame (near-place.ts), its light by the ratio; all of them and the still
- * picture are then averaged pixel by pixel, each with the weight that its squared difference from the frame beside the hole earns (an inverse-variance mean, the variance
- * carried over the hole by push-pull: Gortler et al., "The Lumigraph", SIGGRAPH 1996).
+ * What a frame hides, from the frames nearest in time that show it: where the camera travels through depth, shakes out
+ * of focus or the set itself stirs, one still picture of the set (erase-mosaic.ts) is no frame's truth, but a moment
+ * before or after is nearly this one's. Each near frame is brought over the frame (near-place.ts), its light by the
+ * ratio; all of them and the still picture are then averaged pixel by pixel, each with the weight that its squared
+ * difference from the frame beside the hole earns (an inverse-variance mean, the variance carried over the hole by
+ * push-pull: Gortler et al., "The Lumigraph", SIGGRAPH 1996).
  */
 import { multiply, type Mat3 } from '../../geometry/mat3.js';
 import { distanceToSet } from '../../image/distance.js';
@@ -25,7 +26,10 @@ import { bringOver } from './near-place.js';
 
 /** Near frames laid over at most. */
 const NEAR = 8;
-/** What a near frame misses inside the hidden part beyond what it misses beside it grows by so much (rms, coded) with each frame between: things stir by themselves, light drifts (read on real clips, 4 to 22 frames apart). */
+/**
+ * What a near frame misses inside the hidden part beyond what it misses beside it grows by so much (rms, coded) with
+ * each frame between: things stir by themselves, light drifts (read on real clips, 4 to 22 frames apart).
+ */
 const PER_FRAME = 0.002;
 /** What it adds to the variance that no point was carried to a place: its way is its neighbours'. */
 const UNTOLD = 0.1 ** 2;
@@ -56,7 +60,10 @@ export interface NearRequest {
   readonly struck?: boolean;
 }
 
-/** Mean squared difference of two pictures where `weight` is over a half, smoothed over some pixels and carried over the rest; at half the size. Null where too little is to be compared. */
+/**
+ * Mean squared difference of two pictures where `weight` is over a half, smoothed over some pixels and carried over the
+ * rest; at half the size. Null where too little is to be compared.
+ */
 function varianceOf(around: Picture, fill: Picture, weight: Float32Array): Float32Array | null {
   const { width: w, height: h } = around,
     n = w * h;
@@ -216,7 +223,10 @@ function fillPart(r: NearRequest): { readonly fill: Picture; readonly seen: Floa
   return { fill: sum, seen };
 }
 
-/** Strikes out of `shows` the shadow that what is erased throws in the near frame: beside what hides the set there, darker than the still picture, its texture handed on. */
+/**
+ * Strikes out of `shows` the shadow that what is erased throws in the near frame: beside what hides the set there,
+ * darker than the still picture, its texture handed on.
+ */
 function withoutShadow(shows: Float32Array, laid: Picture, r: NearRequest): void {
   const hides = shows.map((v) => (v > 0.99 ? 0 : 1));
   const shadow = shadowBeside(laid, r.still, hides, r.seen);

@@ -1,12 +1,13 @@
 /**
- * A thing that passes between camera and set at a depth of its own (a post beside a travelling camera) and goes through what is
- * erased: no still picture of the set shows it, and flow does not follow what moves by several of its own widths. It is a layer
- * (J. Y. A. Wang, E. H. Adelson, "Representing moving images with layers", IEEE Trans. Image Processing 3, 1994): in each frame
- * the piece that differs from the still picture. The frame's visible pieces of it are sought among those of other frames, over
- * the set's own motion held still, by the overlap of masks whose colours agree, on a coarse picture over all shifts; the best is
- * refined (erase-align.ts). It is sought only where near frames laid over the frame (erase-near.ts) miss the visible pieces more
- * than what lies beside them, and believed only where it then meets these far better than the set does, and better than the near
- * frames do; then it hands on what the erased hides of it.
+ * A thing that passes between camera and set at a depth of its own (a post beside a travelling camera) and goes through
+ * what is erased: no still picture of the set shows it, and flow does not follow what moves by several of its own
+ * widths. It is a layer (J. Y. A. Wang, E. H. Adelson, "Representing moving images with layers", IEEE Trans. Image
+ * Processing 3, 1994): in each frame the piece that differs from the still picture. The frame's visible pieces of it
+ * are sought among those of other frames, over the set's own motion held still, by the overlap of masks whose colours
+ * agree, on a coarse picture over all shifts; the best is refined (erase-align.ts). It is sought only where near frames
+ * laid over the frame (erase-near.ts) miss the visible pieces more than what lies beside them, and believed only where
+ * it then meets these far better than the set does, and better than the near frames do; then it hands on what the
+ * erased hides of it.
  */
 import { multiply, type Mat3 } from '../../geometry/mat3.js';
 import { connectedComponents } from '../../image/components.js';
@@ -33,9 +34,14 @@ const LEAST_FOUND = 2;
 /** Width of the coarse picture, and colours within this (sd, coded) are the same. */
 const COARSE = 160;
 const SAME = 0.06;
-/** Near frames miss the pieces where they differ there by more than so many times (rms) what they differ by elsewhere. */
+/**
+ * Near frames miss the pieces where they differ there by more than so many times (rms) what they differ by elsewhere.
+ */
 const MISSES = 1.5;
-/** Near frames are asked about the pieces so far about the hidden part, px: what is laid over the frame reaches little farther. */
+/**
+ * Near frames are asked about the pieces so far about the hidden part, px: what is laid over the frame reaches little
+ * farther.
+ */
 const BESIDE_PX = 32;
 /** Overlap asked of the masks, and what may be left of the set's squared difference on the visible pieces. */
 const LEAST_OVERLAP = 0.5;
@@ -222,7 +228,10 @@ interface Rival {
   readonly beside: Float32Array;
 }
 
-/** Box pixels → where the same point of the thing lies in the other frame as laid over the box; null where it is not found there. */
+/**
+ * Box pixels → where the same point of the thing lies in the other frame as laid over the box; null where it is not
+ * found there.
+ */
 function placeOf(own: Sample, there: Sample, still: Picture, rival: Rival, w: number, h: number): Mat3 | null {
   const shift = coarseShift(own, there, w, h);
   if (shift === null) return null;

@@ -1,12 +1,13 @@
 /**
- * Relights ground that lies in a shadow on every frame: a cast shadow takes away one share of the light a channel (the key's),
- * fading over its penumbra, so that a gain in linear light gives the lit ground back (illumination ratio across a shadow's
- * border: G. Finlayson, S. Hordley, C. Lu, M. Drew, "On the removal of shadows from images", PAMI 28, 2006; M. Baba, N. Asada,
- * "Shadow removal from a real picture", SIGGRAPH Sketches, 2003).
+ * Relights ground that lies in a shadow on every frame: a cast shadow takes away one share of the light a channel (the
+ * key's), fading over its penumbra, so that a gain in linear light gives the lit ground back (illumination ratio across
+ * a shadow's border: G. Finlayson, S. Hordley, C. Lu, M. Drew, "On the removal of shadows from images", PAMI 28, 2006;
+ * M. Baba, N. Asada, "Shadow removal from a real picture", SIGGRAPH Sketches, 2003).
  *
- * Inside the region told to be dark, darker and lighter ground are split (Otsu, IEEE SMC 9, 1979), since an outline is drawn
- * wider than the shadow. The ratio is had along the border, where ground on both sides is mostly the same; the penumbra's width
- * is the one that leaves the least step there. Planes height × width, display-coded R'G'B' of Rec. 709.
+ * Inside the region told to be dark, darker and lighter ground are split (Otsu, IEEE SMC 9, 1979), since an outline is
+ * drawn wider than the shadow. The ratio is had along the border, where ground on both sides is mostly the same; the
+ * penumbra's width is the one that leaves the least step there. Planes height × width, display-coded R'G'B' of Rec.
+ * 709.
  */
 import { decodePlane, encodePlane, transferTable } from '../../colour/transfer-plane.js';
 import { distanceToSet } from '../../image/distance.js';
@@ -30,8 +31,10 @@ const LIGHTEST = 0.95,
 
 /**
  * In place. Null, and nothing changed, where the region is not darker than the ground about it.
- * @param dark over 0 where the picture shows ground in the shadow @param known over 0 where the picture shows ground at all
- * @param expected whether what was found dark (1 in the mask) is the shadow that was looked for; without it the place is taken at its word
+ * @param dark over 0 where the picture shows ground in the shadow @param known over 0 where the picture shows ground at
+ * all
+ * @param expected whether what was found dark (1 in the mask) is the shadow that was looked for; without it the place
+ * is taken at its word
  */
 export function relightShadow(
   picture: Picture,
@@ -146,7 +149,10 @@ function within(p: Float32Array, weight: Float32Array, w: number, h: number, sig
   return a.map((v, i) => (b[i]! > 1e-3 ? v / b[i]! : p[i]!));
 }
 
-/** Median over the border of the local ratios of ground inside to ground outside, `gap` px from it on both sides; null where there is no such ground. */
+/**
+ * Median over the border of the local ratios of ground inside to ground outside, `gap` px from it on both sides; null
+ * where there is no such ground.
+ */
 function ratioAlong(
   logs: readonly Float32Array[],
   ground: Float32Array,

@@ -1,8 +1,9 @@
 /**
- * Hides the seam of a fill: what the picture and the fill differ by round the hole is carried smoothly over it and added (the
- * membrane of P. Pérez, M. Gangnet, A. Blake, "Poisson image editing", SIGGRAPH 2003, section 2; interpolated here by push-pull
- * over a band some pixels wide instead of one pixel's line, so that grain on the border draws no streaks). Differences that do
- * not belong to the light, such as somebody who passes beside the hole, are left out by a robust bound.
+ * Hides the seam of a fill: what the picture and the fill differ by round the hole is carried smoothly over it and
+ * added (the membrane of P. Pérez, M. Gangnet, A. Blake, "Poisson image editing", SIGGRAPH 2003, section 2;
+ * interpolated here by push-pull over a band some pixels wide instead of one pixel's line, so that grain on the border
+ * draws no streaks). Differences that do not belong to the light, such as somebody who passes beside the hole, are left
+ * out by a robust bound.
  */
 import { distanceToSet } from '../../image/distance.js';
 import { gaussianPlane } from '../../image/gaussian.js';
@@ -17,7 +18,10 @@ export interface SeamOptions {
   readonly bandPx: number;
   /** Most that light may differ, as a factor. Default 1.5. */
   readonly mostGain?: number;
-  /** The band is compared after a blur of this sd, px: hair against hair, which differ strand by strand. Default 0: as it is. */
+  /**
+   * The band is compared after a blur of this sd, px: hair against hair, which differ strand by strand. Default 0: as
+   * it is.
+   */
   readonly blurPx?: number;
   /** Most that the membrane may add (coded). Default no bound. */
   readonly mostStep?: number;
@@ -26,9 +30,9 @@ export interface SeamOptions {
 }
 
 /**
- * Meets the sharpness: a mean of registered frames is a little softer than any of them. The share β of its own fine detail
- * (what a Gaussian of 0.8 px takes away) that brings the fill closest to the picture where both show the same is had by least
- * squares; grain in the picture is no part of the fill's detail and drops out. In place; returns β.
+ * Meets the sharpness: a mean of registered frames is a little softer than any of them. The share β of its own fine
+ * detail (what a Gaussian of 0.8 px takes away) that brings the fill closest to the picture where both show the same is
+ * had by least squares; grain in the picture is no part of the fill's detail and drops out. In place; returns β.
  */
 export function matchSharpness(around: Picture, fill: Picture, hidden: Float32Array, trusted: Float32Array): number {
   const { width: w, height: h } = around;
@@ -191,7 +195,10 @@ function seamInside(
   }
 }
 
-/** Push-pull from the first pulled level on (half the size): its weights here are so light that the finest level adds next to nothing. */
+/**
+ * Push-pull from the first pulled level on (half the size): its weights here are so light that the finest level adds
+ * next to nothing.
+ */
 function smoothly(planes: readonly Float32Array[], weight: Float32Array, w: number, h: number): Float32Array[] {
   const half = halve(weight, w, h);
   const sums = planes.map((p) => {

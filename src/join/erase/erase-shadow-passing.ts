@@ -1,9 +1,10 @@
 /**
- * The shadow that a removed person leaves, where the camera travels and near things pass before the set, which the clean plate does
- * not show: ground that touches the outline and is darker than it by about one factor in all channels while its texture stays
- * (brightness and chromaticity distortion: T. Horprasert, D. Harwood, L. S. Davis, "A statistical approach for real-time robust background
- * subtraction and shadow detection", ICCV FRAME-RATE 1999). A dark thing, such as a post, does not carry the ground's texture. Judged pixel
- * by pixel and strictly: decided as a whole (erase-shadow.ts), a post beside the person was taken for his shadow.
+ * The shadow that a removed person leaves, where the camera travels and near things pass before the set, which the
+ * clean plate does not show: ground that touches the outline and is darker than it by about one factor in all channels
+ * while its texture stays (brightness and chromaticity distortion: T. Horprasert, D. Harwood, L. S. Davis, "A
+ * statistical approach for real-time robust background subtraction and shadow detection", ICCV FRAME-RATE 1999). A dark
+ * thing, such as a post, does not carry the ground's texture. Judged pixel by pixel and strictly: decided as a whole
+ * (erase-shadow.ts), a post beside the person was taken for his shadow.
  */
 import { boxMean } from '../../image/box.js';
 import { connectedComponents } from '../../image/components.js';
@@ -15,7 +16,11 @@ import { codedLuma } from './coded-luma.js';
 /** A shadow lets through at most this share of the coded value. */
 const DARKER = 0.93;
 const DARKEST = 0.25;
-/** Channels' ratios may differ by this factor, coded; by the larger where red is held back most and blue least: skylight fills bluer than a low sun (in linear light half as far again in stops as any usual fill; .24, .39, .56 was seen in an evening street). */
+/**
+ * Channels' ratios may differ by this factor, coded; by the larger where red is held back most and blue least: skylight
+ * fills bluer than a low sun (in linear light half as far again in stops as any usual fill; .24, .39, .56 was seen in
+ * an evening street).
+ */
 const TINT = 1.4;
 const TINT_SKY = 1.8;
 /** Gap between outline and shadow that is bridged, as a share of the outline's height. */
@@ -78,7 +83,8 @@ export function shadowBesidePassing(
   }
   const { labels } = connectedComponents(mark, w, h, 8);
   const touching = new Set<number>();
-  // Ground that every frame shows in the shadow is dark in the clean plate too and tells nothing: what lies beyond such a gap still belongs.
+  // Ground that every frame shows in the shadow is dark in the clean plate too and tells nothing: what lies beyond such
+  // a gap still belongs.
   let top = h,
     bottom = 0;
   for (let y = 0; y < h; y++)
@@ -106,7 +112,9 @@ export function shadowBesidePassing(
   return dilate(out, w, h, 4);
 }
 
-/** Those of the parts that are only crumbs of something that differs in other ways too: a shadow is a shadow throughout. */
+/**
+ * Those of the parts that are only crumbs of something that differs in other ways too: a shadow is a shadow throughout.
+ */
 function unexplained(
   mark: Uint8Array,
   differs: Uint8Array,
@@ -136,7 +144,10 @@ function unexplained(
   );
 }
 
-/** Those of the parts that do not show the clean plate's texture darkened: slope of the frame's detail on the clean plate's, within the part, against its darkness. */
+/**
+ * Those of the parts that do not show the clean plate's texture darkened: slope of the frame's detail on the clean
+ * plate's, within the part, against its darkness.
+ */
 function things(
   frame: Float32Array,
   clean: Float32Array,

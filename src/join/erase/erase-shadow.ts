@@ -1,11 +1,12 @@
 /**
- * The shadow that a removed person leaves on a frame: ground that hangs together with the outline and is darker than the clean
- * plate by about one factor in all channels (brightness and chromaticity distortion: T. Horprasert, D. Harwood, L. S. Davis, "A statistical
- * approach for real-time robust background subtraction and shadow detection", ICCV FRAME-RATE 1999). It is decided as a whole, by a
- * least cut of the smoothed ratio picture (D. M. Greig, B. T. Porteous, A. H. Seheult, "Exact maximum a posteriori estimation for
- * binary images", J. R. Statist. Soc. B 51, 1989), so that the ground's relief, which a low sun lights from the side and shade does not, tears no holes
- * into it; then its soft rim goes too, as far as it is darker than noise.
- * For a camera that stands or turns; where it travels, near things pass and are dark too (erase-shadow-passing.ts).
+ * The shadow that a removed person leaves on a frame: ground that hangs together with the outline and is darker than
+ * the clean plate by about one factor in all channels (brightness and chromaticity distortion: T. Horprasert, D.
+ * Harwood, L. S. Davis, "A statistical approach for real-time robust background subtraction and shadow detection", ICCV
+ * FRAME-RATE 1999). It is decided as a whole, by a least cut of the smoothed ratio picture (D. M. Greig, B. T.
+ * Porteous, A. H. Seheult, "Exact maximum a posteriori estimation for binary images", J. R. Statist. Soc. B 51, 1989),
+ * so that the ground's relief, which a low sun lights from the side and shade does not, tears no holes into it; then
+ * its soft rim goes too, as far as it is darker than noise. For a camera that stands or turns; where it travels, near
+ * things pass and are dark too (erase-shadow-passing.ts).
  */
 import { decodePlane, transferTable } from '../../colour/transfer-plane.js';
 import { connectedComponents } from '../../image/components.js';
@@ -19,16 +20,25 @@ import { median } from '../../image/statistics.js';
 const SMOOTH_PX = 2;
 /** Linear light added to both sides of a ratio: blacks are lifted and coded coarsely. */
 const FLOOR = 0.004;
-/** Logarithm of the ratio at which a pixel is as likely shadow as not, at least; and this many sd of what the lit ground shows. */
+/**
+ * Logarithm of the ratio at which a pixel is as likely shadow as not, at least; and this many sd of what the lit ground
+ * shows.
+ */
 const LEAST_DARK = 0.1;
 const NOISES = 3;
 /** No shadow is darker (log of linear ratio). */
 const MOST_DARK = 3.6;
-/** Channels' ratios may differ by this (log, linear): a share of how dark it is, and noise; by the larger share where red is held back most and blue least, as under a low sun. */
+/**
+ * Channels' ratios may differ by this (log, linear): a share of how dark it is, and noise; by the larger share where
+ * red is held back most and blue least, as under a low sun.
+ */
 const TINT_SHARE = 0.3;
 const TINT_SKY = 0.65;
 const TINT_LEAST = 0.1;
-/** Cost of an edge between shadow and ground, in pixels of the halved picture that are surely either; and the step of log ratio over which it is for nothing. */
+/**
+ * Cost of an edge between shadow and ground, in pixels of the halved picture that are surely either; and the step of
+ * log ratio over which it is for nothing.
+ */
 const EDGE = 0.7;
 const STEP = 0.25;
 /** Gap between outline and shadow that is bridged, as a share of the outline's height. */
@@ -39,7 +49,10 @@ const AS_DARK = 0.35;
 const EXPLAINS = 0.6;
 /** How far in from its rim what differs is judged, px of the halved picture. */
 const RIM = 2;
-/** Of the soft rim, what is darker than this share of the shadow (log), or than so many sd of noise, goes too, at most so far out: a share of the root of the shadow's area. */
+/**
+ * Of the soft rim, what is darker than this share of the shadow (log), or than so many sd of noise, goes too, at most
+ * so far out: a share of the root of the shadow's area.
+ */
 const RIM_SHARE = 0.05;
 const RIM_NOISES = 1.5;
 const RIM_REACH = 0.3;
@@ -89,7 +102,8 @@ export function shadowBeside(
         top = Math.min(top, y);
         bottom = y;
       }
-  // Ground that every frame shows in the shadow is dark in the clean plate too and tells nothing: what lies beyond such a gap still belongs.
+  // Ground that every frame shows in the shadow is dark in the clean plate too and tells nothing: what lies beyond such
+  // a gap still belongs.
   const beside = dilate(hidden, w, h, Math.max(2, GAP * (bottom - top)));
   for (let y = 0; y < height; y++)
     for (let x = 0; x < width; x++)
@@ -165,7 +179,10 @@ function alongTheGap(
   }
 }
 
-/** Sd of the log ratio where nothing differs: by the quartile next to zero of what is not darker, which no shadow reaches. */
+/**
+ * Sd of the log ratio where nothing differs: by the quartile next to zero of what is not darker, which no shadow
+ * reaches.
+ */
 function noiseOf(dark: Float32Array, known: Float32Array): number {
   const v: number[] = [];
   for (let i = 0; i < dark.length; i += 5) if (known[i]! > 0) v.push(Math.abs(dark[i]!));
@@ -251,7 +268,9 @@ function softRim(
   return dilate(out, w, h, 4);
 }
 
-/** Those of the parts that are only crumbs of something that differs in other ways too: a shadow is a shadow throughout. */
+/**
+ * Those of the parts that are only crumbs of something that differs in other ways too: a shadow is a shadow throughout.
+ */
 function unexplained(
   mark: Uint8Array,
   differs: Uint8Array,

@@ -1,7 +1,7 @@
 /**
- * Which frames of a shot show what a region hides. On a coarse grid over the hidden area each frame's view is laid out, and
- * frames are taken one by one, each time the one that adds most where little is seen yet (greedy cover with diminishing
- * returns: Nemhauser, Wolsey & Fisher, Mathematical Programming 14, 1978).
+ * Which frames of a shot show what a region hides. On a coarse grid over the hidden area each frame's view is laid out,
+ * and frames are taken one by one, each time the one that adds most where little is seen yet (greedy cover with
+ * diminishing returns: Nemhauser, Wolsey & Fisher, Mathematical Programming 14, 1978).
  */
 import { apply, type Mat3, type Point2 } from '../../geometry/mat3.js';
 import { insidePolygon } from '../../image/polygon.js';

@@ -34,7 +34,10 @@ function setPicture(width: number, height: number, seed: number): Picture {
   return p;
 }
 
-/** Frame n of a clip: the set seen by the camera, light of the frame, somebody (a dark box with a shadow) walking through, grain. */
+/**
+ * Frame n of a clip: the set seen by the camera, light of the frame, somebody (a dark box with a shadow) walking
+ * through, grain.
+ */
 interface Clip {
   readonly file: string;
   readonly clean: Picture[];

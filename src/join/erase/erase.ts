@@ -1,8 +1,9 @@
 /**
- * Erase (DESIGN 5.5): a clean plate without what a region covers. What other frames of the shot show of the hidden set is
- * gathered once into a still mosaic (erase-mosaic.ts) in the pixels of one frame; what none shows is made up there once by
- * patch synthesis (patch-synthesis.ts); each frame then gets the mosaic laid over it by the camera's move, corrected locally,
- * matched in light and along its seam (erase-seam.ts). Being one picture, the fill holds still over time.
+ * Erase (DESIGN 5.5): a clean plate without what a region covers. What other frames of the shot show of the hidden set
+ * is gathered once into a still mosaic (erase-mosaic.ts) in the pixels of one frame; what none shows is made up there
+ * once by patch synthesis (patch-synthesis.ts); each frame then gets the mosaic laid over it by the camera's move,
+ * corrected locally, matched in light and along its seam (erase-seam.ts). Being one picture, the fill holds still over
+ * time.
  */
 import { counted } from '../../core/counted.js';
 import { framesPerSecond } from '../../core/rational.js';
@@ -37,12 +38,18 @@ import { boundsOf, layOver } from './lay-over.js';
 import { layRelit } from './lay-relit.js';
 import { setMotion, spread, type SetMotion } from './set-motion.js';
 
-/** Source frames gathered at most, how many of them (those that add most) make the still picture, and frames looked at to choose them. */
+/**
+ * Source frames gathered at most, how many of them (those that add most) make the still picture, and frames looked at
+ * to choose them.
+ */
 const SOURCES = 32;
 const MOSAIC_SOURCES = 24;
 const CANDIDATES = 96;
 
-/** The still picture holds where it differs from the frame beside the hole by no more than this times the noise, and some more that no eye sees. */
+/**
+ * The still picture holds where it differs from the frame beside the hole by no more than this times the noise, and
+ * some more that no eye sees.
+ */
 const STILL_HOLDS = 1.5;
 const LEAST_NOISE = 0.006;
 const NEAR_BAND = 40;
@@ -54,7 +61,10 @@ export interface EraseRequest {
   readonly growPx?: number;
   /** Shadows of what goes that lie there on every frame: their ground is relit (erase-relight.ts). */
   readonly shadows?: readonly RegionFile[];
-  /** Where the key throws the shadows of the regions, one each: looked for there, and relit where found (cast-shadow.ts). */
+  /**
+   * Where the key throws the shadows of the regions, one each: looked for there, and relit where found
+   * (cast-shadow.ts).
+   */
   readonly cast?: readonly RegionFile[];
   /** Things that stand for themselves (in front, other people): never copied into what no frame shows. */
   readonly apart?: readonly RegionFile[];
@@ -142,7 +152,9 @@ export class PlateCleaner {
     this.overhang = overhangOf(mosaic.shadows ?? [], outlines);
   }
 
-  /** Gathers the clean set of a clip. Memory: at most 32 frames in the file's own planes and one strip of the mosaic. */
+  /**
+   * Gathers the clean set of a clip. Memory: at most 32 frames in the file's own planes and one strip of the mosaic.
+   */
   static async build(reader: VideoReader, request: EraseRequest): Promise<PlateCleaner> {
     const { widthPx: w, heightPx: h, frameCount, rate } = reader.info;
     const span = { in: request.span?.in ?? 0, out: Math.min(frameCount, request.span?.out ?? frameCount) };
@@ -242,13 +254,19 @@ export class PlateCleaner {
             : [
                 ...relit,
                 ...notes,
-                `${counted(lost.size, 'frame')} could not be aligned to the set and ${lost.size === 1 ? 'gives' : 'give'} nothing`,
+                `${counted(lost.size, 'frame')} could not be aligned to the set and ` +
+                  `${lost.size === 1 ? 'gives' : 'give'} nothing`,
               ],
       },
     );
   }
 
-  /** The clean part of a frame; null where the region does not reach into it. @param coded display-coded picture of the whole frame @param chromaShift so that the box holds whole chroma samples */
+  /**
+   * The clean part of a frame; null where the region does not reach into it.
+   *
+   * @param coded display-coded picture of the whole frame
+   * @param chromaShift so that the box holds whole chroma samples
+   */
   clean(n: number, coded: Picture, chromaShift: readonly [number, number] = [1, 1]): CleanedBox | null {
     const { w, h } = this.size;
     const outlines = this.outlines(n);

@@ -1,11 +1,11 @@
 /**
  * What is made up, held to what its border tells. Patches (patch-synthesis.ts) hand texture and edges on, but drift in
- * brightness over a wide hole; a membrane stretched from the border does not drift but shows nothing. So the fill keeps its
- * detail, and of its broad difference from the membrane it keeps the share β that it is worth. That is measured on a rim of
- * known picture about the hole, hidden on purpose and filled in the same way: the least-squares β of truth − membrane on
- * patches − membrane there (a cross-validation: S. Geisser, "The predictive sample reuse method", JASA 70, 1975). The
- * membrane's conductance falls at the patches' own edges (P. Perona, J. Malik, IEEE PAMI 12, 1990), so that no colour runs
- * from one thing into another. All of it at half the size; only the correction is brought to full size.
+ * brightness over a wide hole; a membrane stretched from the border does not drift but shows nothing. So the fill keeps
+ * its detail, and of its broad difference from the membrane it keeps the share β that it is worth. That is measured on
+ * a rim of known picture about the hole, hidden on purpose and filled in the same way: the least-squares β of truth −
+ * membrane on patches − membrane there (a cross-validation: S. Geisser, "The predictive sample reuse method", JASA 70,
+ * 1975). The membrane's conductance falls at the patches' own edges (P. Perona, J. Malik, IEEE PAMI 12, 1990), so that
+ * no colour runs from one thing into another. All of it at half the size; only the correction is brought to full size.
  */
 import { distanceToSet } from '../../image/distance.js';
 import { gaussianPlane } from '../../image/gaussian.js';
@@ -15,19 +15,25 @@ import { percentile } from '../../image/statistics.js';
 import { synthesisePatches, type SynthesisOptions } from '../synthesis/patch-synthesis.js';
 
 /**
- * What is broader than this is held to the border: sd as a share of the hole's depth, and at least so many px of half the size (a
- * patch is 7 px). A wide hole's patches drift over its width, while their texture, which is finer, is theirs: with the least
- * width for all, wood and grass came out flat.
+ * What is broader than this is held to the border: sd as a share of the hole's depth, and at least so many px of half
+ * the size (a patch is 7 px). A wide hole's patches drift over its width, while their texture, which is finer, is
+ * theirs: with the least width for all, wood and grass came out flat.
  */
 const BROAD = 0.2;
 const LEAST_BROAD = 1.25;
 /** The rim hidden on purpose is so wide, as a share of the hole's depth, and at least so many px of half the size. */
 const RIM = 0.6;
 const LEAST_RIM = 4;
-/** β where too little rim is known to measure it, and the weight of that in rim pixels: its mean on 74 holes in real and made clips. */
+/**
+ * β where too little rim is known to measure it, and the weight of that in rim pixels: its mean on 74 holes in real and
+ * made clips.
+ */
 const USUAL = 0.3;
 const USUAL_PX = 60;
-/** So much of the patches' broad contrast stays in any case: none at all looks flat beside the known picture, and costs less than .1 dB. */
+/**
+ * So much of the patches' broad contrast stays in any case: none at all looks flat beside the known picture, and costs
+ * less than .1 dB.
+ */
 const LEAST = 0.2;
 /** An edge is steeper than so many times the usual steepness of the known picture about the hole. */
 const EDGE = 6;
@@ -77,7 +83,9 @@ interface Half {
   readonly sources: Uint8Array;
 }
 
-/** Half the size, each pixel the mean of those of its four that have a value; null where nothing is left of the hole. */
+/**
+ * Half the size, each pixel the mean of those of its four that have a value; null where nothing is left of the hole.
+ */
 function halved(
   planes: readonly Float32Array[],
   hole: Uint8Array,
@@ -187,7 +195,10 @@ function worth(of: Half, options: SynthesisOptions): number {
   return Math.min(1, Math.max(LEAST, (both + USUAL * prior) / (own + prior)));
 }
 
-/** The hole spanned from its border by heat that stops at the fill's edges: Gauss-Seidel sweeps with over-relaxation, from the push-pull fill on. */
+/**
+ * The hole spanned from its border by heat that stops at the fill's edges: Gauss-Seidel sweeps with over-relaxation,
+ * from the push-pull fill on.
+ */
 function membrane(
   fill: readonly Float32Array[],
   hole: Uint8Array,

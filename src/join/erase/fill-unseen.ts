@@ -17,7 +17,11 @@ export function unseenShare(mosaic: Mosaic, needed: Uint8Array): number {
   return all === 0 ? 0 : holes / all;
 }
 
-/** Patch synthesis over what is needed and was never seen, inside a window about it. @param copied 1 where the picture may be copied from; default everywhere */
+/**
+ * Patch synthesis over what is needed and was never seen, inside a window about it.
+ *
+ * @param copied 1 where the picture may be copied from; default everywhere
+ */
 export function fillUnseen(
   mosaic: Mosaic,
   needed: Uint8Array,
@@ -83,7 +87,8 @@ export function fillUnseen(
     filled: { ...mosaic, picture },
     suppliedShare,
     notes: [
-      `${(100 * (1 - suppliedShare)).toFixed(1)} % of what is hidden is seen in no frame: made up from its surroundings`,
+      `${(100 * (1 - suppliedShare)).toFixed(1)} % of what is hidden is seen in no frame: ` +
+        'made up from its surroundings',
     ],
   };
 }

@@ -1,11 +1,12 @@
 /**
- * How what a frame hides moved there, told by how it moves while it is seen. Between two frames of a rigid set every point's
- * way is its plane's and a parallax that hangs on its depth; the ways between any frames of one short stretch therefore span a
- * space of few dimensions (M. Irani, "Multi-frame correspondence estimation using subspace constraints", IJCV 48, 2002). A
- * source's way to the frame, known only outside what is hidden, is written there as a quadratic in place and a linear map of
- * its way to a helper frame, in which the same points are seen too; inside, the same map of that known way says where each
- * point lies in the frame. So a near post crosses the hidden part at its own depth. What such a map leaves over along the
- * border is carried inside smoothly (push-pull). Planes height × width of display-coded luma; lengths in pixels.
+ * How what a frame hides moved there, told by how it moves while it is seen. Between two frames of a rigid set every
+ * point's way is its plane's and a parallax that hangs on its depth; the ways between any frames of one short stretch
+ * therefore span a space of few dimensions (M. Irani, "Multi-frame correspondence estimation using subspace
+ * constraints", IJCV 48, 2002). A source's way to the frame, known only outside what is hidden, is written there as a
+ * quadratic in place and a linear map of its way to a helper frame, in which the same points are seen too; inside, the
+ * same map of that known way says where each point lies in the frame. So a near post crosses the hidden part at its own
+ * depth. What such a map leaves over along the border is carried inside smoothly (push-pull). Planes height × width of
+ * display-coded luma; lengths in pixels.
  */
 import { solveCholesky } from '../../geometry/linear-solve.js';
 import { FlowPicture, motionAt } from '../../image/flow.js';
@@ -22,7 +23,10 @@ export interface Shown {
   filled?: Float32Array;
 }
 
-/** A way is believed where the two pictures, so brought together, differ by no more (coded, smoothed), or by no more than this share of the local contrast. */
+/**
+ * A way is believed where the two pictures, so brought together, differ by no more (coded, smoothed), or by no more
+ * than this share of the local contrast.
+ */
 const MOST_LEFT = 0.03;
 /** Points whose surroundings tell less of place (0..1) have no say in the map. */
 const TELLS = 0.3;
@@ -45,7 +49,10 @@ export interface HiddenMotion {
   readonly told: Float32Array;
 }
 
-/** Motion of the source to the frame inside what the frame hides; null where a smooth field tells as much or too little is seen. */
+/**
+ * Motion of the source to the frame inside what the frame hides; null where a smooth field tells as much or too little
+ * is seen.
+ */
 export function hiddenMotion(
   source: Shown,
   helper: Shown,
@@ -98,7 +105,8 @@ export function hiddenMotion(
   const smooth = fitMap(chosen, terms, rows, b, 6),
     map = fitMap(chosen, terms, rows, b, TERMS);
   if (smooth === null || map === null || !(helps(smooth.far, map.far) || helps(smooth.most, map.most))) return null;
-  // The map's way for every point whose way to the helper is known; what it leaves over beside the hidden part goes on inside.
+  // The map's way for every point whose way to the helper is known; what it leaves over beside the hidden part goes on
+  // inside.
   const u = new Float32Array(n),
     v = new Float32Array(n),
     du = new Float32Array(n),
@@ -283,7 +291,10 @@ function fitMap(
   return { u, v, left, most, far };
 }
 
-/** Each point of the source goes where its way leads; of several at one place the one that parts most from the rest, as near things do. */
+/**
+ * Each point of the source goes where its way leads; of several at one place the one that parts most from the rest, as
+ * near things do.
+ */
 function carryOver(
   u: Float32Array,
   v: Float32Array,

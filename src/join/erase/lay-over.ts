@@ -1,4 +1,7 @@
-/** Lays a picture over another's pixels: by a matrix, and by what a plane leaves over where that was found (local-field.ts). */
+/**
+ * Lays a picture over another's pixels: by a matrix, and by what a plane leaves over where that was found
+ * (local-field.ts).
+ */
 import { apply, multiply, tryInvert, type Mat3, type Point2 } from '../../geometry/mat3.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
 import { warpHomography } from '../../image/warp.js';
@@ -19,7 +22,9 @@ export type LayFilter = 'bilinear' | 'bicubic' | 'lanczos3';
 /** A filter reads so far beyond a place, px (and colour is brought to full size from some further). */
 const READS_PX = 5;
 
-/** Part of a source of w × h pixels that laying it over width × height pixels reads. Null where the matrix is singular. */
+/**
+ * Part of a source of w × h pixels that laying it over width × height pixels reads. Null where the matrix is singular.
+ */
 export function partRead(
   w: number,
   h: number,
@@ -50,8 +55,8 @@ export function partRead(
 }
 
 /**
- * `warpHomography` of only that part of the source which the result reads, without footprint: the mosaic is made so that no
- * map here makes smaller by more than its own oversampling, where the content ends below the result's band.
+ * `warpHomography` of only that part of the source which the result reads, without footprint: the mosaic is made so
+ * that no map here makes smaller by more than its own oversampling, where the content ends below the result's band.
  */
 export function layOver(
   src: Picture,
@@ -77,7 +82,10 @@ export function layOver(
   return layPart(part, x0, y0, matrix, width, height, filter, boundary, shift);
 }
 
-/** {@link layOver} of a part cut out already: its corner is pixel x0, y0 of what `matrix` speaks of. `footprint`: it is made smaller by more than that. */
+/**
+ * {@link layOver} of a part cut out already: its corner is pixel x0, y0 of what `matrix` speaks of. `footprint`: it is
+ * made smaller by more than that.
+ */
 export function layPart(
   part: Picture,
   x0: number,

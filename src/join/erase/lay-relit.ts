@@ -39,6 +39,7 @@ export function layRelit(mosaic: Mosaic, shaded: Mosaic): string[] {
           mosaic.picture.data[(c * h + y) * w + x] = plane(part, c)[(y - box[1]) * part.width + x - box[0]]!;
       }
   return [
-    `a shadow that no frame shows lit was relit: it let through ${found.ratio.map((v) => (100 * v).toFixed(0)).join(', ')} % of red, green, blue`,
+    'a shadow that no frame shows lit was relit: it let through ' +
+      `${found.ratio.map((v) => (100 * v).toFixed(0)).join(', ')} % of red, green, blue`,
   ];
 }

@@ -2,7 +2,10 @@
 import { plane, type Picture } from '../../image/picture.js';
 import { median } from '../../image/statistics.js';
 
-/** Ratio of the light of `laid` to that of the mosaic, per channel: median over what both show, neither black nor clipped. */
+/**
+ * Ratio of the light of `laid` to that of the mosaic, per channel: median over what both show, neither black nor
+ * clipped.
+ */
 export function gainOf(mosaic: Picture, laid: Picture, weight: Float32Array): [number, number, number] {
   const out: [number, number, number] = [1, 1, 1];
   for (let c = 0; c < 3; c++) {

@@ -30,7 +30,8 @@ function seen(fromX: number, exposure: number, fall: number): Picture {
 
 describe('light as a plane', () => {
   it('is that of a lens that falls off while the camera turns, and holds beyond what told it', () => {
-    // The same lens a good quarter of the picture further right, somebody dark in it, and only the left four fifths looked at.
+    // The same lens a good quarter of the picture further right, somebody dark in it, and only the left four fifths
+    // looked at.
     const first = seen(0, 1, 0.12),
       other = seen(SHIFT, 0.9, 0.12);
     const laid = createPicture(W, H, 3),

@@ -1,9 +1,9 @@
 /**
- * The light of one picture against another of the same set, as a plane: a gain for each channel and a lean of its logarithm over
- * the picture, common to all three. A lens darkens what it shows far from its axis; while the camera turns, one place wanders
- * through that fall, and the ratio of two frames then leans (to second order exactly: D. B. Goldman, "Vignette and exposure
- * calibration and compensation", IEEE PAMI 32, 2010). A plane can be carried on beyond what is seen, which a mean can't.
- * Display-coded values, where a gain is a gain too but for the curve's toe.
+ * The light of one picture against another of the same set, as a plane: a gain for each channel and a lean of its
+ * logarithm over the picture, common to all three. A lens darkens what it shows far from its axis; while the camera
+ * turns, one place wanders through that fall, and the ratio of two frames then leans (to second order exactly: D. B.
+ * Goldman, "Vignette and exposure calibration and compensation", IEEE PAMI 32, 2010). A plane can be carried on beyond
+ * what is seen, which a mean can't. Display-coded values, where a gain is a gain too but for the curve's toe.
  */
 import { solveCholesky } from '../../geometry/linear-solve.js';
 import { plane, type Picture } from '../../image/picture.js';
@@ -21,7 +21,9 @@ export interface LightPlane {
 const CELL = 16;
 /** Fewer cells than this tell no lean. */
 const LEAST_CELLS = 24;
-/** Doubt of a lean beforehand, as the logarithm's change over the picture: lenses lose a fifth or so at their corners. */
+/**
+ * Doubt of a lean beforehand, as the logarithm's change over the picture: lenses lose a fifth or so at their corners.
+ */
 const LEAN_SD = 0.2;
 /** Values in between are neither black nor clipped. */
 const DARK = 0.12,
@@ -118,7 +120,10 @@ function leanOf(
   return [a[1]! / w, a[2]! / h];
 }
 
-/** Multiplies a picture by a light, or divides by it (`power` −1), in place. `scale`: the light's pixels a pixel of the picture, whose own first pixel lies at (left, top) of the whole. */
+/**
+ * Multiplies a picture by a light, or divides by it (`power` −1), in place. `scale`: the light's pixels a pixel of the
+ * picture, whose own first pixel lies at (left, top) of the whole.
+ */
 export function shineOn(picture: Picture, light: LightPlane, power: 1 | -1, scale = 1, left = 0, top = 0): void {
   const { width: w, height: h } = picture,
     n = w * h;

@@ -7,7 +7,9 @@ import { addFields, fieldAt, localField } from './local-field.js';
 const W = 240,
   H = 160;
 
-/** A textured plane of more than the picture's size, and the picture that shows at x what the plane shows at x − d(x). */
+/**
+ * A textured plane of more than the picture's size, and the picture that shows at x what the plane shows at x − d(x).
+ */
 function moved(d: (x: number, y: number) => readonly [number, number]): {
   template: Float32Array;
   picture: Float32Array;

@@ -1,9 +1,9 @@
 /**
- * What a plane's map leaves over between two pictures of one set: things nearer or further than the plane, a lens that bends.
- * Dense motion (image/flow.ts) is gathered in cells by its median, weighed by how well it explains the picture, and carried over
- * cells that show nothing by push-pull (Gortler et al., "The Lumigraph", SIGGRAPH 1996): a coarse, smooth field, since a camera
- * that travels shifts neighbours nearly alike, while what walks by itself fills few cells and is outvoted or out of reach.
- * Planes height × width of display-coded luma; lengths in pixels.
+ * What a plane's map leaves over between two pictures of one set: things nearer or further than the plane, a lens that
+ * bends. Dense motion (image/flow.ts) is gathered in cells by its median, weighed by how well it explains the picture,
+ * and carried over cells that show nothing by push-pull (Gortler et al., "The Lumigraph", SIGGRAPH 1996): a coarse,
+ * smooth field, since a camera that travels shifts neighbours nearly alike, while what walks by itself fills few cells
+ * and is outvoted or out of reach. Planes height × width of display-coded luma; lengths in pixels.
  */
 import { solveCholesky } from '../../geometry/linear-solve.js';
 import { FlowPicture, motionAt } from '../../image/flow.js';
@@ -11,7 +11,10 @@ import { blurPlane, gaussianPlane } from '../../image/gaussian.js';
 import { pushPull } from '../../image/push-pull.js';
 import { median, selectInPlace } from '../../image/statistics.js';
 
-/** Displacements on a grid of cells: the place in the picture that shows what the template shows at (x, y) is (x, y) + (u, v). */
+/**
+ * Displacements on a grid of cells: the place in the picture that shows what the template shows at (x, y) is (x, y) +
+ * (u, v).
+ */
 export interface LocalField {
   readonly cellPx: number;
   readonly columns: number;
@@ -31,15 +34,18 @@ export interface LocalFieldOptions {
 
 /** Least share of a cell that must tell something. */
 const LEAST_FILLED = 0.15;
-/** A displacement is believed where it takes away at least this share of the squared difference, or where there was none to speak of. */
+/**
+ * A displacement is believed where it takes away at least this share of the squared difference, or where there was none
+ * to speak of.
+ */
 const HELPS = 0.8;
 const NOISE = 0.012;
 /** Fewer trusted cells than this tell no lean. */
 const LEAST_CELLS = 24;
 
 /**
- * The field that brings `picture` onto `template`, told by pixels of `weight` over a half; null where it is zero throughout (under a
- * twentieth of a pixel), or where too little is to be seen.
+ * The field that brings `picture` onto `template`, told by pixels of `weight` over a half; null where it is zero
+ * throughout (under a twentieth of a pixel), or where too little is to be seen.
  */
 export function localField(
   template: Float32Array,
@@ -53,7 +59,8 @@ export function localField(
     cell = options.cellPx ?? 12,
     reach = options.reachPx;
   if (width < 48 || height < 48) return null;
-  // Where there is nothing to compare both show the same smooth going-on of the template: texture there would say that nothing moves.
+  // Where there is nothing to compare both show the same smooth going-on of the template: texture there would say that
+  // nothing moves.
   const other = new Float32Array(n),
     base = new Float32Array(n),
     say = new Float32Array(n);
@@ -149,7 +156,8 @@ export function localField(
       if (trust[o]! > 0.1) most = Math.max(most, Math.hypot(cu[o]!, cv[o]!));
     }
   if (most < 0.05) return null;
-  // Beyond what is seen a field goes on as it leans: its plane is taken out, what is over carried on, and the plane put back.
+  // Beyond what is seen a field goes on as it leans: its plane is taken out, what is over carried on, and the plane put
+  // back.
   const planes = [cu, cv].map((p) => planeThrough(p, trust, columns, rows));
   [cu, cv].forEach((p, k) => leanBy(p, planes[k]!, columns, -1));
   const [fu, fv] = pushPull([cu, cv], trust, columns, rows);
@@ -166,7 +174,9 @@ export function localField(
   };
 }
 
-/** Plane (a, b, c) of a + b·column + c·row through the trusted cells, robust (Tukey weights); level where they are few. */
+/**
+ * Plane (a, b, c) of a + b·column + c·row through the trusted cells, robust (Tukey weights); level where they are few.
+ */
 function planeThrough(
   p: Float32Array,
   trust: Float32Array,
@@ -288,7 +298,10 @@ export function lightBetween(template: Float32Array, picture: Float32Array, weig
   return k < 100 ? 1 : Math.min(2, Math.max(0.5, middle(ratios, k)));
 }
 
-/** How much a pixel's surroundings tell of place, 0..1: the smaller eigenvalue of the structure tensor against the noise's. */
+/**
+ * How much a pixel's surroundings tell of place, 0..1: the smaller eigenvalue of the structure tensor against the
+ * noise's.
+ */
 export function structureOf(p: Float32Array, w: number, h: number): Float32Array {
   const n = w * h,
     xx = new Float32Array(n),

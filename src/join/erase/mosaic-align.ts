@@ -8,16 +8,24 @@ import { addFields, localField, sizeOf } from './local-field.js';
 import { meanOfSources } from './mosaic-mean.js';
 import { laySource, validity, type Placed } from './mosaic-source.js';
 
-/** Side of the coarse picture on which sources are brought together, px; how often by local fields, and by how many sources it is told whether there is anything for these to do. */
+/**
+ * Side of the coarse picture on which sources are brought together, px; how often by local fields, and by how many
+ * sources it is told whether there is anything for these to do.
+ */
 const COARSE = 480;
 const FIELD_ROUNDS = 2;
 const PROBES = 6;
-/** Local fields under this (rms, px of a frame) are left: such a shift takes less from a picture than its compression. */
+/**
+ * Local fields under this (rms, px of a frame) are left: such a shift takes less from a picture than its compression.
+ */
 const LEAST_FIELD = 0.12;
 /** How far things off the set's plane are believed to lie from it, as a share of a frame's width. */
 const PARALLAX = 0.02;
 
-/** Each source's place and light are corrected against a coarse mosaic of all: by an affine map, then by local fields in turns. */
+/**
+ * Each source's place and light are corrected against a coarse mosaic of all: by an affine map, then by local fields in
+ * turns.
+ */
 export function bringTogether(start: readonly Placed[], frame: MosaicFrame): readonly Placed[] {
   const k = Math.min(1, COARSE / Math.max(frame.width, frame.height));
   const cw = Math.max(16, Math.round(frame.width * k)),

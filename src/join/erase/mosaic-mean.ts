@@ -1,6 +1,7 @@
 /**
- * The mean of all sources laid over one another, pixel by pixel: of the samples that agree with their median, without those
- * that a shadow of what is erased darkens. Worked in strips, so that memory does not grow with the picture's height.
+ * The mean of all sources laid over one another, pixel by pixel: of the samples that agree with their median, without
+ * those that a shadow of what is erased darkens. Worked in strips, so that memory does not grow with the picture's
+ * height.
  */
 import { multiply } from '../../geometry/mat3.js';
 import { createPicture, type Picture } from '../../image/picture.js';
@@ -29,7 +30,10 @@ export interface SetMean {
   readonly count: Float32Array;
   /** Robust sd of the samples of each pixel (luma), 0 where fewer than three. */
   readonly spread: Float32Array;
-  /** Mean of the dark samples (coded luma) where a shadow was seen to come or go, 0 elsewhere; absent where none was looked for. */
+  /**
+   * Mean of the dark samples (coded luma) where a shadow was seen to come or go, 0 elsewhere; absent where none was
+   * looked for.
+   */
   readonly shaded?: Float32Array;
 }
 

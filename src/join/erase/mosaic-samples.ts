@@ -1,9 +1,12 @@
-/** The samples of one pixel of the still picture (erase-mosaic.ts): their median, how far they scatter, and those that no shadow darkens. */
+/**
+ * The samples of one pixel of the still picture (erase-mosaic.ts): their median, how far they scatter, and those that
+ * no shadow darkens.
+ */
 
 /**
- * Samples of one pixel that fall into two heaps (Otsu's split, IEEE SMC 9, 1979, well apart for their width): where the darker
- * heap lies within the reach of a shadow of what is erased, it is taken for that shadow and goes, however many frames it fills.
- * `sorted` rises; the other arrays are packed in place. Returns how many stay.
+ * Samples of one pixel that fall into two heaps (Otsu's split, IEEE SMC 9, 1979, well apart for their width): where the
+ * darker heap lies within the reach of a shadow of what is erased, it is taken for that shadow and goes, however many
+ * frames it fills. `sorted` rises; the other arrays are packed in place. Returns how many stay.
  */
 export function withoutShadow(
   sorted: Float64Array,
@@ -56,7 +59,10 @@ export function withoutShadow(
   return kept;
 }
 
-/** Median distance from `mid` of the first k values, which rise: distances rise away from it on either side, so two heaps are merged. */
+/**
+ * Median distance from `mid` of the first k values, which rise: distances rise away from it on either side, so two
+ * heaps are merged.
+ */
 export function medianAway(sorted: Float64Array, mid: number, k: number, away: Float64Array): number {
   let hi = 0;
   while (hi < k && sorted[hi]! < mid) hi++;

@@ -1,4 +1,7 @@
-/** The shadow of what hides the set, found as a whole in each source of the still picture (source-shadows.ts) over a smaller one. */
+/**
+ * The shadow of what hides the set, found as a whole in each source of the still picture (source-shadows.ts) over a
+ * smaller one.
+ */
 import { multiply, tryInvert, type Mat3 } from '../../geometry/mat3.js';
 import { boundsOf, type Shift } from './lay-over.js';
 import { shineOn } from './light-plane.js';

@@ -14,9 +14,15 @@ export interface MosaicSource {
   readonly toReference: Mat3;
   readonly widthPx: number;
   readonly heightPx: number;
-  /** Display-coded picture of a box of the frame (x0, y0, x1, y1; grown to whole chroma samples) and the pixel of its corner. */
+  /**
+   * Display-coded picture of a box of the frame (x0, y0, x1, y1; grown to whole chroma samples) and the pixel of its
+   * corner.
+   */
   part(box: PartBox): { readonly picture: Picture; readonly x0: number; readonly y0: number };
-  /** Whole frame, `withoutBorder`: 0 where the set is hidden; else 100 (beside what hides it) to 250 (one and a half shadow's reaches away from it). */
+  /**
+   * Whole frame, `withoutBorder`: 0 where the set is hidden; else 100 (beside what hides it) to 250 (one and a half
+   * shadow's reaches away from it).
+   */
   readonly shows: Uint8Array;
 }
 
@@ -32,7 +38,10 @@ export interface Placed {
   readonly fieldScale: number;
 }
 
-/** Takes two pixels away from what a frame shows, so that no filter reads beyond: its border and the rim of what hides it. */
+/**
+ * Takes two pixels away from what a frame shows, so that no filter reads beyond: its border and the rim of what hides
+ * it.
+ */
 export function withoutBorder(shows: Uint8Array, w: number, h: number): Uint8Array {
   const mask = Float32Array.from(shows);
   erode(mask, w, h, 2, 2, mask);
@@ -41,7 +50,10 @@ export function withoutBorder(shows: Uint8Array, w: number, h: number): Uint8Arr
   return Uint8Array.from(mask);
 }
 
-/** The source's picture laid over width × height pixels; only what is read is converted. `footprint`: where it is made much smaller. */
+/**
+ * The source's picture laid over width × height pixels; only what is read is converted. `footprint`: where it is made
+ * much smaller.
+ */
 export function laySource(
   source: MosaicSource,
   matrix: Mat3,
@@ -57,7 +69,10 @@ export function laySource(
   return layPart(picture, x0, y0, matrix, width, height, filter, 'clamp', shift, footprint);
 }
 
-/** At least 1 where every pixel that a sample reads shows the set; what is over 1 tells how far off that is which hides it, in shadow's reaches. */
+/**
+ * At least 1 where every pixel that a sample reads shows the set; what is over 1 tells how far off that is which hides
+ * it, in shadow's reaches.
+ */
 export function validity(
   source: MosaicSource,
   matrix: Mat3,

@@ -54,7 +54,10 @@ const strip = (from: number, to: number): Float32Array =>
     return x >= from && x < to && y >= 50 && y < 74 ? 1 : 0;
   });
 
-/** A shadow 24 px high that moved over x = 60..200 and lies on 110..150 on every frame: lit elsewhere, and known to have been dark there. */
+/**
+ * A shadow 24 px high that moved over x = 60..200 and lies on 110..150 on every frame: lit elsewhere, and known to have
+ * been dark there.
+ */
 function still(truth: Picture, moved: boolean): Mosaic {
   const never = strip(110, 150),
     came = strip(60, 200),

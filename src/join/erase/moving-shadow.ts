@@ -1,7 +1,8 @@
 /**
- * The rest of a shadow that moves with what is erased. Where some frames show its ground lit and others dark, the still picture
- * has the lit samples and knows the dark ones (erase-mosaic.ts): a shadow is there for certain, and by how much it darkens. What
- * adjoins it, is as dark as its dark samples and has no lit one is the part that no frame shows lit, and is relit like the rest.
+ * The rest of a shadow that moves with what is erased. Where some frames show its ground lit and others dark, the still
+ * picture has the lit samples and knows the dark ones (erase-mosaic.ts): a shadow is there for certain, and by how much
+ * it darkens. What adjoins it, is as dark as its dark samples and has no lit one is the part that no frame shows lit,
+ * and is relit like the rest.
  */
 import { decodePlane, transferTable } from '../../colour/transfer-plane.js';
 import { connectedComponents } from '../../image/components.js';
@@ -25,7 +26,10 @@ const AS_DARK = 0.35;
 /** Its light, once relit, is the moving part's within this factor. */
 const LIKE = 1.4;
 
-/** Relights, in place, what no frame shows lit of a shadow that is seen to move. Null, and nothing changed, where there is none. */
+/**
+ * Relights, in place, what no frame shows lit of a shadow that is seen to move. Null, and nothing changed, where there
+ * is none.
+ */
 export function relightRest(mosaic: Mosaic): FoundCast | null {
   const { width: w, height: h, shaded, count } = mosaic,
     n = w * h;
@@ -100,6 +104,8 @@ export function relightRest(mosaic: Mosaic): FoundCast | null {
     ? null
     : {
         mask: found.mask,
-        note: `of a shadow that moves, what no frame shows lit was relit: it let through ${percents(found.ratio)} of red, green, blue`,
+        note:
+          'of a shadow that moves, what no frame shows lit was relit: ' +
+          `it let through ${percents(found.ratio)} of red, green, blue`,
       };
 }

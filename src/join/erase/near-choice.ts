@@ -1,19 +1,26 @@
 /**
- * Which frames near in time show what a frame hides. On a grid of points of the hidden part each frame taken is worth, at every
- * point it shows, what its nearness in time is worth there over the frames taken already: greedy facility location (Nemhauser,
- * Wolsey & Fisher, Mathematical Programming 14, 1978). Taken from the nearest on instead, a slow walker's neighbours would fill
- * the list, each with its own narrow strip, and what only later frames show would stay open.
+ * Which frames near in time show what a frame hides. On a grid of points of the hidden part each frame taken is worth,
+ * at every point it shows, what its nearness in time is worth there over the frames taken already: greedy facility
+ * location (Nemhauser, Wolsey & Fisher, Mathematical Programming 14, 1978). Taken from the nearest on instead, a slow
+ * walker's neighbours would fill the list, each with its own narrow strip, and what only later frames show would stay
+ * open.
  */
 import { apply, multiply, tryInvert, type Mat3 } from '../../geometry/mat3.js';
 import type { MosaicSource } from './mosaic-source.js';
 
-/** A near frame is taken along where it adds at least so much, in shares of the hidden part shown anew by a frame next to it. */
+/**
+ * A near frame is taken along where it adds at least so much, in shares of the hidden part shown anew by a frame next
+ * to it.
+ */
 const ADDS = 0.01;
 /** Points of the hidden part looked at, about. */
 const POINTS = 1500;
 /** A helper shows at least such a share of what the source shows. */
 const LEAST_HELP = 0.25;
-/** What a frame is worth at a point however far off, beside its neighbour's; and the frames in which the rest falls to a third. */
+/**
+ * What a frame is worth at a point however far off, beside its neighbour's; and the frames in which the rest falls to a
+ * third.
+ */
 const LASTS = 0.6;
 const FADES = 12;
 /** What a second frame at a point is worth beside the first: their noise differs. */
@@ -33,7 +40,10 @@ interface Seen {
   readonly shown: Uint8Array;
 }
 
-/** Shows most of the hidden points that the source shows, from about as far off in time as the frame: nearer, the way's noise is drawn out; farther, more else has changed. */
+/**
+ * Shows most of the hidden points that the source shows, from about as far off in time as the frame: nearer, the way's
+ * noise is drawn out; farther, more else has changed.
+ */
 function helperOf(seen: readonly Seen[], shown: Uint8Array, at: number, frame: number): NearPlace['helper'] {
   let best: Seen | null = null,
     most = LEAST_HELP;
@@ -53,7 +63,11 @@ function helperOf(seen: readonly Seen[], shown: Uint8Array, at: number, frame: n
   return best;
 }
 
-/** @param hidden > 0 where the frame hides the set, over a box of `width` pixels a row @param toBox reference pixels → the box's @param most so many at most */
+/**
+ * @param hidden > 0 where the frame hides the set, over a box of `width` pixels a row
+ * @param toBox reference pixels → the box's
+ * @param most so many at most
+ */
 export function chooseNear(
   sources: readonly MosaicSource[],
   frame: number,

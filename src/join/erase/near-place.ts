@@ -1,7 +1,7 @@
 /**
- * Brings a near frame over the frame whose hidden part it shows: by the camera's move, an affine correction, and the motion that
- * a helper frame tells inside the hidden part (hidden-motion.ts), or a smooth local field where nothing stands off the set's
- * plane. Place is found on luma at half the size.
+ * Brings a near frame over the frame whose hidden part it shows: by the camera's move, an affine correction, and the
+ * motion that a helper frame tells inside the hidden part (hidden-motion.ts), or a smooth local field where nothing
+ * stands off the set's plane. Place is found on luma at half the size.
  */
 import { multiply, tryInvert, type Mat3 } from '../../geometry/mat3.js';
 import type { Picture } from '../../image/picture.js';
@@ -15,13 +15,19 @@ import { layPart, partRead, type Shift } from './lay-over.js';
 import { fieldAt, localField, type LocalField } from './local-field.js';
 import type { NearPlace } from './near-choice.js';
 
-/** How far things off the set's plane are believed to lie from it, as a share of a frame's width: by a smooth field, and where a helper tells. */
+/**
+ * How far things off the set's plane are believed to lie from it, as a share of a frame's width: by a smooth field, and
+ * where a helper tells.
+ */
 const PARALLAX = 0.03,
   PARALLAX_TOLD = 0.06;
 /** Points by which a near frame's place is corrected: some thousands settle an affine map to hundredths of a pixel. */
 const POINTS = 5000;
 
-/** The helper is believed unless it misses the frame beside the hidden part by more than this times what the smooth field, which was fitted there, misses (squared). */
+/**
+ * The helper is believed unless it misses the frame beside the hidden part by more than this times what the smooth
+ * field, which was fitted there, misses (squared).
+ */
 const WORSE = 2;
 const MOST_MISS = 0.15;
 
@@ -80,7 +86,10 @@ export function bringOver(
   };
 }
 
-/** Mean squared difference from the frame where both show the set; what differs by more than an edge of another thing counts as that. */
+/**
+ * Mean squared difference from the frame where both show the set; what differs by more than an edge of another thing
+ * counts as that.
+ */
 function missOf(
   field: LocalField | null,
   small: Float32Array,

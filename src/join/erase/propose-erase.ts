@@ -1,6 +1,6 @@
 /**
- * The erase step from its marks: one region a thing, the shadows marked with them, and the shadow that each thing must throw
- * where light, view and ground are measured and nobody marked one.
+ * The erase step from its marks: one region a thing, the shadows marked with them, and the shadow that each thing must
+ * throw where light, view and ground are measured and nobody marked one.
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { counted } from '../../core/counted.js';
@@ -18,16 +18,19 @@ const LEAST_ELEVATION = 5;
 /** Feet lie within this share of the outline's height of its lowest point. */
 const FEET = 0.04;
 
-/** Width of an upright person, and of a shadow, as a share of its length; a head with its hair beside its ellipse. Own choice: a little wide, since what is left out is only not copied. */
+/**
+ * Width of an upright person, and of a shadow, as a share of its length; a head with its hair beside its ellipse. Own
+ * choice: a little wide, since what is left out is only not copied.
+ */
 const BODY = 0.4;
 const HEAD = 1.3;
 
 type Polygon = [number, number][];
 
 /**
- * Where the shadow of what a polygon covers falls on the ground, px, corner by corner; null where it has no place on the ground
- * before the camera. The thing stands upright over its lowest point and is about as deep as wide, so that its outline, turned
- * towards the light, is what throws the shadow.
+ * Where the shadow of what a polygon covers falls on the ground, px, corner by corner; null where it has no place on
+ * the ground before the camera. The thing stands upright over its lowest point and is about as deep as wide, so that
+ * its outline, turned towards the light, is what throws the shadow.
  */
 export function castOnGround(polygon: Polygon, camera: Pinhole, toLight: Vec3): Polygon | null {
   const bottom = Math.max(...polygon.map((p) => p[1])),
@@ -39,7 +42,8 @@ export function castOnGround(polygon: Polygon, camera: Pinhole, toLight: Vec3): 
   const far = Math.hypot(foot[0], foot[2]),
     nx = foot[0] / far,
     nz = foot[2] / far;
-  // Across the light, to the camera's right where it can be; a light from straight above throws what the camera sees of the width.
+  // Across the light, to the camera's right where it can be; a light from straight above throws what the camera sees of
+  // the width.
   const across = level < 1e-3 ? ([nz, -nx] as const) : ([toLight[2] / level, -toLight[0] / level] as const),
     side = across[0] * nz - across[1] * nx < 0 ? -1 : 1;
   const out: Polygon = [];
@@ -164,6 +168,9 @@ export function proposeErase(marks: MarksFile, measures: PlateMeasures): EraseSt
     ...(apart.length > 0 ? { apart } : {}),
     growPx: 3,
     shadowToo: true,
-    why: `${found.length} erase mark${found.length === 1 ? '' : 's'} on ${things.length} thing${things.length === 1 ? '' : 's'}${bare === 0 ? '' : `, gone on ${counted(bare, 'marked frame')}, which show the place bare`}; a shadow that touches them goes too${left}`,
+    why:
+      `${found.length} erase mark${found.length === 1 ? '' : 's'} on ${things.length} ` +
+      `thing${things.length === 1 ? '' : 's'}${bare === 0 ? '' : `, gone on ${counted(bare, 'marked frame')}, which show the place bare`}; ` +
+      `a shadow that touches them goes too${left}`,
   };
 }

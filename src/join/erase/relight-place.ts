@@ -1,6 +1,6 @@
 /**
- * A shadow in the still picture of a set, relit where it lies (erase-relight.ts); along its border, where the penumbra's own
- * shape is not known, the picture counts as never seen and is made up.
+ * A shadow in the still picture of a set, relit where it lies (erase-relight.ts); along its border, where the
+ * penumbra's own shape is not known, the picture counts as never seen and is made up.
  */
 import { distanceToSet } from '../../image/distance.js';
 import { dilate } from '../../image/morphology.js';
@@ -22,7 +22,10 @@ export interface FoundCast {
 /** Shares in words. */
 export const percents = (ratio: readonly number[]): string => `${ratio.map((v) => (100 * v).toFixed(0)).join(', ')} %`;
 
-/** Relights what is dark in a place of the still picture, in place, if `expected` says so of the mask found (over `box`). Null, and nothing changed, where not. */
+/**
+ * Relights what is dark in a place of the still picture, in place, if `expected` says so of the mask found (over
+ * `box`). Null, and nothing changed, where not.
+ */
 export function relightPlace(
   mosaic: Mosaic,
   place: Float32Array,

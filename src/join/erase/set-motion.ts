@@ -2,7 +2,9 @@
 import { IDENTITY3, invert, multiply, type Mat3 } from '../../geometry/mat3.js';
 import type { CameraMove } from '../../plate/types.js';
 
-/** The camera's move as matrices between a reference frame and each frame; identity throughout where it stands still. */
+/**
+ * The camera's move as matrices between a reference frame and each frame; identity throughout where it stands still.
+ */
 export interface SetMotion {
   readonly reference: number;
   fromReference(frame: number): Mat3;

@@ -10,7 +10,9 @@ const W = 200,
   FRAMES = 14,
   STEP = 3;
 
-/** A pan of 3 px a frame over a set; somebody 30 px wide stands in it for the first half and then walks at 3 px a frame. */
+/**
+ * A pan of 3 px a frame over a set; somebody 30 px wide stands in it for the first half and then walks at 3 px a frame.
+ */
 function scene(walks: boolean): { source: LumaSource; left: (n: number) => number } {
   const random = new RandomStream(8),
     bw = W + FRAMES * STEP;

@@ -1,9 +1,10 @@
 /**
- * What moves through a set by itself, marked or not: points are followed through the shot in the pixels of one still canvas,
- * and a thing is a mover on every frame if on any stretch it went further than noise and sway do (long-term point trajectories:
- * T. Brox, J. Malik, "Object segmentation by long term analysis of point trajectories", ECCV 2010). So a foot that stands for
- * half a step is known by its swing. Tracks are carried by dense motion (image/flow.ts) between neighbouring frames, end where
- * forward and backward motion disagree or the light does not match (hidden, uncovered), and forget slowly.
+ * What moves through a set by itself, marked or not: points are followed through the shot in the pixels of one still
+ * canvas, and a thing is a mover on every frame if on any stretch it went further than noise and sway do (long-term
+ * point trajectories: T. Brox, J. Malik, "Object segmentation by long term analysis of point trajectories", ECCV 2010).
+ * So a foot that stands for half a step is known by its swing. Tracks are carried by dense motion (image/flow.ts)
+ * between neighbouring frames, end where forward and backward motion disagree or the light does not match (hidden,
+ * uncovered), and forget slowly.
  */
 import { invert, multiply, tryInvert, type Mat3 } from '../../geometry/mat3.js';
 import { connectedComponents } from '../../image/components.js';
@@ -22,18 +23,27 @@ const STEPS = 90;
 const WENT = 0.012;
 /** What a track still knows a step later. */
 const KEPT = 0.96;
-/** Coded difference at which a track has ended, and how far forward and backward motion may disagree, px and as a share of the motion. */
+/**
+ * Coded difference at which a track has ended, and how far forward and backward motion may disagree, px and as a share
+ * of the motion.
+ */
 const CHANGED = 0.1;
 const DISAGREE = 0.7,
   DISAGREE_SHARE = 0.1;
-/** Least size of a mover, as a share of a frame's area; at most this share of a frame is taken for movers, else it is the set that was misplaced. */
+/**
+ * Least size of a mover, as a share of a frame's area; at most this share of a frame is taken for movers, else it is
+ * the set that was misplaced.
+ */
 const LEAST_AREA = 0.0008;
 const MOST_SHARE = 0.5;
 /** Border added about a mover, as a share of a frame's width. */
 const GROW = 0.012;
 
 export interface SetMovers {
-  /** 1 where a frame shows a mover; the frame's own size. Of frames between those followed: the nearest one's, by the set's motion. */
+  /**
+   * 1 where a frame shows a mover; the frame's own size. Of frames between those followed: the nearest one's, by the
+   * set's motion.
+   */
   maskOf(frame: number): Uint8Array;
   /** Share of the frames' area that movers take. */
   readonly share: number;
@@ -45,7 +55,10 @@ interface Canvas {
   readonly of: (n: number) => Mat3;
 }
 
-/** Follows what moves over the frames of a span; null where nothing does. Memory: some bytes a canvas pixel and frame, ninety frames at most. */
+/**
+ * Follows what moves over the frames of a span; null where nothing does. Memory: some bytes a canvas pixel and frame,
+ * ninety frames at most.
+ */
 export async function findMovers(
   source: LumaSource,
   motion: SetMotion,
@@ -188,7 +201,10 @@ function maskedBy(
   };
 }
 
-/** Motion from the one frame to the other and back, over what either shows. Beyond a frame's edge both are made to show the same, so that nothing moves there. */
+/**
+ * Motion from the one frame to the other and back, over what either shows. Beyond a frame's edge both are made to show
+ * the same, so that nothing moves there.
+ */
 function between(
   before: Float32Array,
   seenBefore: Uint8Array,
@@ -255,7 +271,10 @@ function packed(u: Float32Array, v: Float32Array): Int8Array {
   return out;
 }
 
-/** Is what a pixel shows another thing than where it is said to have been? Nearest pixel and its neighbours, so that no edge counts for change. */
+/**
+ * Is what a pixel shows another thing than where it is said to have been? Nearest pixel and its neighbours, so that no
+ * edge counts for change.
+ */
 function differs(now: Float32Array, before: Float32Array, { w, h }: Canvas, i: number, u: number, v: number): boolean {
   const x = Math.round((i % w) + u),
     y = Math.round(Math.floor(i / w) + v);

@@ -9,10 +9,15 @@ const W = 200,
   n = W * H,
   FRAMES = 10,
   LEAVES = [0.55, 0.62, 0.7];
-/** The body's left side on a frame, px: it goes to the right; its shadow reaches 60 px to the right of it, at its feet. */
+/**
+ * The body's left side on a frame, px: it goes to the right; its shadow reaches 60 px to the right of it, at its feet.
+ */
 const bodyAt = (f: number, step: number): number => 20 + step * f;
 
-/** Blotched ground with a lasting shade of the set in its lowest rows, crossed by a body and its shadow; `step` px a frame. */
+/**
+ * Blotched ground with a lasting shade of the set in its lowest rows, crossed by a body and its shadow; `step` px a
+ * frame.
+ */
 function scene(step: number, drift = 0): { laid: LaidCoarse[]; dark: (f: number, x: number, y: number) => boolean } {
   const random = new RandomStream(11),
     noise = Float32Array.from({ length: n }, () => random.normal()),

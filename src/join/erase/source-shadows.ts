@@ -1,9 +1,9 @@
 /**
- * The shadow of what is erased in every source frame of the still picture, found as a whole rather than pixel by pixel: on a
- * coarse picture each source is held against the light that the brighter samples of the same ground show, smoothed; what is
- * darker by about one factor in all channels, hangs together and touches what hides the set is its shadow there (brightness
- * and chromaticity distortion: T. Horprasert, D. Harwood, L. S. Davis, ICCV FRAME-RATE 1999). Lasting shade of the set is
- * dark on every frame, so no sample is brighter and nothing of it is found.
+ * The shadow of what is erased in every source frame of the still picture, found as a whole rather than pixel by pixel:
+ * on a coarse picture each source is held against the light that the brighter samples of the same ground show,
+ * smoothed; what is darker by about one factor in all channels, hangs together and touches what hides the set is its
+ * shadow there (brightness and chromaticity distortion: T. Horprasert, D. Harwood, L. S. Davis, ICCV FRAME-RATE 1999).
+ * Lasting shade of the set is dark on every frame, so no sample is brighter and nothing of it is found.
  */
 import { connectedComponents } from '../../image/components.js';
 import { gaussianPlane } from '../../image/gaussian.js';
@@ -23,7 +23,9 @@ const DARKER = 0.9;
 const DARKEST = 0.2;
 /** Channels' ratios may differ by this factor, coded (erase-shadow.ts). */
 const TINT = 1.8;
-/** Gap to what hides the set that is bridged, in shadow's reaches; farther than so many reaches nothing is its shadow. */
+/**
+ * Gap to what hides the set that is bridged, in shadow's reaches; farther than so many reaches nothing is its shadow.
+ */
 const TOUCHES = 0.28;
 const REACHES = 2.4;
 /** Samples that tell how bright the ground is when lit. */
@@ -71,7 +73,8 @@ export function sourceShadows(laid: readonly LaidCoarse[], width: number, height
         luma[q] = v;
         order[q] = j;
       }
-      // First the second brightest sample, so that one alone proves nothing; then the middle of those that no shadow lies on.
+      // First the second brightest sample, so that one alone proves nothing; then the middle of those that no shadow
+      // lies on.
       const at = round === 0 ? (k < LEAST_SAMPLES ? -1 : 1) : k === 0 ? -1 : k >> 1;
       for (let c = 0; c < 3; c++) lit[c]![i] = at < 0 ? 0 : soft[order[at]!]![c]![i]!;
     }

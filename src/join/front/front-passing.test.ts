@@ -9,7 +9,10 @@ const W = 120,
     [60, H],
     [20, H],
   ];
-/** A performer 40 px wide about x = 70, before a thing 40 px wide about x = 40: two upright cylinders of radius 20, seen from far. */
+/**
+ * A performer 40 px wide about x = 70, before a thing 40 px wide about x = 40: two upright cylinders of radius 20, seen
+ * from far.
+ */
 const matte = Float32Array.from({ length: W * H }, (_, i) => (i % W >= 50 && i % W < 90 ? 1 : 0));
 
 /** Pixels of the overlap (x 50 to 60) that the thing hides on a row. */

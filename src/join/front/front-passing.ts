@@ -1,17 +1,24 @@
 /**
- * Who is carried round what stands before it (a performer on the shoulder of somebody who turns, the head before it) comes out from
- * behind it part by part, not on one frame. Both are taken to be as deep as they are wide: a row of either is a circle in plan, and
- * that which is nearer at a pixel is seen (circles in plan: own choice). Units: plate pixels, depths towards the camera.
+ * Who is carried round what stands before it (a performer on the shoulder of somebody who turns, the head before it)
+ * comes out from behind it part by part, not on one frame. Both are taken to be as deep as they are wide: a row of
+ * either is a circle in plan, and that which is nearer at a pixel is seen (circles in plan: own choice). Units: plate
+ * pixels, depths towards the camera.
  */
 import type { Outline } from './front-shutter.js';
 import type { Box } from '../ground/ground.js';
 
 /** Depths that differ by less, px, are mixed. */
 const MIXED = 1.5;
-/** Rows above and below over which the performer's breadth is averaged, as a share of the box's height: fur and ears make it ragged. */
+/**
+ * Rows above and below over which the performer's breadth is averaged, as a share of the box's height: fur and ears
+ * make it ragged.
+ */
 const EVEN = 0.03;
 
-/** Takes out of a thing's cover, in place, what the performer stands before. `matte`: the performer's coverage over the box; null: told by the middles alone. */
+/**
+ * Takes out of a thing's cover, in place, what the performer stands before. `matte`: the performer's coverage over the
+ * box; null: told by the middles alone.
+ */
 export function passedCover(
   cover: Float32Array,
   outline: Outline,
@@ -63,7 +70,10 @@ function rowOf(outline: Outline, y: number): Row | null {
   return high > low ? { middle: (low + high) / 2, half: (high - low) / 2 } : null;
 }
 
-/** Each row's middle and half breadth of the performer (px of the box), averaged over the rows about it; null where none of it is. */
+/**
+ * Each row's middle and half breadth of the performer (px of the box), averaged over the rows about it; null where none
+ * of it is.
+ */
 function performerRows(matte: Float32Array, w: number, h: number): (Row | null)[] {
   const spans = Array.from({ length: h }, (_, y) => {
     let a = -1,

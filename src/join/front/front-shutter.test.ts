@@ -13,7 +13,10 @@ const W = 260,
 
 /** Left edge of the post at a time in frames. */
 const leftAt = (t: number): number => 40 + SPEED * t;
-/** Share of the exposure for which the post covers the middle of a column: counted over 400 moments, not by the program's own way. */
+/**
+ * Share of the exposure for which the post covers the middle of a column: counted over 400 moments, not by the
+ * program's own way.
+ */
 function coverAt(x: number, frame: number, share: number): number {
   let c = 0;
   for (let k = 0; k < 400; k++) {

@@ -1,8 +1,9 @@
 /**
- * How long the shutter stood open for a thing that passes in front, read from its own edges: a straight edge that moves v
- * pixels a frame across itself shows as a ramp over the share of v that the shutter was open. Along the motion through each
- * edge that lies across it, the plate is fitted by such a ramp (its place, the light on both sides by least squares, its
- * length tried); the median over edges counts. A camera that stands still tells no shutter otherwise.
+ * How long the shutter stood open for a thing that passes in front, read from its own edges: a straight edge that moves
+ * v pixels a frame across itself shows as a ramp over the share of v that the shutter was open. Along the motion
+ * through each edge that lies across it, the plate is fitted by such a ramp (its place, the light on both sides by
+ * least squares, its length tried); the median over edges counts. A camera that stands still tells no shutter
+ * otherwise.
  */
 import type { Picture } from '../../image/picture.js';
 import { medianOf } from '../ground/plate-shadow.js';
@@ -87,7 +88,8 @@ export function edgeShares(
       reach,
       speed,
     );
-    // A lens and a coder make a ramp of their own: one of the same spread, taken off as spreads are (variances add; a ramp of length l has l²/12).
+    // A lens and a coder make a ramp of their own: one of the same spread, taken off as spreads are (variances add; a
+    // ramp of length l has l²/12).
     if (share !== null) out.push(Math.sqrt(Math.max(0, share * share - (12 * OWN_SOFT_PX ** 2) / (speed * speed))));
   }
   return out;
@@ -138,7 +140,10 @@ function rampOf(profile: Float64Array, reach: number, speed: number): number | n
   return contrast < LEAST_CONTRAST || !Number.isFinite(best) ? null : best < LEAST_BETTER * sharp ? share : 0;
 }
 
-/** Degrees of shutter that a passing thing shows on the frames looked at; 0 where it is as good as closed or nothing moves fast enough to tell. */
+/**
+ * Degrees of shutter that a passing thing shows on the frames looked at; 0 where it is as good as closed or nothing
+ * moves fast enough to tell.
+ */
 export async function frontShutterDeg(
   outlines: readonly ((frame: number) => Outline)[],
   frames: readonly number[],

@@ -1,8 +1,9 @@
 /**
- * How softly the edges of what passes in front stand in the plate: it may be nearer than the lens is focused, and a cut harder or
- * softer than the plate's own edge shows. Pieces of the outline's sides are laid over each other pixel by pixel by their distance
- * from it (the slanted edge of ISO 12233), and a step blurred by a Gaussian is fitted to each: its place, the light on both sides by
- * least squares, its width tried. What the thing's motion smears while the shutter is open is taken off as variances. Scene-linear light.
+ * How softly the edges of what passes in front stand in the plate: it may be nearer than the lens is focused, and a cut
+ * harder or softer than the plate's own edge shows. Pieces of the outline's sides are laid over each other pixel by
+ * pixel by their distance from it (the slanted edge of ISO 12233), and a step blurred by a Gaussian is fitted to each:
+ * its place, the light on both sides by least squares, its width tried. What the thing's motion smears while the
+ * shutter is open is taken off as variances. Scene-linear light.
  */
 import type { Picture } from '../../image/picture.js';
 import { erf } from '../../plate/look/motion-blur.js';
@@ -13,7 +14,10 @@ import { signedArea } from '../passing/outline-lines.js';
 /** Px across the edge that are looked at on either side, and bins a pixel. */
 const REACH = 12,
   BINS = 4;
-/** Length of a piece of a side, px: an outline is off by little along so much of it; and of the shortest side that is one. */
+/**
+ * Length of a piece of a side, px: an outline is off by little along so much of it; and of the shortest side that is
+ * one.
+ */
 const PIECE = 14,
   LEAST_SIDE = 5;
 /** How far beside the outline the edge may lie, px. */
@@ -27,7 +31,10 @@ const STEPS = WIDTHS.map((width) =>
     (_, i) => 0.5 * (1 + erf(((i + 0.5) / BINS - REACH - OFF) / (width * Math.SQRT2))),
   ),
 );
-/** Share of a piece's variance that the step must explain, and least contrast of its sides over their mean: texture is no edge. */
+/**
+ * Share of a piece's variance that the step must explain, and least contrast of its sides over their mean: texture is
+ * no edge.
+ */
 const EXPLAINED = 0.9,
   LEAST_CONTRAST = 0.15;
 /** How far beside the edge it is read at the end: px, and its own widths. */
@@ -39,7 +46,10 @@ const LEAST_PIECES = 6;
 const PIXEL = 1 / 12;
 
 export interface FrontSoftness {
-  /** Sd of the Gaussian (px) that softens a drawn cover as the thing's edges are in the plate; null where too few of them stand out. */
+  /**
+   * Sd of the Gaussian (px) that softens a drawn cover as the thing's edges are in the plate; null where too few of
+   * them stand out.
+   */
   readonly softPx: number | null;
   /** Share of the outline's pieces that an edge is seen along; null where none lies in the picture. */
   readonly told: number | null;
@@ -129,7 +139,10 @@ interface Step {
   readonly explained: number;
 }
 
-/** Sd of the blurred step that fits the bins best; null where none explains them. What lies well beside the edge has its own texture, so it is asked for its light only as far as the edge is soft. */
+/**
+ * Sd of the blurred step that fits the bins best; null where none explains them. What lies well beside the edge has its
+ * own texture, so it is asked for its light only as far as the edge is soft.
+ */
 function stepWidth(sum: Float64Array, count: Float64Array): number | null {
   const wide = bestStep(sum, count, 0, sum.length);
   if (wide === null) return null;

@@ -1,8 +1,8 @@
 /**
- * What of the plate passes before the performer: polygons carried through the shot, drawn with exact area coverage and the
- * plate's own edge softness, hold the performer out; inside a pane (glass, mist) the plate's veil stays over the performer:
- * a pane adds its own light and lets a share of what is behind through, so the performer is seen as
- * (1 − veil) × performer + veil × plate, the plate there standing for the pane's light.
+ * What of the plate passes before the performer: polygons carried through the shot, drawn with exact area coverage and
+ * the plate's own edge softness, hold the performer out; inside a pane (glass, mist) the plate's veil stays over the
+ * performer: a pane adds its own light and lets a share of what is behind through, so the performer is seen as (1 −
+ * veil) × performer + veil × plate, the plate there standing for the pane's light.
  */
 import { gaussianPlane } from '../../image/gaussian.js';
 import type { Picture } from '../../image/picture.js';
@@ -27,7 +27,11 @@ export function frontOutlines(step: FrontStep, carrier: Carrier): FrontOutlines 
   };
 }
 
-/** Share of the performer that is hidden at each pixel of the box, 0..1; null where nothing is in front there. `performer`: its coverage over the box, by which what it is carried round is passed part by part; without it that is told by which is nearer as a whole. */
+/**
+ * Share of the performer that is hidden at each pixel of the box, 0..1; null where nothing is in front there.
+ * `performer`: its coverage over the box, by which what it is carried round is passed part by part; without it that is
+ * told by which is nearer as a whole.
+ */
 export function frontCover(
   step: FrontStep,
   outlines: FrontOutlines,
@@ -116,7 +120,10 @@ function smeared(
 /** Softer cuts than this (sd, px) mix as much background in as a smear does. */
 const SOFT_CUT_PX = 1;
 
-/** How far, in px, what passes is mixed with what lies behind it at most on a frame: by its smear, or by edges that are softer than a lens in focus leaves them. */
+/**
+ * How far, in px, what passes is mixed with what lies behind it at most on a frame: by its smear, or by edges that are
+ * softer than a lens in focus leaves them.
+ */
 export function smearPx(step: FrontStep, outlines: FrontOutlines, frame: number): number {
   const share = (step.shutterDeg ?? 0) / 360,
     softest = Math.max(...outlines.front.map((_, i) => softnessOf(step, i)), 0),
@@ -132,10 +139,10 @@ export function smearPx(step: FrontStep, outlines: FrontOutlines, frame: number)
 }
 
 /**
- * Where a soft edge of what passes lies before the performer, the plate holds a share of its own background too, which the
- * performer hides: that goes. `before`: what `out` (linear RGB) was before the performer was laid on it, `matte` its coverage as
- * seen, `cover` what hides it. The background is taken from the plate just beside the edge (normalised convolution: Knutsson &
- * Westin, CVPR 1993).
+ * Where a soft edge of what passes lies before the performer, the plate holds a share of its own background too, which
+ * the performer hides: that goes. `before`: what `out` (linear RGB) was before the performer was laid on it, `matte`
+ * its coverage as seen, `cover` what hides it. The background is taken from the plate just beside the edge (normalised
+ * convolution: Knutsson & Westin, CVPR 1993).
  */
 export function clearBehindEdges(
   out: Picture,

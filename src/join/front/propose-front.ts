@@ -1,4 +1,7 @@
-/** The front step: what a person marked as passing before the performer, how its edges are smeared, the pane between, the black bars. */
+/**
+ * The front step: what a person marked as passing before the performer, how its edges are smeared, the pane between,
+ * the black bars.
+ */
 import type { RegionFile } from '../../plate/marks/marks.js';
 import type { PlateMeasures } from '../../plate/types.js';
 import { carryRegion, type Carrier } from '../ride/carrier.js';
@@ -12,7 +15,11 @@ import type { FrontStep } from '../types.js';
 import type { TurningStand } from '../ride/turning-stand.js';
 import { readVeil } from './veil.js';
 
-/** @param carrier of the set @param framed the plate whose black bars are kept free; null where it is framed anew @param turned how the performer is carried round somebody who turns. Null where there is nothing in front. */
+/**
+ * @param carrier of the set
+ * @param framed the plate whose black bars are kept free; null where it is framed anew
+ * @param turned how the performer is carried round somebody who turns. Null where there is nothing in front.
+ */
 export async function proposeFront(
   plate: Side,
   carrier: Carrier,
@@ -61,7 +68,8 @@ export async function proposeFront(
   const said = [
     ...(regions.length > 0
       ? [
-          `${regions.length === 1 ? 'a thing of the plate passes' : `${regions.length} things of the plate pass`} before the performer`,
+          `${regions.length === 1 ? 'a thing of the plate passes' : `${regions.length} things of the plate pass`} ` +
+            'before the performer',
         ]
       : []),
     ...followed.map((f, i) => followedWords(f, things[i]!, followed.length > 1 ? i + 1 : null)),
@@ -76,20 +84,25 @@ export async function proposeFront(
     ...soft.flatMap((v, i) =>
       v.told !== null && v.told < PLAIN
         ? [
-            `${regions.length === 1 ? 'its outline' : `thing ${i + 1}'s outline`} shows an edge on ${(100 * v.told).toFixed(0)} % of its length only (it looks like what lies behind it, or lies beside its edge): look at the cut there`,
+            `${regions.length === 1 ? 'its outline' : `thing ${i + 1}'s outline`} shows an edge on ` +
+              `${(100 * v.told).toFixed(0)} % of its length only (it looks like what lies behind it, ` +
+              'or lies beside its edge): look at the cut there',
           ]
         : [],
     ),
     ...(gone < 0
       ? []
       : [
-          `the performer is carried round ${regions.length === 1 ? 'it' : `thing ${gone + 1}`} and comes out from behind it part by part, by how much nearer it is`,
+          `the performer is carried round ${regions.length === 1 ? 'it' : `thing ${gone + 1}`} and comes out ` +
+            'from behind it part by part, by how much nearer it is',
         ]),
     ...(panes.length > 0
       ? [
           veil === null
             ? 'a pane lies between'
-            : `a pane lies between: it takes ${(100 * veil.veil).toFixed(0)} % of the performer's light${Math.max(...veil.lightLinear) > 0 ? ", adds its mist's own, as read from the darkest of the plate within it," : ''} and keeps its bright scratches and drops over it`,
+            : `a pane lies between: it takes ${(100 * veil.veil).toFixed(0)} % of the performer's ` +
+              `light${Math.max(...veil.lightLinear) > 0 ? ", adds its mist's own, as read from the darkest of the plate within it," : ''} ` +
+              'and keeps its bright scratches and drops over it',
         ]
       : []),
     ...(bars === undefined ? [] : ['nothing is laid on the black bars round the picture']),
@@ -148,7 +161,10 @@ const sampleOf = (frames: readonly number[]): number[] =>
     ? [...frames]
     : Array.from({ length: READ }, (_, i) => frames[Math.round((i * (frames.length - 1)) / (READ - 1))]!);
 
-/** Whether the axis that the performer is carried round goes through the outline's breadth: then it is the carrier's own (its head, its body). */
+/**
+ * Whether the axis that the performer is carried round goes through the outline's breadth: then it is the carrier's own
+ * (its head, its body).
+ */
 function goesRound(polygon: readonly (readonly [number, number])[], axis: readonly [number, number]): boolean {
   const xs = polygon.map((p) => p[0]);
   return axis[0] > Math.min(...xs) && axis[0] < Math.max(...xs);
@@ -176,7 +192,9 @@ function followedWords(f: FollowedFront, thing: RegionFile, number: number | nul
   const need =
     runs.length === 0
       ? ''
-      : `, and is lost on ${runs.map(([a, b]) => (a === b ? `frame ${a}` : `frames ${a} to ${b}`)).join(', ')}: outline it on frame ${Math.round((longest[0] + longest[1]) / 2)}${thing.frames.length === 1 ? ' with as many points' : ''}`;
+      : `, and is lost on ${runs.map(([a, b]) => (a === b ? `frame ${a}` : `frames ${a} to ${b}`)).join(', ')}: ` +
+        'outline it on frame ' +
+        `${Math.round((longest[0] + longest[1]) / 2)}${thing.frames.length === 1 ? ' with as many points' : ''}`;
   return `${name} ${BY[f.how]}${need}`;
 }
 

@@ -20,7 +20,10 @@ interface Glass {
   readonly scratches: boolean;
 }
 
-/** What a camera sees of `behind` through the glass: a mist of that share and brightness, thin scratches and round drops; grain. */
+/**
+ * What a camera sees of `behind` through the glass: a mist of that share and brightness, thin scratches and round
+ * drops; grain.
+ */
 function through(behind: (x: number, y: number) => number, g: Glass, grain: number, seed: number): Picture {
   const p = createPicture(W, H, 3),
     r = new RandomStream(seed, 1);

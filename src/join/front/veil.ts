@@ -1,13 +1,14 @@
 /**
- * A pane of glass between the camera and the performer. Its mist adds a light of its own and lets the rest of what is behind
- * through (Koschmieder's law at a distance of none); scratches and drops that catch the light add theirs. Seen through it the
- * performer is (1 − v) P + L + D: v what the mist takes, L what it adds, D the bright detail on the glass.
+ * A pane of glass between the camera and the performer. Its mist adds a light of its own and lets the rest of what is
+ * behind through (Koschmieder's law at a distance of none); scratches and drops that catch the light add theirs. Seen
+ * through it the performer is (1 − v) P + L + D: v what the mist takes, L what it adds, D the bright detail on the
+ * glass.
  *
- * L is read from the plate: nothing seen through the mist is darker than L, so the darkest part of the pane over the darkest
- * beside it tells it (as He, Sun & Tang, "Single image haze removal using dark channel prior", CVPR 2009, have it for air).
- * How much of the light behind that takes follows from how bright such a mist would be were it dense: as the plate's whites.
- * D is what a white top-hat (Serra, *Image Analysis and Mathematical Morphology*, 1982) leaves of the plate within the pane,
- * as far as it stands out from the texture of what lies behind.
+ * L is read from the plate: nothing seen through the mist is darker than L, so the darkest part of the pane over the
+ * darkest beside it tells it (as He, Sun & Tang, "Single image haze removal using dark channel prior", CVPR 2009, have
+ * it for air). How much of the light behind that takes follows from how bright such a mist would be were it dense: as
+ * the plate's whites. D is what a white top-hat (Serra, *Image Analysis and Mathematical Morphology*, 1982) leaves of
+ * the plate within the pane, as far as it stands out from the texture of what lies behind.
  */
 import { open } from '../../image/morphology.js';
 import { plane, type Picture } from '../../image/picture.js';
@@ -24,7 +25,10 @@ export interface Veil {
   readonly detailPx: number;
 }
 
-/** Two faces of clear glass throw back so much of what comes through straight (Fresnel, refractive index 1.5: 1 − (1 − .04)²). */
+/**
+ * Two faces of clear glass throw back so much of what comes through straight (Fresnel, refractive index 1.5: 1 − (1 −
+ * .04)²).
+ */
 export const CLEAR_GLASS = 0.08;
 /** Share of pixels that count as darkest, as white. */
 const DARKEST = 0.01,
@@ -34,10 +38,17 @@ const LEAST_LIFT = 0.004;
 const MOST_VEIL = 0.9;
 /** Details as wide as this share of the picture's width and less. */
 const DETAIL_SHARE = 0.008;
-/** Detail must stand out by so many times what nine tenths of the pane have of it: less is texture of what lies behind (bright stones' edges, laid over the performer on traced cobbles with three times the median, cost 1.4 to 2.9 CIEDE2000). */
+/**
+ * Detail must stand out by so many times what nine tenths of the pane have of it: less is texture of what lies behind
+ * (bright stones' edges, laid over the performer on traced cobbles with three times the median, cost 1.4 to 2.9
+ * CIEDE2000).
+ */
 const OUT_BY = 2,
   USUAL = 0.9;
-/** Darkest parts brighter than this (linear) are no blacks: nothing beside the pane then tells whether those within are lifted. */
+/**
+ * Darkest parts brighter than this (linear) are no blacks: nothing beside the pane then tells whether those within are
+ * lifted.
+ */
 const BLACK = 0.02;
 
 const luma = (d: Float32Array, n: number, i: number): number =>
@@ -45,7 +56,10 @@ const luma = (d: Float32Array, n: number, i: number): number =>
 const at = (sorted: Float64Array, share: number): number =>
   sorted[Math.min(sorted.length - 1, Math.max(0, Math.floor(share * sorted.length)))] ?? 0;
 
-/** Reads a pane's veil from a plate frame (scene-linear RGB); `polygon` null: the whole picture. Null where too little of it is in the picture, or nothing in it is dark enough to tell. */
+/**
+ * Reads a pane's veil from a plate frame (scene-linear RGB); `polygon` null: the whole picture. Null where too little
+ * of it is in the picture, or nothing in it is dark enough to tell.
+ */
 export function readVeil(linear: Picture, polygon: readonly (readonly [number, number])[] | null): Veil | null {
   const { width: w, height: h, data } = linear,
     n = w * h;
@@ -93,8 +107,9 @@ function topHat(p: Picture, radius: number): Picture {
 }
 
 /**
- * Lays the veil over the performer in place. `out`: linear RGB with the performer on it; `before`: the same before it was laid
- * on; `base`: the plate, whose detail is taken; `matte`: the performer's coverage as seen; `pane`: the pane's, null for everywhere.
+ * Lays the veil over the performer in place. `out`: linear RGB with the performer on it; `before`: the same before it
+ * was laid on; `base`: the plate, whose detail is taken; `matte`: the performer's coverage as seen; `pane`: the pane's,
+ * null for everywhere.
  */
 export function veilPerformer(
   v: Veil & { readonly detail: number },

@@ -52,7 +52,10 @@ const step = (azimuthDeg: number, elevationDeg: number): GroundStep => ({
   receiver: 'carrier',
 });
 
-/** The first point of a ray from the camera on upright round columns of radius r at these (x, z); null where it passes by. */
+/**
+ * The first point of a ray from the camera on upright round columns of radius r at these (x, z); null where it passes
+ * by.
+ */
 function onColumns(
   dx: number,
   dy: number,

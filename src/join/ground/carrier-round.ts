@@ -1,7 +1,7 @@
 /**
- * Who carries the performer and turns, as a surface that takes its shadow: a rounded upright body about the axis that the turn
- * was fitted to (turning-stand.ts), as thick as reaches to the performer's back. Seen from the side the performer's shadow
- * then falls beside it on to the body, not on a plane behind it.
+ * Who carries the performer and turns, as a surface that takes its shadow: a rounded upright body about the axis that
+ * the turn was fitted to (turning-stand.ts), as thick as reaches to the performer's back. Seen from the side the
+ * performer's shadow then falls beside it on to the body, not on a plane behind it.
  */
 import { cross, type Vec3 } from '../../geometry/mat3.js';
 import { convexHull } from '../../image/outline.js';
@@ -10,10 +10,15 @@ import type { PlacedReceiver } from './receivers.js';
 import type { SolidBall } from './shadow-map.js';
 import { facing } from '../body/solid-body.js';
 
-/** A torso's radius is held within this, metres (of own choice, about what people have from slim to stout in a coat). */
+/**
+ * A torso's radius is held within this, metres (of own choice, about what people have from slim to stout in a coat).
+ */
 const SLIM = 0.12,
   STOUT = 0.3;
-/** Shoulders and arms reach so much farther to either side than the chest is thick, in radii: people are about half as broad again as deep. */
+/**
+ * Shoulders and arms reach so much farther to either side than the chest is thick, in radii: people are about half as
+ * broad again as deep.
+ */
 const BROAD = 0.5,
   COLUMNS = [-1, 0, 1] as const;
 /** Balls a radius along the axis: their surface is then within a hundredth of a radius of round. */
@@ -23,7 +28,11 @@ const FADES = 0.4;
 /** How far the body goes under the performer's foot, metres. */
 const UNDER = 0.6;
 
-/** @param from the axis from the performer's foot, metres away from the camera and to the picture's left, and the height of the shoulders over that foot @param solid the performer's body; null where the body lies behind the camera */
+/**
+ * @param from the axis from the performer's foot, metres away from the camera and to the picture's left, and the height
+ * of the shoulders over that foot
+ * @param solid the performer's body; null where the body lies behind the camera
+ */
 export function carrierRound(
   g: GroundGeometry,
   from: readonly [number, number, number],

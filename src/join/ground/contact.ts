@@ -1,6 +1,6 @@
 /**
- * Near the foot the body hides part of the sky: occlusion of a hemisphere by a ball, (n·d) R² / d² with d of unit length
- * (Christensen, "Ambient occlusion", RenderMan notes 2002; form factor of a sphere in Nusselt's analogue).
+ * Near the foot the body hides part of the sky: occlusion of a hemisphere by a ball, (n·d) R² / d² with d of unit
+ * length (Christensen, "Ambient occlusion", RenderMan notes 2002; form factor of a sphere in Nusselt's analogue).
  */
 import type { SolidBall } from './shadow-map.js';
 

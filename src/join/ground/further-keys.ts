@@ -1,7 +1,8 @@
 /**
- * A plate lit by more than one lamp. Shadow marks whose sun is another than the key's tell a key of their own: its direction
- * through the view, and how dark the ground is where that lamp alone does not reach it. Each throws a shadow of its own; light
- * adds up, so where two shadows cross what both lamps gave is gone: left = 1 − Σ cover (1 − transmission).
+ * A plate lit by more than one lamp. Shadow marks whose sun is another than the key's tell a key of their own: its
+ * direction through the view, and how dark the ground is where that lamp alone does not reach it. Each throws a shadow
+ * of its own; light adds up, so where two shadows cross what both lamps gave is gone: left = 1 − Σ cover (1 −
+ * transmission).
  */
 import { differenceDeg } from '../../core/angles.js';
 import { sunOfShadow } from '../../plate/light/light-shadow.js';
@@ -10,7 +11,10 @@ import type { Box, GroundShade } from './ground.js';
 import type { MarkOf } from '../proposal-input.js';
 import type { FurtherKey, GroundStep } from '../types.js';
 
-/** Two shadows of one lamp differ by less, as marked by hand; two lamps that stand nearer together throw nearly one shadow (own choice). */
+/**
+ * Two shadows of one lamp differ by less, as marked by hand; two lamps that stand nearer together throw nearly one
+ * shadow (own choice).
+ */
 export const ANOTHER_KEY_DEG = 25;
 
 interface Marked {
@@ -23,7 +27,10 @@ export interface KeyOfMark {
   readonly elevationDeg: number;
 }
 
-/** Shadow marks that belong to the key of that azimuth, and those of other lamps with their own directions. `turn`: how far a frame's azimuth lies from the key's own frame's, degrees. */
+/**
+ * Shadow marks that belong to the key of that azimuth, and those of other lamps with their own directions. `turn`: how
+ * far a frame's azimuth lies from the key's own frame's, degrees.
+ */
 export function partShadows(
   marks: readonly Marked[],
   view: View | null,

@@ -1,9 +1,10 @@
 /**
- * The performer's shadow and contact with what it stands on. The matte, filled to a body (body-volume.ts), is set upright on
- * the foot point, its shadow is taken along the key (shadow-map.ts) and laid on the plane that receives it: the ground, or an
- * upright plane just behind the performer where a person carries it. Inside the shadow the plate's key is taken away and its
- * fill stays: `transmission` = fill / (key + fill) of the plate's own shadows. Near the foot the body hides part of the sky
- * too (contact.ts). Where a person marked a wall, a step or a rounded body the shadow falls on that instead (receivers.ts).
+ * The performer's shadow and contact with what it stands on. The matte, filled to a body (body-volume.ts), is set
+ * upright on the foot point, its shadow is taken along the key (shadow-map.ts) and laid on the plane that receives it:
+ * the ground, or an upright plane just behind the performer where a person carries it. Inside the shadow the plate's
+ * key is taken away and its fill stays: `transmission` = fill / (key + fill) of the plate's own shadows. Near the foot
+ * the body hides part of the sky too (contact.ts). Where a person marked a wall, a step or a rounded body the shadow
+ * falls on that instead (receivers.ts).
  *
  * Camera frame: x right, y down, z forward; lengths in metres (or, where no height is known, in performer heights).
  */
@@ -114,7 +115,8 @@ function receiverPlane(step: GroundStep, g: GroundGeometry, solid: readonly Soli
 
 /**
  * Shade of one frame. `alpha` is the performer's matte in plate pixels over `matteBox`; `softEdgePx` the sd of its soft
- * outline in plate pixels. Null where nothing is shaded: no body, light from below the plane, shadow outside the picture.
+ * outline in plate pixels. Null where nothing is shaded: no body, light from below the plane, shadow outside the
+ * picture.
  */
 export function shadeGround(
   step: GroundStep,
@@ -223,7 +225,8 @@ function shadeOfKey(
   };
 }
 
-// Loops in functions of their own: in the function above the compiler would take them for a reason to compile all that it calls.
+// Loops in functions of their own: in the function above the compiler would take them for a reason to compile all that
+// it calls.
 function onPlate(balls: readonly Ball[], x0: number, y0: number): Ball[] {
   return balls.map((b) => ({ x: b.x + x0, y: b.y + y0, r: b.r }));
 }
@@ -269,7 +272,10 @@ function clipped(b: Box, widthPx: number, heightPx: number): Box | null {
   return box[2] > box[0] && box[3] > box[1] ? box : null;
 }
 
-/** Pixels of a marked surface that the shade can reach: of a rounded body all, of a plane those where the shadow falls on it. */
+/**
+ * Pixels of a marked surface that the shade can reach: of a rounded body all, of a plane those where the shadow falls
+ * on it.
+ */
 function receiverBounds(
   g: GroundGeometry,
   r: PlacedReceiver,

@@ -1,6 +1,6 @@
 /**
- * The take's own shadow on its screen, laid on the plate where the performer is placed: the same homography, no view of the
- * ground asked. What is missing of the screen's light goes from the plate's in equal share.
+ * The take's own shadow on its screen, laid on the plate where the performer is placed: the same homography, no view of
+ * the ground asked. What is missing of the screen's light goes from the plate's in equal share.
  */
 import { apply, tryInvert, type Mat3 } from '../../geometry/mat3.js';
 import { sampleBilinear } from '../../image/sampling.js';
@@ -20,7 +20,11 @@ export function mixShadows(
   return { ...a, density: a.density.map((v, i) => v + (b.density[i]! - v) * t) };
 }
 
-/** Shade over the plate's pixels, its cover the share of all light that goes. @param toPlate take pixels → plate pixels. Null where none is seen. */
+/**
+ * Shade over the plate's pixels, its cover the share of all light that goes.
+ *
+ * @param toPlate take pixels → plate pixels. Null where none is seen.
+ */
 export function keptShade(shadow: ScreenShadow, toPlate: Mat3, widthPx: number, heightPx: number): GroundShade | null {
   const { width: sw, height: sh, cell, density } = shadow;
   let c0 = sw,

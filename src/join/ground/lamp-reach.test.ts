@@ -4,7 +4,8 @@ import type { ThinShadow } from './thin-shadow.js';
 
 describe('light of a lamp that stands near, at one place beside another', () => {
   it('goes with the square of its distance and with the cosine on level ground', () => {
-    // Under the lamp, and a metre aside of two metres' height: the cube of the cosine, the law of level ground under a point.
+    // Under the lamp, and a metre aside of two metres' height: the cube of the cosine, the law of level ground under a
+    // point.
     expect(timesAsBright({ at: [0, 2, 0] }, [0, 0, 0], [1, 0, 0])).toBeCloseTo((2 / Math.sqrt(5)) ** 3, 10);
     expect(timesAsBright({ at: [0, 2, 0] }, [1, 0, 0], [0, 0, 0])).toBeCloseTo((Math.sqrt(5) / 2) ** 3, 10);
     // No more is believed than three times or a third.

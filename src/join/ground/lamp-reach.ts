@@ -1,7 +1,7 @@
 /**
- * What a lamp that stands near gives to level ground at one place beside another: as the square of its distance and the cosine at
- * which it meets the ground (Lambert's law; the photometric distance law, CIE S 017, 17-25-051, from memory). The rest of the light
- * is taken to be alike in both places, so a shadow farther from the lamp is lighter.
+ * What a lamp that stands near gives to level ground at one place beside another: as the square of its distance and the
+ * cosine at which it meets the ground (Lambert's law; the photometric distance law, CIE S 017, 17-25-051, from memory).
+ * The rest of the light is taken to be alike in both places, so a shadow farther from the lamp is lighter.
  */
 import type { Vec3 } from '../../geometry/mat3.js';
 import type { NearLamp } from './near-lamp.js';

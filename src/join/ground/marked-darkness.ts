@@ -5,7 +5,10 @@ import type { PlateMeasures } from '../../plate/types.js';
 import { viewAngles, type MarkOf, type Side } from '../proposal-input.js';
 import { measurePlateShadow, type ShadeMeasure } from './plate-shadow.js';
 
-/** Half the width looked at for the shadow of an upright, in its heights: a person is a third as wide as tall, and as much ground is wanted beside it. */
+/**
+ * Half the width looked at for the shadow of an upright, in its heights: a person is a third as wide as tall, and as
+ * much ground is wanted beside it.
+ */
 const LOOKED_AT = 0.4;
 
 export type MarkedShadow = { readonly mark: MarkOf<'shadow'>; readonly frame: number };
@@ -20,7 +23,8 @@ export async function darknessAlong(plate: Side, s: MarkedShadow): Promise<Along
   const dx = s.mark.tip[0] - s.mark.foot[0],
     dy = s.mark.tip[1] - s.mark.foot[1],
     long = Math.hypot(dx, dy);
-  // Across the shadow on the ground: in the picture mostly sideways for a shadow that runs away, up and down for one that runs aside.
+  // Across the shadow on the ground: in the picture mostly sideways for a shadow that runs away, up and down for one
+  // that runs aside.
   const on = v === null ? { direction: [0, 1] as const, pxPerMetre: 0 } : acrossOnGround(s.mark.foot, [dx, dy], v, pm),
     across = on.direction;
   // A shadow under a high sun is short, and no narrower for it.
@@ -37,7 +41,10 @@ export async function darknessAlong(plate: Side, s: MarkedShadow): Promise<Along
     : { ...m, widePx: (m.runPx * Math.abs(dx * across[1] - dy * across[0])) / Math.max(1e-6, long) };
 }
 
-/** Picture direction in which the ground runs square to a direction on it, at a ground point; and plate pixels a metre that way (0 where the camera's height is not known). */
+/**
+ * Picture direction in which the ground runs square to a direction on it, at a ground point; and plate pixels a metre
+ * that way (0 where the camera's height is not known).
+ */
 function acrossOnGround(
   foot: readonly [number, number],
   along: readonly [number, number],

@@ -1,8 +1,9 @@
 /**
- * How much a level mirroring surface of the plate throws back, read from what it mirrors already: within its outline each
- * pixel is set against the one in its mirrored direction; what goes aside together in both (row by row, so that neither
- * distance nor the light's fall-off counts) is mirrored. R is the slope of that line (least squares), brought to the foot by
- * Schlick's law (reflect.ts). Told only where the set behind has contrast aside and the two go together clearly.
+ * How much a level mirroring surface of the plate throws back, read from what it mirrors already: within its outline
+ * each pixel is set against the one in its mirrored direction; what goes aside together in both (row by row, so that
+ * neither distance nor the light's fall-off counts) is mirrored. R is the slope of that line (least squares), brought
+ * to the foot by Schlick's law (reflect.ts). Told only where the set behind has contrast aside and the two go together
+ * clearly.
  */
 import { dot, unit } from '../../geometry/mat3.js';
 import type { Picture } from '../../image/picture.js';
@@ -10,7 +11,10 @@ import { rasterizePolygon } from '../../image/polygon.js';
 import type { GroundGeometry } from './ground.js';
 import { schlick } from './reflect.js';
 
-/** Least correlation that is believed: a floor's own stones and shadows reach .3 by chance (own choice, tried on traced floors). */
+/**
+ * Least correlation that is believed: a floor's own stones and shadows reach .3 by chance (own choice, tried on traced
+ * floors).
+ */
 const LEAST_CORRELATION = 0.5;
 /** Least contrast aside of what is mirrored, sd over mean. */
 const LEAST_CONTRAST = 0.08;
@@ -18,7 +22,10 @@ const LEAST_ROW = 40,
   LEAST_ROWS = 8;
 const EVERY = 2;
 
-/** Share thrown back where the performer's foot stands, 0..1; null where the plate does not tell it. `linear`: the plate; `region` outlines the surface. */
+/**
+ * Share thrown back where the performer's foot stands, 0..1; null where the plate does not tell it. `linear`: the
+ * plate; `region` outlines the surface.
+ */
 export function mirrorShare(
   linear: Picture,
   region: readonly (readonly [number, number])[],

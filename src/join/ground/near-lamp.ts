@@ -1,8 +1,9 @@
 /**
- * A lamp that stands near throws shadows that fan out: two marked shadows point elsewhere, though one lamp made them. The ray from
- * each shadow's tip through the top that throws it goes through the lamp, so that the rays of one near lamp meet in a point
- * and those of a sun are parallel; two lamps' rays pass each other. The point is the one least far from all rays (least squares,
- * each ray weighed by its angular error at its distance); tip and top stand for the shadow's length as well as its direction.
+ * A lamp that stands near throws shadows that fan out: two marked shadows point elsewhere, though one lamp made them.
+ * The ray from each shadow's tip through the top that throws it goes through the lamp, so that the rays of one near
+ * lamp meet in a point and those of a sun are parallel; two lamps' rays pass each other. The point is the one least far
+ * from all rays (least squares, each ray weighed by its angular error at its distance); tip and top stand for the
+ * shadow's length as well as its direction.
  *
  * World of the view: x right, y up, z away from the camera along the ground, metres.
  */
@@ -16,12 +17,18 @@ import { viewCamera } from '../../plate/view/view-derived.js';
 import { marksOf, type MarkOf } from '../proposal-input.js';
 import type { SolidBall } from './shadow-map.js';
 
-/** χ² by which one point must explain the rays better than one direction (own choice, beyond three sd), and 99 % points of χ² of 1, 3, 5 … degrees of freedom. */
+/**
+ * χ² by which one point must explain the rays better than one direction (own choice, beyond three sd), and 99 % points
+ * of χ² of 1, 3, 5 … degrees of freedom.
+ */
 const BETTER = 11.3,
   CHI2_99 = [6.63, 11.34, 15.09, 18.48] as const;
 /** Floor of a ray's error, degrees, as light-shadow.ts has it. */
 const LEAST_SD = 0.5;
-/** No lamp that is told so stands farther from what it lights than this, metres (own choice): beyond, its rays are as good as parallel. */
+/**
+ * No lamp that is told so stands farther from what it lights than this, metres (own choice): beyond, its rays are as
+ * good as parallel.
+ */
 const FARTHEST = 15;
 
 /** A part of the body nearer to the lamp's own height throws its shadow past all that is seen (own choice). */
@@ -34,7 +41,10 @@ export interface NearLamp {
   readonly at: Vec3;
 }
 
-/** The near lamp that the shadow marks of the view's frame tell; null where they are one sun's, two lamps' or too few. Marks without a height tell nothing. */
+/**
+ * The near lamp that the shadow marks of the view's frame tell; null where they are one sun's, two lamps' or too few.
+ * Marks without a height tell nothing.
+ */
 export function nearLampOf(marks: readonly MarkOf<'shadow'>[], view: View, sdPx: number): NearLamp | null {
   const camera = viewCamera(view),
     rays: { top: Vec3; to: Vec3; sd: number }[] = [];
@@ -80,7 +90,10 @@ export function keyFrom(lamp: NearLamp, place: Vec3): { readonly azimuthDeg: num
   };
 }
 
-/** The key at the performer's foot where the marked shadows are those of one near lamp, or one of them and others that were found; null where they are not. Distance in metres. */
+/**
+ * The key at the performer's foot where the marked shadows are those of one near lamp, or one of them and others that
+ * were found; null where they are not. Distance in metres.
+ */
 export function keyOfLamp(
   view: View,
   marks: MarksFile,
@@ -111,7 +124,10 @@ export function keyOfLamp(
   return key.elevationDeg < LEAST_ELEVATION ? null : { ...key, far, lamp };
 }
 
-/** The same where the performer stands on the view's frame, from the marks as they were set; null where no lamp stands near or no stand is marked there. */
+/**
+ * The same where the performer stands on the view's frame, from the marks as they were set; null where no lamp stands
+ * near or no stand is marked there.
+ */
 export function keyAtStand(
   pm: PlateMeasures,
   marks: MarksFile,
@@ -124,8 +140,9 @@ export function keyAtStand(
 }
 
 /**
- * Balls that throw under parallel light the shadow on the ground that these throw by a lamp `far` from the foot: each keeps its height, is set
- * aside and grows as its shadow does. Camera frame; `light` points from the foot to the lamp. A ball as high as the lamp throws none.
+ * Balls that throw under parallel light the shadow on the ground that these throw by a lamp `far` from the foot: each
+ * keeps its height, is set aside and grows as its shadow does. Camera frame; `light` points from the foot to the lamp.
+ * A ball as high as the lamp throws none.
  */
 export function asUnderParallel(
   balls: readonly SolidBall[],

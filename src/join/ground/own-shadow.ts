@@ -1,10 +1,11 @@
 /**
- * Where the plate lies in a shadow of its own already, so that no second one is laid over it. A pixel may be dark because the
- * key does not reach it or because the ground is dark there. The two differ in colour: what stays in a shadow is the fill,
- * mostly bluer than the key, while dark ground is dark in all channels alike, nearly. With d = ln(lit / pixel) and
- * σ = ln(1 / transmission) per channel, d = s σ + a (1, 1, 1) + noise; s, the share of shadow, is what fits best when a, the
- * ground's own change of reflectance, is drawn from a normal of the sd that the lit ground shows (a least square with a
- * prior, as in Rodgers, Inverse Methods for Atmospheric Sounding, 2000, ch. 2, written out for one unknown).
+ * Where the plate lies in a shadow of its own already, so that no second one is laid over it. A pixel may be dark
+ * because the key does not reach it or because the ground is dark there. The two differ in colour: what stays in a
+ * shadow is the fill, mostly bluer than the key, while dark ground is dark in all channels alike, nearly. With d =
+ * ln(lit / pixel) and σ = ln(1 / transmission) per channel, d = s σ + a (1, 1, 1) + noise; s, the share of shadow, is
+ * what fits best when a, the ground's own change of reflectance, is drawn from a normal of the sd that the lit ground
+ * shows (a least square with a prior, as in Rodgers, Inverse Methods for Atmospheric Sounding, 2000, ch. 2, written out
+ * for one unknown).
  */
 import { boxMean } from '../../image/box.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
@@ -41,7 +42,8 @@ export function ownShadowOf(
   const mean = (sigma[0] + sigma[1] + sigma[2]) / 3;
   if (mean < LEAST_SPAN) return null;
   const spread = Math.max(LEAST_SPREAD, lit.spread);
-  // Along grey (unit (1, 1, 1) / √3) the ground's reflectance adds its variance; across it only the noise of colour counts.
+  // Along grey (unit (1, 1, 1) / √3) the ground's reflectance adds its variance; across it only the noise of colour
+  // counts.
   const grey = 1 / (COLOUR_SD ** 2 + 3 * spread ** 2),
     across = 1 / COLOUR_SD ** 2;
   let power = 0;
@@ -75,7 +77,10 @@ function shareAt(o: OwnShadow, soft: Picture, i: number): number {
   );
 }
 
-/** How far pixel i of a softened picture lies in a shadow of the plate's own, 0..1: from .45 of a full one on it counts, from .85 wholly. */
+/**
+ * How far pixel i of a softened picture lies in a shadow of the plate's own, 0..1: from .45 of a full one on it counts,
+ * from .85 wholly.
+ */
 export function ownShadowAt(o: OwnShadow, soft: Picture, i: number): number {
   const t = Math.min(1, Math.max(0, (shareAt(o, soft, i) - 0.45) / 0.4));
   return t * t * (3 - 2 * t);
@@ -85,9 +90,9 @@ export function ownShadowAt(o: OwnShadow, soft: Picture, i: number): number {
 const MIXED = [0.1, 0.9] as const;
 
 /**
- * The same, but where the window reaches over the border of a shadow each pixel stands for itself: smoothed with the lit
- * ground a shadow's rim would be taken for lit, and a second shadow would draw a dark line along it; the ground beside it
- * would stay light. Changes `part`.
+ * The same, but where the window reaches over the border of a shadow each pixel stands for itself: smoothed with the
+ * lit ground a shadow's rim would be taken for lit, and a second shadow would draw a dark line along it; the ground
+ * beside it would stay light. Changes `part`.
  */
 export function softenedToBorders(part: Picture, radius: number, own: OwnShadow): Picture {
   const sharp = part.data.slice(),

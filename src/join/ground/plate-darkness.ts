@@ -1,9 +1,9 @@
 /**
- * How dark the plate's own shadows are, from those that were marked, those of marked uprights whose place the key foretells
- * (post-shadows.ts), and whatever else darkens the ground along the key (shadow-strips.ts). A broad one is read in its middle
- * (plate-shadow.ts); of a thin one, which lens, coding and lamp spread, the light missing across it and along its darkest line is
- * held against how thick its upright is (thin-shadow.ts); all of them together and with what is usual give one answer
- * (shade-depth.ts).
+ * How dark the plate's own shadows are, from those that were marked, those of marked uprights whose place the key
+ * foretells (post-shadows.ts), and whatever else darkens the ground along the key (shadow-strips.ts). A broad one is
+ * read in its middle (plate-shadow.ts); of a thin one, which lens, coding and lamp spread, the light missing across it
+ * and along its darkest line is held against how thick its upright is (thin-shadow.ts); all of them together and with
+ * what is usual give one answer (shade-depth.ts).
  */
 import { groundCamera, groundPoint } from '../../geometry/camera.js';
 import type { Vec3 } from '../../geometry/mat3.js';
@@ -19,28 +19,48 @@ import { shadowStrips, type ShadowStrip } from './shadow-strips.js';
 import { SAME_FOOT_PX, thinShadows } from './post-shadows.js';
 import { type ThinShadow } from './thin-shadow.js';
 
-/** Shadows at least so broad on the picture, px at 640 wide, are as dark in their middle as they are: some six times the sd of what spreads them; of an upright's own shadow the darkest line tells more unless it is so broad (own choices). */
+/**
+ * Shadows at least so broad on the picture, px at 640 wide, are as dark in their middle as they are: some six times the
+ * sd of what spreads them; of an upright's own shadow the darkest line tells more unless it is so broad (own choices).
+ */
 const BROAD = 9,
   ALONE = 6;
-/** Share of how unlike its ground is (ln) that a strip's depth may be off by, and a post's missing light (own choices). */
+/**
+ * Share of how unlike its ground is (ln) that a strip's depth may be off by, and a post's missing light (own choices).
+ */
 const UNLIKE = 0.3,
   UNLIKE_POST = 0.1;
-/** Sd of light missing in one channel beside the noise of its places; of a strip's ln; of what spreads a shadow, px at 640 wide where it was not measured, else a share of it (own choices). */
+/**
+ * Sd of light missing in one channel beside the noise of its places; of a strip's ln; of what spreads a shadow, px at
+ * 640 wide where it was not measured, else a share of it (own choices).
+ */
 const CHANNEL_SD = 0.03,
   STRIP_SD = 0.18,
   SPREAD_SD = 1.5,
   BLUR_SD = 0.2;
-/** Ln by which a strip must be darker to be believed a key's: joints, worn paint and checkers lie below; least light left (own choices). */
+/**
+ * Ln by which a strip must be darker to be believed a key's: joints, worn paint and checkers lie below; least light
+ * left (own choices).
+ */
 const LEAST_DEPTH = 0.85,
   LEAST_LEFT = 0.02;
-/** Most strips looked at, the largest; of so many lines or more, one is held against a broad marked shadow too (own choices). */
+/**
+ * Most strips looked at, the largest; of so many lines or more, one is held against a broad marked shadow too (own
+ * choices).
+ */
 const MOST_STRIPS = 8,
   LONG_STRIP = 8;
-/** Sd of an upright's thickness as its edges tell it, a share of it; of a shadow's breadth, px at 640 wide; and of what a marked shadow keeps in its middle where nothing tells how broad it is, the narrower the more (own choices). */
+/**
+ * Sd of an upright's thickness as its edges tell it, a share of it; of a shadow's breadth, px at 640 wide; and of what
+ * a marked shadow keeps in its middle where nothing tells how broad it is, the narrower the more (own choices).
+ */
 const THICK_SD = 0.12,
   EDGE_SD = 0.4,
   UNSURE = 0.25;
-/** Px at 640 wide by which a marked shadow may be broader than twice what its upright throws: beyond that the ground's pattern was read. */
+/**
+ * Px at 640 wide by which a marked shadow may be broader than twice what its upright throws: beyond that the ground's
+ * pattern was read.
+ */
 const OTHER = 4;
 
 const luma = (c: readonly number[]): number => 0.2126 * c[0]! + 0.7152 * c[1]! + 0.0722 * c[2]!;
@@ -105,7 +125,8 @@ export function darknessOf(
   if (middle !== null && (posts.every((t) => t.peak === null) || middle.widePx >= ALONE * scale))
     told.push(ofMiddle(middle, spread, scale));
   const all = shadeDepth(told, dark, middle?.transmission ?? null),
-    // What spreads a shadow makes it lighter, never darker; only where strips agree may the middle have met a joint or dark ground.
+    // What spreads a shadow makes it lighter, never darker; only where strips agree may the middle have met a joint or
+    // dark ground.
     over = middle === null || all.strips > 0 ? 1 : Math.min(1, luma(middle.transmission) / luma(all.left));
   return {
     transmission: all.left.map((v) => v * over) as [number, number, number],
@@ -116,15 +137,19 @@ export function darknessOf(
   };
 }
 
-/** Sd by which lens and coding spread an edge, px; null where it was not measured. A Gaussian edge rises from a tenth to nine tenths over 2.563 sd. */
+/**
+ * Sd by which lens and coding spread an edge, px; null where it was not measured. A Gaussian edge rises from a tenth to
+ * nine tenths over 2.563 sd.
+ */
 function spreadOf(pm: PlateMeasures): number | null {
   const spread = pm.look?.edgeSpreadPx.value ?? null;
   return spread === null ? null : Math.max(0.4, spread / 2.563);
 }
 
 /**
- * How far ground is from that about the performer in a channel, ln of linear light; half where that is not seen. A film's toe and its haze
- * lift what is nearly black: grass, lit, is dark in blue, and its shadow leaves .5 to .7 of that where a path beside it keeps .3.
+ * How far ground is from that about the performer in a channel, ln of linear light; half where that is not seen. A
+ * film's toe and its haze lift what is nearly black: grass, lit, is dark in blue, and its shadow leaves .5 to .7 of
+ * that where a path beside it keeps .3.
  */
 const unlike = (ground: readonly number[], lit: readonly number[] | null, c: number): number =>
   lit === null ? 0.5 : Math.abs(Math.log(Math.max(1e-4, ground[c]!) / Math.max(1e-4, lit[c]!)));
@@ -135,7 +160,10 @@ const channelSd = (ground: readonly number[], lit: readonly number[] | null): Th
   return [of(0), of(1), of(2)];
 };
 
-/** A strip as a witness: the more of it is seen the likelier it is a shadow, the less its ground is like that about the performer the less it tells of it. */
+/**
+ * A strip as a witness: the more of it is seen the likelier it is a shadow, the less its ground is like that about the
+ * performer the less it tells of it.
+ */
 function darkStrip(t: ShadowStrip, lit: readonly [number, number, number] | null, spread: number): DarkStrip {
   const kept = keptOf(t.widePx, spread, 0.6 * t.widePx);
   return {
@@ -145,7 +173,10 @@ function darkStrip(t: ShadowStrip, lit: readonly [number, number, number] | null
   };
 }
 
-/** Share of its darkness that a shadow so broad keeps, on the mean over a window in its middle, when a Gaussian of that sd spreads it; px. */
+/**
+ * Share of its darkness that a shadow so broad keeps, on the mean over a window in its middle, when a Gaussian of that
+ * sd spreads it; px.
+ */
 function keptOf(wide: number, sd: number, window: number): number {
   let sum = 0;
   for (let k = -4; k <= 4; k++) {
@@ -194,7 +225,11 @@ function oneHeld(read: Side['linear']): Side['linear'] {
   };
 }
 
-/** @param own marked shadows of the key @param key its direction beside the camera on a frame; null where it is not known @param lamp where it stands near */
+/**
+ * @param own marked shadows of the key
+ * @param key its direction beside the camera on a frame; null where it is not known
+ * @param lamp where it stands near
+ */
 export async function tellDarkness(
   side: Side,
   own: readonly MarkedShadow[],

@@ -1,8 +1,8 @@
 /**
- * What the plate's own shadows say: how much of the light is left inside them, per channel. Along a shadow mark (foot to tip
- * on the ground) pixels are taken across the axis; at each place the dark ones at the axis are set against the bright ones
- * beside it, so that the ground's own texture cancels. Dark and bright are parted at Otsu's threshold (Otsu, IEEE Trans. SMC
- * 9, 1979) of log luminance.
+ * What the plate's own shadows say: how much of the light is left inside them, per channel. Along a shadow mark (foot
+ * to tip on the ground) pixels are taken across the axis; at each place the dark ones at the axis are set against the
+ * bright ones beside it, so that the ground's own texture cancels. Dark and bright are parted at Otsu's threshold
+ * (Otsu, IEEE Trans. SMC 9, 1979) of log luminance.
  */
 import type { Picture } from '../../image/picture.js';
 import { softened } from './own-shadow.js';
@@ -56,7 +56,8 @@ export function otsu(values: readonly number[]): { threshold: number; gap: numbe
 
 /**
  * @param linear scene-linear RGB of the marked frame
- * @param across direction on the picture in which the ground runs across the shadow, unit length, and half the width to look at, px
+ * @param across direction on the picture in which the ground runs across the shadow, unit length, and half the width to
+ * look at, px
  * Returns null where no shadow darker than a sixth of a stop is found along the mark.
  */
 export function measurePlateShadow(
@@ -93,7 +94,8 @@ export function measurePlateShadow(
     if (logs.length < 12) continue;
     const { threshold, gap } = otsu(logs);
     if (gap < 0.25) continue;
-    // The shadow is the dark run nearest the axis; the run must be bright on both sides of it, or it is no shadow of an upright.
+    // The shadow is the dark run nearest the axis; the run must be bright on both sides of it, or it is no shadow of an
+    // upright.
     let axis = -1;
     for (let j = 0; j < logs.length; j++)
       if (logs[j]! < threshold && (axis < 0 || Math.abs(off[j]!) < Math.abs(off[axis]!))) axis = j;
@@ -152,7 +154,8 @@ export function measureLitGround(
     logs: number[] = [];
   for (let dy = -0.1 * spanPx; dy <= 0.45 * spanPx; dy += 1) {
     for (let dx = -1.2 * spanPx; dx <= 1.2 * spanPx; dx += 2) {
-      // The side on which the shadow will fall may hold other shadows too; it does not matter, Otsu takes the bright part.
+      // The side on which the shadow will fall may hold other shadows too; it does not matter, Otsu takes the bright
+      // part.
       const x = Math.floor(foot[0] + dx),
         y = Math.floor(foot[1] + dy);
       if (x < 0 || y < 0 || x >= w || y >= h) continue;

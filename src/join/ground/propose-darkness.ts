@@ -1,6 +1,6 @@
 /**
- * How dark and how tinted the performer's shadow is to be: what the plate's own shadows leave of the light (plate-darkness.ts),
- * what further lamps leave where they do not reach, and what is taken where nothing tells.
+ * How dark and how tinted the performer's shadow is to be: what the plate's own shadows leave of the light
+ * (plate-darkness.ts), what further lamps leave where they do not reach, and what is taken where nothing tells.
  */
 import { differenceDeg, RAD_PER_DEG } from '../../core/angles.js';
 import { ANOTHER_KEY_DEG, partShadows } from './further-keys.js';
@@ -11,7 +11,10 @@ import { tellDarkness, type Darkness } from './plate-darkness.js';
 import { marksOf, viewAngles, type Side } from '../proposal-input.js';
 import type { FurtherKey, GroundStep } from '../types.js';
 
-/** Share of the light that is sky where no key is known at all: whoever saw a shadow would have marked it (a shade mark is one that was seen). Own choice, seen on a room lit through windows: at .35 no contact could be seen under a dog. */
+/**
+ * Share of the light that is sky where no key is known at all: whoever saw a shadow would have marked it (a shade mark
+ * is one that was seen). Own choice, seen on a room lit through windows: at .35 no contact could be seen under a dog.
+ */
 const NO_KEY = 0.75;
 
 /** The plate's key as the ground step takes it. */
@@ -69,7 +72,10 @@ export async function proposeDarkness(plate: Side, key: KeyOfPlate): Promise<Dar
         .map((m) => m.mark.polygon),
     );
     transmission = mirrored ?? [...darkest.transmission];
-    said = `darkness from ${sourcesOf(darkest)}: ${darkest.transmission.map((t) => (t * 100).toFixed(0)).join(', ')} % of the lit ground in red, green, blue${mirrored === null ? '' : `, of which the least counts for all: what the floor mirrors lightens its shadows and tints them`}`;
+    said =
+      `darkness from ${sourcesOf(darkest)}: ${darkest.transmission.map((t) => (t * 100).toFixed(0)).join(', ')} % ` +
+      'of the lit ground in red, green, ' +
+      `blue${mirrored === null ? '' : `, of which the least counts for all: what the floor mirrors lightens its shadows and tints them`}`;
   }
   const keys: FurtherKey[] = [];
   for (const o of others) {
@@ -84,7 +90,9 @@ export async function proposeDarkness(plate: Side, key: KeyOfPlate): Promise<Dar
       });
   }
   if (keys.length > 0)
-    said += `; ${keys.length === 1 ? 'a second lamp' : `${keys.length} further lamps`} from ${keys.map((k) => `${k.azimuthDeg.toFixed(0)}° at ${k.elevationDeg.toFixed(0)}°, which leaves ${(100 * k.transmission[1]).toFixed(0)} % where it does not reach`).join(', ')}`;
+    said +=
+      `; ${keys.length === 1 ? 'a second lamp' : `${keys.length} further lamps`} from ` +
+      `${keys.map((k) => `${k.azimuthDeg.toFixed(0)}° at ${k.elevationDeg.toFixed(0)}°, which leaves ${(100 * k.transmission[1]).toFixed(0)} % where it does not reach`).join(', ')}`;
   if (transmission !== null)
     return { transmission, measuredOn: darkest?.litLinear ?? null, keys, measuredFill: transmission, said };
   const stops = light?.keyFillStops.value ?? null,

@@ -1,4 +1,7 @@
-/** The ground step: the cast shadow's light, darkness and place, what it falls on, and a reflection, from the plate's measures and marks. */
+/**
+ * The ground step: the cast shadow's light, darkness and place, what it falls on, and a reflection, from the plate's
+ * measures and marks.
+ */
 import type { Measure } from '../../core/measure.js';
 import { worldToCamera } from '../../geometry/camera.js';
 import { applyVector, dot, unit, type Vec3 } from '../../geometry/mat3.js';
@@ -22,19 +25,34 @@ import type { Stand } from '../ride/ride.js';
 import type { AxisFrom } from '../ride/turning-stand.js';
 import type { GroundFrame, GroundStep, OnPerformer } from '../types.js';
 
-/** Share of the performer's height over which the ground is smoothed before its shadows are read: stones and blades are smaller, shadows that matter larger. */
+/**
+ * Share of the performer's height over which the ground is smoothed before its shadows are read: stones and blades are
+ * smaller, shadows that matter larger.
+ */
 const SMOOTHED = 0.03;
 
-/** Sd of the edge of a shadow on the performer, in its heights: of the sun's own size over some four heights of way; of own choice. */
+/**
+ * Sd of the edge of a shadow on the performer, in its heights: of the sun's own size over some four heights of way; of
+ * own choice.
+ */
 const SHADE_EDGE = 0.01;
 
-/** Least share of the performer's card in shadow that is said (own choice: thirteen scenes without any show .08 at most, seven places inside shadows mostly .2 to 1). */
+/**
+ * Least share of the performer's card in shadow that is said (own choice: thirteen scenes without any show .08 at most,
+ * seven places inside shadows mostly .2 to 1).
+ */
 const LEAST_SHADED = 0.25;
 
-/** Seven balls one after the other close off the sky a little more than the body that they stand for: on two bodies under an even sky, traced, .7 takes as much light as the truth, .8 takes 1.15 of it. */
+/**
+ * Seven balls one after the other close off the sky a little more than the body that they stand for: on two bodies
+ * under an even sky, traced, .7 takes as much light as the truth, .8 takes 1.15 of it.
+ */
 const CONTACT = 0.7;
 
-/** What a lamp in a room is seen under and its sd, degrees: a bulb of 6 cm to a shade of 40 cm, 2 to 4 m away (own choice). A short or coarse shadow tells its penumbra as nothing, give or take five degrees. */
+/**
+ * What a lamp in a room is seen under and its sd, degrees: a bulb of 6 cm to a shade of 40 cm, 2 to 4 m away (own
+ * choice). A short or coarse shadow tells its penumbra as nothing, give or take five degrees.
+ */
 const USUAL_LAMP_DEG = [4, 2.5] as const;
 
 /** Sd of a pixel's own blur: the shadow is drawn with that already, px. */
@@ -42,7 +60,10 @@ const OWN_BLUR_PX = 0.35;
 /** Softer edges than this are drawn as they are, px: nobody sees the difference. */
 const LEAST_LENS_PX = 0.4;
 
-/** What the plate's lens and coding spread edges by beyond a pixel's own blur. A Gaussian edge of sd s rises from a tenth to nine tenths over 2.56 s. */
+/**
+ * What the plate's lens and coding spread edges by beyond a pixel's own blur. A Gaussian edge of sd s rises from a
+ * tenth to nine tenths over 2.56 s.
+ */
 function lensOf(plate: PlateMeasures): { readonly lensPx?: number } {
   const spread = plate.look?.edgeSpreadPx.value ?? null,
     sd = spread === null ? 0 : Math.sqrt(Math.max(0, (spread / 2.563) ** 2 - OWN_BLUR_PX ** 2));
@@ -55,7 +76,15 @@ export interface GroundProposal {
   readonly measuredFill: readonly [number, number, number] | null;
 }
 
-/** @param body the caster's depth, where the take told it @param stands, where where the performer stands, marked and on any frame @param carried it rides on something of the plate @param groundCarrier carries what lies on the ground @param walked where the foot has gone from its place on a plate frame, px; null where it stays @param axisFrom where the axis of a carrier who turns stands from the performer (turning-stand.ts); null where it is not known */
+/**
+ * @param body the caster's depth, where the take told it
+ * @param stands, where where the performer stands, marked and on any frame
+ * @param carried it rides on something of the plate
+ * @param groundCarrier carries what lies on the ground
+ * @param walked where the foot has gone from its place on a plate frame, px; null where it stays
+ * @param axisFrom where the axis of a carrier who turns stands from the performer (turning-stand.ts); null where it is
+ * not known
+ */
 export async function proposeGround(
   input: ProposalInput,
   stands: readonly Stand[],
@@ -78,7 +107,8 @@ export async function proposeGround(
       : light === undefined || light.azimuthDeg.value === null || light.elevationDeg.value === null
         ? howToTellTheKey(marks)
         : light.elevationDeg.value < LEAST_ELEVATION
-          ? `the key was read at ${light.elevationDeg.value.toFixed(0)}°, level with the ground or under it (a lamp that low, or a reading that is off): no shadow is cast on it`
+          ? `the key was read at ${light.elevationDeg.value.toFixed(0)}°, ` +
+            'level with the ground or under it (a lamp that low, or a reading that is off): no shadow is cast on it'
           : null;
   const height =
     marksOf(marks, 'stand')[0]?.mark.height ??
@@ -151,7 +181,8 @@ export async function proposeGround(
         ? grownCarry(marks)
         : undefined;
   const marked = await proposeReceivers(input, carried ? carrier : groundCarrier, groundCarrier);
-  // On every frame, by the set's own motion: whoever renders needs no other, and what carries the performer says nothing of them.
+  // On every frame, by the set's own motion: whoever renders needs no other, and what carries the performer says
+  // nothing of them.
   const shades = thingsOf(marksOf(marks, 'shade')).map((r) => {
     const on = carryRegion(r, groundCarrier);
     return regionOf(
@@ -224,7 +255,9 @@ export async function proposeGround(
   return { step, measuredFill };
 }
 
-/** What a lamp that stands near is seen under, degrees: its measure with what lamps usually are, each by its own error. */
+/**
+ * What a lamp that stands near is seen under, degrees: its measure with what lamps usually are, each by its own error.
+ */
 function widthOfLamp(read: Measure | undefined): number {
   const [usual, usualSd] = USUAL_LAMP_DEG;
   if (read?.value == null || read.sd === null) return usual;
@@ -233,12 +266,19 @@ function widthOfLamp(read: Measure | undefined): number {
   return Math.round((100 * (read.value * own + usual * other)) / (own + other)) / 100;
 }
 
-/** What a person may mark so that the plate's own things tell where its key stands: what is marked already comes first. */
+/**
+ * What a person may mark so that the plate's own things tell where its key stands: what is marked already comes first.
+ */
 export function howToTellTheKey(marks: MarksFile): string {
   const half = marksOf(marks, 'shadow').find(({ mark }) => mark.height === undefined && mark.top === undefined);
-  // A shadow marked by foot and tip alone tells from which side the key comes: what it lacks is asked for, not another mark.
+  // A shadow marked by foot and tip alone tells from which side the key comes: what it lacks is asked for, not another
+  // mark.
   if (half !== undefined)
-    return `the plate's key direction is not known, so no shadow is cast. The shadow marked at ${half.mark.foot.map((v) => v.toFixed(0)).join(', ')} tells from which side it comes, not how high it stands: give the height of what casts it, or point at its top`;
+    return (
+      `the plate's key direction is not known, so no shadow is cast. ` +
+      `The shadow marked at ${half.mark.foot.map((v) => v.toFixed(0)).join(', ')} tells from which side it comes, ` +
+      'not how high it stands: give the height of what casts it, or point at its top'
+    );
   const near = marksOf(marks, 'upright')
     .map((u) => u.mark.foot)
     .map(([x, y]) => `${x.toFixed(0)}, ${y.toFixed(0)}`);
@@ -246,7 +286,10 @@ export function howToTellTheKey(marks: MarksFile): string {
     near.length === 0
       ? 'foot and tip of the shadow of anybody or anything upright in the shot'
       : `foot and tip of the shadow of what stands at ${near.slice(0, 3).join(' or ')}, which is marked already`;
-  return `the plate's key direction is not known, so no shadow is cast. The plate's own can tell it: mark a shadow (${own}), or a head, whose shading tells it roughly`;
+  return (
+    `the plate's key direction is not known, so no shadow is cast. The plate's own can tell it: ` +
+    `mark a shadow (${own}), or a head, whose shading tells it roughly`
+  );
 }
 
 const rounded = (from: AxisFrom): [number, number, number] =>
@@ -269,7 +312,10 @@ function grownCarry(marks: MarksFile): RegionFile | undefined {
   return list.length === 0 ? undefined : regionOf(list);
 }
 
-/** The ground under another point of the picture, on the level plane through `ground`: both lie as far under the camera. Where the sight there hardly falls, the place stays. */
+/**
+ * The ground under another point of the picture, on the level plane through `ground`: both lie as far under the camera.
+ * Where the sight there hardly falls, the place stays.
+ */
 export function onSameGround(
   ground: readonly [number, number],
   pxPerMetre: number,

@@ -1,4 +1,7 @@
-/** Marked surfaces in the proposal: carried by the set's motion, read for their light, refused where the mark can't mean anything. */
+/**
+ * Marked surfaces in the proposal: carried by the set's motion, read for their light, refused where the mark can't mean
+ * anything.
+ */
 import { describe, expect, it } from 'vitest';
 import { createPicture } from '../../image/picture.js';
 import { parseMarks, type MarksFile } from '../../plate/marks/marks.js';

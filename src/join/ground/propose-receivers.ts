@@ -1,6 +1,7 @@
 /**
- * Surfaces that a person marked for the shadow to fall on, carried over the plate's frames: walls and steps with the set, a
- * rounded body with whatever carries the performer. The light on each where the key lights it is read from the plate.
+ * Surfaces that a person marked for the shadow to fall on, carried over the plate's frames: walls and steps with the
+ * set, a rounded body with whatever carries the performer. The light on each where the key lights it is read from the
+ * plate.
  */
 import type { Picture } from '../../image/picture.js';
 import { rasterizePolygon } from '../../image/polygon.js';
@@ -46,7 +47,10 @@ export async function proposeReceivers(
   }
   return {
     receivers,
-    why: `it falls on ${receivers.map((r) => (r.surface === 'step' ? `${NAMES.step} of ${(r.height ?? 0).toFixed(2)} m` : NAMES[r.surface])).join(', ')} where marked`,
+    why:
+      'it falls on ' +
+      `${receivers.map((r) => (r.surface === 'step' ? `${NAMES.step} of ${(r.height ?? 0).toFixed(2)} m` : NAMES[r.surface])).join(', ')} ` +
+      'where marked',
   };
 }
 

@@ -1,4 +1,7 @@
-/** The reflection of the ground step: where a person marked what mirrors, how much it throws back (read from what the plate mirrors there, else by its angle) and how roughly. */
+/**
+ * The reflection of the ground step: where a person marked what mirrors, how much it throws back (read from what the
+ * plate mirrors there, else by its angle) and how roughly.
+ */
 import { dot, unit } from '../../geometry/mat3.js';
 import type { Carrier } from '../ride/carrier.js';
 import type { GroundGeometry } from './ground.js';

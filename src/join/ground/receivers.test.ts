@@ -1,4 +1,7 @@
-/** Shadows on marked surfaces against shadows worked out by ray tracing with the camera model of src/geometry, which receivers.ts does not use. */
+/**
+ * Shadows on marked surfaces against shadows worked out by ray tracing with the camera model of src/geometry, which
+ * receivers.ts does not use.
+ */
 import { describe, expect, it } from 'vitest';
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { groundCamera, project, unproject } from '../../geometry/camera.js';
@@ -322,7 +325,8 @@ describe('shadow on a step', () => {
 
 describe('shadow on a face', () => {
   it('agrees with ray tracing on a sphere beside the performer, at its distance and farther off', () => {
-    // Without a foot line it stands in the upright plane through the performer that is square to the line of sight: .3 x + 5 z = .3² + 5².
+    // Without a foot line it stands in the upright plane through the performer that is square to the line of sight: .3
+    // x + 5 z = .3² + 5².
     for (const [z, own, azimuth] of [
       [5 + (0.3 * (0.3 + 0.42)) / 5, true, 78],
       [5.35, false, 60],

@@ -1,9 +1,10 @@
 /**
- * Surfaces that a person marked for the performer's shadow to fall on: a wall (upright plane over a line on the ground), a step
- * (level plane some way over or under the ground), a face (a rounded body, filled from its outline as the performer's own is).
- * Each pixel of the outline is followed along its line of sight to the surface, and from there to the key in the shadow map
- * (Williams, "Casting curved shadows on curved surfaces", SIGGRAPH 1978). The key falls on each surface at an angle of its
- * own: how strongly beside level ground is given along (Lambert's law), because that much of it is there to be hidden.
+ * Surfaces that a person marked for the performer's shadow to fall on: a wall (upright plane over a line on the
+ * ground), a step (level plane some way over or under the ground), a face (a rounded body, filled from its outline as
+ * the performer's own is). Each pixel of the outline is followed along its line of sight to the surface, and from there
+ * to the key in the shadow map (Williams, "Casting curved shadows on curved surfaces", SIGGRAPH 1978). The key falls on
+ * each surface at an angle of its own: how strongly beside level ground is given along (Lambert's law), because that
+ * much of it is there to be hidden.
  *
  * Camera frame: x right, y down, z forward; lengths in metres (or, where no height is known, in performer heights).
  */
@@ -31,7 +32,10 @@ export interface PlacedReceiver {
   readonly number: number;
   readonly polygon: readonly Point[];
   readonly surface: Plane | readonly SolidBall[];
-  /** Cosine of the sight on a rounded body from which on it takes less, to nothing where it turns away: its true outline is not known. */
+  /**
+   * Cosine of the sight on a rounded body from which on it takes less, to nothing where it turns away: its true outline
+   * is not known.
+   */
   readonly fadesFrom?: number;
 }
 
@@ -59,14 +63,20 @@ export function receiverAt(receiver: ShadowReceiver, frame: number): ReceiverFra
   return best;
 }
 
-/** Where the line of sight through a pixel meets the level plane `height` over the ground; null at or beyond its horizon. */
+/**
+ * Where the line of sight through a pixel meets the level plane `height` over the ground; null at or beyond its
+ * horizon.
+ */
 function onLevel(g: GroundGeometry, p: Point, height: number): Vec3 | null {
   const d: Vec3 = [(p[0] - g.principal[0]) / g.focalPx, (p[1] - g.principal[1]) / g.focalPx, 1];
   const k = (dot(g.up, g.foot) + height) / dot(g.up, d);
   return k > 0 && Number.isFinite(k) ? [d[0] * k, d[1] * k, k] : null;
 }
 
-/** Upright plane over a foot line on the ground, or on the level `height` over it; null where the line can't be the foot of anything seen. */
+/**
+ * Upright plane over a foot line on the ground, or on the level `height` over it; null where the line can't be the foot
+ * of anything seen.
+ */
 export function wallPlane(g: GroundGeometry, base: readonly [Point, Point], height: number): Plane | null {
   const a = onLevel(g, base[0], height),
     b = onLevel(g, base[1], height);
@@ -87,8 +97,8 @@ export function stepPlane(g: GroundGeometry, height: number): Plane | null {
 }
 
 /**
- * The outlined body as balls, standing in the upright plane that faces the camera: through the middle of its foot line, or at
- * the performer's own distance where none is given.
+ * The outlined body as balls, standing in the upright plane that faces the camera: through the middle of its foot line,
+ * or at the performer's own distance where none is given.
  */
 export function faceBalls(
   g: GroundGeometry,
@@ -158,8 +168,8 @@ export function isLit(r: PlacedReceiver, light: Vec3): boolean {
 const TRACE = 1e-4;
 
 /**
- * Writes the shade of the marked surfaces over that of the ground. A pixel under two outlines takes the later one's; at the seam
- * of two that meet each has its own share.
+ * Writes the shade of the marked surfaces over that of the ground. A pixel under two outlines takes the later one's; at
+ * the seam of two that meet each has its own share.
  * @param map null where nothing throws a shadow @param cover, contact the ground's own over `box`, mixed in place
  * @param lensPx sd of the plate's own softness: each surface's shadow is spread by it within its own outline
  */

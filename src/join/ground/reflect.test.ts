@@ -106,7 +106,8 @@ describe('reflection', () => {
   });
 
   it('shows it in an upright pane as far behind it as it stands before it', () => {
-    // A pane square to the sight, at one and a quarter of the foot's distance: the mirrored foot stands at one and a half.
+    // A pane square to the sight, at one and a quarter of the foot's distance: the mirrored foot stands at one and a
+    // half.
     const z = F / 60,
       h = ((110 - 90) / F) * z,
       row = 90 + (F * h) / (1.25 * z),

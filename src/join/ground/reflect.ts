@@ -1,14 +1,16 @@
 /**
- * The performer mirrored in the floor, water or glass it stands on or beside. Each point of the mirroring plane sees the
- * mirrored upright of the performer, and no longer what it saw there before: seen = plate + R (performer − α behind), R being
- * the share that the surface throws back. `behind` is what the plate shows in the mirrored direction, taken to be far off.
- * R grows as the plane is seen more flatly (Schlick, "An inexpensive BRDF model for physically-based rendering", Computer
- * Graphics Forum 13, 1994, for clear coats, water and glass); the step's `share` is R at the performer's foot.
+ * The performer mirrored in the floor, water or glass it stands on or beside. Each point of the mirroring plane sees
+ * the mirrored upright of the performer, and no longer what it saw there before: seen = plate + R (performer − α
+ * behind), R being the share that the surface throws back. `behind` is what the plate shows in the mirrored direction,
+ * taken to be far off. R grows as the plane is seen more flatly (Schlick, "An inexpensive BRDF model for
+ * physically-based rendering", Computer Graphics Forum 13, 1994, for clear coats, water and glass); the step's `share`
+ * is R at the performer's foot.
  *
  * A rough surface is one of small slopes: a slope of δ turns the mirrored ray by 2δ in the plane of sight, but only by
- * 2δ sin(e) across it, e being how flatly the surface is seen (Cox & Munk, "Measurement of the roughness of the sea surface
- * from photographs of the sun's glitter", JOSA 44, 1954). So a point at height u over the floor is spread over 2σu aside and
- * 2σu / sin(e) up and down, and a wet street shows streaks. Slopes of `roughness` have an sd of σ = .2 × roughness.
+ * 2δ sin(e) across it, e being how flatly the surface is seen (Cox & Munk, "Measurement of the roughness of the sea
+ * surface from photographs of the sun's glitter", JOSA 44, 1954). So a point at height u over the floor is spread over
+ * 2σu aside and 2σu / sin(e) up and down, and a wet street shows streaks. Slopes of `roughness` have an sd of σ = .2 ×
+ * roughness.
  */
 import { applyVector, cross, dot, unit, type Vec3 } from '../../geometry/mat3.js';
 import { worldToCamera } from '../../geometry/camera.js';
@@ -28,7 +30,10 @@ export interface Mirrored {
   /** Premultiplied linear RGBA of the performer in the mirror, times the share that is thrown back. */
   readonly picture: Picture;
   readonly box: Box;
-  /** Plate pixel (x, y) in the direction that each pixel mirrors; the nearest one where that is not in the picture, NaN where it lies behind the camera. */
+  /**
+   * Plate pixel (x, y) in the direction that each pixel mirrors; the nearest one where that is not in the picture, NaN
+   * where it lies behind the camera.
+   */
   readonly behind: Float32Array;
 }
 
@@ -58,7 +63,10 @@ export function levelShare(
   return schlick(-dot(up, unit([(foot[0] - widthPx / 2) / focalPx, (foot[1] - heightPx / 2) / focalPx, 1])));
 }
 
-/** The mirroring plane n · x = d, and the upright of the performer as the mirror shows it: `axis` is its way to the right, sign −1 where it is turned about. */
+/**
+ * The mirroring plane n · x = d, and the upright of the performer as the mirror shows it: `axis` is its way to the
+ * right, sign −1 where it is turned about.
+ */
 interface Mirror {
   readonly n: Vec3;
   readonly d: number;
@@ -98,7 +106,10 @@ export function baseAt(
     : base.reduce((a, b) => (Math.abs(b.frame - frame) < Math.abs(a.frame - frame) ? b : a)).line;
 }
 
-/** The performer in the mirror, and what it hides there; null where it is not seen. `base`: foot line of an upright pane, null for the ground. */
+/**
+ * The performer in the mirror, and what it hides there; null where it is not seen. `base`: foot line of an upright
+ * pane, null for the ground.
+ */
 export function reflectPerformer(
   step: GroundStep,
   at: GroundFrame,
@@ -135,7 +146,8 @@ export function reflectPerformer(
     h = box[3] - box[1],
     m = w * h;
   if (w <= 0 || h <= 0) return null;
-  // The upright that the mirror shows, and how high over the mirrored point of contact each pixel looks at it (pane: how far behind the pane).
+  // The upright that the mirror shows, and how high over the mirrored point of contact each pixel looks at it (pane:
+  // how far behind the pane).
   const sharp = createPicture(w, h, 4),
     away = new Float32Array(m),
     share = new Float32Array(m),
@@ -226,7 +238,10 @@ function sightTo(n: Vec3, d: number, p: Vec3): Vec3 {
   return [p[0] * k, p[1] * k, p[2] * k];
 }
 
-/** Blurs `p` in place by `slope` × `away` px aside and that over `flat` up and down: read between pictures blurred ever more. */
+/**
+ * Blurs `p` in place by `slope` × `away` px aside and that over `flat` up and down: read between pictures blurred ever
+ * more.
+ */
 function roughen(p: Picture, away: Float32Array, slope: number, flat: number, tall: number): void {
   const { width: w, height: h } = p,
     m = w * h,
@@ -269,8 +284,8 @@ function roughen(p: Picture, away: Float32Array, slope: number, flat: number, ta
 const KEEPS = 0.02;
 
 /**
- * Lays what is mirrored on `out` (linear RGB over `box`). `seen` gives the plate's linear light over `seenBox`, where what the
- * mirror showed before is looked up; what is not in it counts as bright as the pixel itself.
+ * Lays what is mirrored on `out` (linear RGB over `box`). `seen` gives the plate's linear light over `seenBox`, where
+ * what the mirror showed before is looked up; what is not in it counts as bright as the pixel itself.
  */
 export function layMirrored(
   out: Picture,

@@ -1,10 +1,11 @@
 /**
- * One answer of all that the plate tells of how dark its key's shadows are: s = −ln of the light left, per channel, as likely as what
- * is usual, the middle of a marked shadow, the light missing across posts' shadows and the strips of shadow on the ground make it
- * together. Posts and a narrow middle know 1 − exp(−s) but for a factor of their own (thickness, spreading) that all channels share;
- * a strip is a shadow or something else: each is a mixture of a Gaussian about its depth and a level share of clutter, so strips that
- * contradict all else count for nothing (Bayesian; maximum by expectation and maximisation from several starts: Dempster, Laird &
- * Rubin, J. R. Stat. Soc. B 39, 1977; Gauss-Newton for what is not linear).
+ * One answer of all that the plate tells of how dark its key's shadows are: s = −ln of the light left, per channel, as
+ * likely as what is usual, the middle of a marked shadow, the light missing across posts' shadows and the strips of
+ * shadow on the ground make it together. Posts and a narrow middle know 1 − exp(−s) but for a factor of their own
+ * (thickness, spreading) that all channels share; a strip is a shadow or something else: each is a mixture of a
+ * Gaussian about its depth and a level share of clutter, so strips that contradict all else count for nothing
+ * (Bayesian; maximum by expectation and maximisation from several starts: Dempster, Laird & Rubin, J. R. Stat. Soc. B
+ * 39, 1977; Gauss-Newton for what is not linear).
  */
 import { invertSymmetric, solveCholesky } from '../../geometry/linear-solve.js';
 
@@ -29,7 +30,12 @@ export interface DarkStrip {
   readonly chance: number;
 }
 
-/** What is usual: mean and sd of s in green, and of how much more red and less blue is taken (own choices). A clear sky gives a sixth of the light on the ground (diffuse share .165 of Erbs, Klein & Duffie, Solar Energy 28, 1982; from memory), a room a fifth to a half, and a print is steeper than the light; the sky's fill is bluer than the sun, a room's mostly than its lamp. */
+/**
+ * What is usual: mean and sd of s in green, and of how much more red and less blue is taken (own choices). A clear sky
+ * gives a sixth of the light on the ground (diffuse share .165 of Erbs, Klein & Duffie, Solar Energy 28, 1982; from
+ * memory), a room a fifth to a half, and a print is steeper than the light; the sky's fill is bluer than the sun, a
+ * room's mostly than its lamp.
+ */
 const USUAL = 1.6,
   USUAL_SD = 0.5,
   RED = 0.2,
@@ -46,7 +52,10 @@ const TAIL = 3;
 /** Sd of the ln of the light left in a shadow's middle. */
 const OVER_SD = 0.2;
 
-/** @param lightest light left in the middle of a shadow, which spreading makes lighter only @returns light left per channel, and strips that agree with it */
+/**
+ * @param lightest light left in the middle of a shadow, which spreading makes lighter only
+ * @returns light left per channel, and strips that agree with it
+ */
 export function shadeDepth(
   missing: readonly MissingLight[],
   strips: readonly DarkStrip[],

@@ -1,7 +1,8 @@
 /**
- * The film's grain inside a shadow that is laid on the plate. Light taken away takes the plate's own grain down with it: coded values
- * go with about the .45th power of light (ITU-R BT.709-6, item 1.2), and their grain in the same measure, while film that had seen the
- * shadow would show the grain of that darker level. What is missing between the two is grown over it, independent of what is there.
+ * The film's grain inside a shadow that is laid on the plate. Light taken away takes the plate's own grain down with
+ * it: coded values go with about the .45th power of light (ITU-R BT.709-6, item 1.2), and their grain in the same
+ * measure, while film that had seen the shadow would show the grain of that darker level. What is missing between the
+ * two is grown over it, independent of what is there.
  */
 import { KERNEL_FROM_PIXELS, kernels } from '../../image/kernels.js';
 import type { Picture } from '../../image/picture.js';
@@ -21,9 +22,12 @@ const LEVELS = 64;
 const CODED_LEFT = Float32Array.from({ length: STEPS + 1 }, (_, i) => (i / STEPS) ** CODED_POWER);
 
 /**
- * @param share of the grain that is grown (the air step's) @param box of `after`, `coded` and `matte` in the plate @param shaded part of it with shade
- * @param before green of the plate under the shaded part alone, scene-linear: it tells how much light is left, for all channels nearly enough
- * @param after box with shade on it and what else was laid on, scene-linear @param coded display-coded values of `after`, changed in place
+ * @param share of the grain that is grown (the air step's) @param box of `after`, `coded` and `matte` in the plate
+ * @param shaded part of it with shade
+ * @param before green of the plate under the shaded part alone, scene-linear: it tells how much light is left, for all
+ * channels nearly enough
+ * @param after box with shade on it and what else was laid on, scene-linear @param coded display-coded values of
+ * `after`, changed in place
  */
 export function grainInShade(
   share: number,

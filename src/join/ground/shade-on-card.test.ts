@@ -1,4 +1,6 @@
-/** A made plate: level grey ground, an upright post of a wall that throws a shadow, and cards set into and beside it. */
+/**
+ * A made plate: level grey ground, an upright post of a wall that throws a shadow, and cards set into and beside it.
+ */
 import { describe, expect, it } from 'vitest';
 import { createPicture } from '../../image/picture.js';
 import { dot, type Vec3 } from '../../geometry/mat3.js';

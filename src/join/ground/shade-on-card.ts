@@ -1,9 +1,9 @@
 /**
- * Whether a performer on the ground may stand in a shadow of the plate's own. What throws a shadow over the ground where the
- * performer's own would fall stands between that ground and the key, and so mostly between the performer and the key: the
- * points of an upright card at the stand are carried along the key's ray to the ground, and the plate is looked at there
- * (own-shadow.ts). A hint only: what stands nearer than the performer may shade the ground behind it alone, and a dark thing
- * may look like a shadow.
+ * Whether a performer on the ground may stand in a shadow of the plate's own. What throws a shadow over the ground
+ * where the performer's own would fall stands between that ground and the key, and so mostly between the performer and
+ * the key: the points of an upright card at the stand are carried along the key's ray to the ground, and the plate is
+ * looked at there (own-shadow.ts). A hint only: what stands nearer than the performer may shade the ground behind it
+ * alone, and a dark thing may look like a shadow.
  */
 import { cross, dot, type Vec3 } from '../../geometry/mat3.js';
 import type { Picture } from '../../image/picture.js';
@@ -18,7 +18,10 @@ const ROWS = 10,
 /** Fewer of the card's points than this share seen in the picture tell nothing. */
 const LEAST_SEEN = 0.6;
 
-/** Share of a card's points in shadow, `height` tall in the geometry's lengths; null where too little of its ground is in the picture or the key stands too low. */
+/**
+ * Share of a card's points in shadow, `height` tall in the geometry's lengths; null where too little of its ground is
+ * in the picture or the key stands too low.
+ */
 export function shadeOnCard(
   plate: Picture,
   own: OwnShadow,

@@ -97,7 +97,10 @@ export function fillShade(
   }
 }
 
-/** Radii of the smallest ball that one step may span: contact bends over a ball's radius. Along rows only: across them the ground is foreshortened. */
+/**
+ * Radii of the smallest ball that one step may span: contact bends over a ball's radius. Along rows only: across them
+ * the ground is foreshortened.
+ */
 const STEP_RADII = 1 / 8;
 
 /** Pixels from place to place of a row between which contact is a line: 4, 8 or 16, or 1 where a ball is small. */

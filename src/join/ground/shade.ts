@@ -1,8 +1,9 @@
 /**
- * Lays a measured shade on the plate: in full shadow the key is gone and the fill stays (transmission = fill / (key + fill),
- * per channel), and near the contact part of the fill goes too. Where the plate already lies in shadow there is no key left
- * to take away, so no second shadow is laid over the first (own-shadow.ts). A marked surface that the key meets at another angle than level ground has another share
- * of key to lose: with a key k times as strong, fill / (k key + fill).
+ * Lays a measured shade on the plate: in full shadow the key is gone and the fill stays (transmission = fill / (key +
+ * fill), per channel), and near the contact part of the fill goes too. Where the plate already lies in shadow there is
+ * no key left to take away, so no second shadow is laid over the first (own-shadow.ts). A marked surface that the key
+ * meets at another angle than level ground has another share of key to lose: with a key k times as strong, fill / (k
+ * key + fill).
  */
 import { KERNEL_FROM_PIXELS, kernels } from '../../image/kernels.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
@@ -33,7 +34,10 @@ function left(t: number, key: number): number {
   return t / Math.max(1e-6, t + key * (1 - t));
 }
 
-/** Multiplies `out` (three linear planes over `box`) by the shade; `outline` bounds the receiver, `hidden` holds out what stands in front. `base`: the plate before anything was laid on it, which may be `out` itself. */
+/**
+ * Multiplies `out` (three linear planes over `box`) by the shade; `outline` bounds the receiver, `hidden` holds out
+ * what stands in front. `base`: the plate before anything was laid on it, which may be `out` itself.
+ */
 export function applyShade(
   step: GroundStep,
   shade: GroundShade,
@@ -238,7 +242,10 @@ export interface Softened {
   readonly y0: number;
 }
 
-/** The plate softened where the key is hidden from it, and where in `base` that part begins; null where it is hidden from nothing. */
+/**
+ * The plate softened where the key is hidden from it, and where in `base` that part begins; null where it is hidden
+ * from nothing.
+ */
 function softenedUnder(
   base: Picture,
   shade: GroundShade,

@@ -1,8 +1,8 @@
 /**
  * Shadow of a body of balls under parallel light: the balls are drawn as discs in a map that lies square to the light
- * (Williams, "Casting curved shadows on curved surfaces", SIGGRAPH 1978); a point of the scene looks itself up there. The
- * penumbra grows with the way from the body to the point (percentage-closer soft shadows, Fernando 2005): the map is kept
- * at several blurs and read between the two that fit.
+ * (Williams, "Casting curved shadows on curved surfaces", SIGGRAPH 1978); a point of the scene looks itself up there.
+ * The penumbra grows with the way from the body to the point (percentage-closer soft shadows, Fernando 2005): the map
+ * is kept at several blurs and read between the two that fit.
  *
  * All vectors in the camera frame (x right, y down, z forward), lengths in metres.
  */
@@ -44,7 +44,10 @@ export interface ShadowMap {
   readonly baseBlur: number;
 }
 
-/** Builds the map. `softnessDeg`: apparent diameter of the key; `edge`: softness of the body's own outline in metres (sd); `room`: where the map is to lie. Null for no balls. */
+/**
+ * Builds the map. `softnessDeg`: apparent diameter of the key; `edge`: softness of the body's own outline in metres
+ * (sd); `room`: where the map is to lie. Null for no balls.
+ */
 export function buildShadowMap(
   balls: readonly SolidBall[],
   light: Vec3,
@@ -137,9 +140,9 @@ function standingOf(
 }
 
 /**
- * Fills `cover` from the depth inside the balls, soft over one cell, and carries depth and stand outwards by two sweeps (rows and
- * back, columns and back), enough for the width of a penumbra: where no ball reaches, the nearest body's distance is still
- * wanted for its outer half. By the kernel (kernels/body.ts).
+ * Fills `cover` from the depth inside the balls, soft over one cell, and carries depth and stand outwards by two sweeps
+ * (rows and back, columns and back), enough for the width of a penumbra: where no ball reaches, the nearest body's
+ * distance is still wanted for its outer half. By the kernel (kernels/body.ts).
  */
 export function coverAndStand(
   balls: { readonly depth: Float32Array; readonly stand: Float32Array },

@@ -9,7 +9,10 @@ const W = 640,
   LEFT = [0.12, 0.18, 0.3] as const;
 const camera = groundCamera({ focalPx: 700, tiltDeg: -12, rollDeg: 0, cameraHeight: 1.1, widthPx: W, heightPx: H });
 
-/** Grainy ground with a shadow .2 m broad thrown along `azimuthDeg` from a place on it, and a step to darker ground that runs the same way far aside. */
+/**
+ * Grainy ground with a shadow .2 m broad thrown along `azimuthDeg` from a place on it, and a step to darker ground that
+ * runs the same way far aside.
+ */
 function yard(azimuthDeg: number, shadow: boolean): Picture {
   const r = new RandomStream(3),
     p = createPicture(W, H, 3),

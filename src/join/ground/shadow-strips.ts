@@ -1,9 +1,10 @@
 /**
- * Shadows that lie on the plate's ground whoever throws them: where the key's direction is known, what stands on the ground throws
- * a patch that is darker than the ground on both its sides by one ratio, looked at square to the key's direction. The ground is
- * scanned along lines that run square to it; on each, windows of several widths are held against the ground on both their sides
- * (matched filtering); windows that lie behind one another along the key's direction make a strip. Which strips are shadows and
- * which are things or another ground is not settled here: their colour and all else that is known settle it (plate-darkness.ts).
+ * Shadows that lie on the plate's ground whoever throws them: where the key's direction is known, what stands on the
+ * ground throws a patch that is darker than the ground on both its sides by one ratio, looked at square to the key's
+ * direction. The ground is scanned along lines that run square to it; on each, windows of several widths are held
+ * against the ground on both their sides (matched filtering); windows that lie behind one another along the key's
+ * direction make a strip. Which strips are shadows and which are things or another ground is not settled here: their
+ * colour and all else that is known settle it (plate-darkness.ts).
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { groundPoint, project, type Pinhole } from '../../geometry/camera.js';
@@ -51,7 +52,12 @@ interface Found {
   readonly y: number;
 }
 
-/** @param linear scene-linear RGB of the frame that `camera` sees @param azimuthDeg of the key beside the camera's heading @param foot where the performer stands, px; what lies four times as far as that is not looked at @returns the largest first */
+/**
+ * @param linear scene-linear RGB of the frame that `camera` sees
+ * @param azimuthDeg of the key beside the camera's heading
+ * @param foot where the performer stands, px; what lies four times as far as that is not looked at
+ * @returns the largest first
+ */
 export function shadowStrips(
   linear: Picture,
   camera: Pinhole,
@@ -93,7 +99,8 @@ export function shadowStrips(
   const ground = groundRows(linear, lines, Math.max(1, Math.round(scale))),
     found: Found[] = [];
   for (const { line, ends } of lines) {
-    // Square to the key's direction on the ground is aslant on the picture: what spreads a shadow sees its breadth square to its sides.
+    // Square to the key's direction on the ground is aslant on the picture: what spreads a shadow sees its breadth
+    // square to its sides.
     const square = (x: number, y: number): number => {
       const g = groundPoint(camera, x, y),
         on = g === null ? null : project(camera, [g[0] + 1e-3 * along[0], 0, g[2] + 1e-3 * along[1]]);

@@ -1,7 +1,10 @@
 /** Softness of the plate's lens inside the outline of a marked surface. */
 import { gaussianPlane } from '../../image/gaussian.js';
 
-/** What falls on a surface (times how much of the pixel it is), spread by a Gaussian as far as the surface goes: nothing comes in from beside it or gets lost there. */
+/**
+ * What falls on a surface (times how much of the pixel it is), spread by a Gaussian as far as the surface goes: nothing
+ * comes in from beside it or gets lost there.
+ */
 export function spreadWithin(
   fallen: Float32Array,
   lies: Float32Array,

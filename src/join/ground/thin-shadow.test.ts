@@ -21,7 +21,10 @@ const at = (p: readonly [number, number, number]): [number, number] => {
 const TURN = 0.15,
   TIP = [FOOT[0] + LONG * Math.cos(TURN), 0, FOOT[2] + LONG * Math.sin(TURN)] as const;
 
-/** A post so thick, its shadow as wide (and wider by so much at its end), on grainy ground before a wall; spread by `blur` px. */
+/**
+ * A post so thick, its shadow as wide (and wider by so much at its end), on grainy ground before a wall; spread by
+ * `blur` px.
+ */
 function yard(thick: number, blur: number, grows = 0): Picture {
   const r = new RandomStream(5),
     p = createPicture(W, H, 3),
@@ -80,7 +83,8 @@ describe('darkness of a thin shadow', () => {
   });
 
   it('is wider under a lamp that stands near, and no darker for it', () => {
-    // The lamp as far behind the foot as the shadow is long, twice as high as the post: at its end the shadow is twice as wide.
+    // The lamp as far behind the foot as the shadow is long, twice as high as the post: at its end the shadow is twice
+    // as wide.
     const lamp = [FOOT[0] - LONG * Math.cos(TURN), 2 * HIGH, FOOT[2] - LONG * Math.sin(TURN)] as const;
     const linear = yard(0.05, 1.3, 1),
       upright = { foot: at(FOOT), top: at([FOOT[0], HIGH, FOOT[2]]) },
@@ -116,7 +120,8 @@ describe('darkness of a thin shadow', () => {
     expect(
       darknessOf({ ...middle, widePx: 4 }, [{ ...thin, missing: [0.2, 0.2, 0.2] }], W)!.transmission[1],
     ).toBeLessThan(0.301);
-    // A narrow one's middle alone is drawn to what is usual, the less the broader it is; what is missing cannot be more than all.
+    // A narrow one's middle alone is drawn to what is usual, the less the broader it is; what is missing cannot be more
+    // than all.
     const narrow = (widePx: number): number =>
       darknessOf({ ...middle, transmission: [0.7, 0.7, 0.7], widePx }, [{ ...thin, missing: [2, 2, 2] }], W)!
         .transmission[1];

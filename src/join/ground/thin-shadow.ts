@@ -1,8 +1,9 @@
 /**
- * How dark the shadow of a thin upright is, where lens, coding and lamp spread it wider than it is: its middle then looks lighter
- * than it was. What spreading leaves alone is how much light is missing across it: the integral of the missing share, a line's
- * equivalent width (Minnaert & Mulders, Zeitschrift für Astrophysik 1, 1930, for lines of a spectrum). An upright as thick as it is
- * seen to be throws a shadow as wide as itself, so that missing share over thickness is the share of the light that the key gave.
+ * How dark the shadow of a thin upright is, where lens, coding and lamp spread it wider than it is: its middle then
+ * looks lighter than it was. What spreading leaves alone is how much light is missing across it: the integral of the
+ * missing share, a line's equivalent width (Minnaert & Mulders, Zeitschrift für Astrophysik 1, 1930, for lines of a
+ * spectrum). An upright as thick as it is seen to be throws a shadow as wide as itself, so that missing share over
+ * thickness is the share of the light that the key gave.
  *
  * World of the view: x right, y up, z away from the camera along the ground, metres.
  */
@@ -29,7 +30,10 @@ export interface ThinShadow {
   readonly widePx: number;
   /** Sd of the middle of the missing share over the places, per channel. */
   readonly sd: readonly [number, number, number];
-  /** Light missing along its darkest line, over `px` of its breadth, as a share, per channel; null where it was not looked for. */
+  /**
+   * Light missing along its darkest line, over `px` of its breadth, as a share, per channel; null where it was not
+   * looked for.
+   */
   readonly peak: {
     readonly missing: readonly [number, number, number];
     readonly sd: readonly [number, number, number];
@@ -37,7 +41,10 @@ export interface ThinShadow {
   } | null;
 }
 
-/** Part of the shadow's length that is looked at: beyond the foot, and not far towards the tip, where a near lamp's shadow grows and a wide lamp's spreads. */
+/**
+ * Part of the shadow's length that is looked at: beyond the foot, and not far towards the tip, where a near lamp's
+ * shadow grows and a wide lamp's spreads.
+ */
 const FROM = 0.1,
   TO = 0.6,
   PLACES = 48;
@@ -46,17 +53,26 @@ const STOUT = 0.14,
   LOW = 0.08,
   HIGH = 0.8,
   BLOCKS = 6;
-/** An edge stands out by this share of the strongest; the middle between two may lie so many half pixels aside of the marked line. */
+/**
+ * An edge stands out by this share of the strongest; the middle between two may lie so many half pixels aside of the
+ * marked line.
+ */
 const EDGE = 0.2,
   ASIDE = 10;
-/** The darkest line is sought in so many parts of the shadow's length, each end moved by so many px of a picture 640 wide at most, in such steps. */
+/**
+ * The darkest line is sought in so many parts of the shadow's length, each end moved by so many px of a picture 640
+ * wide at most, in such steps.
+ */
 const PARTS = 4,
   MOVED = 2,
   MOVE = 0.5;
 /** Share of the shadow's breadth that its darkest line is read over. */
 const PEAK = 0.4,
   PEAK_REACH = 3;
-/** Px beside the shadow's own half width that spreading reaches, and px on which the lit ground is read, of a picture 640 wide. */
+/**
+ * Px beside the shadow's own half width that spreading reaches, and px on which the lit ground is read, of a picture
+ * 640 wide.
+ */
 const SPREAD = 4,
   BESIDE = 8;
 const LEAST_PLACES = 10;
@@ -73,7 +89,10 @@ const sample = (p: Picture, c: number, x: number, y: number): number => {
   return (d[o]! * (1 - tx) + d[o + 1]! * tx) * (1 - ty) + (d[o + p.width]! * (1 - tx) + d[o + p.width + 1]! * tx) * ty;
 };
 
-/** Thickness of an upright across its axis, px, and how far its middle lies aside of the line marked; null where its two edges do not stand out. */
+/**
+ * Thickness of an upright across its axis, px, and how far its middle lies aside of the line marked; null where its two
+ * edges do not stand out.
+ */
 export function thicknessOf(
   linear: Picture,
   { foot, top }: ThinUpright,
@@ -110,7 +129,8 @@ export function thicknessOf(
     floor = sorted[sorted.length >> 1]!,
     most = sorted[sorted.length - 1]!,
     least = floor + EDGE * (most - floor);
-  // The outermost pair of edges that lie alike beside the axis: the border between a round upright's lit and its dark side lies within.
+  // The outermost pair of edges that lie alike beside the axis: the border between a round upright's lit and its dark
+  // side lies within.
   let best = 0,
     left = 0,
     right = 0;
@@ -137,7 +157,11 @@ export function thicknessOf(
   return { thickPx: (r - l) / 2, aside: (l + r) / 4 - m / 2 };
 }
 
-/** @param lamp where it stands near: its shadows grow with their length @param linear scene-linear RGB of the frame that `camera` sees @param tip where the shadow ends on the picture, or would; null where nothing can be told */
+/**
+ * @param lamp where it stands near: its shadows grow with their length
+ * @param linear scene-linear RGB of the frame that `camera` sees
+ * @param tip where the shadow ends on the picture, or would; null where nothing can be told
+ */
 export function measureThinShadow(
   linear: Picture,
   camera: Pinhole,

@@ -1,4 +1,7 @@
-/** Level of the ground about the feet, and what it says beside a take: no published figures; the wanted values follow from the reflectances that the pictures are made of. */
+/**
+ * Level of the ground about the feet, and what it says beside a take: no published figures; the wanted values follow
+ * from the reflectances that the pictures are made of.
+ */
 import { describe, expect, it } from 'vitest';
 import { bt709Encode } from '../../colour/transfer.js';
 import { createPicture, type Picture } from '../../image/picture.js';
@@ -23,7 +26,10 @@ const STAND = { ground: [80, 95], top: [80, 55] } as const;
 const bare = (level: number): FootGround => ({ ...footLevel(outdoors(level, 0.3), STAND)!, level });
 const look = (mean: number, white: number): Look =>
   ({ meanLinear: [mean, mean, mean], percentiles: [0, 0, 0, 0, 0, 0, bt709Encode(white)] }) as unknown as Look;
-/** A screen that lies 1.3 stops under a white, and the picture of a plate exposed alike: mean 2.5, whites .85, bare ground 2.4 under it. */
+/**
+ * A screen that lies 1.3 stops under a white, and the picture of a plate exposed alike: mean 2.5, whites .85, bare
+ * ground 2.4 under it.
+ */
 const CLOTH = 2 ** -1.3,
   FEET = 2 ** -2.4,
   alike = look(2 ** -2.5, 2 ** -0.85);
@@ -86,7 +92,8 @@ describe('take beside plate, by the ground at the feet', () => {
     expect(beside(alike, CLOTH, FEET)).toBeNull();
   });
 
-  // Ground and picture are known alike, .76, so each has half a say; with the cloth's .35 the sd of all is √(.76² / 2 + .35²) = .64, and what lies within .6 of it is left.
+  // Ground and picture are known alike, .76, so each has half a say; with the cloth's .35 the sd of all is √(.76² / 2 +
+  // .35²) = .64, and what lies within .6 of it is left.
   const left = 0.6 * Math.sqrt(0.76 ** 2 / 2 + 0.35 ** 2),
     followed = (read: number): number => read - left ** 2 / read;
 

@@ -1,27 +1,30 @@
 /**
- * How bright a white would show where the performer stands, from the ground about its feet: it lies in the light that the
- * performer gets, be it sun, lamp or shade, while a picture's mean and whites are led by skies, lamps and walls that lie in another. What bare ground
- * throws back is known within a factor of some one and a half either way; what grows is told by its green and known better.
+ * How bright a white would show where the performer stands, from the ground about its feet: it lies in the light that
+ * the performer gets, be it sun, lamp or shade, while a picture's mean and whites are led by skies, lamps and walls
+ * that lie in another. What bare ground throws back is known within a factor of some one and a half either way; what
+ * grows is told by its green and known better.
  */
 import type { Picture } from '../../image/picture.js';
 import { median } from '../../image/statistics.js';
 
 /**
- * Stops of common ground under a white, and the sd of that: asphalt .05 to .2, soil .1 to .2, boards and tiles .15 to .4, sand .2 to .4, concrete .2 to .5 of
- * the light (albedos of ground as handbooks of building physics list them, from memory): spread evenly over .08 to .5 in stops, their middle .2 lies 2.3
- * stops under and their sd is .76. Under a white that lies on it (half shade, dirt and joints come off) ground that nothing grows on lay 2.28 stops on 91
- * of the exam's scenes, sd .7, and 2.7 on four practice shots.
+ * Stops of common ground under a white, and the sd of that: asphalt .05 to .2, soil .1 to .2, boards and tiles .15 to
+ * .4, sand .2 to .4, concrete .2 to .5 of the light (albedos of ground as handbooks of building physics list them, from
+ * memory): spread evenly over .08 to .5 in stops, their middle .2 lies 2.3 stops under and their sd is .76. Under a
+ * white that lies on it (half shade, dirt and joints come off) ground that nothing grows on lay 2.28 stops on 91 of the
+ * exam's scenes, sd .7, and 2.7 on four practice shots.
  */
 const BARE: GroundKind = { under: 2.4, sd: 0.76 };
 /**
- * Grass and leaves, which their colour tells: chlorophyll leaves .03 to .05 of red and blue and .08 to .15 of green (spectra of turf and leaves, from
- * memory; the albedo of .25 that handbooks list is mostly infra-red), .1 in luminance or 3.3 stops, within a factor of 1.4 either way. On 18
- * of the exam's scenes they lay 3.2 stops under, sd .55.
+ * Grass and leaves, which their colour tells: chlorophyll leaves .03 to .05 of red and blue and .08 to .15 of green
+ * (spectra of turf and leaves, from memory; the albedo of .25 that handbooks list is mostly infra-red), .1 in luminance
+ * or 3.3 stops, within a factor of 1.4 either way. On 18 of the exam's scenes they lay 3.2 stops under, sd .55.
  */
 const GROWN: GroundKind = { under: 3.1, sd: 0.5 };
 /**
- * Linear green over red and over blue from which ground may be living green, and is for sure. Turf has twice as much green as either; a warm grade and dry
- * blades take from it. A yellow carpet may lie between (1.075 on an exam scene, a lawn 1.086), and counts as one or the other by halves.
+ * Linear green over red and over blue from which ground may be living green, and is for sure. Turf has twice as much
+ * green as either; a warm grade and dry blades take from it. A yellow carpet may lie between (1.075 on an exam scene, a
+ * lawn 1.086), and counts as one or the other by halves.
  */
 const OVER_RED = [1, 1.1] as const,
   OVER_BLUE = [1.5, 2] as const;
@@ -44,7 +47,10 @@ const ABOVE = 0.08,
 const LEAST_PIXELS = 300,
   LEAST_LEVEL = 1e-3;
 
-/** The ground about a performer's feet; null where too little of it is in the picture or it is black. `linear`: scene-linear RGB. */
+/**
+ * The ground about a performer's feet; null where too little of it is in the picture or it is black. `linear`:
+ * scene-linear RGB.
+ */
 export function footLevel(
   linear: Picture,
   stand: { readonly ground: readonly [number, number]; readonly top: readonly [number, number] },

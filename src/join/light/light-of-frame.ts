@@ -1,4 +1,7 @@
-/** The performer in the light of one frame, where the film's own light changes over the shot: the plate's change on its coded values. */
+/**
+ * The performer in the light of one frame, where the film's own light changes over the shot: the plate's change on its
+ * coded values.
+ */
 import { decodeLight, encodeLight } from '../../media/light-curves.js';
 import type { Picture } from '../../image/picture.js';
 import { changeOf } from '../../plate/light/light-between.js';

@@ -1,4 +1,7 @@
-/** White of a plate from weak words. Daylight of D65's temperature is Rec.709's own white (ITU-R BT.709), so its blue and red are equal. */
+/**
+ * White of a plate from weak words. Daylight of D65's temperature is Rec.709's own white (ITU-R BT.709), so its blue
+ * and red are equal.
+ */
 import { describe, expect, it } from 'vitest';
 import { bt709Decode, bt709Encode } from '../../colour/transfer.js';
 import type { PlateMeasures } from '../../plate/types.js';
@@ -32,7 +35,8 @@ describe('exposure of the take', () => {
     slope.forEach((v) => expect(v).toBeCloseTo(2 ** 1.5, 6));
     expect(why).toContain('raised by 1.5 stops');
     expect(matchLight(daylit, carded(-0.4), coat(0.1)).slope).toEqual([1, 1, 1]);
-    // A night plate's whites (.3 coded, .1052 linear) bound it: of what lies beyond 2^.2 times them half is taken off, in stops.
+    // A night plate's whites (.3 coded, .1052 linear) bound it: of what lies beyond 2^.2 times them half is taken off,
+    // in stops.
     const night = { ...daylit, look: { ...daylit.look!, percentiles: [0, 0, 0, 0, 0, 0, 0.3] } };
     expect(matchLight(night, carded(-1.5), coat(0.1)).slope[1] * 0.1).toBeCloseTo(
       Math.sqrt(2 ** 1.5 * 0.1 * 2 ** 0.2 * bt709Decode(0.3)),

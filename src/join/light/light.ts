@@ -1,13 +1,15 @@
 /**
  * The take's light brought to the plate's, in linear light, as an ASC CDL (slope, offset, power, saturation).
  *
- * What is known decides. White: the colours of the two keys, where both were measured, by von Kries scaling in linear RGB.
- * Where they were not, the plate's ground taken as neutral (without lit ground beside shadowed, its edges taken as neutral, grey-edge.ts)
- * and the ratio of its brightest blue and red are two weak words: where both point the same way, a share of the smaller departure from neutral (in mired) is followed, and the take is taken to be
- * balanced to its own light, as cameras do by themselves (common practice, no source).
- * Exposure: both pictures are taken as exposed for their own key, so that a lit white thing shows alike in both, but for what the take's lit
- * screen says beside the plate's mean and whites (take-level.ts); where the subject then lies outside what the plate holds it is pulled in. Blacks: a plate whose darkest parts are lifted (flare,
- * faded stock) lifts the performer's as well; the lift is added light, which is what flare is.
+ * What is known decides. White: the colours of the two keys, where both were measured, by von Kries scaling in linear
+ * RGB. Where they were not, the plate's ground taken as neutral (without lit ground beside shadowed, its edges taken as
+ * neutral, grey-edge.ts) and the ratio of its brightest blue and red are two weak words: where both point the same way,
+ * a share of the smaller departure from neutral (in mired) is followed, and the take is taken to be balanced to its own
+ * light, as cameras do by themselves (common practice, no source). Exposure: both pictures are taken as exposed for
+ * their own key, so that a lit white thing shows alike in both, but for what the take's lit screen says beside the
+ * plate's mean and whites (take-level.ts); where the subject then lies outside what the plate holds it is pulled in.
+ * Blacks: a plate whose darkest parts are lifted (flare, faded stock) lifts the performer's as well; the lift is added
+ * light, which is what flare is.
  */
 import { bt709Decode } from '../../colour/transfer.js';
 import { daylightXy, linearOfWhite, planckianXy } from '../../colour/temperature.js';
@@ -52,25 +54,26 @@ function whiteAt(k: number): [number, number, number] {
 /** What a camera that balances by itself makes of its light, K. */
 const NEUTRAL_K = 6504;
 /**
- * Share of the weak words' departure from neutral that is followed: ground and whites may be painted, and the shadows' fill is
- * bluer than the key (our own choice: on two practice films the best shares were about .4 and .3).
+ * Share of the weak words' departure from neutral that is followed: ground and whites may be painted, and the shadows'
+ * fill is bluer than the key (our own choice: on two practice films the best shares were about .4 and .3).
  */
 const FOLLOWED = 0.4;
 /** Changes of white smaller than this do not show. */
 const LEAST_MIRED = 6;
 
 /**
- * What a film shows as white is about as white as fur and cloth get, so a matt performer's bright parts (95 %) that outshine the
- * plate's whites (99 %) by more than a fifth of a stop are likely lit too brightly; but a plate need not show anything white. So
- * half of what is beyond is taken off: in the 20 true joins of practice, made and exam scenes whose take lay beyond .1 stop, that
- * is .74 stop off (rms), none taken off .81, all .81. (Rolling off what outshines the whites and leaving the rest is worse: there the whole
- * performer is too bright, not its highlights.)
+ * What a film shows as white is about as white as fur and cloth get, so a matt performer's bright parts (95 %) that
+ * outshine the plate's whites (99 %) by more than a fifth of a stop are likely lit too brightly; but a plate need not
+ * show anything white. So half of what is beyond is taken off: in the 20 true joins of practice, made and exam scenes
+ * whose take lay beyond .1 stop, that is .74 stop off (rms), none taken off .81, all .81. (Rolling off what outshines
+ * the whites and leaving the rest is worse: there the whole performer is too bright, not its highlights.)
  */
 const OVER_WHITE = 2 ** 0.2,
   TAKEN_OFF = 0.5;
 /**
- * Where the ground at the feet told the level, all beyond this is taken off. The plate's whites lie .85 stop under a white on the
- * ground (take-level.ts) and 1.4 under one that faces the key, the middle 1.1, a white coat .15: such a coat outshines them by the rest.
+ * Where the ground at the feet told the level, all beyond this is taken off. The plate's whites lie .85 stop under a
+ * white on the ground (take-level.ts) and 1.4 under one that faces the key, the middle 1.1, a white coat .15: such a
+ * coat outshines them by the rest.
  */
 const OVER_WHITE_TOLD = 2 ** 0.95;
 
@@ -97,7 +100,10 @@ export function asksEdges(plate: PlateMeasures): boolean {
   return plate.light?.temperatureK.value == null;
 }
 
-/** The plate's white from what weakly speaks for it, K, with how: a share of the smaller departure from neutral of its ground (without a reading of it, of its edges) and its whites; null where the two do not point the same way. */
+/**
+ * The plate's white from what weakly speaks for it, K, with how: a share of the smaller departure from neutral of its
+ * ground (without a reading of it, of its edges) and its whites; null where the two do not point the same way.
+ */
 export function weakWhite(
   plate: PlateMeasures,
   edges: EdgeColour | null = null,
@@ -117,16 +123,23 @@ export function weakWhite(
   };
 }
 
-/** A take whose known white lies this much under, stops, is brought up; less is within what two cameras' metering differs by (own choice). */
+/**
+ * A take whose known white lies this much under, stops, is brought up; less is within what two cameras' metering
+ * differs by (own choice).
+ */
 const DIM_STOPS = 0.7;
 /** Most that a take is raised, stops: beyond it its noise shows (own choice). */
 const MOST_RAISED = 2;
-/** Bright parts (95 %) this far under the plate's whites (99 %), stops, are told: a coat that throws back a fifth lies some two under a white, a black one more. */
+/**
+ * Bright parts (95 %) this far under the plate's whites (99 %), stops, are told: a coat that throws back a fifth lies
+ * some two under a white, a black one more.
+ */
 const DARK_STOPS = 3;
 
 /**
- * A take exposed too dark. The floor card's paper tells it; without a known white nothing does (a black coat looks the same), so
- * the take is left and the doubt is said. Raising is bounded afterwards by the plate's whites, as every exposure is.
+ * A take exposed too dark. The floor card's paper tells it; without a known white nothing does (a black coat looks the
+ * same), so the take is left and the doubt is said. Raising is bounded afterwards by the plate's whites, as every
+ * exposure is.
  */
 function raisedExposure(
   plate: PlateMeasures,
@@ -150,7 +163,9 @@ function raisedExposure(
     why:
       under < DARK_STOPS
         ? ''
-        : `the performer's bright parts lie ${under.toFixed(1)} stops under the plate's whites: right for a dark coat, else the take is too dark; nothing in it tells (the floor card would), so its exposure is left: turn it by eye`,
+        : `the performer's bright parts lie ${under.toFixed(1)} stops under the plate's whites: ` +
+          'right for a dark coat, else the take is too dark; nothing in it tells (the floor card would), ' +
+          'so its exposure is left: turn it by eye',
   };
 }
 
@@ -158,10 +173,11 @@ function raisedExposure(
 const LEAST_LIFT = 0.004,
   MOST_LIFT = 0.05;
 /**
- * Share of the blacks' departure from their least channel, in stops, that is taken for the lift's own colour: nothing on a lawn is dark in green, so
- * each channel's darkest is a bound from above and the least of three the best. On 138 of the exam's scenes the lift's green so read is .0009 off
- * beside its red and blue (.0032 with each channel's own), its blue beside its red .0023 (.0049). Faded stock, whose blacks are truly tinted, keeps a quarter
- * of it (own choice).
+ * Share of the blacks' departure from their least channel, in stops, that is taken for the lift's own colour: nothing
+ * on a lawn is dark in green, so each channel's darkest is a bound from above and the least of three the best. On 138
+ * of the exam's scenes the lift's green so read is .0009 off beside its red and blue (.0032 with each channel's own),
+ * its blue beside its red .0023 (.0049). Faded stock, whose blacks are truly tinted, keeps a quarter of it (own
+ * choice).
  */
 const LIFT_COLOUR = 0.25;
 
@@ -206,11 +222,14 @@ export function matchLight(
     const y = 0.2126 * raw[0] + 0.7152 * raw[1] + 0.0722 * raw[2];
     slope = [raw[0] / y, raw[1] / y, raw[2] / y];
     said.push(
-      `white from ${Math.round(fromK)} K${from === null ? ' (taken as balanced to its own light)' : ''} to ${Math.round(toK)} K${weak === null ? '' : `, roughly, by the plate's ${weak.how}: a grey card in the take and a grey thing in the plate would give it better`}`,
+      `white from ${Math.round(fromK)} K${from === null ? ' (taken as balanced to its own light)' : ''} to ` +
+        `${Math.round(toK)} ` +
+        `K${weak === null ? '' : `, roughly, by the plate's ${weak.how}: a grey card in the take and a grey thing in the plate would give it better`}`,
     );
   } else
     said.push(
-      "the keys' colours are not both known: white left as it is (a grey card in the take and a grey thing in the plate would give it)",
+      "the keys' colours are not both known: white left as it is (a grey card in the take and a grey thing in " +
+        'the plate would give it)',
     );
   const dim = raisedExposure(plate, take, subject);
   if (dim.why !== '') said.push(dim.why);
@@ -228,7 +247,8 @@ export function matchLight(
   if (level !== null) {
     slope = slope.map((v) => v * 2 ** level.stops) as [number, number, number];
     said.push(
-      `exposure ${level.stops < 0 ? 'lowered' : 'raised'} by ${Math.abs(level.stops).toFixed(1)} stops (± ${level.sdStops.toFixed(1)}): ${level.why}`,
+      `exposure ${level.stops < 0 ? 'lowered' : 'raised'} by ${Math.abs(level.stops).toFixed(1)} stops (± ` +
+        `${level.sdStops.toFixed(1)}): ${level.why}`,
     );
   }
   let gain = 1;
@@ -242,7 +262,9 @@ export function matchLight(
       if (brightest > most && most > 0.02) {
         gain = Math.max(0.4, (most / brightest) ** (told ? 1 : TAKEN_OFF));
         said.push(
-          `exposure lowered by ${level !== null && level.stops < 0 ? 'further ' : ''}${(-Math.log2(gain)).toFixed(1)} stops: the performer outshone everything in the plate`,
+          'exposure lowered by ' +
+            `${level !== null && level.stops < 0 ? 'further ' : ''}${(-Math.log2(gain)).toFixed(1)} stops: ` +
+            'the performer outshone everything in the plate',
         );
       }
     }

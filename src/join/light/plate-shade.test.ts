@@ -84,7 +84,8 @@ describe("the plate's own shadow on the performer", () => {
     const at = (c: number, x: number): number => picture.data[c * n + 30 * side + x]!;
     expect(at(0, 48)).toBeLessThan(0.25);
     expect(at(0, 12)).toBeGreaterThan(0.45);
-    // Facing it, the key over the fill: 7/3 on the mean of the visible disc, whose mean incidence at 53° is .418 (sampled).
+    // Facing it, the key over the fill: 7/3 on the mean of the visible disc, whose mean incidence at 53° is .418
+    // (sampled).
     const mean = sampled(53.13, 0.001) * Math.sin((0.001 * Math.PI) / 180);
     let faced = 1;
     for (let x = 6; x < 54; x++) faced = Math.min(faced, at(0, x));

@@ -1,10 +1,11 @@
 /**
- * The plate's own shadow on the performer: inside marked outlines the key is taken away from it and the fill stays. On the
- * plate's ground `transmission` = fill / (key + fill) is what such a shadow leaves; a rounded body seen from the camera gets
- * another share of the key than level ground, on the mean over its visible disc that of Lambert's phase law (Lambert,
- * "Photometria", 1760): (2 / 3π) (sin φ + (π − φ) cos φ), φ the angle between camera and key as seen from it. Where the key's place
- * is known, what faces it loses more and what is turned from it, having none to lose, nothing: key over fill, which that mean
- * tells, goes by the normals of the filled matte, as the light step has laid it (relight.ts).
+ * The plate's own shadow on the performer: inside marked outlines the key is taken away from it and the fill stays. On
+ * the plate's ground `transmission` = fill / (key + fill) is what such a shadow leaves; a rounded body seen from the
+ * camera gets another share of the key than level ground, on the mean over its visible disc that of Lambert's phase law
+ * (Lambert, "Photometria", 1760): (2 / 3π) (sin φ + (π − φ) cos φ), φ the angle between camera and key as seen from it.
+ * Where the key's place is known, what faces it loses more and what is turned from it, having none to lose, nothing:
+ * key over fill, which that mean tells, goes by the normals of the filled matte, as the light step has laid it
+ * (relight.ts).
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { gaussianPlane } from '../../image/gaussian.js';
@@ -14,11 +15,17 @@ import type { Box } from '../ground/ground.js';
 import { cellMiddles, facingOf, normalsOfMatte, workCell } from './relight.js';
 import type { OnPerformer } from '../types.js';
 
-/** Lambert's phase law: mean cosine of the key's incidence over the visible disc of a sphere; `phase` rad between camera and key. */
+/**
+ * Lambert's phase law: mean cosine of the key's incidence over the visible disc of a sphere; `phase` rad between camera
+ * and key.
+ */
 const discMean = (phase: number): number =>
   (2 / (3 * Math.PI)) * (Math.sin(phase) + (Math.PI - phase) * Math.cos(phase));
 
-/** Share of the light that a full shadow leaves on a rounded body, per channel, from what it leaves on level ground. Degrees as of the ground step. */
+/**
+ * Share of the light that a full shadow leaves on a rounded body, per channel, from what it leaves on level ground.
+ * Degrees as of the ground step.
+ */
 export function leftOnBody(
   ground: readonly [number, number, number],
   azimuthDeg: number,
@@ -36,7 +43,8 @@ export function leftOnBody(
 
 /**
  * Darkens the performer (premultiplied linear RGBA over `box`) inside the outlines at that frame. In place.
- * @param towards unit vector to the plate's key in the camera frame (x right, y down, z forward); null where it is not known: all is darkened alike
+ * @param towards unit vector to the plate's key in the camera frame (x right, y down, z forward); null where it is not
+ * known: all is darkened alike
  */
 export function shadeOnPerformer(
   step: OnPerformer,

@@ -1,8 +1,8 @@
 /**
- * The light step and the choice of mirroring, from the keys of plate and take. A performer's shading hangs on where the key
- * stands beside the line of sight, not beside the camera's heading: one who stands at the picture's edge, or is seen by a
- * camera that pans past, is lit from another side than the heading says. So both keys are told in the frame of the line of
- * sight to the performer, looked at from the elevation at which the join shows it.
+ * The light step and the choice of mirroring, from the keys of plate and take. A performer's shading hangs on where the
+ * key stands beside the line of sight, not beside the camera's heading: one who stands at the picture's edge, or is
+ * seen by a camera that pans past, is lit from another side than the heading says. So both keys are told in the frame
+ * of the line of sight to the performer, looked at from the elevation at which the join shows it.
  */
 import { differenceDeg, RAD_PER_DEG } from '../../core/angles.js';
 import { dot, type Vec3 } from '../../geometry/mat3.js';
@@ -21,12 +21,15 @@ const SAME_AZIMUTH_DEG = 15;
 /** A mirrored take's yaw may be off by so much. */
 const YAW_SLACK_DEG = 20;
 /**
- * Fill of a take beside the plate's before anything of it was read, and how sure that is, stops: cloth under and behind the performer throws
- * light back that the plate's ground does not (our own choice, held against practice pictures).
+ * Fill of a take beside the plate's before anything of it was read, and how sure that is, stops: cloth under and behind
+ * the performer throws light back that the plate's ground does not (our own choice, held against practice pictures).
  */
 const CLOTH_FILL = 1.6,
   CLOTH_SD = 0.5;
-/** Key over fill that is read this well is read off a head or a wide shadow, and stands alone; a peg's thin shadow has three times the sd and only joins in. Stops. */
+/**
+ * Key over fill that is read this well is read off a head or a wide shadow, and stands alone; a peg's thin shadow has
+ * three times the sd and only joins in. Stops.
+ */
 const READ_WELL = 0.7;
 
 /** Both keys beside the line of sight to the performer: azimuth (positive from camera right) and elevation, degrees. */
@@ -40,7 +43,10 @@ const middle = (s: {
   readonly top: readonly [number, number];
 }): [number, number] => [(s.ground[0] + s.top[0]) / 2, (s.ground[1] + s.top[1]) / 2];
 
-/** @param shown where the performer stands in the plate on `frame`; `stand` in the take. Null where a key's direction is not known. */
+/**
+ * @param shown where the performer stands in the plate on `frame`; `stand` in the take. Null where a key's direction is
+ * not known.
+ */
 export function keysBesideSight(
   input: ProposalInput,
   shown: Omit<Stand, 'frame'>,
@@ -77,7 +83,9 @@ export interface MirrorProposal {
   readonly why: string;
 }
 
-/** Mirror where the take's key stands on the mirrored side of the plate's and nothing else would come out wrong by it. */
+/**
+ * Mirror where the take's key stands on the mirrored side of the plate's and nothing else would come out wrong by it.
+ */
 export function proposeMirror(input: ProposalInput, keys: Keys | null): MirrorProposal {
   if (keys === null) return { mirror: false, why: '' };
   const as = Math.abs(differenceDeg(keys.take.azimuthDeg, keys.plate.azimuthDeg)),
@@ -98,15 +106,23 @@ export function proposeMirror(input: ProposalInput, keys: Keys | null): MirrorPr
   if (then > YAW_SLACK_DEG && then > now)
     return {
       mirror: false,
-      why: `mirrored, the take's key would fit (${flipped.toFixed(0)}° off, not ${as.toFixed(0)}°), but its poses would be up to ${then.toFixed(0)}° off: left as it is; set mirror to try`,
+      why:
+        `mirrored, the take's key would fit (${flipped.toFixed(0)}° off, not ${as.toFixed(0)}°), ` +
+        `but its poses would be up to ${then.toFixed(0)}° off: left as it is; set mirror to try`,
     };
   return {
     mirror: true,
-    why: `mirrored: the take's key stands ${as.toFixed(0)}° off as it is, ${flipped.toFixed(0)}° when left and right are changed over`,
+    why:
+      `mirrored: the take's key stands ${as.toFixed(0)}° off as it is, ` +
+      `${flipped.toFixed(0)}° when left and right are changed over`,
   };
 }
 
-/** @param groundFill share of the light on the plate's open ground that is fill, per channel; null where it is assumed. `sightDeg`: how far down the join's camera looks at the performer. `words`: what both pictures say of level and colour. `takeFill`: the take's fill as its floor tells it. */
+/**
+ * @param groundFill share of the light on the plate's open ground that is fill, per channel; null where it is assumed.
+ * `sightDeg`: how far down the join's camera looks at the performer. `words`: what both pictures say of level and
+ * colour. `takeFill`: the take's fill as its floor tells it.
+ */
 export function proposeLight(
   input: ProposalInput,
   keys: Keys | null,
@@ -135,14 +151,17 @@ export function proposeLight(
   if (apart > MOST_DEG)
     return {
       ...base,
-      why: `${match.why}; the keys lie ${apart.toFixed(0)}° apart, more than ${MOST_DEG}° can't be mended: shoot again with the light moved`,
+      why:
+        `${match.why}; the keys lie ${apart.toFixed(0)}° apart, more than ${MOST_DEG}° can't be mended: ` +
+        'shoot again with the light moved',
     };
   const stopsFill = (stops: number | null | undefined): number | null => (stops == null ? null : 2 ** -stops);
   const toFill =
     groundFill === null
       ? even(stopsFill(pm.light?.keyFillStops.value) ?? 0.3)
       : (groundFill.map((f) => shareFacing(f, keys.plate.elevationDeg)) as [number, number, number]);
-  // How much fill the take has may be measured; its colour is not, and is taken to be the plate's: else the difference would tint the performer.
+  // How much fill the take has may be measured; its colour is not, and is taken to be the plate's: else the difference
+  // would tint the performer.
   const own = stopsFill(tm.light?.keyFillStops.value),
     plateFill = Math.max(0.02, luma(toFill));
   const more = moreFill(
@@ -173,8 +192,8 @@ function even(v: number): [number, number, number] {
 }
 
 /**
- * The take's fill over the plate's: as read well off a head, else what was read (off a thin shadow, off the floor) and what is usual, each by its
- * own sd in stops (inverse variances). At least half of the plate's.
+ * The take's fill over the plate's: as read well off a head, else what was read (off a thin shadow, off the floor) and
+ * what is usual, each by its own sd in stops (inverse variances). At least half of the plate's.
  */
 export function moreFill(plateFill: number, own: TakeFill | null, floor: TakeFill | null): number {
   const of = (f: TakeFill): number => Math.log2(Math.max(0.5, f.share / plateFill));

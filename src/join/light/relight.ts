@@ -1,9 +1,10 @@
 /**
- * Gentle relight: turns the direction of the key on a performer whose shape is known only from its outline. The matte is
- * filled with balls (body-volume.ts), the balls' front surface, smoothed, gives a normal a pixel; with it the take's shading
- * is divided out and the plate's put in. Shading of a furred or matt body: fill + (1 − fill) × wrapped cosine of the angle
- * between normal and key (wrap as in Green, "Real-time approximations to subsurface scattering", GPU Gems 2004, ch. 16).
- * The ratio is limited, since a cast shadow or a burnt highlight of the take cannot be undone; how far is stated in LIMIT.
+ * Gentle relight: turns the direction of the key on a performer whose shape is known only from its outline. The matte
+ * is filled with balls (body-volume.ts), the balls' front surface, smoothed, gives a normal a pixel; with it the take's
+ * shading is divided out and the plate's put in. Shading of a furred or matt body: fill + (1 − fill) × wrapped cosine
+ * of the angle between normal and key (wrap as in Green, "Real-time approximations to subsurface scattering", GPU Gems
+ * 2004, ch. 16). The ratio is limited, since a cast shadow or a burnt highlight of the take cannot be undone; how far
+ * is stated in LIMIT.
  *
  * Vectors in the camera frame (x right, y down, z forward). All planes over one box, height × width.
  */
@@ -25,7 +26,10 @@ export interface RelightLamp {
   readonly fill: readonly [number, number, number];
 }
 
-/** Surface normals of the filled matte: three planes nx, ny, nz (towards the camera is negative z). Zero where there is no body. */
+/**
+ * Surface normals of the filled matte: three planes nx, ny, nz (towards the camera is negative z). Zero where there is
+ * no body.
+ */
 export function normalsOfMatte(alpha: Float32Array, width: number, height: number): Float32Array {
   const front = frontOfMatte(alpha, width, height);
   return front === null ? new Float32Array(3 * width * height) : normalsOfFront(front, width, height);
@@ -59,7 +63,10 @@ function normalsOfFront(front: Float32Array, width: number, height: number): Flo
   return out;
 }
 
-/** Fur and cloth scatter light past the edge of the lit side: their shading is flatter than a hard body's by this share (our own choice, held against the practice pictures). */
+/**
+ * Fur and cloth scatter light past the edge of the lit side: their shading is flatter than a hard body's by this share
+ * (our own choice, held against the practice pictures).
+ */
 const FLATTEN = 0.15;
 
 /** Wrapped cosine between a normal and a lamp, 0..1. */
@@ -69,9 +76,11 @@ export function facingOf(towards: readonly [number, number, number], nx: number,
 }
 
 /**
- * Slope that the surface is taken to approach where it turns away. At the outline of a hard body the last that is seen faces aside; of fur and
- * cloth one sees fibres, whose seen sides face the lens half (J. T. Kajiya & T. L. Kay, "Rendering fur with three dimensional textures", SIGGRAPH
- * 1989: fibres shade by their own direction, not the skin's). At 1.2 nothing is seen more than 50° aside. Tried at 1, 1.2, 1.7 and none on three practice shots and seven made scenes.
+ * Slope that the surface is taken to approach where it turns away. At the outline of a hard body the last that is seen
+ * faces aside; of fur and cloth one sees fibres, whose seen sides face the lens half (J. T. Kajiya & T. L. Kay,
+ * "Rendering fur with three dimensional textures", SIGGRAPH 1989: fibres shade by their own direction, not the skin's).
+ * At 1.2 nothing is seen more than 50° aside. Tried at 1, 1.2, 1.7 and none on three practice shots and seven made
+ * scenes.
  */
 const STEEPEST = 1.2;
 
@@ -91,7 +100,10 @@ const WORK_ROWS = 110;
 
 type Planes = readonly [Float32Array, Float32Array, Float32Array];
 
-/** Multiplies premultiplied linear colour (three planes) by the ratio of the two shadings, in place. `strength` 0..1 is an exponent: half strength is half the stops. */
+/**
+ * Multiplies premultiplied linear colour (three planes) by the ratio of the two shadings, in place. `strength` 0..1 is
+ * an exponent: half strength is half the stops.
+ */
 export function relight(
   colour: Planes,
   alpha: Float32Array,

@@ -1,8 +1,8 @@
 /**
- * How much of a take's light is fill, from the shadow that its performer throws on the screen: there the key is gone and the
- * fill stays, and the cloth's own colour cancels. Read where the performer's body, known by its matte, keeps the key off
- * (body-depth.ts); else, where the floor about its feet is lit and dark in two clear levels (a wall's shadow lies there), from
- * these, parted at Otsu's threshold (IEEE Trans. SMC 9, 1979).
+ * How much of a take's light is fill, from the shadow that its performer throws on the screen: there the key is gone
+ * and the fill stays, and the cloth's own colour cancels. Read where the performer's body, known by its matte, keeps
+ * the key off (body-depth.ts); else, where the floor about its feet is lit and dark in two clear levels (a wall's
+ * shadow lies there), from these, parted at Otsu's threshold (IEEE Trans. SMC 9, 1979).
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { plane, type Picture } from '../../image/picture.js';
@@ -12,18 +12,28 @@ import type { ProposalInput } from '../proposal-input.js';
 import { standing, type TakeStand } from '../body/propose-body.js';
 
 /**
- * Overlap of the shadow seen with the one expected at which what is dark there begins to be the performer's own, and is so for sure: below the
- * lesser the body's depth asks nothing of it either, and true bodies reach the greater (body-depth.ts).
+ * Overlap of the shadow seen with the one expected at which what is dark there begins to be the performer's own, and is
+ * so for sure: below the lesser the body's depth asks nothing of it either, and true bodies reach the greater
+ * (body-depth.ts).
  */
 const LEAST_OVERLAP = 0.4,
   SURE_OVERLAP = 0.7;
-/** Sd in stops of the fill of a body beside that of the floor: a body sees the wall and the sky's other half as well (own choice). */
+/**
+ * Sd in stops of the fill of a body beside that of the floor: a body sees the wall and the sky's other half as well
+ * (own choice).
+ */
 const BODY_SD = 0.5;
-/** The floor looked at, in the performer's heights: above and below its foot, and to each side. Higher up the wall begins, which the key meets otherwise. */
+/**
+ * The floor looked at, in the performer's heights: above and below its foot, and to each side. Higher up the wall
+ * begins, which the key meets otherwise.
+ */
 const ABOVE = 0.1,
   BELOW = 0.45,
   BESIDE = 1.2;
-/** Two levels: so many stops apart at least and at most, each with this share of the pixels, and this share of the variance between them (of an even spread three quarters lie between). */
+/**
+ * Two levels: so many stops apart at least and at most, each with this share of the pixels, and this share of the
+ * variance between them (of an even spread three quarters lie between).
+ */
 const LEAST_STOPS = 0.7,
   MOST_STOPS = 3.5,
   LEAST_SHARE = 0.03,
@@ -59,8 +69,8 @@ interface OwnShadow {
 }
 
 /**
- * The mean in stops of the fill by its own shadow, as far as that is the performer's, and by two levels on the floor for the rest; where the
- * floor shows none the sd grows by what is not sure.
+ * The mean in stops of the fill by its own shadow, as far as that is the performer's, and by two levels on the floor
+ * for the rest; where the floor shows none the sd grows by what is not sure.
  */
 export function weighed(own: OwnShadow | null, floor: number | null, elevationDeg: number): TakeFill | null {
   const sure = own?.sure ?? 0,
@@ -104,7 +114,10 @@ function leftInOwnShadow(input: ProposalInput, stand: TakeStand): OwnShadow | nu
     : { left: 1 - found.lost, sure: Math.min(1, (found.overlap - LEAST_OVERLAP) / (SURE_OVERLAP - LEAST_OVERLAP)) };
 }
 
-/** Dark over lit screen about the feet, in the screen's own channel; null where the floor does not lie in two clear levels. `linear`: scene-linear RGB. */
+/**
+ * Dark over lit screen about the feet, in the screen's own channel; null where the floor does not lie in two clear
+ * levels. `linear`: scene-linear RGB.
+ */
 export function leftOnFloor(
   linear: Picture,
   stand: { readonly ground: readonly [number, number]; readonly top: readonly [number, number] },
@@ -151,7 +164,10 @@ export function leftOnFloor(
   return stops < LEAST_STOPS || stops > MOST_STOPS ? null : 2 ** -stops;
 }
 
-/** Fill as a share of the light on a surface that faces the key, from its share on level ground under elevation e (degrees). */
+/**
+ * Fill as a share of the light on a surface that faces the key, from its share on level ground under elevation e
+ * (degrees).
+ */
 export function shareFacing(groundFill: number, elevationDeg: number): number {
   const s = Math.sin(Math.max(5, elevationDeg) * RAD_PER_DEG);
   const key = (1 - groundFill) / Math.max(0.02, groundFill) / s;

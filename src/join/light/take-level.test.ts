@@ -1,4 +1,7 @@
-/** The take's level beside the plate's: no published figures; the wanted values follow from the reflectances that the two pictures are made of. */
+/**
+ * The take's level beside the plate's: no published figures; the wanted values follow from the reflectances that the
+ * two pictures are made of.
+ */
 import { describe, expect, it } from 'vitest';
 import { bt709Encode } from '../../colour/transfer.js';
 import { createPicture, type Picture } from '../../image/picture.js';

@@ -1,15 +1,18 @@
 /**
- * How bright a take's light lies beside the plate's, from what both pictures usually hold. The take's lit screen is cloth of a
- * known kind: it tells how a white under the take's key would show. In the plate two things speak for the same: its mean (a
- * picture throws back about the same share of its light everywhere: G. Buchsbaum, "A spatial processor model for object colour perception", J. Franklin Institute 310, 1980)
- * and its whites. Each alone is misled, the mean by pale ground or dark walls, the whites by lamps or where nothing white is seen; so they are
- * followed only where both point the same way: by the smaller of the two, by their mean the surer the smaller alone speaks, and less the less both
- * ask for (Wiener's gain: a share e² / (e² + sd²)).
+ * How bright a take's light lies beside the plate's, from what both pictures usually hold. The take's lit screen is
+ * cloth of a known kind: it tells how a white under the take's key would show. In the plate two things speak for the
+ * same: its mean (a picture throws back about the same share of its light everywhere: G. Buchsbaum, "A spatial
+ * processor model for object colour perception", J. Franklin Institute 310, 1980) and its whites. Each alone is misled,
+ * the mean by pale ground or dark walls, the whites by lamps or where nothing white is seen; so they are followed only
+ * where both point the same way: by the smaller of the two, by their mean the surer the smaller alone speaks, and less
+ * the less both ask for (Wiener's gain: a share e² / (e² + sd²)).
  *
- * Where the plate shows the ground about the feet (foot-level.ts), that is the surest word, as it lies in the performer's own light. Each word tells
- * what a white there would show; ground, mean and whites are weighed by what each is known to (inverse variances) and held against the
- * take's white, told by its card or its lit screen, or in a take without either by the same three words of its own picture. Most likely plate and take are exposed alike, so a difference within the words' own doubt is left and one
- * far beyond it followed almost wholly (the non-negative garrotte: L. Breiman, Technometrics 37, 1995).
+ * Where the plate shows the ground about the feet (foot-level.ts), that is the surest word, as it lies in the
+ * performer's own light. Each word tells what a white there would show; ground, mean and whites are weighed by what
+ * each is known to (inverse variances) and held against the take's white, told by its card or its lit screen, or in a
+ * take without either by the same three words of its own picture. Most likely plate and take are exposed alike, so a
+ * difference within the words' own doubt is left and one far beyond it followed almost wholly (the non-negative
+ * garrotte: L. Breiman, Technometrics 37, 1995).
  */
 import { bt709Decode } from '../../colour/transfer.js';
 import type { Picture } from '../../image/picture.js';
@@ -23,18 +26,28 @@ const SCREEN = 1.5,
 const LEAST_SHARE = 0.05,
   SAMPLES = 60000;
 /**
- * Stops of the plate's mean and of its whites (99 %) under the level of lit screen where plate and take are exposed alike: the middle of
- * what the four practice shots and twenty made scenes want (of other grounds, cloths, suns and exposures; all of them
- * were in view when it was chosen). From common reflectances: mean .18 less a third for shadows, cloth .3 in its own channel, whites .75 seldom squarely lit.
+ * Stops of the plate's mean and of its whites (99 %) under the level of lit screen where plate and take are exposed
+ * alike: the middle of what the four practice shots and twenty made scenes want (of other grounds, cloths, suns and
+ * exposures; all of them were in view when it was chosen). From common reflectances: mean .18 less a third for shadows,
+ * cloth .3 in its own channel, whites .75 seldom squarely lit.
  */
 const MEAN_UNDER = 1.15,
   WHITES_OVER = 0.65;
-/** Sd of the witness followed, stops, where both speak alike, and what is taken off before a take is raised: pale ground looks like a dark take. */
+/**
+ * Sd of the witness followed, stops, where both speak alike, and what is taken off before a take is raised: pale ground
+ * looks like a dark take.
+ */
 const SD = 0.25,
   RAISE_FROM = 0.5;
-/** What a white under the key lies over lit screen, stops: for takes whose card told the white itself, where no ground is asked. */
+/**
+ * What a white under the key lies over lit screen, stops: for takes whose card told the white itself, where no ground
+ * is asked.
+ */
 const WHITE_OVER_SCREEN = 1.75;
-/** The smaller witness begins to bear out the larger here, and does wholly there, stops: below, plates without anything white would be darkened by their whites. */
+/**
+ * The smaller witness begins to bear out the larger here, and does wholly there, stops: below, plates without anything
+ * white would be darkened by their whites.
+ */
 const BORNE_FROM = 0.15,
   BORNE_TO = 0.4;
 /** Less does not show beside what is not known. */
@@ -42,7 +55,10 @@ const LEAST_STOPS = 0.1;
 /** A key further round than this lights no screen that stands behind the performer. */
 const BESIDE_DEG = 75;
 
-/** Level of the take's lit screen, linear, in its own channel; null where too little of the picture is screen. `channel`: 1 green, 2 blue. */
+/**
+ * Level of the take's lit screen, linear, in its own channel; null where too little of the picture is screen.
+ * `channel`: 1 green, 2 blue.
+ */
 export function litScreen(linear: Picture, channel: 1 | 2): number | null {
   const n = linear.width * linear.height,
     step = Math.max(1, Math.floor(n / SAMPLES)),
@@ -59,13 +75,18 @@ export function litScreen(linear: Picture, channel: 1 | 2): number | null {
   return levels[Math.floor(LIT * (levels.length - 1))]!;
 }
 
-/** Sd of cloth under a white (dyed cotton and painted screens throw back .22 to .4 of their own light), of a card's white, and of the mean and whites of a whole picture, which are one word, as both follow sky, lamps and walls (.64 on the scenes below); stops. */
+/**
+ * Sd of cloth under a white (dyed cotton and painted screens throw back .22 to .4 of their own light), of a card's
+ * white, and of the mean and whites of a whole picture, which are one word, as both follow sky, lamps and walls (.64 on
+ * the scenes below); stops.
+ */
 const CLOTH_SD = 0.35,
   CARD_SD = 0.3,
   PICTURE_SD = 0.76;
 /**
- * Stops of a picture's mean and of its whites (99 %), and of lit screen (its 95 %, which lies nearer to the lamp than the feet do), under a white that lies at the feet: means over 76 of
- * the exam's scenes with a screen (seeds 1 to 6, 101 to 106, 3100 to 3185), 2.45 (sd .6), .83 (.8) and 1.31 (.3). No practice shot chose them.
+ * Stops of a picture's mean and of its whites (99 %), and of lit screen (its 95 %, which lies nearer to the lamp than
+ * the feet do), under a white that lies at the feet: means over 76 of the exam's scenes with a screen (seeds 1 to 6,
+ * 101 to 106, 3100 to 3185), 2.45 (sd .6), .83 (.8) and 1.31 (.3). No practice shot chose them.
  */
 const MEAN_UNDER_WHITE = 2.5,
   WHITES_UNDER_WHITE = 0.85,
@@ -75,7 +96,10 @@ const LEFT_WITHIN = 0.6;
 /** Sd of plate beside take where they are not exposed alike, stops (own choice). */
 const UNLIKE_SD = 1;
 
-/** What is known of a take's level: its lit screen (linear; null where there is none) and, where the card was read, stops of a white over 1. */
+/**
+ * What is known of a take's level: its lit screen (linear; null where there is none) and, where the card was read,
+ * stops of a white over 1.
+ */
 export interface TakeLevel {
   readonly screen: number | null;
   readonly cardStops: number | null;
@@ -95,7 +119,10 @@ export interface LevelFound {
 
 const signed = (v: number): string => `${v < 0 ? '−' : '+'}${Math.abs(v).toFixed(1)}`;
 
-/** Where a white at the feet would lie in a picture, stops over 1: by its ground there, its mean and its whites, and all three together. */
+/**
+ * Where a white at the feet would lie in a picture, stops over 1: by its ground there, its mean and its whites, and all
+ * three together.
+ */
 interface WhiteAtFeet {
   readonly byFeet: number;
   readonly byMean: number;
@@ -133,7 +160,10 @@ function takeWhite({ cardStops, screen, own }: TakeLevel): { stops: number; vari
   return told === null ? null : { ...told, by: 'own ground, mean and whites' };
 }
 
-/** By the plate's ground about the feet with its mean and whites; null where the take tells nothing, or they come to nothing. */
+/**
+ * By the plate's ground about the feet with its mean and whites; null where the take tells nothing, or they come to
+ * nothing.
+ */
 function levelByFeet(look: Look, take: TakeLevel, feet: FootGround): LevelFound | null {
   const from = takeWhite(take),
     to = whiteAtFeet(look, feet);
@@ -145,7 +175,9 @@ function levelByFeet(look: Look, take: TakeLevel, feet: FootGround): LevelFound 
   return {
     stops,
     sdStops: UNLIKE_SD * Math.sqrt(variance / (UNLIKE_SD ** 2 + variance)),
-    why: `beside the take's ${from.by} the plate's ground at the feet speaks for ${signed(to.byFeet - from.stops)}, its mean for ${signed(to.byMean - from.stops)} and its whites for ${signed(to.byWhites - from.stops)} stops`,
+    why:
+      `beside the take's ${from.by} the plate's ground at the feet speaks for ${signed(to.byFeet - from.stops)}, ` +
+      `its mean for ${signed(to.byMean - from.stops)} and its whites for ${signed(to.byWhites - from.stops)} stops`,
   };
 }
 
@@ -178,6 +210,8 @@ function levelByPicture(look: Look, take: TakeLevel): LevelFound | null {
   return {
     stops,
     sdStops: Math.hypot(SD, (byMean - byWhites) / 2),
-    why: `beside the take's ${take.cardStops !== null ? 'card' : 'lit screen'} the plate's mean speaks for ${signed(byMean)} stops and its whites for ${signed(byWhites)}`,
+    why:
+      `beside the take's ${take.cardStops !== null ? 'card' : 'lit screen'} the plate's mean speaks for ` +
+      `${signed(byMean)} stops and its whites for ${signed(byWhites)}`,
   };
 }

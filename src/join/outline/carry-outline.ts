@@ -1,7 +1,8 @@
 /**
- * The performer's outline carried from one frame to the next: along the dense motion between the two (`image/flow.ts`), then set
- * right by the colours that both sides had about each place, in the frame before and on the nearest frame that a person settled, and
- * by the picture's own edges (a least cut). Signed distances say how far a pixel lay inside; what lies deep inside or far outside stays.
+ * The performer's outline carried from one frame to the next: along the dense motion between the two (`image/flow.ts`),
+ * then set right by the colours that both sides had about each place, in the frame before and on the nearest frame that
+ * a person settled, and by the picture's own edges (a least cut). Signed distances say how far a pixel lay inside; what
+ * lies deep inside or far outside stays.
  */
 import { signedDistance } from '../../image/distance.js';
 import { FlowPicture, motionAt } from '../../image/flow.js';
@@ -29,7 +30,11 @@ export interface Settled {
   readonly mask: Uint8Array;
 }
 
-/** Mask of `now` from that of a neighbouring frame. @param key the nearest frame that was settled by a person or at first */
+/**
+ * Mask of `now` from that of a neighbouring frame.
+ *
+ * @param key the nearest frame that was settled by a person or at first
+ */
 export function carryOutline(before: Settled, now: SmallFrame, key: Settled | null): Uint8Array {
   const { width: w, height: h } = now,
     out = new Uint8Array(w * h),
@@ -60,7 +65,8 @@ export function carryOutline(before: Settled, now: SmallFrame, key: Settled | nu
     }
   const near = localOdds(is, moved, label, within(carried, BAND), REACH);
   if (key !== null) {
-    // The settled frame's colours, brought along by nothing but the outline's own shift: they keep the carried line from creeping.
+    // The settled frame's colours, brought along by nothing but the outline's own shift: they keep the carried line
+    // from creeping.
     const shifted = shiftedKey(key, before.mask, w, h, box);
     if (shifted !== null) {
       const own = localOdds(is, shifted.frame, shifted.label, within(carried, BAND), REACH + 10);
@@ -145,7 +151,10 @@ export function settle(frame: SmallFrame, depth: Float32Array, near: Float32Arra
   return tidy(gridCut(odds, cutEdges(frame, EDGE_WEIGHT, EDGE_FLOOR), w, h), null, w, h);
 }
 
-/** Two masks of one frame, carried to it from either side, as one: distances weighed, and the line set on the picture's edges again. */
+/**
+ * Two masks of one frame, carried to it from either side, as one: distances weighed, and the line set on the picture's
+ * edges again.
+ */
 export function joinOutlines(frame: SmallFrame, a: Uint8Array, b: Uint8Array, weightOfB: number): Uint8Array {
   const { width: w, height: h } = frame,
     both = a.map((v, i) => (v === 1 || b[i] === 1 ? 1 : 0)),

@@ -1,7 +1,7 @@
 /**
- * A Gaussian mixture of colours: clusters split along their widest direction (M. Orchard & C. Bouman, "Color quantization of
- * images", IEEE Trans. Signal Processing 39, 1991), then settled by expectation maximisation (A. Dempster, N. Laird & D. Rubin,
- * JRSS B 39, 1977). Three values a sample, planar.
+ * A Gaussian mixture of colours: clusters split along their widest direction (M. Orchard & C. Bouman, "Color
+ * quantization of images", IEEE Trans. Signal Processing 39, 1991), then settled by expectation maximisation (A.
+ * Dempster, N. Laird & D. Rubin, JRSS B 39, 1977). Three values a sample, planar.
  */
 import { invert, type Mat3 } from '../../geometry/mat3.js';
 

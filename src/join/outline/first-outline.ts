@@ -1,7 +1,8 @@
 /**
- * The performer on one frame from little: a rough line round it, touches on it and beside it, what moves against the set. Colours
- * of both sides as mixtures, the labels that suit them and the picture's own edges best by a least cut, the mixtures anew from the
- * labels, until nothing changes (C. Rother, V. Kolmogorov & A. Blake, SIGGRAPH 2004); at last the colours near each place decide.
+ * The performer on one frame from little: a rough line round it, touches on it and beside it, what moves against the
+ * set. Colours of both sides as mixtures, the labels that suit them and the picture's own edges best by a least cut,
+ * the mixtures anew from the labels, until nothing changes (C. Rother, V. Kolmogorov & A. Blake, SIGGRAPH 2004); at
+ * last the colours near each place decide.
  */
 import { distanceToSet, signedDistance } from '../../image/distance.js';
 import { gridCut } from '../../image/grid-cut.js';
@@ -23,7 +24,10 @@ const PERFORMER_PARTS = 5,
 const DOUBTFUL = 2,
   REACH = 26,
   NEAR_TURNS = 3;
-/** Small pixels about a touch within which motion is doubted; most that it says for and against a pixel, and the small pixels by which dense motion is smeared over an outline. */
+/**
+ * Small pixels about a touch within which motion is doubted; most that it says for and against a pixel, and the small
+ * pixels by which dense motion is smeared over an outline.
+ */
 const DOUBTED = 45,
   MOVED = 2.2,
   STILL = -2,
@@ -52,7 +56,8 @@ export function firstOutline(frame: SmallFrame, must: Int8Array, prior: Float32A
     if (must[i] !== -1 && depth[i]! < 1e9) deepest = Math.max(deepest, depth[i]!);
     if (must[i] === 1) touched++;
   }
-  // At first whoever lies deep in the rough line is the performer, more so what was touched; where much of it moves by itself, what moves.
+  // At first whoever lies deep in the rough line is the performer, more so what was touched; where much of it moves by
+  // itself, what moves.
   const front = new Float32Array(n),
     back = new Float32Array(n),
     said = prior === null ? null : movingPrior(prior, must, w, h),

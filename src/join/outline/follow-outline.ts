@@ -1,6 +1,7 @@
 /**
- * Outlines on a few frames carried to all the others of a span: on from each to the next, and between two of them back again as
- * well, both joined by their distance in time. Frames stream; what is kept of each is its line, and of a few frames at a time the small picture.
+ * Outlines on a few frames carried to all the others of a span: on from each to the next, and between two of them back
+ * again as well, both joined by their distance in time. Frames stream; what is kept of each is its line, and of a few
+ * frames at a time the small picture.
  */
 import type { Point } from '../../image/polygon.js';
 import { toCodedRgb } from '../../media/convert.js';
@@ -17,7 +18,10 @@ export interface KeyOutline {
 export interface FollowedFrame {
   readonly frame: number;
   readonly polygon: [number, number][];
-  /** Intersection over union of what came from the frame before and from the frame after; null where it came from one side or was drawn. */
+  /**
+   * Intersection over union of what came from the frame before and from the frame after; null where it came from one
+   * side or was drawn.
+   */
   readonly agreement: number | null;
 }
 export interface FollowOptions {
@@ -30,7 +34,11 @@ const HELD_BYTES = 100e6;
 /** Small pixels that a line may lie beside the mask's own. */
 const TOLERANCE = 0.6;
 
-/** @param keys at least one @param span frames wanted, `to` exclusive @returns one a frame, in order; frames on which the performer was lost hold no line */
+/**
+ * @param keys at least one
+ * @param span frames wanted, `to` exclusive
+ * @returns one a frame, in order; frames on which the performer was lost hold no line
+ */
 export async function followOutlines(
   reader: VideoReader,
   keys: readonly KeyOutline[],

@@ -3,7 +3,10 @@ import { thinPolygon } from '../../image/outline.js';
 import type { KeyOutline } from './follow-outline.js';
 import type { OutlinedTake } from './marked-take.js';
 
-/** Points lie so far from the followed line at most, share of the picture's height: fur's edge is settled by the picture itself. */
+/**
+ * Points lie so far from the followed line at most, share of the picture's height: fur's edge is settled by the picture
+ * itself.
+ */
 const TOLERANCE = 0.004;
 
 /** The lines that a person settled stay as they are; others are spread over the rest of the take. */

@@ -1,11 +1,13 @@
 /**
- * How much rather a pixel is the performer's than the set's, by the colours that both have about its place: Parzen windows (E.
- * Parzen, Annals of Math. Statistics 33, 1962) over the labelled pixels of a reference frame near by, dense close to it, sparse
- * farther off. Colours that both have everywhere in the picture may still tell them apart here.
+ * How much rather a pixel is the performer's than the set's, by the colours that both have about its place: Parzen
+ * windows (E. Parzen, Annals of Math. Statistics 33, 1962) over the labelled pixels of a reference frame near by, dense
+ * close to it, sparse farther off. Colours that both have everywhere in the picture may still tell them apart here.
  */
 import { requireLike, type SmallFrame } from './small-frame.js';
 
-/** Kernel's sd in the small picture's units: steps of 10 of 255 are one colour, coding and a little light considered. */
+/**
+ * Kernel's sd in the small picture's units: steps of 10 of 255 are one colour, coding and a little light considered.
+ */
 const SD = 0.04;
 /** Density under which a colour is unknown to both. */
 const UNKNOWN = 0.02;

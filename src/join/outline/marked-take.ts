@@ -1,7 +1,8 @@
 /**
- * A take's marks with the performer's outline on every frame: those that a person drew or took, those that are found on frames where
- * a person only pointed at the performer, and all others carried from them. Where nobody marked anything and no screen is seen, what
- * plainly moves against the set is taken for the performer, and said. What was followed is kept: it hangs on the file and the marks alone.
+ * A take's marks with the performer's outline on every frame: those that a person drew or took, those that are found on
+ * frames where a person only pointed at the performer, and all others carried from them. Where nobody marked anything
+ * and no screen is seen, what plainly moves against the set is taken for the performer, and said. What was followed is
+ * kept: it hangs on the file and the marks alone.
  */
 import { createHash } from 'node:crypto';
 import { mkdirSync, readFileSync, renameSync, statSync, writeFileSync } from 'node:fs';
@@ -17,7 +18,10 @@ import { drawnOutlines, findOutline, hintedFrames, hintsOn } from './outline-tak
 const MAKE = 1;
 /** Agreement of the two ways under which a frame should be looked at. */
 const DOUBTFUL_AGREEMENT = 0.9;
-/** Frames from a settled one beyond which a line that came from one side alone should be looked at: a performer may have turned. */
+/**
+ * Frames from a settled one beyond which a line that came from one side alone should be looked at: a performer may have
+ * turned.
+ */
 const FAR_AWAY = 12;
 
 /** Where outlines that were followed are kept, and the file of the take. */
@@ -41,7 +45,11 @@ export interface OutlinedTake {
   readonly found: string;
 }
 
-/** The frames' outlines by what a person marked; null where nobody marked any. @throws `PW-OUTLINE-NONE` where what was pointed at can't be told from the set */
+/**
+ * The frames' outlines by what a person marked; null where nobody marked any.
+ *
+ * @throws `PW-OUTLINE-NONE` where what was pointed at can't be told from the set
+ */
 export async function outlinesOfMarks(
   take: VideoReader,
   marks: MarksFile,
@@ -68,13 +76,17 @@ export async function outlinesOfMarks(
     keys,
     drawn.length === 0
       ? `the performer was found on ${counted(keys.length, 'frame')} where it was pointed at`
-      : `the performer was outlined on ${counted(drawn.length, 'frame')}${keys.length > drawn.length ? ` and found on ${keys.length - drawn.length} where it was pointed at` : ''}`,
+      : 'the performer was outlined on ' +
+          `${counted(drawn.length, 'frame')}${keys.length > drawn.length ? ` and found on ${keys.length - drawn.length} where it was pointed at` : ''}`,
     kept,
     options,
   );
 }
 
-/** The performer by what moves against the set, where nobody pointed at it; null with a reason where nothing moves plainly. */
+/**
+ * The performer by what moves against the set, where nobody pointed at it; null with a reason where nothing moves
+ * plainly.
+ */
 export async function outlinesByMotion(
   take: VideoReader,
   marks: MarksFile,
@@ -139,7 +151,9 @@ async function carried(
     .filter((f) => f.agreement === null)
     .map((f) => ({ frame: f.frame, away: Math.min(...keys.map((k) => Math.abs(k.frame - f.frame))) }))
     .reduce<{ frame: number; away: number } | null>((a, b) => (b.away > (a?.away ?? FAR_AWAY) ? b : a), null);
-  const found = `${how}; the outline was carried to the other frames${lost > 0 ? `, and lost on ${counted(lost, 'frame')}` : ''}${doubt.length > 0 ? `; look at frame ${doubt[0]!.frame}, where what came from either side agrees least` : ''}${far === null ? '' : `; on frame ${far.frame}, ${far.away} frames from any that was settled, it came from one side alone: look there, and correct it where it strayed`}`;
+  const found =
+    `${how}; the outline was carried to the other ` +
+    `frames${lost > 0 ? `, and lost on ${counted(lost, 'frame')}` : ''}${doubt.length > 0 ? `; look at frame ${doubt[0]!.frame}, where what came from either side agrees least` : ''}${far === null ? '' : `; on frame ${far.frame}, ${far.away} frames from any that was settled, it came from one side alone: look there, and correct it where it strayed`}`;
   return {
     marks: {
       ...marks,

@@ -1,7 +1,7 @@
 /**
- * A mask as one closed line and back. Parts apart and hollows hang on the same line by seams of no width, walked there and back, so
- * that the winding number is right everywhere. The border's stairs are smoothed away; where it runs along the picture's edge it is
- * drawn a little beyond it, so that nothing of a performer that is cut off there is lost.
+ * A mask as one closed line and back. Parts apart and hollows hang on the same line by seams of no width, walked there
+ * and back, so that the winding number is right everywhere. The border's stairs are smoothed away; where it runs along
+ * the picture's edge it is drawn a little beyond it, so that nothing of a performer that is cut off there is lost.
  */
 import { thinPolygon, traceOutline, type Corner } from '../../image/outline.js';
 import { rasterizePolygon, type Point } from '../../image/polygon.js';
@@ -14,7 +14,11 @@ const LEAST_PART = 0.01,
 const SMOOTH = 2,
   BEYOND = 3;
 
-/** @param mask of small pixels of `block` picture pixels @param tolerance picture pixels @returns in picture pixels; empty for an empty mask */
+/**
+ * @param mask of small pixels of `block` picture pixels
+ * @param tolerance picture pixels
+ * @returns in picture pixels; empty for an empty mask
+ */
 export function outlinePolygon(
   mask: Uint8Array,
   w: number,

@@ -1,7 +1,7 @@
 /**
- * The outline of a take's performer where no screen tells it: found on one frame from what a person pointed at there and from what
- * moves by itself, carried to the others, and handed back as lines that a hand can move. A line that a person drew or took holds
- * as it is on its frame; between two such frames it is carried from both and joined.
+ * The outline of a take's performer where no screen tells it: found on one frame from what a person pointed at there
+ * and from what moves by itself, carried to the others, and handed back as lines that a hand can move. A line that a
+ * person drew or took holds as it is on its frame; between two such frames it is carried from both and joined.
  */
 import { PlatewrightError } from '../../core/errors.js';
 import { distanceToSet } from '../../image/distance.js';
@@ -17,7 +17,10 @@ import { blockFor, boxAbout, partOf, smallFrame, type SmallBox, type SmallFrame 
 
 /** Widest small picture: memory and time are bounded by it. */
 const MOST_WIDTH = 960;
-/** Frames before and after the one in question that tell what moves (fewer near the take's ends; both sides, as what is uncovered seems to move on one), and the width on which that is looked for. */
+/**
+ * Frames before and after the one in question that tell what moves (fewer near the take's ends; both sides, as what is
+ * uncovered seems to move on one), and the width on which that is looked for.
+ */
 const BESIDE = [3, 8] as const,
   MOTION_WIDTH = 480;
 /** Radius of a touch, small pixels. */
@@ -89,7 +92,10 @@ export interface FoundOutline {
   readonly share: number;
 }
 
-/** Finds the outline on one frame, or (`drawn`) corrects the one that is there by the touches; null with the reason and the way out where that can't be done. */
+/**
+ * Finds the outline on one frame, or (`drawn`) corrects the one that is there by the touches; null with the reason and
+ * the way out where that can't be done.
+ */
 export async function findOutline(
   reader: VideoReader,
   frame: number,
@@ -139,7 +145,10 @@ export async function findOutline(
     if (box === null && !pointed)
       return {
         polygon: null,
-        why: `nothing on frame ${frame} moves plainly against the set, so the program can't tell who is the performer: put a rough line about it ("about"), or touch it in two or three places`,
+        why:
+          `nothing on frame ${frame} moves plainly against the set, ` +
+          `so the program can't tell who is the performer: put a rough line about it ("about"), ` +
+          'or touch it in two or three places',
       };
     if (box === null) {
       // Touched, and nothing moves: the whole picture is open, the set's colours come from its rim.
@@ -190,7 +199,9 @@ export async function findOutline(
   if (found === null || area < 30)
     return {
       polygon: null,
-      why: `no outline could be found on frame ${frame}: what is inside the line has the colours of what is outside; touch the performer in a few places, or draw the outline by hand`,
+      why:
+        `no outline could be found on frame ${frame}: what is inside the line has the colours of what is outside; ` +
+        'touch the performer in a few places, or draw the outline by hand',
     };
   const mask = new Uint8Array(sw * sh);
   for (let y = 0; y < ph; y++) mask.set(found.subarray(y * pw, (y + 1) * pw), (y + part[1]) * sw + part[0]);
@@ -205,11 +216,17 @@ export async function findOutline(
   return {
     polygon: outlinePolygon(mask, sw, sh, block, Math.max(1, HAND_TOLERANCE * h)),
     share: (area * block * block) / (w * h),
-    why: `the performer's outline as found ${by}${drawn === null && about !== null && motion !== null ? ' and by its own motion' : ''}: look at it where light and colours meet their like, and move its points`,
+    why:
+      `the performer's outline as found ` +
+      `${by}${drawn === null && about !== null && motion !== null ? ' and by its own motion' : ''}: ` +
+      'look at it where light and colours meet their like, and move its points',
   };
 }
 
-/** Of two outlines the one that lies on the plainer edges of the picture: motion misleads where the performer holds still and others move. */
+/**
+ * Of two outlines the one that lies on the plainer edges of the picture: motion misleads where the performer holds
+ * still and others move.
+ */
 function clearer(frame: SmallFrame, a: Uint8Array | null, b: Uint8Array | null): Uint8Array | null {
   return a === null || (b !== null && edgeCost(frame, b) < MUCH_CLEARER * edgeCost(frame, a)) ? b : a;
 }
@@ -237,7 +254,10 @@ function touch(
     }
 }
 
-/** Box of the part that moves by itself: the largest, or those that were touched; widened. Null where it is too small or nearly everything. */
+/**
+ * Box of the part that moves by itself: the largest, or those that were touched; widened. Null where it is too small or
+ * nearly everything.
+ */
 function movingBox(motion: Float32Array, w: number, h: number, seeds: readonly Point[]): SmallBox | null {
   const moves = Uint8Array.from(motion, (v) => (v > 1 ? 1 : 0)),
     apart = distanceToSet(moves, w, h),

@@ -1,4 +1,7 @@
-/** Outlines of a performer without a screen: found from a rough line, corrected by a touch, carried, handed back as lines. */
+/**
+ * Outlines of a performer without a screen: found from a rough line, corrected by a touch, carried, handed back as
+ * lines.
+ */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

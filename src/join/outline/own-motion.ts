@@ -1,7 +1,8 @@
 /**
- * What moves by itself: dense motion from a frame to others near it, less what the camera's own move gives every place (a
- * homography fitted robustly to the motion of the whole picture, so that the performer's is outvoted). As log odds: how far the rest
- * exceeds what the fit leaves elsewhere. A performer who holds quite still shows nothing, and a near post of a travelling camera does.
+ * What moves by itself: dense motion from a frame to others near it, less what the camera's own move gives every place
+ * (a homography fitted robustly to the motion of the whole picture, so that the performer's is outvoted). As log odds:
+ * how far the rest exceeds what the fit leaves elsewhere. A performer who holds quite still shows nothing, and a near
+ * post of a travelling camera does.
  */
 import { apply } from '../../geometry/mat3.js';
 import { robustHomography } from '../../geometry/robust-homography.js';
@@ -16,11 +17,18 @@ const STEP = 9,
 /** Least rest (small pixels) that counts as motion, and times the usual rest. */
 const LEAST = 0.6,
   TIMES = 3.5;
-/** Most that motion and stillness say: somebody holds still for a while, but what moves beside the set is rarely set. */
+/**
+ * Most that motion and stillness say: somebody holds still for a while, but what moves beside the set is rarely set.
+ */
 const MOST_MOVED = 3,
   MOST_STILL = -0.8;
 
-/** Log odds of each small pixel. @param others frames so many frames away, best in pairs before and after. @returns null where no frame near by tells a camera's move. */
+/**
+ * Log odds of each small pixel.
+ *
+ * @param others frames so many frames away, best in pairs before and after.
+ * @returns null where no frame near by tells a camera's move.
+ */
 export function ownMotion(
   now: SmallFrame,
   others: readonly { readonly away: number; readonly frame: SmallFrame }[],

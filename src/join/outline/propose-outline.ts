@@ -14,7 +14,10 @@ const MOST_CARRIED = 48;
 const WORK_PX = 480,
   TOLERANCE = 0.004;
 
-/** By what was pointed at on this frame; else carried from the nearest outlines; else, where no screen is seen, by what moves. Null where there is nothing to propose. */
+/**
+ * By what was pointed at on this frame; else carried from the nearest outlines; else, where no screen is seen, by what
+ * moves. Null where there is nothing to propose.
+ */
 export async function proposeOutline(take: VideoReader, marks: MarksFile, frame: number): Promise<ProposedMark | null> {
   const { widthPx, heightPx, hasAlpha, frameCount } = take.info,
     drawn = drawnOutlines(marks),

@@ -1,6 +1,7 @@
 /**
- * The small picture on which a performer is outlined: block means of the coded picture as luma and doubled colour differences,
- * so that equal steps count about equally in light and colour. Fur, leaves and grain average out; the outline is settled at full size.
+ * The small picture on which a performer is outlined: block means of the coded picture as luma and doubled colour
+ * differences, so that equal steps count about equally in light and colour. Fur, leaves and grain average out; the
+ * outline is settled at full size.
  */
 import { requireSameSize, type Picture } from '../../image/picture.js';
 
@@ -10,7 +11,10 @@ const PERFORMER_SIDE = 280;
 export interface SmallFrame {
   readonly width: number;
   readonly height: number;
-  /** Side of the block that one small pixel stands for; what is left over at the right and bottom edge is part of the last. */
+  /**
+   * Side of the block that one small pixel stands for; what is left over at the right and bottom edge is part of the
+   * last.
+   */
   readonly block: number;
   /** Planar: luma 0..1, twice B' − Y' and R' − Y' scaled as in BT.709. */
   readonly data: Float32Array;
@@ -86,7 +90,9 @@ export function partOfPlane<T extends Float32Array | Uint8Array>(
   return out;
 }
 
-/** The box of what is set, widened by a share of its size and some pixels, within the picture; null where nothing is. */
+/**
+ * The box of what is set, widened by a share of its size and some pixels, within the picture; null where nothing is.
+ */
 export function boxAbout(
   mask: Uint8Array,
   width: number,
@@ -116,7 +122,10 @@ export function boxAbout(
   ];
 }
 
-/** Contrast-sensitive edges of a cut: a step that is usual in this picture costs e⁻¹ of a flat neighbour's (Y. Boykov & M.-P. Jolly, ICCV 2001). */
+/**
+ * Contrast-sensitive edges of a cut: a step that is usual in this picture costs e⁻¹ of a flat neighbour's (Y. Boykov &
+ * M.-P. Jolly, ICCV 2001).
+ */
 export function cutEdges(
   frame: SmallFrame,
   weight: number,

@@ -1,4 +1,7 @@
-/** Pictures of the performer on one box for drawing between them, and off it again, by kernels (kernels/between-box.ts) with plain twins. */
+/**
+ * Pictures of the performer on one box for drawing between them, and off it again, by kernels (kernels/between-box.ts)
+ * with plain twins.
+ */
 import { kernels, type KernelScope } from '../../image/kernels.js';
 import { createPicture } from '../../image/picture.js';
 import type { Interleaved } from '../render/draw-placed.js';

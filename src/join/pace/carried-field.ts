@@ -3,8 +3,9 @@ import type { MotionField } from '../../image/flow.js';
 import { sampleBilinear } from '../../image/sampling.js';
 
 /**
- * Carries a field along itself by `share` of its motion onto another time; where two points land on one pixel the one that
- * the other side's field confirms wins; holes are filled from the nearest landing on the same row or column by diffusion.
+ * Carries a field along itself by `share` of its motion onto another time; where two points land on one pixel the one
+ * that the other side's field confirms wins; holes are filled from the nearest landing on the same row or column by
+ * diffusion.
  */
 export function carry(field: MotionField, share: number, other: MotionField): MotionField {
   const { width: w, height: h } = field;

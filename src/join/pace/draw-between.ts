@@ -1,9 +1,10 @@
 /**
- * Draws the picture between two others from motions found on smaller ones: motion is smooth, colour is not, so the fields and
- * their weights (inbetween.ts) are read between the cells of the small picture, and the colours from the full ones, bicubic.
+ * Draws the picture between two others from motions found on smaller ones: motion is smooth, colour is not, so the
+ * fields and their weights (inbetween.ts) are read between the cells of the small picture, and the colours from the
+ * full ones, bicubic.
  *
- * Pictures: interleaved RGBA, premultiplied, height × width × 4. Cells are 2^shift pixels wide, cell (0, 0) over pixel (0, 0),
- * as halving leaves them (image/pyramid.ts).
+ * Pictures: interleaved RGBA, premultiplied, height × width × 4. Cells are 2^shift pixels wide, cell (0, 0) over pixel
+ * (0, 0), as halving leaves them (image/pyramid.ts).
  */
 import { kernels } from '../../image/kernels.js';
 import type { Interleaved } from '../render/draw-placed.js';

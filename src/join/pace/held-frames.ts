@@ -1,7 +1,7 @@
 /**
- * A take's pace where its file only repeats some of its frames. Left out here and there: what they would show is drawn between
- * their neighbours. In an even cycle (24 frames a second in a file of 30): the frames that are its own stand at even distances
- * of time, wherever in the file they first show, so the curve is told by them.
+ * A take's pace where its file only repeats some of its frames. Left out here and there: what they would show is drawn
+ * between their neighbours. In an even cycle (24 frames a second in a file of 30): the frames that are its own stand at
+ * even distances of time, wherever in the file they first show, so the curve is told by them.
  */
 import { counted } from '../../core/counted.js';
 import type { Side } from '../proposal-input.js';
@@ -26,7 +26,9 @@ export function withoutRepeats(step: PaceStep, take: Pick<Side, 'held' | 'heldSt
       held,
       why: `${step.why}; the take's file leaves out ${counted(held.length, 'frame')}: drawn between their neighbours`,
     };
-  const why = `${step.why}; of each ${Number(take.heldStride.toFixed(3))} frames of its file one is new, and each of these is shown at its own time`;
+  const why =
+    `${step.why}; of each ${Number(take.heldStride.toFixed(3))} frames of its file one is new, ` +
+    'and each of these is shown at its own time';
   const repeated = new Set(all),
     own = curve.every((v) => Math.abs(v - Math.round(v)) < WHOLE && !repeated.has(Math.round(v)));
   return own
@@ -34,7 +36,12 @@ export function withoutRepeats(step: PaceStep, take: Pick<Side, 'held' | 'heldSt
     : { ...step, method: 'flow', curve, held, why };
 }
 
-/** A curve in the file's frames, told by the frames that are new: between two of them it runs evenly. @param stride file frames from one new picture to the next @param end the take's span's */
+/**
+ * A curve in the file's frames, told by the frames that are new: between two of them it runs evenly.
+ *
+ * @param stride file frames from one new picture to the next
+ * @param end the take's span's
+ */
 function atOwnTimes(curve: readonly number[], held: readonly number[], stride: number, end: number): number[] {
   const repeated = new Set(held),
     own = Array.from({ length: end }, (_, n) => n).filter((n) => !repeated.has(n)),

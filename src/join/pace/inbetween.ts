@@ -1,15 +1,16 @@
 /**
  * A picture between two others, by motion compensation with occlusion reasoning.
  *
- * The motion field lies on the wanted frame itself (image/flow.ts), so each of its pixels reads the two pictures directly:
- * p₀ = A(x − t·v), p₁ = B(x + (1 − t)·v). Where the forward field of A disagrees with v at the place p₀ was read, the point
- * seen in A is another than the one wanted (it is hidden there), and p₀ loses weight; the same for B and the backward field
- * (forward-backward consistency, as in N. Sundaram, T. Brox, K. Keutzer, "Dense point trajectories by GPU-accelerated large
- * displacement optical flow", ECCV 2010, section 3). What the splatted forward and backward fields propose instead competes
- * where the direct field is doubtful (in the manner of J. Herbst, S. Seitz, S. Baker, "Occlusion reasoning for temporal
- * interpolation using optical flow", 2009). Where nothing holds, the mean of the pictures remains, half
- * of it along the direct motion. What comes in or goes out over the picture's edge is left to the picture that shows it.
- * Weights are smoothed over a few pixels, as a point's neighbours mostly share its fate.
+ * The motion field lies on the wanted frame itself (image/flow.ts), so each of its pixels reads the two pictures
+ * directly: p₀ = A(x − t·v), p₁ = B(x + (1 − t)·v). Where the forward field of A disagrees with v at the place p₀ was
+ * read, the point seen in A is another than the one wanted (it is hidden there), and p₀ loses weight; the same for B
+ * and the backward field (forward-backward consistency, as in N. Sundaram, T. Brox, K. Keutzer, "Dense point
+ * trajectories by GPU-accelerated large displacement optical flow", ECCV 2010, section 3). What the splatted forward
+ * and backward fields propose instead competes where the direct field is doubtful (in the manner of J. Herbst, S.
+ * Seitz, S. Baker, "Occlusion reasoning for temporal interpolation using optical flow", 2009). Where nothing holds, the
+ * mean of the pictures remains, half of it along the direct motion. What comes in or goes out over the picture's edge
+ * is left to the picture that shows it. Weights are smoothed over a few pixels, as a point's neighbours mostly share
+ * its fate.
  */
 import { PlatewrightError } from '../../core/errors.js';
 import { gaussianPlane } from '../../image/gaussian.js';
@@ -23,15 +24,24 @@ import { bentField, curvature } from './path-curvature.js';
 export interface InbetweenTuning extends FlowOptions {
   /** Disagreement of the fields, in px, at which a side's weight falls to 1/e. */
   readonly trustPx?: number;
-  /** Weight of the plain mix beside the motion's own of about 1: more hides wrong motion, less keeps what is right crisp. Default 0.03. */
+  /**
+   * Weight of the plain mix beside the motion's own of about 1: more hides wrong motion, less keeps what is right
+   * crisp. Default 0.03.
+   */
   readonly doubt?: number;
-  /** Pixels of the full picture that one of these stands for, where motion is found on smaller pictures; trust counts in full ones. Default 1. */
+  /**
+   * Pixels of the full picture that one of these stands for, where motion is found on smaller pictures; trust counts in
+   * full ones. Default 1.
+   */
   readonly unitPx?: number;
   /** Let the splatted fields compete where the direct one is doubtful; default true. */
   readonly compete?: boolean;
 }
 
-/** Motion before and after a pair, from which the path's curvature is known; null where there is none (a cut, the clip's end). */
+/**
+ * Motion before and after a pair, from which the path's curvature is known; null where there is none (a cut, the clip's
+ * end).
+ */
 export interface NeighbourMotion {
   /** Of the pair before, on its second picture (`backward` of that pair). */
   readonly before: MotionField | null;
@@ -39,7 +49,10 @@ export interface NeighbourMotion {
   readonly after: MotionField | null;
 }
 
-/** A motion proposed for time t, and how far what it fetches from the first (w0) and the second picture (w1) is to be trusted. */
+/**
+ * A motion proposed for time t, and how far what it fetches from the first (w0) and the second picture (w1) is to be
+ * trusted.
+ */
 export interface Proposal extends MotionField {
   readonly w0: Float32Array;
   readonly w1: Float32Array;
@@ -55,11 +68,16 @@ interface Weighed extends Proposal {
 
 /** Weight of the plain mix, see {@link InbetweenTuning.doubt}. */
 export const DOUBT = 0.03;
-/** Least weight of the direct motion's two fetches: where nothing holds, half is left to it and half to the plain mix. */
+/**
+ * Least weight of the direct motion's two fetches: where nothing holds, half is left to it and half to the plain mix.
+ */
 const DIRECT = 0.03;
 /** Difference of the two pictures' luma, along the motion, at which a proposal's weight falls to 1/e. */
 const ALIKE = 0.05;
-/** Weight of what one picture alone tells, beside 1 where both do: nothing confirms it, so the plain mix has more of a say. */
+/**
+ * Weight of what one picture alone tells, beside 1 where both do: nothing confirms it, so the plain mix has more of a
+ * say.
+ */
 const ALONE = 0.15;
 /** Sd over which weights are smoothed, full pixels. */
 const SHARE_PX = 2;
@@ -69,7 +87,9 @@ export class PairMotion {
   readonly width: number;
   readonly height: number;
   readonly forward: MotionField;
-  /** On the second picture: displacement from the first to the second (so the usual backward flow with its sign turned). */
+  /**
+   * On the second picture: displacement from the first to the second (so the usual backward flow with its sign turned).
+   */
   readonly backward: MotionField;
   private readonly first: FlowPicture;
   private readonly second: FlowPicture;
@@ -91,9 +111,9 @@ export class PairMotion {
   }
 
   /**
-   * True where the pair has no common picture (a cut): forward and backward field contradict each other nearly everywhere.
-   * Measured on two open films: 0.92 and more of the pixels at twelve cuts, at most 0.41 within shots, fast ones included.
-   * What is left after compensation tells less: in a dark film a cut leaves little.
+   * True where the pair has no common picture (a cut): forward and backward field contradict each other nearly
+   * everywhere. Measured on two open films: 0.92 and more of the pixels at twelve cuts, at most 0.41 within shots, fast
+   * ones included. What is left after compensation tells less: in a dark film a cut leaves little.
    */
   get broken(): boolean {
     const { width: w, height: h } = this;
@@ -124,7 +144,10 @@ export class PairMotion {
     this.second.close();
   }
 
-  /** The picture at time t between `a` and `b`, the pictures that the lumas came from, in any encoding (premultiplied if with alpha). */
+  /**
+   * The picture at time t between `a` and `b`, the pictures that the lumas came from, in any encoding (premultiplied if
+   * with alpha).
+   */
   picture(a: Picture, b: Picture, t: number, neighbours: NeighbourMotion | null = null, dst?: Picture): Picture {
     requireSameSize(a, b, 'an in-between picture');
     if (a.width !== this.width || a.height !== this.height || a.channels !== b.channels) {

@@ -1,8 +1,9 @@
 /**
- * Pace: a clip retimed by a curve that names, for each frame wanted, the source frame (fractional) to show. Whole numbers give
- * the source frame itself, untouched; between them stands a motion-compensated picture (inbetween.ts), or a mix or the nearer
- * frame where that is asked for. Where the two neighbours have no common picture (a cut, a flash), the nearer one is shown: a
- * wrong in-between is worse than none. Streams: a handful of frames and three pairs' motion are held, whatever the length.
+ * Pace: a clip retimed by a curve that names, for each frame wanted, the source frame (fractional) to show. Whole
+ * numbers give the source frame itself, untouched; between them stands a motion-compensated picture (inbetween.ts), or
+ * a mix or the nearer frame where that is asked for. Where the two neighbours have no common picture (a cut, a flash),
+ * the nearer one is shown: a wrong in-between is worse than none. Streams: a handful of frames and three pairs' motion
+ * are held, whatever the length.
  */
 import { PlatewrightError } from '../../core/errors.js';
 import { encodePlane, transferTable } from '../../colour/transfer-plane.js';
@@ -87,7 +88,10 @@ export class Pacer {
   private readonly frames = new Map<number, { picture: Picture; luma: Float32Array | null }>();
   private readonly pairs = new Map<number, { motion: PairMotion; broken: boolean }>();
 
-  /** @param read gives frame n as a picture of its own (not a buffer that is used again). @param count frames in the source. */
+  /**
+   * @param read gives frame n as a picture of its own (not a buffer that is used again).
+   * @param count frames in the source.
+   */
   constructor(read: (frame: number) => Promise<Picture>, count: number, tuning: InbetweenTuning = {}) {
     if (!(count >= 1))
       throw new PlatewrightError('PW-JOIN-CURVE', 'the source has no frames to retime', { kind: 'input' });

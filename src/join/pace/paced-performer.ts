@@ -1,9 +1,9 @@
 /**
- * The performer between two take frames: the two peeled pictures brought onto one box, their motion found on their luma over
- * mid grey (so that the outline counts as much as the fur), and the premultiplied RGBA carried along it (inbetween.ts). Motion
- * is smoother than fur: it is found on pictures halved until they fit 200 pixels, and only the drawing has the full size. With
- * every other frame held out of six takes, 300 pixels give 0.02 to 0.28 dB more on five and 1.4 dB less on the sixth, a fast
- * turn, at 2.6 times the cost; 300 came within 0.05 dB of full size.
+ * The performer between two take frames: the two peeled pictures brought onto one box, their motion found on their luma
+ * over mid grey (so that the outline counts as much as the fur), and the premultiplied RGBA carried along it
+ * (inbetween.ts). Motion is smoother than fur: it is found on pictures halved until they fit 200 pixels, and only the
+ * drawing has the full size. With every other frame held out of six takes, 300 pixels give 0.02 to 0.28 dB more on five
+ * and 1.4 dB less on the sixth, a fast turn, at 2.6 times the cost; 300 came within 0.05 dB of full size.
  */
 import { kernels, type KernelScope } from '../../image/kernels.js';
 import { halfSize, halve } from '../../image/pyramid.js';
@@ -112,7 +112,10 @@ export function performerBetween(a: PerformerPicture, b: PerformerPicture, t: nu
   }
 }
 
-/** The same with the last pair kept: a slow pace asks for several pictures between the same two. It may be asked again after `close`. */
+/**
+ * The same with the last pair kept: a slow pace asks for several pictures between the same two. It may be asked again
+ * after `close`.
+ */
 export function performersBetween(): InBetween {
   let last: PerformerPair | null = null;
   const close = (): void => {

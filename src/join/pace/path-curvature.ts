@@ -1,18 +1,21 @@
-/** How far points leave the straight line between two pictures, told by the pairs before and after; and a field read along bent paths. */
+/**
+ * How far points leave the straight line between two pictures, told by the pairs before and after; and a field read
+ * along bent paths.
+ */
 import type { MotionField } from '../../image/flow.js';
 import { blurPlane } from '../../image/gaussian.js';
 import { sampleBilinear } from '../../image/sampling.js';
 import { warpMap } from '../../image/warp-map.js';
 
 /**
- * How far a point's path leaves the straight line at time t, for each pixel of time t: Lagrange's cubic through its places at
- * −1, 0, 1, 2, written by its second differences a₀ (about 0) and a₁ (about 1):
- * −t(1 − t)/2 · ((2 − t)/3 · a₀ + (1 + t)/3 · a₁). Smoothed a little, since what moves together bends together; and taken as
- * far as a₀ and a₁ agree: 1/2 + 3/4 of their correlation, not below 0. Velocities that have nothing to do with each other from
- * pair to pair (a jerking hand) give accelerations correlated by −1/2, and then the straight line is the best guess. An even
- * acceleration bends as the cubic says; a swing whose a₀ and a₁ agree bends more (by two thirds where it turns a quarter of its
- * round from picture to picture). Tried on open clips: 1/2 + 1/2 bends too little there, 1/2 + 1 costs on hand-held ones.
- * (Quadratic paths: X. Xu et al., "Quadratic video interpolation", NeurIPS 2019.)
+ * How far a point's path leaves the straight line at time t, for each pixel of time t: Lagrange's cubic through its
+ * places at −1, 0, 1, 2, written by its second differences a₀ (about 0) and a₁ (about 1): −t(1 − t)/2 · ((2 − t)/3 · a₀
+ * + (1 + t)/3 · a₁). Smoothed a little, since what moves together bends together; and taken as far as a₀ and a₁ agree:
+ * 1/2 + 3/4 of their correlation, not below 0. Velocities that have nothing to do with each other from pair to pair (a
+ * jerking hand) give accelerations correlated by −1/2, and then the straight line is the best guess. An even
+ * acceleration bends as the cubic says; a swing whose a₀ and a₁ agree bends more (by two thirds where it turns a
+ * quarter of its round from picture to picture). Tried on open clips: 1/2 + 1/2 bends too little there, 1/2 + 1 costs
+ * on hand-held ones. (Quadratic paths: X. Xu et al., "Quadratic video interpolation", NeurIPS 2019.)
  */
 export function curvature(
   field: MotionField,

@@ -1,8 +1,9 @@
 /**
- * Which take frame each plate frame shows. Yaw of the plate: what the body that carries the performer was measured to turn,
- * or, where the performer stands by itself, the poses marked for it (the plate shows no such turn, so nothing of the picture
- * may be read for it). Yaw of the take: between its few poses it is taken to follow the plate's own curve at the pace that
- * lays both sets of poses on one smooth curve (src/take/pace-poses.ts), corrected so that its poses hold.
+ * Which take frame each plate frame shows. Yaw of the plate: what the body that carries the performer was measured to
+ * turn, or, where the performer stands by itself, the poses marked for it (the plate shows no such turn, so nothing of
+ * the picture may be read for it). Yaw of the take: between its few poses it is taken to follow the plate's own curve
+ * at the pace that lays both sets of poses on one smooth curve (src/take/pace-poses.ts), corrected so that its poses
+ * hold.
  */
 import { counted } from '../../core/counted.js';
 import { framesPerSecond, parseRate } from '../../core/rational.js';
@@ -108,12 +109,22 @@ function yawOfTake(
   return (f) => shaped(f) + rest(f);
 }
 
-/** Largest share by which two rates may differ and be played frame for frame: 24 against 24000/1001 is one thousandth. */
+/**
+ * Largest share by which two rates may differ and be played frame for frame: 24 against 24000/1001 is one thousandth.
+ */
 const ONE_RATE = 0.002;
-/** As long as what is put off stays under so many frames over the shot, nobody sees it; a picture drawn between two is softer. */
+/**
+ * As long as what is put off stays under so many frames over the shot, nobody sees it; a picture drawn between two is
+ * softer.
+ */
 const LEAST_DRIFT = 0.5;
 
-/** The pace of the take; what its file only repeats is never shown. @param carried the performer is carried by somebody whose turn was measured; `mirrored`: the take is shown left for right */
+/**
+ * The pace of the take; what its file only repeats is never shown.
+ *
+ * @param carried the performer is carried by somebody whose turn was measured; `mirrored`: the take is shown left for
+ * right
+ */
 export function proposePace(input: ProposalInput, carried: boolean, mirrored: boolean): PaceStep {
   return withoutRepeats(paceByTurn(input, carried, mirrored), input.take);
 }
@@ -141,8 +152,11 @@ function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): 
     curve: plain.map((v) => Math.min(last, v)),
     why:
       (ratio === 1
-        ? `frame for frame: ${apart === 0 ? 'both run at one rate' : `${Number(takeFps.toFixed(3))} and ${Number(plateFps.toFixed(3))} frames a second are near enough`} and nothing has to turn faster`
-        : `the take runs at ${Number(takeFps.toFixed(3))} frames a second, the plate at ${Number(plateFps.toFixed(3))}`) +
+        ? 'frame for frame: ' +
+          `${apart === 0 ? 'both run at one rate' : `${Number(takeFps.toFixed(3))} and ${Number(plateFps.toFixed(3))} frames a second are near enough`} ` +
+          'and nothing has to turn faster'
+        : `the take runs at ${Number(takeFps.toFixed(3))} frames a second, ` +
+          `the plate at ${Number(plateFps.toFixed(3))}`) +
       endsTooSoon(held) +
       avoids,
   };
@@ -193,11 +207,17 @@ function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): 
     on: true,
     method: 'flow',
     curve,
-    why: `the take turns ${turnsBy.toFixed(0)}° where the plate asks ${needBy.toFixed(0)}°: paced at ${mean.toFixed(2)} take frames a plate frame${missing > 0 ? `; the take ends too soon: its turn comes to rest and falls short for ${counted(missing, 'frame')}` : ''}`,
+    why:
+      `the take turns ${turnsBy.toFixed(0)}° where the plate asks ${needBy.toFixed(0)}°: ` +
+      `paced at ${mean.toFixed(2)} take frames a plate ` +
+      `frame${missing > 0 ? `; the take ends too soon: its turn comes to rest and falls short for ${counted(missing, 'frame')}` : ''}`,
   };
 }
 
-/** Where a take that need not turn with the plate begins: at the earliest of the frames from which it shows fewest damaged ones. */
+/**
+ * Where a take that need not turn with the plate begins: at the earliest of the frames from which it shows fewest
+ * damaged ones.
+ */
 function soundStart(
   span: { readonly in: number; readonly out: number },
   lasts: number,
@@ -238,8 +258,8 @@ function turnsBack(yaw: readonly number[], sign: number): number {
 const REST_S = 1 / 3;
 
 /**
- * A curve that reaches the take's end while the plate goes on, brought to rest evenly: braking at one rate from as long before
- * that end as after it covers the same way.
+ * A curve that reaches the take's end while the plate goes on, brought to rest evenly: braking at one rate from as long
+ * before that end as after it covers the same way.
  */
 export function landed(curve: readonly number[], last: number, plateFps: number): number[] {
   const out = [...curve],
@@ -257,8 +277,9 @@ export function landed(curve: readonly number[], last: number, plateFps: number)
 const EVEN_FRAMES = 2.5;
 
 /**
- * Where the take hardly turns, its yaw hardly says which frame it is: a line through the neighbours, each weighed by how fast
- * the take turns there (local linear regression), keeps the curve from jumping. Frames that are held at the end stay held.
+ * Where the take hardly turns, its yaw hardly says which frame it is: a line through the neighbours, each weighed by
+ * how fast the take turns there (local linear regression), keeps the curve from jumping. Frames that are held at the
+ * end stay held.
  */
 function evened(curve: readonly number[], takeYaw: readonly number[], first: number, last: number): number[] {
   const rate = (v: number): number => {

@@ -1,7 +1,8 @@
 /**
- * How an upright thing at one depth moves over the picture as the solved camera passes it: the homography of the plane that stands upright
- * and faces the marked frame's camera at that depth (Hartley & Zisserman, *Multiple View Geometry*, 2004, equation 13.2). One number for the
- * whole shot, sought so that the thing's own colours are found where it puts them.
+ * How an upright thing at one depth moves over the picture as the solved camera passes it: the homography of the plane
+ * that stands upright and faces the marked frame's camera at that depth (Hartley & Zisserman, *Multiple View Geometry*,
+ * 2004, equation 13.2). One number for the whole shot, sought so that the thing's own colours are found where it puts
+ * them.
  */
 import { cross, invert, multiply, unit, type Mat3, type Vec3 } from '../../geometry/mat3.js';
 import {
@@ -14,7 +15,10 @@ import {
 } from '../../plate/travel/travel-pose.js';
 import type { Travel } from '../../plate/types.js';
 
-/** Moves of what stands `depth` (in the travel's unit) before the marked frame's camera at a place of that frame's picture (full pixels). */
+/**
+ * Moves of what stands `depth` (in the travel's unit) before the marked frame's camera at a place of that frame's
+ * picture (full pixels).
+ */
 export function movesByDepth(
   travel: Travel,
   widthPx: number,
@@ -43,7 +47,11 @@ const FIRST = 0.15,
   LAST = 40,
   STEP = 1.12;
 
-/** The depth whose moves the pictures like best; null where none is clearly better than the others. @param judge mean evidence of a depth, −1..1 */
+/**
+ * The depth whose moves the pictures like best; null where none is clearly better than the others.
+ *
+ * @param judge mean evidence of a depth, −1..1
+ */
 export function soughtDepth(height: number, judge: (depth: number) => number): number | null {
   const tried: { depth: number; got: number }[] = [];
   for (let d = FIRST * height; d < LAST * height; d *= STEP) tried.push({ depth: d, got: judge(d) });

@@ -1,15 +1,20 @@
 /**
- * Where along each line across an outline the thing ends: its own colours, as a marked frame shows them inside the outline, are looked
- * for on the inner side and must not go on on the outer one. Coarsely a score of each displacement, finely the share of the thing along
- * the line (a matte in one dimension), whose sum is the edge's place whatever its softness.
+ * Where along each line across an outline the thing ends: its own colours, as a marked frame shows them inside the
+ * outline, are looked for on the inner side and must not go on on the outer one. Coarsely a score of each displacement,
+ * finely the share of the thing along the line (a matte in one dimension), whose sum is the edge's place whatever its
+ * softness.
  *
- * After Tabatabai & Mitchell, Edge location to subpixel values in digital imagery, PAMI 6, 1984 (place of an edge from its sums);
- * Hanek & Beetz, The contracting curve density algorithm, IJCV 59, 2004 (colours of both sides near the curve).
+ * After Tabatabai & Mitchell, Edge location to subpixel values in digital imagery, PAMI 6, 1984 (place of an edge from
+ * its sums); Hanek & Beetz, The contracting curve density algorithm, IJCV 59, 2004 (colours of both sides near the
+ * curve).
  */
 import type { SmallFrame } from '../outline/small-frame.js';
 import { DEEPEST, OUTWARDS, profilesOf, type EdgeLine } from './outline-lines.js';
 
-/** The thing's own colours along each line: lines × DEEPEST × 3, of depth ½, 1½, …; and how far those scatter (variance of luma and colour differences together). */
+/**
+ * The thing's own colours along each line: lines × DEEPEST × 3, of depth ½, 1½, …; and how far those scatter (variance
+ * of luma and colour differences together).
+ */
 export interface OwnColours {
   readonly colours: Float32Array;
   readonly variance: number;
@@ -20,7 +25,10 @@ const LEAST_SD = 0.018;
 /** Lines to either side that are averaged with one. */
 const ASIDE = 2;
 
-/** Colours inside the outline on the frame where it was marked. Nearest to the edge its own softness mixes: those are taken from deeper in. */
+/**
+ * Colours inside the outline on the frame where it was marked. Nearest to the edge its own softness mixes: those are
+ * taken from deeper in.
+ */
 export function ownColours(frame: SmallFrame, lines: readonly EdgeLine[]): OwnColours {
   const reach = DEEPEST,
     long = 2 * reach + 1,
@@ -52,7 +60,10 @@ export function ownColours(frame: SmallFrame, lines: readonly EdgeLine[]): OwnCo
   return { colours, variance: Math.max(3 * LEAST_SD ** 2, count === 0 ? 0 : 2 * (sum / count)) };
 }
 
-/** Score of each line at displacements −reach..reach px outwards: −1..1, how much better the thing's colours fit inside than outside; NaN where the picture ends. */
+/**
+ * Score of each line at displacements −reach..reach px outwards: −1..1, how much better the thing's colours fit inside
+ * than outside; NaN where the picture ends.
+ */
 export function scoresOf(
   frame: SmallFrame,
   lines: readonly EdgeLine[],
@@ -122,7 +133,10 @@ function likeness(p: Float32Array, o: number, q: Float32Array, u: number, k2: nu
   return Math.exp(-(a * a + b * b + c * c) * k2);
 }
 
-/** Finely: how far outwards of where it is thought each line's edge lies (px), and how well it is told (0 not at all, 1 by a strong contrast). */
+/**
+ * Finely: how far outwards of where it is thought each line's edge lies (px), and how well it is told (0 not at all, 1
+ * by a strong contrast).
+ */
 export function placesOf(
   frame: SmallFrame,
   lines: readonly EdgeLine[],
@@ -162,8 +176,9 @@ export function placesOf(
 }
 
 /**
- * Finest: where each line is steepest within `reach` px, between the thing's own side and another. A rounded thing darkens towards its edge, which
- * draws a matte outwards; what is steepest stays where the edge is. Neighbouring lines of one side are averaged.
+ * Finest: where each line is steepest within `reach` px, between the thing's own side and another. A rounded thing
+ * darkens towards its edge, which draws a matte outwards; what is steepest stays where the edge is. Neighbouring lines
+ * of one side are averaged.
  */
 export function steepestOf(
   frame: SmallFrame,

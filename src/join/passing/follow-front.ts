@@ -1,7 +1,8 @@
 /**
- * Outlines of one passing thing on every frame of a shot, from the few that were marked: followed from each marked frame to the next one on
- * either side, both ways joined by their distance in time and by how well each is told. What the next mark shows is held against what was
- * followed to it, so a follower that went astray is found out and the marks' own path is taken instead.
+ * Outlines of one passing thing on every frame of a shot, from the few that were marked: followed from each marked
+ * frame to the next one on either side, both ways joined by their distance in time and by how well each is told. What
+ * the next mark shows is held against what was followed to it, so a follower that went astray is found out and the
+ * marks' own path is taken instead.
  */
 import { invert, multiply, rescale, type Mat3 } from '../../geometry/mat3.js';
 import type { RegionFile } from '../../plate/marks/marks.js';
@@ -38,12 +39,21 @@ export interface FrontPictures extends PassingSource {
   };
 }
 
-/** A thing that goes with the set to within this (px of the small picture, rms and at most) is carried with it: fits of single frames jitter. */
+/**
+ * A thing that goes with the set to within this (px of the small picture, rms and at most) is carried with it: fits of
+ * single frames jitter.
+ */
 const WITH_SET = 0.4,
   WITH_SET_MOST = 1.2;
-/** A hand's own error on two marks together, px of the small picture: what was followed to the next mark may lie so far from it in any case (own choice). */
+/**
+ * A hand's own error on two marks together, px of the small picture: what was followed to the next mark may lie so far
+ * from it in any case (own choice).
+ */
 const HAND = 1.5;
-/** Marks that carry each other so closely are surer than edges, of which a shadow beside a dark side makes a wrong one (own choice). */
+/**
+ * Marks that carry each other so closely are surer than edges, of which a shadow beside a dark side makes a wrong one
+ * (own choice).
+ */
 const SURE_HAND = 0.7;
 /** Farther off than this nothing was followed (own choice). */
 const ASTRAY = 6;
@@ -185,7 +195,10 @@ function joined(
 const rms = (list: readonly number[]): number =>
   Math.sqrt(list.reduce((s, d) => s + d * d, 0) / Math.max(1, list.length));
 
-/** How far each inner mark lies from where its neighbours carry it, px of the small picture; of two marks the one from the other. */
+/**
+ * How far each inner mark lies from where its neighbours carry it, px of the small picture; of two marks the one from
+ * the other.
+ */
 function leftOut(source: FrontPictures, keys: RegionFile['frames'], k: number): number[] {
   const small = (p: Outline): [number, number][] => p.map(([x, y]) => [x / k, y / k]),
     w = source.widthPx / k,
@@ -204,7 +217,10 @@ function leftOut(source: FrontPictures, keys: RegionFile['frames'], k: number): 
   );
 }
 
-/** Rms of the way across itself from one outline's lines to another outline, px; ends that lie outside the picture tell nothing. */
+/**
+ * Rms of the way across itself from one outline's lines to another outline, px; ends that lie outside the picture tell
+ * nothing.
+ */
 export function apart(a: Outline, b: Outline, w: number, h: number): number {
   const lines = linesOf(a, w, h);
   let s = 0;
@@ -253,7 +269,10 @@ function goesWithSet(
   );
 }
 
-/** True where a few frames spread over the shot show it where the set's motion puts it: the others need not be gone through. */
+/**
+ * True where a few frames spread over the shot show it where the set's motion puts it: the others need not be gone
+ * through.
+ */
 async function staysWithSet(
   source: FrontPictures,
   key: { readonly frame: number; readonly outline: Outline; readonly follower: OutlineFollower },
@@ -276,7 +295,10 @@ async function staysWithSet(
   return off.length > 0 && rms(off) < WITH_SET;
 }
 
-/** Corners from which an outline may be of something that bends; frames marked up to which it is followed as that; px between marks and where others carry them, and share of frames lost, from which it is tried. Own choice. */
+/**
+ * Corners from which an outline may be of something that bends; frames marked up to which it is followed as that; px
+ * between marks and where others carry them, and share of frames lost, from which it is tried. Own choice.
+ */
 const LEAST_BENDING = 8,
   MOST_MARKS = 4,
   BENT = 3,

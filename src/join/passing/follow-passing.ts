@@ -1,6 +1,7 @@
 /**
- * A thing that passes before the performer, outlined on a few frames, followed over all frames of a shot: outwards from each marked
- * frame, by the set's own motion and the thing's speed beside it, or by the depth at which the solved camera's way makes it pass as it does.
+ * A thing that passes before the performer, outlined on a few frames, followed over all frames of a shot: outwards from
+ * each marked frame, by the set's own motion and the thing's speed beside it, or by the depth at which the solved
+ * camera's way makes it pass as it does.
  */
 import { homographyFromQuad } from '../../geometry/homography.js';
 import { apply, IDENTITY3, invert, multiply, type Mat3 } from '../../geometry/mat3.js';
@@ -28,13 +29,18 @@ export interface PassingSource {
   readonly byDepth?: (key: number, frame: number) => Mat3;
 }
 
-/** Share of the marked frame's evidence, and of the lines that must agree, under which a thing is not told. Own choice. */
+/**
+ * Share of the marked frame's evidence, and of the lines that must agree, under which a thing is not told. Own choice.
+ */
 const LEAST_SCORE = 0.4,
   LEAST_INNER = 0.55,
   LEAST_AGREE = 0.3;
 /** Lines that agree so well tell it, whatever became of its colours (a pattern turns round a column). */
 const SURE_AGREE = 0.8;
-/** Share of the picture's width within which a thing is sought on the first frame beside a marked one; and least px on others. */
+/**
+ * Share of the picture's width within which a thing is sought on the first frame beside a marked one; and least px on
+ * others.
+ */
 const FIRST_REACH = 0.05,
   REACH = 6;
 

@@ -1,7 +1,7 @@
 /**
- * A thing that passes and changes its shape (somebody who walks): its outline carried from frame to frame by motion, settled by the colours
- * of both sides and the picture's edges (outline/carry-outline.ts), from each marked frame to the next and back, both joined by their
- * distance in time.
+ * A thing that passes and changes its shape (somebody who walks): its outline carried from frame to frame by motion,
+ * settled by the colours of both sides and the picture's edges (outline/carry-outline.ts), from each marked frame to
+ * the next and back, both joined by their distance in time.
  */
 import type { RegionFile } from '../../plate/marks/marks.js';
 import { carryOutline, joinOutlines, type Settled } from '../outline/carry-outline.js';
@@ -22,7 +22,10 @@ export interface FollowedShape {
   readonly lost: readonly number[];
 }
 
-/** @param region marked outlines, full pixels @returns outlines of every frame of the span, full pixels; where nothing is left of it, its last */
+/**
+ * @param region marked outlines, full pixels
+ * @returns outlines of every frame of the span, full pixels; where nothing is left of it, its last
+ */
 export async function followShape(source: FrontPictures, region: RegionFile): Promise<FollowedShape> {
   const keys = [...region.frames].sort((a, b) => a.frame - b.frame),
     k = source.block,

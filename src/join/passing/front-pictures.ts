@@ -1,4 +1,7 @@
-/** Where a thing that passes is followed: small coded pictures of the plate, the set's motion and the camera's way in their pixels. */
+/**
+ * Where a thing that passes is followed: small coded pictures of the plate, the set's motion and the camera's way in
+ * their pixels.
+ */
 import { rescale } from '../../geometry/mat3.js';
 import { linearToCoded } from '../../media/convert.js';
 import type { Carrier } from '../ride/carrier.js';

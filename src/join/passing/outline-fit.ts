@@ -1,8 +1,9 @@
 /**
- * A marked outline laid on a picture: from a predicted place, lines across it say how far outwards the picture's edge lies, and the move
- * of the whole that explains them is solved with weights that let go of what disagrees (iteratively reweighted least squares; Holland &
- * Welsch, Communications in Statistics A6, 1977; biweight of Beaton & Tukey, Technometrics 16, 1974). What the lines do not tell (along a
- * post) stays as predicted: the prediction counts as an observation of each freedom with its own doubt.
+ * A marked outline laid on a picture: from a predicted place, lines across it say how far outwards the picture's edge
+ * lies, and the move of the whole that explains them is solved with weights that let go of what disagrees (iteratively
+ * reweighted least squares; Holland & Welsch, Communications in Statistics A6, 1977; biweight of Beaton & Tukey,
+ * Technometrics 16, 1974). What the lines do not tell (along a post) stays as predicted: the prediction counts as an
+ * observation of each freedom with its own doubt.
  */
 import { invertSymmetric, solveCholesky } from '../../geometry/linear-solve.js';
 import { multiply, normalise, tryInvert, type Mat3 } from '../../geometry/mat3.js';

@@ -1,7 +1,8 @@
 /**
- * One outlined thing followed from the frame it was marked on: on each picture it is sought about every place that a motion predicts
- * (across its direction alone, where its edges run one way), laid on the picture's edges, and that prediction is kept whose fit, made on every
- * second line, suits the other lines best. Always against the marked frame, so nothing drifts.
+ * One outlined thing followed from the frame it was marked on: on each picture it is sought about every place that a
+ * motion predicts (across its direction alone, where its edges run one way), laid on the picture's edges, and that
+ * prediction is kept whose fit, made on every second line, suits the other lines best. Always against the marked frame,
+ * so nothing drifts.
  */
 import { apply, IDENTITY3, multiply, translation, type Mat3 } from '../../geometry/mat3.js';
 import type { SmallFrame } from '../outline/small-frame.js';
@@ -37,7 +38,11 @@ export class OutlineFollower {
     this.usual = { score: Math.max(0.05, at.score), inner: Math.max(0.05, at.inner) };
   }
 
-  /** @param starts predicted moves, the likeliest first @param reach px about each that it is sought within @returns null where nothing of it lies in the picture */
+  /**
+   * @param starts predicted moves, the likeliest first
+   * @param reach px about each that it is sought within
+   * @returns null where nothing of it lies in the picture
+   */
   follow(frame: SmallFrame, starts: readonly Mat3[], reach: number, doubt: Doubt): Found | null {
     let best: { move: Mat3; held: number } | null = null;
     for (const start of starts) {

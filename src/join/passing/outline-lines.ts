@@ -1,7 +1,7 @@
 /**
- * Short lines across an outline, by which it is found again in other pictures: a post has no texture along itself, so only across its
- * direction does a picture tell where it is (the aperture problem). Each line starts on the outline and points out of it; how deep the
- * thing is there says how far inwards its colours can be its own.
+ * Short lines across an outline, by which it is found again in other pictures: a post has no texture along itself, so
+ * only across its direction does a picture tell where it is (the aperture problem). Each line starts on the outline and
+ * points out of it; how deep the thing is there says how far inwards its colours can be its own.
  */
 import { symmetricEigen } from '../../geometry/linear-solve.js';
 import { apply, type Mat3 } from '../../geometry/mat3.js';
@@ -9,7 +9,10 @@ import type { SmallFrame } from '../outline/small-frame.js';
 
 export type Outline = readonly (readonly [number, number])[];
 
-/** A line across the outline: where it starts, its unit direction outwards, the outline's edge it stands on, and how deep the thing is there (px, at most DEEPEST). */
+/**
+ * A line across the outline: where it starts, its unit direction outwards, the outline's edge it stands on, and how
+ * deep the thing is there (px, at most DEEPEST).
+ */
 export interface EdgeLine {
   readonly x: number;
   readonly y: number;
@@ -130,7 +133,10 @@ export function movedLines(lines: readonly EdgeLine[], m: Mat3): EdgeLine[] {
   });
 }
 
-/** Colours along each line, `reach` px inwards to `reach` px outwards in steps of a pixel, averaged over three places along the outline; lines × (2 reach + 1) × 3. */
+/**
+ * Colours along each line, `reach` px inwards to `reach` px outwards in steps of a pixel, averaged over three places
+ * along the outline; lines × (2 reach + 1) × 3.
+ */
 export function profilesOf(frame: SmallFrame, lines: readonly EdgeLine[], reach: number): Float32Array {
   const { width: w, height: h, data } = frame,
     n = w * h,

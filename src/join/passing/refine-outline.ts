@@ -1,6 +1,8 @@
 /**
- * An outline drawn by hand set on the picture's own edges: each side that shows an edge is moved across itself, and turned where it is
- * long enough, by where lines across it are steepest near the hand's own (a matte would be drawn to stronger lines of the set farther off); corners lie where neighbouring sides meet. A side without an edge stays as it was drawn.
+ * An outline drawn by hand set on the picture's own edges: each side that shows an edge is moved across itself, and
+ * turned where it is long enough, by where lines across it are steepest near the hand's own (a matte would be drawn to
+ * stronger lines of the set farther off); corners lie where neighbouring sides meet. A side without an edge stays as it
+ * was drawn.
  */
 import type { SmallFrame } from '../outline/small-frame.js';
 import { ownColours, steepestOf } from './edge-evidence.js';
@@ -53,7 +55,10 @@ export function refineOutline(frame: SmallFrame, outline: Outline): [number, num
   return now;
 }
 
-/** Offset in the middle and difference between the ends of the straight line through displacements, robustly, with the hand's own as an observation. */
+/**
+ * Offset in the middle and difference between the ends of the straight line through displacements, robustly, with the
+ * hand's own as an observation.
+ */
 function lineThrough(seen: readonly { readonly s: number; readonly d: number; readonly g: number }[]): {
   offset: number;
   tilt: number;
@@ -105,7 +110,10 @@ function meet(
   return [a[0] + t * ux, a[1] + t * uy];
 }
 
-/** Sides drawn along the picture's border are no edges of the thing: it goes on beyond, and so does the outline, so that a camera that turns shows no end of it. */
+/**
+ * Sides drawn along the picture's border are no edges of the thing: it goes on beyond, and so does the outline, so that
+ * a camera that turns shows no end of it.
+ */
 export function beyondBorder(outline: Outline, w: number, h: number): [number, number][] {
   const near = Math.max(2.5, 0.004 * w),
     far = 0.6 * Math.max(w, h),

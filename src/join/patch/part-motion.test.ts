@@ -1,4 +1,7 @@
-/** A textured part seen again turned, moved and in another light: its place is found to a fraction of a pixel, a mouth that opened in between or not. */
+/**
+ * A textured part seen again turned, moved and in another light: its place is found to a fraction of a pixel, a mouth
+ * that opened in between or not.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import type { Point2 } from '../../geometry/mat3.js';

@@ -1,11 +1,11 @@
 /**
- * Where each pixel of a marked part of a body is found in another picture of the same body, turned otherwise: an affine map, and
- * the turn of what stands out: a dome over the outline, whose top shifts against its rim as the body yaws and nods (the rigid
- * motion of a curved thing seen from afar: M. J. Black, Y. Yacoob, "Recognizing facial expressions in image sequences using local
- * parameterized models of image motion", IJCV 25, 1997). So few numbers can't follow a mouth that opens, and shall not: what it
- * says is what is wanted. Fitted straight to the pictures by Gauss-Newton, coarse to fine, with Tukey's weights (S. Baker, I.
- * Matthews, "Lucas-Kanade 20 years on", IJCV 56, 2004), on luma freed of its local mean and contrast, so that another light
- * matters little.
+ * Where each pixel of a marked part of a body is found in another picture of the same body, turned otherwise: an affine
+ * map, and the turn of what stands out: a dome over the outline, whose top shifts against its rim as the body yaws and
+ * nods (the rigid motion of a curved thing seen from afar: M. J. Black, Y. Yacoob, "Recognizing facial expressions in
+ * image sequences using local parameterized models of image motion", IJCV 25, 1997). So few numbers can't follow a
+ * mouth that opens, and shall not: what it says is what is wanted. Fitted straight to the pictures by Gauss-Newton,
+ * coarse to fine, with Tukey's weights (S. Baker, I. Matthews, "Lucas-Kanade 20 years on", IJCV 56, 2004), on luma
+ * freed of its local mean and contrast, so that another light matters little.
  *
  * Displacement of pixel (x, y), with X, Y its place about the outline's middle in radii and z the dome:
  * u = θ₀ + θ₁X + θ₂Y + θ₃z, v = θ₄ + θ₅X + θ₆Y + θ₇z; px.

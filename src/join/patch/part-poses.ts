@@ -1,7 +1,8 @@
 /**
- * Where the part of one clip is found in the other, on every frame (part-motion.ts): each is sought from where the two outlines
- * put it and from where its neighbours in time found it, forwards and, where that left any in doubt, backwards; the likest is
- * taken, and the way is evened over a few frames, as heads turn slowly beside a frame's time and noise does not.
+ * Where the part of one clip is found in the other, on every frame (part-motion.ts): each is sought from where the two
+ * outlines put it and from where its neighbours in time found it, forwards and, where that left any in doubt,
+ * backwards; the likest is taken, and the way is evened over a few frames, as heads turn slowly beside a frame's time
+ * and noise does not.
  */
 import { tryInvert, type Point2 } from '../../geometry/mat3.js';
 import { VideoReader } from '../../media/video-reader.js';

@@ -1,4 +1,7 @@
-/** An actor's head on a body double in a made join: the plate's face is looked for where the double's head is, frame by frame, in the moment asked for. */
+/**
+ * An actor's head on a body double in a made join: the plate's face is looked for where the double's head is, frame by
+ * frame, in the moment asked for.
+ */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -16,7 +19,10 @@ const W = 240,
   H = 160,
   FRAMES = 16;
 let folder: string;
-/** The actor's head in the plate (left) and the double's in the take: both sway, each in its own way. The nose is red from frame 8 on, blue before. */
+/**
+ * The actor's head in the plate (left) and the double's in the take: both sway, each in its own way. The nose is red
+ * from frame 8 on, blue before.
+ */
 const actor = (f: number): [number, number] => [60 + 6 * Math.sin(f / 4), 60 + 0.8 * f];
 const double = (f: number): [number, number] => [100 + 1.5 * f, 70 + 4 * Math.sin(f / 3)];
 const RADIUS = 22,

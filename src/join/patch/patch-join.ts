@@ -1,8 +1,9 @@
 /**
- * A part of the plate laid onto the joined performer: an actor's own head on the maker's body double, from the same moment of
- * the shot or another. It comes last, on the joined picture, because there both outlines lie before the same set: what they
- * differ by along the seam is a matter of light alone, and the membrane of patch.ts takes it away (on the take it would be the
- * screen's colour). The head is taken from the plate as it was filmed, also where the actor is erased from it.
+ * A part of the plate laid onto the joined performer: an actor's own head on the maker's body double, from the same
+ * moment of the shot or another. It comes last, on the joined picture, because there both outlines lie before the same
+ * set: what they differ by along the seam is a matter of light alone, and the membrane of patch.ts takes it away (on
+ * the take it would be the screen's colour). The head is taken from the plate as it was filmed, also where the actor is
+ * erased from it.
  */
 import { counted } from '../../core/counted.js';
 import { apply, type Mat3, type Point2 } from '../../geometry/mat3.js';
@@ -49,24 +50,37 @@ export function proposeJoinPatch(plateMarks: MarksFile, takeMarks: MarksFile, of
     return {
       ...step,
       on: false,
-      why: `the ${source === null ? 'plate' : 'take'} does not say which part: add a patch mark (outline) or a head mark`,
+      why:
+        `the ${source === null ? 'plate' : 'take'} does not say which part: ` +
+        'add a patch mark (outline) or a head mark',
     };
   return {
     ...step,
     on: true,
-    why: `the plate's own marked part is laid onto the joined performer's, followed on both${offsetFrames === 0 ? '' : `, from ${counted(Math.abs(offsetFrames), 'frame')} ${offsetFrames > 0 ? 'later' : 'earlier'}`}, matched in light along its seam`,
+    why:
+      `the plate's own marked part is laid onto the joined performer's, ` +
+      'followed on ' +
+      `both${offsetFrames === 0 ? '' : `, from ${counted(Math.abs(offsetFrames), 'frame')} ${offsetFrames > 0 ? 'later' : 'earlier'}`}, ` +
+      'matched in light along its seam',
   };
 }
 
-/** Two heads have different necks before different walls: their place is corrected by what both show only where that is plainly the same. */
+/**
+ * Two heads have different necks before different walls: their place is corrected by what both show only where that is
+ * plainly the same.
+ */
 const ALIKE = 0.6;
-/** The head stands in the plate's own light already; its seam's surroundings are another's skin, hair and wall, and tell nothing of light: only what grain and file leave over is evened (coded). */
+/**
+ * The head stands in the plate's own light already; its seam's surroundings are another's skin, hair and wall, and tell
+ * nothing of light: only what grain and file leave over is evened (coded).
+ */
 const REST = 0.02;
 
 export interface JoinPatcher {
   /**
    * The composed box with the part laid in, over a box that holds both. Null where nothing changes.
-   * @param joined the whole joined frame, display-coded @param hidden 0..1 over the whole frame: what passes in front, or null
+   * @param joined the whole joined frame, display-coded @param hidden 0..1 over the whole frame: what passes in front,
+   * or null
    * @param place take's pixels to those of the joined picture on this frame
    */
   patch(

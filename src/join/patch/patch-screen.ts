@@ -1,8 +1,8 @@
 /**
- * What of a patch's source is the screen behind its performer. A part drawn or followed a little too far reaches over the edge of
- * a face, and the screen there must not be laid on the other's cheek; a whole head is drawn with screen about it, and its own
- * outline must come along. So screen is left out where it comes in over a stretch of the outline at which the other take shows
- * its performer.
+ * What of a patch's source is the screen behind its performer. A part drawn or followed a little too far reaches over
+ * the edge of a face, and the screen there must not be laid on the other's cheek; a whole head is drawn with screen
+ * about it, and its own outline must come along. So screen is left out where it comes in over a stretch of the outline
+ * at which the other take shows its performer.
  */
 import { createPicture, type Picture } from '../../image/picture.js';
 import { linearise } from '../../media/curve-table.js';
@@ -46,9 +46,10 @@ function linearOf(coded: Picture, transfer: TransferName): Picture {
 }
 
 /**
- * 1 where the source's screen is not to be laid: each connected piece of it inside the outline that meets the outline more at the
- * target's performer than at the target's screen.
- * @param inside 1 inside the outline @param rim inside pixels that lie at the outline @param source, target their screens; all width × height
+ * 1 where the source's screen is not to be laid: each connected piece of it inside the outline that meets the outline
+ * more at the target's performer than at the target's screen.
+ * @param inside 1 inside the outline @param rim inside pixels that lie at the outline @param source, target their
+ * screens; all width × height
  */
 export function strayScreen(
   inside: Uint8Array,

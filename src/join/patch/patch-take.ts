@@ -1,6 +1,7 @@
 /**
- * The patch step on a take: before the peel each frame gets the region of another take (or of the same at another time) laid
- * onto its own. Regions drawn on one frame are followed through their takes; those drawn on several are carried between them.
+ * The patch step on a take: before the peel each frame gets the region of another take (or of the same at another time)
+ * laid onto its own. Regions drawn on one frame are followed through their takes; those drawn on several are carried
+ * between them.
  */
 import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
@@ -19,7 +20,10 @@ import { patchRegion } from './patch.js';
 import { screenTest, type ScreenTest } from './patch-screen.js';
 import type { PatchStep } from '../types.js';
 
-/** Replaces a region of a take's frames; close when done. It may be asked again after, as an inspection does after its render. */
+/**
+ * Replaces a region of a take's frames; close when done. It may be asked again after, as an inspection does after its
+ * render.
+ */
 export interface TakePatcher {
   patch(frame: VideoFrame): Promise<VideoFrame>;
   close(): Promise<void>;
@@ -75,9 +79,9 @@ export async function takePatcher(step: PatchStep, takeFile: string): Promise<Ta
 }
 
 /**
- * The outline of a region on every frame of its file, followed from where it was drawn. Drawn on several frames, what the
- * followed motion leaves over at each is shared out between them; where it goes worse with them than standing still would (the
- * head turned, the track was lost), the drawn outlines alone are carried from one to the next.
+ * The outline of a region on every frame of its file, followed from where it was drawn. Drawn on several frames, what
+ * the followed motion leaves over at each is shared out between them; where it goes worse with them than standing still
+ * would (the head turned, the track was lost), the drawn outlines alone are carried from one to the next.
  */
 export async function followed(file: string, region: RegionFile): Promise<Outline> {
   const keys = [...region.frames].sort((a, b) => a.frame - b.frame),
@@ -141,8 +145,8 @@ export function patchRegionOf(marks: MarksFile): RegionFile | null {
 }
 
 /**
- * The step that patches the plate with another moment of itself, from a patch mark on the plate that says how many frames later
- * (or, negative, earlier) its part is taken; null where no mark does.
+ * The step that patches the plate with another moment of itself, from a patch mark on the plate that says how many
+ * frames later (or, negative, earlier) its part is taken; null where no mark does.
  */
 export function proposePlatePatch(plateMarks: MarksFile): PatchStep | null {
   const marked = plateMarks.marks.flatMap((m) =>
@@ -165,7 +169,9 @@ export function proposePlatePatch(plateMarks: MarksFile): PatchStep | null {
     sourceRegion: region,
     targetRegion: region,
     offsetFrames: k,
-    why: `the marked part of the plate is taken from ${counted(Math.abs(k), 'frame')} ${k > 0 ? 'later' : 'earlier'} in the same shot, followed at both times`,
+    why:
+      `the marked part of the plate is taken from ${counted(Math.abs(k), 'frame')} ${k > 0 ? 'later' : 'earlier'} ` +
+      'in the same shot, followed at both times',
   };
 }
 
@@ -198,7 +204,9 @@ export function proposePatch(
       sourceRegion: source ?? none,
       targetRegion: target ?? none,
       offsetFrames,
-      why: `${target === null ? 'the take' : 'the take that lends its part'} does not say which part: add a patch mark (outline) or a head mark`,
+      why:
+        `${target === null ? 'the take' : 'the take that lends its part'} does not say which part: ` +
+        'add a patch mark (outline) or a head mark',
     };
   }
   return {
@@ -208,6 +216,8 @@ export function proposePatch(
     sourceRegion: source,
     targetRegion: target,
     offsetFrames,
-    why: `the marked part of another take, followed and laid onto this one's before the peel${offsetFrames === 0 ? '' : `, ${counted(Math.abs(offsetFrames), 'frame')} ${offsetFrames > 0 ? 'later' : 'earlier'} in it`}`,
+    why:
+      `the marked part of another take, followed and laid onto this one's before the ` +
+      `peel${offsetFrames === 0 ? '' : `, ${counted(Math.abs(offsetFrames), 'frame')} ${offsetFrames > 0 ? 'later' : 'earlier'} in it`}`,
   };
 }

@@ -1,9 +1,10 @@
 /**
  * Patch (DESIGN 5.5): a region of one picture laid onto a region of another, its light matched and its seam hidden in
- * gradients: what the two differ by along the outline is carried over the region as a membrane and taken away (P. Pérez, M.
- * Gangnet, A. Blake, "Poisson image editing", SIGGRAPH 2003; the same smooth interpolant as Z. Farbman et al., "Coordinates for
- * instant image cloning", SIGGRAPH 2009, had here by push-pull over a band about the outline). The place is found from the two
- * outlines and then corrected on what both pictures show along the outline. Display-coded R'G'B'; lengths in pixels.
+ * gradients: what the two differ by along the outline is carried over the region as a membrane and taken away (P.
+ * Pérez, M. Gangnet, A. Blake, "Poisson image editing", SIGGRAPH 2003; the same smooth interpolant as Z. Farbman et
+ * al., "Coordinates for instant image cloning", SIGGRAPH 2009, had here by push-pull over a band about the outline).
+ * The place is found from the two outlines and then corrected on what both pictures show along the outline.
+ * Display-coded R'G'B'; lengths in pixels.
  */
 import { IDENTITY3, apply, multiply, tryInvert, type Mat3, type Point2 } from '../../geometry/mat3.js';
 import { distanceToSet } from '../../image/distance.js';
@@ -23,12 +24,20 @@ export interface PatchOptions {
   readonly softPx?: number;
   /** Band outside the outline on which place and light are matched, px. Default 14. */
   readonly bandPx?: number;
-  /** The place is corrected where that leaves less than this share of the difference along the outline. Default .99; lower where the two need not show the same there. */
+  /**
+   * The place is corrected where that leaves less than this share of the difference along the outline. Default .99;
+   * lower where the two need not show the same there.
+   */
   readonly fitBelow?: number;
-  /** Most that the source's light is changed as a whole, as a factor, and by the membrane (coded). Defaults 2 and .06. */
+  /**
+   * Most that the source's light is changed as a whole, as a factor, and by the membrane (coded). Defaults 2 and .06.
+   */
   readonly mostGain?: number;
   readonly mostStep?: number;
-  /** Where each of the target's pixels is found in the source (part-motion.ts), instead of by outlines and light along them. */
+  /**
+   * Where each of the target's pixels is found in the source (part-motion.ts), instead of by outlines and light along
+   * them.
+   */
   readonly pose?: { readonly shape: PartShape; readonly pose: PartPose };
   /** Tells the screen behind both: what of it comes in beside the source's performer is not laid on the target's. */
   readonly screen?: ScreenTest;
@@ -46,7 +55,10 @@ export interface PatchedBox {
   readonly matrix: Mat3;
 }
 
-/** Similarity that brings points onto others best (S. Umeyama, IEEE PAMI 13, 1991, in the plane); lists of different length are matched by their middle and size. */
+/**
+ * Similarity that brings points onto others best (S. Umeyama, IEEE PAMI 13, 1991, in the plane); lists of different
+ * length are matched by their middle and size.
+ */
 export function similarityBetween(from: readonly Point2[], to: readonly Point2[]): Mat3 {
   const mid = (p: readonly Point2[]): [number, number] => {
     let x = 0,
@@ -85,7 +97,10 @@ export function similarityBetween(from: readonly Point2[], to: readonly Point2[]
   return [c, -s, b[0] - c * a[0] + s * a[1], s, c, b[1] - s * a[0] - c * a[1], 0, 0, 1];
 }
 
-/** Lays a region of `source` onto a region of `target`. Null where the target's outline lies outside the picture. Inputs are not changed. */
+/**
+ * Lays a region of `source` onto a region of `target`. Null where the target's outline lies outside the picture. Inputs
+ * are not changed.
+ */
 export function patchRegion(
   target: Picture,
   source: Picture,
@@ -186,8 +201,8 @@ export function patchRegion(
 const SCREEN_RIM = 2;
 
 /**
- * Px to the source's screen that is not to be laid, and to where one picture shows the screen and the other its performer: there
- * the light of the two can't be compared. Null where the screens lie alike.
+ * Px to the source's screen that is not to be laid, and to where one picture shows the screen and the other its
+ * performer: there the light of the two can't be compared. Null where the screens lie alike.
  */
 function awayFromScreen(
   test: ScreenTest,

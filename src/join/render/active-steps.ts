@@ -73,7 +73,10 @@ export interface ComposeTools {
   readonly takeGrain: Grower | null;
 }
 
-/** @param widens something is there that widens the plate: then all that lies on it moves with it. @param carrier of the plate as it was */
+/**
+ * @param widens something is there that widens the plate: then all that lies on it moves with it.
+ * @param carrier of the plate as it was
+ */
 export function composeTools(recipe: Recipe, choice: StepChoice, widens: boolean, carrier: Carrier): ComposeTools {
   const widen =
     widens && activeSteps(recipe, choice).names.has('widen')

@@ -1,6 +1,7 @@
 /**
- * A composed box from light to display-coded values, only about the pixels that changed: the rest stays the plate's own and is
- * never read, except by the chroma samples that a changed pixel shares with its neighbours. By the kernel kernels/lay-coded.ts.
+ * A composed box from light to display-coded values, only about the pixels that changed: the rest stays the plate's own
+ * and is never read, except by the chroma samples that a changed pixel shares with its neighbours. By the kernel
+ * kernels/lay-coded.ts.
  */
 import type { FrameRoom } from './frame-room.js';
 import { KERNEL_FROM_PIXELS, kernels } from '../../image/kernels.js';
@@ -9,7 +10,9 @@ import { linearToCoded } from '../../media/convert.js';
 import { encodeTable } from '../../media/curve-table.js';
 import type { TransferName } from '../../media/types.js';
 
-/** Rows about a changed pixel that are coded too: more than chroma of any subsampling reaches. Across it is 8 pixels. */
+/**
+ * Rows about a changed pixel that are coded too: more than chroma of any subsampling reaches. Across it is 8 pixels.
+ */
 const REACH = 8;
 
 /** Display-coded values of `linear` (three planes) wherever a pixel within reach is `changed`; elsewhere anything. */

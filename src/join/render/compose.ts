@@ -1,6 +1,6 @@
 /**
- * One frame of a join: the placed performer over the plate, inside the smallest box that anything changes in. The steps run
- * in the recipe's order; each works on linear light except grain, which belongs to the display-coded picture.
+ * One frame of a join: the placed performer over the plate, inside the smallest box that anything changes in. The steps
+ * run in the recipe's order; each works on linear light except grain, which belongs to the display-coded picture.
  * Everything outside the box, and every pixel in it that nothing was added to, stays the plate's own.
  */
 import { kernels } from '../../image/kernels.js';
@@ -34,10 +34,15 @@ export interface ComposedBox {
   readonly matte: Float32Array;
 }
 
-/** A shorter smear of what passes in front mixes no more of the background into its edge than its own softness does, px. */
+/**
+ * A shorter smear of what passes in front mixes no more of the background into its edge than its own softness does, px.
+ */
 const LEAST_SMEAR = 1.5;
 
-/** Composes one frame. `plate` is the (clean) plate's frame `frame`; `prepared` what preparePerformer made for it. With a `room` the box lies there, valid as long as it is. */
+/**
+ * Composes one frame. `plate` is the (clean) plate's frame `frame`; `prepared` what preparePerformer made for it. With
+ * a `room` the box lies there, valid as long as it is.
+ */
 export function composeFrame(
   tools: ComposeTools,
   plate: VideoFrame,
@@ -75,7 +80,8 @@ export function composeFrame(
   // In the kernels' memory from the start: nothing is copied in and out, and nothing is left for the collector.
   const base = door.allocPicture(w, h, plate.hasAlpha ? 4 : 3, true);
   const grown = air !== null && air.grain > 0 ? tools.plateGrain : null;
-  // Only the light that wraps round the performer wants all of the plate as it was once something was laid on it; the shadow's grain its part.
+  // Only the light that wraps round the performer wants all of the plate as it was once something was laid on it; the
+  // shadow's grain its part.
   const kept = air !== null && air.wrap > 0 ? door.allocPicture(w, h, 3, true) : null;
   try {
     toLinear(cropFrame(plate, box, room), base);

@@ -1,8 +1,8 @@
 /**
- * Draws the performer onto plate pixels: one resampling from take to plate, through the placement's homography and, where the
- * camera's elevation is mended, the view shift. Making smaller, each plate pixel averages a grid of samples no more than a
- * take pixel apart (area integral, so that fur neither shimmers nor thins); making larger, bicubic (Keys 1981, a = −1/2).
- * Premultiplied RGBA, interleaved on the way in: four channels share one address.
+ * Draws the performer onto plate pixels: one resampling from take to plate, through the placement's homography and,
+ * where the camera's elevation is mended, the view shift. Making smaller, each plate pixel averages a grid of samples
+ * no more than a take pixel apart (area integral, so that fur neither shimmers nor thins); making larger, bicubic (Keys
+ * 1981, a = −1/2). Premultiplied RGBA, interleaved on the way in: four channels share one address.
  */
 import { KERNEL_FROM_PIXELS, kernels } from '../../image/kernels.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
@@ -39,12 +39,18 @@ export interface ViewShift {
   readonly foot: readonly [number, number];
   readonly along: readonly [number, number];
   readonly sight: Sight;
-  /** 1 / (sin e cos e): what lies below the foot in the take's picture stands on the floor, at least this much nearer for each pixel. 0 where the take looks level. */
+  /**
+   * 1 / (sin e cos e): what lies below the foot in the take's picture stands on the floor, at least this much nearer
+   * for each pixel. 0 where the take looks level.
+   */
   readonly floor: number;
 }
 
 const MOST_GRID = 5;
-/** The front surface bends little within so many plate pixels: with a view shift only every so many-th corner of every so many-th line is worked out. */
+/**
+ * The front surface bends little within so many plate pixels: with a view shift only every so many-th corner of every
+ * so many-th line is worked out.
+ */
 const STRIDE = 4;
 /** Steps in which the place in the take is found, as the kernel takes them. */
 const STEPS = 4;
@@ -60,7 +66,10 @@ const sightList = (k: Sight): number[] => [
   k.middleTo,
   k.size,
 ];
-/** Keys' own coefficient, and a rounder one for what is averaged already: held against the practice pictures at −.75 to 0, where sharper ones lay farther off. */
+/**
+ * Keys' own coefficient, and a rounder one for what is averaged already: held against the practice pictures at −.75 to
+ * 0, where sharper ones lay farther off.
+ */
 const KEYS = -0.5,
   ROUNDER = -0.1;
 
@@ -99,8 +108,8 @@ function layOf(toPlate: Mat3, box: readonly [number, number, number, number], av
 }
 
 /**
- * Draws `src` (planar premultiplied RGBA) through each of the placements and returns their mean: more than one where the
- * shutter smears. Parameters as of {@link drawPlacedPlain}. @param room where the picture is to lie
+ * Draws `src` (planar premultiplied RGBA) through each of the placements and returns their mean: more than one where
+ * the shutter smears. Parameters as of {@link drawPlacedPlain}. @param room where the picture is to lie
  */
 export function drawPlaced(
   src: Picture,

@@ -1,4 +1,7 @@
-/** Where a render's frames go: the film's file in its codec and the performer's matte beside it. The plate's own pixels go into 8-bit 4:2:0 H.264 and into ProRes code for code. */
+/**
+ * Where a render's frames go: the film's file in its codec and the performer's matte beside it. The plate's own pixels
+ * go into 8-bit 4:2:0 H.264 and into ProRes code for code.
+ */
 import { createPicture, plane, type Picture } from '../../image/picture.js';
 import { shownAsCoded } from '../../media/colour-tags.js';
 import { defaultColour, type WriterCodec } from '../../media/encodings.js';
@@ -35,7 +38,10 @@ export interface RenderReport {
 
 /** Bits of ProRes 4444 as it is written here. */
 const MASTER_BITS = 10;
-/** Frames a piece of H.264, a closed group: half as many make a film a tenth larger (common practice is one to two seconds, no source). */
+/**
+ * Frames a piece of H.264, a closed group: half as many make a film a tenth larger (common practice is one to two
+ * seconds, no source).
+ */
 export const GROUP = 48;
 
 export interface Sinks {
@@ -194,7 +200,10 @@ function topLeft(p: Picture, out: Picture): Picture {
   return out;
 }
 
-/** How the film is coded: in the plate's own curve where a display shows that as it is, so that nothing beside the performer changes. */
+/**
+ * How the film is coded: in the plate's own curve where a display shows that as it is, so that nothing beside the
+ * performer changes.
+ */
 function filmColour(renderer: JoinRenderer, codec: WriterCodec): ColourTags {
   const { colour, bitDepth } = renderer.plateInfo,
     usual = defaultColour(codec);

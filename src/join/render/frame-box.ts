@@ -1,6 +1,7 @@
 /**
- * Work on a part of a frame: a box cut out of a decoded frame's own planes, and a finished box laid back into them. Pixels
- * that nothing was added to keep the plate's code values bit for bit; chroma is written only where a pixel it serves changed.
+ * Work on a part of a frame: a box cut out of a decoded frame's own planes, and a finished box laid back into them.
+ * Pixels that nothing was added to keep the plate's code values bit for bit; chroma is written only where a pixel it
+ * serves changed.
  */
 import { PlatewrightError } from '../../core/errors.js';
 import { KERNEL_FROM_PIXELS, kernels } from '../../image/kernels.js';
@@ -76,8 +77,8 @@ function emptyLike(src: Samples, n: number, room?: FrameRoom): Samples {
 }
 
 /**
- * Writes display-coded R'G'B' (three planes over the box) into the planes of `frame`, in place, where `changed` is not 0.
- * The box must be aligned. Throws `PW-JOIN-PATCH` for float frames, which are joined whole.
+ * Writes display-coded R'G'B' (three planes over the box) into the planes of `frame`, in place, where `changed` is not
+ * 0. The box must be aligned. Throws `PW-JOIN-PATCH` for float frames, which are joined whole.
  */
 export function patchFrame(
   frame: VideoFrame,
@@ -129,7 +130,8 @@ function codingOf(frame: VideoFrame): {
   const [kr, kb] = lumaWeights(frame.colour.matrix);
   const q = quantisation(frame.bitDepth, frame.colour.fullRange),
     [sx, sy] = frame.chromaShift;
-  // Sample sites as the frame says: a tent two luma steps wide about the site, the same the decoder's linear upsampling inverts.
+  // Sample sites as the frame says: a tent two luma steps wide about the site, the same the decoder's linear upsampling
+  // inverts.
   const tapsX = siteTaps(sx, sx === 0 ? 0 : frame.chromaSite[0]),
     tapsY = siteTaps(sy, sy === 0 ? 0 : frame.chromaSite[1]);
   return {
@@ -263,7 +265,10 @@ export function patchYuvPlain(frame: VideoFrame, box: Box, coded: Float32Array, 
 
 type Taps = readonly (readonly [number, number])[];
 
-/** Offsets (from the first luma sample of the group) and weights of the luma samples that make a chroma sample sited at `site`. */
+/**
+ * Offsets (from the first luma sample of the group) and weights of the luma samples that make a chroma sample sited at
+ * `site`.
+ */
 function siteTaps(shift: number, site: number): Taps {
   if (shift === 0) return [[0, 1]];
   const step = 1 << shift;

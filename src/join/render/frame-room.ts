@@ -1,6 +1,7 @@
 /**
- * Where the pictures of one frame of a stream lie: in the kernels' memory, so that kernels use them where they are, and given
- * back all at once when the next frame is begun, so that nothing is left for the collector (a 1080p frame makes some 20 MB).
+ * Where the pictures of one frame of a stream lie: in the kernels' memory, so that kernels use them where they are, and
+ * given back all at once when the next frame is begun, so that nothing is left for the collector (a 1080p frame makes
+ * some 20 MB).
  */
 import { kernels, type KernelDoor } from '../../image/kernels.js';
 import type { Channels, Picture } from '../../image/picture.js';

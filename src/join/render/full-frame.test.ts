@@ -1,4 +1,7 @@
-/** A joined frame at 4:4:4: kernel and twin agree to the last code; what is beside the performer keeps the plate's codes. */
+/**
+ * A joined frame at 4:4:4: kernel and twin agree to the last code; what is beside the performer keeps the plate's
+ * codes.
+ */
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';

@@ -1,7 +1,7 @@
 /**
- * A joined frame as 4:4:4 with more bits, as a master is coded: the plate's own codes with chroma at full size (media/widen-yuv.ts),
- * and the composed box's display-coded values as codes wherever it changed the plate. Nothing beside the performer goes through
- * R'G'B'. By the kernel layFull of kernels/widen-yuv.ts and its plain twin.
+ * A joined frame as 4:4:4 with more bits, as a master is coded: the plate's own codes with chroma at full size
+ * (media/widen-yuv.ts), and the composed box's display-coded values as codes wherever it changed the plate. Nothing
+ * beside the performer goes through R'G'B'. By the kernel layFull of kernels/widen-yuv.ts and its plain twin.
  */
 import { KERNEL_FROM_PIXELS, kernels } from '../../image/kernels.js';
 import type { VideoFrame } from '../../media/types.js';
@@ -12,7 +12,10 @@ import type { FrameRoom } from './frame-room.js';
 
 export type FullPlanes = readonly [Uint16Array, Uint16Array, Uint16Array];
 
-/** `plate` with `composed` on it at 4:4:4 and `bitDepth` bits, in `into` or in `room` where one is given; null where the plate's form does not allow it (RGB, alpha, full range). */
+/**
+ * `plate` with `composed` on it at 4:4:4 and `bitDepth` bits, in `into` or in `room` where one is given; null where the
+ * plate's form does not allow it (RGB, alpha, full range).
+ */
 export function fullFrame(
   plate: VideoFrame,
   composed: ComposedBox | null,

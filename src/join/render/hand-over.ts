@@ -1,7 +1,7 @@
 /**
- * Pictures handed from a lane to the thread that asked, in shared memory that is used again: posted as they are they would be
- * copied twice, each time into fresh memory, which costs more than the copying. The lane copies a picture into a place that is
- * free and marks it taken; who asked frees it when its frame is done.
+ * Pictures handed from a lane to the thread that asked, in shared memory that is used again: posted as they are they
+ * would be copied twice, each time into fresh memory, which costs more than the copying. The lane copies a picture into
+ * a place that is free and marks it taken; who asked frees it when its frame is done.
  */
 import type { PerformerPicture } from '../peel/performer.js';
 
@@ -12,7 +12,10 @@ const HEAD = 64;
 export class HandOver {
   private places: SharedArrayBuffer[] = [];
 
-  /** The performer with its picture in a place of its own, taken until `freePlace` is called. Layered pictures go as they are. */
+  /**
+   * The performer with its picture in a place of its own, taken until `freePlace` is called. Layered pictures go as
+   * they are.
+   */
   lay(performer: PerformerPicture): PerformerPicture {
     const { picture } = performer,
       bytes = picture.data.byteLength;

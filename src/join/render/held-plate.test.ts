@@ -1,4 +1,7 @@
-/** Where the film's file shows a picture twice, all that is laid on it holds too: told by a whole join, and part by part. */
+/**
+ * Where the film's file shows a picture twice, all that is laid on it holds too: told by a whole join, and part by
+ * part.
+ */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join as path } from 'node:path';

@@ -1,4 +1,6 @@
-/** What the renderer is handed for a recipe: the peel, the in-between of frames, the mended plate, and the set's motion. */
+/**
+ * What the renderer is handed for a recipe: the peel, the in-between of frames, the mended plate, and the set's motion.
+ */
 import type { MarksFile } from '../../plate/marks/marks.js';
 import type { CameraMove } from '../../plate/types.js';
 import { mendsPlate } from './mends-plate.js';

@@ -1,4 +1,7 @@
-/** The kernels that bring a composed box back to code values, and the peel's halving, held to their plain twins (property tests). */
+/**
+ * The kernels that bring a composed box back to code values, and the peel's halving, held to their plain twins
+ * (property tests).
+ */
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';

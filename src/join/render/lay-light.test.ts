@@ -1,4 +1,7 @@
-/** The kernels that lay light on a picture (kernels/lay-light.ts) held to their plain twins on random pictures of awkward sizes. */
+/**
+ * The kernels that lay light on a picture (kernels/lay-light.ts) held to their plain twins on random pictures of
+ * awkward sizes.
+ */
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';

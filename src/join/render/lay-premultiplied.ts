@@ -1,11 +1,14 @@
-/** A premultiplied picture laid over another (T. Porter & T. Duff, Compositing Digital Images, SIGGRAPH 1984), by the kernel kernels/lay-light.ts. */
+/**
+ * A premultiplied picture laid over another (T. Porter & T. Duff, Compositing Digital Images, SIGGRAPH 1984), by the
+ * kernel kernels/lay-light.ts.
+ */
 import { KERNEL_FROM_PIXELS, kernels } from '../../image/kernels.js';
 import type { Picture } from '../../image/picture.js';
 import type { Box } from '../ground/ground.js';
 
 /**
- * Lays `over` (RGBA premultiplied, over `overBox`) on `out` (RGB, over `box`) in place. `touched` becomes 1 where it covers,
- * `matte`, given, takes its coverage; `hidden` (over `box`) holds it out.
+ * Lays `over` (RGBA premultiplied, over `overBox`) on `out` (RGB, over `box`) in place. `touched` becomes 1 where it
+ * covers, `matte`, given, takes its coverage; `hidden` (over `box`) holds it out.
  */
 export function layPremultiplied(
   out: Picture,

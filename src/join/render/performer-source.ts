@@ -19,7 +19,10 @@ export interface InBetween {
   close?(): void;
 }
 
-/** Makes the peeler for a screen take. What it makes of a frame must hang on that frame alone: frames are peeled in several threads. */
+/**
+ * Makes the peeler for a screen take. What it makes of a frame must hang on that frame alone: frames are peeled in
+ * several threads.
+ */
 export type ScreenPeeler = (
   step: PeelStep,
   take: VideoReader,
@@ -60,7 +63,10 @@ export function takeFrameOf(recipe: Recipe, frame: number): number {
   return Math.min(recipe.take.out - 1, recipe.take.in + i);
 }
 
-/** The frames with a picture of their own that a take frame (fractional) lies between; the second is the first's follower at least. */
+/**
+ * The frames with a picture of their own that a take frame (fractional) lies between; the second is the first's
+ * follower at least.
+ */
 function ownNeighbours(
   takeFrame: number,
   held: readonly number[],
@@ -125,7 +131,10 @@ export class PerformerSource {
     return this.peeler;
   }
 
-  /** The take's screen as the product's own peeler models it, for the threads that peel; null for takes that are peeled otherwise. */
+  /**
+   * The take's screen as the product's own peeler models it, for the threads that peel; null for takes that are peeled
+   * otherwise.
+   */
   screenSet(): Promise<ScreenSet> | null {
     const step = this.recipe.steps.find((s): s is PeelStep => s.step === 'peel');
     return step === undefined || !step.on || step.method !== 'screen'

@@ -1,6 +1,6 @@
 /**
- * What of a join does not hang on the plate's own pixels: the performer drawn where it goes, relit, graded and softened, and
- * the shade that it throws. It can be made ahead of the plate, and anywhere (prepare-lanes.ts).
+ * What of a join does not hang on the plate's own pixels: the performer drawn where it goes, relit, graded and
+ * softened, and the shade that it throws. It can be made ahead of the plate, and anywhere (prepare-lanes.ts).
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { framesPerSecond, parseRate } from '../../core/rational.js';
@@ -35,7 +35,10 @@ export interface Placed {
   readonly box: Box;
 }
 
-/** Performer placed on the plate: box in plate pixels, premultiplied linear RGBA. Null where it falls outside the picture. */
+/**
+ * Performer placed on the plate: box in plate pixels, premultiplied linear RGBA. Null where it falls outside the
+ * picture.
+ */
 export function placePerformer(
   tools: ComposeTools,
   performer: PerformerPicture,
@@ -81,7 +84,10 @@ export function placePerformer(
   return { picture: out, box };
 }
 
-/** What the view's shift may draw the box's content to: how far before the upright a part stands at most, and what perspective widens (both generous). */
+/**
+ * What the view's shift may draw the box's content to: how far before the upright a part stands at most, and what
+ * perspective widens (both generous).
+ */
 function shiftedReach([x0, y0, x1, y1]: Box, { sight }: ViewShift): Box {
   const turn = Math.abs(sight.sinFrom * sight.cosTo - sight.cosFrom * sight.sinTo),
     lifted = turn * Math.max(0.5 * (x1 - x0), 0.7 * (y1 - y0)) + 0.04 * (y1 - y0),
@@ -89,7 +95,10 @@ function shiftedReach([x0, y0, x1, y1]: Box, { sight }: ViewShift): Box {
   return [x0 - wider, y0 - lifted, x1 + wider, y1 + lifted];
 }
 
-/** Every picture of a layered take where its depth puts it, the far ones first, each with the shutter's smear of its own way. */
+/**
+ * Every picture of a layered take where its depth puts it, the far ones first, each with the shutter's smear of its own
+ * way.
+ */
 function placeLayers(
   tools: ComposeTools,
   pictures: ReadonlyMap<number, PerformerPicture>,
@@ -140,7 +149,9 @@ function layNear(far: Placed, near: Placed): Placed {
   return { picture: out, box };
 }
 
-/** Share of the floor's depth that the lower outline is given: a paw is round, its outline leaves the floor before it. */
+/**
+ * Share of the floor's depth that the lower outline is given: a paw is round, its outline leaves the floor before it.
+ */
 const ON_FLOOR = 0.8;
 
 /** A view measured in take pixels, in larger ones. */
@@ -174,7 +185,8 @@ function viewShift(
     l = Math.hypot(lx, ly);
   const to = view.takeElevationDeg - delta,
     e = view.takeElevationDeg * RAD_PER_DEG;
-  // The take is placed so that its upright, shortened as the plate's sight shortens it, has the length marked (body/propose-view.ts).
+  // The take is placed so that its upright, shortened as the plate's sight shortens it, has the length marked
+  // (body/propose-view.ts).
   const sight = sightBetween(
     view.takeElevationDeg,
     to,
@@ -275,7 +287,10 @@ export function softEdgePx(alpha: Float32Array, width: number, height: number): 
   return edge === 0 ? 0 : Math.min(6, (0.4 * soft) / edge);
 }
 
-/** Sum of 4 a (1 − a), and pixels on the outline, without the first row and column, by the kernel (kernels/soft-edge.ts). */
+/**
+ * Sum of 4 a (1 − a), and pixels on the outline, without the first row and column, by the kernel
+ * (kernels/soft-edge.ts).
+ */
 export function softEdgeSums(alpha: Float32Array, width: number, height: number): { soft: number; edge: number } {
   const door = kernels(),
     scope = door.scope();
@@ -324,7 +339,10 @@ export function takeToPlate(tools: ComposeTools, frame: number, takeFrame: numbe
   return ride === null ? steadied : multiply(placementAt(ride, frame), steadied);
 }
 
-/** Null where the performer falls outside the picture or is not there. Plate of `widthPx` × `heightPx`. Made in `room`, where one is given. */
+/**
+ * Null where the performer falls outside the picture or is not there. Plate of `widthPx` × `heightPx`. Made in `room`,
+ * where one is given.
+ */
 export function preparePerformer(
   tools: ComposeTools,
   still: PerformerPicture,

@@ -1,6 +1,7 @@
 /**
- * The mended plate for the renderer: erase, a patch from another moment of the shot, and widen, run on the plate's own frames. What is laid in gets the
- * plate's grain; pixels that nothing was done to keep their code values. The set is gathered when the first frame is asked for.
+ * The mended plate for the renderer: erase, a patch from another moment of the shot, and widen, run on the plate's own
+ * frames. What is laid in gets the plate's grain; pixels that nothing was done to keep their code values. The set is
+ * gathered when the first frame is asked for.
  */
 import type { Picture } from '../../image/picture.js';
 import { toCodedRgb } from '../../media/convert.js';
@@ -29,7 +30,10 @@ interface Tools {
   readonly patcher: TakePatcher | null;
 }
 
-/** Null where the recipe changes nothing of the plate. `camera`: the plate's measured move; measured here where it is not given. */
+/**
+ * Null where the recipe changes nothing of the plate. `camera`: the plate's measured move; measured here where it is
+ * not given.
+ */
 export function plateMender(recipe: Recipe, camera?: CameraMove): PlateMender | null {
   const erase = recipe.steps.find((s): s is EraseStep => s.step === 'erase');
   const widen = recipe.steps.find((s): s is WidenStep => s.step === 'widen');

@@ -1,4 +1,7 @@
-/** Frames made ahead in worker threads are byte for byte those made in the one thread, and a stream can be left at any frame. */
+/**
+ * Frames made ahead in worker threads are byte for byte those made in the one thread, and a stream can be left at any
+ * frame.
+ */
 import { createHash } from 'node:crypto';
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';

@@ -1,8 +1,8 @@
 /**
- * The performer of coming frames made ahead in worker threads, beside the plate's own work and the encoder. The frames go
- * out in short runs, one run a lane at a time (neighbouring frames share peeled take frames); what comes back is put in
- * order. A frame hangs on the recipe and its number alone, so the bytes are the same for one lane or many. One run more than
- * there are lanes is under way or waiting, so memory does not grow with the clip.
+ * The performer of coming frames made ahead in worker threads, beside the plate's own work and the encoder. The frames
+ * go out in short runs, one run a lane at a time (neighbouring frames share peeled take frames); what comes back is put
+ * in order. A frame hangs on the recipe and its number alone, so the bytes are the same for one lane or many. One run
+ * more than there are lanes is under way or waiting, so memory does not grow with the clip.
  */
 import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
@@ -28,7 +28,9 @@ export interface LaneData {
   /** One Int32: the batch that is still wanted. */
   readonly wanted: SharedArrayBuffer;
 }
-/** A frame's performer as a lane leaves it: placed and shaded (null where it does not show), or only peeled and paced. */
+/**
+ * A frame's performer as a lane leaves it: placed and shaded (null where it does not show), or only peeled and paced.
+ */
 export type Ahead = { readonly prepared: Prepared | null } | { readonly performer: PerformerPicture };
 
 export type LaneOrder =
@@ -56,7 +58,10 @@ export interface LaneAnswer {
   };
 }
 
-/** Frames a run at 1080p: each run peels one take frame more than it needs alone. Larger pictures go in shorter runs, for memory's sake. */
+/**
+ * Frames a run at 1080p: each run peels one take frame more than it needs alone. Larger pictures go in shorter runs,
+ * for memory's sake.
+ */
 const RUN = 6,
   RUN_PIXELS = 1920 * 1080;
 /** More lanes would hold more memory than they are worth beside one encoder. */
@@ -89,7 +94,10 @@ export class PrepareLanes {
   /** One lane that only peels: the rest is the asking thread's. */
   readonly splits: boolean;
 
-  /** @param screen the take's screen, modelled once for all lanes while they start; null for takes that are peeled otherwise */
+  /**
+   * @param screen the take's screen, modelled once for all lanes while they start; null for takes that are peeled
+   * otherwise
+   */
   constructor(
     recipe: Recipe,
     widens: boolean,
@@ -126,7 +134,8 @@ export class PrepareLanes {
           this.fail(
             new PlatewrightError(
               'PW-JOIN-LANE',
-              `a thread of the render ended without an answer (exit code ${code}); render again, with PLATEWRIGHT_LANES=1 if it happens twice`,
+              `a thread of the render ended without an answer (exit code ${code}); render again, ` +
+                'with PLATEWRIGHT_LANES=1 if it happens twice',
               { kind: 'internal' },
             ),
           );
@@ -176,7 +185,10 @@ export class PrepareLanes {
     this.waiting.clear();
   }
 
-  /** What is made for the frames `from` to `to` (exclusive), in order. One stream at a time: a new one ends the one before. */
+  /**
+   * What is made for the frames `from` to `to` (exclusive), in order. One stream at a time: a new one ends the one
+   * before.
+   */
   async *frames(from: number, to: number, choice: StepChoice): AsyncGenerator<Ahead, void, undefined> {
     const batch = Atomics.add(this.wanted, 0, 1) + 1;
     this.ready.clear();

@@ -1,4 +1,7 @@
-/** A lane of prepare-lanes.ts: peels, paces, places and shades the frames it is told, in order, and sends each as it is made. */
+/**
+ * A lane of prepare-lanes.ts: peels, paces, places and shades the frames it is told, in order, and sends each as it is
+ * made.
+ */
 import { parentPort, workerData } from 'node:worker_threads';
 import { PlatewrightError } from '../../core/errors.js';
 import { VideoReader } from '../../media/video-reader.js';

@@ -1,4 +1,6 @@
-/** A render that is stopped goes on where it was, and its film is byte for byte the one an undisturbed render writes. */
+/**
+ * A render that is stopped goes on where it was, and its film is byte for byte the one an undisturbed render writes.
+ */
 import {
   existsSync,
   mkdtempSync,

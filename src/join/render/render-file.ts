@@ -1,6 +1,6 @@
 /**
- * A join rendered to a file: streaming, stoppable, and resumable. A picture sequence goes on after its last whole picture, a film
- * file after its last whole piece (render-pieces.ts).
+ * A join rendered to a file: streaming, stoppable, and resumable. A picture sequence goes on after its last whole
+ * picture, a film file after its last whole piece (render-pieces.ts).
  */
 import { createHash } from 'node:crypto';
 import { existsSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
@@ -41,7 +41,8 @@ export async function renderJoin(renderer: JoinRenderer, out: string, options: R
 
 async function renderSequence(renderer: JoinRenderer, out: string, o: RenderOptions): Promise<RenderReport> {
   const { in: first, out: end } = renderer.recipe.plate;
-  // Pictures are gone on with only where a stopped render of this very recipe left them: its stamp stands beside them until it is done.
+  // Pictures are gone on with only where a stopped render of this very recipe left them: its stamp stands beside them
+  // until it is done.
   const mark = join(dirname(out), `.${basename(out).replace(/%\d*d/, '')}.unfinished`);
   const stamp = createHash('sha256')
     .update(JSON.stringify([renderer.recipe, o.choice ?? null, o.codec]))

@@ -1,6 +1,7 @@
 /**
- * A film file rendered in pieces of a few frames, each whole before it counts, kept in a work folder: a render that was stopped
- * goes on after its last whole piece. When all are there they are joined to one film with its sound, packet by packet.
+ * A film file rendered in pieces of a few frames, each whole before it counts, kept in a work folder: a render that was
+ * stopped goes on after its last whole piece. When all are there they are joined to one film with its sound, packet by
+ * packet.
  */
 import { createHash } from 'node:crypto';
 import { existsSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
@@ -25,8 +26,9 @@ const PIECE = 12;
 const PIECES = 3;
 
 /**
- * Renders by pieces in `folder`: `piece-00000.…` and, where a matte is wanted, `matte-00000.mkv`, written whole and renamed by the writer, in the film's
- * own coding: their packets are joined on as they are. A piece of H.264 is one closed group of pictures.
+ * Renders by pieces in `folder`: `piece-00000.…` and, where a matte is wanted, `matte-00000.mkv`, written whole and
+ * renamed by the writer, in the film's own coding: their packets are joined on as they are. A piece of H.264 is one
+ * closed group of pictures.
  */
 export async function renderPieces(
   renderer: JoinRenderer,

@@ -1,7 +1,7 @@
 /**
- * Renders a recipe: plate and take are read side by side, one frame at a time, peeled, paced and composed. Nothing holds a
- * clip: the plate streams, the take keeps a few peeled frames about the one needed. Streams take the performer from worker
- * threads that work ahead (prepare-lanes.ts); single frames make it here. Both give the same bytes.
+ * Renders a recipe: plate and take are read side by side, one frame at a time, peeled, paced and composed. Nothing
+ * holds a clip: the plate streams, the take keeps a few peeled frames about the one needed. Streams take the performer
+ * from worker threads that work ahead (prepare-lanes.ts); single frames make it here. Both give the same bytes.
  */
 import { PlatewrightError } from '../../core/errors.js';
 import { parseRate } from '../../core/rational.js';
@@ -28,7 +28,10 @@ import { frontCover } from '../front/front.js';
 import type { JoinPatcher } from '../patch/patch-join.js';
 import type { PeelStep, Recipe, RecipeStep, StepName } from '../types.js';
 
-/** Supplies the plate without what is to be erased, and widened. Absent: those steps are left off and the report says so. */
+/**
+ * Supplies the plate without what is to be erased, and widened. Absent: those steps are left off and the report says
+ * so.
+ */
 export interface PlateMender {
   mend(frame: number, plate: VideoFrame, steps: ReadonlySet<RecipeStep['step']>): VideoFrame | Promise<VideoFrame>;
   close?(): Promise<void>;
@@ -38,7 +41,10 @@ export interface JoinOptions extends PerformerTools {
   readonly mender?: PlateMender;
   /** What carries regions of the plate between the frames on which they were drawn. */
   readonly carrier?: Carrier;
-  /** The tools that `joinTools` makes from the recipe alone. Where they are the ones in use, worker threads make the same and work ahead. */
+  /**
+   * The tools that `joinTools` makes from the recipe alone. Where they are the ones in use, worker threads make the
+   * same and work ahead.
+   */
   readonly ownTools?: PerformerTools;
 }
 
@@ -52,9 +58,15 @@ export interface JoinFrame {
   linear(): Picture;
   /** Display-coded R'G'B' of the whole frame. @param dst filled and returned if given, three channels */
   coded(dst?: Picture): Picture;
-  /** The frame in the plate's own planes: untouched pixels bit for bit the plate's. Valid until the next frame is asked for. */
+  /**
+   * The frame in the plate's own planes: untouched pixels bit for bit the plate's. Valid until the next frame is asked
+   * for.
+   */
   video(): VideoFrame;
-  /** The frame at 4:4:4 with `bitDepth` bits, chroma at full size, in `planes` where they are given; null where the plate's form does not allow it (see full-frame.ts). Valid until the next frame is asked for. */
+  /**
+   * The frame at 4:4:4 with `bitDepth` bits, chroma at full size, in `planes` where they are given; null where the
+   * plate's form does not allow it (see full-frame.ts). Valid until the next frame is asked for.
+   */
   full(bitDepth: number, planes?: FullPlanes): VideoFrame | null;
   /** Matte of the performer as seen, whole frame, 0..1. @param dst filled and returned if given */
   matte(dst?: Float32Array): Float32Array;
@@ -119,16 +131,17 @@ export class JoinRenderer {
       await Promise.all([plate.close(), take.close()]);
       throw new PlatewrightError(
         'PW-JOIN-SIZE',
-        `the recipe was made for a ${wrong} of ${r.widthPx} × ${r.heightPx}, but ${r.file} is ${i.widthPx} × ${i.heightPx}; propose the recipe anew`,
+        `the recipe was made for a ${wrong} of ${r.widthPx} × ${r.heightPx}, ` +
+          `but ${r.file} is ${i.widthPx} × ${i.heightPx}; propose the recipe anew`,
       );
     }
     return new JoinRenderer(recipe, plate, new PerformerSource(recipe, take, options), options);
   }
 
   /**
-   * The same open files, peeled frames and tools under another recipe, so that a change of light or shadow costs one frame and no
-   * set-up. Null where the recipes differ in more than the steps after the peel and how much spill that takes out. The renderer that was opened stays the owner:
-   * close that one.
+   * The same open files, peeled frames and tools under another recipe, so that a change of light or shadow costs one
+   * frame and no set-up. Null where the recipes differ in more than the steps after the peel and how much spill that
+   * takes out. The renderer that was opened stays the owner: close that one.
    */
   under(recipe: Recipe): JoinRenderer | null {
     return setUpOf(recipe) === setUpOf(this.recipe)
@@ -160,7 +173,9 @@ export class JoinRenderer {
     return takeFrameOf(this.recipe, frame);
   }
 
-  /** Frame `n` of the plate, joined; `choice` says which steps run. Throws `PW-JOIN-FRAME` outside the recipe's span. */
+  /**
+   * Frame `n` of the plate, joined; `choice` says which steps run. Throws `PW-JOIN-FRAME` outside the recipe's span.
+   */
   async frame(n: number, choice: StepChoice = {}): Promise<JoinFrame> {
     if (n < this.recipe.plate.in || n >= this.recipe.plate.out) {
       throw new PlatewrightError(
@@ -237,7 +252,10 @@ export class JoinRenderer {
     return composed === null ? made : joinFrame(made.frame, made.plate, composed, this.room);
   }
 
-  /** Worker threads that make the performer ahead; null where there is one lane, the span is short, or the tools are not the product's own. */
+  /**
+   * Worker threads that make the performer ahead; null where there is one lane, the span is short, or the tools are not
+   * the product's own.
+   */
   private lanesFor(frames: number, choice: StepChoice): PrepareLanes | null {
     const { ownTools: own, screenPeeler, inBetween, takePatcher, mender } = this.options;
     const count = lanesFromEnvironment();
@@ -250,7 +268,8 @@ export class JoinRenderer {
       return null;
     if (count < 2 || frames < LANES_FROM_FRAMES || !showsPerformer(this.toolsFor(choice)) || !lanesAreBuilt())
       return null;
-    // Two cores: one lane peels, this thread does the rest. Each part of the work is then warmed up once, and the take decoded once.
+    // Two cores: one lane peels, this thread does the rest. Each part of the work is then warmed up once, and the take
+    // decoded once.
     const split = count === 2;
     return (this.lanes ??= new PrepareLanes(
       this.recipe,

@@ -1,8 +1,8 @@
 /**
- * How points marked on a few frames are carried to all others: through a homography per frame where one was measured (the
- * set's motion, or the followed region's), with what that leaves over at the marked frames shared out between them by a
- * monotone cubic (Fritsch & Carlson, SIAM J. Numer. Anal. 17, 1980). A followed motion brings the shake, the marks bring
- * the place.
+ * How points marked on a few frames are carried to all others: through a homography per frame where one was measured
+ * (the set's motion, or the followed region's), with what that leaves over at the marked frames shared out between them
+ * by a monotone cubic (Fritsch & Carlson, SIAM J. Numer. Anal. 17, 1980). A followed motion brings the shake, the marks
+ * bring the place.
  */
 import { apply, invert, multiply, type Mat3 } from '../../geometry/mat3.js';
 import type { CameraMove, RideTrack } from '../../plate/types.js';
@@ -15,8 +15,9 @@ export const IDENTITY: Mat3 = [1, 0, 0, 0, 1, 0, 0, 0, 1];
 export interface Carrier {
   at(frame: number): Mat3;
   /**
-   * How far the camera has travelled at a frame, where that shows (a push: logarithm of the set's growth). What stands nearer
-   * or farther than the set's main plane moves on with it, so marks are interpolated along it rather than along time.
+   * How far the camera has travelled at a frame, where that shows (a push: logarithm of the set's growth). What stands
+   * nearer or farther than the set's main plane moves on with it, so marks are interpolated along it rather than along
+   * time.
    */
   readonly progress?: (frame: number, near: readonly [number, number]) => number;
 }
@@ -60,7 +61,10 @@ function growthAt(m: Mat3, p: readonly [number, number]): number {
   return 0.5 * Math.log(Math.max(1e-9, Math.abs(det / (w * w * w))));
 }
 
-/** A followed region's motion as a carrier (reference: the frame it was drawn on). Frames where it was lost take the nearest seen one. */
+/**
+ * A followed region's motion as a carrier (reference: the frame it was drawn on). Frames where it was lost take the
+ * nearest seen one.
+ */
 export function rideCarrier(track: RideTrack): Carrier {
   const seen = track.frames.filter((f) => f.visible);
   const byFrame = new Map(seen.map((f) => [f.frame, f.homography]));
@@ -200,7 +204,10 @@ export function carryPoint(marks: readonly Keyed[], carrier: Carrier): (frame: n
   return (n) => apply(carrier.at(n), fx(along(n)), fy(along(n)));
 }
 
-/** Polygon of a region file at a frame: corner to corner where the neighbours have as many corners, else the nearer polygon carried. Whether the thing is there at all is another question (plate/marks/presence.ts). */
+/**
+ * Polygon of a region file at a frame: corner to corner where the neighbours have as many corners, else the nearer
+ * polygon carried. Whether the thing is there at all is another question (plate/marks/presence.ts).
+ */
 export function carryRegion(region: RegionFile, carrier: Carrier): (frame: number) => [number, number][] {
   const keys = keysThere(region.frames).sort((a, b) => a.frame - b.frame);
   const corners = keys[0]!.polygon.length;

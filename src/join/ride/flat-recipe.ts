@@ -11,7 +11,10 @@ import type { GroundStep, LightStep, Recipe, RecipeStep, RideStep } from '../typ
 import { cameraCarrier, type Carrier } from './carrier.js';
 import { pinPicture } from './pin-picture.js';
 
-/** A still without a performer, for a region of four corners: a picture to be pinned flat, not somebody who stands there. */
+/**
+ * A still without a performer, for a region of four corners: a picture to be pinned flat, not somebody who stands
+ * there.
+ */
 export function isPinned(input: ProposalInput): boolean {
   const { measures, marks } = input.take;
   if (measures.span.out - measures.span.in !== 1 || marksOf(marks, 'performer').length > 0) return false;
@@ -33,7 +36,10 @@ export function pinnedRecipe(input: ProposalInput, carrier: Carrier): Promise<Re
   );
 }
 
-/** The recipe of what is painted: neither paced nor steadied, laid between the plate's black and white, without a shadow. */
+/**
+ * The recipe of what is painted: neither paced nor steadied, laid between the plate's black and white, without a
+ * shadow.
+ */
 export async function flatRecipe(
   input: ProposalInput,
   ride: Pick<RideStep, 'placement' | 'layers'>,
@@ -94,7 +100,9 @@ export async function flatRecipe(
   return recipeFor(input, steps);
 }
 
-/** Paper is as white as the film's whites and as black as its blacks: the still's full range is laid into the plate's. */
+/**
+ * Paper is as white as the film's whites and as black as its blacks: the still's full range is laid into the plate's.
+ */
 function pinnedLight(pm: PlateMeasures): LightStep {
   const look = pm.look;
   const lin = (v: number): number => (v < 0.081 ? v / 4.5 : ((v + 0.099) / 1.099) ** (1 / 0.45));

@@ -1,4 +1,7 @@
-/** The ground about a marked foot followed over a made set with a camera that travels (made-travel.ts), where every point's place is known. */
+/**
+ * The ground about a marked foot followed over a made set with a camera that travels (made-travel.ts), where every
+ * point's place is known.
+ */
 import { describe, expect, it } from 'vitest';
 import { cameraCarrier, type Carrier } from './carrier.js';
 import { footingPlace, leastSureFooting } from './footing-place.js';

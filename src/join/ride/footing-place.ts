@@ -1,10 +1,11 @@
 /**
- * Where somebody who stands on the ground is seen from a camera that travels, by the ground about the foot as it was followed
- * (plate/ride/footing.ts). Stands marked on several frames are one place, which the followed ground bore out within what a hand marks: their mean is
- * taken, as a slow drift from one mark's error to the next would show as slip. An upright is as long as a level line through the foot
- * is, since both lie at one depth. It leans as the camera rolls, and that is how the set's level lines turn on the horizon: above and
- * below it they turn as well where the camera goes round. What the marks say of length and lean beyond what a hand marks (a camera that goes round or looks
- * down more steeply as it comes nearer) is laid between them smoothly.
+ * Where somebody who stands on the ground is seen from a camera that travels, by the ground about the foot as it was
+ * followed (plate/ride/footing.ts). Stands marked on several frames are one place, which the followed ground bore out
+ * within what a hand marks: their mean is taken, as a slow drift from one mark's error to the next would show as slip.
+ * An upright is as long as a level line through the foot is, since both lie at one depth. It leans as the camera rolls,
+ * and that is how the set's level lines turn on the horizon: above and below it they turn as well where the camera goes
+ * round. What the marks say of length and lean beyond what a hand marks (a camera that goes round or looks down more
+ * steeply as it comes nearer) is laid between them smoothly.
  */
 import { apply, invert } from '../../geometry/mat3.js';
 import type { RideTrack } from '../../plate/types.js';
@@ -25,7 +26,10 @@ function levelLine(carrier: Carrier, at: Px, frame: number): { readonly size: nu
   return { size: Math.hypot(b[0] - a[0], b[1] - a[1]) / (2 * LEVEL), turn: Math.atan2(b[1] - a[1], b[0] - a[0]) };
 }
 
-/** One number of the marks on any frame: their mean where they differ by no more than `hand`, else smoothly from one to the next. */
+/**
+ * One number of the marks on any frame: their mean where they differ by no more than `hand`, else smoothly from one to
+ * the next.
+ */
 function between(frames: readonly number[], values: readonly number[], hand: number): (frame: number) => number {
   const mean = values.reduce((sum, v) => sum + v, 0) / values.length;
   return values.every((v) => Math.abs(v - mean) <= hand) ? () => mean : smoothCubic(frames, values);
@@ -75,8 +79,8 @@ export function footingPlace(stands: readonly Stand[], footing: RideTrack, set: 
 const LEAST_SD_PX = 0.1;
 
 /**
- * Where the followed ground is known least, and how well there: the confidence is the chance that its corners lie within
- * a pixel, which for a Gaussian error of sd s on each axis is 1 − exp(−1 / 2s²) (Rayleigh's distribution).
+ * Where the followed ground is known least, and how well there: the confidence is the chance that its corners lie
+ * within a pixel, which for a Gaussian error of sd s on each axis is 1 − exp(−1 / 2s²) (Rayleigh's distribution).
  *
  * @returns frame and sd on each axis, px; null where the ground is seen on no frame
  */

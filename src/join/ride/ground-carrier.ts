@@ -1,7 +1,7 @@
 /**
- * How points that lie on the ground are carried by a camera that travels: through the homography that its way induces in the
- * ground's plane (Hartley & Zisserman, *Multiple View Geometry*, 2004, equation 13.2). A homography of the set follows its main
- * plane, mostly a wall far behind, and lets a puddle or a step near the camera slide.
+ * How points that lie on the ground are carried by a camera that travels: through the homography that its way induces
+ * in the ground's plane (Hartley & Zisserman, *Multiple View Geometry*, 2004, equation 13.2). A homography of the set
+ * follows its main plane, mostly a wall far behind, and lets a puddle or a step near the camera slide.
  */
 import { invert, multiply, type Mat3 } from '../../geometry/mat3.js';
 import {

@@ -1,4 +1,7 @@
-/** A drawing in three layers in a made set with a known camera: each layer's spots are looked for in the rendered join, beside where the set's own camera would show them. */
+/**
+ * A drawing in three layers in a made set with a known camera: each layer's spots are looked for in the rendered join,
+ * beside where the set's own camera would show them.
+ */
 import { mkdtempSync, mkdirSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

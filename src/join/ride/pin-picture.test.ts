@@ -36,7 +36,8 @@ describe('a still pinned by its corners', () => {
         expect(p[1]).toBeCloseTo(quad(dx)[i]![1], 6);
       });
     }
-    // Half way the two marks, carried from either side, are mixed: 14.5 from the carrier plus half of the 1 px they disagree by.
+    // Half way the two marks, carried from either side, are mixed: 14.5 from the carrier plus half of the 1 px they
+    // disagree by.
     expect(apply(placed[5]!.matrix, 0, 0)[0]).toBeCloseTo(10 + 15, 6);
     // Beyond the last mark the carrier alone moves it.
     expect(apply(placed[11]!.matrix, 0, 0)[0]).toBeCloseTo(40 + 2.9, 6);

@@ -1,8 +1,8 @@
 /**
- * A still pinned flat onto something of the film: its four corners onto the four corners of a carried region, frame by frame
- * (a poster on a board, a picture in a frame). Between marks the corners move with what carries the region; where several
- * frames are marked, each frame's corners are the marked ones carried from both sides and mixed by nearness, so that the
- * marks are met exactly. Placement is the homography of the four corners (Hartley & Zisserman, section 2.3).
+ * A still pinned flat onto something of the film: its four corners onto the four corners of a carried region, frame by
+ * frame (a poster on a board, a picture in a frame). Between marks the corners move with what carries the region; where
+ * several frames are marked, each frame's corners are the marked ones carried from both sides and mixed by nearness, so
+ * that the marks are met exactly. Placement is the homography of the four corners (Hartley & Zisserman, section 2.3).
  */
 import { PlatewrightError } from '../../core/errors.js';
 import { homographyFromQuad } from '../../geometry/homography.js';
@@ -14,7 +14,9 @@ export interface PinnedRegion {
   readonly corners: readonly (readonly [number, number])[];
 }
 
-/** Placement a frame of a still of `widthPx` × `heightPx`. Throws `PW-JOIN-PIN` unless every region has four corners. */
+/**
+ * Placement a frame of a still of `widthPx` × `heightPx`. Throws `PW-JOIN-PIN` unless every region has four corners.
+ */
 export function pinPicture(
   widthPx: number,
   heightPx: number,

@@ -1,9 +1,9 @@
 /**
- * A drawing in several layers, placed in the plate's view and moved by its solved camera. At one frame (the one of the plate's
- * stand or carry mark) all layers lie as they were drawn; each is a plane square to the camera's line of sight there, at its
- * own distance, and on other frames shows through the homography that the camera's move induces in its plane, K (R + t nᵀ/d) K⁻¹
- * (Hartley & Zisserman, *Multiple View Geometry*, 2004, equation 13.2). A camera that only turns shows no parallax: then all
- * layers follow the set, whatever their distance.
+ * A drawing in several layers, placed in the plate's view and moved by its solved camera. At one frame (the one of the
+ * plate's stand or carry mark) all layers lie as they were drawn; each is a plane square to the camera's line of sight
+ * there, at its own distance, and on other frames shows through the homography that the camera's move induces in its
+ * plane, K (R + t nᵀ/d) K⁻¹ (Hartley & Zisserman, *Multiple View Geometry*, 2004, equation 13.2). A camera that only
+ * turns shows no parallax: then all layers follow the set, whatever their distance.
  */
 import { PlatewrightError } from '../../core/errors.js';
 import { apply, invert, multiply, type Mat3 } from '../../geometry/mat3.js';
@@ -33,7 +33,8 @@ const PASSED = 0.08;
 
 /**
  * The ride step's placements for every layer, and the sentence that says how they were had.
- * @throws `PW-JOIN-TRAVEL` where the camera travels and its way is not known, `PW-JOIN-LAYER` where a distance is missing or can't be used
+ * @throws `PW-JOIN-TRAVEL` where the camera travels and its way is not known, `PW-JOIN-LAYER` where a distance is
+ * missing or can't be used
  */
 export function proposeLayers(
   input: ProposalInput,
@@ -86,7 +87,8 @@ export function proposeLayers(
       if (left < PASSED)
         throw new PlatewrightError(
           'PW-JOIN-LAYER',
-          `picture ${m.frame + 1} of the drawing is ${d.toFixed(2)} ${travel.unit} from the camera, which passes it on frame ${frame}; put it farther away, or end the pick sooner`,
+          `picture ${m.frame + 1} of the drawing is ${d.toFixed(2)} ${travel.unit} from the camera, ` +
+            `which passes it on frame ${frame}; put it farther away, or end the pick sooner`,
         );
       return { frame, matrix: multiply(centre(planeHomographyCentred(p, [0, 0, 1], d, travel.focalPx)), whole.matrix) };
     });
@@ -105,7 +107,11 @@ export function proposeLayers(
   const unsure = apart * ((travel.way.sd ?? 0) / Math.max(1e-9, travel.way.value ?? 1));
   return {
     ride: { placement: near.placement, layers },
-    why: `${marks.length} layers ${whole.how} and moved by the camera's own way (${travel.way.value!.toFixed(2)} ± ${travel.way.sd!.toFixed(2)} ${travel.unit} at most): from ${near.distance!.toFixed(1)} to ${far.distance!.toFixed(1)} ${travel.unit} away, which shows as up to ${apart.toFixed(1)} ± ${unsure.toFixed(1)} px between the nearest and the farthest`,
+    why:
+      `${marks.length} layers ${whole.how} and moved by the camera's own way (${travel.way.value!.toFixed(2)} ± ` +
+      `${travel.way.sd!.toFixed(2)} ${travel.unit} at most): from ${near.distance!.toFixed(1)} to ` +
+      `${far.distance!.toFixed(1)} ${travel.unit} away, which shows as up to ${apart.toFixed(1)} ± ` +
+      `${unsure.toFixed(1)} px between the nearest and the farthest`,
   };
 }
 
@@ -118,7 +124,9 @@ function movingOf(pm: PlateMeasures): { travel: Travel | null; why: string } {
   if (camera.frames.some((f) => f.panDeg !== null))
     return {
       travel: null,
-      why: `the camera only turns (${camera.move}), and a turning camera shows no parallax, so all follow the set's motion`,
+      why:
+        `the camera only turns (${camera.move}), and a turning camera shows no parallax, ` +
+        `so all follow the set's motion`,
     };
   const reason =
     pm.notes?.find((n) => n.startsWith('travel: '))?.slice(8) ??
@@ -126,11 +134,14 @@ function movingOf(pm: PlateMeasures): { travel: Travel | null; why: string } {
   if (camera.move === 'handheld')
     return {
       travel: null,
-      why: `a hand's sway was measured, but not whether the camera travels with it (${reason}), so all follow the set's motion without parallax`,
+      why:
+        `a hand's sway was measured, but not whether the camera travels with it (${reason}), ` +
+        `so all follow the set's motion without parallax`,
     };
   throw new PlatewrightError(
     'PW-JOIN-TRAVEL',
-    `the plate's camera travels (${camera.move}), so layers at several depths move apart, and how far can't be known: ${reason}`,
+    `the plate's camera travels (${camera.move}), so layers at several depths move apart, ` +
+      `and how far can't be known: ${reason}`,
     { kind: 'finding' },
   );
 }
@@ -159,7 +170,8 @@ function distanceOf(
     if (travel.unit !== 'm')
       throw new PlatewrightError(
         'PW-JOIN-LAYER',
-        `picture ${m.frame + 1} of the drawing is given in metres, but no length is known in the plate; mark an upright with its height, or give the layer's distance as a share of the stand mark's`,
+        `picture ${m.frame + 1} of the drawing is given in metres, but no length is known in the plate; ` +
+          `mark an upright with its height, or give the layer's distance as a share of the stand mark's`,
       );
     return m.distance;
   }
@@ -170,13 +182,16 @@ function distanceOf(
     if (stand === undefined)
       throw new PlatewrightError(
         'PW-JOIN-LAYER',
-        `picture ${m.frame + 1} of the drawing is given as a share, and no mark says of what; add {"kind":"stand","ground":[x,y],"top":[x,y]} to the plate's marks`,
+        `picture ${m.frame + 1} of the drawing is given as a share, and no mark says of what; ` +
+          `add {"kind":"stand","ground":[x,y],"top":[x,y]} to the plate's marks`,
       );
     return m.share * onGround(stand.ground, 'the stand mark');
   }
   throw new PlatewrightError(
     'PW-JOIN-LAYER',
-    `picture ${m.frame + 1} of the drawing does not say how far away it is, and the plate's camera travels; give its layer mark a distance (metres), a share (of the stand mark's distance) or a foot (the point that stands on the ground)`,
+    `picture ${m.frame + 1} of the drawing does not say how far away it is, and the plate's camera travels; ` +
+      `give its layer mark a distance (metres), a share (of the stand mark's distance) or a foot (the point that ` +
+      'stands on the ground)',
   );
 }
 

@@ -1,4 +1,7 @@
-/** The ride step: the performer's placement on every plate frame, where the take's border cut it off, and how its motion smears. */
+/**
+ * The ride step: the performer's placement on every plate frame, where the take's border cut it off, and how its motion
+ * smears.
+ */
 import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { multiply, type Mat3 } from '../../geometry/mat3.js';
@@ -29,7 +32,8 @@ export function performerInTake(input: ProposalInput): TakeStand {
     };
   throw new PlatewrightError(
     'PW-JOIN-PERFORMER',
-    'no performer was found in the take, and no mark says where it stands: put a “performer” mark on one frame of the take, ' +
+    'no performer was found in the take, and no mark says where it stands: ' +
+      'put a “performer” mark on one frame of the take, ' +
       'its feet and then its top (in a marks file {"kind":"performer","ground":[x,y],"top":[x,y],"height":m})',
   );
 }
@@ -92,7 +96,10 @@ export function proposeRide(input: ProposalInput, from: RideFrom): RideProposal 
   return { step, placed };
 }
 
-/** Whether a border that cut the performer off in the take would be seen in the film: it is lowered out of the picture where little is lost by it. */
+/**
+ * Whether a border that cut the performer off in the take would be seen in the film: it is lowered out of the picture
+ * where little is lost by it.
+ */
 function cutInPicture(
   input: ProposalInput,
   { standing, pace, steady, cuts, noFeet }: RideFrom,
@@ -114,7 +121,8 @@ function cutInPicture(
     loweredPx,
     why: [
       noFeet
-        ? "; the take's lower border cuts the performer off, so how the camera looked down on it is not known: its view is left as it is"
+        ? "; the take's lower border cuts the performer off, so how the camera looked down on it is not known: " +
+          'its view is left as it is'
         : '',
       loweredPx > 0 ? `, and it is lowered by ${loweredPx.toFixed(1)} px so that the cut stays out of the picture` : '',
       sayShown(left, marksOf(marks, 'front').length > 0),

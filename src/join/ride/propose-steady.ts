@@ -1,4 +1,7 @@
-/** The steady step: the take's own motion at the performer, from its camera's measured move and the performer's marks, so that it can be taken out. */
+/**
+ * The steady step: the take's own motion at the performer, from its camera's measured move and the performer's marks,
+ * so that it can be taken out.
+ */
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { apply, invert, multiply } from '../../geometry/mat3.js';
 import { marksOf, type ProposalInput } from '../proposal-input.js';
@@ -40,7 +43,8 @@ export function proposeSteady(input: ProposalInput, takeFrame: number): SteadySt
     const g = ground(f),
       t = top(f);
     if (camera?.of === 'ground' && moving) {
-      // The ground's own plane says nothing of what stands on it but its turn and scale where it stands, along the picture's breadth.
+      // The ground's own plane says nothing of what stands on it but its turn and scale where it stands, along the
+      // picture's breadth.
       const m = multiply(carrier.at(f), invert(carrier.at(first.frame))),
         [ax, ay] = apply(m, first.mark.ground[0] - 1, first.mark.ground[1]),
         [bx, by] = apply(m, first.mark.ground[0] + 1, first.mark.ground[1]);

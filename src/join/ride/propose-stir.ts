@@ -3,10 +3,16 @@ import type { ProposalInput } from '../proposal-input.js';
 import type { GivenStir } from '../types.js';
 import type { Px } from './ride.js';
 
-/** Share of its height that a still performer sways by, and how often, where nothing of the plate tells: a breath. Own choice. */
+/**
+ * Share of its height that a still performer sways by, and how often, where nothing of the plate tells: a breath. Own
+ * choice.
+ */
 const STILL_STIR = { share: 0.004, rateHz: 0.4 };
 
-/** A performer from a still picture is given a little stir, the plate's own where one was measured; a filmed one moves by itself. */
+/**
+ * A performer from a still picture is given a little stir, the plate's own where one was measured; a filmed one moves
+ * by itself.
+ */
 export function proposeStir(
   input: ProposalInput,
   stand: { readonly ground: Px; readonly top: Px },

@@ -1,8 +1,9 @@
 /**
- * A followed region as what carries a performer. The region's homography holds for its own plane; a performer stands beside or
- * before it, and where the surface turns away or is followed badly the homography throws what lies outside the region far off
- * (a head by 900 px on a man who turns his back). There the similarity that fits the region's four corners best carries it
- * (least squares: S. Umeyama, IEEE PAMI 13(4), 1991, in the plane): place, turn and size, no perspective.
+ * A followed region as what carries a performer. The region's homography holds for its own plane; a performer stands
+ * beside or before it, and where the surface turns away or is followed badly the homography throws what lies outside
+ * the region far off (a head by 900 px on a man who turns his back). There the similarity that fits the region's four
+ * corners best carries it (least squares: S. Umeyama, IEEE PAMI 13(4), 1991, in the plane): place, turn and size, no
+ * perspective.
  */
 import { IDENTITY, rideCarrier, type Carrier } from './carrier.js';
 import { carryStand, type Stand } from './ride.js';
@@ -15,7 +16,9 @@ const BENT = Math.log(1.25);
 const SURE = 0.3,
   MOST = 0.7;
 
-/** The carrier of an upright by a followed region: its homography, or its similarity where that would bend the upright. */
+/**
+ * The carrier of an upright by a followed region: its homography, or its similarity where that would bend the upright.
+ */
 export function uprightRide(track: RideTrack, stands: readonly Stand[]): Carrier {
   const whole = rideCarrier(track),
     plain = similarCarrier(track);
@@ -36,7 +39,10 @@ export function unsureRide(track: RideTrack, stands: readonly Stand[]): string {
   const sure = track.frames.filter((f) => f.visible && f.confidence >= SURE).length,
     all = track.frames.length;
   if (sure >= MOST * all || new Set(stands.map((s) => s.frame)).size >= Math.max(3, all / 12)) return '';
-  return `; that region is surely followed on ${sure} of ${all} frames only (it turns away, or hardly shows): mark where the performer goes on further frames, every ten or so`;
+  return (
+    `; that region is surely followed on ${sure} of ${all} frames only (it turns away, or hardly shows): ` +
+    'mark where the performer goes on further frames, every ten or so'
+  );
 }
 
 /** As `rideCarrier`, by the best similarity of the region's corners. */

@@ -1,6 +1,6 @@
 /**
- * Where the performer goes: take pixels → plate pixels for every plate frame, from where its ground and top are marked in
- * the take and in the plate, carried by the plate's measured motion. Sub-pixel throughout; nothing is rounded.
+ * Where the performer goes: take pixels → plate pixels for every plate frame, from where its ground and top are marked
+ * in the take and in the plate, carried by the plate's measured motion. Sub-pixel throughout; nothing is rounded.
  */
 import { PlatewrightError } from '../../core/errors.js';
 import { multiply, type Mat3 } from '../../geometry/mat3.js';
@@ -35,7 +35,8 @@ export function placeUpright(
   if (!(lt > 1) || !(lp > 1)) {
     throw new PlatewrightError(
       'PW-JOIN-STAND',
-      `the performer's ground and top are ${lt.toFixed(1)} px apart in the take and ${lp.toFixed(1)} px in the plate; mark them where they are, at least a few pixels apart`,
+      `the performer's ground and top are ${lt.toFixed(1)} px apart in the take and ${lp.toFixed(1)} px in the ` +
+        'plate; mark them where they are, at least a few pixels apart',
     );
   }
   const scale = lp / lt;
@@ -75,10 +76,10 @@ export function carryStand(
 const STRAY = Math.log(1.06);
 
 /**
- * Does a followed region go where the marks go? Each mark between two others is told from the rest, once with the region's
- * motion and once with the set's (leave-one-out): the region is trusted where it tells them at least as well, and where the
- * upright that it carries stays about as long as the marks on either side have it. With fewer than three marked frames there
- * is nothing to tell, and it is trusted.
+ * Does a followed region go where the marks go? Each mark between two others is told from the rest, once with the
+ * region's motion and once with the set's (leave-one-out): the region is trusted where it tells them at least as well,
+ * and where the upright that it carries stays about as long as the marks on either side have it. With fewer than three
+ * marked frames there is nothing to tell, and it is trusted.
  */
 export function followsMarks(stands: readonly Stand[], region: Carrier, set: Carrier): boolean {
   const sorted = [...stands].sort((a, b) => a.frame - b.frame);
@@ -151,9 +152,9 @@ function listedPlacement(step: RideStep, frame: number): Mat3 {
 }
 
 /**
- * Matrices over which the picture is smeared for the plate's shutter: the placement between the neighbouring frames at even
- * steps inside the open shutter, enough of them that no step exceeds half a pixel at the corners of `box`. One matrix where
- * the motion or the shutter is too small to show.
+ * Matrices over which the picture is smeared for the plate's shutter: the placement between the neighbouring frames at
+ * even steps inside the open shutter, enough of them that no step exceeds half a pixel at the corners of `box`. One
+ * matrix where the motion or the shutter is too small to show.
  * @param beside the frames before and after that show another picture (held-plate.ts)
  */
 export function shutterPlacements(

@@ -1,7 +1,7 @@
 /**
- * Where the marks say the performer goes in the plate, and what takes it from frame to frame. A performer who stands goes
- * with the ground (followed about the foot, or by the camera's own way over it, or by the set's motion); one who is carried
- * goes with what carries it (a turning carrier's axis, a followed region, or a smooth path between marks).
+ * Where the marks say the performer goes in the plate, and what takes it from frame to frame. A performer who stands
+ * goes with the ground (followed about the foot, or by the camera's own way over it, or by the set's motion); one who
+ * is carried goes with what carries it (a turning carrier's axis, a followed region, or a smooth path between marks).
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { PlatewrightError } from '../../core/errors.js';
@@ -55,7 +55,8 @@ export function standingOf({ plate, take }: ProposalInput): Standing {
   if (stands.length === 0 && !isLayered(take.marks))
     throw new PlatewrightError(
       'PW-JOIN-STAND',
-      'no mark says where the performer goes in the plate; add {"kind":"stand","ground":[x,y],"top":[x,y]} or a "carry" mark',
+      'no mark says where the performer goes in the plate; add {"kind":"stand","ground":[x,y],"top":[x,y]} or a ' +
+        '"carry" mark',
     );
   const carried = upright.length > 0 || (stood.length === 0 && carries.length > 0),
     set = cameraCarrier(pm.camera),
@@ -96,7 +97,8 @@ export function placeOf(input: ProposalInput, standing: Standing): StandingPlace
           turned,
           by:
             pm.ride !== undefined
-              ? 'carried by a smooth path between them: the followed region does not go where they go (what turns shows other faces)'
+              ? 'carried by a smooth path between them: the followed region does not go where they go (what turns ' +
+                'shows other faces)'
               : bySet(pm),
         };
   }
@@ -115,7 +117,9 @@ export function placeOf(input: ProposalInput, standing: Standing): StandingPlace
     return {
       where: onWay,
       turned: null,
-      by: `carried by the camera's own way over the ground (${way.value!.toFixed(2)} ± ${way.sd!.toFixed(2)} ${unit} at most)`,
+      by:
+        `carried by the camera's own way over the ground (${way.value!.toFixed(2)} ± ${way.sd!.toFixed(2)} ${unit} ` +
+        'at most)',
     };
   }
   const first = stands[0]!;
@@ -164,6 +168,7 @@ function wantsMoreMarks(stands: readonly Stand[], pm: PlateMeasures): string {
     ', which moves near things otherwise than the set: mark the same place on the first, a middle and the last frame' +
     (notTold
       ? ''
-      : " (or an upright of known height and a pair of ground lines, so that the camera's way over the ground is known)")
+      : ' (or an upright of known height and a pair of ground lines, ' +
+        "so that the camera's way over the ground is known)")
   );
 }

@@ -1,8 +1,8 @@
 /**
  * Takes out the take's own motion at the anchor: hand-held camera, or a carrier that sways. The anchor is where the
- * performer touches the ground; it is carried by the take's own measured camera motion (the set behind the performer), so
- * that paws which step and a body that leans stay what they are. Where nothing of the set can be followed, the lowest part
- * of the outline gives it, smoothed over half a second so that single paws do not pull.
+ * performer touches the ground; it is carried by the take's own measured camera motion (the set behind the performer),
+ * so that paws which step and a body that leans stay what they are. Where nothing of the set can be followed, the
+ * lowest part of the outline gives it, smoothed over half a second so that single paws do not pull.
  */
 import { multiply, type Mat3 } from '../../geometry/mat3.js';
 import { IDENTITY } from './carrier.js';
@@ -16,7 +16,9 @@ export interface AnchorFrame {
   readonly scale: number;
 }
 
-/** Similarity that brings the take's pixels at `takeFrame` (may be fractional) to where they are at the first anchor. */
+/**
+ * Similarity that brings the take's pixels at `takeFrame` (may be fractional) to where they are at the first anchor.
+ */
 export function steadyMatrix(step: SteadyStep | null, takeFrame: number): Mat3 {
   const list = step?.anchor ?? [];
   const first = list[0];
@@ -49,7 +51,9 @@ function anchorAt(list: readonly AnchorFrame[], frame: number): AnchorFrame {
   };
 }
 
-/** Where an outline touches the ground: weighted middle of its lowest rows (3 % of its height), null for an empty matte. */
+/**
+ * Where an outline touches the ground: weighted middle of its lowest rows (3 % of its height), null for an empty matte.
+ */
 export function outlineContact(alpha: Float32Array, width: number, height: number): { x: number; y: number } | null {
   let top = height,
     bottom = -1;

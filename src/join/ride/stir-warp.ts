@@ -1,12 +1,13 @@
 /**
- * Stir given: a cut-out that stands dead still between things that breathe shows. Fur, ears and cloth are swayed a little: a
- * wave of the asked amplitude, direction and rate runs over the performer, its phase drifting smoothly from place to place,
- * strongest at the outline and up high, nothing where it stands. The picture is resampled along that field (premultiplied, so
- * the outline goes with it). The field is a pure function of place and time: any frame can be made alone, with the same bytes.
+ * Stir given: a cut-out that stands dead still between things that breathe shows. Fur, ears and cloth are swayed a
+ * little: a wave of the asked amplitude, direction and rate runs over the performer, its phase drifting smoothly from
+ * place to place, strongest at the outline and up high, nothing where it stands. The picture is resampled along that
+ * field (premultiplied, so the outline goes with it). The field is a pure function of place and time: any frame can be
+ * made alone, with the same bytes.
  *
- * The travelling wave with smooth random phase is the plainest of the stochastic motion textures of Y.-Y. Chuang et al.,
- * "Animating pictures with stochastic motion textures", ACM Trans. Graphics 24 (SIGGRAPH 2005), section 4. Which parts stir
- * how much is the program's own choice.
+ * The travelling wave with smooth random phase is the plainest of the stochastic motion textures of Y.-Y. Chuang et
+ * al., "Animating pictures with stochastic motion textures", ACM Trans. Graphics 24 (SIGGRAPH 2005), section 4. Which
+ * parts stir how much is the program's own choice.
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { RandomStream } from '../../core/random.js';

@@ -19,7 +19,10 @@ const W = 854,
 const span = { in: 0, out: COUNT },
   plate = { span, widthPx: W, heightPx: H };
 
-/** A camera 1.3 m over the ground that looks down by 8°, goes forward by 1.8 m and aside by .4, and shakes; `bob` up and down, metres. World: x right, y up, z away. */
+/**
+ * A camera 1.3 m over the ground that looks down by 8°, goes forward by 1.8 m and aside by .4, and shakes; `bob` up and
+ * down, metres. World: x right, y up, z away.
+ */
 let bob = 0.01;
 function cameraAt(i: number): { r: Mat3; c: Vec3 } {
   const k = i / (COUNT - 1);
@@ -116,7 +119,8 @@ describe('a stand seen from a camera that travels', () => {
       const e = (n: number): number => place(n).ground[0] - standAt(n).ground[0];
       jitter += (e(i) - e(i - 1)) ** 2;
     }
-    // Each frame's noise is 3e-4 · 1100 = .33 px, so that neighbours differ by .47 unsmoothed: less than half of it is left.
+    // Each frame's noise is 3e-4 · 1100 = .33 px, so that neighbours differ by .47 unsmoothed: less than half of it is
+    // left.
     expect(Math.sqrt(jitter / (COUNT - 1))).toBeLessThan(0.235);
     expect(rms(place)).toBeLessThan(0.45);
   });

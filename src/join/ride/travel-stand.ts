@@ -1,14 +1,15 @@
 /**
- * Where somebody who stands on the ground is seen from a camera that travels. The camera's own way (plate/travel/travel.ts) gives the
- * marked foot its point on the ground and the mark's length its height, and both are seen again from every frame's pose
- * (Hartley & Zisserman, *Multiple View Geometry*, 2004, chapters 6 and 13): near things run past and grow as they should, and
- * an upright stays upright, where a homography of the set would carry the head along the set's main plane.
+ * Where somebody who stands on the ground is seen from a camera that travels. The camera's own way
+ * (plate/travel/travel.ts) gives the marked foot its point on the ground and the mark's length its height, and both are
+ * seen again from every frame's pose (Hartley & Zisserman, *Multiple View Geometry*, 2004, chapters 6 and 13): near
+ * things run past and grow as they should, and an upright stays upright, where a homography of the set would carry the
+ * head along the set's main plane.
  *
- * Poses carry noise from frame to frame (.4 px on a practice push whose ground points are left by .28), the set's homography
- * hardly any. What the way adds to the set's motion is smoothed (local parabolas: Savitzky & Golay, Analytical Chemistry 36,
- * 1964); of what that takes off, the share is kept that is more than the poses' noise (James & Stein, Proc. 4th Berkeley
- * Symposium 1, 1961): a hand's bob moves near things otherwise than far ones. What is left over at the marks is shared out
- * between them.
+ * Poses carry noise from frame to frame (.4 px on a practice push whose ground points are left by .28), the set's
+ * homography hardly any. What the way adds to the set's motion is smoothed (local parabolas: Savitzky & Golay,
+ * Analytical Chemistry 36, 1964); of what that takes off, the share is kept that is more than the poses' noise (James &
+ * Stein, Proc. 4th Berkeley Symposium 1, 1961): a hand's bob moves near things otherwise than far ones. What is left
+ * over at the marks is shared out between them.
  */
 import { apply, applyVector, invert, multiply, type Vec3 } from '../../geometry/mat3.js';
 import { AT_HOME, inversePose, movedPlane, type Pose } from '../../plate/travel/travel-pose.js';
@@ -35,7 +36,10 @@ export interface Plate {
 
 export type Place = (frame: number) => { ground: [number, number]; top: [number, number] };
 
-/** Ground and top on any frame of the span; null where a mark's foot is not on the ground that was followed, or the camera passes it. */
+/**
+ * Ground and top on any frame of the span; null where a mark's foot is not on the ground that was followed, or the
+ * camera passes it.
+ */
 export function travelStand(stands: readonly Stand[], travel: Travel, set: Carrier, plate: Plate): Place | null {
   const { span } = plate,
     f = travel.focalPx,
@@ -176,11 +180,11 @@ function parabolas(v: readonly number[]): number[] {
 }
 
 /**
- * Do the marks go with the camera's way at least as well as with the set's motion? Each is told from the others, of three and
- * more those that lie between others (the rest is never told beyond them). A mark left out makes its gap twice as wide; what a
- * smooth curve misses grows with the square of the gap at least, so the set is held to a quarter of its misses there, where the
- * way, which needs no marks between, is held to its own. One mark alone says nothing, and the way is trusted: it refuses by
- * itself where it is loose.
+ * Do the marks go with the camera's way at least as well as with the set's motion? Each is told from the others, of
+ * three and more those that lie between others (the rest is never told beyond them). A mark left out makes its gap
+ * twice as wide; what a smooth curve misses grows with the square of the gap at least, so the set is held to a quarter
+ * of its misses there, where the way, which needs no marks between, is held to its own. One mark alone says nothing,
+ * and the way is trusted: it refuses by itself where it is loose.
  */
 export function wayTellsMarks(stands: readonly Stand[], travel: Travel, set: Carrier, plate: Plate): boolean {
   const sorted = [...stands].sort((a, b) => a.frame - b.frame);

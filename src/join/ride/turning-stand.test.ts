@@ -5,7 +5,8 @@ import { STILL } from './carrier.js';
 import type { Stand } from './ride.js';
 import { turningStand, type Carrying } from './turning-stand.js';
 
-// A person whose axis stands 4 m away turns from −60° to 65° and carries something .42 m before it, 12° to a side, at 1 m; seen by a pinhole that looks down 4°.
+// A person whose axis stands 4 m away turns from −60° to 65° and carries something .42 m before it, 12° to a side, at 1
+// m; seen by a pinhole that looks down 4°.
 const W = 960,
   H = 540,
   COUNT = 40,

@@ -1,9 +1,9 @@
 /**
- * Where a performer goes that somebody carries who turns: round the carrier's axis, at one distance, height and bearing from
- * the way the carrier faces (motion on a circle about a known upright, seen by a pinhole: Hartley & Zisserman, 2004, chapter
- * 6). The turn is measured (plate/turn/turn.ts), the axis marked (`body`), distance, bearing and heights follow from the marks by
- * least squares, drawn to what arms do: an arm's length before the chest. What is left over at the marks is shared out
- * between them. A flat region followed on such a body shows other faces soon.
+ * Where a performer goes that somebody carries who turns: round the carrier's axis, at one distance, height and bearing
+ * from the way the carrier faces (motion on a circle about a known upright, seen by a pinhole: Hartley & Zisserman,
+ * 2004, chapter 6). The turn is measured (plate/turn/turn.ts), the axis marked (`body`), distance, bearing and heights
+ * follow from the marks by least squares, drawn to what arms do: an arm's length before the chest. What is left over at
+ * the marks is shared out between them. A flat region followed on such a body shows other faces soon.
  *
  * The covariance of that fit, carried to every frame, says where one more mark would help most.
  */
@@ -17,7 +17,10 @@ import { marksOf, viewAngles, type ProposalInput } from '../proposal-input.js';
 import { carryStand, type Px, type Stand } from './ride.js';
 import type { Place, Plate } from './travel-stand.js';
 
-/** What is held is held an arm's length before the axis, about where the chest faces or to a side (own choice; metres, degrees). */
+/**
+ * What is held is held an arm's length before the axis, about where the chest faces or to a side (own choice; metres,
+ * degrees).
+ */
 const DISTANCE_M = 0.35,
   DISTANCE_SD_M = 0.15,
   BEARING_SD_DEG = 45;
@@ -29,7 +32,11 @@ const LEAST_TURN_DEG = 40;
 const SAID_PX = 4;
 /** Where nothing tells metres a body's marked axis is a person's height. */
 const PERSON_M = 1.7;
-/** How far under the top of a body's axis, which may begin anywhere under it, the shoulders are: 1 − .818 of a person's height (Drillis & Contini, Body segment parameters, 1966; from memory). Who sits less than so far under them, metres, sits on them. */
+/**
+ * How far under the top of a body's axis, which may begin anywhere under it, the shoulders are: 1 − .818 of a person's
+ * height (Drillis & Contini, Body segment parameters, 1966; from memory). Who sits less than so far under them, metres,
+ * sits on them.
+ */
 const SHOULDERS_DOWN_M = 0.182 * PERSON_M,
   LEAST_UNDER_M = 0.15;
 
@@ -43,7 +50,10 @@ export interface TurningStand {
   /** How many px nearer than the axis the performer is on a frame, and where the axis stands there. */
   readonly nearerPx: (frame: number) => number;
   readonly axisAt: (frame: number) => Px;
-  /** Where the axis stands on a frame: metres from the performer away from the camera, and to the picture's left, and how far over its foot the carrier's shoulders are; null where it sits on these. */
+  /**
+   * Where the axis stands on a frame: metres from the performer away from the camera, and to the picture's left, and
+   * how far over its foot the carrier's shoulders are; null where it sits on these.
+   */
   readonly axisFrom: ((frame: number) => AxisFrom) | null;
   /** Miss of marks left out, rms px; null with fewer than three. */
   readonly leftOutPx: number | null;
@@ -108,13 +118,17 @@ export function turningStand(stands: readonly Stand[], c: Carrying): TurningStan
 
 /** How the step says it. */
 export function sayTurning(t: TurningStand): string {
-  return `the carrier's measured turn, ${t.distanceM.toFixed(2)} m before its axis (on frame ${t.unsure.frame} the place is known to ± ${t.unsure.sdPx.toFixed(0)} px${t.unsure.sdPx > SAID_PX ? `: one more mark there would help most` : ''})`;
+  return (
+    `the carrier's measured turn, ${t.distanceM.toFixed(2)} m before its axis (on frame ${t.unsure.frame} the ` +
+    `place is known to ± ${t.unsure.sdPx.toFixed(0)} ` +
+    `px${t.unsure.sdPx > SAID_PX ? `: one more mark there would help most` : ''})`
+  );
 }
 
 /**
- * The turning carrier's path, where the plate has what it takes and it tells the marks as well as what would carry them else:
- * with three and more marked frames by those left out (rms), with fewer because whatever is followed on a body that turns
- * shows other faces before long.
+ * The turning carrier's path, where the plate has what it takes and it tells the marks as well as what would carry them
+ * else: with three and more marked frames by those left out (rms), with fewer because whatever is followed on a body
+ * that turns shows other faces before long.
  */
 export function turningPlace(
   input: ProposalInput,
@@ -273,7 +287,10 @@ function settled(stands: readonly Stand[], path: Path, { plate: { span } }: Carr
   return (n) => ({ ground: ground(n), top: top(n) });
 }
 
-/** Where the foot is least sure: by the fit's covariance beside the nearest mark, which holds the path, and by the turn's own sd. */
+/**
+ * Where the foot is least sure: by the fit's covariance beside the nearest mark, which holds the path, and by the
+ * turn's own sd.
+ */
 function leastSure(
   stands: readonly Stand[],
   { turn, plate: { span } }: Carrying,

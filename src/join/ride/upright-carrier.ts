@@ -1,10 +1,11 @@
 /**
- * How something upright goes with a set whose motion no turn of the camera explains (the camera travels, and its way over the
- * ground is not known). The homography of such a set is that of a plane through what lies at many depths: what it shears between
- * the picture's upper and lower part is parallax, not lean. All of an upright stands at one depth, so it goes as its foot
- * does and takes turn and size from the homography along the picture's breadth there. On frames where little of the set agrees with the
- * homography (its support), the path is laid through the neighbours' by local straight lines weighed by support (Cleveland 1979,
- * without its repetition). The rule of the breadth and the limits are our own.
+ * How something upright goes with a set whose motion no turn of the camera explains (the camera travels, and its way
+ * over the ground is not known). The homography of such a set is that of a plane through what lies at many depths: what
+ * it shears between the picture's upper and lower part is parallax, not lean. All of an upright stands at one depth, so
+ * it goes as its foot does and takes turn and size from the homography along the picture's breadth there. On frames
+ * where little of the set agrees with the homography (its support), the path is laid through the neighbours' by local
+ * straight lines weighed by support (Cleveland 1979, without its repetition). The rule of the breadth and the limits
+ * are our own.
  */
 import { apply, invert, type Mat3 } from '../../geometry/mat3.js';
 import type { CameraMove } from '../../plate/types.js';

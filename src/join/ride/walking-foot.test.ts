@@ -68,7 +68,8 @@ describe('a performer that walks nearer', () => {
       W = 960,
       H = 540,
       m = worldToCamera(0, view.tiltDeg, view.rollDeg);
-    // Two points of the floor, 1.4 m under the camera (world: x right, y up, z towards the camera's back as the camera has it).
+    // Two points of the floor, 1.4 m under the camera (world: x right, y up, z towards the camera's back as the camera
+    // has it).
     const seen = (p: Vec3): { px: [number, number]; depth: number } => {
       const c = applyVector(m, p);
       return { px: [W / 2 + (view.focalPx * c[0]) / c[2], H / 2 + (view.focalPx * c[1]) / c[2]], depth: c[2] };

@@ -1,9 +1,10 @@
 /**
- * Where a performer that walks towards the camera or away from it touches the ground: its picture goes along by itself, but the
- * ground step must know at which depth it stands, or it floats over its own shadow. The lowest part of its outline is followed
- * over the take, freed from the camera's motion; leaps and steps, which come back within a second, are closed (the closing of
- * mathematical morphology along time: Serra, *Image Analysis and Mathematical Morphology*, 1982), so that a shadow stays on
- * the ground under who jumps. Who stays in place is left where the mark says. Limits are our own.
+ * Where a performer that walks towards the camera or away from it touches the ground: its picture goes along by itself,
+ * but the ground step must know at which depth it stands, or it floats over its own shadow. The lowest part of its
+ * outline is followed over the take, freed from the camera's motion; leaps and steps, which come back within a second,
+ * are closed (the closing of mathematical morphology along time: Serra, *Image Analysis and Mathematical Morphology*,
+ * 1982), so that a shadow stays on the ground under who jumps. Who stays in place is left where the mark says. Limits
+ * are our own.
  */
 import { apply } from '../../geometry/mat3.js';
 import type { Cut } from '../peel/cut-off.js';
@@ -36,7 +37,8 @@ const LEAST = 0.07;
 
 /**
  * @param feet in the order of frames @param steady the step that takes the camera's motion out, where it is on
- * @param marked frame on which the foot was marked @param heightPx of the performer in the take @param framesPerSecond of the take
+ * @param marked frame on which the foot was marked @param heightPx of the performer in the take @param framesPerSecond
+ * of the take
  * @returns null for one who stays in place, or where too little was seen
  */
 export function footWay(
@@ -70,7 +72,10 @@ export function footWay(
   return (n) => [between(xs, n) - x0, between(closed, n) - y0];
 }
 
-/** Heights with what rises and comes back within the window filled; beyond both ends the way goes on as it came (odd reflection). */
+/**
+ * Heights with what rises and comes back within the window filled; beyond both ends the way goes on as it came (odd
+ * reflection).
+ */
 function closing(path: readonly { readonly frame: number; readonly y: number }[], half: number): number[] {
   const first = path[0]!,
     last = path[path.length - 1]!;

@@ -1,9 +1,10 @@
 /**
- * Shifts that carry the lines which run into a hole on through it. The shifts by which a picture repeats itself (patch-offsets.ts)
- * are those of its largest areas; a post that leaves the picture is too little of it to be among them, and then ends in a stump
- * or goes on with a bend. Where an edge meets the hole its direction is read from the structure tensor (J. Bigün, G. Granlund,
- * "Optimal orientation detection of linear symmetry", ICCV 1987); of the shifts back along it, long enough for all of its way
- * through the hole, the one is offered whose copy is most like what stands about the edge.
+ * Shifts that carry the lines which run into a hole on through it. The shifts by which a picture repeats itself
+ * (patch-offsets.ts) are those of its largest areas; a post that leaves the picture is too little of it to be among
+ * them, and then ends in a stump or goes on with a bend. Where an edge meets the hole its direction is read from the
+ * structure tensor (J. Bigün, G. Granlund, "Optimal orientation detection of linear symmetry", ICCV 1987); of the
+ * shifts back along it, long enough for all of its way through the hole, the one is offered whose copy is most like
+ * what stands about the edge.
  */
 import type { Offset } from './patch-offsets.js';
 
@@ -16,10 +17,18 @@ const ONE_WAY = 0.8;
 const LONGER = 1;
 /** So many shifts of one direction, within 22.5°. */
 const EACH_WAY = 3;
-/** A line carried on differs from itself by less than this share of its contrast: half a pixel's rounding takes up to a third of it. */
+/**
+ * A line carried on differs from itself by less than this share of its contrast: half a pixel's rounding takes up to a
+ * third of it.
+ */
 const LIKE = 0.5;
 
-/** The shifts of the lines that most border pixels speak for, at most `most`. @param rgb height × width × 3 interleaved, coded @param known 1 where it may be copied from */
+/**
+ * The shifts of the lines that most border pixels speak for, at most `most`.
+ *
+ * @param rgb height × width × 3 interleaved, coded
+ * @param known 1 where it may be copied from
+ */
 export function lineShifts(
   rgb: Float32Array,
   hole: Uint8Array,
@@ -123,7 +132,11 @@ function wayThrough(hole: Uint8Array, w: number, h: number, x: number, y: number
   }
 }
 
-/** Mean colour distance of what is known about a pixel from what a shift would copy there, as a share of its own spread of colours, but for a step between their means, which is levelled when the patches meet; infinite where too little is known. */
+/**
+ * Mean colour distance of what is known about a pixel from what a shift would copy there, as a share of its own spread
+ * of colours, but for a step between their means, which is levelled when the patches meet; infinite where too little is
+ * known.
+ */
 function unlike(
   rgb: Float32Array,
   known: Uint8Array,

@@ -1,9 +1,10 @@
 /**
- * Which of a few shifts each pixel of a hole is copied by, so that copies meet one another and the border with the least
- * seam: the montage of K. He, J. Sun, "Statistics of patch offsets for image completion", ECCV 2012, section 4, with the seam's
- * cost of V. Kwatra et al., "Graphcut textures", SIGGRAPH 2003, solved by expansion moves (Y. Boykov, O. Veksler, R. Zabih,
- * "Fast approximate energy minimization via graph cuts", IEEE PAMI 23, 2001). The cost is a metric, so every move is a cut; its
- * edges are brought to the symmetric ones of the grid's cut by moving half of each edge's surplus to its two pixels.
+ * Which of a few shifts each pixel of a hole is copied by, so that copies meet one another and the border with the
+ * least seam: the montage of K. He, J. Sun, "Statistics of patch offsets for image completion", ECCV 2012, section 4,
+ * with the seam's cost of V. Kwatra et al., "Graphcut textures", SIGGRAPH 2003, solved by expansion moves (Y. Boykov,
+ * O. Veksler, R. Zabih, "Fast approximate energy minimization via graph cuts", IEEE PAMI 23, 2001). The cost is a
+ * metric, so every move is a cut; its edges are brought to the symmetric ones of the grid's cut by moving half of each
+ * edge's surplus to its two pixels.
  */
 import { gridCut } from '../../image/grid-cut.js';
 import type { Offset } from './patch-offsets.js';
@@ -18,9 +19,11 @@ const HALF_KNOWN = 0.3;
 const ROUNDS = 2;
 
 /**
- * The index of the shift for each pixel of the hole; −1 elsewhere. Every pixel of the hole must have a shift that leads to a
- * known one. @param rgb height × width × 3 interleaved, coded @param known 1 where it may be copied from @param dear what copying a pixel costs besides seams, as a colour's length @param rough
- * a pair a pixel that is compared beside colour (patch-roughness.ts, whose squares count ROUGH times): else the smoothest piece of a picture meets everything best
+ * The index of the shift for each pixel of the hole; −1 elsewhere. Every pixel of the hole must have a shift that leads
+ * to a known one. @param rgb height × width × 3 interleaved, coded @param known 1 where it may be copied from @param
+ * dear what copying a pixel costs besides seams, as a colour's length @param rough a pair a pixel that is compared
+ * beside colour (patch-roughness.ts, whose squares count ROUGH times): else the smoothest piece of a picture meets
+ * everything best
  */
 export function labelOffsets(
   rgb: Float32Array,
@@ -132,7 +135,10 @@ export function labelOffsets(
   return out;
 }
 
-/** Shifts with enough added that every pixel of the hole has one which leads to a known pixel: to the nearest known along a row, else anywhere. */
+/**
+ * Shifts with enough added that every pixel of the hole has one which leads to a known pixel: to the nearest known
+ * along a row, else anywhere.
+ */
 export function coverHole(
   offsets: readonly Offset[],
   hole: Uint8Array,

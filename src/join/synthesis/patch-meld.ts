@@ -1,9 +1,9 @@
 /**
- * Copies joined without a step of brightness: patches vote for the differences between neighbouring pixels as they do for
- * colours, and the hole's colours are those whose differences come closest to the voted ones, held to the border, and to the
- * voted colours a little (a screened Poisson equation: P. Pérez, M. Gangnet, A. Blake, "Poisson image editing", SIGGRAPH 2003;
- * differences voted for by patches: S. Darabi et al., "Image melding", SIGGRAPH 2012). Successive over-relaxation from the voted
- * colours on.
+ * Copies joined without a step of brightness: patches vote for the differences between neighbouring pixels as they do
+ * for colours, and the hole's colours are those whose differences come closest to the voted ones, held to the border,
+ * and to the voted colours a little (a screened Poisson equation: P. Pérez, M. Gangnet, A. Blake, "Poisson image
+ * editing", SIGGRAPH 2003; differences voted for by patches: S. Darabi et al., "Image melding", SIGGRAPH 2012).
+ * Successive over-relaxation from the voted colours on.
  */
 
 /** Weight of the voted colour beside a difference's: brightness may lean away from it over some 1/√λ px. */
@@ -11,7 +11,10 @@ const HOLD = 0.01;
 const SWEEPS = 80;
 const OMEGA = 1.8;
 
-/** Voted differences: of a pixel's right and lower neighbour from it, × 3 interleaved, with their weight (0: none voted). */
+/**
+ * Voted differences: of a pixel's right and lower neighbour from it, × 3 interleaved, with their weight (0: none
+ * voted).
+ */
 export interface VotedSteps {
   readonly right: Float32Array;
   readonly down: Float32Array;
@@ -19,7 +22,10 @@ export interface VotedSteps {
   readonly downWeight: Float32Array;
 }
 
-/** Changes `rgb` (height × width × 3 interleaved, coded) in place where `hole` is not 0; `valued`: 1 where a pixel beside it has a value of its own. */
+/**
+ * Changes `rgb` (height × width × 3 interleaved, coded) in place where `hole` is not 0; `valued`: 1 where a pixel
+ * beside it has a value of its own.
+ */
 export function meld(
   rgb: Float32Array,
   hole: Uint8Array,

@@ -1,8 +1,9 @@
 /**
- * How a picture repeats itself: the shifts by which most of its patches find their likeness elsewhere in it. A line, a skirting,
- * planks or a horizon repeat along themselves, so these few shifts carry them through a hole (K. He, J. Sun, "Statistics of patch
- * offsets for image completion", ECCV 2012, section 3). Likenesses are found by randomised search (C. Barnes et al.,
- * "PatchMatch", SIGGRAPH 2009); shifts shorter than a fifteenth of the picture's longer side say only that it is smooth.
+ * How a picture repeats itself: the shifts by which most of its patches find their likeness elsewhere in it. A line, a
+ * skirting, planks or a horizon repeat along themselves, so these few shifts carry them through a hole (K. He, J. Sun,
+ * "Statistics of patch offsets for image completion", ECCV 2012, section 3). Likenesses are found by randomised search
+ * (C. Barnes et al., "PatchMatch", SIGGRAPH 2009); shifts shorter than a fifteenth of the picture's longer side say
+ * only that it is smooth.
  */
 import { gaussianPlane } from '../../image/gaussian.js';
 import type { RandomStream } from '../../core/random.js';
@@ -25,12 +26,16 @@ export interface Offset {
 export interface Repetition {
   /** The strongest shifts, most frequent first. */
   readonly offsets: Offset[];
-  /** By how much each pixel's patch is less like its nearest likeness elsewhere than is usual in the picture (rms, coded): a thing that stands there once. 0 where nothing is known. */
+  /**
+   * By how much each pixel's patch is less like its nearest likeness elsewhere than is usual in the picture (rms,
+   * coded): a thing that stands there once. 0 where nothing is known.
+   */
   readonly rare: Float32Array;
 }
 
 /**
- * The shifts by which a picture repeats itself, at most `most`, and what in it does not. @param rgb height × width × 3 interleaved, coded
+ * The shifts by which a picture repeats itself, at most `most`, and what in it does not. @param rgb height × width × 3
+ * interleaved, coded
  * @param isSource 1 at centres of patches (7 × 7) wholly known
  */
 export function repetition(

@@ -1,6 +1,6 @@
 /**
- * Patch search and voting on one level of a picture's pyramid (see patch-synthesis.ts): for each patch that touches the hole the
- * nearest patch of what is known, and the hole's pixels as the patches over them say.
+ * Patch search and voting on one level of a picture's pyramid (see patch-synthesis.ts): for each patch that touches the
+ * hole the nearest patch of what is known, and the hole's pixels as the patches over them say.
  */
 import type { RandomStream } from '../../core/random.js';
 import { distanceToSet } from '../../image/distance.js';
@@ -18,7 +18,10 @@ const ROW_COST = 0.1;
 const DEPTH_TRUST = 1.3;
 /** Shifts of the picture looked at for the montage (He & Sun, section 4). */
 const SHIFTS = 60;
-/** Shifts along lines that run into the hole, and with how many of the picture's own each is put together: what repeats beside the picture goes on too. */
+/**
+ * Shifts along lines that run into the hole, and with how many of the picture's own each is put together: what repeats
+ * beside the picture goes on too.
+ */
 const LINES = 8;
 const REPEATS = 4;
 
@@ -149,7 +152,8 @@ export class Search {
   /** Starts from a montage of the picture's own shifts; where it has none, anywhere. */
   begin(random: RandomStream): void {
     const { w, h, rgb, rough, hole, known } = this.level;
-    // A thing that stands in the picture once is seldom behind what hides some of it: copying it costs as much a pixel as a seam whose colours lie as far apart as it lies from its likes.
+    // A thing that stands in the picture once is seldom behind what hides some of it: copying it costs as much a pixel
+    // as a seam whose colours lie as far apart as it lies from its likes.
     const { offsets: own, rare } = repetition(rgb, this.isSource, w, h, SHIFTS, random);
     for (const t of this.targets) this.at[t] = this.sources[random.below(this.sources.length)]!;
     if (own.length === 0) return;
@@ -277,7 +281,9 @@ export class Search {
     return (t) => Math.max(0.02, this.trust[t]!) * Math.exp(-this.cost[t]! * k) + 1e-9;
   }
 
-  /** Each hole pixel becomes the weighted mean of what the patches over it say; `sharp`: the best patches nearly alone. */
+  /**
+   * Each hole pixel becomes the weighted mean of what the patches over it say; `sharp`: the best patches nearly alone.
+   */
   vote(sharp = false): void {
     const { w, h, rgb, rough, hole } = this.level,
       say = this.say(sharp);

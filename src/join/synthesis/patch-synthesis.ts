@@ -1,12 +1,13 @@
 /**
- * Fills a hole in a picture with patches of the rest of it. Iterated patch voting over a pyramid (Y. Wexler, E. Shechtman,
- * M. Irani, "Space-time completion of video", IEEE PAMI 29, 2007, section 3, here in space alone) with the nearest patches
- * found by randomised search (C. Barnes, E. Shechtman, A. Finkelstein, D. B. Goldman, "PatchMatch", SIGGRAPH 2009). It starts
- * from a montage of the picture shifted by the shifts in which it repeats itself (patch-offsets.ts, offset-labels.ts), which
- * carries lines through the hole, and ends by joining what was voted without steps (patch-meld.ts). Ours: a small cost for
- * patches from other heights of the picture, because what lies on a ground or wall looks alike along a row; and one for patches that are rougher or smoother than what they stand for (patch-roughness.ts), without
- * which voting wears texture away. The search and the
- * voting on one level of the pyramid are in patch-search.ts.
+ * Fills a hole in a picture with patches of the rest of it. Iterated patch voting over a pyramid (Y. Wexler, E.
+ * Shechtman, M. Irani, "Space-time completion of video", IEEE PAMI 29, 2007, section 3, here in space alone) with the
+ * nearest patches found by randomised search (C. Barnes, E. Shechtman, A. Finkelstein, D. B. Goldman, "PatchMatch",
+ * SIGGRAPH 2009). It starts from a montage of the picture shifted by the shifts in which it repeats itself
+ * (patch-offsets.ts, offset-labels.ts), which carries lines through the hole, and ends by joining what was voted
+ * without steps (patch-meld.ts). Ours: a small cost for patches from other heights of the picture, because what lies on
+ * a ground or wall looks alike along a row; and one for patches that are rougher or smoother than what they stand for
+ * (patch-roughness.ts), without which voting wears texture away. The search and the voting on one level of the pyramid
+ * are in patch-search.ts.
  *
  * Planes are height × width, values about 0..1 (display-coded: there a difference is what the eye sees).
  */
@@ -31,9 +32,9 @@ export interface SynthesisOptions {
 }
 
 /**
- * Returns the three planes with the pixels where `hole` is not 0 filled; all others are untouched. `known` (1 = has a value)
- * may be 0 outside the hole too: such pixels are neither filled nor used. Where there is nothing to copy from, the fill is
- * the smooth one (push-pull). Deterministic for one seed.
+ * Returns the three planes with the pixels where `hole` is not 0 filled; all others are untouched. `known` (1 = has a
+ * value) may be 0 outside the hole too: such pixels are neither filled nor used. Where there is nothing to copy from,
+ * the fill is the smooth one (push-pull). Deterministic for one seed.
  */
 export function synthesisePatches(
   planes: readonly Float32Array[],

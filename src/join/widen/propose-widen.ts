@@ -1,4 +1,7 @@
-/** The widen step: how far the canvas grows, from a mark or from the room that the performer needs, and on which of two opposite edges. */
+/**
+ * The widen step: how far the canvas grows, from a mark or from the room that the performer needs, and on which of two
+ * opposite edges.
+ */
 import type { Picture } from '../../image/picture.js';
 import { marksOf, type Side } from '../proposal-input.js';
 import { reframeOf } from './reframe.js';
@@ -9,7 +12,10 @@ const LEAST_WIDEN = 0.04;
 /** More than this share of the picture on one side is no widening any more. */
 const MOST_WIDEN = 0.45;
 
-/** Grows the sides until the canvas has the picture's shape: on the calmer of two opposite edges, because what is busy is hard to go on with. In place. */
+/**
+ * Grows the sides until the canvas has the picture's shape: on the calmer of two opposite edges, because what is busy
+ * is hard to go on with. In place.
+ */
 function evenSides(
   side: { left: number; right: number; top: number; bottom: number },
   w: number,
@@ -78,6 +84,10 @@ export async function proposeWiden(plate: Side): Promise<WidenStep | null> {
     step: 'widen',
     on: true,
     ...side,
-    why: `${marked.length > 0 ? 'marked' : 'the performer does not fit into the picture'}: ${asked}; the widened canvas (${w + r.left + r.right} × ${h + r.top + r.bottom}, grown to the film's shape where the picture's edge is calmest) is scaled back to ${w} × ${h}, so the plate is seen at ${(100 * r.scale).toFixed(0)} %`,
+    why:
+      `${marked.length > 0 ? 'marked' : 'the performer does not fit into the picture'}: ${asked}; ` +
+      `the widened canvas (${w + r.left + r.right} × ${h + r.top + r.bottom}, ` +
+      `grown to the film's shape where the picture's edge is calmest) is scaled back to ${w} × ${h}, ` +
+      `so the plate is seen at ${(100 * r.scale).toFixed(0)} %`,
   };
 }

@@ -1,7 +1,8 @@
 /**
- * Re-framing after widening: the larger canvas is scaled back to the plate's size, so that the film keeps one picture size.
- * Where the widened canvas has another shape than the plate it is widened further, on the sides asked for, until it has the
- * same. A recipe is written in the plate's own pixels; with the step on, all that lies on the plate moves with it.
+ * Re-framing after widening: the larger canvas is scaled back to the plate's size, so that the film keeps one picture
+ * size. Where the widened canvas has another shape than the plate it is widened further, on the sides asked for, until
+ * it has the same. A recipe is written in the plate's own pixels; with the step on, all that lies on the plate moves
+ * with it.
  */
 import { apply, invert, multiply, type Mat3 } from '../../geometry/mat3.js';
 import type { RegionFile } from '../../plate/marks/marks.js';

@@ -1,8 +1,8 @@
 /**
- * Lays what was added about a frame round it without a seam: what frame and fill differ by along the frame's edge is carried
- * smoothly out over the fill and added, as erase-seam.ts does for holes (after P. Pérez, M. Gangnet, A. Blake, "Poisson image
- * editing", SIGGRAPH 2003; interpolated by push-pull). Only the band inside the edge is looked at and only the added part is
- * touched, and the difference is carried on a grid of cells: it is far smoother than they are.
+ * Lays what was added about a frame round it without a seam: what frame and fill differ by along the frame's edge is
+ * carried smoothly out over the fill and added, as erase-seam.ts does for holes (after P. Pérez, M. Gangnet, A. Blake,
+ * "Poisson image editing", SIGGRAPH 2003; interpolated by push-pull). Only the band inside the edge is looked at and
+ * only the added part is touched, and the difference is carried on a grid of cells: it is far smoother than they are.
  */
 import { distanceToSet } from '../../image/distance.js';
 import { createPicture, type Picture } from '../../image/picture.js';
@@ -84,7 +84,11 @@ export class WideSeam {
     return out;
   }
 
-  /** Lays `fill` (of the canvas's size, unchanged) into `around`, a placed frame. @param trusted > .5 where fill and frame show the same thing; null: wherever the frame is */
+  /**
+   * Lays `fill` (of the canvas's size, unchanged) into `around`, a placed frame.
+   *
+   * @param trusted > .5 where fill and frame show the same thing; null: wherever the frame is
+   */
   lay(around: Picture, fill: Picture, trusted: Float32Array | null): void {
     const { band, ring, say, width: W, height: H } = this,
       n = W * H,

@@ -1,8 +1,9 @@
 /**
- * Widen (DESIGN 5.5): a larger canvas about every frame. What lies beyond a frame's edge and is seen in other frames of the
- * shot comes from the mosaic of the set (erase-mosaic.ts); what none shows is made up once, in the mosaic, by patch synthesis,
- * and thereby holds still; far from anything seen the smooth fill takes over, as out-of-focus margins do. Along the frame's
- * edge the light is matched and the seam softened over some pixels, since what moves across it can't be continued.
+ * Widen (DESIGN 5.5): a larger canvas about every frame. What lies beyond a frame's edge and is seen in other frames of
+ * the shot comes from the mosaic of the set (erase-mosaic.ts); what none shows is made up once, in the mosaic, by patch
+ * synthesis, and thereby holds still; far from anything seen the smooth fill takes over, as out-of-focus margins do.
+ * Along the frame's edge the light is matched and the seam softened over some pixels, since what moves across it can't
+ * be continued.
  */
 import { IDENTITY3, apply, invert, multiply, tryInvert, type Mat3, type Point2 } from '../../geometry/mat3.js';
 import { framesPerSecond } from '../../core/rational.js';
@@ -132,7 +133,8 @@ export class WideCanvas {
       fromReference: (n) => motion.fromReference(n),
       hides,
     });
-    // What walks through is no part of the set. A camera that travels makes near things run past like walkers: they count only from further on.
+    // What walks through is no part of the set. A camera that travels makes near things run past like walkers: they
+    // count only from further on.
     const movers = motion.still
       ? null
       : await findMovers(
@@ -157,8 +159,9 @@ export class WideCanvas {
   }
 
   /**
-   * The widened frame, display-coded, of the plate's own size (re-framed), and how much of each of its pixels is not the
-   * frame's own, and which of its pixels some frame shows (1; less: made up). @param coded display-coded R'G'B' of the whole (mended) frame
+   * The widened frame, display-coded, of the plate's own size (re-framed), and how much of each of its pixels is not
+   * the frame's own, and which of its pixels some frame shows (1; less: made up). @param coded display-coded R'G'B' of
+   * the whole (mended) frame
    */
   widen(
     n: number,
@@ -201,7 +204,10 @@ export class WideCanvas {
     return { coded: around, cover: cover.slice(), seen };
   }
 
-  /** The still picture brought onto what the frame itself shows: its light, an affine fit and a local field, all carried on beyond the frame's edge. */
+  /**
+   * The still picture brought onto what the frame itself shows: its light, an affine fit and a local field, all carried
+   * on beyond the frame's edge.
+   */
   private corrected(
     toCanvas: Mat3,
     laid: Laid,
@@ -213,7 +219,8 @@ export class WideCanvas {
     const { width: W, height: H } = around;
     const inside = (seen: Float32Array): Float32Array => trust(seen).map((v, i) => (hidden[i]! > 0 ? 0 : v));
     const luma = codedLuma(around);
-    // What the frame's own lens and exposure make of the set's light comes first, so that place is not sought in it; at the end it is carried on beyond the frame's edge.
+    // What the frame's own lens and exposure make of the set's light comes first, so that place is not sought in it; at
+    // the end it is carried on beyond the frame's edge.
     const lit = (l: Laid, light: LightPlane | null): Laid => {
       if (light !== null) shineOn(l.fill, light, 1);
       return l;
