@@ -124,17 +124,14 @@ async function groundFor(input: ProposalInput, from: RideFrom, ride: RideProposa
     { standing, place, pace } = from,
     takeFrame = (n: number): number => pace.curve[n - span.in] ?? n;
   const walked = walkedOnPlate(input, from, ride);
-  const ground = await proposeGround(
-    input,
-    standing.stands,
-    place.where,
-    standing.carried,
-    standing.carrier,
-    pm.travel === undefined ? standing.set : groundCarrier(pm.travel, span, pm.widthPx, pm.heightPx),
-    standing.carried ? null : proposeBody(input, from.takeStand, takeFrame),
+  const ground = await proposeGround(input, {
+    ...standing,
+    where: place.where,
+    groundCarrier: pm.travel === undefined ? standing.set : groundCarrier(pm.travel, span, pm.widthPx, pm.heightPx),
+    body: standing.carried ? null : proposeBody(input, from.takeStand, takeFrame),
     walked,
-    place.turned?.axisFrom ?? null,
-  );
+    axisFrom: place.turned?.axisFrom ?? null,
+  });
   if (from.noFeet) return { ...ground, step: withoutFeet(ground.step, input.plate.marks) };
   if (walked === null) return ground;
   const why = `${ground.step.why}; the performer walks nearer or farther, and its foot is followed`;

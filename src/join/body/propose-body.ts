@@ -9,7 +9,7 @@ import { depthFromLikeness, type OtherThing } from './likely-depth.js';
 import { FLAT } from './depth-search.js';
 import { posesOf } from '../pace/propose-pace.js';
 import { keyAtStand } from '../ground/near-lamp.js';
-import { scaleOfUpright } from '../ground/propose-ground.js';
+import { scaleOfUpright } from '../ground/ground-frames.js';
 import { frontsOfTurn } from './propose-surface.js';
 import { depthAt, depthFromTurn } from './turn-depth.js';
 import type { PerformerPicture } from '../peel/performer.js';

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { howToTellTheKey } from './propose-ground.js';
+import { howToTellTheKey } from './ground-key.js';
 
 describe('what is asked for where the key is not known', () => {
   it('is what a marked shadow lacks, where one is marked', () => {

@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { worldToCamera } from '../../geometry/camera.js';
 import { applyVector, type Vec3 } from '../../geometry/mat3.js';
-import { onSameGround } from '../ground/propose-ground.js';
+import { onSameGround } from '../ground/ground-frames.js';
 import { footWay, type FootSeen } from './walking-foot.js';
 
 const FPS = 24,

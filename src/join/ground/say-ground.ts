@@ -1,0 +1,66 @@
+/**
+ * The ground step's reason in words.
+ */
+import type { GroundKey } from './ground-key.js';
+
+/**
+ * Least share of the performer's card in shadow that is said (own choice: thirteen scenes without any show .08 at most,
+ * seven places inside shadows mostly .2 to 1).
+ */
+const LEAST_SHADED = 0.25;
+
+/** What the ground step's reason tells of; what is null is not there to be told. */
+export interface GroundSaid {
+  readonly key: GroundKey;
+  /** What tells the shadow's darkness. */
+  readonly darkness: string;
+  readonly carried: boolean;
+  /** A carried performer's shadow falls on a carrier as round as its axis is behind it. */
+  readonly round: boolean;
+  /** What tells the caster's depth. */
+  readonly body: string | null;
+  /** What is marked for the shadow to fall on; empty where nothing is. */
+  readonly receivers: string;
+  /** A shadow of the plate's own is marked where it falls on the performer. */
+  readonly shaded: boolean;
+  readonly mirror: string | null;
+  /** Share of the performer's shadow that lies in a shadow of the plate's own. */
+  readonly inShade: number | null;
+}
+
+export function sayGround(s: GroundSaid): string {
+  return [
+    sayKey(s.key),
+    `; ${s.darkness}`,
+    s.carried ? '; it falls on the carrier' : '',
+    s.carried && s.round ? ', as round as its axis is behind the performer' : '',
+    s.body === null ? '' : `; ${s.body}`,
+    s.receivers === '' ? '' : `; ${s.receivers}`,
+    s.shaded ? "; the plate's own shadow lies on the performer where it was marked" : '',
+    s.mirror === null ? '' : `; ${s.mirror}`,
+    sayInShade(s.inShade),
+  ].join('');
+}
+
+function sayKey(key: GroundKey): string {
+  if (key.missing !== null) return `contact only: ${key.missing}`;
+  return [
+    `key from ${key.azimuthDeg.toFixed(0)}° at ${key.elevationDeg.toFixed(0)}°`,
+    key.shadowsFound ? ' (no shadow is marked: told by what was found at the feet of marked uprights)' : '',
+    sayLamp(key),
+  ].join('');
+}
+
+function sayLamp({ lamp, lampFound }: GroundKey): string {
+  if (lamp === null) return '';
+  const fanning = lampFound ? 'the marked shadow and what lies dark at another upright fan' : 'the marked shadows fan';
+  return `, where the performer stands, of a lamp ${lamp.far.toFixed(1)} m away: ${fanning} out from it`;
+}
+
+function sayInShade(inShade: number | null): string {
+  if (inShade === null || inShade < LEAST_SHADED) return '';
+  return (
+    `; ${(100 * inShade).toFixed(0)} % of the ground that its shadow falls on lies in a shadow of the plate's own: ` +
+    'where that falls on the performer too, outline it (a "shade" mark)'
+  );
+}
