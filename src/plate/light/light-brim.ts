@@ -7,8 +7,9 @@
  * as in light-fit-levels.ts. Direction, height and width are searched over together. A shadow as a set of samples that
  * see no key, which is all that the other fits know, would as well suit a key from below.
  */
+import { lossOf, shadowLoss, weightOf } from './head-loss.js';
 import type { Direction } from './light-fit-keys.js';
-import { BRIGHT, SHADOW_TOLL, SKY_SLOPE, SKY_WEIGHT, type ShadedSamples, shareExplained } from './light-fit-levels.js';
+import { SKY_SLOPE, SKY_WEIGHT, type ShadedSamples, shareExplained } from './light-fit-levels.js';
 
 export interface BrimFit {
   /** Cost a sample, as that of the levels without a brim. */
@@ -32,6 +33,8 @@ const RADII = [1.25, 1.6, 2];
 /** Keys under this elevation (sine) throw a brim's shadow on nothing. */
 const LOWEST = 0.05;
 const ROUNDS = 4;
+/** How much wider the loss is in the first rounds. */
+const GRADUAL = [2.5, 1.5];
 /** How much less likely a direction is for each unit of cost a sample. */
 const DOUBT = 60;
 
@@ -139,25 +142,46 @@ export class BrimRoom {
     for (let i = 0; i < s.count; i++) {
       if (open[i]! < 0) continue;
       const r = s.y[i]! - open[i]! * (a + b * s.ny[i]!) - k * lit[i]!;
-      const t2 = (r / s.scale) ** 2;
-      const cap = r > 0 ? BRIGHT : 1;
-      weights[i] = Math.max(0, 1 - (cap * t2) / (cap + t2));
+      weights[i] = Math.max(0, 1 - lossOf(r / s.scale, 1));
       left[i] = r;
     }
     return shareExplained(s, weights, left);
   }
 
+  /** Strengths under a brim of this height and radius for a key from l. */
   fit(l: Direction, at: number, radius: number): Fit {
+    const { s } = this;
+    const anyCloth = this.cast(l, at, radius);
+    const now: Strengths = { a: 0.15 * s.top, b: 0.03 * s.top, k: 0.7 * s.top, tone: 0.5 };
+    const ridge = (SKY_WEIGHT * s.count) / (s.scale * s.scale);
+    let cost = 0;
+    for (let round = 0; round < ROUNDS; round++) {
+      const variance = (s.scale * (GRADUAL[round] ?? 1)) ** 2;
+      const sums = this.gather(now, variance);
+      const miss = now.b - SKY_SLOPE * now.a;
+      cost = sums.cost + Math.min(SKY_WEIGHT * s.count, ridge * miss * miss);
+      if (round === ROUNDS - 1) break;
+      solveBounded(now, sums, ridge * variance);
+      if (anyCloth && sums.tt > 1e-12) now.tone = Math.max(0, Math.min(1.5, sums.ty / sums.tt));
+    }
+    return { cost: cost / s.count, l, at, radius, w: [now.a, now.b, now.k] };
+  }
+
+  /**
+   * What the brim leaves every sample of the sky (`open`; −1 on the cloth over it) and of the key (`lit`); whether any
+   * lies on the cloth.
+   */
+  private cast(l: Direction, at: number, radius: number): boolean {
     const { s, px, py, pz, open, lit, tall } = this;
     const out = Math.max(0.1, radius - 1);
-    let cloth = 0;
+    let anyCloth = false;
     for (let i = 0; i < s.count; i++) {
       const up = (at - py[i]!) * tall;
       const facing = Math.max(0, s.nx[i]! * l[0] + s.ny[i]! * l[1] + s.nz[i]! * l[2]);
       if (up <= 0) {
         open[i] = -1;
         lit[i] = facing;
-        cloth++;
+        anyCloth = true;
         continue;
       }
       const t = up / l[1];
@@ -166,92 +190,98 @@ export class BrimRoom {
       lit[i] = x * x + z * z < radius * radius ? 0 : facing;
       open[i] = 1 - (0.5 * out * out) / (out * out + up * up);
     }
-    const top = s.top;
-    let a = 0.15 * top;
-    let b = 0.03 * top;
-    let k = 0.7 * top;
-    let tone = 0.5;
-    let cost = 0;
-    for (let round = 0; round < ROUNDS; round++) {
-      let aa = 0;
-      let ab = 0;
-      let ak = 0;
-      let bb = 0;
-      let bk = 0;
-      let kk = 0;
-      let ga = 0;
-      let gb = 0;
-      let gk = 0;
-      let tt = 0;
-      let ty = 0;
-      const v = (s.scale * (round === 0 ? 2.5 : round === 1 ? 1.5 : 1)) ** 2;
-      cost = 0;
-      for (let i = 0; i < s.count; i++) {
-        const y = s.y[i]!;
-        const ny = s.ny[i]!;
-        if (open[i]! < 0) {
-          const m = a + b * ny + k * lit[i]!;
-          const r = y - tone * m;
-          const t2 = (r * r) / v;
-          const cap = r > 0 ? BRIGHT : 1;
-          const q = cap / (cap + t2);
-          cost += (cap * t2) / (cap + t2);
-          tt += q * q * m * m;
-          ty += q * q * m * y;
-          continue;
-        }
-        const o = open[i]!;
-        const base = o * (a + b * ny);
-        let x = lit[i]!;
-        let r = y - base - k * x;
-        let t2 = (r * r) / v;
-        let cap = r > 0 ? BRIGHT : 1;
-        let loss = (cap * t2) / (cap + t2);
-        if (x > 0.05) {
-          const rs = y - base;
-          const ts = (rs * rs) / v;
-          const caps = rs > 0 ? BRIGHT : 1;
-          const shade = (caps * ts) / (caps + ts) + SHADOW_TOLL;
-          if (shade < loss) {
-            loss = shade;
-            r = rs;
-            t2 = ts;
-            cap = caps;
-            x = 0;
-          }
-        }
-        cost += loss;
-        const q = cap / (cap + t2);
-        const wt = q * q;
-        const on = o * ny;
-        aa += wt * o * o;
-        ab += wt * o * on;
-        ak += wt * o * x;
-        bb += wt * on * on;
-        bk += wt * on * x;
-        kk += wt * x * x;
-        ga += wt * o * y;
-        gb += wt * on * y;
-        gk += wt * x * y;
-      }
-      const ridge = (SKY_WEIGHT * s.count) / (s.scale * s.scale);
-      const miss = b - SKY_SLOPE * a;
-      cost += Math.min(SKY_WEIGHT * s.count, ridge * miss * miss);
-      if (round === ROUNDS - 1) break;
-      const rv = ridge * v;
-      aa += SKY_SLOPE ** 2 * rv;
-      ab -= SKY_SLOPE * rv;
-      bb += rv;
-      // Coordinate descent with a, k ≥ 0 and |b| ≤ .9 a.
-      for (let pass = 0; pass < 12; pass++) {
-        if (aa > 1e-12) a = Math.max(1e-6, (ga - ab * b - ak * k) / aa);
-        if (bb > 1e-12) b = Math.max(-0.9 * a, Math.min(0.9 * a, (gb - ab * a - bk * k) / bb));
-        if (kk > 1e-12) k = Math.max(0, (gk - ak * a - bk * b) / kk);
-      }
-      if (cloth > 0 && tt > 1e-12) tone = Math.max(0, Math.min(1.5, ty / tt));
-    }
-    return { cost: cost / s.count, l, at, radius, w: [a, b, k] };
+    return anyCloth;
   }
+
+  /** The weighted normal equations of all samples about `now`, and their cost. */
+  private gather({ a, b, k, tone }: Strengths, variance: number): Sums {
+    const { s, open, lit } = this;
+    let aa = 0;
+    let ab = 0;
+    let ak = 0;
+    let bb = 0;
+    let bk = 0;
+    let kk = 0;
+    let ga = 0;
+    let gb = 0;
+    let gk = 0;
+    let tt = 0;
+    let ty = 0;
+    let cost = 0;
+    for (let i = 0; i < s.count; i++) {
+      const y = s.y[i]!;
+      const ny = s.ny[i]!;
+      if (open[i]! < 0) {
+        const white = a + b * ny + k * lit[i]!;
+        const left = y - tone * white;
+        const weight = weightOf(left, variance);
+        cost += lossOf(left, variance);
+        tt += weight * white * white;
+        ty += weight * white * y;
+        continue;
+      }
+      const o = open[i]!;
+      const inShade = y - o * (a + b * ny);
+      const inLight = inShade - k * lit[i]!;
+      const lightCost = lossOf(inLight, variance);
+      const shadeCost = shadowLoss(lit[i]!, inShade, variance);
+      const shaded = shadeCost < lightCost;
+      cost += shaded ? shadeCost : lightCost;
+      const weight = weightOf(shaded ? inShade : inLight, variance);
+      const x = shaded ? 0 : lit[i]!;
+      const on = o * ny;
+      aa += weight * o * o;
+      ab += weight * o * on;
+      ak += weight * o * x;
+      bb += weight * on * on;
+      bk += weight * on * x;
+      kk += weight * x * x;
+      ga += weight * o * y;
+      gb += weight * on * y;
+      gk += weight * x * y;
+    }
+    return { cost, aa, ab, ak, bb, bk, kk, ga, gb, gk, tt, ty };
+  }
+}
+
+/** a, b, k of the light, and the cloth's tone. */
+interface Strengths {
+  a: number;
+  b: number;
+  k: number;
+  tone: number;
+}
+
+/** Normal equations of a, b and k, and of the cloth's tone. */
+interface Sums {
+  readonly cost: number;
+  readonly aa: number;
+  readonly ab: number;
+  readonly ak: number;
+  readonly bb: number;
+  readonly bk: number;
+  readonly kk: number;
+  readonly ga: number;
+  readonly gb: number;
+  readonly gk: number;
+  readonly tt: number;
+  readonly ty: number;
+}
+
+/** Coordinate descent with a, k ≥ 0 and |b| ≤ .9 a. `ridge` holds b to what is usual of a sky. */
+function solveBounded(now: Strengths, n: Sums, ridge: number): void {
+  const aa = n.aa + SKY_SLOPE ** 2 * ridge;
+  const ab = n.ab - SKY_SLOPE * ridge;
+  const bb = n.bb + ridge;
+  let { a, b, k } = now;
+  for (let pass = 0; pass < 12; pass++) {
+    if (aa > 1e-12) a = Math.max(1e-6, (n.ga - ab * b - n.ak * k) / aa);
+    if (bb > 1e-12) b = Math.max(-0.9 * a, Math.min(0.9 * a, (n.gb - ab * a - n.bk * k) / bb));
+    if (n.kk > 1e-12) k = Math.max(0, (n.gk - n.ak * a - n.bk * b) / n.kk);
+  }
+  now.a = a;
+  now.b = b;
+  now.k = k;
 }
 
 const unit = (x: number, y: number, z: number): Direction => {

@@ -85,84 +85,117 @@ export function fitKeys(
   rounds: number,
   from: readonly [number, number, number] | null,
 ): KeysFit {
-  const { s, d1, d2, lit, shade, litPer, shadePer } = room;
-  let w: [number, number, number] = from === null ? [0.25, 0.25 * SKY_SLOPE, l2 === null ? 0 : 0.3] : [...from];
+  const { s } = room;
+  const second = l2 !== null;
+  let w: [number, number, number] = from === null ? [0.25, 0.25 * SKY_SLOPE, second ? 0.3 : 0] : [...from];
   room.aim(l1, l2);
   let cost = 0;
   for (let round = 0; round < rounds; round++) {
     room.predict(w);
-    const widen = from === null ? (GRADUAL[round] ?? 1) ** 2 : 1;
-    let aa = 0;
-    let ab = 0;
-    let bb = 0;
-    let ak = 0;
-    let bk = 0;
-    let kk = 0;
-    let ga = 0;
-    let gb = 0;
-    let gk = 0;
-    cost = 0;
-    for (let p = 0; p < s.pairs; p++) {
-      const i = s.from[p]!;
-      const j = s.to[p]!;
-      const v = s.variance[p]! * widen;
-      const seen = s.log[i]! - s.log[j]!;
-      let e = seen - lit[i]! + lit[j]!;
-      let t2 = (e * e) / v;
-      let loss = t2 / (1 + t2);
-      let pi = litPer[i]!;
-      let pj = litPer[j]!;
-      if (d1[i]! > 0.05 && d1[j]! > 0.05) {
-        const es = seen - shade[i]! + shade[j]!;
-        const ts = (es * es) / v;
-        const ls = ts / (1 + ts) + SHADOW_TOLL;
-        if (ls < loss) {
-          loss = ls;
-          e = es;
-          t2 = ts;
-          pi = shadePer[i]!;
-          pj = shadePer[j]!;
-        }
-      }
-      cost += loss;
-      const wt = 1 / ((1 + t2) * (1 + t2) * v);
-      const ja = pi - pj;
-      const jb = s.ny[i]! * pi - s.ny[j]! * pj;
-      const jk = d2[i]! * pi - d2[j]! * pj;
-      aa += wt * ja * ja;
-      ab += wt * ja * jb;
-      bb += wt * jb * jb;
-      ak += wt * ja * jk;
-      bk += wt * jb * jk;
-      kk += wt * jk * jk;
-      ga += wt * ja * e;
-      gb += wt * jb * e;
-      gk += wt * jk * e;
-    }
+    const sums = gather(room, from === null ? (GRADUAL[round] ?? 1) ** 2 : 1);
     const miss = w[1] - SKY_SLOPE * w[0];
     const ambient = Math.max(w[0], 0.05);
     const ridge = (SKY_WEIGHT * s.pairs) / (PATTERN * ambient) ** 2;
-    cost += Math.min(4 * SKY_WEIGHT * s.pairs, ridge * miss * miss);
+    cost = sums.cost + Math.min(4 * SKY_WEIGHT * s.pairs, ridge * miss * miss);
     if (round === rounds - 1) break;
-    const step = solve3(
-      aa * 1.001 + SKY_SLOPE ** 2 * ridge + 1e-9,
-      ab - SKY_SLOPE * ridge,
-      bb * 1.001 + ridge + 1e-9,
-      ak,
-      bk,
-      l2 === null ? 1 : kk * 1.001 + 1e-9,
-      ga + ridge * SKY_SLOPE * miss,
-      gb - ridge * miss,
-      l2 === null ? 0 : gk,
-    );
-    const a = Math.min(MOST_AMBIENT, UP * w[0] + 0.05, Math.max(0.02, DOWN * w[0], w[0] + step[0]));
-    w = [
-      a,
-      Math.max(-0.9 * a, Math.min(0.9 * a, w[1] + step[1])),
-      l2 === null ? 0 : Math.max(0, Math.min(MOST_SECOND, w[2] + step[2])),
-    ];
+    w = bounded(w, stepOf(sums, ridge, miss, second), second);
   }
   return { cost: cost / s.pairs, w };
+}
+
+/** Symmetric normal equations of a change of [a, b, k], and the cost. */
+interface Sums {
+  readonly cost: number;
+  readonly aa: number;
+  readonly ab: number;
+  readonly bb: number;
+  readonly ak: number;
+  readonly bk: number;
+  readonly kk: number;
+  readonly ga: number;
+  readonly gb: number;
+  readonly gk: number;
+}
+
+/** Sums over all pairs, as predicted; every pair lit or, where that costs less, in a cast shadow. */
+function gather({ s, d1, d2, lit, shade, litPer, shadePer }: KeysRoom, widen: number): Sums {
+  let aa = 0;
+  let ab = 0;
+  let bb = 0;
+  let ak = 0;
+  let bk = 0;
+  let kk = 0;
+  let ga = 0;
+  let gb = 0;
+  let gk = 0;
+  let cost = 0;
+  for (let p = 0; p < s.pairs; p++) {
+    const i = s.from[p]!;
+    const j = s.to[p]!;
+    const v = s.variance[p]! * widen;
+    const seen = s.log[i]! - s.log[j]!;
+    let e = seen - lit[i]! + lit[j]!;
+    let t2 = (e * e) / v;
+    let loss = t2 / (1 + t2);
+    let pi = litPer[i]!;
+    let pj = litPer[j]!;
+    if (d1[i]! > 0.05 && d1[j]! > 0.05) {
+      const es = seen - shade[i]! + shade[j]!;
+      const ts = (es * es) / v;
+      const ls = ts / (1 + ts) + SHADOW_TOLL;
+      if (ls < loss) {
+        loss = ls;
+        e = es;
+        t2 = ts;
+        pi = shadePer[i]!;
+        pj = shadePer[j]!;
+      }
+    }
+    cost += loss;
+    const wt = 1 / ((1 + t2) * (1 + t2) * v);
+    const ja = pi - pj;
+    const jb = s.ny[i]! * pi - s.ny[j]! * pj;
+    const jk = d2[i]! * pi - d2[j]! * pj;
+    aa += wt * ja * ja;
+    ab += wt * ja * jb;
+    bb += wt * jb * jb;
+    ak += wt * ja * jk;
+    bk += wt * jb * jk;
+    kk += wt * jk * jk;
+    ga += wt * ja * e;
+    gb += wt * jb * e;
+    gk += wt * jk * e;
+  }
+  return { cost, aa, ab, bb, ak, bk, kk, ga, gb, gk };
+}
+
+/** Change of [a, b, k], b held to what is usual of an ambient by `ridge`, from which it is off by `miss`. */
+function stepOf(n: Sums, ridge: number, miss: number, second: boolean): readonly [number, number, number] {
+  return solve3(
+    n.aa * 1.001 + SKY_SLOPE ** 2 * ridge + 1e-9,
+    n.ab - SKY_SLOPE * ridge,
+    n.bb * 1.001 + ridge + 1e-9,
+    n.ak,
+    n.bk,
+    second ? n.kk * 1.001 + 1e-9 : 1,
+    n.ga + ridge * SKY_SLOPE * miss,
+    n.gb - ridge * miss,
+    second ? n.gk : 0,
+  );
+}
+
+/** The strengths changed by a step, within what a light can be. */
+function bounded(
+  w: readonly [number, number, number],
+  step: readonly [number, number, number],
+  second: boolean,
+): [number, number, number] {
+  const a = Math.min(MOST_AMBIENT, UP * w[0] + 0.05, Math.max(0.02, DOWN * w[0], w[0] + step[0]));
+  return [
+    a,
+    Math.max(-0.9 * a, Math.min(0.9 * a, w[1] + step[1])),
+    second ? Math.max(0, Math.min(MOST_SECOND, w[2] + step[2])) : 0,
+  ];
 }
 
 /** Solves a symmetric 3 × 3 system; zeros where it has no answer. */

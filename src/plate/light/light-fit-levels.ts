@@ -6,6 +6,7 @@
  * shadow. Geman-McClure loss, narrowed step by step (A. Blake & A. Zisserman, *Visual Reconstruction*, 1987); a
  * sample that sees no key (cast shadow) pays a toll.
  */
+import { lossOf, shadowLoss, weightOf } from './head-loss.js';
 import type { Direction } from './light-fit-keys.js';
 
 export interface ShadedSamples {
@@ -35,21 +36,21 @@ export interface LevelsFit {
 /** How much wider the loss is in the first rounds of a fit from nothing. */
 const GRADUAL = [4, 2.5, 1.6, 1.2];
 /**
- * Unexplained light costs up to this many times what unexplained darkness costs: what a key lights must be reached
- * by it, so that a lit patch of one fifteenth of the head, all that a hat's shadow may leave, is not outvoted by
- * shading that the shadowed rest happens to show.
- */
-export const BRIGHT = 15;
-/**
  * The brightest of a head are this share of its samples; they are reached where no more
  * than so many scales are left over.
  */
 const BRIGHTEST = 0.1;
 const REACHED = 2;
-export const SHADOW_TOLL = 0.1;
 /** The ambient's usual fall-off downwards and its weight, as in light-fit-keys.ts. */
 export const SKY_SLOPE = 0.3,
   SKY_WEIGHT = 0.1;
+
+/** Room for the normal equations: lower triangle of 4 × 4, right side, one sample's row. */
+interface Equations {
+  readonly A: Float64Array;
+  readonly g: Float64Array;
+  readonly x: Float64Array;
+}
 
 /** Fits the strengths for the directions l1 and l2 (null: one light), from w where given. */
 export function fitLevels(
@@ -61,63 +62,62 @@ export function fitLevels(
 ): LevelsFit {
   const { top } = s;
   const w = Float64Array.from(from ?? [0.15 * top, 0.03 * top, 0.7 * top, l2 === null ? 0 : 0.2 * top]);
-  const A = new Float64Array(16);
-  const g = new Float64Array(4);
-  const x = new Float64Array(4);
+  const room: Equations = { A: new Float64Array(16), g: new Float64Array(4), x: new Float64Array(4) };
+  const { A } = room;
+  const ridge = (SKY_WEIGHT * s.count) / (s.scale * s.scale);
   let cost = Infinity;
   for (let round = 0; round < rounds; round++) {
-    A.fill(0);
-    g.fill(0);
-    cost = 0;
-    const v = (s.scale * (from === null ? (GRADUAL[round] ?? 1) : 1)) ** 2;
-    for (let i = 0; i < s.count; i++) {
-      const nx = s.nx[i]!;
-      const ny = s.ny[i]!;
-      const nz = s.nz[i]!;
-      const y = s.y[i]!;
-      const d1 = nx * l1[0] + ny * l1[1] + nz * l1[2];
-      const d2 = l2 === null ? 0 : nx * l2[0] + ny * l2[1] + nz * l2[2];
-      x[0] = 1;
-      x[1] = ny;
-      x[2] = d1 > 0 ? d1 : 0;
-      x[3] = d2 > 0 ? d2 : 0;
-      const base = w[0]! + w[1]! * ny + w[3]! * x[3]!;
-      let r = y - base - w[2]! * x[2]!;
-      let t2 = (r * r) / v;
-      let cap = r > 0 ? BRIGHT : 1;
-      let loss = (cap * t2) / (cap + t2);
-      if (d1 > 0.05) {
-        const rs = y - base;
-        const ts = (rs * rs) / v;
-        const caps = rs > 0 ? BRIGHT : 1;
-        const shade = (caps * ts) / (caps + ts) + SHADOW_TOLL;
-        if (shade < loss) {
-          loss = shade;
-          r = rs;
-          t2 = ts;
-          cap = caps;
-          x[2] = 0;
-        }
-      }
-      cost += loss;
-      const q = cap / (cap + t2);
-      const wt = (q * q) / v;
-      for (let a = 0; a < 4; a++) {
-        const xa = wt * x[a]!;
-        g[a] = g[a]! + xa * y;
-        for (let b = 0; b <= a; b++) A[4 * a + b] = A[4 * a + b]! + xa * x[b]!;
-      }
-    }
-    const ridge = (SKY_WEIGHT * s.count) / (s.scale * s.scale);
+    cost = gather(room, s, l1, l2, w, (s.scale * (from === null ? (GRADUAL[round] ?? 1) : 1)) ** 2);
     const miss = w[1]! - SKY_SLOPE * w[0]!;
     cost += Math.min(SKY_WEIGHT * s.count, ridge * miss * miss);
     if (round === rounds - 1) break;
     A[0] = A[0]! + SKY_SLOPE ** 2 * ridge;
     A[4] = A[4]! - SKY_SLOPE * ridge;
     A[5] = A[5]! + ridge;
-    solveBounded(A, g, w, l2 === null ? 3 : 4);
+    solveBounded(A, room.g, w, l2 === null ? 3 : 4);
   }
   return { cost, w: w as unknown as LevelStrengths };
+}
+
+/** Sums up the weighted normal equations of all samples about w, and returns their cost. */
+function gather(
+  { A, g, x }: Equations,
+  s: ShadedSamples,
+  l1: Direction,
+  l2: Direction | null,
+  w: Float64Array,
+  variance: number,
+): number {
+  A.fill(0);
+  g.fill(0);
+  let cost = 0;
+  for (let i = 0; i < s.count; i++) {
+    const nx = s.nx[i]!;
+    const ny = s.ny[i]!;
+    const nz = s.nz[i]!;
+    const y = s.y[i]!;
+    const d1 = nx * l1[0] + ny * l1[1] + nz * l1[2];
+    const d2 = l2 === null ? 0 : nx * l2[0] + ny * l2[1] + nz * l2[2];
+    x[0] = 1;
+    x[1] = ny;
+    x[2] = d1 > 0 ? d1 : 0;
+    x[3] = d2 > 0 ? d2 : 0;
+    const base = w[0]! + w[1]! * ny + w[3]! * x[3]!;
+    const inLight = y - base - w[2]! * x[2]!;
+    const inShade = y - base;
+    const lightCost = lossOf(inLight, variance);
+    const shadeCost = shadowLoss(d1, inShade, variance);
+    const shaded = shadeCost < lightCost;
+    if (shaded) x[2] = 0;
+    cost += shaded ? shadeCost : lightCost;
+    const weight = weightOf(shaded ? inShade : inLight, variance) / variance;
+    for (let a = 0; a < 4; a++) {
+      const xa = weight * x[a]!;
+      g[a] = g[a]! + xa * y;
+      for (let b = 0; b <= a; b++) A[4 * a + b] = A[4 * a + b]! + xa * x[b]!;
+    }
+  }
+  return cost;
 }
 
 /** Share of the variance that the lights explain, 0..1: outliers, cast shadow and noise aside. */
@@ -129,14 +129,8 @@ export function explainedByLevels(s: ShadedSamples, l1: Direction, l2: Direction
     const d2 = l2 === null ? 0 : s.nx[i]! * l2[0] + s.ny[i]! * l2[1] + s.nz[i]! * l2[2];
     const shade = s.y[i]! - w[0] - w[1] * s.ny[i]! - w[3] * Math.max(0, d2);
     const lit = shade - w[2] * Math.max(0, d1);
-    const loss = (r: number): number => {
-      const t2 = (r / s.scale) ** 2;
-      const cap = r > 0 ? BRIGHT : 1;
-      return (cap * t2) / (cap + t2);
-    };
-    const own = loss(lit);
-    const dark = d1 > 0.05 ? loss(shade) + SHADOW_TOLL : Infinity;
-    weights[i] = own <= dark ? Math.max(0, 1 - own) : 0;
+    const own = lossOf(lit / s.scale, 1);
+    weights[i] = own <= shadowLoss(d1, shade / s.scale, 1) ? Math.max(0, 1 - own) : 0;
     left[i] = lit;
   }
   return shareExplained(s, weights, left);
