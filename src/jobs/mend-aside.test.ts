@@ -67,6 +67,22 @@ describe('the plate mended aside', () => {
     await reader.close();
   }, 120000);
 
+  it('leaves off what nobody waits for any more, and mends what is asked for after it', async () => {
+    const aside = menderAside(recipe(file), undefined);
+    // Nothing is under way: nothing to leave.
+    aside.leave!();
+    const reader = await VideoReader.open(file);
+    const frame = await reader.frame(1);
+    const old = Promise.resolve(aside.mend(1, frame, names));
+    const ended = expect(old).rejects.toThrow(/PW-JOIN-MEND/);
+    aside.leave!();
+    const next = aside.mend(2, frame, names);
+    await ended;
+    expect((await next).index).toBe(2);
+    await aside.close?.();
+    await reader.close();
+  }, 120000);
+
   it('keeps no process open that has nothing else to do', () => {
     // As a service that is told to close while a join stands open.
     const code = `

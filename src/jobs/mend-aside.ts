@@ -33,11 +33,10 @@ interface Waiting {
  * is asked for and ended with `close`. A frame throws what its mending threw, or `PW-JOIN-MEND` where the process ended.
  */
 export function menderAside(recipe: Recipe, camera: CameraMove | undefined): PlateMender {
-  let child: ChildProcess | null = null;
+  let running: { readonly child: ChildProcess; readonly waiting: Map<number, Waiting> } | null = null;
   let asked = 0;
-  const waiting = new Map<number, Waiting>();
-  const stop = (): void => void child?.kill();
-  const start = (): ChildProcess => {
+  const stop = (): void => void running?.child.kill();
+  const start = (): NonNullable<typeof running> => {
     const main = fileURLToPath(built('jobs/mend-main.js'));
     const started = fork(main, [], {
       serialization: 'advanced',
@@ -45,10 +44,13 @@ export function menderAside(recipe: Recipe, camera: CameraMove | undefined): Pla
       // What this process was started with is not for that one.
       execArgv: [],
     });
+    const waiting = new Map<number, Waiting>();
+    const mine = { child: started, waiting };
     // It keeps no service open that is being closed; what is left of it ends with this process.
     started.unref();
     started.channel?.unref();
-    process.once('exit', stop);
+    const end = (): void => void started.kill();
+    process.once('exit', end);
     started.on('message', (message) => {
       const reply = message as MendAnswer;
       const who = waiting.get(reply.n);
@@ -57,8 +59,8 @@ export function menderAside(recipe: Recipe, camera: CameraMove | undefined): Pla
       else who?.reject(new PlatewrightError(reply.code, reply.sentence));
     });
     const gone = (why: string): void => {
-      process.off('exit', stop);
-      if (child === started) child = null;
+      process.off('exit', end);
+      if (running === mine) running = null;
       for (const w of waiting.values())
         w.reject(
           new PlatewrightError(
@@ -71,16 +73,22 @@ export function menderAside(recipe: Recipe, camera: CameraMove | undefined): Pla
     };
     started.once('error', (error) => gone(error.message));
     started.once('exit', (code, signal) => gone(signal ?? `exit code ${code}`));
-    return started;
+    return mine;
   };
   return {
     mend(frame, _plate, steps) {
-      child ??= start();
+      const { child, waiting } = (running ??= start());
       const request: MendRequest = { n: asked++, recipe, camera, frame, steps: [...steps] };
       return new Promise((resolve, reject) => {
         waiting.set(request.n, { resolve, reject });
-        child!.send(request);
+        child.send(request);
       });
+    },
+    leave() {
+      if (running === null || running.waiting.size === 0) return;
+      stop();
+      // What is asked for next gets a process of its own, and does not wait for the end of this one.
+      running = null;
     },
     close() {
       stop();

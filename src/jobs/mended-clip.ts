@@ -113,6 +113,7 @@ export function clipMender(book: Book, id: string, recipe: Recipe, live: PlateMe
       reader ??= VideoReader.open(path);
       return { ...copyFrame(await (await reader).frame(frame - recipe.plate.in)), index: frame };
     },
+    leave: () => live.leave?.(),
     async close() {
       const open = reader;
       reader = null;

@@ -49,7 +49,7 @@ export const STEP_CONTROLS: Readonly<Record<StepName, readonly StepControl[]>> =
     number('bottom', 'bottom', 'px', 0, 2000, 2),
   ],
   peel: [
-    number('spill', 'spill removed', '× all', 0, 1, 0.01),
+    number('spill', 'spill removed', 'of it', 0, 1, 0.01),
     number('softPx', 'soft edge of the outline, to either side', 'take px', 1, 60, 0.5),
     flag('dropEdges', "what reaches in from the picture's edge is left out"),
   ],
@@ -77,7 +77,7 @@ export const STEP_CONTROLS: Readonly<Record<StepName, readonly StepControl[]>> =
     number('exposureStops', 'exposure', 'stops', -3, 3, 0.05),
     number('warmthStops', 'red over blue', 'stops', -2, 2, 0.05),
     number('saturation', 'saturation', '×', 0, 2, 0.01),
-    number('relight.strength', 'turn of the key', '× asked', 0, 1, 0.01),
+    number('relight.strength', 'turn of the key', 'of what is asked', 0, 1, 0.01),
   ],
   ground: [
     flag('shadow', 'cast shadow'),
@@ -86,7 +86,7 @@ export const STEP_CONTROLS: Readonly<Record<StepName, readonly StepControl[]>> =
     number('elevationDeg', 'light, elevation', '°', 3, 88, 1),
     number('softnessDeg', 'light, width', '°', 0, 30, 0.1),
     number('contactStrength', 'contact, strength', '×', 0, 1, 0.01),
-    number('reflection.share', 'mirrored', '× all', 0, 1, 0.01),
+    number('reflection.share', 'mirrored', 'of the light', 0, 1, 0.01),
     number('reflection.roughness', 'mirror, roughness', '×', 0, 1, 0.01),
   ],
   front: [
@@ -97,11 +97,20 @@ export const STEP_CONTROLS: Readonly<Record<StepName, readonly StepControl[]>> =
   ],
   air: [
     number('softenPx', 'softened by', 'px', 0, 4, 0.05),
-    number('haze.amount', 'haze', '× all', 0, 1, 0.01),
+    number('haze.amount', 'haze', 'of the light', 0, 1, 0.01),
     number('wrap', 'light wrap', '×', 0, 1, 0.01),
     number('grain', 'grain', '× measured', 0, 2, 0.01),
   ],
 };
+
+/**
+ * The widen step's controls for a plate whose longer side has that many pixels: a side grows by no more than that, so
+ * that no slider asks for minutes of made-up set beyond three pictures side by side.
+ */
+export function widenControls(longestPx: number): readonly StepControl[] {
+  const max = 2 * Math.ceil(longestPx / 2);
+  return STEP_CONTROLS.widen.map((c) => (c.kind === 'number' ? { ...c, max } : c));
+}
 
 /** Value of a control; undefined where the step has none of it (a still has stir, a film has not). */
 export function controlValue(step: RecipeStep, c: StepControl): ControlValue | undefined {

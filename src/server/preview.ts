@@ -16,6 +16,10 @@ interface Kept {
   readonly pick: string;
   readonly renderer: Promise<JoinRenderer>;
   queue: Promise<unknown>;
+  /** Pictures that are being made or wait. */
+  busy: number;
+  /** Another recipe came while it was busy: what it has not begun is not made any more. */
+  dropped: boolean;
 }
 
 const kept: WeakMap<Book, Kept[]> = new WeakMap();
@@ -56,22 +60,24 @@ async function rendererFor(book: Book, pick: string, recipe: Recipe): Promise<{ 
     const renderer = (await k.renderer.catch(() => null))?.under(recipe) ?? null;
     if (renderer !== null) return { kept: k, renderer };
   }
+  // A plate may be mended for minutes, and nobody waits for the recipe as it was. What is idle stays, for an undo.
+  for (const k of list.filter((x) => x.pick === pick && x.busy > 0)) {
+    list.splice(list.indexOf(k), 1);
+    k.dropped = true;
+    void k.renderer.then(
+      (r) => r.leaveMending(),
+      () => undefined,
+    );
+    closeAfterwards(k);
+  }
   const opened = openJoin(book, pick, true);
-  const entry: Kept = { pick, renderer: opened, queue: Promise.resolve() };
+  const entry: Kept = { pick, renderer: opened, queue: Promise.resolve(), busy: 0, dropped: false };
   opened.catch(() => {
     const i = list.indexOf(entry);
     if (i >= 0) list.splice(i, 1);
   });
   list.push(entry);
-  while (list.length > MOST) {
-    const old = list.shift()!;
-    void old.queue
-      .then(() => old.renderer)
-      .then(
-        (r) => r.close(),
-        () => undefined,
-      );
-  }
+  while (list.length > MOST) closeAfterwards(list.shift()!);
   const base = await opened;
   const renderer = base.under(recipe);
   if (renderer === null)
@@ -82,6 +88,16 @@ async function rendererFor(book: Book, pick: string, recipe: Recipe): Promise<{ 
       { kind: 'usage' },
     );
   return { kept: entry, renderer };
+}
+
+/** Closes what is no longer kept, once the pictures asked of it are made or left off. */
+function closeAfterwards(k: Kept): void {
+  void k.queue
+    .then(() => k.renderer)
+    .then(
+      (r) => r.close(),
+      () => undefined,
+    );
 }
 
 /** How a step is looked at: by itself on grey, or the picture just before it and just after it. */
@@ -131,7 +147,16 @@ export async function previewFrame(book: Book, pick: string, n: number, o: Previ
           : { ...left, upTo: STEP_ORDER[STEP_ORDER.indexOf(step) - 1]! };
   const after: StepChoice = step === undefined || last ? left : { ...left, upTo: step };
   // One frame at a time on a renderer: its buffers are shared between frames.
+  k.busy++;
   const run = k.queue.then(async () => {
+    if (k.dropped)
+      throw new PlatewrightError(
+        'PW-JOIN-CHANGED',
+        'the join was changed meanwhile; ask for the picture as it is now',
+        {
+          kind: 'finding',
+        },
+      );
     if (step === undefined) return encodeJpeg((await renderer.frame(at, left)).coded(), o.width);
     if (view === 'before') return encodeJpeg((await renderer.frame(at, before)).coded(), o.width);
     if (view === 'after') return encodeJpeg((await renderer.frame(at, after)).coded(), o.width);
@@ -140,7 +165,10 @@ export async function previewFrame(book: Book, pick: string, n: number, o: Previ
     const is = (await renderer.frame(at, after)).coded();
     return encodeJpeg(step === 'ground' ? ratioOnGrey(was, is) : changedOnGrey(was, is), o.width);
   });
-  k.queue = run.catch(() => undefined);
+  k.queue = run.then(
+    () => void k.busy--,
+    () => void k.busy--,
+  );
   return run;
 }
 

@@ -242,6 +242,24 @@ describe.skipIf(CHROMIUM === undefined)("the join's sheet", () => {
         .toBe(k - 1);
     }
     await expect.poll(() => field.inputValue()).toBe(proposed);
+    // An undo right after the key takes back this turning, and not the edit before it.
+    const before = await bookNow((b) => b.history.filter((h) => !h.undone).length);
+    await slider.press('ArrowRight');
+    await page.keyboard.press('Control+KeyZ');
+    await expect.poll(() => bookNow((b) => b.history.find((h) => h.undone)?.title)).toMatch(/^light: exposure/);
+    await page.waitForTimeout(900);
+    expect(await bookNow((b) => b.history.filter((h) => !h.undone).length)).toBe(before);
+    await expect.poll(() => field.inputValue()).toBe(proposed);
+    // A page that is closed with a slider hardly at rest keeps what it was moved to.
+    await step('light').getByLabel('saturation', { exact: true }).press('ArrowLeft');
+    const kept = (await step('light').getByLabel('saturation, ×').inputValue()).trim();
+    await page.goto('about:blank');
+    await page.goto(`${base}#/sheet/street`);
+    await field.waitFor();
+    await expect.poll(() => step('light').getByLabel('saturation, ×').inputValue()).toBe(kept);
+    await expect.poll(() => bookNow((b) => b.history[0]!.title)).toBe(`light: saturation ${kept} ×`);
+    await page.getByRole('button', { name: 'Take back' }).click();
+    await expect.poll(() => bookNow((b) => b.history.filter((h) => !h.undone).length)).toBe(before);
     await field.fill('1,25');
     await field.press('Enter');
     await expect

@@ -5,7 +5,9 @@
 import { createSignal } from 'solid-js';
 import type { BookState, EditRequest, PhoneInvitation } from '../../src/server/api-types.js';
 import type { ProposedMark } from '../../src/plate/marks/propose-marks.js';
+import { EditQueue, type Changes } from './edit-queue.js';
 import { shareUnchanged } from './share.js';
+import { withChanges } from './with-changes.js';
 import type { JobKind, JobRecord } from '../../src/jobs/job-store.js';
 
 const [book, setBook] = createSignal<BookState | null>(null);
@@ -68,28 +70,42 @@ const json = (value: unknown): RequestInit => ({
   body: JSON.stringify(value),
 });
 
-type Changes = EditRequest['changes'];
-let lastEdit: Promise<unknown> = Promise.resolve();
-/**
- * One edit of the book. Edits of this page go one after another, each on the book as the one before left it: `changes`
- * as a function is asked when its turn comes (null: nothing to change any more), so that of two quick changes to one
- * document the second does not write over the first.
- */
-export function edit(title: string, changes: Changes | (() => Changes | null)): Promise<unknown> {
-  return inTurn(async () => {
-    const now = typeof changes === 'function' ? changes() : changes;
-    if (now !== null) await call('/api/edit', json({ title, changes: now }));
-  });
+/** Browsers send no more than 64 KB for a page that is closed. */
+const MOST_AT_CLOSE = 60000;
+/** Sends an edit so that it arrives though the page is closed meanwhile, where it is small enough for that. */
+async function sendEdit(request: EditRequest): Promise<unknown> {
+  const small = new Blob([JSON.stringify(request)]).size <= MOST_AT_CLOSE;
+  return call('/api/edit', { ...json(request), keepalive: small });
 }
-function inTurn(work: () => Promise<unknown>): Promise<unknown> {
-  lastEdit = lastEdit.then(() =>
+const queue = new EditQueue({
+  send: (request) =>
+    attempt(async () => {
+      await sendEdit(request);
+      await refresh();
+    }),
+  lay: (changes) => setBook((b) => (b === null ? null : withChanges(b, changes))),
+});
+/** What a page holds back for a moment (a slider that still moves): kept before an undo and when the page is closed. */
+export const holdBack = (keep: () => void) => queue.holdBack(keep);
+/** One edit of the book; see `EditQueue.edit`. */
+export function edit(title: string, changes: Changes | (() => Changes | null)): Promise<unknown> {
+  return queue.edit(title, typeof changes === 'function' ? changes : () => changes);
+}
+const after = (work: () => Promise<unknown>): Promise<unknown> =>
+  queue.inTurn(() =>
     attempt(async () => {
       await work();
       await refresh();
     }),
   );
-  return lastEdit;
-}
+window.addEventListener('beforeunload', (e) => {
+  queue.letGo();
+  if (queue.waits(MOST_AT_CLOSE)) e.preventDefault();
+});
+window.addEventListener('pagehide', () => {
+  const rest = queue.rest();
+  if (rest !== null) void sendEdit(rest).catch(() => undefined);
+});
 export const changeSetting = (name: string, numbers: readonly number[] | null) =>
   attempt(async () => {
     await call('/api/settings', json({ name, numbers }));
@@ -100,8 +116,15 @@ export const changeStudio = (name: string, text: string) =>
     await call('/api/studio', json({ name, text }));
     await refresh();
   });
-export const undo = () => inTurn(() => call('/api/undo', json({})));
-export const redo = () => inTurn(() => call('/api/redo', json({})));
+/** Takes back the last thing that the hand did, a slider moved a moment ago too. */
+export const undo = () => {
+  queue.letGo();
+  return after(() => call('/api/undo', json({})));
+};
+export const redo = () => {
+  queue.letGo();
+  return after(() => call('/api/redo', json({})));
+};
 export const startJob = (kind: JobKind, subject: string, spec: Record<string, unknown> = {}) =>
   attempt(() => call<JobRecord>('/api/jobs', json({ kind, subject, spec })));
 export const stopJob = (id: string) => attempt(() => call(`/api/jobs/${id}/stop`, json({})));

@@ -14,6 +14,7 @@ import {
 import { tmpdir } from 'node:os';
 import { join as path } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { PlatewrightError } from '../../core/errors.js';
 import { RandomStream } from '../../core/random.js';
 import { createPicture } from '../../image/picture.js';
 import { toCodedRgb } from '../../media/convert.js';
@@ -161,6 +162,27 @@ describe('a render that is stopped', () => {
       await film.close();
     });
   }
+
+  for (const [at, words] of [
+    [5, 'no piece was whole yet, so it begins at the first frame'],
+    [30, `24 of ${FRAMES} frames lie in whole pieces, are kept, and are not made again`],
+  ] as const)
+    it(`says what is kept where the disk is full at frame ${at}, and goes on from there`, async () => {
+      const renderer = await JoinRenderer.open(recipe);
+      const full = new PlatewrightError('PW-MEDIA-WRITE', 'no more; free some room and begin again');
+      const written = renderJoin(renderer, path(folder, 'full.mov'), {
+        codec: 'prores4444',
+        matte: path(folder, 'full.mkv'),
+        resumeIn: path(folder, `work-full-${at}`),
+        onFrame: (f) => {
+          if (f.frame === at) throw full;
+        },
+      });
+      await expect(written).rejects.toThrow(`PW-MEDIA-WRITE: no more; free some room and render again: ${words}`);
+      await renderer.close();
+      const again = await render('full.mov', 'prores4444', `work-full-${at}`);
+      expect(again.report).toMatchObject({ frames: FRAMES });
+    });
 
   for (const [codec, ending, stopAt] of [
     ['h264', 'mp4', 60],

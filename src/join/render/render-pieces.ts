@@ -90,12 +90,38 @@ export async function renderPieces(
     // Pieces that lie side by side are drawn in one stream, so that what works ahead does not stop at each.
     let last = k;
     while (last + 1 < pieces.count && there[last + 1] !== true) last++;
-    await renderRun(renderer, { ...o, sound: null }, pieces, k, last, () => count(1));
+    try {
+      await renderRun(renderer, { ...o, sound: null }, pieces, k, last, () => count(1));
+    } catch (error) {
+      throw withKept(error, pieces, o.matte !== undefined);
+    }
     k = last + 1;
   }
-  await gather(pieces, renderer, out, o);
+  try {
+    await gather(pieces, renderer, out, o);
+  } catch (error) {
+    throw withKept(error, pieces, o.matte !== undefined);
+  }
   rmSync(folder, { recursive: true, force: true });
   return { frames: total, kept, leftOff: renderer.leftOff };
+}
+
+/** Where the disk was full: what is kept, so that nobody deletes it or takes the render for lost. */
+function withKept(error: unknown, pieces: Pieces, matte: boolean): unknown {
+  if (!(error instanceof PlatewrightError) || error.code !== 'PW-MEDIA-WRITE') return error;
+  let frames = 0;
+  for (let k = 0; k < pieces.count; k++)
+    if (existsSync(pieces.name('piece', k)) && (!matte || existsSync(pieces.name('matte', k))))
+      frames += pieces.frames(k);
+  const sentence = error.message.slice(error.code.length + 2).replace(/ and begin again$/, '');
+  return new PlatewrightError(
+    error.code,
+    `${sentence} and render again: ` +
+      (frames === 0
+        ? 'no piece was whole yet, so it begins at the first frame'
+        : `${frames} of ${pieces.end - pieces.first} frames lie in whole pieces, are kept, and are not made again`),
+    { cause: error, detail: error.detail },
+  );
 }
 
 interface Pieces {

@@ -34,6 +34,8 @@ import type { PeelStep, Recipe, RecipeStep, StepName } from '../types.js';
  */
 export interface PlateMender {
   mend(frame: number, plate: VideoFrame, steps: ReadonlySet<RecipeStep['step']>): VideoFrame | Promise<VideoFrame>;
+  /** Leaves off what is being mended: nobody wants it any more, and who waits for it hears an error. */
+  leave?(): void;
   close?(): Promise<void>;
 }
 
@@ -147,6 +149,11 @@ export class JoinRenderer {
     return setUpOf(recipe) === setUpOf(this.recipe)
       ? new JoinRenderer(recipe, this.plate, this.source, this.options, this.shared)
       : null;
+  }
+
+  /** Leaves off a frame's mending where that can be done (`PlateMender.leave`); the frame throws. */
+  leaveMending(): void {
+    this.options.mender?.leave?.();
   }
 
   get rate(): { num: number; den: number } {

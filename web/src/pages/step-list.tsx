@@ -1,20 +1,21 @@
 /**
  * The recipe's steps in their order: on or off, seen alone, before and after, with the few controls that each takes.
  */
-import { batch, createEffect, createSignal, For, Index, onCleanup, Show, type JSX } from 'solid-js';
+import { batch, createEffect, createMemo, createSignal, For, Index, onCleanup, Show, type JSX } from 'solid-js';
 import type { JoinDocument, PickDocument } from '../../../src/book/documents.js';
 import { keepShadow } from '../../../src/join/keep-shadow.js';
 import {
   controlValue,
   STEP_CONTROLS,
   stepLabel,
+  widenControls,
   withControlValue,
   type ControlValue,
   type StepControl,
 } from '../../../src/join/step-controls.js';
 import { stepNumber } from '../../../src/join/step-numbers.js';
 import type { PatchStep, PeelStep, RecipeStep } from '../../../src/join/types.js';
-import { edit } from '../api.js';
+import { edit, holdBack } from '../api.js';
 import { StepKnob } from '../parts/step-control.js';
 import { StepPicture, type Seen } from '../parts/step-picture.js';
 
@@ -44,6 +45,9 @@ const TRIED: ReadonlySet<string> = new Set(['ride', 'light', 'ground', 'front', 
 export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio: number }): JSX.Element {
   const frames = () => props.pick.out - props.pick.in;
   const steps = () => props.join.recipe.steps;
+  const longest = createMemo(() => Math.max(props.join.recipe.plate.widthPx, props.join.recipe.plate.heightPx));
+  // The same controls while the size is the same: made anew they would lose the keyboard.
+  const widening = createMemo(() => widenControls(longest()));
   const [frame, setFrame] = createSignal(Math.floor(frames() / 2));
   const [seen, setSeen] = createSignal<Seen | null>(null);
   const [draft, setDraft] = createSignal<Record<string, number>>({});
@@ -97,6 +101,7 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
     clearTimeout(keeping);
     keeping = setTimeout(keep, 700);
   };
+  onCleanup(holdBack(keep));
   onCleanup(() => {
     keep();
     clearTimeout(rest);
@@ -129,6 +134,7 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
     <div class="steps">
       <StepPicture
         address={address}
+        version={version()}
         frame={frame()}
         frames={frames()}
         ratio={props.ratio}
@@ -205,7 +211,11 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
                     </label>
                   )}
                 </Show>
-                <For each={STEP_CONTROLS[s().step].filter((c) => controlValue(s(), c) !== undefined)}>
+                <For
+                  each={(s().step === 'widen' ? widening() : STEP_CONTROLS[s().step]).filter(
+                    (c) => controlValue(s(), c) !== undefined,
+                  )}
+                >
                   {(c) => (
                     <StepKnob
                       control={c}

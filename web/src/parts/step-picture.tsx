@@ -1,7 +1,7 @@
 /**
  * The recipe's picture on the frame in view: whole, or one step alone, before, after, or wiped from before to after.
  */
-import { createEffect, createSignal, onCleanup, Show, type JSX } from 'solid-js';
+import { createEffect, createSignal, on, onCleanup, Show, type JSX } from 'solid-js';
 
 export type SeenAs = 'alone' | 'before' | 'after' | 'wipe';
 export interface Seen {
@@ -12,9 +12,13 @@ export interface Seen {
 
 /**
  * One picture at an address, asked for one at a time: what was passed over meanwhile is left out, and the last that was
- * asked for always comes. `error` is what the service said where it could not make it.
+ * asked for always comes. `error` is what the service said where it could not make it. A picture of another `version`
+ * than the present one is not waited for.
  */
-function latest(wanted: () => string | null): {
+function latest(
+  wanted: () => string | null,
+  version: () => string,
+): {
   readonly url: () => string;
   readonly error: () => string | null;
   readonly late: () => boolean;
@@ -25,11 +29,13 @@ function latest(wanted: () => string | null): {
   const [late, setLate] = createSignal(false);
   let shown = '';
   let gone = false;
+  let running = new AbortController();
   const fetchIt = async (address: string): Promise<void> => {
     setBusy(true);
     const slow = setTimeout(() => setLate(true), 700);
+    const mine = (running = new AbortController());
     try {
-      const response = await fetch(address);
+      const response = await fetch(address, { signal: mine.signal });
       if (gone) return;
       if (response.ok) {
         const next = URL.createObjectURL(await response.blob());
@@ -43,10 +49,10 @@ function latest(wanted: () => string | null): {
             `the picture could not be made (${response.status})`,
         );
     } catch {
-      setError('the service does not answer; is "platewright serve" still running?');
+      if (!mine.signal.aborted) setError('the service does not answer; is "platewright serve" still running?');
     } finally {
       clearTimeout(slow);
-      shown = address;
+      shown = mine.signal.aborted ? '' : address;
       setLate(false);
       setBusy(false);
     }
@@ -55,8 +61,19 @@ function latest(wanted: () => string | null): {
     const w = wanted();
     if (!busy() && w !== null && w !== shown) void fetchIt(w);
   });
+  createEffect(
+    on(
+      version,
+      (now, then) => {
+        if (now !== then) running.abort();
+      },
+      { defer: true },
+    ),
+  );
   onCleanup(() => {
     gone = true;
+    // A browser keeps six connections: pages that were left must not hold them.
+    running.abort();
     if (url() !== '') URL.revokeObjectURL(url());
   });
   return { url, error, late };
@@ -64,6 +81,8 @@ function latest(wanted: () => string | null): {
 
 export function StepPicture(props: {
   address: (view: 'alone' | 'before' | 'after' | null) => string;
+  /** Of the recipe that is in the book. */
+  version: string;
   frame: number;
   frames: number;
   ratio: number;
@@ -73,8 +92,14 @@ export function StepPicture(props: {
 }): JSX.Element {
   const [wipe, setWipe] = createSignal(50);
   const view = () => (props.seen === null ? null : props.seen.as === 'wipe' ? 'after' : props.seen.as);
-  const main = latest(() => props.address(view()));
-  const before = latest(() => (props.seen?.as === 'wipe' ? props.address('before') : null));
+  const main = latest(
+    () => props.address(view()),
+    () => props.version,
+  );
+  const before = latest(
+    () => (props.seen?.as === 'wipe' ? props.address('before') : null),
+    () => props.version,
+  );
   const words = () =>
     props.seen === null
       ? 'the whole recipe'
