@@ -2,7 +2,7 @@ import { expect, test } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import { hiddenMotion } from './hidden-motion.js';
-import { fieldAt } from './local-field.js';
+import { fieldAt } from './field-cells.js';
 
 const W = 200,
   H = 140;

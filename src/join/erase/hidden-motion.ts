@@ -13,7 +13,8 @@ import { FlowPicture, motionAt } from '../../image/flow.js';
 import { blurPlane, gaussianPlane } from '../../image/gaussian.js';
 import { pushPull } from '../../image/push-pull.js';
 import { median, percentile } from '../../image/statistics.js';
-import { lightBetween, structureOf, type LocalField } from './local-field.js';
+import type { LocalField } from './field-cells.js';
+import { lightBetween, structureOf } from './local-field.js';
 
 /** A picture over the frame's own pixels, and 1 where it shows the set. */
 export interface Shown {

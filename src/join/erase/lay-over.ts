@@ -7,7 +7,7 @@ import { createPicture, plane, type Picture } from '../../image/picture.js';
 import { warpHomography } from '../../image/warp.js';
 import { warpMap } from '../../image/warp-map.js';
 import type { PartBox } from '../render/frame-part.js';
-import { fieldRow, type LocalField } from './local-field.js';
+import { fieldRow, type LocalField } from './field-cells.js';
 
 /** A field found at another scale and origin: the displacement at (x, y) px is field((x + x0) · scale) / scale. */
 export interface Shift {

@@ -2,7 +2,8 @@ import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import { sampleBilinear } from '../../image/sampling.js';
-import { addFields, fieldAt, localField } from './local-field.js';
+import { addFields, fieldAt } from './field-cells.js';
+import { localField } from './local-field.js';
 
 const W = 240,
   H = 160;

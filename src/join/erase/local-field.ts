@@ -10,18 +10,7 @@ import { FlowPicture, motionAt } from '../../image/flow.js';
 import { blurPlane, gaussianPlane } from '../../image/gaussian.js';
 import { pushPull } from '../../image/push-pull.js';
 import { median, selectInPlace } from '../../image/statistics.js';
-
-/**
- * Displacements on a grid of cells: the place in the picture that shows what the template shows at (x, y) is (x, y) +
- * (u, v).
- */
-export interface LocalField {
-  readonly cellPx: number;
-  readonly columns: number;
-  readonly rows: number;
-  readonly u: Float32Array;
-  readonly v: Float32Array;
-}
+import type { LocalField } from './field-cells.js';
 
 export interface LocalFieldOptions {
   /** How far a displacement may reach, px. */
@@ -42,6 +31,34 @@ const HELPS = 0.8;
 const NOISE = 0.012;
 /** Fewer trusted cells than this tell no lean. */
 const LEAST_CELLS = 24;
+/** Shorter sides, px, and fewer pixels that can be compared show too little. */
+const LEAST_SIDE = 48,
+  LEAST_KNOWN = 400;
+/** A field whose largest displacement is less than this is none, px. */
+const LEAST_SHIFT = 0.05;
+
+/** The two pictures as they are compared: alike in light, and going on smoothly where nothing is to be compared. */
+interface Compared {
+  readonly base: Float32Array;
+  readonly other: Float32Array;
+  readonly weight: Float32Array;
+  readonly width: number;
+  readonly height: number;
+}
+
+interface Flow {
+  readonly u: Float32Array;
+  readonly v: Float32Array;
+}
+
+/** Displacement of every cell, and how far it is to be trusted, 0..1. */
+interface Cells extends Flow {
+  readonly trust: Float32Array;
+  readonly columns: number;
+  readonly rows: number;
+  /** Largest displacement of a trusted cell, px. */
+  readonly most: number;
+}
 
 /**
  * The field that brings `picture` onto `template`, told by pixels of `weight` over a half; null where it is zero
@@ -55,13 +72,24 @@ export function localField(
   height: number,
   options: LocalFieldOptions,
 ): LocalField | null {
+  if (width < LEAST_SIDE || height < LEAST_SIDE) return null;
+  const compared = comparable(template, picture, weight, width, height);
+  if (compared === null) return null;
+  const cellPx = options.cellPx ?? 12,
+    cells = gathered(compared, flowOf(compared, options.quick === true), cellPx, options.reachPx);
+  return cells.most < LEAST_SHIFT ? null : { cellPx, ...carriedOn(cells, options.reachPx) };
+}
+
+/** Null where too few pixels are to be compared. */
+function comparable(
+  template: Float32Array,
+  picture: Float32Array,
+  weight: Float32Array,
+  width: number,
+  height: number,
+): Compared | null {
   const n = width * height,
-    cell = options.cellPx ?? 12,
-    reach = options.reachPx;
-  if (width < 48 || height < 48) return null;
-  // Where there is nothing to compare both show the same smooth going-on of the template: texture there would say that
-  // nothing moves.
-  const other = new Float32Array(n),
+    other = new Float32Array(n),
     base = new Float32Array(n),
     say = new Float32Array(n);
   let known = 0;
@@ -70,30 +98,56 @@ export function localField(
       say[i] = 1;
       known++;
     }
-  if (known < 400) return null;
+  if (known < LEAST_KNOWN) return null;
+  // Where there is nothing to compare both show the same smooth going-on of the template: texture there would say that
+  // nothing moves.
   const light = lightBetween(template, picture, weight),
     smooth = known < n ? pushPull([template], say, width, height)[0]! : template;
   for (let i = 0; i < n; i++) {
     base[i] = say[i] === 1 ? template[i]! : smooth[i]!;
     other[i] = say[i] === 1 ? picture[i]! * light : smooth[i]!;
   }
+  return { base, other, weight, width, height };
+}
+
+function flowOf({ base, other, width, height }: Compared, quick: boolean): Flow {
   const a = new FlowPicture(blurPlane(base, width, height, 0.7), width, height),
     b = new FlowPicture(blurPlane(other, width, height, 0.7), width, height);
-  let u: Float32Array, v: Float32Array;
   try {
-    ({ u, v } = motionAt(
-      a,
-      b,
-      0,
-      options.quick === true ? { alpha: 4, outer: 2, sweeps: 5 } : { alpha: 4, finest: 1 },
-    ));
+    return motionAt(a, b, 0, quick ? { alpha: 4, outer: 2, sweeps: 5 } : { alpha: 4, finest: 1 });
   } finally {
     a.close();
     b.close();
   }
-  // How well a displacement explains what is seen, against none.
-  const before = new Float32Array(n),
-    after = new Float32Array(n);
+}
+
+/**
+ * Pixels whose displacement is believed: within reach, and it takes away enough of the squared difference that is seen
+ * about them, or there was none to speak of.
+ */
+function believed(c: Compared, { u, v }: Flow, reach: number): Uint8Array {
+  const { weight, width, height } = c,
+    blurred = (p: Float32Array): Float32Array => gaussianPlane(p, width, height, 2),
+    { still, moved } = squaredDifferences(c, { u, v }),
+    was = blurred(still),
+    left = blurred(moved),
+    told = blurred(Float32Array.from(weight, (w) => (w > 0.5 ? 1 : 0))),
+    out = new Uint8Array(width * height);
+  for (let i = 0; i < out.length; i++) {
+    if (!(weight[i]! > 0.5) || u[i]! * u[i]! + v[i]! * v[i]! > reach * reach) continue;
+    const share = Math.max(1e-6, told[i]!);
+    if (left[i]! / share < HELPS * (was[i]! / share) + NOISE * NOISE) out[i] = 1;
+  }
+  return out;
+}
+
+/** Squared difference of the pictures at every pixel that is compared, as they are and with the one moved. */
+function squaredDifferences(
+  { base, other, weight, width, height }: Compared,
+  { u, v }: Flow,
+): { readonly still: Float32Array; readonly moved: Float32Array } {
+  const still = new Float32Array(width * height),
+    moved = new Float32Array(width * height);
   for (let y = 0; y < height; y++)
     for (let x = 0; x < width; x++) {
       const i = y * width + x;
@@ -108,70 +162,67 @@ export function localField(
       const s =
         (other[o]! * (1 - fx) + other[o + 1]! * fx) * (1 - fy) +
         (other[o + width]! * (1 - fx) + other[o + width + 1]! * fx) * fy;
-      before[i] = (other[i]! - base[i]!) ** 2;
-      after[i] = (s - base[i]!) ** 2;
+      still[i] = (other[i]! - base[i]!) ** 2;
+      moved[i] = (s - base[i]!) ** 2;
     }
-  const was = gaussianPlane(before, width, height, 2),
-    left = gaussianPlane(after, width, height, 2),
-    told = gaussianPlane(
-      Float32Array.from(weight, (w) => (w > 0.5 ? 1 : 0)),
-      width,
-      height,
-      2,
-    );
-  const texture = structureOf(base, width, height);
-  const columns = Math.ceil(width / cell),
-    rows = Math.ceil(height / cell);
-  const cu = new Float32Array(columns * rows),
-    cv = new Float32Array(columns * rows),
-    trust = new Float32Array(columns * rows);
-  const us = new Float64Array(cell * cell),
+  return { still, moved };
+}
+
+/** Medians of the displacements that are believed, cell by cell, trusted by how much texture tells them. */
+function gathered(compared: Compared, flow: Flow, cell: number, reach: number): Cells {
+  const { width, height } = compared,
+    columns = Math.ceil(width / cell),
+    rows = Math.ceil(height / cell),
+    believe = believed(compared, flow, reach),
+    texture = structureOf(compared.base, width, height);
+  const u = new Float32Array(columns * rows),
+    v = new Float32Array(columns * rows),
+    trust = new Float32Array(columns * rows),
+    us = new Float64Array(cell * cell),
     vs = new Float64Array(cell * cell);
   let most = 0;
   for (let r = 0; r < rows; r++)
     for (let c = 0; c < columns; c++) {
-      let k = 0,
-        sum = 0;
       const x1 = Math.min(width, (c + 1) * cell),
         y1 = Math.min(height, (r + 1) * cell);
+      let k = 0,
+        sum = 0;
       for (let y = r * cell; y < y1; y++)
         for (let x = c * cell; x < x1; x++) {
           const i = y * width + x;
-          if (!(weight[i]! > 0.5)) continue;
-          const share = Math.max(1e-6, told[i]!),
-            w2 = was[i]! / share,
-            l2 = left[i]! / share;
-          if (u[i]! * u[i]! + v[i]! * v[i]! > reach * reach) continue;
-          if (!(l2 < HELPS * w2 + NOISE * NOISE)) continue;
-          us[k] = u[i]!;
-          vs[k] = v[i]!;
+          if (believe[i] === 0) continue;
+          us[k] = flow.u[i]!;
+          vs[k] = flow.v[i]!;
           k++;
           sum += texture[i]!;
         }
       if (k < LEAST_FILLED * cell * cell) continue;
       const o = r * columns + c;
-      cu[o] = middle(us, k);
-      cv[o] = middle(vs, k);
+      u[o] = middle(us, k);
+      v[o] = middle(vs, k);
       trust[o] = Math.min(1, sum / k);
-      if (trust[o]! > 0.1) most = Math.max(most, Math.hypot(cu[o]!, cv[o]!));
+      if (trust[o]! > 0.1) most = Math.max(most, Math.hypot(u[o]!, v[o]!));
     }
-  if (most < 0.05) return null;
-  // Beyond what is seen a field goes on as it leans: its plane is taken out, what is over carried on, and the plane put
-  // back.
-  const planes = [cu, cv].map((p) => planeThrough(p, trust, columns, rows));
-  [cu, cv].forEach((p, k) => leanBy(p, planes[k]!, columns, -1));
-  const [fu, fv] = pushPull([cu, cv], trust, columns, rows);
-  [fu!, fv!].forEach((p, k) => {
-    leanBy(p, planes[k]!, columns, 1);
+  return { u, v, trust, columns, rows, most };
+}
+
+/**
+ * The field on every cell. Beyond what is seen it goes on as it leans: its plane is taken out, what is over carried on,
+ * and the plane put back.
+ */
+function carriedOn({ u, v, trust, columns, rows }: Cells, reach: number): Omit<LocalField, 'cellPx'> {
+  const lean = [u, v].map((p) => planeThrough(p, trust, columns, rows)),
+    flat = [u, v].map((p, k) => {
+      const out = p.slice();
+      leanBy(out, lean[k]!, columns, -1);
+      return out;
+    });
+  const [fu, fv] = pushPull(flat, trust, columns, rows).map((p, k) => {
+    leanBy(p, lean[k]!, columns, 1);
     for (let o = 0; o < p.length; o++) p[o] = Math.max(-reach, Math.min(reach, p[o]!));
+    return gaussianPlane(p, columns, rows, 0.8);
   });
-  return {
-    cellPx: cell,
-    columns,
-    rows,
-    u: gaussianPlane(fu!, columns, rows, 0.8),
-    v: gaussianPlane(fv!, columns, rows, 0.8),
-  };
+  return { columns, rows, u: fu!, v: fv! };
 }
 
 /**
@@ -222,69 +273,6 @@ function planeThrough(
 
 function leanBy(p: Float32Array, [a, b, c]: readonly [number, number, number], columns: number, sign: number): void {
   for (let o = 0; o < p.length; o++) p[o] = p[o]! + sign * (a + b * (o % columns) + c * Math.floor(o / columns));
-}
-
-/** Displacement at (x, y) px, bilinear between the cells' middles; clamped beyond them. Written to `out` as (u, v). */
-export function fieldAt(f: LocalField, x: number, y: number, out: Float64Array): void {
-  const cx = Math.min(f.columns - 1, Math.max(0, x / f.cellPx - 0.5)),
-    cy = Math.min(f.rows - 1, Math.max(0, y / f.cellPx - 0.5));
-  const c0 = Math.min(f.columns - 1, Math.floor(cx)),
-    r0 = Math.min(f.rows - 1, Math.floor(cy)),
-    c1 = Math.min(f.columns - 1, c0 + 1),
-    r1 = Math.min(f.rows - 1, r0 + 1);
-  const a = cx - c0,
-    b = cy - r0,
-    p = r0 * f.columns,
-    q = r1 * f.columns;
-  out[0] = (f.u[p + c0]! * (1 - a) + f.u[p + c1]! * a) * (1 - b) + (f.u[q + c0]! * (1 - a) + f.u[q + c1]! * a) * b;
-  out[1] = (f.v[p + c0]! * (1 - a) + f.v[p + c1]! * a) * (1 - b) + (f.v[q + c0]! * (1 - a) + f.v[q + c1]! * a) * b;
-}
-
-/** Root of the mean squared displacement, px. */
-export function sizeOf(f: LocalField): number {
-  let sum = 0;
-  for (let i = 0; i < f.u.length; i++) sum += f.u[i]! ** 2 + f.v[i]! ** 2;
-  return Math.sqrt(sum / f.u.length);
-}
-
-/** Displacements of a row of pixels at x = (i + 0.5 + x0) · step, as {@link fieldAt} gives them. */
-export function fieldRow(f: LocalField, x0: number, step: number, y: number, u: Float32Array, v: Float32Array): void {
-  const cy = Math.min(f.rows - 1, Math.max(0, y / f.cellPx - 0.5)),
-    r0 = Math.min(f.rows - 1, Math.floor(cy)),
-    b = cy - r0,
-    n = f.columns;
-  const p = r0 * n,
-    q = Math.min(f.rows - 1, r0 + 1) * n;
-  const lineU = new Float64Array(n),
-    lineV = new Float64Array(n);
-  for (let c = 0; c < n; c++) {
-    lineU[c] = f.u[p + c]! * (1 - b) + f.u[q + c]! * b;
-    lineV[c] = f.v[p + c]! * (1 - b) + f.v[q + c]! * b;
-  }
-  for (let i = 0; i < u.length; i++) {
-    const cx = Math.min(n - 1, Math.max(0, ((i + 0.5 + x0) * step) / f.cellPx - 0.5)),
-      c0 = Math.floor(cx),
-      c1 = Math.min(n - 1, c0 + 1),
-      a = cx - c0;
-    u[i] = lineU[c0]! + a * (lineU[c1]! - lineU[c0]!);
-    v[i] = lineV[c0]! + a * (lineV[c1]! - lineV[c0]!);
-  }
-}
-
-/** The field of two steps, one after the other: first `before`, then `after` at the place reached. */
-export function addFields(before: LocalField | null, after: LocalField | null): LocalField | null {
-  if (before === null || after === null) return after ?? before;
-  const u = new Float32Array(after.u.length),
-    v = new Float32Array(after.v.length),
-    d = new Float64Array(2);
-  for (let r = 0; r < after.rows; r++)
-    for (let c = 0; c < after.columns; c++) {
-      const o = r * after.columns + c;
-      fieldAt(before, (c + 0.5) * after.cellPx + after.u[o]!, (r + 0.5) * after.cellPx + after.v[o]!, d);
-      u[o] = after.u[o]! + d[0]!;
-      v[o] = after.v[o]! + d[1]!;
-    }
-  return { ...after, u, v };
 }
 
 /** Ratio of light, template over picture: robust, over what both show. */

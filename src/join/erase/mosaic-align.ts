@@ -4,7 +4,8 @@ import { codedLuma } from './coded-luma.js';
 import { fitLocally } from './erase-align.js';
 import type { MosaicFrame } from './mosaic-frame.js';
 import { lightPlane, shineOn } from './light-plane.js';
-import { addFields, localField, sizeOf } from './local-field.js';
+import { addFields, sizeOf } from './field-cells.js';
+import { localField } from './local-field.js';
 import { meanOfSources } from './mosaic-mean.js';
 import { laySource, validity, type Placed } from './mosaic-source.js';
 

@@ -5,7 +5,7 @@ import { createPicture, type Picture } from '../../image/picture.js';
 import type { PartBox } from '../render/frame-part.js';
 import { layPart, partRead, type LayFilter, type Shift } from './lay-over.js';
 import type { LightPlane } from './light-plane.js';
-import type { LocalField } from './local-field.js';
+import type { LocalField } from './field-cells.js';
 
 /** One source frame, read again whenever it is wanted. */
 export interface MosaicSource {

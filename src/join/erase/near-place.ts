@@ -12,7 +12,8 @@ import { codedLuma } from './coded-luma.js';
 import { validity, type MosaicSource } from './mosaic-source.js';
 import { hiddenMotion, type Shown } from './hidden-motion.js';
 import { layPart, partRead, type Shift } from './lay-over.js';
-import { fieldAt, localField, type LocalField } from './local-field.js';
+import { fieldAt, type LocalField } from './field-cells.js';
+import { localField } from './local-field.js';
 import type { NearPlace } from './near-choice.js';
 
 /**
