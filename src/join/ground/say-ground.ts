@@ -30,24 +30,24 @@ export interface GroundSaid {
 
 export function sayGround(s: GroundSaid): string {
   return [
-    sayKey(s.key),
-    `; ${s.darkness}`,
-    s.carried ? '; it falls on the carrier' : '',
-    s.carried && s.round ? ', as round as its axis is behind the performer' : '',
-    s.body === null ? '' : `; ${s.body}`,
-    s.receivers === '' ? '' : `; ${s.receivers}`,
+    s.key.missing === null ? sayCast(s) : `contact only: ${s.key.missing}`,
     s.shaded ? "; the plate's own shadow lies on the performer where it was marked" : '',
     s.mirror === null ? '' : `; ${s.mirror}`,
     sayInShade(s.inShade),
   ].join('');
 }
 
-function sayKey(key: GroundKey): string {
-  if (key.missing !== null) return `contact only: ${key.missing}`;
+/** From where the shadow is cast, how dark it is, on what it falls and what casts it. */
+function sayCast({ key, darkness, carried, round, body, receivers }: GroundSaid): string {
   return [
     `key from ${key.azimuthDeg.toFixed(0)}° at ${key.elevationDeg.toFixed(0)}°`,
     key.shadowsFound ? ' (no shadow is marked: told by what was found at the feet of marked uprights)' : '',
     sayLamp(key),
+    `; ${darkness}`,
+    carried ? '; it falls on the carrier' : '',
+    carried && round ? ', as round as its axis is behind the performer' : '',
+    body === null ? '' : `; ${body}`,
+    receivers === '' ? '' : `; ${receivers}`,
   ].join('');
 }
 
