@@ -7,6 +7,7 @@ import { isPictureFolder, picturesIn } from '../media/sequence.js';
 import type { MarksFile } from '../plate/marks/marks.js';
 import { checkMarks } from '../plate/marks/check-marks.js';
 import type { Book } from './book.js';
+import { stampOf } from './take-again.js';
 import { makeId, type FilmDocument, type TakeDocument } from './documents.js';
 
 /** Adds a film by reference: it may be large and lie anywhere. */
@@ -94,6 +95,7 @@ export async function addTake(
       note: words.note ?? '',
       info: { ...info, file: stored },
       marks: words.marks ?? null,
+      ...stampOf(book.mediaPath(stored)),
     };
     e.put('take', take);
     return take;

@@ -125,6 +125,8 @@ export const takeSchema = z.object({
   marks: marksFileSchema.nullable(),
   verdict: result<Verdict>().optional(),
   verdictOf: z.string().optional(),
+  /** Of the file as it entered (file-stamp.ts). */
+  stamp: z.string().optional(),
 });
 export type TakeDocument = z.infer<typeof takeSchema>;
 

@@ -3,6 +3,7 @@ import { existsSync } from 'node:fs';
 import { PlatewrightError } from '../core/errors.js';
 import type { Book } from './book.js';
 import type { TakeDocument } from './documents.js';
+import { isOtherFile, otherFile } from './take-again.js';
 
 /**
  * Says which pick a take is for; null: for none yet. A verdict goes with the pick it was given against; marks, star and
@@ -52,7 +53,7 @@ export function looseTake(take: TakeDocument): PlatewrightError {
   );
 }
 
-/** Absolute path of a take's file. Throws `PW-MEDIA-MISSING` where it is not there. */
+/** Absolute path of a take's file. Throws `PW-MEDIA-MISSING` where it is not there, `PW-TAKE-OTHER` where another is. */
 export function takePath(book: Book, take: TakeDocument): string {
   const path = book.mediaPath(take.file);
   if (!/%\d*d/.test(take.file) && !existsSync(path))
@@ -61,5 +62,6 @@ export function takePath(book: Book, take: TakeDocument): string {
       `the take ${take.title} is not at ${path}; put it back there, ` +
         `or take it out of the book ("platewright take remove ${take.id}") and add it again`,
     );
+  if (isOtherFile(book, take)) throw otherFile(take);
   return path;
 }

@@ -5,6 +5,7 @@ import { PlatewrightError } from '../core/errors.js';
 import { probe } from '../media/probe.js';
 import { copyTurned, type Turn } from '../media/turned-copy.js';
 import type { Book } from './book.js';
+import { stampOf } from './take-again.js';
 import { takePath } from './take-place.js';
 import type { TakeDocument } from './documents.js';
 
@@ -43,6 +44,7 @@ export async function turnTake(book: Book, id: string, clockwise: number): Promi
       file,
       info: { ...info, file },
       marks: marks?.cleanFrame === undefined ? null : { frame: marks.frame, cleanFrame: marks.cleanFrame, marks: [] },
+      ...stampOf(target),
     };
     e.put('take', turned);
     for (const j of e.list('join')) if (j.take === id) e.remove('join', j.id);

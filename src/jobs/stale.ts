@@ -6,6 +6,7 @@
 import { createHash } from 'node:crypto';
 import type { Book } from '../book/book.js';
 import type { MeasuresDocument, PickDocument, ProductionDocument, TakeDocument } from '../book/documents.js';
+import { isOtherFile } from '../book/take-again.js';
 import type { Recipe } from '../join/types.js';
 
 /** Ids by what is out of date. */
@@ -14,6 +15,8 @@ export interface Stale {
   readonly briefs: readonly string[];
   readonly verdicts: readonly string[];
   readonly renders: readonly string[];
+  /** Takes whose file is another than the one that entered. */
+  readonly takes: readonly string[];
 }
 
 function stamp(value: unknown): string {
@@ -89,5 +92,9 @@ export function staleOf(book: Book): Stale {
       .list('join')
       .filter((j) => j.render !== undefined && j.render.recipeHash !== recipeHash(j.recipe))
       .map((j) => j.id),
+    takes: book
+      .list('take')
+      .filter((t) => isOtherFile(book, t))
+      .map((t) => t.id),
   };
 }

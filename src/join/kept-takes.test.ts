@@ -1,5 +1,5 @@
 /** Measures of a take that are kept: the same as measured anew, found again only for the same file and marks. */
-import { existsSync, mkdtempSync, readdirSync, rmSync, utimesSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, mkdtempSync, readdirSync, rmSync, utimesSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest';
@@ -83,5 +83,20 @@ describe('measures of takes that are kept', () => {
     const place = join(folder, 'failed');
     await expect(keptTake(place, 'key', () => Promise.reject(new Error('no')))).rejects.toThrow('no');
     expect(existsSync(place)).toBe(false);
+  });
+
+  it('clear away what another state of the program kept, and no half-written one of today', async () => {
+    const place = join(folder, 'states');
+    mkdirSync(place);
+    for (const name of ['0123456789abcdef01234567', 'ffffffffffff-0123456789abcdef01234567', 'ffffffffffff-0.7.part'])
+      writeFileSync(join(place, name), 'old');
+    writeFileSync(join(place, 'ffffffffffff-1.7.part'), 'old');
+    utimesSync(join(place, 'ffffffffffff-1.7.part'), 1000, 1000);
+    expect(await keptTake(place, 'key', () => Promise.resolve(5))).toBe(5);
+    const left = readdirSync(place).sort();
+    expect(left).toEqual([expect.any(String), expect.any(String)]);
+    expect(left).toContain('ffffffffffff-0.7.part');
+    expect(left.filter((n) => /^[0-9a-f]{12}-key$/.test(n))).toHaveLength(1);
+    expect(await keptTake(place, 'key', () => Promise.reject(new Error('made anew')))).toBe(5);
   });
 });

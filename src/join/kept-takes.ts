@@ -4,9 +4,10 @@
  * the marks, and the modules that measure, so that a program that was changed measures anew.
  */
 import { createHash } from 'node:crypto';
-import { existsSync, mkdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs';
-import { basename, join } from 'node:path';
+import { readFileSync, statSync } from 'node:fs';
+import { basename } from 'node:path';
 import { deserialize, serialize } from 'node:v8';
+import { entryPath, keepEntry } from './cache-folder.js';
 import { programStamp } from './program-stamp.js';
 
 /** Name of a result; null for takes that are not one file (picture sequences), of which nothing is kept. */
@@ -26,21 +27,13 @@ export function keptTakeKey(file: string, what: string, asked: unknown): string 
  */
 export async function keptTake<T>(folder: string | null, key: string | null, make: () => Promise<T>): Promise<T> {
   if (folder === null || key === null) return make();
-  const place = join(folder, key);
   try {
-    return deserialize(readFileSync(place)) as T;
+    return deserialize(readFileSync(entryPath(folder, key))) as T;
   } catch {
     // Not there, or damaged.
   }
   const made = await make();
-  const part = `${place}.${process.pid}.part`;
-  try {
-    mkdirSync(folder, { recursive: true });
-    writeFileSync(part, serialize(made));
-    renameSync(part, place);
-  } catch {
-    // A full disk costs the next proposal some seconds.
-    if (existsSync(part)) rmSync(part);
-  }
+  // A full disk costs the next proposal some seconds.
+  keepEntry(folder, key, serialize(made));
   return made;
 }

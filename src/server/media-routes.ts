@@ -5,6 +5,7 @@ import { z } from 'zod';
 import { removeFilm } from '../book/film-place.js';
 import type { Book } from '../book/book.js';
 import { assignTake, removeTake } from '../book/take-place.js';
+import { takeAgain } from '../book/take-again.js';
 import { turnTake } from '../book/turn-take.js';
 import { PlatewrightError } from '../core/errors.js';
 import { enterTakeJobs } from '../jobs/enter-take-jobs.js';
@@ -41,6 +42,13 @@ export function mediaRoutes(app: Hono, book: Book, runner: JobRunner): void {
   app.post('/api/takes/:id/turn', async (c) => {
     const { clockwise } = parse(z.object({ clockwise: z.number() }), await body(c), 'this turn');
     const take = await turnTake(book, c.req.param('id'), clockwise);
+    enterTakeJobs(book, take);
+    runner.wake();
+    return c.json({ id: take.id });
+  });
+  app.post('/api/takes/:id/again', async (c) => {
+    const { keepMarks } = parse(z.object({ keepMarks: z.boolean() }), await body(c), 'this taking in');
+    const take = await takeAgain(book, c.req.param('id'), keepMarks);
     enterTakeJobs(book, take);
     runner.wake();
     return c.json({ id: take.id });

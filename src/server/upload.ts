@@ -12,6 +12,7 @@ import { randomUUID } from 'node:crypto';
 import { addFilm, addLayers } from '../book/add-media.js';
 import type { Book } from '../book/book.js';
 import { makeId } from '../book/documents.js';
+import { stampOf } from '../book/take-again.js';
 import { PlatewrightError } from '../core/errors.js';
 import { checkSameFilm, relinkFilm } from '../book/film-place.js';
 import { enterJob } from '../jobs/job-store.js';
@@ -80,6 +81,7 @@ export async function acceptTake(
         note: '',
         info: { ...info, file: book.storedPath(path) },
         marks: null,
+        ...stampOf(path),
       }),
     );
     enterTakeJobs(book, book.need('take', id));

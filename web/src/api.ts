@@ -151,6 +151,11 @@ export const turnTake = (id: string, clockwise: number) =>
     await call(`/api/takes/${encodeURIComponent(id)}/turn`, json({ clockwise }));
     await refresh();
   });
+export const takeAgain = (id: string, keepMarks: boolean) =>
+  attempt(async () => {
+    await call(`/api/takes/${encodeURIComponent(id)}/again`, json({ keepMarks }));
+    await refresh();
+  });
 /** Why the last judging of a take came to nothing; null where it did not fail. */
 export const whyUnjudged = (take: string): string | null => {
   const last = jobs().find((j) => j.kind === 'verdict' && j.subject === take);

@@ -12,7 +12,7 @@ const book = (over: Record<string, unknown> = {}) =>
     briefs: { p: {} },
     jobs: [],
     ...over,
-    stale: { measures: [], briefs: [], verdicts: [], renders: [], ...(over['stale'] as object) },
+    stale: { measures: [], briefs: [], verdicts: [], renders: [], takes: [], ...(over['stale'] as object) },
   }) as unknown as Parameters<typeof nextStep>[0];
 const take = (verdict?: string) => ({
   id: 't',

@@ -4,6 +4,7 @@ import { basename, extname } from 'node:path';
 import type { Command } from 'commander';
 import { addLayers, addTake } from '../../book/add-media.js';
 import { assignTake, removeTake } from '../../book/take-place.js';
+import { isOtherFile, takeAgain } from '../../book/take-again.js';
 import { turnTake } from '../../book/turn-take.js';
 import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
@@ -108,13 +109,14 @@ export function register(program: Command): void {
             d.length === 0
               ? 'no take yet'
               : table([
-                  ['id', 'pick', 'frames', 'star', 'verdict'],
+                  ['id', 'pick', 'frames', 'star', 'verdict', ...(d.some((t) => isOtherFile(book, t)) ? ['file'] : [])],
                   ...d.map((t) => [
                     t.id,
                     t.pick ?? '–',
                     String(t.info.video?.frameCount ?? 0),
                     t.star ? 'star' : '',
                     t.verdict?.verdict ?? 'not judged',
+                    ...(isOtherFile(book, t) ? ['another than was added'] : []),
                   ]),
                 ]),
         );
@@ -154,6 +156,28 @@ export function register(program: Command): void {
           await turnTake(book, id, Number(degrees)),
           (t) =>
             `${t.id} is ${t.info.video!.widthPx} × ${t.info.video!.heightPx} now; next: platewright verdict ${t.id}`,
+        );
+      }),
+    ),
+  );
+  onProduction(
+    take
+      .command('again <id>')
+      .description(
+        "Take a take's file in as it is now, where another was put in its place: the verdict and joins built with it " +
+          'go, and so do its marks.',
+      )
+      .option('--keep-marks', 'its marks hold on the new file too'),
+  ).action(
+    action(async (id: string, o: ProductionOptions & { keepMarks?: boolean }) =>
+      withBook(o, async (book) => {
+        answer(
+          o,
+          await takeAgain(book, id, o.keepMarks === true),
+          (t) =>
+            `${t.id} has ${counted(t.info.video!.frameCount, 'frame')} of ${t.info.video!.widthPx} × ` +
+            `${t.info.video!.heightPx} now; next: platewright ${t.marks === null ? 'mark' : 'verdict'} ${t.id}` +
+            (t.marks === null ? ' --take' : ''),
         );
       }),
     ),

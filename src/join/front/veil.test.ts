@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { createPicture, type Picture } from '../../image/picture.js';
-import { CLEAR_GLASS, readVeil, veilPerformer } from './veil.js';
+import { CLEAR_GLASS, readVeil, veilPerformer, veilShadow } from './veil.js';
 
 const W = 320,
   H = 200,
@@ -118,5 +118,38 @@ describe('the veil of a pane', () => {
         [-50, 50],
       ]),
     ).toBeNull();
+  });
+});
+
+describe('the shadow of a performer behind a misty pane', () => {
+  it('darkens what is seen through the mist, and not the mist', () => {
+    const glass: Glass = { mist: 0.3, white: 0.7, scratches: false },
+      plate = through(set, glass, 0.004, 5),
+      shadow = 0.2,
+      truth = through((x, y) => set(x, y) * (inBody(x, y) ? shadow : 1), glass, 0, 6);
+    const veil = readVeil(plate, PANE)!;
+    const pane = Float32Array.from({ length: N }, (_, i) => (within(i % W, Math.floor(i / W)) ? 1 : 0));
+    const out: Picture = { ...plate, data: plate.data.slice() },
+      plain = plate.data.slice();
+    for (let i = 0; i < N; i++)
+      if (inBody(i % W, Math.floor(i / W)))
+        for (let c = 0; c < 3; c++) plain[c * N + i] = out.data[c * N + i]! * shadow;
+    out.data.set(plain);
+    veilShadow(veil, out, plate.data, pane);
+    let [ours, without, count, elsewhere] = [0, 0, 0, 0];
+    for (let i = 0; i < N; i++) {
+      const lies = inBody(i % W, Math.floor(i / W));
+      if (!lies) elsewhere += Math.abs(out.data[i]! - plate.data[i]!);
+      else if (pane[i] === 1) {
+        ours += Math.abs(out.data[i]! - truth.data[i]!);
+        without += Math.abs(plain[i]! - truth.data[i]!);
+        count++;
+      }
+    }
+    expect(count).toBeGreaterThan(9000);
+    expect(elsewhere).toBe(0);
+    // The mist adds .19 of light; a fifth of the ground's is left.
+    expect(without / count).toBeGreaterThan(0.14);
+    expect(ours / count).toBeLessThan(0.02);
   });
 });

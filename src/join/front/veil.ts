@@ -107,6 +107,26 @@ function topHat(p: Picture, radius: number): Picture {
 }
 
 /**
+ * Gives the performer's shadow the mist's light back, in place: the mist hangs before the ground, and only what is seen
+ * through it darkens. `out`: linear RGB with the shadow laid on the plate as if no pane were there; `base`: the plate's
+ * own data; `pane` as below.
+ */
+export function veilShadow(v: Veil, out: Picture, base: Float32Array, pane: Float32Array | null): void {
+  const n = out.width * out.height;
+  for (let i = 0; i < n; i++) {
+    const k = pane === null ? 1 : pane[i]!;
+    if (!(k > 0)) continue;
+    for (let c = 0; c < 3; c++) {
+      const o = c * n + i,
+        was = base[o]!;
+      if (!(was > 0) || out.data[o] === was) continue;
+      const mist = Math.min(was, k * v.lightLinear[c]!);
+      out.data[o] = mist + ((was - mist) * out.data[o]!) / was;
+    }
+  }
+}
+
+/**
  * Lays the veil over the performer in place. `out`: linear RGB with the performer on it; `before`: the same before it
  * was laid on; `base`: the plate, whose detail is taken; `matte`: the performer's coverage as seen; `pane`: the pane's,
  * null for everywhere.

@@ -5,10 +5,11 @@
  * changed models anew.
  */
 import { createHash } from 'node:crypto';
-import { existsSync, mkdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs';
-import { basename, join } from 'node:path';
+import { readFileSync, statSync } from 'node:fs';
+import { basename } from 'node:path';
 import { deserialize, serialize } from 'node:v8';
 import type { ScreenModel } from './peel.js';
+import { entryPath, keepEntry } from '../cache-folder.js';
 import { programStamp } from '../program-stamp.js';
 
 export interface KeptScreens {
@@ -64,21 +65,12 @@ export function screensInFolder(folder: string): KeptScreens {
   return {
     find(key) {
       try {
-        return deserialize(readFileSync(join(folder, key))) as ScreenModel;
+        return deserialize(readFileSync(entryPath(folder, key))) as ScreenModel;
       } catch {
         return null;
       }
     },
-    keep(key, model) {
-      const part = join(folder, `${key}.${process.pid}.part`);
-      try {
-        mkdirSync(folder, { recursive: true });
-        writeFileSync(part, serialize(model));
-        renameSync(part, join(folder, key));
-      } catch {
-        // A full disk costs the next render its model; whether there is room for that one is its own matter.
-        if (existsSync(part)) rmSync(part);
-      }
-    },
+    // A full disk costs the next render its model; whether there is room for that one is its own matter.
+    keep: (key, model) => keepEntry(folder, key, serialize(model)),
   };
 }

@@ -21,7 +21,7 @@ import { placementAt } from '../ride/ride.js';
 import { applyShade } from '../ground/shade.js';
 import { grainInShade } from '../ground/shade-grain.js';
 import type { AirStep, FrontStep } from '../types.js';
-import { veilPerformer, type Veil } from '../front/veil.js';
+import { veilPerformer, veilShadow, type Veil } from '../front/veil.js';
 
 /** A composed box of one plate frame. */
 export interface ComposedBox {
@@ -99,19 +99,21 @@ export function composeFrame(
         : frontCover(front, tools.fronts, frame, box, front.passing === undefined ? null : coverageIn(placed, box));
     const touched = room?.bytes(n) ?? new Uint8Array(n);
     const unshaded = shade !== null && grown !== null ? greenOf(base, box, shade.box, room) : null;
+    const veil = veilOf(front);
+    const pane = veil === null ? null : paneCover(front!, tools.fronts!, frame, box);
+    const unveiled = veil === null || shade === null ? null : out.data.slice();
     if (shade !== null && ground !== null)
       applyShade(ground, shade, base, out, box, touched, tools.receiverOutline?.(frame) ?? null, hidden, room);
+    if (unveiled !== null) veilShadow(veil!, out, unveiled, pane);
     if (reflection !== null) layMirror(reflection, base, out, touched, hidden);
     // The performer, held out by what passes in front.
     const over = overBox(placed, box, hidden, air, base);
     const matte = room?.picture(w, h, 1).data ?? new Float32Array(n);
     const smear = front === null || tools.fronts === null || hidden === null ? 0 : smearPx(front, tools.fronts, frame);
-    const veil = veilOf(front);
     const before = smear < LEAST_SMEAR && veil === null ? null : { ...out, data: out.data.slice() };
     layPremultiplied(out, over.picture, over.box, box, touched, null, matte);
     if (before !== null && smear >= LEAST_SMEAR) clearBehindEdges(out, before, hidden!, matte, smear);
-    if (before !== null && veil !== null)
-      veilPerformer(veil, out, before, before, matte, paneCover(front!, tools.fronts!, frame, box));
+    if (before !== null && veil !== null) veilPerformer(veil, out, before, before, matte, pane);
     const coded = codeChanged(out, touched, plate.colour.transfer, room);
     if (air !== null && grown !== null) {
       addGrain(air, grown, tools.takeGrain, frame, box, coded, matte, takeScale(tools, frame));

@@ -5,7 +5,7 @@
 import { For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { TakeDocument } from '../../../src/book/documents.js';
-import { assignTake, removeTake, turnTake, whyUnjudged } from '../api.js';
+import { assignTake, removeTake, takeAgain, turnTake, whyUnjudged } from '../api.js';
 import { ById } from './by-id.js';
 import { Picture } from './picture.js';
 import { TakeUpload } from './take-upload.js';
@@ -43,66 +43,80 @@ export function LooseTakes(props: { book: BookState }): JSX.Element {
 export function TakePlace(props: { book: BookState; take: TakeDocument }): JSX.Element {
   const used = () => props.book.joins.some((j) => j.take === props.take.id);
   return (
-    <p class="controls take-place">
-      <label>
-        for{' '}
-        <select
-          value={props.take.pick ?? ''}
-          onChange={(e) => void assignTake(props.take.id, e.currentTarget.value === '' ? null : e.currentTarget.value)}
-        >
-          <option value="">no pick yet</option>
-          <For each={props.book.picks}>
-            {(p) => (
-              <option value={p.id} selected={p.id === props.take.pick}>
-                {p.title}
-              </option>
-            )}
-          </For>
-        </select>
-      </label>
-      <Show when={!props.book.phone && props.take.kind === 'video'}>
+    <>
+      <Show when={props.book.stale.takes.includes(props.take.id)}>
+        <p class="stale" role="status">
+          Its file is another than the one that was added; marks and verdict are that one’s. Put the old file back, or
+          take this one in (joins built with it go; an undo brings them back).{' '}
+          <Show when={!props.book.phone}>
+            <button onClick={() => void takeAgain(props.take.id, true)}>Take it in, marks kept</button>{' '}
+            <button onClick={() => void takeAgain(props.take.id, false)}>Take it in without marks</button>
+          </Show>
+        </p>
+      </Show>
+      <p class="controls take-place">
         <label>
-          filmed{' '}
+          for{' '}
           <select
-            value="0"
-            onChange={(e) => {
-              const by = Number(e.currentTarget.value);
-              e.currentTarget.value = '0';
-              if (by !== 0) void turnTake(props.take.id, by);
-            }}
+            value={props.take.pick ?? ''}
+            onChange={(e) =>
+              void assignTake(props.take.id, e.currentTarget.value === '' ? null : e.currentTarget.value)
+            }
           >
-            <option value="0">upright</option>
-            <option value="180">upside down: turn it</option>
-            <option value="90">on its side: turn to the right</option>
-            <option value="270">on its side: turn to the left</option>
+            <option value="">no pick yet</option>
+            <For each={props.book.picks}>
+              {(p) => (
+                <option value={p.id} selected={p.id === props.take.pick}>
+                  {p.title}
+                </option>
+              )}
+            </For>
           </select>
         </label>
-      </Show>
-      <Show when={props.take.verdict === undefined && whyUnjudged(props.take.id)}>
-        {(why) => (
-          <span class="stale" role="status">
-            Not judged: {why()}
-          </span>
-        )}
-      </Show>
-      <Show when={!props.book.phone}>
-        <button
-          disabled={used()}
-          title={used() ? 'a join is built with it: build that with another take first' : undefined}
-          onClick={() => void removeTake(props.take.id)}
-        >
-          Take it out of the book
-        </button>
-        <Show when={used()}>
-          <span class="pencil-note">a join is built with it</span>
+        <Show when={!props.book.phone && props.take.kind === 'video'}>
+          <label>
+            filmed{' '}
+            <select
+              value="0"
+              onChange={(e) => {
+                const by = Number(e.currentTarget.value);
+                e.currentTarget.value = '0';
+                if (by !== 0) void turnTake(props.take.id, by);
+              }}
+            >
+              <option value="0">upright</option>
+              <option value="180">upside down: turn it</option>
+              <option value="90">on its side: turn to the right</option>
+              <option value="270">on its side: turn to the left</option>
+            </select>
+          </label>
         </Show>
-      </Show>
-      <Show when={props.book.missing.takes.includes(props.take.id)}>
-        <span class="stale" role="status">
-          Its file {props.take.file} is not there: put it back, or take it out and add it again.
-        </span>
-      </Show>
-      <For each={props.take.info.video?.notes ?? []}>{(n) => <span class="pencil-note">{n}</span>}</For>
-    </p>
+        <Show when={props.take.verdict === undefined && whyUnjudged(props.take.id)}>
+          {(why) => (
+            <span class="stale" role="status">
+              Not judged: {why()}
+            </span>
+          )}
+        </Show>
+        <Show when={!props.book.phone}>
+          <button
+            disabled={used()}
+            title={used() ? 'a join is built with it: build that with another take first' : undefined}
+            onClick={() => void removeTake(props.take.id)}
+          >
+            Take it out of the book
+          </button>
+          <Show when={used()}>
+            <span class="pencil-note">a join is built with it</span>
+          </Show>
+        </Show>
+        <Show when={props.book.missing.takes.includes(props.take.id)}>
+          <span class="stale" role="status">
+            Its file {props.take.file} is not there: put it back, or take it out and add it again.
+          </span>
+        </Show>
+        <For each={props.take.info.video?.notes ?? []}>{(n) => <span class="pencil-note">{n}</span>}</For>
+      </p>
+    </>
   );
 }
