@@ -16,7 +16,8 @@ import type { Vec3 } from '../demo/scenes/vector.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
 import { shadeGround } from '../src/join/ground/ground.js';
 import { layPremultiplied } from '../src/join/render/lay-premultiplied.js';
-import { layMirrored, reflectPerformer } from '../src/join/ground/reflect.js';
+import { layMirrored } from '../src/join/ground/lay-mirrored.js';
+import { reflectPerformer } from '../src/join/ground/reflect.js';
 import { measureLitGround } from '../src/join/ground/plate-shadow.js';
 import { applyShade } from '../src/join/ground/shade.js';
 import type { GroundFrame, GroundStep } from '../src/join/types.js';
@@ -141,15 +142,13 @@ async function rowOf(c: Case, folder: string, o: TraceOptions, pictures: boolean
     (step as { transmission: readonly [number, number, number] }).transmission = darkest(shade, truth, base, matte);
   if (shade !== null) applyShade(step, shade, base, out, box, touched, null, null);
   const foots = c.pane === undefined ? null : ([project(camera, c.pane[0]), project(camera, c.pane[1])] as const);
-  const mirror = reflectPerformer(
-    step,
-    at,
-    { picture: performer, box },
-    W,
-    H,
-    c.pane === undefined ? null : outlineOf(c, camera),
-    foots,
-  );
+  const mirror = reflectPerformer(step, at, {
+    placed: { picture: performer, box },
+    widthPx: W,
+    heightPx: H,
+    region: c.pane === undefined ? null : outlineOf(c, camera),
+    base: foots,
+  });
   if (mirror !== null) layMirrored(out, mirror, box, base, box, touched, null);
   layPremultiplied(out, performer, box, box, touched, null);
   const score = compare(out, truth, base, matte);

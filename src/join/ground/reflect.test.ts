@@ -2,7 +2,8 @@ import { describe, expect, it } from 'vitest';
 import { createPicture } from '../../image/picture.js';
 import { groundGeometry } from './ground.js';
 import { mirrorShare } from './mirror-share.js';
-import { behindBox, layMirrored, levelShare, reflectPerformer, schlick } from './reflect.js';
+import { behindBox, layMirrored } from './lay-mirrored.js';
+import { levelShare, reflectPerformer, schlick } from './reflect.js';
 import type { GroundFrame, GroundStep } from '../types.js';
 
 const W = 240,
@@ -54,7 +55,7 @@ describe('reflection', () => {
   });
 
   it('hangs the performer upside down from its foot, feet nearest, seen by a level camera as far below as above', () => {
-    const m = reflectPerformer(stepOf(0.5), at, post(), W, H, null)!,
+    const m = reflectPerformer(stepOf(0.5), at, { placed: post(), widthPx: W, heightPx: H, region: null })!,
       { picture, box } = m,
       n = picture.width * picture.height;
     const rgb = (x: number, y: number): number[] =>
@@ -72,7 +73,7 @@ describe('reflection', () => {
   });
 
   it('is blurred by a rough floor the more the higher the point, and more along the sight than across it', () => {
-    const m = reflectPerformer(stepOf(0.5, 0.5), at, post(), W, H, null)!,
+    const m = reflectPerformer(stepOf(0.5, 0.5), at, { placed: post(), widthPx: W, heightPx: H, region: null })!,
       { picture, box } = m,
       n = picture.width * picture.height;
     const width = (y: number): number => {
@@ -94,7 +95,7 @@ describe('reflection', () => {
       base = { width: W, height: H, channels: 3, data: plate } as const;
     const dark = post();
     dark.picture.data.fill(0, 0, 3 * 1800);
-    const m = reflectPerformer(stepOf(0.5), at, dark, W, H, null)!,
+    const m = reflectPerformer(stepOf(0.5), at, { placed: dark, widthPx: W, heightPx: H, region: null })!,
       out = { ...base, data: base.data.slice() },
       touched = new Uint8Array(W * H);
     expect(behindBox(m, W, H)).not.toBeNull();
@@ -111,10 +112,16 @@ describe('reflection', () => {
     const z = F / 60,
       h = ((110 - 90) / F) * z,
       row = 90 + (F * h) / (1.25 * z),
-      m = reflectPerformer(stepOf(0.5), at, post(), W, H, null, [
-        [60, row],
-        [180, row],
-      ])!;
+      m = reflectPerformer(stepOf(0.5), at, {
+        placed: post(),
+        widthPx: W,
+        heightPx: H,
+        region: null,
+        base: [
+          [60, row],
+          [180, row],
+        ],
+      })!;
     const { picture, box } = m,
       n = picture.width * picture.height;
     let lowest = 0;
@@ -124,10 +131,16 @@ describe('reflection', () => {
     expect(Math.abs(lowest - (90 + (F * h) / (1.5 * z)))).toBeLessThan(1.6);
     // Behind the pane it is not mirrored.
     expect(
-      reflectPerformer(stepOf(0.5), at, post(), W, H, null, [
-        [60, 130],
-        [180, 130],
-      ]),
+      reflectPerformer(stepOf(0.5), at, {
+        placed: post(),
+        widthPx: W,
+        heightPx: H,
+        region: null,
+        base: [
+          [60, 130],
+          [180, 130],
+        ],
+      }),
     ).toBeNull();
   });
 });

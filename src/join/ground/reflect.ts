@@ -14,16 +14,18 @@
  */
 import { applyVector, cross, dot, unit, type Vec3 } from '../../geometry/mat3.js';
 import { worldToCamera } from '../../geometry/camera.js';
-import { gaussianPlane } from '../../image/gaussian.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
 import { rasterizePolygon } from '../../image/polygon.js';
 import { sampleBilinear } from '../../image/sampling.js';
 import { groundGeometry, type Box, type GroundGeometry } from './ground.js';
 import type { Placed } from '../render/place-performer.js';
 import { wallPlane } from './receivers.js';
+import { roughen } from './mirror-rough.js';
 import type { GroundFrame, GroundStep } from '../types.js';
 
 type Outline = readonly (readonly [number, number])[];
+/** Where an upright pane stands on the ground, px. */
+type FootLine = readonly [readonly [number, number], readonly [number, number]];
 
 /** What is mirrored over its box. */
 export interface Mirrored {
@@ -43,7 +45,6 @@ const HEAD_ON = 0.04;
 export const SLOPE_SD = 0.2;
 /** Streaks are drawn no longer than so many times as long as they are wide, and no longer than the performer. */
 const LONGEST = 12;
-const STEPS = 5;
 
 /** Share thrown back by a clear surface seen under the cosine `c` of its normal (Schlick). */
 export function schlick(c: number, headOn = HEAD_ON): number {
@@ -74,10 +75,7 @@ interface Mirror {
   readonly sign: 1 | -1;
 }
 
-function mirrorOf(
-  g: GroundGeometry,
-  base: readonly [readonly [number, number], readonly [number, number]] | null,
-): Mirror | null {
+function mirrorOf(g: GroundGeometry, base: FootLine | null): Mirror | null {
   const p = base === null ? { n: g.up, d: dot(g.up, g.foot) } : wallPlane(g, base, 0);
   if (p === null) return null;
   const off = dot(p.n, g.foot) - p.d;
@@ -97,247 +95,215 @@ const level = (v: Vec3, up: Vec3): Vec3 => {
 };
 
 /** Foot line of an upright mirror at a frame: the nearest frame's; null for a level one. */
-export function baseAt(
-  base: NonNullable<GroundStep['reflection']>['base'],
-  frame: number,
-): readonly [readonly [number, number], readonly [number, number]] | null {
+export function baseAt(base: NonNullable<GroundStep['reflection']>['base'], frame: number): FootLine | null {
   return base === undefined || base.length === 0
     ? null
     : base.reduce((a, b) => (Math.abs(b.frame - frame) < Math.abs(a.frame - frame) ? b : a)).line;
 }
 
-/**
- * The performer in the mirror, and what it hides there; null where it is not seen. `base`: foot line of an upright
- * pane, null for the ground.
- */
-export function reflectPerformer(
-  step: GroundStep,
-  at: GroundFrame,
-  placed: Placed,
-  widthPx: number,
-  heightPx: number,
-  region: Outline | null,
-  base: readonly [readonly [number, number], readonly [number, number]] | null = null,
-): Mirrored | null {
-  const r = step.reflection;
+/** What is mirrored, in which picture, and in what. */
+export interface ReflectFrom {
+  readonly placed: Placed;
+  /** Of the plate. */
+  readonly widthPx: number;
+  readonly heightPx: number;
+  /** Outline of what mirrors; null where all of the plane does. */
+  readonly region: Outline | null;
+  /** Foot line of an upright pane; null for the ground. */
+  readonly base?: FootLine | null;
+}
+
+/** The performer in the mirror, and what it hides there; null where it is not seen. */
+export function reflectPerformer(step: GroundStep, at: GroundFrame, from: ReflectFrom): Mirrored | null {
+  const { placed, widthPx, heightPx, region, base = null } = from,
+    r = step.reflection;
   if (r === undefined || !(r.share > 0)) return null;
   const g = groundGeometry(step, at, widthPx, heightPx),
     mirror = mirrorOf(g, base);
-  if (mirror === null) return null;
-  const tall = placed.box[3] - placed.box[1],
-    wide = placed.box[2] - placed.box[0];
-  const { n, d, foot } = mirror;
-  if (!(foot[2] > 1e-6)) return null;
-  const fx = g.principal[0] + (g.focalPx * foot[0]) / foot[2],
-    fy = g.principal[1] + (g.focalPx * foot[1]) / foot[2],
-    scale = g.foot[2] / foot[2];
-  // On the floor it hangs below the foot; in a pane it stands on the mirrored one.
-  const reach: Box =
-    base === null
-      ? [placed.box[0] - 8, at.foot[1] - 0.15 * tall, placed.box[2] + 8, at.foot[1] + 1.4 * tall]
-      : [fx - wide * scale, fy - 1.3 * tall * scale, fx + wide * scale, fy + 0.3 * tall * scale];
+  if (mirror === null || !(mirror.foot[2] > 1e-6)) return null;
+  const pane = base === null ? null : paneOf(g, mirror),
+    box = within(pane === null ? reachOnFloor(placed.box, at) : reachInPane(placed.box, pane), widthPx, heightPx);
+  if (box === null) return null;
+  const shown = draw({
+    g,
+    n: mirror.n,
+    d: mirror.d,
+    met: pane === null ? metOnFloor(g, at) : metInPane(g, mirror, at, pane),
+    // Share thrown back over that of a clear surface, seen as at the foot.
+    shareAtFoot: r.share,
+    clearAtFoot: schlick(-dot(mirror.n, unit(pane === null ? g.foot : sightTo(mirror, mirror.foot)))),
+    placed,
+    widthPx,
+    heightPx,
+    box,
+    bound: region === null ? null : boundIn(region, box),
+  });
+  if (shown === null) return null;
+  const { picture, away, share, behind } = shown,
+    m = share.length,
+    flat = pane === null ? Math.max(1 / LONGEST, -dot(mirror.n, unit(g.foot))) : 1;
+  roughen(picture, away, 2 * SLOPE_SD * r.roughness, flat, placed.box[3] - placed.box[1]);
+  for (let i = 0; i < m; i++) {
+    const s = Math.min(1, share[i]!);
+    for (let c = 0; c < 4; c++) picture.data[c * m + i] = picture.data[c * m + i]! * s;
+  }
+  return { picture, box, behind };
+}
+
+/** Where the mirrored foot shows in a pane, px, and how much smaller the performer shows there than it stands. */
+interface Pane {
+  readonly fx: number;
+  readonly fy: number;
+  readonly scale: number;
+}
+
+const paneOf = (g: GroundGeometry, { foot }: Mirror): Pane => ({
+  fx: g.principal[0] + (g.focalPx * foot[0]) / foot[2],
+  fy: g.principal[1] + (g.focalPx * foot[1]) / foot[2],
+  scale: g.foot[2] / foot[2],
+});
+
+/** On the floor it hangs below the foot. */
+function reachOnFloor([x0, y0, x1, y1]: Box, { foot }: GroundFrame): Box {
+  const tall = y1 - y0;
+  return [x0 - 8, foot[1] - 0.15 * tall, x1 + 8, foot[1] + 1.4 * tall];
+}
+
+/** In a pane it stands on the mirrored foot. */
+function reachInPane([x0, y0, x1, y1]: Box, { fx, fy, scale }: Pane): Box {
+  const tall = y1 - y0,
+    wide = x1 - x0;
+  return [fx - wide * scale, fy - 1.3 * tall * scale, fx + wide * scale, fy + 0.3 * tall * scale];
+}
+
+function within(reach: Box, widthPx: number, heightPx: number): Box | null {
   const box: Box = [
     Math.max(0, Math.floor(reach[0])),
     Math.max(0, Math.floor(reach[1])),
     Math.min(widthPx, Math.ceil(reach[2])),
     Math.min(heightPx, Math.ceil(reach[3])),
   ];
+  return box[2] > box[0] && box[3] > box[1] ? box : null;
+}
+
+const boundIn = (region: Outline, [x0, y0, x1, y1]: Box): Float32Array =>
+  rasterizePolygon(
+    region.map(([x, y]) => [x - x0, y - y0] as const),
+    x1 - x0,
+    y1 - y0,
+  );
+
+/**
+ * Where the sight (dx, dy, 1) of the plate's place (x, y) meets the mirrored upright, past the plane at depth `toPlane`: plate pixel of the performer
+ * that shows there, and how high over the mirrored point of contact it looks, px (pane: how far behind the pane).
+ * Written to `out` as (u, v, away); false where it does not meet it.
+ */
+type Met = (x: number, y: number, dx: number, dy: number, toPlane: number, out: Float64Array) => boolean;
+
+function metOnFloor(g: GroundGeometry, at: GroundFrame): Met {
+  const ahead = level(g.foot, g.up),
+    reach = dot(ahead, g.foot),
+    rise = dot(g.up, g.foot);
+  return (_x, _y, dx, dy, toPlane, out) => {
+    const k = reach / (dx * ahead[0] + dy * ahead[1] + ahead[2]);
+    if (!(k > toPlane) || !Number.isFinite(k)) return false;
+    const q: Vec3 = [dx * k, dy * k, k];
+    const deep = rise - dot(q, g.up);
+    const c: Vec3 = [q[0] + 2 * deep * g.up[0], q[1] + 2 * deep * g.up[1], q[2] + 2 * deep * g.up[2]];
+    if (!(c[2] > 1e-6)) return false;
+    out[0] = g.principal[0] + (g.focalPx * c[0]) / c[2];
+    out[1] = g.principal[1] + (g.focalPx * c[1]) / c[2];
+    out[2] = deep * at.pxPerMetre;
+    return true;
+  };
+}
+
+function metInPane(g: GroundGeometry, mirror: Mirror, at: GroundFrame, { fx, fy, scale }: Pane): Met {
+  const ahead = level(g.foot, g.up),
+    reach = dot(ahead, mirror.foot);
+  return (x, y, dx, dy, toPlane, out) => {
+    const k = reach / (dx * ahead[0] + dy * ahead[1] + ahead[2]);
+    if (!(k > toPlane) || !Number.isFinite(k)) return false;
+    out[0] = at.foot[0] + (mirror.sign * (x - fx)) / scale;
+    out[1] = at.foot[1] + (y - fy) / scale;
+    out[2] = (k - toPlane) * Math.hypot(dx, dy, 1) * at.pxPerMetre;
+    return true;
+  };
+}
+
+/** The plane n · x = d, what it mirrors of what, and over which box of the plate. */
+interface Drawing {
+  readonly g: GroundGeometry;
+  readonly n: Vec3;
+  readonly d: number;
+  readonly met: Met;
+  readonly shareAtFoot: number;
+  readonly clearAtFoot: number;
+  readonly placed: Placed;
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly box: Box;
+  /** Share of each pixel that mirrors; null where all do. */
+  readonly bound: Float32Array | null;
+}
+
+/** The upright that the mirror shows, sharp and whole; how far each pixel looks and what share it throws back. */
+interface Shown {
+  readonly picture: Picture;
+  readonly away: Float32Array;
+  readonly share: Float32Array;
+  readonly behind: Float32Array;
+}
+
+/** Null where nothing of the performer shows. */
+function draw({ g, n, d, met, placed, box, bound, ...of }: Drawing): Shown | null {
   const w = box[2] - box[0],
     h = box[3] - box[1],
-    m = w * h;
-  if (w <= 0 || h <= 0) return null;
-  // The upright that the mirror shows, and how high over the mirrored point of contact each pixel looks at it (pane:
-  // how far behind the pane).
-  const sharp = createPicture(w, h, 4),
+    m = w * h,
+    picture = createPicture(w, h, 4),
     away = new Float32Array(m),
     share = new Float32Array(m),
     behind = new Float32Array(2 * m).fill(NaN);
-  const wallAhead = level(g.foot, g.up),
-    wallReach = dot(wallAhead, g.foot),
-    mirroredReach = dot(wallAhead, foot);
-  const rise = dot(g.up, g.foot);
   const sw = placed.picture.width,
-    sh = placed.picture.height;
-  const from = [0, 1, 2, 3].map((c) => plane(placed.picture, c)),
-    seenAtFoot = schlick(-dot(n, unit(base === null ? g.foot : sightTo(n, d, foot))));
-  const bound =
-    region === null
-      ? null
-      : rasterizePolygon(
-          region.map(([x, y]) => [x - box[0], y - box[1]] as const),
-          w,
-          h,
-        );
+    sh = placed.picture.height,
+    from = [0, 1, 2, 3].map((c) => plane(placed.picture, c)),
+    at = new Float64Array(3);
   let any = false;
   for (let y = 0, i = 0; y < h; y++) {
     for (let x = 0; x < w; x++, i++) {
       if (bound !== null && bound[i]! <= 0) continue;
-      const dx = (box[0] + x + 0.5 - g.principal[0]) / g.focalPx,
-        dy = (box[1] + y + 0.5 - g.principal[1]) / g.focalPx,
-        l = Math.hypot(dx, dy, 1);
+      const px = box[0] + x + 0.5,
+        py = box[1] + y + 0.5,
+        dx = (px - g.principal[0]) / g.focalPx,
+        dy = (py - g.principal[1]) / g.focalPx;
       const facing = dx * n[0] + dy * n[1] + n[2];
       if (facing >= -1e-6) continue;
       const toPlane = d / facing;
-      if (!(toPlane > 0)) continue;
-      // Where the mirrored upright is met, past the plane.
-      const k =
-        base === null
-          ? wallReach / (dx * wallAhead[0] + dy * wallAhead[1] + wallAhead[2])
-          : mirroredReach / (dx * wallAhead[0] + dy * wallAhead[1] + wallAhead[2]);
-      if (!(k > toPlane) || !Number.isFinite(k)) continue;
-      const q: Vec3 = [dx * k, dy * k, k];
-      let u: number, v: number;
-      if (base === null) {
-        const deep = rise - dot(q, g.up);
-        const c: Vec3 = [q[0] + 2 * deep * g.up[0], q[1] + 2 * deep * g.up[1], q[2] + 2 * deep * g.up[2]];
-        if (!(c[2] > 1e-6)) continue;
-        u = g.principal[0] + (g.focalPx * c[0]) / c[2];
-        v = g.principal[1] + (g.focalPx * c[1]) / c[2];
-        away[i] = deep * at.pxPerMetre;
-      } else {
-        u = at.foot[0] + (mirror.sign * (box[0] + x + 0.5 - fx)) / scale;
-        v = at.foot[1] + (box[1] + y + 0.5 - fy) / scale;
-        away[i] = (k - toPlane) * l * at.pxPerMetre;
-      }
-      share[i] = ((r.share * schlick(-facing / l)) / seenAtFoot) * (bound === null ? 1 : bound[i]!);
+      if (!(toPlane > 0) || !met(px, py, dx, dy, toPlane, at)) continue;
+      away[i] = at[2]!;
+      share[i] =
+        ((of.shareAtFoot * schlick(-facing / Math.hypot(dx, dy, 1))) / of.clearAtFoot) *
+        (bound === null ? 1 : bound[i]!);
       const bx = dx - 2 * facing * n[0],
         by = dy - 2 * facing * n[1],
         bz = 1 - 2 * facing * n[2];
       if (bz > 1e-3) {
-        const px = g.principal[0] + (g.focalPx * bx) / bz,
-          py = g.principal[1] + (g.focalPx * by) / bz;
         // Beyond the picture's edge it goes on as at the edge: walls, sky.
-        behind[i] = Math.min(widthPx - 1, Math.max(0, px));
-        behind[m + i] = Math.min(heightPx - 1, Math.max(0, py));
+        behind[i] = Math.min(of.widthPx - 1, Math.max(0, g.principal[0] + (g.focalPx * bx) / bz));
+        behind[m + i] = Math.min(of.heightPx - 1, Math.max(0, g.principal[1] + (g.focalPx * by) / bz));
       }
-      u -= placed.box[0];
-      v -= placed.box[1];
+      const u = at[0]! - placed.box[0],
+        v = at[1]! - placed.box[1];
       if (u < 0.5 || v < 0.5 || u > sw - 0.5 || v > sh - 0.5) continue;
-      for (let c = 0; c < 4; c++) sharp.data[c * m + i] = sampleBilinear(from[c]!, sw, sh, u, v);
+      for (let c = 0; c < 4; c++) picture.data[c * m + i] = sampleBilinear(from[c]!, sw, sh, u, v);
       any = true;
     }
   }
-  if (!any) return null;
-  roughen(
-    sharp,
-    away,
-    2 * SLOPE_SD * r.roughness,
-    base === null ? Math.max(1 / LONGEST, -dot(n, unit(g.foot))) : 1,
-    tall,
-  );
-  for (let i = 0; i < m; i++) {
-    const s = Math.min(1, share[i]!);
-    for (let c = 0; c < 4; c++) sharp.data[c * m + i] = sharp.data[c * m + i]! * s;
-  }
-  return { picture: sharp, box, behind };
+  return any ? { picture, away, share, behind } : null;
 }
 
 /** Where the line of sight to a point behind the plane meets it. */
-function sightTo(n: Vec3, d: number, p: Vec3): Vec3 {
+function sightTo({ n, d }: Mirror, p: Vec3): Vec3 {
   const k = d / dot(n, p);
   return [p[0] * k, p[1] * k, p[2] * k];
-}
-
-/**
- * Blurs `p` in place by `slope` × `away` px aside and that over `flat` up and down: read between pictures blurred ever
- * more.
- */
-function roughen(p: Picture, away: Float32Array, slope: number, flat: number, tall: number): void {
-  const { width: w, height: h } = p,
-    m = w * h,
-    most = slope * tall;
-  if (most < 0.3) return;
-  const sharp = p.data.slice(),
-    levels: Float32Array[] = [sharp],
-    sigmas = [0];
-  for (let s = 0; s < STEPS; s++) {
-    const sigma = most / 2 ** (STEPS - 1 - s);
-    if (sigma < 0.3) continue;
-    const level = new Float32Array(4 * m);
-    for (let c = 0; c < 4; c++)
-      gaussianPlane(
-        sharp.subarray(c * m, (c + 1) * m),
-        w,
-        h,
-        sigma,
-        Math.min(sigma / flat, 0.5 * tall),
-        level.subarray(c * m, (c + 1) * m),
-        'zero',
-      );
-    levels.push(level);
-    sigmas.push(sigma);
-  }
-  for (let i = 0; i < m; i++) {
-    const want = slope * away[i]!;
-    let k = 0;
-    while (k < levels.length - 2 && want > sigmas[k + 1]!) k++;
-    const t = levels.length < 2 ? 0 : Math.min(1, Math.max(0, (want - sigmas[k]!) / (sigmas[k + 1]! - sigmas[k]!)));
-    for (let c = 0; c < 4; c++) {
-      const a = levels[k]![c * m + i]!,
-        b = levels[Math.min(levels.length - 1, k + 1)]![c * m + i]!;
-      p.data[c * m + i] = a + (b - a) * t;
-    }
-  }
-}
-
-/** Least share of its own light that a mirroring pixel keeps. */
-const KEEPS = 0.02;
-
-/**
- * Lays what is mirrored on `out` (linear RGB over `box`). `seen` gives the plate's linear light over `seenBox`, where
- * what the mirror showed before is looked up; what is not in it counts as bright as the pixel itself.
- */
-export function layMirrored(
-  out: Picture,
-  mirrored: Mirrored,
-  box: Box,
-  seen: Picture,
-  seenBox: Box,
-  touched: Uint8Array,
-  hidden: Float32Array | null,
-): void {
-  const w = box[2] - box[0],
-    n = out.width * out.height,
-    { picture, behind } = mirrored,
-    mw = picture.width,
-    m = mw * picture.height;
-  const sw = seen.width,
-    s = sw * seen.height;
-  for (let i = 0; i < m; i++) {
-    const a = picture.data[3 * m + i]!;
-    if (!(a > 0.001)) continue;
-    const o = (Math.floor(i / mw) + mirrored.box[1] - box[1]) * w + (i % mw) + mirrored.box[0] - box[0],
-      k = hidden === null ? 1 : 1 - hidden[o]!;
-    if (k <= 0) continue;
-    const x = Math.floor(behind[i]!) - seenBox[0],
-      y = Math.floor(behind[m + i]!) - seenBox[1],
-      known = x >= 0 && y >= 0 && x < sw && y < seen.height;
-    touched[o] = 1;
-    for (let c = 0; c < 3; c++) {
-      const had = out.data[c * n + o]!,
-        lost = known ? seen.data[c * s + y * sw + x]! : had;
-      out.data[c * n + o] = Math.max(KEEPS * had, had + k * (picture.data[c * m + i]! - a * lost));
-    }
-  }
-}
-
-/** Box that holds the plate pixels looked up; null where there are none. */
-export function behindBox(mirrored: Mirrored, widthPx: number, heightPx: number): Box | null {
-  const m = mirrored.picture.width * mirrored.picture.height;
-  let x0 = Infinity,
-    y0 = Infinity,
-    x1 = -Infinity,
-    y1 = -Infinity;
-  for (let i = 0; i < m; i++) {
-    const x = mirrored.behind[i]!,
-      y = mirrored.behind[m + i]!;
-    if (Number.isNaN(x) || !(mirrored.picture.data[3 * m + i]! > 0.001)) continue;
-    x0 = Math.min(x0, x);
-    x1 = Math.max(x1, x);
-    y0 = Math.min(y0, y);
-    y1 = Math.max(y1, y);
-  }
-  return x1 < x0
-    ? null
-    : [Math.floor(x0), Math.floor(y0), Math.min(widthPx, Math.floor(x1) + 1), Math.min(heightPx, Math.floor(y1) + 1)];
 }

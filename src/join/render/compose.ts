@@ -15,7 +15,8 @@ import type { FrameRoom } from './frame-room.js';
 import { clearBehindEdges, frontCover, paneCover, smearPx } from '../front/front.js';
 import type { Box } from '../ground/ground.js';
 import { groundAt, type Placed, type Prepared } from './place-performer.js';
-import { baseAt, behindBox, layMirrored, reflectPerformer, type Mirrored } from '../ground/reflect.js';
+import { behindBox, layMirrored } from '../ground/lay-mirrored.js';
+import { baseAt, reflectPerformer, type Mirrored } from '../ground/reflect.js';
 import { layPremultiplied } from './lay-premultiplied.js';
 import { placementAt } from '../ride/ride.js';
 import { applyShade } from '../ground/shade.js';
@@ -57,15 +58,13 @@ export function composeFrame(
   const at = groundAt(ground, frame);
   const reflection =
     ground !== null && at !== null && ground.reflection !== undefined
-      ? reflectPerformer(
-          ground,
-          at,
+      ? reflectPerformer(ground, at, {
           placed,
-          W,
-          H,
-          tools.mirrorOutline?.(frame) ?? null,
-          baseAt(ground.reflection.base, frame),
-        )
+          widthPx: W,
+          heightPx: H,
+          region: tools.mirrorOutline?.(frame) ?? null,
+          base: baseAt(ground.reflection.base, frame),
+        })
       : null;
 
   let box: Box = placed.box;
