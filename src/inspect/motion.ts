@@ -8,6 +8,7 @@
  * (3) The plan itself: the plate's ground about the foot followed from frame to frame beside the planned foot.
  */
 import { bt709Decode } from '../colour/transfer.js';
+import type { Box } from '../join/ground/ground.js';
 import type { SeenFrame } from './frame.js';
 
 /** How far inside the outline the performer is taken from, and how much deeper again, px. */
@@ -38,10 +39,41 @@ const MOST_CURVE = 0.45,
  * alone).
  */
 export function matteShift(f: SeenFrame): [number, number] | null {
-  if (f.box === null) return null;
+  const e = f.box === null ? null : outlineEquations(f, f.box);
+  if (e === null) return null;
+  const { xx, xy, yy, xb, yb, xc, yc, cc, cb, used } = e;
+  const det = xx * yy - xy * xy;
+  if (used < 60 || !(det > 1e-6)) return null;
+  const shifted = (strength: number): [number, number] => {
+    const u = xb - strength * xc,
+      v = yb - strength * yc;
+    return [(yy * u - xy * v) / det, (xx * v - xy * u) / det];
+  };
+  // What is left of the curve's own equation once the shift is put in.
+  const s0 = shifted(0),
+    sc: [number, number] = [(yy * xc - xy * yc) / det, (xx * yc - xy * xc) / det],
+    left = cc - xc * sc[0] - yc * sc[1];
+  const strength = left > 1e-9 ? Math.min(MOST_CURVE, Math.max(0, (cb - xc * s0[0] - yc * s0[1]) / left)) : 0;
+  return shifted(strength);
+}
+
+/** Normal equations of the shift (x, y) and of the curve's strength c against what is seen (b). */
+interface Equations {
+  readonly xx: number;
+  readonly xy: number;
+  readonly yy: number;
+  readonly xb: number;
+  readonly yb: number;
+  readonly xc: number;
+  readonly yc: number;
+  readonly cc: number;
+  readonly cb: number;
+  readonly used: number;
+}
+
+/** Summed over the outline of the upper three quarters of the box. */
+function outlineEquations(f: SeenFrame, [bx0, by0, bx1, by1]: Box): Equations {
   const { width: W, height: H } = f.join;
-  const N = W * H;
-  const [bx0, by0, bx1, by1] = f.box;
   const x0 = Math.max(2, bx0 - 4),
     x1 = Math.min(W - 2, bx1 + 4),
     y0 = Math.max(2, by0 - 4),
@@ -62,61 +94,68 @@ export function matteShift(f: SeenFrame): [number, number] | null {
       const gx = (f.matte[i + 1]! - f.matte[i - 1]!) / 2,
         gy = (f.matte[i + W]! - f.matte[i - W]!) / 2;
       if (gx * gx + gy * gy < 0.0025) continue;
-      // Coverage as the picture tells it: how far the pixel moved from the plate towards the performer just inside.
-      const l = Math.hypot(gx, gy),
-        at = (far: number): number =>
-          Math.min(H - 1, Math.max(0, Math.round(y + (far * gy) / l))) * W +
-          Math.min(W - 1, Math.max(0, Math.round(x + (far * gx) / l)));
-      const q = at(INSIDE),
-        deep = at(INSIDE + DEEPER);
-      if (f.matte[q]! < 0.9) continue;
-      let num = 0,
-        den = 0,
-        rise = 0;
-      for (let c = 0; c < 3; c++) {
-        const b = f.plate.data[c * N + i]!,
-          j = f.join.data[c * N + i]!,
-          inside = f.join.data[c * N + q]!;
-        num += (j - b) * (inside - b);
-        den += (inside - b) * (inside - b);
-        rise += (inside - f.join.data[c * N + deep]!) * (inside - b);
-      }
-      if (den < 0.01) continue;
-      const a = f.matte[i]!,
-        seen = Math.min(1.3, Math.max(-0.3, num / den)),
-        d = a - seen;
-      const stray = f.matte[deep]! < 0.98 ? THIN : (a * rise) / den,
-        weight = 1 / (1 + (stray / EVEN) ** 2);
-      const curve =
-        a *
-        (1 - a) *
-        Math.log((Math.max(0, bt709Decode(f.luma[q]!)) + BLACK) / (Math.max(0, bt709Decode(f.plateLuma[i]!)) + BLACK));
+      const o = outlineAt(f, x, y, gx, gy);
+      if (o === null) continue;
+      const { off, weight, curve } = o;
       // seen(x) = matte(x − shift) + curve ≈ matte − shift · slope + strength · curve
       xx += weight * gx * gx;
       xy += weight * gx * gy;
       yy += weight * gy * gy;
-      xb += weight * gx * d;
-      yb += weight * gy * d;
+      xb += weight * gx * off;
+      yb += weight * gy * off;
       xc -= weight * gx * curve;
       yc -= weight * gy * curve;
       cc += weight * curve * curve;
-      cb -= weight * curve * d;
+      cb -= weight * curve * off;
       used++;
     }
   }
-  const det = xx * yy - xy * xy;
-  if (used < 60 || !(det > 1e-6)) return null;
-  const shifted = (strength: number): [number, number] => {
-    const u = xb - strength * xc,
-      v = yb - strength * yc;
-    return [(yy * u - xy * v) / det, (xx * v - xy * u) / det];
+  return { xx, xy, yy, xb, yb, xc, yc, cc, cb, used };
+}
+
+/**
+ * The matte over the cover that is seen at a place of the outline of slope (gx, gy), what it counts, and what another
+ * curve of mixing would add there. The cover as the picture tells it: how far the pixel moved from the plate towards
+ * the performer just inside; null where that tells nothing.
+ */
+function outlineAt(
+  f: SeenFrame,
+  x: number,
+  y: number,
+  gx: number,
+  gy: number,
+): { readonly off: number; readonly weight: number; readonly curve: number } | null {
+  const { width: W, height: H } = f.join,
+    N = W * H,
+    i = y * W + x,
+    l = Math.hypot(gx, gy),
+    at = (far: number): number =>
+      Math.min(H - 1, Math.max(0, Math.round(y + (far * gy) / l))) * W +
+      Math.min(W - 1, Math.max(0, Math.round(x + (far * gx) / l)));
+  const q = at(INSIDE),
+    deep = at(INSIDE + DEEPER);
+  if (f.matte[q]! < 0.9) return null;
+  let num = 0,
+    den = 0,
+    rise = 0;
+  for (let c = 0; c < 3; c++) {
+    const b = f.plate.data[c * N + i]!,
+      j = f.join.data[c * N + i]!,
+      inside = f.join.data[c * N + q]!;
+    num += (j - b) * (inside - b);
+    den += (inside - b) * (inside - b);
+    rise += (inside - f.join.data[c * N + deep]!) * (inside - b);
+  }
+  if (den < 0.01) return null;
+  const a = f.matte[i]!,
+    seen = Math.min(1.3, Math.max(-0.3, num / den)),
+    stray = f.matte[deep]! < 0.98 ? THIN : (a * rise) / den;
+  const light = (luma: number): number => Math.max(0, bt709Decode(luma)) + BLACK;
+  return {
+    off: a - seen,
+    weight: 1 / (1 + (stray / EVEN) ** 2),
+    curve: a * (1 - a) * Math.log(light(f.luma[q]!) / light(f.plateLuma[i]!)),
   };
-  // What is left of the curve's own equation once the shift is put in.
-  const s0 = shifted(0),
-    sc: [number, number] = [(yy * xc - xy * yc) / det, (xx * yc - xy * xc) / det],
-    left = cc - xc * sc[0] - yc * sc[1];
-  const strength = left > 1e-9 ? Math.min(MOST_CURVE, Math.max(0, (cb - xc * s0[0] - yc * s0[1]) / left)) : 0;
-  return shifted(strength);
 }
 
 /**

@@ -45,107 +45,176 @@ export function readShadow(f: SeenFrame, step: GroundStep, veil = 0): ShadowRead
     (step.receivers?.length ?? 0) > 0
   )
     return null;
-  const { width: W, height: H } = f.join;
-  const g = groundGeometry(step, at, W, H);
-  // Middle of the shadow: half the performer's height over the foot, thrown along the key.
-  const body = bodyBox(f, f.box);
-  const tall = (body[3] - body[1]) / at.pxPerMetre;
-  const up = dot(g.light, g.up);
+  const body = bodyBox(f, f.box),
+    wide = body[2] - body[0],
+    way = thrownWay(f, step, at, body);
+  if (way === null || Math.hypot(...way) < 0.3 * wide) return null;
+  const { width: W, height: H } = f.join,
+    over = grow(body, 1.6 * (body[3] - body[1]), 0.4 * (body[3] - body[1]), W, H),
+    looked = lookedAt(f, over, lit(f, step, thrown(f, body, step, at, over), over)),
+    seen = darkened(f, looked, levelsOf(step, veil), at.foot, 0.12 * wide * wide);
+  if (seen.room < LEAST_ROOM) return null;
+  // A rim of darkness about the performer alone is no shadow: nothing lies where one belongs, and little anywhere.
+  if (seen.weight < 15 || (seen.shaded < 0.1 * seen.room && seen.weight < 0.2 * seen.room))
+    return { offDeg: 180, turnDeg: 180, stops: 0, at: seen.where };
+  const { mx, my, stops, asked } = seen,
+    [sx, sy] = way,
+    c = (mx * sx + my * sy) / (Math.hypot(mx, my) * Math.hypot(sx, sy)),
+    offDeg = (Math.acos(Math.min(1, Math.max(-1, c))) * 180) / Math.PI;
+  return {
+    offDeg,
+    // y counts downwards: a positive cross product is a turn clockwise.
+    turnDeg: mx * sy - my * sx >= 0 ? offDeg : -offDeg,
+    stops: Math.min(stops.length, asked.length) < 15 ? null : quantile(stops, 0.3) - quantile(asked, 0.3),
+    at: seen.where,
+  };
+}
+
+/** Fewest pixels on which a shadow should lie for it to be judged. */
+const LEAST_ROOM = 60;
+/** Where along the performer's height its shadow has its middle. */
+const MIDDLE = 0.55;
+
+/** Way in the picture from the foot to the shadow's middle, px; null where the key is too low for one. */
+function thrownWay(f: SeenFrame, step: GroundStep, at: GroundFrame, body: Box): [number, number] | null {
+  const g = groundGeometry(step, at, f.join.width, f.join.height),
+    high = MIDDLE * ((body[3] - body[1]) / at.pxPerMetre),
+    up = dot(g.light, g.up);
   if (up < 0.05) return null;
-  const k = (0.55 * tall) / up;
+  const k = high / up;
   const p: Vec3 = [
-    g.foot[0] + 0.55 * tall * g.up[0] - k * g.light[0],
-    g.foot[1] + 0.55 * tall * g.up[1] - k * g.light[1],
-    g.foot[2] + 0.55 * tall * g.up[2] - k * g.light[2],
+    g.foot[0] + high * g.up[0] - k * g.light[0],
+    g.foot[1] + high * g.up[1] - k * g.light[1],
+    g.foot[2] + high * g.up[2] - k * g.light[2],
   ];
   if (!(p[2] > 0.05)) return null;
-  const sx = g.principal[0] + (g.focalPx * p[0]) / p[2] - at.foot[0],
-    sy = g.principal[1] + (g.focalPx * p[1]) / p[2] - at.foot[1];
-  const long = Math.hypot(sx, sy);
-  const wide = body[2] - body[0];
-  if (long < 0.3 * wide) return null;
-  const [x0, y0, x1, y1] = grow(body, 1.6 * (body[3] - body[1]), 0.4 * (body[3] - body[1]), W, H);
-  const w = x1 - x0,
-    h = y1 - y0;
-  const expected = lit(f, step, thrown(f, body, step, at, [x0, y0, x1, y1]), [x0, y0, x1, y1]);
-  const a = new Float32Array(w * h),
-    b = new Float32Array(w * h);
-  for (let y = 0; y < h; y++)
-    for (let x = 0; x < w; x++) {
-      const i = (y0 + y) * W + x0 + x;
-      a[y * w + x] = f.luma[i]!;
-      b[y * w + x] = f.plateLuma[i]!;
-    }
-  // Light let through by the shadow as it is seen through the pane, and from what darkness on a pixel counts: nearly
-  // half of what is asked.
-  const through =
-    veil + (1 - veil) * (0.2126 * step.transmission[0] + 0.7152 * step.transmission[1] + 0.0722 * step.transmission[2]);
-  const grey = bt709Encode(0.2),
-    shade = 1 - Math.max(FAINT, Math.min(0.12, 0.45 * (1 - bt709Encode(0.2 * through) / grey))),
-    // The same as light that is left of what falls on grey.
-    leftInShade = bt709Decode(shade * grey) / 0.2;
-  const sa = gaussianPlane(a, w, h, 1.5),
-    sb = gaussianPlane(b, w, h, 1.5),
-    soft = gaussianPlane(expected, w, h, 1.5);
-  // A file in which the whole picture came out darker or brighter throws no shadow by that.
+  return [
+    g.principal[0] + (g.focalPx * p[0]) / p[2] - at.foot[0],
+    g.principal[1] + (g.focalPx * p[1]) / p[2] - at.foot[1],
+  ];
+}
+
+/** What is looked at over a box of the picture: coded luma of join and plate, and what is asked, all blurred. */
+interface LookedAt {
+  readonly over: Box;
+  readonly w: number;
+  readonly h: number;
+  readonly join: Float32Array;
+  readonly plate: Float32Array;
+  /** Share of the key that should be hidden, sharp and blurred. */
+  readonly asked: Float32Array;
+  readonly softAsked: Float32Array;
+  /** The join over the plate where nothing is to be darkened: a file that came out darker throws no shadow by that. */
+  readonly whole: number;
+}
+
+function lookedAt(f: SeenFrame, over: Box, asked: Float32Array): LookedAt {
+  const W = f.join.width,
+    [x0, y0, x1, y1] = over,
+    w = x1 - x0,
+    h = y1 - y0,
+    blurred = (luma: Float32Array): Float32Array => {
+      const part = new Float32Array(w * h);
+      for (let y = 0; y < h; y++) part.set(luma.subarray((y0 + y) * W + x0, (y0 + y) * W + x1), y * w);
+      return gaussianPlane(part, w, h, 1.5);
+    },
+    join = blurred(f.luma),
+    plate = blurred(f.plateLuma),
+    softAsked = gaussianPlane(asked, w, h, 1.5);
   const same: number[] = [];
   for (let i = 0; i < w * h; i += 3)
-    if (soft[i]! < 0.02 && sb[i]! >= 0.03 && f.matte[(y0 + Math.floor(i / w)) * W + x0 + (i % w)]! <= 0.03)
-      same.push(sa[i]! / sb[i]!);
-  const whole = same.length < 200 ? 1 : quantile(same, 0.5);
+    if (softAsked[i]! < 0.02 && plate[i]! >= 0.03 && f.matte[(y0 + Math.floor(i / w)) * W + x0 + (i % w)]! <= 0.03)
+      same.push(join[i]! / plate[i]!);
+  return { over, w, h, join, plate, asked, softAsked, whole: same.length < 200 ? 1 : quantile(same, 0.5) };
+}
+
+interface Levels {
+  /** Light let through by the shadow as it is seen through the pane. */
+  readonly through: number;
+  /** Coded luma over the plate's under which a pixel counts as dark: nearly half of what is asked. */
+  readonly shade: number;
+  /** The same as light that is left of what falls on grey. */
+  readonly leftInShade: number;
+}
+
+function levelsOf({ transmission: [r, g, b] }: GroundStep, veil: number): Levels {
+  const through = veil + (1 - veil) * (0.2126 * r + 0.7152 * g + 0.0722 * b),
+    grey = bt709Encode(0.2),
+    shade = 1 - Math.max(FAINT, Math.min(0.12, 0.45 * (1 - bt709Encode(0.2 * through) / grey)));
+  return { through, shade, leftInShade: bt709Decode(shade * grey) / 0.2 };
+}
+
+interface Darkened {
+  /** Sum of the darkness, and of its place beside the foot. */
+  readonly weight: number;
+  readonly mx: number;
+  readonly my: number;
+  /** Pixels where the shadow should lie, how many of them are dark, and their box in the picture. */
+  readonly room: number;
+  readonly shaded: number;
+  readonly where: Box;
+  /** Light left, in stops, where it is dark away from the contact, and where it should be. */
+  readonly stops: number[];
+  readonly asked: number[];
+}
+
+/** @param contact squared distance from the foot within which the contact darkens it further, by right; px² */
+function darkened(
+  f: SeenFrame,
+  { over, w, h, join, plate, asked, softAsked, whole }: LookedAt,
+  { through, shade, leftInShade }: Levels,
+  foot: readonly [number, number],
+  contact: number,
+): Darkened {
+  const W = f.join.width,
+    [x0, y0] = over,
+    stops: number[] = [],
+    askedStops: number[] = [];
   let mx = 0,
     my = 0,
     weight = 0,
     room = 0,
     shaded = 0;
-  const stops: number[] = [],
-    asked: number[] = [];
-  let left0 = w,
-    top0 = h,
-    right0 = 0,
-    bottom0 = 0;
-  for (let y = 0; y < h; y++) {
-    for (let x = 0; x < w; x++) {
-      const i = (y0 + y) * W + x0 + x;
-      if (f.matte[i]! > 0.03 || sb[y * w + x]! < 0.03) continue;
-      const dx = x0 + x - at.foot[0],
-        dy = y0 + y - at.foot[1];
-      const placed = expected[y * w + x]! > 0.5;
+  let left = w,
+    top = h,
+    right = 0,
+    bottom = 0;
+  for (let y = 0, i = 0; y < h; y++) {
+    for (let x = 0; x < w; x++, i++) {
+      if (f.matte[(y0 + y) * W + x0 + x]! > 0.03 || plate[i]! < 0.03) continue;
+      const dx = x0 + x - foot[0],
+        dy = y0 + y - foot[1],
+        placed = asked[i]! > 0.5;
       if (placed) {
         room++;
-        left0 = Math.min(left0, x);
-        right0 = Math.max(right0, x + 1);
-        top0 = Math.min(top0, y);
-        bottom0 = Math.max(bottom0, y + 1);
+        left = Math.min(left, x);
+        right = Math.max(right, x + 1);
+        top = Math.min(top, y);
+        bottom = Math.max(bottom, y + 1);
       }
-      const now = sa[y * w + x]! / whole,
-        r = now / sb[y * w + x]!;
-      // Close to the foot the contact darkens it further, by right.
-      const away = dx * dx + dy * dy > 0.12 * wide * wide,
-        left = 1 - soft[y * w + x]! * (1 - through);
-      if (away && left < leftInShade) asked.push(Math.log2(left));
-      if (r > shade) continue;
+      const now = join[i]! / whole,
+        ratio = now / plate[i]!,
+        away = dx * dx + dy * dy > contact,
+        askedLeft = 1 - softAsked[i]! * (1 - through);
+      if (away && askedLeft < leftInShade) askedStops.push(Math.log2(askedLeft));
+      if (ratio > shade) continue;
       if (placed) shaded++;
-      const k2 = 1 - r;
-      mx += k2 * dx;
-      my += k2 * dy;
-      weight += k2;
-      if (away) stops.push(Math.log2(Math.max(1e-3, bt709Decode(now)) / Math.max(1e-3, bt709Decode(sb[y * w + x]!))));
+      const dark = 1 - ratio;
+      mx += dark * dx;
+      my += dark * dy;
+      weight += dark;
+      if (away) stops.push(Math.log2(Math.max(1e-3, bt709Decode(now)) / Math.max(1e-3, bt709Decode(plate[i]!))));
     }
   }
-  if (room < 60) return null;
-  const where: Box = [x0 + left0, y0 + top0, x0 + right0, y0 + bottom0];
-  // A rim of darkness about the performer alone is no shadow: nothing lies where one belongs, and little anywhere.
-  if (weight < 15 || (shaded < 0.1 * room && weight < 0.2 * room))
-    return { offDeg: 180, turnDeg: 180, stops: 0, at: where };
-  const c = (mx * sx + my * sy) / (Math.hypot(mx, my) * long);
-  const offDeg = (Math.acos(Math.min(1, Math.max(-1, c))) * 180) / Math.PI;
-  // y counts downwards: a positive cross product is a turn clockwise.
   return {
-    offDeg,
-    turnDeg: mx * sy - my * sx >= 0 ? offDeg : -offDeg,
-    stops: Math.min(stops.length, asked.length) < 15 ? null : quantile(stops, 0.3) - quantile(asked, 0.3),
-    at: where,
+    weight,
+    mx,
+    my,
+    room,
+    shaded,
+    where: [x0 + left, y0 + top, x0 + right, y0 + bottom],
+    stops,
+    asked: askedStops,
   };
 }
 

@@ -158,6 +158,7 @@ const PATCH = 3,
   OTHER = 0.08;
 /** Half of the side over which the performer about a patch is averaged, px. */
 const ABOUT = 12;
+const HALF = PATCH >> 1;
 /** Fewest of a patch's eight neighbours that are the plate's too. */
 const TOGETHER = 3;
 
@@ -171,85 +172,98 @@ export function readHolesAlone(
 ): { readonly share: number; readonly at: readonly [number, number, number, number] } | null {
   if (f.box === null) return null;
   const { width: W, height: H } = f.join,
-    N = W * H,
     [x0, y0, x1, y1] = f.box,
-    j = f.join.data,
-    p = f.plate.data,
     deep = coreOf(f.matte, W, f.box),
-    half = PATCH >> 1;
-  const differs = (x: number, y: number): number => {
-    let s = 0;
-    for (let c = 0; c < 3; c++)
-      for (let v = -half; v <= half; v++)
-        for (let u = -half; u <= half; u++) {
-          const i = c * N + (y + v) * W + x + u;
-          s += (j[i]! - p[i]!) ** 2;
-        }
-    return s / (3 * PATCH * PATCH);
-  };
-  const outside: number[] = [];
-  for (let y = half; y < H - half; y += 11)
-    for (let x = half; x < W - half; x += 11)
-      if (
-        f.matte[y * W + x]! < 0.003 &&
-        f.matte[(y - half) * W + x - half]! < 0.003 &&
-        f.matte[(y + half) * W + x + half]! < 0.003
-      )
-        outside.push(differs(x, y));
-  if (outside.length < 100) return null;
-  const noise = outside.sort((a, b) => a - b)[outside.length >> 1]!,
-    limit = LIKE * LIKE * Math.max(noise, 4e-6);
+    limit = alikeLimit(f);
+  if (limit === null) return null;
   const w = (x1 - x0 + 2) >> 1,
     like = new Uint8Array(w * ((y1 - y0 + 2) >> 1));
   let all = 0;
-  for (let y = Math.max(half, y0); y < Math.min(H - half, y1); y += 2)
-    for (let x = Math.max(half, x0); x < Math.min(W - half, x1); x += 2) {
+  for (let y = Math.max(HALF, y0); y < Math.min(H - HALF, y1); y += 2)
+    for (let x = Math.max(HALF, x0); x < Math.min(W - HALF, x1); x += 2) {
       if (deep(y * W + x) < DEPTH) continue;
       all++;
-      if (differs(x, y) > limit) continue;
-      let apart = 0;
-      for (let c = 0; c < 3; c++) {
-        let own = 0,
-          n = 0,
-          back = 0;
-        for (let v = -half; v <= half; v++)
-          for (let u = -half; u <= half; u++) back += p[c * N + (y + v) * W + x + u]! / (PATCH * PATCH);
-        for (let v = Math.max(0, y - ABOUT); v <= Math.min(H - 1, y + ABOUT); v += 2)
-          for (let u = Math.max(0, x - ABOUT); u <= Math.min(W - 1, x + ABOUT); u += 2)
-            if (f.matte[v * W + u]! > 0.98 && Math.max(Math.abs(v - y), Math.abs(u - x)) > PATCH) {
-              own += j[c * N + v * W + u]!;
-              n++;
-            }
-        apart += n < 20 ? 0 : Math.abs(own / n - back) / 3;
-      }
-      if (apart > OTHER) like[((y - y0) >> 1) * w + ((x - x0) >> 1)] = 1;
+      if (differs(f, x, y) > limit) continue;
+      if (apartFromCoat(f, x, y) > OTHER) like[((y - y0) >> 1) * w + ((x - x0) >> 1)] = 1;
     }
-  // One patch is like the plate by chance now and then; a hole holds together.
-  let holes = 0,
-    bx = 0,
-    by = 0;
-  for (let i = w + 1; i < like.length - w - 1; i++) {
-    if (
-      like[i] === 0 ||
-      like[i - 1]! +
-        like[i + 1]! +
-        like[i - w]! +
-        like[i + w]! +
-        like[i - w - 1]! +
-        like[i - w + 1]! +
-        like[i + w - 1]! +
-        like[i + w + 1]! <
-        TOGETHER
-    )
-      continue;
-    holes++;
-    bx = x0 + 2 * (i % w);
-    by = y0 + 2 * Math.floor(i / w);
+  if (all < 100) return null;
+  const { holes, last } = together(like, w),
+    bx = last < 0 ? 0 : x0 + 2 * (last % w),
+    by = last < 0 ? 0 : y0 + 2 * Math.floor(last / w);
+  return {
+    share: holes / all,
+    at: [Math.max(0, bx - 12), Math.max(0, by - 12), Math.min(W, bx + 12), Math.min(H, by + 12)],
+  };
+}
+
+/** Mean squared difference of join and plate over a patch. */
+function differs({ join, plate }: SeenFrame, x: number, y: number): number {
+  const { width: W } = join,
+    N = W * join.height;
+  let s = 0;
+  for (let c = 0; c < 3; c++)
+    for (let v = -HALF; v <= HALF; v++)
+      for (let u = -HALF; u <= HALF; u++) {
+        const i = c * N + (y + v) * W + x + u;
+        s += (join.data[i]! - plate.data[i]!) ** 2;
+      }
+  return s / (3 * PATCH * PATCH);
+}
+
+/** Difference up to which a patch counts as the plate's own, by those outside the performer; null where they are few. */
+function alikeLimit(f: SeenFrame): number | null {
+  const { width: W, height: H } = f.join,
+    bare = (i: number): boolean => f.matte[i]! < 0.003;
+  const outside: number[] = [];
+  for (let y = HALF; y < H - HALF; y += 11)
+    for (let x = HALF; x < W - HALF; x += 11)
+      if (bare(y * W + x) && bare((y - HALF) * W + x - HALF) && bare((y + HALF) * W + x + HALF))
+        outside.push(differs(f, x, y));
+  if (outside.length < 100) return null;
+  const noise = outside.sort((a, b) => a - b)[outside.length >> 1]!;
+  return LIKE * LIKE * Math.max(noise, 4e-6);
+}
+
+/** How far the plate's patch lies from the performer's colour about it, mean of the channels. */
+function apartFromCoat({ join, plate, matte }: SeenFrame, x: number, y: number): number {
+  const { width: W, height: H } = join,
+    N = W * H;
+  let apart = 0;
+  for (let c = 0; c < 3; c++) {
+    let own = 0,
+      n = 0,
+      back = 0;
+    for (let v = -HALF; v <= HALF; v++)
+      for (let u = -HALF; u <= HALF; u++) back += plate.data[c * N + (y + v) * W + x + u]! / (PATCH * PATCH);
+    for (let v = Math.max(0, y - ABOUT); v <= Math.min(H - 1, y + ABOUT); v += 2)
+      for (let u = Math.max(0, x - ABOUT); u <= Math.min(W - 1, x + ABOUT); u += 2)
+        if (matte[v * W + u]! > 0.98 && Math.max(Math.abs(v - y), Math.abs(u - x)) > PATCH) {
+          own += join.data[c * N + v * W + u]!;
+          n++;
+        }
+    apart += n < 20 ? 0 : Math.abs(own / n - back) / 3;
   }
-  return all < 100
-    ? null
-    : {
-        share: holes / all,
-        at: [Math.max(0, bx - 12), Math.max(0, by - 12), Math.min(W, bx + 12), Math.min(H, by + 12)],
-      };
+  return apart;
+}
+
+/** One patch is like the plate by chance now and then; a hole holds together. Their number, and the last one. */
+function together(like: Uint8Array, w: number): { readonly holes: number; readonly last: number } {
+  let holes = 0,
+    last = -1;
+  for (let i = w + 1; i < like.length - w - 1; i++) {
+    if (like[i] === 0) continue;
+    const beside =
+      like[i - 1]! +
+      like[i + 1]! +
+      like[i - w]! +
+      like[i + w]! +
+      like[i - w - 1]! +
+      like[i - w + 1]! +
+      like[i + w - 1]! +
+      like[i + w + 1]!;
+    if (beside < TOGETHER) continue;
+    holes++;
+    last = i;
+  }
+  return { holes, last };
 }

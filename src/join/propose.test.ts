@@ -235,7 +235,7 @@ describe('keys beside the line of sight', () => {
     expect(keys.plate.azimuthDeg).toBeCloseTo(40, 6);
     expect(keys.take.azimuthDeg).toBeCloseTo(40, 6);
     // The same key on both sides once seen from one elevation: nothing is turned, however the take's camera was tilted.
-    const step = proposeLight(both, keys, 12, [0.4, 0.4, 0.5], false);
+    const step = proposeLight(both, { keys, sightDeg: 12, groundFill: [0.4, 0.4, 0.5], mirror: false });
     step.relight!.fromCamera.forEach((v, i) => expect(v).toBeCloseTo(step.relight!.toCamera[i]!, 9));
   });
 
@@ -304,8 +304,8 @@ describe('keys too far apart', () => {
       plate: { azimuthDeg: apart, elevationDeg: 0 },
       take: { azimuthDeg: 0, elevationDeg: 0 },
     });
-    const turned = proposeLight(both, keys(70), 0, null, false),
-      refused = proposeLight(both, keys(80), 0, null, false);
+    const turned = proposeLight(both, { keys: keys(70), sightDeg: 0, groundFill: null, mirror: false }),
+      refused = proposeLight(both, { keys: keys(80), sightDeg: 0, groundFill: null, mirror: false });
     expect(turned.relight!.azimuthDeg).toBeCloseTo(70, 6);
     expect(refused.relight).toBeUndefined();
     expect(refused.why).toMatch(/80° apart.*shoot again/);

@@ -185,15 +185,14 @@ async function lightFor(
         : litScreen(takeLinear, input.screen.colour === 'blue' ? 2 : 1),
     feet = standing.carried || noFeet ? null : footLevel(plateMid, place.where(mid)),
     ownFeet = feet === null || input.screen != null || takeLinear === null ? null : footLevel(takeLinear, takeStand);
-  const light = proposeLight(
-    input,
+  const light = proposeLight(input, {
     keys,
-    ride.view.sightDeg,
-    ground.measuredFill,
-    ride.mirrored.mirror,
-    { edges, screen, feet, ownFeet },
-    await fillOfTake(input, takeStand),
-  );
+    sightDeg: ride.view.sightDeg,
+    groundFill: ground.measuredFill,
+    mirror: ride.mirrored.mirror,
+    words: { edges, screen, feet, ownFeet },
+    takeFill: await fillOfTake(input, takeStand),
+  });
   return alongWithFilm(lessVeil(light, air), pm);
 }
 

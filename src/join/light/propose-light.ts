@@ -31,6 +31,8 @@ const CLOTH_FILL = 1.6,
  * three times the sd and only joins in. Stops.
  */
 const READ_WELL = 0.7;
+/** Share of the plate's light that is fill where nothing tells it. */
+const USUAL_FILL = 0.3;
 
 /** Both keys beside the line of sight to the performer: azimuth (positive from camera right) and elevation, degrees. */
 export interface Keys {
@@ -118,23 +120,24 @@ export function proposeMirror(input: ProposalInput, keys: Keys | null): MirrorPr
   };
 }
 
-/**
- * @param groundFill share of the light on the plate's open ground that is fill, per channel; null where it is assumed.
- * `sightDeg`: how far down the join's camera looks at the performer. `words`: what both pictures say of level and
- * colour. `takeFill`: the take's fill as its floor tells it.
- */
-export function proposeLight(
-  input: ProposalInput,
-  keys: Keys | null,
-  sightDeg: number,
-  groundFill: readonly [number, number, number] | null,
-  mirror: boolean,
-  words: LightWords = {},
-  takeFill: TakeFill | null = null,
-): LightStep {
-  const pm = input.plate.measures,
-    tm = input.take.measures;
-  const match = matchLight(pm, tm, input.subject ?? null, words);
+/** What the light step is made from beside the two sides. */
+export interface LightFrom {
+  /** Null where a key's direction is not known. */
+  readonly keys: Keys | null;
+  /** How far down the join's camera looks at the performer, degrees. */
+  readonly sightDeg: number;
+  /** Share of the light on the plate's open ground that is fill, per channel; null where it is assumed. */
+  readonly groundFill: readonly [number, number, number] | null;
+  readonly mirror: boolean;
+  /** What both pictures say of level and colour. */
+  readonly words?: LightWords;
+  /** The take's fill as its floor tells it. */
+  readonly takeFill?: TakeFill | null;
+}
+
+export function proposeLight(input: ProposalInput, from: LightFrom): LightStep {
+  const { keys, mirror } = from,
+    match = matchLight(input.plate.measures, input.take.measures, input.subject ?? null, from.words ?? {});
   const base = {
     step: 'light' as const,
     on: true,
@@ -144,10 +147,10 @@ export function proposeLight(
     saturation: match.saturation,
   };
   if (keys === null) return { ...base, why: match.why };
-  const to = lightInCamera(keys.plate.azimuthDeg, keys.plate.elevationDeg, -sightDeg, 0);
-  const from = lightInCamera(keys.take.azimuthDeg, keys.take.elevationDeg, -sightDeg, 0);
-  const seen: Vec3 = mirror ? [-from[0], from[1], from[2]] : from;
-  const apart = Math.acos(Math.min(1, Math.max(-1, dot(seen, to)))) / RAD_PER_DEG;
+  const toCamera = lightInCamera(keys.plate.azimuthDeg, keys.plate.elevationDeg, -from.sightDeg, 0),
+    fromCamera = lightInCamera(keys.take.azimuthDeg, keys.take.elevationDeg, -from.sightDeg, 0),
+    seen: Vec3 = mirror ? [-fromCamera[0], fromCamera[1], fromCamera[2]] : fromCamera,
+    apart = Math.acos(Math.min(1, Math.max(-1, dot(seen, toCamera)))) / RAD_PER_DEG;
   if (apart > MOST_DEG)
     return {
       ...base,
@@ -155,34 +158,42 @@ export function proposeLight(
         `${match.why}; the keys lie ${apart.toFixed(0)}° apart, more than ${MOST_DEG}° can't be mended: ` +
         'shoot again with the light moved',
     };
-  const stopsFill = (stops: number | null | undefined): number | null => (stops == null ? null : 2 ** -stops);
-  const toFill =
-    groundFill === null
-      ? even(stopsFill(pm.light?.keyFillStops.value) ?? 0.3)
-      : (groundFill.map((f) => shareFacing(f, keys.plate.elevationDeg)) as [number, number, number]);
-  // How much fill the take has may be measured; its colour is not, and is taken to be the plate's: else the difference
-  // would tint the performer.
-  const own = stopsFill(tm.light?.keyFillStops.value),
-    plateFill = Math.max(0.02, luma(toFill));
-  const more = moreFill(
-    plateFill,
-    own === null ? null : { share: own, sdStops: tm.light?.keyFillStops.sd ?? READ_WELL },
-    takeFill,
-  );
-  const fromFill = toFill.map((f) => Math.min(0.9, f * more)) as [number, number, number];
   return {
     ...base,
     relight: {
       azimuthDeg: differenceDeg(keys.plate.azimuthDeg, mirror ? -keys.take.azimuthDeg : keys.take.azimuthDeg),
       elevationDeg: keys.plate.elevationDeg - keys.take.elevationDeg,
       strength: 1,
-      fromCamera: [...from] as [number, number, number],
-      toCamera: [...to] as [number, number, number],
-      fromFill,
-      toFill,
+      fromCamera: [...fromCamera],
+      toCamera: [...toCamera],
+      ...fills(input, keys, from),
     },
     why: `${match.why}; the key is turned by ${apart.toFixed(0)}° on the performer`,
   };
+}
+
+/** Share of the light on a surface that faces the key that is fill, per channel, in the take and on the plate. */
+function fills(
+  { plate, take }: ProposalInput,
+  keys: Keys,
+  { groundFill, takeFill = null }: LightFrom,
+): { readonly fromFill: [number, number, number]; readonly toFill: [number, number, number] } {
+  const shareOf = (stops: number | null | undefined): number | null => (stops == null ? null : 2 ** -stops),
+    plateStops = plate.measures.light?.keyFillStops,
+    takeStops = take.measures.light?.keyFillStops;
+  const toFill =
+    groundFill === null
+      ? even(shareOf(plateStops?.value) ?? USUAL_FILL)
+      : (groundFill.map((f) => shareFacing(f, keys.plate.elevationDeg)) as [number, number, number]);
+  // How much fill the take has may be measured; its colour is not, and is taken to be the plate's: else the difference
+  // would tint the performer.
+  const own = shareOf(takeStops?.value),
+    more = moreFill(
+      Math.max(0.02, luma(toFill)),
+      own === null ? null : { share: own, sdStops: takeStops?.sd ?? READ_WELL },
+      takeFill,
+    );
+  return { fromFill: toFill.map((f) => Math.min(0.9, f * more)) as [number, number, number], toFill };
 }
 
 const luma = (v: readonly [number, number, number]): number => 0.2126 * v[0] + 0.7152 * v[1] + 0.0722 * v[2];
