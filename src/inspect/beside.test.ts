@@ -403,8 +403,11 @@ describe('the picture beside the performer', () => {
 describe('flicker and contact', () => {
   it('a jitter of brightness is read at its size, a slow change is not', () => {
     const r = new RandomStream(12);
-    expect(outAndBack(Array.from({ length: 400 }, () => 0.1 * r.normal())).rms).toBeCloseTo(0.1, 1);
-    expect(outAndBack(Array.from({ length: 40 }, (_, k) => 0.05 * k)).rms).toBeCloseTo(0, 6);
+    expect(outAndBack(Array.from({ length: 400 }, () => 0.1 * r.normal()))!.rms).toBeCloseTo(0.1, 1);
+    expect(outAndBack(Array.from({ length: 40 }, (_, k) => 0.05 * k))!.rms).toBeCloseTo(0, 6);
+    // Only what may be held against its neighbours counts.
+    expect(outAndBack([0, 0, 1, 0, 0, 0], (k) => k > 3)).toEqual({ rms: 0, at: 4 });
+    expect(outAndBack([0, 0, 1], () => false)).toBeNull();
     expect(readLevel(seen(joined((f) => f / 2)))!.inside - readLevel(seen(right))!.inside).toBeCloseTo(-1, 1);
     // A fade that the recipe asks for is no flicker.
     const asked = { gain: [0.7, 0.7, 0.7], offset: [0, 0, 0], support: 1 } as const,
@@ -430,7 +433,7 @@ describe('flicker and contact', () => {
         }),
       );
     const read = (stops: (n: number) => number, darker: boolean): number =>
-      outAndBack(light.frames.map((l, n) => readLevel(frame(n, stops(n)), { ...l, support: 1 }, darker)!.inside)).rms;
+      outAndBack(light.frames.map((l, n) => readLevel(frame(n, stops(n)), { ...l, support: 1 }, darker)!.inside))!.rms;
     expect(read(() => 0, false)).toBeGreaterThan(0.04);
     expect(read(() => 0, clipsInFlash(light))).toBeLessThan(0.01);
     expect(read((n) => 0.1 * (n % 2), true)).toBeCloseTo(0.1 / Math.sqrt(1.5), 2);

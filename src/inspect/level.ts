@@ -77,6 +77,19 @@ export function readLevel(
     : { inside: Math.log2(Math.max(1e-4, a / n)), plate: Math.log2(Math.max(1e-4, b / m)) };
 }
 
+/**
+ * How much of the performer is seen on a frame: pixels of the fully covered core. What passes before the performer
+ * leaves less.
+ */
+export function coreSeen(f: SeenFrame): number {
+  if (f.box === null) return 0;
+  const W = f.join.width;
+  let n = 0;
+  for (let y = f.box[1]; y < f.box[3]; y++)
+    for (let x = f.box[0]; x < f.box[2]; x++) if (f.matte[y * W + x]! > 0.97) n++;
+  return n;
+}
+
 /** Linear light under which the film's black and an encoder's noise are read, not the performer. */
 const BLACK = 0.002;
 
@@ -111,18 +124,27 @@ export function darkerHalf(f: SeenFrame): number | null {
 /**
  * rms by which a run of values goes out and back beside its neighbours' mean, as a jitter of its own (whose difference
  * from that mean has one and a half times its variance); and where most.
+ *
+ * @param counts whether a value and its two neighbours may be held against each other; all may where it is left out
+ * @returns null where none may
  */
-export function outAndBack(values: readonly number[]): { readonly rms: number; readonly at: number } {
+export function outAndBack(
+  values: readonly number[],
+  counts: (k: number) => boolean = () => true,
+): { readonly rms: number; readonly at: number } | null {
   let sum = 0,
+    used = 0,
     most = -1,
     at = 0;
   for (let k = 1; k < values.length - 1; k++) {
+    if (!counts(k)) continue;
     const d = values[k]! - (values[k - 1]! + values[k + 1]!) / 2;
     sum += d * d;
+    used++;
     if (Math.abs(d) > most) {
       most = Math.abs(d);
       at = k;
     }
   }
-  return { rms: Math.sqrt(sum / Math.max(1, values.length - 2) / 1.5), at };
+  return used === 0 ? null : { rms: Math.sqrt(sum / used / 1.5), at };
 }

@@ -10,7 +10,7 @@ import { readBeside } from './beside-reader.js';
 import { boxOfCell, outlineCells, readSeenChatter, type OutlineCells } from './chatter.js';
 import { CloseReader } from './close-reader.js';
 import { liftVeil, quantile, type SeenFrame } from './frame.js';
-import { clipsInFlash, darkerHalf, readLevel } from './level.js';
+import { clipsInFlash, coreSeen, darkerHalf, readLevel } from './level.js';
 import { SAME } from './limits.js';
 import { matteShift } from './motion.js';
 import { MovementReader } from './movement-reader.js';
@@ -74,12 +74,13 @@ export class SeriesReader {
     if (bare !== null && bare.explained >= SAME)
       this.series.against.push({ frame: f.frame, x: bare.shift[0], y: bare.shift[1] });
     const level = readLevel(f, lightAt(this.overShot, f.frame), this.darker);
-    if (level !== null) this.series.levels.push({ frame: f.frame, ...level });
+    const core = coreSeen(f);
+    if (level !== null) this.series.levels.push({ frame: f.frame, ...level, core });
     const film = this.along.add(f.plateLuma, f.join.width, f.join.height),
       inside = film === null ? null : darkerHalf(f);
     if (film !== null && inside !== null) this.series.filmLight.push({ frame: f.frame, plate: film, inside });
     const shift = matteShift(f);
-    if (shift !== null) this.series.shift.push({ frame: f.frame, x: shift[0], y: shift[1] });
+    if (shift !== null) this.series.shift.push({ frame: f.frame, x: shift[0], y: shift[1], core });
     this.readOutline(f, shift ?? [0, 0]);
     this.movement.add(f);
   }

@@ -88,7 +88,7 @@ export interface Series {
   readonly slipPlan: Place[];
   /** Out and back beside the plan; `plain`: without the plan taken off. */
   readonly jitter: (Place & { readonly plain: readonly [number, number] })[];
-  readonly shift: Place[];
+  readonly shift: (Place & { readonly core: number })[];
   /** Whether the plate's ground could be followed to each frame. */
   readonly followed: boolean[];
   /** Shift against the recipe rendered again. */
@@ -102,8 +102,13 @@ export interface Series {
   readonly inStep: { readonly frame: number; readonly before: number; readonly after: number }[];
   /** What of the plate beside the performer was changed in a known way, on the frames looked at closely. */
   readonly outsideFaults: { readonly fault: OutsideFault; readonly stops: number }[];
-  /** Brightness of performer and plate, stops. */
-  readonly levels: { readonly frame: number; readonly inside: number; readonly plate: number }[];
+  /** Brightness of performer and plate, stops, and how much of the performer is seen (coreSeen), px. */
+  readonly levels: {
+    readonly frame: number;
+    readonly inside: number;
+    readonly plate: number;
+    readonly core: number;
+  }[];
   /**
    * Light of the plate beside its first frame, told along a camera that moves as well, and of the performer's darker
    * half; stops.

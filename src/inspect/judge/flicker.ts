@@ -5,8 +5,12 @@
 import { quantile } from '../frame.js';
 import { outAndBack } from '../level.js';
 import { FILM_LIGHT_CHANGES, LEFT_BEHIND, LIMITS } from '../limits.js';
+import { mostlySeen } from '../mostly-seen.js';
 import type { Series } from '../series.js';
 import { stepOf, type Judge, type Told } from './judging.js';
+
+/** Frames that are needed which can be held against both neighbours. */
+const LEAST_ALIKE = 3;
 
 export function judgeFlicker(series: Series, judge: Judge): void {
   const behind = leftBehind(series, judge),
@@ -14,7 +18,7 @@ export function judgeFlicker(series: Series, judge: Judge): void {
   // Where the film's own light goes otherwise than the performer's, that is what is seen.
   if (behind !== null) judge.add('flicker', 'stops', 'light', behind);
   else if (jumps === null)
-    judge.none('flicker', 'stops', 'light', 'fewer than five frames show enough of the performer');
+    judge.none('flicker', 'stops', 'light', 'too few frames that follow one another show enough of the performer');
   else judge.add('flicker', 'stops', 'light', jumps);
 }
 
@@ -24,22 +28,26 @@ export function judgeFlicker(series: Series, judge: Judge): void {
  * is followed a little less or more than whole.
  */
 function upAndDown(series: Series, judge: Judge): Told | null {
-  const l = series.levels;
-  if (l.length < 5) return null;
+  const l = series.levels,
+    seen = mostlySeen(l),
+    alike = (k: number): boolean => seen[k - 1]! && seen[k]! && seen[k + 1]!;
+  if (l.filter((_, k) => k > 0 && k < l.length - 1 && alike(k)).length < LEAST_ALIKE) return null;
   const ways = [l.map((q) => q.inside), l.map((q) => q.inside - q.plate)].map((v) => ({
     frames: l.map((q) => q.frame),
-    ...outAndBack(v),
+    ...outAndBack(v, alike)!,
   }));
   const film = series.filmLight;
   if (film.length >= 5 && rangeOf(film) >= FILM_LIGHT_CHANGES) {
     const share = shareOf(film);
-    ways.push({ frames: film.map((q) => q.frame), ...outAndBack(film.map((q) => q.inside - share * q.plate)) });
+    ways.push({ frames: film.map((q) => q.frame), ...outAndBack(film.map((q) => q.inside - share * q.plate))! });
   }
   const read = ways.reduce((a, b) => (b.rms < a.rms ? b : a)),
     frame = read.frames[read.at]!;
-  const jumps = l
-    .slice(1, -1)
-    .map((q, k) => ({ frame: q.frame, value: Math.abs(q.inside - (l[k]!.inside + l[k + 2]!.inside) / 2) }));
+  const jumps = l.flatMap((q, k) =>
+    k === 0 || k === l.length - 1 || !alike(k)
+      ? []
+      : [{ frame: q.frame, value: Math.abs(q.inside - (l[k - 1]!.inside + l[k + 1]!.inside) / 2) }],
+  );
   judge.rows('flicker', jumps);
   return {
     value: read.rms,

@@ -18,13 +18,19 @@ describe('a performer that bobs as it walks', () => {
 });
 
 describe('a picture beside its own matte', () => {
-  const shifts = (x: (n: number) => number) => [0, 1, 2, 3, 4, 5, 6, 7].map((frame) => ({ frame, x: x(frame), y: 0 }));
+  const shifts = (x: (n: number) => number) =>
+    [0, 1, 2, 3, 4, 5, 6, 7].map((frame) => ({ frame, x: x(frame), y: 0, core: 1000 }));
   const of = (x: (n: number) => number) => told({ ...blank(), shift: shifts(x) }, 'slip');
   it('is named where it goes to and fro by half a pixel', () => {
     const m = of((n) => 0.6 * Math.sin(1.9 * n));
     expect(m.passes).toBe(false);
     expect(m.needed).toBe('at most 0.3 px rms');
     expect(m.advice).toContain('beside its own matte');
+  });
+  it('is not by frames on which a strip of it is left beside what passes', () => {
+    const strip = shifts((n) => (n === 3 ? 2 : 0)).map((p) => ({ ...p, core: p.frame === 3 ? 300 : 1000 }));
+    expect(told({ ...blank(), shift: strip }, 'slip').passes).toBe(true);
+    expect(told({ ...blank(), shift: strip.map((p) => ({ ...p, core: 1000 })) }, 'slip').passes).toBe(false);
   });
   it('is not for noise, nor for an edge that its shading moves one way', () => {
     expect(of((n) => 0.15 * Math.sin(1.9 * n)).passes).toBe(true);

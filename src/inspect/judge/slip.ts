@@ -4,6 +4,7 @@
  */
 import { quantile } from '../frame.js';
 import { BESIDE_MATTE, LIMITS } from '../limits.js';
+import { mostlySeen } from '../mostly-seen.js';
 import type { Place, Series } from '../series.js';
 import { way, type Judge } from './judging.js';
 
@@ -61,9 +62,11 @@ export function judgeSlip(series: Series, judge: Judge): void {
  * a slip, or what is more than a pixel.
  */
 function besideMatte(series: Series): Part | null {
-  if (series.shift.length < FEWEST_SHIFTS) return null;
+  const seen = mostlySeen(series.shift),
+    shown = series.shift.filter((_, k) => seen[k]);
+  if (shown.length < FEWEST_SHIFTS) return null;
   return {
-    list: aboutMedian(series.shift, SHADED),
+    list: aboutMedian(shown, SHADED),
     most: BESIDE_MATTE,
     say: (w, rms) =>
       `in the picture the performer stands ${rms} px rms beside its own matte (frame ${w.frame}: ` +
