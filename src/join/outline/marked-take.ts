@@ -12,7 +12,8 @@ import { PlatewrightError } from '../../core/errors.js';
 import type { VideoReader } from '../../media/video-reader.js';
 import type { MarksFile } from '../../plate/marks/marks.js';
 import { followOutlines, type FollowedFrame, type FollowOptions, type KeyOutline } from './follow-outline.js';
-import { drawnOutlines, findOutline, hintedFrames, hintsOn } from './outline-take.js';
+import { drawnOutlines, hintedFrames, hintsOn } from './outline-hints.js';
+import { findOutline } from './outline-take.js';
 
 /** Changes whenever outlines are carried in another way. */
 const MAKE = 1;

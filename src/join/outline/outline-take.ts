@@ -8,9 +8,9 @@ import { distanceToSet } from '../../image/distance.js';
 import { rasterizePolygon, type Point } from '../../image/polygon.js';
 import { toCodedRgb } from '../../media/convert.js';
 import type { VideoReader } from '../../media/video-reader.js';
-import type { Mark, MarksFile } from '../../plate/marks/marks.js';
 import { labelAreas } from '../peel/label-areas.js';
 import { edgeCost, firstOutline } from './first-outline.js';
+import type { Hints } from './outline-hints.js';
 import { outlineMask, outlinePolygon } from './outline-polygon.js';
 import { ownMotion } from './own-motion.js';
 import { blockFor, boxAbout, partOf, smallFrame, type SmallBox, type SmallFrame } from './small-frame.js';
@@ -33,42 +33,6 @@ const WIDEN = 0.22,
 const MUCH_CLEARER = 0.8;
 /** Corners of a line for hands lie so far from the true one at most, share of the picture's height. */
 const HAND_TOLERANCE = 0.004;
-
-export interface Hints {
-  readonly about: readonly (readonly Point[])[];
-  readonly performer: readonly (readonly Point[])[];
-  readonly set: readonly (readonly Point[])[];
-}
-
-/** What a take's marks say of its performer's outline on a frame. */
-export function hintsOn(marks: MarksFile, frame: number): Hints {
-  const here = marks.marks.filter((m) => (('frame' in m ? m.frame : undefined) ?? marks.frame) === frame);
-  const touches = here.filter((m): m is Extract<Mark, { kind: 'touch' }> => m.kind === 'touch');
-  return {
-    about: here.filter((m): m is Extract<Mark, { kind: 'about' }> => m.kind === 'about').map((m) => m.polygon),
-    performer: touches.filter((t) => t.on === 'performer').map((t) => t.points),
-    set: touches.filter((t) => t.on === 'set').map((t) => t.points),
-  };
-}
-
-/** Frames on which a person pointed at the performer. */
-export function hintedFrames(marks: MarksFile): number[] {
-  return [
-    ...new Set(
-      marks.marks
-        .filter((m) => m.kind === 'about' || m.kind === 'touch')
-        .map((m) => ('frame' in m ? m.frame : undefined) ?? marks.frame),
-    ),
-  ].sort((a, b) => a - b);
-}
-
-/** The outlines drawn on a take, by frame; the last of a frame counts. */
-export function drawnOutlines(marks: MarksFile): { frame: number; polygon: [number, number][] }[] {
-  const by = new Map<number, [number, number][]>();
-  for (const m of marks.marks)
-    if (m.kind === 'body' && m.polygon !== undefined) by.set(m.frame ?? marks.frame, m.polygon);
-  return [...by].sort((a, b) => a[0] - b[0]).map(([frame, polygon]) => ({ frame, polygon }));
-}
 
 export async function smallAt(reader: VideoReader, frame: number, block: number): Promise<SmallFrame> {
   return smallFrame(toCodedRgb(await reader.frame(frame)), block);
@@ -109,118 +73,147 @@ export async function findOutline(
       `frame ${frame} lies outside the take, which ends at frame ${frameCount - 1}`,
       { kind: 'input' },
     );
-  const rough = Math.max(1, Math.round(w / MOTION_WIDTH)),
-    room = Math.min(frame, frameCount - 1 - frame),
-    ways = [...new Set(BESIDE.map((d) => Math.min(d, room)))].filter((d) => d > 0),
-    beside = ways.flatMap((d) => [frame - d, frame + d]),
-    own = await smallAt(reader, frame, rough),
-    others: { away: number; frame: SmallFrame }[] = [];
-  for (const n of beside) others.push({ away: n - frame, frame: await smallAt(reader, n, rough) });
-  const motion =
-      drawn === null
-        ? others.length === 0
-          ? null
-          : ownMotion(own, others)
-        : outlineMask(drawn, own.width, own.height, rough).reduce(
-            (m, v, i) => {
-              m[i] = v === 1 ? 2 : -1;
-              return m;
-            },
-            new Float32Array(own.width * own.height),
-          ),
-    pointed = hints.about.length > 0 || hints.performer.length > 0;
-  const about = hints.about.length > 0 ? hints.about : null;
-  let box: SmallBox | null = null;
-  if (about === null) {
-    if (drawn !== null)
-      box = boxAbout(
-        outlineMask([...drawn, ...hints.performer.flat()], own.width, own.height, rough),
-        own.width,
-        own.height,
-        WIDEN,
-        6,
-      );
-    const seeds = hints.performer.flat().map(([x, y]): Point => [x / rough, y / rough]);
-    box ??= motion === null ? null : movingBox(motion, own.width, own.height, seeds);
-    if (box === null && !pointed)
-      return {
-        polygon: null,
-        why:
-          `nothing on frame ${frame} moves plainly against the set, ` +
-          `so the program can't tell who is the performer: put a rough line about it ("about"), ` +
-          'or touch it in two or three places',
-      };
-    if (box === null) {
-      // Touched, and nothing moves: the whole picture is open, the set's colours come from its rim.
-      box = [
-        Math.round(0.03 * own.width),
-        Math.round(0.03 * own.height),
-        own.width - Math.round(0.03 * own.width),
-        own.height,
-      ];
-    }
-  }
-  const side = about !== null ? sideOf(about.flat()) : rough * Math.max(box![2] - box![0], box![3] - box![1]),
-    block = blockOf(w, side),
+  const rough = await roughLook(reader, frame, drawn),
+    where = hints.about.length > 0 ? hints.about : openBox(rough, hints, drawn);
+  if (where === null)
+    return {
+      polygon: null,
+      why:
+        `nothing on frame ${frame} moves plainly against the set, ` +
+        `so the program can't tell who is the performer: put a rough line about it ("about"), ` +
+        'or touch it in two or three places',
+    };
+  const block = blockOf(w, isBox(where) ? rough.block * longerSide(where) : sideOf(where.flat())),
     small = await smallAt(reader, frame, block),
-    { width: sw, height: sh } = small,
-    must = new Int8Array(sw * sh).fill(-1);
-  if (about !== null)
-    for (const line of about) {
-      const inside = rasterizePolygon(
-        line.map(([x, y]) => [x / block, y / block] as const),
-        sw,
-        sh,
-      );
-      for (let i = 0; i < must.length; i++) if (inside[i]! > 0.5) must[i] = 0;
-    }
-  else {
-    const k = rough / block;
-    for (let y = Math.floor(box![1] * k); y < Math.min(sh, box![3] * k); y++)
-      for (let x = Math.floor(box![0] * k); x < Math.min(sw, box![2] * k); x++) must[y * sw + x] = 0;
-  }
-  touch(must, hints.performer, 1, sw, sh, block);
-  touch(must, hints.set, -1, sw, sh, block);
-  const open = must.map((v) => (v === -1 ? 0 : 1)),
-    part = boxAbout(Uint8Array.from(open), sw, sh, 0.12, 16);
+    must = mustBe(small, block, where, rough.block);
+  touch(must, hints.performer, 1, small.width, small.height, block);
+  touch(must, hints.set, -1, small.width, small.height, block);
+  const part = boxAbout(
+    Uint8Array.from(must, (v) => (v === -1 ? 0 : 1)),
+    small.width,
+    small.height,
+    0.12,
+    16,
+  );
   if (part === null) return { polygon: null, why: 'the line about the performer lies outside the picture' };
-  const pw = part[2] - part[0],
-    ph = part[3] - part[1],
-    prior = motion === null ? null : widened(motion, own.width, own.height, rough / block, part);
-  const partMust = new Int8Array(pw * ph);
-  for (let y = 0; y < ph; y++)
-    partMust.set(must.subarray((y + part[1]) * sw + part[0], (y + part[1]) * sw + part[2]), y * pw);
-  const cropped = partOf(small, part),
-    found =
-      drawn !== null || about === null || prior === null
-        ? firstOutline(cropped, partMust, prior)
-        : clearer(cropped, firstOutline(cropped, partMust, prior), firstOutline(cropped, partMust, null)),
-    area = found === null ? 0 : found.reduce((s, v) => s + v, 0);
-  if (found === null || area < 30)
+  const found = outlineWithin(small, block, must, part, rough, drawn === null && hints.about.length > 0),
+    area = found === null ? 0 : found.reduce((sum, v) => sum + v, 0);
+  if (found === null || area < LEAST_AREA)
     return {
       polygon: null,
       why:
         `no outline could be found on frame ${frame}: what is inside the line has the colours of what is outside; ` +
         'touch the performer in a few places, or draw the outline by hand',
     };
-  const mask = new Uint8Array(sw * sh);
-  for (let y = 0; y < ph; y++) mask.set(found.subarray(y * pw, (y + 1) * pw), (y + part[1]) * sw + part[0]);
-  const by =
-    drawn !== null
-      ? 'anew by the touches'
-      : about !== null
-        ? 'inside the rough line about it'
-        : pointed
-          ? 'by the touches on it'
-          : 'by what moves against the set';
+  const mask = pasted(found, part, small.width, small.height);
   return {
-    polygon: outlinePolygon(mask, sw, sh, block, Math.max(1, HAND_TOLERANCE * h)),
+    polygon: outlinePolygon(mask, small.width, small.height, block, Math.max(1, HAND_TOLERANCE * h)),
     share: (area * block * block) / (w * h),
     why:
-      `the performer's outline as found ` +
-      `${by}${drawn === null && about !== null && motion !== null ? ' and by its own motion' : ''}: ` +
+      `the performer's outline as found ${foundBy(hints, drawn !== null, rough.motion !== null)}: ` +
       'look at it where light and colours meet their like, and move its points',
   };
+}
+
+/** By what the outline was found, in words. */
+function foundBy(hints: Hints, corrected: boolean, moved: boolean): string {
+  if (corrected) return 'anew by the touches';
+  if (hints.about.length > 0) return `inside the rough line about it${moved ? ' and by its own motion' : ''}`;
+  return hints.performer.length > 0 ? 'by the touches on it' : 'by what moves against the set';
+}
+
+/** Fewest small pixels of an outline. */
+const LEAST_AREA = 30;
+
+/** The frame made small, and what of it is the performer by motion (over nothing) or by the outline drawn before. */
+interface RoughLook {
+  readonly own: SmallFrame;
+  readonly block: number;
+  /** Null where there is no other frame to tell it. */
+  readonly motion: Float32Array | null;
+}
+
+async function roughLook(reader: VideoReader, frame: number, drawn: readonly Point[] | null): Promise<RoughLook> {
+  const { widthPx, frameCount } = reader.info,
+    block = Math.max(1, Math.round(widthPx / MOTION_WIDTH)),
+    room = Math.min(frame, frameCount - 1 - frame),
+    ways = [...new Set(BESIDE.map((d) => Math.min(d, room)))].filter((d) => d > 0),
+    own = await smallAt(reader, frame, block),
+    others: { away: number; frame: SmallFrame }[] = [];
+  for (const n of ways.flatMap((d) => [frame - d, frame + d]))
+    others.push({ away: n - frame, frame: await smallAt(reader, n, block) });
+  if (drawn === null) return { own, block, motion: others.length === 0 ? null : ownMotion(own, others) };
+  const inside = outlineMask(drawn, own.width, own.height, block);
+  return { own, block, motion: Float32Array.from(inside, (v) => (v === 1 ? 2 : -1)) };
+}
+
+/**
+ * Box of the rough picture that holds the performer where no line is put about it: what was drawn, or what moves. Null
+ * where nothing tells it.
+ */
+function openBox({ own, block, motion }: RoughLook, hints: Hints, drawn: readonly Point[] | null): SmallBox | null {
+  const { width, height } = own,
+    touched = hints.performer.flat();
+  const held =
+    drawn === null
+      ? null
+      : boxAbout(outlineMask([...drawn, ...touched], width, height, block), width, height, WIDEN, 6);
+  if (held !== null) return held;
+  const seeds = touched.map(([x, y]): Point => [x / block, y / block]),
+    moving = motion === null ? null : movingBox(motion, width, height, seeds);
+  if (moving !== null || hints.performer.length === 0) return moving;
+  // Touched, and nothing moves: the whole picture is open, the set's colours come from its rim.
+  return [Math.round(0.03 * width), Math.round(0.03 * height), width - Math.round(0.03 * width), height];
+}
+
+type Lines = readonly (readonly Point[])[];
+const isBox = (where: SmallBox | Lines): where is SmallBox => typeof where[0] === 'number';
+const longerSide = ([x0, y0, x1, y1]: SmallBox): number => Math.max(x1 - x0, y1 - y0);
+
+/** Of each small pixel: 0 open, −1 the set: open is what lies inside the lines, or the box of the rough picture. */
+function mustBe({ width, height }: SmallFrame, block: number, where: SmallBox | Lines, roughBlock: number): Int8Array {
+  const must = new Int8Array(width * height).fill(-1);
+  if (isBox(where)) {
+    const k = roughBlock / block;
+    for (let y = Math.floor(where[1] * k); y < Math.min(height, where[3] * k); y++)
+      for (let x = Math.floor(where[0] * k); x < Math.min(width, where[2] * k); x++) must[y * width + x] = 0;
+    return must;
+  }
+  for (const line of where) {
+    const inside = rasterizePolygon(
+      line.map(([x, y]) => [x / block, y / block] as const),
+      width,
+      height,
+    );
+    for (let i = 0; i < must.length; i++) if (inside[i]! > 0.5) must[i] = 0;
+  }
+  return must;
+}
+
+/** The outline over the part of the small picture; `tryBoth`: the clearer of those with and without its motion. */
+function outlineWithin(
+  small: SmallFrame,
+  block: number,
+  must: Int8Array,
+  part: SmallBox,
+  rough: RoughLook,
+  tryBoth: boolean,
+): Uint8Array | null {
+  const [x0, y0, x1, y1] = part,
+    w = x1 - x0,
+    { own, motion } = rough,
+    prior = motion === null ? null : widened(motion, own.width, own.height, rough.block / block, part);
+  const partMust = new Int8Array(w * (y1 - y0));
+  for (let y = y0; y < y1; y++) partMust.set(must.subarray(y * small.width + x0, y * small.width + x1), (y - y0) * w);
+  const cropped = partOf(small, part),
+    first = firstOutline(cropped, partMust, prior);
+  return tryBoth && prior !== null ? clearer(cropped, first, firstOutline(cropped, partMust, null)) : first;
+}
+
+function pasted(found: Uint8Array, [x0, y0, x1, y1]: SmallBox, w: number, h: number): Uint8Array {
+  const mask = new Uint8Array(w * h);
+  for (let y = y0; y < y1; y++) mask.set(found.subarray((y - y0) * (x1 - x0), (y - y0 + 1) * (x1 - x0)), y * w + x0);
+  return mask;
 }
 
 /**

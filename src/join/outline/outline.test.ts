@@ -15,7 +15,8 @@ import type { MarksFile } from '../../plate/marks/marks.js';
 import { outlineRegion } from '../peel/screen-part.js';
 import { handOutlines } from './hand-outlines.js';
 import { outlinesByMotion, outlinesOfMarks } from './marked-take.js';
-import { findOutline, hintsOn } from './outline-take.js';
+import { hintsOn } from './outline-hints.js';
+import { findOutline } from './outline-take.js';
 import { outlineMask, outlinePolygon } from './outline-polygon.js';
 import { proposeOutline } from './propose-outline.js';
 

@@ -6,7 +6,8 @@ import type { ProposedMark } from '../../plate/marks/propose-marks.js';
 import { findScreen } from '../../take/screen.js';
 import { resize } from '../../image/resize.js';
 import { followOutlines } from './follow-outline.js';
-import { drawnOutlines, findOutline, hintsOn } from './outline-take.js';
+import { drawnOutlines, hintsOn } from './outline-hints.js';
+import { findOutline } from './outline-take.js';
 import { thinPolygon } from '../../image/outline.js';
 
 /** Frames over which an outline is carried while somebody waits; beyond them the whole take is outlined as a job. */
