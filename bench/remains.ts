@@ -1,5 +1,5 @@
 /**
- * What an erase leaves, as the inspection reads it (src/inspect/remains.ts): on shots of which the true clean
+ * What an erase leaves, as the inspection reads it (src/inspect/remains/remains.ts): on shots of which the true clean
  * picture is known, the truth itself (nothing should be named), the program's own erase (`--own`), and the truth
  * spoiled in graded strength: a piece of shadow at the foot, a ghost of what went, a smeared fill, a fill that
  * boils. Shots: animals with a shadow pasted over real clips (bench/erase-pasted.ts), and `--left=FOLDER` walkers
@@ -12,11 +12,11 @@ import { join } from 'node:path';
 import { bt709Decode, bt709Encode } from '../src/colour/transfer.js';
 import { RandomStream } from '../src/core/random.js';
 import { gaussianPlane } from '../src/image/gaussian.js';
-import { lumaOf } from '../src/inspect/frame.js';
+import { lumaOf } from '../src/inspect/reader/frame.js';
 import { judge } from '../src/inspect/verdict.js';
-import { remainsFrame, type RemainsFrame } from '../src/inspect/remains-frame.js';
-import { readRemains } from '../src/inspect/remains.js';
-import { emptySeries, type Series } from '../src/inspect/series.js';
+import { remainsFrame, type RemainsFrame } from '../src/inspect/remains/remains-frame.js';
+import { readRemains } from '../src/inspect/remains/remains.js';
+import { emptySeries, type Series } from '../src/inspect/reader/series.js';
 import { cameraCarrier } from '../src/join/ride/carrier.js';
 import { layBox } from '../src/join/erase/erase-file.js';
 import { PlateCleaner } from '../src/join/erase/erase.js';

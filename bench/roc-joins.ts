@@ -5,7 +5,7 @@
  */
 import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 import { join as path } from 'node:path';
-import { matteBox } from '../src/inspect/frame.js';
+import { matteBox } from '../src/inspect/reader/frame.js';
 import { groundGeometry } from '../src/join/ground/ground.js';
 import { proposeFromFiles } from '../src/join/quick.js';
 import type { GroundStep, Recipe } from '../src/join/types.js';

@@ -14,15 +14,15 @@ import { VideoReader } from '../media/video-reader.js';
 import type { JoinOptions } from '../join/render/render.js';
 import { mendsPlate } from '../join/render/mends-plate.js';
 import type { Recipe, StepName, WidenStep } from '../join/types.js';
-import { checkBelong } from './belong.js';
-import { liftVeil, lumaOf, matteBox, type SeenFrame } from './frame.js';
+import { checkBelong } from './reader/belong.js';
+import { liftVeil, lumaOf, matteBox, type SeenFrame } from './reader/frame.js';
 import type { Carrier } from '../join/ride/carrier.js';
 import { reframedCarrier, reframedRecipe, reframeOf } from '../join/widen/reframe.js';
-import { BareJoin, MendedPlate } from './reference.js';
-import { SeriesReader } from './series-reader.js';
+import { BareJoin, MendedPlate } from './reader/reference.js';
+import { SeriesReader } from './reader/series-reader.js';
 import { judge } from './verdict.js';
 import type { Inspection, InspectionMatter, InspectionMatterName } from './types.js';
-import { roughMatte } from './rough-matte.js';
+import { roughMatte } from './reader/rough-matte.js';
 
 export interface InspectInput {
   readonly plate: string;

@@ -30,7 +30,7 @@ import { judgeTakeBorder } from './judge/take-border.js';
 import { judgeWhite } from './judge/white.js';
 import { LIMITS, NEEDED } from './limits.js';
 import { ranked } from './ranked.js';
-import type { Series } from './series.js';
+import type { Series } from './reader/series.js';
 import type { Inspection, InspectionMatter, InspectionMatterName } from './types.js';
 
 const JUDGES: readonly ((series: Series, judge: Judge) => void)[] = [

@@ -3,7 +3,7 @@
  * recipe.
  */
 import { BLACKEST, LIMITS, NO_BLACK, NO_MORE_HELD, OTHER_VEIL, OWN_VEIL } from '../limits.js';
-import type { Reading, Series } from '../series.js';
+import type { Reading, Series } from '../reader/series.js';
 import { middle, ofMean, passesAlone, stepOf, triple, values, worstBy, type Judge, type Told } from './judging.js';
 import { isOwn } from './own-picture.js';
 

@@ -10,7 +10,7 @@ import {
   SHARPEST,
   TAKE_DOUBTS,
 } from '../limits.js';
-import type { Series } from '../series.js';
+import type { Series } from '../reader/series.js';
 import { mean, middle, ofMean, stepOf, values, worstBy, type Judge, type Told } from './judging.js';
 import { isOwn } from './own-picture.js';
 

@@ -1,5 +1,5 @@
 /** Judges whether frames are doubled, missing or out of step (../motion.ts and ../step.ts read it). */
-import type { Reading, Series } from '../series.js';
+import type { Reading, Series } from '../reader/series.js';
 import { stepOf, type Judge } from './judging.js';
 
 /**

@@ -4,7 +4,7 @@
  */
 import type { PeelStep } from '../../join/types.js';
 import { LIMITS, NEEDED, SEEN_CHATTER, WHOLE_CHATTER } from '../limits.js';
-import type { Reading, Series } from '../series.js';
+import type { Reading, Series } from '../reader/series.js';
 import { mean, peelWayOut, stepOf, worstBy, type Judge } from './judging.js';
 
 interface Kind {

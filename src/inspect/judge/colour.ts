@@ -3,7 +3,7 @@
  * saturated the performer is.
  */
 import { LIMITS, OTHER_CAST, OWN_CAST, OWN_SATURATION, OWN_SPILL } from '../limits.js';
-import type { Series } from '../series.js';
+import type { Series } from '../reader/series.js';
 import {
   middle,
   ofMean,

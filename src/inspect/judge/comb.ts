@@ -1,6 +1,6 @@
 /** Judges rows woven of two moments (../comb.ts reads them). */
 import { LIMITS } from '../limits.js';
-import type { Reading, Series } from '../series.js';
+import type { Reading, Series } from '../reader/series.js';
 import { middle, values, worstBy, type Judge } from './judging.js';
 
 /** Beside the performer and in it, the worse of the two. */

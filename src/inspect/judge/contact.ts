@@ -4,7 +4,7 @@
  */
 import type { GroundStep } from '../../join/types.js';
 import { LIMITS, THROWN_BACK } from '../limits.js';
-import type { Reading, Series } from '../series.js';
+import type { Reading, Series } from '../reader/series.js';
 import { middle, stepOf, values, worstBy, type Judge } from './judging.js';
 import { isOwn, NO_TAKE } from './own-picture.js';
 

@@ -3,7 +3,7 @@
  * (../outline-beside.ts).
  */
 import { DARKEST_EDGE, LIMITS, OTHER_RIM, OWN_RIM } from '../limits.js';
-import type { Series } from '../series.js';
+import type { Series } from '../reader/series.js';
 import { middle, ofMean, passesAlone, peelWayOut, stepOf, values, worstBy, type Judge, type Told } from './judging.js';
 import { fringe, isOwn } from './own-picture.js';
 

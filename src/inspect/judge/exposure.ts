@@ -1,6 +1,6 @@
 /** Judges the performer's brightness beside the take through the recipe (../against-light.ts reads it). */
 import { LIMITS, OWN_EXPOSURE } from '../limits.js';
-import type { Series } from '../series.js';
+import type { Series } from '../reader/series.js';
 import { middle, stepOf, triple, values, worstBy, type Judge } from './judging.js';
 import { isOwn, NO_TAKE } from './own-picture.js';
 

@@ -2,11 +2,11 @@
  * Judges brightness of the performer that goes up and down from frame to frame, or that does not go along with the
  * film's own light (../level.ts reads it).
  */
-import { quantile } from '../frame.js';
-import { outAndBack } from '../level.js';
+import { quantile } from '../reader/frame.js';
+import { outAndBack } from '../light/level.js';
 import { FILM_LIGHT_CHANGES, LEFT_BEHIND, LIMITS } from '../limits.js';
-import { mostlySeen } from '../mostly-seen.js';
-import type { Series } from '../series.js';
+import { mostlySeen } from '../movement/mostly-seen.js';
+import type { Series } from '../reader/series.js';
 import { stepOf, type Judge, type Told } from './judging.js';
 
 /** Frames that are needed which can be held against both neighbours. */

@@ -1,8 +1,8 @@
 /** Judges whether what passes before the performer cuts it where the plate has an edge (../front-cut.ts reads it). */
-import { wrongCuts, type WrongCut } from '../front-cut.js';
-import { quantile } from '../frame.js';
+import { wrongCuts, type WrongCut } from '../edge/front-cut.js';
+import { quantile } from '../reader/frame.js';
 import { LIMITS } from '../limits.js';
-import type { Reading, Series } from '../series.js';
+import type { Reading, Series } from '../reader/series.js';
 import { stepOf, type Judge } from './judging.js';
 
 /**

@@ -3,9 +3,9 @@
  * what changes from frame to frame (../texture.ts reads it).
  */
 import type { AirStep } from '../../join/types.js';
-import { quantile } from '../frame.js';
+import { quantile } from '../reader/frame.js';
 import { LIMITS, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, STEADY, SURE_MOST, UNSEEN, UNSEEN_ROUGH } from '../limits.js';
-import type { Reading, Series } from '../series.js';
+import type { Reading, Series } from '../reader/series.js';
 import { stepOf, values, worstBy, type Judge } from './judging.js';
 import { judgeOwnGrain } from './own-grain.js';
 

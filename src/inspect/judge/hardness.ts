@@ -13,7 +13,7 @@ import {
   RING_ALONE,
   SOFTEST_OUTLINE,
 } from '../limits.js';
-import type { Reading, Series } from '../series.js';
+import type { Reading, Series } from '../reader/series.js';
 import { middle, stepOf, values, worstBy, type Judge, type Told } from './judging.js';
 import { fringe, isOwn } from './own-picture.js';
 

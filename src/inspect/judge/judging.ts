@@ -1,6 +1,6 @@
 /** What the judges of single matters share: how a matter is added, and small sums over readings. */
 import type { Recipe, RecipeStep, StepName } from '../../join/types.js';
-import type { Reading, Series } from '../series.js';
+import type { Reading, Series } from '../reader/series.js';
 import type { InspectionMatterName, InspectionStep } from '../types.js';
 
 /**

@@ -1,7 +1,7 @@
 /** Judges from which side the performer looks lit, against the plate's key (../key-side.ts reads it). */
-import { quantile } from '../frame.js';
+import { quantile } from '../reader/frame.js';
 import { LIMITS, UNLIKE } from '../limits.js';
-import type { Series } from '../series.js';
+import type { Series } from '../reader/series.js';
 import { clock, mean, middle, stepOf, values, worstBy, type Judge } from './judging.js';
 
 type Way = readonly [number, number];

@@ -1,6 +1,6 @@
 /** For tests: a recipe with the steps that judges name, readings of eight frames, and what one judge says of them. */
 import type { Recipe } from '../../join/types.js';
-import { emptySeries, type Reading, type Series } from '../series.js';
+import { emptySeries, type Reading, type Series } from '../reader/series.js';
 import type { InspectionMatter, InspectionMatterName } from '../types.js';
 import { judge } from '../verdict.js';
 

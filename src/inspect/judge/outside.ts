@@ -3,8 +3,8 @@
  * changes it (../outside.ts reads it).
  */
 import { LIMITS, OUTSIDE_PART } from '../limits.js';
-import type { OutsideFault } from '../outside.js';
-import type { Series } from '../series.js';
+import type { OutsideFault } from '../reader/outside.js';
+import type { Series } from '../reader/series.js';
 import { mean, middle, worstBy, type Judge } from './judging.js';
 
 const SAID: Readonly<Record<Exclude<OutsideFault, 'exposure' | 'other'>, string>> = {

@@ -12,7 +12,7 @@ import {
   OWN_GRAIN_MOST,
   OWN_GRAIN_UNSEEN,
 } from '../limits.js';
-import type { Series } from '../series.js';
+import type { Series } from '../reader/series.js';
 import { middle, stepOf, values, worstBy, type Judge, type Told } from './judging.js';
 import { isOwn } from './own-picture.js';
 

@@ -1,6 +1,6 @@
 /** What is named of a picture that is the recipe's own. */
 import { describe, expect, it } from 'vitest';
-import type { Series } from '../series.js';
+import type { Series } from '../reader/series.js';
 import type { InspectionMatterName } from '../types.js';
 import { judge } from '../verdict.js';
 import { at, blank, recipe } from './made-readings.js';

@@ -1,7 +1,7 @@
 /** Whether a join is its recipe's own picture, and what that picture tells to more than one judge. */
-import { quantile } from '../frame.js';
+import { quantile } from '../reader/frame.js';
 import { OWN_BEYOND, OWN_COVER, SAME } from '../limits.js';
-import type { Series } from '../series.js';
+import type { Series } from '../reader/series.js';
 import { middle, values } from './judging.js';
 
 /** Why nothing is told beside the take. */

@@ -4,8 +4,8 @@
  */
 import type { EraseStep } from '../../join/types.js';
 import { BOIL, DETAIL_KEPT, GHOST, LIMITS } from '../limits.js';
-import type { Remains } from '../remains.js';
-import type { Series } from '../series.js';
+import type { Remains } from '../remains/remains.js';
+import type { Series } from '../reader/series.js';
 import { stepOf, worstBy, type Judge, type Told } from './judging.js';
 
 interface Part extends Told {

@@ -1,6 +1,6 @@
 /** Judges brightness that steps where the mended plate meets the plate as filmed (../seam.ts reads it). */
 import type { EraseStep } from '../../join/types.js';
-import type { Series } from '../series.js';
+import type { Series } from '../reader/series.js';
 import { mean, stepOf, worstBy, type Judge } from './judging.js';
 
 const NOTHING_MENDED = 'nothing of the plate was erased or patched, or it was widened too, or the border is hidden';

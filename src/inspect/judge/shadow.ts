@@ -3,9 +3,9 @@
  * (../shadow.ts and ../surround.ts read it).
  */
 import type { GroundStep, Recipe } from '../../join/types.js';
-import { quantile } from '../frame.js';
+import { quantile } from '../reader/frame.js';
 import { LIMITS, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OWN_TINT, SHADOW_DARKER, SHADOW_LIGHTER } from '../limits.js';
-import type { Reading, Series } from '../series.js';
+import type { Reading, Series } from '../reader/series.js';
 import { middle, stepOf, triple, values, worstBy, type Judge, type Told } from './judging.js';
 import { isOwn } from './own-picture.js';
 

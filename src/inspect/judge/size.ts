@@ -1,6 +1,6 @@
 /** Judges how large the performer is beside what the ride makes it. */
 import { LIMITS, OWN_SIZE } from '../limits.js';
-import type { Series } from '../series.js';
+import type { Series } from '../reader/series.js';
 import { middle, values, worstBy, type Judge } from './judging.js';
 import { isOwn, NO_TAKE } from './own-picture.js';
 

@@ -2,10 +2,10 @@
  * Judges whether the performer keeps its place (../motion.ts and ../ground-follow.ts read it): of four ways to see it
  * slip the worst counts.
  */
-import { quantile } from '../frame.js';
+import { quantile } from '../reader/frame.js';
 import { BESIDE_MATTE, LIMITS } from '../limits.js';
-import { mostlySeen } from '../mostly-seen.js';
-import type { Place, Series } from '../series.js';
+import { mostlySeen } from '../movement/mostly-seen.js';
+import type { Place, Series } from '../reader/series.js';
 import { way, type Judge } from './judging.js';
 
 /** One way of seeing it: where it stands beside where it should, frame by frame, and what is said of it. */

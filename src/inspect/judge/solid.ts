@@ -4,7 +4,7 @@
  */
 import type { PeelStep } from '../../join/types.js';
 import { HOLES, HOLES_ALONE, LIMITS, OWN_THROUGH, THROUGH_SURE, THROUGH_UNTOLD } from '../limits.js';
-import type { Reading, Series } from '../series.js';
+import type { Reading, Series } from '../reader/series.js';
 import { middle, stepOf, values, worstBy, type Judge, type Told } from './judging.js';
 import { isOwn } from './own-picture.js';
 

@@ -3,7 +3,7 @@
  */
 import type { PeelStep } from '../../join/types.js';
 import { LIMITS, OTHER_SPILL, OWN_SPILL, THROWN } from '../limits.js';
-import type { Series } from '../series.js';
+import type { Series } from '../reader/series.js';
 import { middle, ofMean, passesAlone, screenLeft, stepOf, values, worstBy, type Judge, type Told } from './judging.js';
 import { castBeside, isOwn } from './own-picture.js';
 

@@ -1,6 +1,6 @@
 /** Judges whether the take's own picture border cuts the performer (../take-border.ts reads it). */
 import { LIMITS } from '../limits.js';
-import type { Series } from '../series.js';
+import type { Series } from '../reader/series.js';
 import { worstBy, type Judge } from './judging.js';
 
 /** One frame is enough: a cut is seen at once. */

@@ -1,6 +1,6 @@
 /** Judges the performer's brightest parts: beside the plate's, and beside the take through the recipe. */
 import { BURNT, LIMITS, OTHER_WHITE, WHITE_OVERSHOOT, WHITE_ROOM } from '../limits.js';
-import type { Reading, Series } from '../series.js';
+import type { Reading, Series } from '../reader/series.js';
 import { mean, middle, ofMean, stepOf, triple, values, worstBy, type Judge, type Told } from './judging.js';
 import { isOwn } from './own-picture.js';
 

@@ -1,0 +1,104 @@
+/**
+ * Comb: a picture woven of two moments, odd rows from one and even rows from the other, as interlaced video read as
+ * whole frames shows it. Where something moves, every row then stands off its neighbours by what the picture changed
+ * meanwhile, to one side on odd rows and to the other on even ones. The rows' alternation is set against the change
+ * from the frame before (least squares): a slope near 1 or −1 is a comb, whole frames give 0 whatever they show, since
+ * a pattern of their own has no side and grain counts against itself on every other row. Read only in small cells that
+ * move, so little movement is enough; beside the performer less the slope of the plate's own rows. The rule is our own.
+ */
+import type { SeenFrame } from '../reader/frame.js';
+
+export interface CombSlope {
+  readonly slope: number;
+  /** Standard error by the scatter of the cells. */
+  readonly sd: number;
+}
+/** Null each where too little moves. */
+export interface CombReading {
+  readonly inside: CombSlope | null;
+  readonly outside: CombSlope | null;
+}
+
+/** Side of a cell, px, and fewest cells that tell. */
+const CELL = 16,
+  ENOUGH = 4;
+/**
+ * How many times the quietest cells' change (variance) a cell's must be to count as moving, and least (squared coded
+ * luma).
+ */
+const MOVES = 3,
+  LEAST = 2e-5;
+/** Change that no film's grain makes. */
+const QUIETEST = 4e-4;
+
+interface Cell {
+  readonly sd: number;
+  readonly dd: number;
+  readonly change: number;
+}
+
+/** One cell's sums of alternation times change and of change squared, rows weighed ¼, ½, ¼. */
+function cellOf(now: Float32Array, was: Float32Array, W: number, x0: number, y0: number): Cell {
+  let sd = 0,
+    dd = 0;
+  for (let y = y0; y < y0 + CELL; y++)
+    for (let x = x0; x < x0 + CELL; x++) {
+      const i = y * W + x,
+        up = now[i - W]!,
+        v = now[i]!,
+        down = now[i + W]!;
+      const d = (up - was[i - W]! + 2 * (v - was[i]!) + down - was[i + W]!) / 4,
+        s = (y % 2 === 1 ? 1 : -1) * (v - (up + down) / 2);
+      sd += s * d;
+      dd += d * d;
+    }
+  return { sd, dd, change: dd / (CELL * CELL) };
+}
+
+function slopeOf(cells: readonly Cell[]): CombSlope | null {
+  if (cells.length < ENOUGH) return null;
+  let sd = 0,
+    dd = 0,
+    left = 0;
+  for (const c of cells) {
+    sd += c.sd;
+    dd += c.dd;
+  }
+  const slope = sd / dd;
+  for (const c of cells) left += (c.sd - slope * c.dd) ** 2;
+  return { slope, sd: Math.sqrt(left) / dd };
+}
+
+export function readComb(before: SeenFrame, f: SeenFrame): CombReading {
+  const { width: W, height: H } = f.join,
+    inside: Cell[] = [],
+    outside: { join: Cell; plate: Cell }[] = [];
+  for (let y = 2; y + CELL + 1 < H; y += CELL)
+    for (let x = 2; x + CELL <= W; x += CELL) {
+      let least = 1,
+        most = 0;
+      for (let yy = y; yy < y + CELL; yy += 3)
+        for (let xx = x; xx < x + CELL; xx += 3) {
+          const a = f.matte[yy * W + xx]!,
+            b = before.matte[yy * W + xx]!;
+          least = Math.min(least, a, b);
+          most = Math.max(most, a, b);
+        }
+      if (most <= 0.004)
+        outside.push({
+          join: cellOf(f.luma, before.luma, W, x, y),
+          plate: cellOf(f.plateLuma, before.plateLuma, W, x, y),
+        });
+      else if (least > 0.3) inside.push(cellOf(f.luma, before.luma, W, x, y));
+    }
+  const quiet = outside.map((c) => c.plate.change).sort((a, b) => a - b)[Math.floor(outside.length / 5)] ?? 0,
+    moves = Math.max(LEAST, MOVES * Math.min(QUIETEST, quiet)),
+    moving = outside.filter((c) => c.plate.change > moves);
+  const join = slopeOf(moving.map((c) => c.join)),
+    plate = slopeOf(moving.map((c) => c.plate));
+  return {
+    inside: slopeOf(inside.filter((c) => c.change > moves)),
+    outside:
+      join === null || plate === null ? null : { slope: join.slope - plate.slope, sd: Math.hypot(join.sd, plate.sd) },
+  };
+}

@@ -1,0 +1,156 @@
+/**
+ * Reads what changes from frame to frame, three frames held: how much, which of the plate's frames it fits, the ground
+ * under the foot, and the outline's jumps.
+ */
+import { pictureShift } from '../../plate/look/look-shift.js';
+import { readChatter } from '../edge/chatter.js';
+import { readComb, type CombSlope } from '../edge/comb.js';
+import { grow, type SeenFrame } from '../reader/frame.js';
+import { followPatch } from './ground-follow.js';
+import { frameChange, movedPlane, silhouettePlace } from './motion.js';
+import { plannedFoot, plannedGroundMove } from './planned.js';
+import type { RecipeFacts } from '../reader/recipe-facts.js';
+import type { Put, Series } from '../reader/series.js';
+import { readStep } from './step.js';
+
+type Pair = [number, number];
+
+/** Px kept between what passes and the ground that is followed: its shadow, and a patch that moves a little. */
+const PASSING_ROOM = 6;
+/** Half the side of the patch of ground, px, and in parts of the performer's width. */
+const PATCH_LEAST = 10,
+  PATCH_MOST = 40,
+  PATCH_OF_WIDTH = 0.22;
+/** Px by which a patch followed there and back may miss its start. */
+const COMES_HOME = 0.15;
+/** Room about the performer in which its matte is brought to the next frame, px. */
+const ROOM = 3;
+/** Every so many pixels the plate's own change is looked at. */
+const EVERY = 7;
+
+export class MovementReader {
+  private readonly facts: RecipeFacts;
+  private readonly erased: boolean;
+  private readonly every: number;
+  private readonly series: Series;
+  private readonly put: Put;
+  private before: SeenFrame | null = null;
+  private beforeThat: SeenFrame | null = null;
+  /** How far the ground has gone from under the planned foot since the first frame, px. */
+  private slipped: Pair = [0, 0];
+
+  /** `every`: of how many frames one tells how far the plate moves. */
+  constructor(facts: RecipeFacts, erased: boolean, every: number, series: Series, put: Put) {
+    this.facts = facts;
+    this.erased = erased;
+    this.every = every;
+    this.series = series;
+    this.put = put;
+  }
+
+  add(f: SeenFrame): void {
+    const b = this.before;
+    if (b !== null) this.read(f, b);
+    this.beforeThat = b;
+    this.before = f;
+  }
+
+  private read(f: SeenFrame, b: SeenFrame): void {
+    const here = plannedFoot(this.facts.recipe, f.frame),
+      there = plannedFoot(this.facts.recipe, b.frame),
+      move: Pair = here === null || there === null ? [0, 0] : [here[0] - there[0], here[1] - there[1]];
+    if ((f.frame - this.series.first) % this.every === 0) {
+      const s = pictureShift(b.plateLuma, f.plateLuma, f.join.width, f.join.height);
+      this.series.steps.push(Math.hypot(s.dx, s.dy));
+    }
+    const change = frameChange(f, b, move);
+    this.series.change.push({ frame: f.frame, ...change, plate: plateChange(f, b) });
+    // Frames looked at singly say nothing of what one adds to the other.
+    if (f.frame === b.frame + 1) this.readMoments(f, b);
+    if (there !== null && here !== null) this.followGround(f, b, there, move);
+    if (this.beforeThat !== null) this.readOutline(f, b, this.beforeThat, there, move);
+  }
+
+  /** Whether the picture is the plate's of its own number, and rows of two moments. */
+  private readMoments(f: SeenFrame, b: SeenFrame): void {
+    const step = this.erased ? null : readStep(b, f),
+      comb = readComb(b, f);
+    if (step !== null) this.series.inStep.push({ frame: f.frame, before: step.before, after: step.after });
+    this.put('comb', f.frame, sure(comb.outside));
+    this.put('combInside', f.frame, sure(comb.inside));
+  }
+
+  /** The plate's ground just under the foot, there and back, beside where the recipe plans it. */
+  private followGround(f: SeenFrame, b: SeenFrame, there: Pair, move: Pair): void {
+    const { ground, fronts, passing, recipe } = this.facts,
+      { width: W, height: H } = f.join;
+    if (ground?.receiver !== 'ground' || f.box === null || (fronts && passing.length === 0)) return;
+    const half = Math.max(PATCH_LEAST, Math.min(PATCH_MOST, PATCH_OF_WIDTH * (f.box[2] - f.box[0]))),
+      low: Pair = [there[0], Math.min(H - half - 6, there[1] + 0.4 * half)];
+    // What passes there goes its own way; such frames tell nothing.
+    const hidden = (frame: number, at: Pair): boolean =>
+      passing.some((outline) => reaches(outline(frame), at, half + PASSING_ROOM));
+    if (hidden(f.frame, [low[0] + move[0], low[1] + move[1]]) || hidden(b.frame, low)) return;
+    const guess = plannedGroundMove(recipe, ground, b.frame, f.frame, low),
+      found = followPatch(b.plateLuma, f.plateLuma, W, H, low, half, guess);
+    // Followed back it must come home, or it followed something else.
+    const back =
+      found === null
+        ? null
+        : followPatch(f.plateLuma, b.plateLuma, W, H, [low[0] + found[0], low[1] + found[1]], half, [
+            -found[0],
+            -found[1],
+          ]);
+    const followed = found !== null && back !== null && Math.hypot(found[0] + back[0], found[1] + back[1]) < COMES_HOME;
+    this.series.followed.push(followed);
+    if (followed) this.slipped = [this.slipped[0] + found[0] - guess[0], this.slipped[1] + found[1] - guess[1]];
+    this.series.slipPlan.push({ frame: f.frame, x: this.slipped[0], y: this.slipped[1] });
+  }
+
+  /** The matte's chatter and the silhouette's jumps on the middle one of three frames. */
+  private readOutline(f: SeenFrame, b: SeenFrame, bb: SeenFrame, there: Pair | null, move: Pair): void {
+    if (bb.box === null || b.box === null || f.box === null) return;
+    const { width: W, height: H } = f.join,
+      first = plannedFoot(this.facts.recipe, bb.frame),
+      m0: Pair = there === null || first === null ? [0, 0] : [there[0] - first[0], there[1] - first[1]];
+    const box = grow(b.box, ROOM, ROOM, W, H),
+      a = movedPlane(bb.matte, W, H, m0, box),
+      c = movedPlane(f.matte, W, H, [-move[0], -move[1]], box);
+    this.put('chatter', b.frame, readChatter(a, b.matte, c, box, W, there ?? [0, 0]));
+    // What passes in front cuts the silhouette anew on each frame.
+    if (this.facts.fronts) return;
+    const [p, q, r] = [bb, b, f].map((s) => silhouettePlace(s.matte, s.box!, W)) as [Pair, Pair, Pair],
+      jx = q[0] - (p[0] + m0[0] + r[0] - move[0]) / 2,
+      jy = q[1] - (p[1] + m0[1] + r[1] - move[1]) / 2;
+    const plain: Pair = [jx + (m0[0] - move[0]) / 2, jy + (m0[1] - move[1]) / 2];
+    this.series.jitter.push({ frame: b.frame, x: jx, y: jy, plain });
+  }
+}
+
+/** Mean change of the plate's coded luma. */
+function plateChange(f: SeenFrame, b: SeenFrame): number {
+  let sum = 0,
+    count = 0;
+  for (let i = 0; i < f.plateLuma.length; i += EVERY) {
+    sum += Math.abs(f.plateLuma[i]! - b.plateLuma[i]!);
+    count++;
+  }
+  return sum / count;
+}
+
+/** Whether an outline's box reaches a square about a place. */
+function reaches(outline: readonly (readonly [number, number])[], at: Pair, half: number): boolean {
+  const xs = outline.map((p) => p[0]),
+    ys = outline.map((p) => p[1]);
+  return (
+    Math.min(...xs) < at[0] + half &&
+    Math.max(...xs) > at[0] - half &&
+    Math.min(...ys) < at[1] + half &&
+    Math.max(...ys) > at[1] - half
+  );
+}
+
+/** How far a slope lies from nought, where that is more than chance. */
+function sure(c: CombSlope | null): number | null {
+  return c === null ? null : Math.abs(c.slope) > 3 * c.sd ? Math.abs(c.slope) : 0;
+}

@@ -1,0 +1,104 @@
+/**
+ * Reads on one frame what only the take through the recipe tells: light, outline, softness, holes, size and the ground
+ * about the foot.
+ */
+import type { GroundStep } from '../../join/types.js';
+import { readLightBeside } from '../light/against-light.js';
+import { readAgainstTake } from '../texture/against-take.js';
+import { readDirection } from '../texture/direction.js';
+import { rimWidth } from '../edge/edge-slope.js';
+import { matteBox, type SeenFrame } from './frame.js';
+import { readGrainBeside } from '../texture/grain-beside.js';
+import { readHalo } from '../edge/halo.js';
+import { NEARLY, SAME } from '../limits.js';
+import { readOutlineBeside, readRimBeside } from '../edge/outline-beside.js';
+import type { Bare } from './reference.js';
+import type { Put } from './series.js';
+import { readHoles, readThroughBeside } from '../edge/solid.js';
+import { readSurround } from '../light/surround.js';
+
+/** Shift (px) up to which an outline lies on the recipe's. */
+const LIES_ON = 0.35;
+
+/** What of the recipe decides how a frame is read. */
+export interface BesideOf {
+  /** Null where no recipe says what the performer stood before. */
+  readonly screen: 'green' | 'blue' | null;
+  /** Something passes before the performer. */
+  readonly fronts: boolean;
+  /** Null where it is off, or its shadow was kept from the take. */
+  readonly ground: GroundStep | null;
+  /** Planned place of the foot. */
+  readonly foot: readonly [number, number] | null;
+}
+
+export function readBeside(
+  f: SeenFrame,
+  { luma, expected, explained, gain, offset, scale, shift }: Bare,
+  of: BesideOf,
+  put: Put,
+): void {
+  const own = explained >= SAME,
+    { width: W, height: H } = f.join;
+  put('takeBlur', f.frame, readAgainstTake(f, expected));
+  const light = readLightBeside(f, expected, own);
+  put('exposure', f.frame, light?.stops ?? null);
+  put('lightRed', f.frame, light?.red ?? null);
+  put('lightBlue', f.frame, light?.blue ?? null);
+  put('veil', f.frame, light?.veil ?? null);
+  put('shade', f.frame, light?.shade ?? null);
+  put('shadeAsked', f.frame, light?.shadeAsked ?? null);
+  put('saturation', f.frame, light?.saturation ?? null);
+  put('takeBlack', f.frame, light?.black ?? null);
+  put('takeWhite', f.frame, light?.white ?? null);
+  put('explained', f.frame, explained);
+  if (luma !== null && own) {
+    const grain = readGrainBeside(
+      f,
+      luma,
+      expected.luma.map((v) => gain * v + offset),
+    );
+    put('grainBeside', f.frame, grain?.ratio ?? null);
+    put('grainAsked', f.frame, grain?.asked ?? null);
+    put('grainEncoder', f.frame, grain?.encoder ?? null);
+    put('grainSlope', f.frame, grain?.slope ?? null);
+    put('grainSlopeSd', f.frame, grain?.slopeSd ?? null);
+  }
+  const box = matteBox(expected.matte, W, H);
+  if (f.box === null || box === null) return;
+  put('takeThrough', f.frame, own ? readThroughBeside(f, expected) : null);
+  const edge = readRimBeside(f, expected, of.screen ?? 'green');
+  put('spillBeside', f.frame, edge?.screen ?? null);
+  put('rimLight', f.frame, edge?.light ?? null);
+  // A slip shifts every rim, and is its own matter.
+  if (own && Math.hypot(...shift) < LIES_ON) {
+    const outline = readOutlineBeside(f, expected);
+    put('rimBeside', f.frame, outline?.rim ?? null);
+    put('beyondBeside', f.frame, outline?.beyond ?? null);
+    put('coverBeside', f.frame, outline?.cover ?? null);
+  }
+  put('haloAsked', f.frame, readHalo(f, expected.coded.data, expected.matte)?.rim ?? null);
+  const soft = readDirection(f, expected);
+  put('softAlong', f.frame, soft?.along ?? null);
+  put('softAcross', f.frame, soft?.across ?? null);
+  put('softDeg', f.frame, soft?.deg ?? null);
+  const holes = explained < NEARLY ? null : readHoles(f, expected, gain, offset);
+  put('holes', f.frame, holes?.share ?? null, holes?.at);
+  const rim = rimWidth(f.matte, W, H, f.box),
+    asked = rimWidth(expected.matte, W, H, box);
+  put('rim', f.frame, rim === null || asked === null ? null : rim / asked);
+  let here = 0,
+    there = 0;
+  for (let i = 0; i < f.matte.length; i++) {
+    here += f.matte[i]!;
+    there += expected.matte[i]!;
+  }
+  // Cut by the picture's border or hidden, less is seen of either.
+  const cut = box[0] <= 1 || box[1] <= 1 || box[2] >= W - 1 || box[3] >= H - 1;
+  if (scale !== 1) put('size', f.frame, scale);
+  else if (!cut && !of.fronts && there > 400) put('size', f.frame, Math.sqrt(here / there));
+  const about = of.ground === null || of.foot === null || scale !== 1 ? null : readSurround(f, expected, of.foot);
+  put('contact', f.frame, about?.contact ?? null);
+  put('thrownBack', f.frame, about?.thrownBack ?? null);
+  put('shadowTint', f.frame, about?.tint ?? null);
+}
