@@ -37,6 +37,8 @@ export interface Mirrored {
    * where it lies behind the camera.
    */
   readonly behind: Float32Array;
+  /** How far (x, y) beyond the picture the plate would have had to be looked up, px; 0 within. */
+  readonly beyond: Float32Array;
 }
 
 /** Reflectance of clear coats, glass and water seen straight on (refractive index 1.33 to 1.5). */
@@ -139,7 +141,7 @@ export function reflectPerformer(step: GroundStep, at: GroundFrame, from: Reflec
     bound: region === null ? null : boundIn(region, box),
   });
   if (shown === null) return null;
-  const { picture, away, share, behind } = shown,
+  const { picture, away, share, behind, beyond } = shown,
     m = share.length,
     flat = pane === null ? Math.max(1 / LONGEST, -dot(mirror.n, unit(g.foot))) : 1;
   roughen(picture, away, 2 * SLOPE_SD * r.roughness, flat, placed.box[3] - placed.box[1]);
@@ -147,7 +149,7 @@ export function reflectPerformer(step: GroundStep, at: GroundFrame, from: Reflec
     const s = Math.min(1, share[i]!);
     for (let c = 0; c < 4; c++) picture.data[c * m + i] = picture.data[c * m + i]! * s;
   }
-  return { picture, box, behind };
+  return { picture, box, behind, beyond };
 }
 
 /** Where the mirrored foot shows in a pane, px, and how much smaller the performer shows there than it stands. */
@@ -253,6 +255,7 @@ interface Shown {
   readonly away: Float32Array;
   readonly share: Float32Array;
   readonly behind: Float32Array;
+  readonly beyond: Float32Array;
 }
 
 /** Null where nothing of the performer shows. */
@@ -263,7 +266,8 @@ function draw({ g, n, d, met, placed, box, bound, ...of }: Drawing): Shown | nul
     picture = createPicture(w, h, 4),
     away = new Float32Array(m),
     share = new Float32Array(m),
-    behind = new Float32Array(2 * m).fill(NaN);
+    behind = new Float32Array(2 * m).fill(NaN),
+    beyond = new Float32Array(2 * m);
   const sw = placed.picture.width,
     sh = placed.picture.height,
     from = [0, 1, 2, 3].map((c) => plane(placed.picture, c)),
@@ -288,9 +292,13 @@ function draw({ g, n, d, met, placed, box, bound, ...of }: Drawing): Shown | nul
         by = dy - 2 * facing * n[1],
         bz = 1 - 2 * facing * n[2];
       if (bz > 1e-3) {
-        // Beyond the picture's edge it goes on as at the edge: walls, sky.
-        behind[i] = Math.min(of.widthPx - 1, Math.max(0, g.principal[0] + (g.focalPx * bx) / bz));
-        behind[m + i] = Math.min(of.heightPx - 1, Math.max(0, g.principal[1] + (g.focalPx * by) / bz));
+        // Beyond the picture's edge it goes on as about the edge: walls, sky.
+        const px = g.principal[0] + (g.focalPx * bx) / bz,
+          py = g.principal[1] + (g.focalPx * by) / bz;
+        behind[i] = Math.min(of.widthPx - 1, Math.max(0, px));
+        behind[m + i] = Math.min(of.heightPx - 1, Math.max(0, py));
+        beyond[i] = Math.abs(px - behind[i]!);
+        beyond[m + i] = Math.abs(py - behind[m + i]!);
       }
       const u = at[0]! - placed.box[0],
         v = at[1]! - placed.box[1];
@@ -299,7 +307,7 @@ function draw({ g, n, d, met, placed, box, bound, ...of }: Drawing): Shown | nul
       any = true;
     }
   }
-  return any ? { picture, away, share, behind } : null;
+  return any ? { picture, away, share, behind, beyond } : null;
 }
 
 /** Where the line of sight to a point behind the plane meets it. */
