@@ -4,7 +4,7 @@
  */
 import { kernels, type KernelScope } from '../../image/kernels.js';
 import { createPicture } from '../../image/picture.js';
-import type { Interleaved } from '../render/draw-placed.js';
+import type { Interleaved } from '../render/interleaved.js';
 import type { Box } from '../ground/ground.js';
 import { NOTHING, type PerformerPicture } from '../peel/performer.js';
 

@@ -4,7 +4,7 @@ import { RandomStream } from '../../core/random.js';
 import { blurPlane } from '../../image/gaussian.js';
 import { createPicture } from '../../image/picture.js';
 import { drawBetween } from './draw-between.js';
-import { interleave } from '../render/draw-placed.js';
+import { interleave } from '../render/interleaved.js';
 import { PairMotion, type Proposal } from './inbetween.js';
 import { performerBetween } from './paced-performer.js';
 import type { PerformerPicture } from '../peel/performer.js';

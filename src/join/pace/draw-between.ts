@@ -7,7 +7,7 @@
  * (0, 0), as halving leaves them (image/pyramid.ts).
  */
 import { kernels } from '../../image/kernels.js';
-import type { Interleaved } from '../render/draw-placed.js';
+import type { Interleaved } from '../render/interleaved.js';
 import { DOUBT, type Proposal } from './inbetween.js';
 
 /** Proposals nearer to each other than this (full pixels, |Δu| + |Δv|) are one, at their weighted mean. */
