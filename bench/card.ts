@@ -9,10 +9,10 @@ import { resizePlane } from '../src/image/resize.js';
 import { codedToLinear, toLinear } from '../src/media/convert.js';
 import { lumaSmall } from '../src/media/luma.js';
 import { VideoReader } from '../src/media/video-reader.js';
-import { readBall } from '../src/take/card-ball.js';
-import { guessCards } from '../src/take/card-detect.js';
-import { readPeg } from '../src/take/card-light.js';
-import { findCard, linearLuma } from '../src/take/read-card.js';
+import { readBall } from '../src/take/card/card-ball.js';
+import { guessCards } from '../src/take/card/card-detect.js';
+import { readPeg } from '../src/take/card/card-light.js';
+import { findCard, linearLuma } from '../src/take/card/read-card.js';
 import { makeCardScenes, renderCard, type CardScene } from './card-scenes.js';
 import type { BenchRow } from './rows.js';
 

@@ -4,11 +4,11 @@
 import { differenceDeg } from '../src/core/angles.js';
 import { measurePlate } from '../src/plate/measure.js';
 import { measureTake } from '../src/take/measure-take.js';
-import { needsOfPlate } from '../src/take/needs.js';
-import { DEFAULT_TOLERANCES } from '../src/take/tolerances.js';
+import { needsOfPlate } from '../src/take/verdict/needs.js';
+import { DEFAULT_TOLERANCES } from '../src/take/verdict/tolerances.js';
 import type { Matter, MatterName } from '../src/take/types.js';
-import { judgeTake } from '../src/take/verdict.js';
-import { grade } from '../src/take/verdict-words.js';
+import { judgeTake } from '../src/take/verdict/verdict.js';
+import { grade } from '../src/take/verdict/verdict-words.js';
 import type { BenchRow } from './rows.js';
 import { truthMarks } from './truth-marks.js';
 import { TRUTH_SHOTS, readTruth, truthFile, truthFolder } from './truth-set.js';

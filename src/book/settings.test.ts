@@ -4,7 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { ATTENTION_DEFAULTS, cautions } from '../brief/cautions.js';
-import { changedTolerances, DEFAULT_TOLERANCES, TOLERANCE_KINDS } from '../take/tolerances.js';
+import { changedTolerances, DEFAULT_TOLERANCES, TOLERANCE_KINDS } from '../take/verdict/tolerances.js';
 import { Book } from './book.js';
 import { productionSchema } from './documents.js';
 import { newProduction } from './new-production.js';

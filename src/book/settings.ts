@@ -1,7 +1,7 @@
 /** The production's own numbers that people change: tolerances of the verdict, and how long the performer attends. */
 import { ATTENTION_DEFAULTS, type Attention } from '../brief/cautions.js';
 import { PlatewrightError } from '../core/errors.js';
-import { checkTolerance, toleranceRows, type ToleranceRow } from '../take/tolerances.js';
+import { checkTolerance, toleranceRows, type ToleranceRow } from '../take/verdict/tolerances.js';
 import type { Book } from './book.js';
 import { productionSchema } from './documents.js';
 

@@ -16,7 +16,7 @@ import { measurePlate } from '../plate/measure.js';
 import { trackRegion } from '../plate/ride/ride.js';
 import { readerLumaSource } from '../plate/ride/reader-luma-source.js';
 import type { PlateMeasures, RideTrack } from '../plate/types.js';
-import { performerSpan } from '../take/card-frames.js';
+import { performerSpan } from '../take/card/card-frames.js';
 import { measureTake, NO_SCREEN } from '../take/measure-take.js';
 import type { TakeMeasures } from '../take/measures.js';
 import { isLayered } from './ride/propose-layers.js';

@@ -5,7 +5,7 @@ import { proposeOutline } from '../join/outline/propose-outline.js';
 import { lumaPlane } from '../media/luma.js';
 import { proposePeople } from '../plate/marks/propose-people.js';
 import { proposeMarks, type ProposedMark } from '../plate/marks/propose-marks.js';
-import { proposeScreenMark } from '../take/screen-edges.js';
+import { proposeScreenMark } from '../take/screen/screen-edges.js';
 import type { FrameStore } from './frame-store.js';
 import { sourceOf } from './request-shapes.js';
 import { wholeNumber } from './requests.js';

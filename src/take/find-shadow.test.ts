@@ -6,7 +6,7 @@ import { sunOfShadow, towardsLight } from '../plate/light/light-shadow.js';
 import { solveView } from '../plate/view/view.js';
 import { findPerformer } from './find-performer.js';
 import { findShadow } from './find-shadow.js';
-import { findScreen, notScreen } from './screen.js';
+import { findScreen, notScreen } from './screen/screen.js';
 
 const W = 480;
 const H = 270;

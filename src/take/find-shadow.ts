@@ -10,7 +10,7 @@ import type { View } from '../plate/types.js';
 import { viewCamera } from '../plate/view/view-derived.js';
 import { groundPoint } from '../geometry/camera.js';
 import type { PerformerBox } from './find-performer.js';
-import type { ScreenModel } from './screen.js';
+import type { ScreenModel } from './screen/screen.js';
 
 export interface FoundShadow {
   /** Farthest point of the shadow, in pixels of the mask's picture. */

@@ -7,7 +7,7 @@ import type { Pose } from '../plate/turn/turn-poses.js';
 import type { CameraMove, Light, Stir, Turn, View } from '../plate/types.js';
 import type { SubjectView } from '../plate/view/view-derived.js';
 import type { Repeats } from '../film/repeated-frames.js';
-import type { ScreenColour } from './screen.js';
+import type { ScreenColour } from './screen/screen.js';
 
 export interface TakeFrame {
   readonly frame: number;

@@ -26,7 +26,7 @@ import {
   type Corners,
   type Found,
   type Similarity,
-} from './still-places.js';
+} from './screen/still-places.js';
 
 /** Least corners, and least share of frames that must hold them. */
 const LEAST_INSIDE = 5;

@@ -4,7 +4,7 @@
  */
 import { createPicture, type Picture } from '../image/picture.js';
 import { findPerformer, type PerformerBox } from './find-performer.js';
-import { notScreen, type ScreenModel } from './screen.js';
+import { notScreen, type ScreenModel } from './screen/screen.js';
 import { edgeSigma } from './sharpness.js';
 
 /** Widest picture that masks are made on; larger takes are averaged down by a whole factor. */

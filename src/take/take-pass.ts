@@ -8,11 +8,11 @@ import type { Picture } from '../image/picture.js';
 import { toCodedRgb } from '../media/convert.js';
 import type { VideoReader } from '../media/video-reader.js';
 import type { MarksFile } from '../plate/marks/marks.js';
-import { paperShare } from './card-measures.js';
+import { paperShare } from './card/card-measures.js';
 import { offScreenShare } from './find-performer.js';
 import type { TakeFrame } from './measures.js';
-import { withoutScreen } from './no-screen.js';
-import { findScreen, readScreen, readSpill, type ScreenModel } from './screen.js';
+import { withoutScreen } from './screen/no-screen.js';
+import { findScreen, readScreen, readSpill, type ScreenModel } from './screen/screen.js';
 import { clippedShare, lookAt, MASK_WIDTH, shrink, sigmaOf, type Look } from './take-look.js';
 import type { TakeOptions } from './take-options.js';
 

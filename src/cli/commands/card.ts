@@ -3,7 +3,7 @@ import { writeFileSync } from 'node:fs';
 import type { Command } from 'commander';
 import { cardPdf } from '../../brief/card-print.js';
 import { PlatewrightError } from '../../core/errors.js';
-import { readCard } from '../../take/read-card.js';
+import { readCard } from '../../take/card/read-card.js';
 import { action, answer } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 

@@ -8,8 +8,8 @@ import type { Command } from 'commander';
 import { measurePlate } from '../../plate/measure.js';
 import { parseMarks, type MarksFile } from '../../plate/marks/marks.js';
 import { measureTake } from '../../take/measure-take.js';
-import { needsOfPlate } from '../../take/needs.js';
-import { judgeTake } from '../../take/verdict.js';
+import { needsOfPlate } from '../../take/verdict/needs.js';
+import { judgeTake } from '../../take/verdict/verdict.js';
 import { action, answer, progressPrinter, table } from '../output.js';
 
 const EMPTY: MarksFile = { frame: 0, marks: [] };

@@ -12,7 +12,7 @@ import { proposeMarks } from '../../plate/marks/propose-marks.js';
 import { checkMarks } from '../../plate/marks/check-marks.js';
 import { parseMarks, type MarksFile } from '../../plate/marks/marks.js';
 import { withMark } from '../../plate/one-a-frame.js';
-import { proposeScreenMark } from '../../take/screen-edges.js';
+import { proposeScreenMark } from '../../take/screen/screen-edges.js';
 import { action, answer } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 

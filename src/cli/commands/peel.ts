@@ -17,7 +17,7 @@ import type { VideoFrame } from '../../media/types.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { checkMarks } from '../../plate/marks/check-marks.js';
 import { parseMarks } from '../../plate/marks/marks.js';
-import { proposeScreenMark } from '../../take/screen-edges.js';
+import { proposeScreenMark } from '../../take/screen/screen-edges.js';
 import { action, answer, progressPrinter } from '../output.js';
 import { readMarks } from '../read-marks.js';
 

@@ -2,9 +2,9 @@
 import { looseTake, takePath } from '../../book/take-place.js';
 import type { MarksFile } from '../../plate/marks/marks.js';
 import { measureTake } from '../../take/measure-take.js';
-import { needsOfPlate } from '../../take/needs.js';
-import { changedTolerances } from '../../take/tolerances.js';
-import { judgeTake } from '../../take/verdict.js';
+import { needsOfPlate } from '../../take/verdict/needs.js';
+import { changedTolerances } from '../../take/verdict/tolerances.js';
+import { judgeTake } from '../../take/verdict/verdict.js';
 import type { JobWorker } from '../run-job.js';
 import { verdictStamp } from '../stale.js';
 import { measureWorker } from './measure.js';

@@ -3,7 +3,7 @@ import { toCodedRgb } from '../../media/convert.js';
 import type { VideoReader } from '../../media/video-reader.js';
 import type { MarksFile } from '../../plate/marks/marks.js';
 import type { ProposedMark } from '../../plate/marks/propose-marks.js';
-import { findScreen } from '../../take/screen.js';
+import { findScreen } from '../../take/screen/screen.js';
 import { resize } from '../../image/resize.js';
 import { followOutlines } from './follow-outline.js';
 import { drawnOutlines, hintsOn } from './outline-hints.js';

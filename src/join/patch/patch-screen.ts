@@ -7,7 +7,7 @@
 import { createPicture, type Picture } from '../../image/picture.js';
 import { linearise } from '../../media/curve-table.js';
 import type { TransferName } from '../../media/types.js';
-import { findScreenHue, hueWithin } from '../../take/screen-hue.js';
+import { findScreenHue, hueWithin } from '../../take/screen/screen-hue.js';
 
 /** Says of each pixel of a coded picture whether it is screen: 1 or 0. */
 export type ScreenTest = (coded: Picture) => Uint8Array;

@@ -15,7 +15,7 @@ import { fillHoles } from './fill-holes.js';
 import { dropEdgeParts } from './edge-parts.js';
 import { labelAreas } from './label-areas.js';
 import { priorFill } from './prior-fill.js';
-import { findScreenHue } from '../../take/screen-hue.js';
+import { findScreenHue } from '../../take/screen/screen-hue.js';
 import { smallLinear } from './small-linear.js';
 import { withWorkSpace } from './work-space.js';
 

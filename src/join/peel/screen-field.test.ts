@@ -1,7 +1,7 @@
 /** A made screen with a deep shadow: what is cloth without the key, and what is only dark. */
 import { expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
-import { findScreenHue } from '../../take/screen-hue.js';
+import { findScreenHue } from '../../take/screen/screen-hue.js';
 import { screenField } from './screen-field.js';
 import type { SmallLinear } from './small-linear.js';
 

@@ -12,7 +12,7 @@ import { labelAreas, partsOf } from './label-areas.js';
 import { holdToLit, litHue, type LitHue } from './lit-hue.js';
 import { cellMoments } from './local-unmix.js';
 import { resampleCells } from './resample-cells.js';
-import { hueWithin, type ScreenHue } from '../../take/screen-hue.js';
+import { hueWithin, type ScreenHue } from '../../take/screen/screen-hue.js';
 import { takeShadowTint } from './shadow-tint.js';
 import type { SmallLinear } from './small-linear.js';
 import { ownFloats, type Floats } from './work-space.js';

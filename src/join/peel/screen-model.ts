@@ -11,7 +11,7 @@ import { cellMoments } from './local-unmix.js';
 import { priorFill } from './prior-fill.js';
 import { resampleCells } from './resample-cells.js';
 import { screenField, type ScreenField } from './screen-field.js';
-import { findScreenHue, type ScreenHue } from '../../take/screen-hue.js';
+import { findScreenHue, type ScreenHue } from '../../take/screen/screen-hue.js';
 import { findSetPieces, holdSetPieces, type SetPieces } from './set-pieces.js';
 import { mendShadowEdges } from './shadow-edge.js';
 import { takeShadowFlecks } from './shadow-flecks.js';

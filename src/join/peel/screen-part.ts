@@ -5,7 +5,7 @@
 import type { VideoReader } from '../../media/video-reader.js';
 import { insidePolygon } from '../../image/polygon.js';
 import type { MarksFile, RegionFile } from '../../plate/marks/marks.js';
-import { proposeScreenMark } from '../../take/screen-edges.js';
+import { proposeScreenMark } from '../../take/screen/screen-edges.js';
 import { regionOf } from '../mark-regions.js';
 import { marksOf } from '../proposal-input.js';
 import { isLayered } from '../ride/propose-layers.js';

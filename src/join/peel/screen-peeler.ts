@@ -21,7 +21,7 @@ import { premultipliedCut, premultipliedHalf } from './halve-performer.js';
 import { differencePeeler, NOTHING, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
 import { shadowOnSet } from './set-shadow.js';
 import type { SmallLinear } from './small-linear.js';
-import { clothDoubt, readCloth } from '../../take/cloth-or-lawn.js';
+import { clothDoubt, readCloth } from '../../take/screen/cloth-or-lawn.js';
 import type { PeelStep } from '../types.js';
 
 /** Frames from which the screen is modelled. */
