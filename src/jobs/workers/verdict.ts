@@ -1,4 +1,5 @@
 /** Judges a take against its pick. */
+import { stampOf } from '../../book/take-again.js';
 import { looseTake, takePath } from '../../book/take-place.js';
 import type { MarksFile } from '../../plate/marks/marks.js';
 import { measureTake } from '../../take/measure-take.js';
@@ -32,7 +33,8 @@ export const verdictWorker: JobWorker = async (context) => {
   const measures = document.measures;
   signal.throwIfAborted();
   const needs = needsOfPlate(measures, pick.marks);
-  const measured = await measureTake(takePath(book, take), take.marks ?? { frame: 0, marks: [] }, {
+  const file = takePath(book, take);
+  const measured = await measureTake(file, take.marks ?? { frame: 0, marks: [] }, {
     stir: needs.stir !== null,
     performerHeightM: performerHeight(pick.marks, book.need('production', 'production').performer.heightM),
     onProgress: (d, t) => progress(30 + (68 * d) / t, 100, 'measuring the take'),
@@ -41,7 +43,13 @@ export const verdictWorker: JobWorker = async (context) => {
   const production = book.need('production', 'production');
   const verdict = judgeTake(needs, measured, changedTolerances(production.tolerances));
   book.edit(`verdict on ${take.id}: ${verdict.verdict}`, (e) =>
-    e.put('take', { ...e.get('take', take.id)!, verdict, verdictOf: verdictStamp(take, pick, document, production) }),
+    e.put('take', {
+      // Takes from before stamps were kept get one with what was judged.
+      ...stampOf(file),
+      ...e.get('take', take.id)!,
+      verdict,
+      verdictOf: verdictStamp(take, pick, document, production),
+    }),
   );
   progress(100, 100, verdict.verdict);
   return { take: take.id, verdict: verdict.verdict };
