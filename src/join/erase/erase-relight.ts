@@ -42,31 +42,76 @@ export function relightShadow(
   known: ArrayLike<number>,
   expected?: (mask: Float32Array) => boolean,
 ): Relit | null {
-  const { width: w, height: h } = picture,
-    n = w * h;
-  const table = transferTable('bt709');
-  const linear = [0, 1, 2].map((c) => decodePlane(plane(picture, c), table));
-  const logs = linear.map((p) => p.map((v) => Math.log(Math.max(1e-4, v))));
-  const luma = new Float32Array(n),
+  const table = transferTable('bt709'),
+    linear = [0, 1, 2].map((c) => decodePlane(plane(picture, c), table)),
+    seen = groundSeen(picture, linear, dark, known);
+  if (seen.area < LEAST_AREA) return null;
+  const { mask, outweighed } = shadowMask(seen);
+  if (expected !== undefined && (outweighed || !expected(mask))) return null;
+  const best = bestPenumbra(seen, mask, linear);
+  if (best === null || lumaOf(best.ratio) > LIGHTEST) return null;
+  for (let c = 0; c < 3; c++) {
+    const k = 1 - best.ratio[c]!,
+      lit = linear[c]!.map((v, i) => v / (1 - k * best.cover[i]!));
+    encodePlane(lit, table, lit);
+    const to = plane(picture, c);
+    for (let i = 0; i < to.length; i++) if (seen.inside[i]! > 0) to[i] = lit[i]!;
+  }
+  return { ratio: best.ratio, penumbraPx: best.penumbraPx };
+}
+
+/** Smaller shadows are left, px². */
+const LEAST_AREA = 60;
+
+const lumaOf = ([r, g, b]: Relit['ratio']): number => 0.2126 * r + 0.7152 * g + 0.0722 * b;
+
+/** The ground as it is seen: where it is known, where it is said to be in shadow, and its smoothed log luminance. */
+interface GroundSeen {
+  readonly w: number;
+  readonly h: number;
+  readonly ground: Float32Array;
+  readonly inside: Float32Array;
+  readonly area: number;
+  readonly smooth: Float32Array;
+}
+
+function groundSeen(
+  { width: w, height: h }: Picture,
+  linear: readonly Float32Array[],
+  dark: ArrayLike<number>,
+  known: ArrayLike<number>,
+): GroundSeen {
+  const n = w * h,
+    luma = new Float32Array(n),
     inside = new Float32Array(n),
     ground = new Float32Array(n);
   let area = 0;
   for (let i = 0; i < n; i++) {
-    luma[i] = Math.log(Math.max(1e-4, 0.2126 * linear[0]![i]! + 0.7152 * linear[1]![i]! + 0.0722 * linear[2]![i]!));
+    luma[i] = Math.log(Math.max(1e-4, lumaOf([linear[0]![i]!, linear[1]![i]!, linear[2]![i]!])));
     ground[i] = known[i]! > 0 ? 1 : 0;
     if (dark[i]! > 0 && known[i]! > 0) {
       inside[i] = 1;
       area++;
     }
   }
-  if (area < 60) return null;
-  const smooth = within(luma, ground, w, h, 2);
-  const toInside = distanceToSet(inside, w, h),
-    ring = Math.max(8, 0.25 * Math.sqrt(area));
-  const values: number[] = [];
+  return { w, h, ground, inside, area, smooth: area < LEAST_AREA ? luma : within(luma, ground, w, h, 2) };
+}
+
+/**
+ * The shadow within the region, parted from the lit ground about it by its level. Where the ground's texture outweighs
+ * the shadow, the outline is the shadow.
+ */
+function shadowMask({ w, h, ground, inside, area, smooth }: GroundSeen): {
+  readonly mask: Float32Array;
+  readonly outweighed: boolean;
+} {
+  const n = w * h,
+    toInside = distanceToSet(inside, w, h),
+    ring = Math.max(8, 0.25 * Math.sqrt(area)),
+    values: number[] = [];
   for (let i = 0; i < n; i++) if (ground[i]! > 0 && (inside[i]! > 0 || toInside[i]! <= ring)) values.push(smooth[i]!);
-  const split = otsu(values).threshold;
-  const mask = new Float32Array(n);
+  const split = otsu(values).threshold,
+    mask = new Float32Array(n);
   for (let i = 0; i < n; i++) mask[i] = inside[i]! > 0 && smooth[i]! < split ? 1 : 0;
   // Specks of the ground's own texture are no shadow, nor light in it.
   const even = gaussianPlane(mask, w, h, 3);
@@ -81,60 +126,65 @@ export function relightShadow(
       if (smooth[i]! >= split) litRing++;
     }
   }
-  // Where the ground's texture outweighs the shadow, the outline is the shadow.
   const outweighed = darkArea < 0.15 * area || litRing < 0.7 * ringArea;
-  if (expected !== undefined && (outweighed || !expected(mask))) return null;
-  if (outweighed) mask.set(inside);
-  const away = distanceToSet(mask, w, h),
-    outside = new Float32Array(n);
-  for (let i = 0; i < n; i++) outside[i] = 1 - mask[i]!;
-  const depth = distanceToSet(outside, w, h);
-  let best: Relit | null = null,
-    least = Infinity,
-    chosen: Float32Array | null = null;
+  return { mask: outweighed ? inside.slice() : mask, outweighed };
+}
+
+/** The penumbra whose taking away leaves the least step over the border, and its cover; null where none has a ratio. */
+function bestPenumbra(
+  { w, h, ground, smooth }: GroundSeen,
+  mask: Float32Array,
+  linear: readonly Float32Array[],
+): (Relit & { readonly cover: Float32Array }) | null {
+  const logs = linear.map((p) => p.map((v) => Math.log(Math.max(1e-4, v)))),
+    away = distanceToSet(mask, w, h),
+    depth = distanceToSet(
+      mask.map((v) => 1 - v),
+      w,
+      h,
+    );
+  let best: (Relit & { readonly cover: Float32Array }) | null = null,
+    least = Infinity;
   for (const sigma of PENUMBRAE) {
     const ratio = ratioAlong(logs, ground, away, depth, w, h, 1.8 * sigma);
     if (ratio === null) continue;
-    const cover = gaussianPlane(mask, w, h, sigma);
-    // The step that is left over the border, at every width tried over the same pixels.
-    const key = 0.2126 * ratio[0] + 0.7152 * ratio[1] + 0.0722 * ratio[2];
-    const corrected = smooth.map((v, i) => v - Math.log(1 - (1 - key) * cover[i]!));
-    let rough = 0;
-    for (let y = 1; y < h - 1; y++)
-      for (let x = 1; x < w - 1; x++) {
-        const i = y * w + x;
-        if (
-          ground[i]! === 0 ||
-          ground[i + 1]! === 0 ||
-          ground[i - 1]! === 0 ||
-          ground[i + w]! === 0 ||
-          ground[i - w]! === 0 ||
-          Math.max(away[i]!, depth[i]!) > 14
-        )
-          continue;
-        rough += (corrected[i + 1]! - corrected[i - 1]!) ** 2 + (corrected[i + w]! - corrected[i - w]!) ** 2;
-      }
+    const cover = gaussianPlane(mask, w, h, sigma),
+      key = lumaOf(ratio),
+      corrected = smooth.map((v, i) => v - Math.log(1 - (1 - key) * cover[i]!)),
+      rough = stepLeft(corrected, ground, away, depth, w, h);
     if (rough < least) {
       least = rough;
-      best = { ratio, penumbraPx: sigma };
-      chosen = cover;
+      best = { ratio, penumbraPx: sigma, cover };
     }
   }
-  if (
-    best === null ||
-    chosen === null ||
-    0.2126 * best.ratio[0] + 0.7152 * best.ratio[1] + 0.0722 * best.ratio[2] > LIGHTEST
-  )
-    return null;
-  for (let c = 0; c < 3; c++) {
-    const p = linear[c]!,
-      k = 1 - best.ratio[c]!,
-      lit = p.map((v, i) => v / (1 - k * chosen[i]!));
-    encodePlane(lit, table, lit);
-    const to = plane(picture, c);
-    for (let i = 0; i < n; i++) if (inside[i]! > 0) to[i] = lit[i]!;
-  }
   return best;
+}
+
+/** The step that is left over the border, at every width tried over the same pixels. */
+function stepLeft(
+  corrected: Float32Array,
+  ground: Float32Array,
+  away: ArrayLike<number>,
+  depth: ArrayLike<number>,
+  w: number,
+  h: number,
+): number {
+  let rough = 0;
+  for (let y = 1; y < h - 1; y++)
+    for (let x = 1; x < w - 1; x++) {
+      const i = y * w + x;
+      if (
+        ground[i]! === 0 ||
+        ground[i + 1]! === 0 ||
+        ground[i - 1]! === 0 ||
+        ground[i + w]! === 0 ||
+        ground[i - w]! === 0 ||
+        Math.max(away[i]!, depth[i]!) > 14
+      )
+        continue;
+      rough += (corrected[i + 1]! - corrected[i - 1]!) ** 2 + (corrected[i + w]! - corrected[i - w]!) ** 2;
+    }
+  return rough;
 }
 
 /** Mean over the pixels that count alone, Gaussian. */
