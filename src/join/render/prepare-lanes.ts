@@ -8,7 +8,8 @@ import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { Worker } from 'node:worker_threads';
 import { built } from '../../core/built.js';
-import { PlatewrightError, type FailureKind } from '../../core/errors.js';
+import { PlatewrightError } from '../../core/errors.js';
+import { failureTold, type ThreadFailure } from '../../core/thread-failure.js';
 import type { FrameIndex } from '../../media/frame-index.js';
 import type { StepChoice } from './active-steps.js';
 import type { PerformerPicture } from '../peel/performer.js';
@@ -47,15 +48,7 @@ export interface LaneAnswer {
   readonly batch: number;
   readonly frame: number;
   readonly made?: Ahead;
-  readonly failure?: {
-    readonly message: string;
-    readonly stack: string;
-    readonly own: {
-      readonly code: string;
-      readonly kind: FailureKind;
-      readonly detail: Record<string, unknown>;
-    } | null;
-  };
+  readonly failure?: ThreadFailure;
 }
 
 /**
@@ -164,13 +157,7 @@ export class PrepareLanes {
     if (a.batch !== this.batch) return;
     this.open--;
     if (a.failure !== undefined) {
-      const { message, stack, own } = a.failure;
-      const error =
-        own === null
-          ? new Error(message)
-          : new PlatewrightError(own.code, message.slice(own.code.length + 2), { kind: own.kind, detail: own.detail });
-      error.stack = stack;
-      this.fail(error);
+      this.fail(failureTold(a.failure));
       return;
     }
     const w = this.waiting.get(a.frame);

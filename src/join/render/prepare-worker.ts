@@ -3,7 +3,7 @@
  * made.
  */
 import { parentPort, workerData } from 'node:worker_threads';
-import { PlatewrightError } from '../../core/errors.js';
+import { tellFailure } from '../../core/thread-failure.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { composeTools, type ComposeTools } from './active-steps.js';
 import { STILL } from '../ride/carrier.js';
@@ -91,14 +91,7 @@ async function answer(order: Extract<LaneOrder, { kind: 'frames' }>): Promise<vo
             );
       port.postMessage({ batch: order.batch, frame: n, made: { prepared } } satisfies LaneAnswer, move);
     } catch (error) {
-      const e = error as Error;
-      const own =
-        error instanceof PlatewrightError ? { code: error.code, kind: error.kind, detail: error.detail } : null;
-      port.postMessage({
-        batch: order.batch,
-        frame: n,
-        failure: { message: e.message, stack: e.stack ?? '', own },
-      } satisfies LaneAnswer);
+      port.postMessage({ batch: order.batch, frame: n, failure: tellFailure(error) } satisfies LaneAnswer);
       return;
     }
   }
