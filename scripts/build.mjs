@@ -67,7 +67,7 @@ export function buildSources() {
  * hold finds its files from where it lies.
  */
 const BUNDLED = { bundle: true, format: 'esm', platform: 'node', target: 'node20', packages: 'external' };
-const THREADS = ['join/render/prepare-worker'];
+const THREADS = ['join/render/prepare-worker', 'inspect/reader/picture-worker'];
 const bundleOf = (thread) => join(dist, 'threads', `${basename(thread)}.bundle.js`);
 
 function buildThreads() {

@@ -13,8 +13,9 @@ import { createPicture, type Picture } from '../image/picture.js';
 import { VideoWriter } from '../media/video-writer.js';
 import { grower } from '../join/air/grain.js';
 import { shadeGround, type GroundShade } from '../join/ground/ground.js';
-import type { GrainModel, GroundFrame, GroundStep, Recipe } from '../join/types.js';
+import type { FrontStep, GrainModel, GroundFrame, GroundStep, Recipe } from '../join/types.js';
 import { inspectJoin } from './inspect.js';
+import { laneCanBe } from './reader/picture-lane.js';
 import type { Inspection, InspectionMatterName } from './types.js';
 
 const W = 320,
@@ -270,6 +271,47 @@ describe('inspection', () => {
       expect(inspection.matters.find((q) => q.matter === m)!.value).not.toBeNull();
     expect(inspection.frames).toHaveLength(FRAMES);
   }, 60000);
+  it.skipIf(!laneCanBe())(
+    'finds the same in two threads, also beside what passes',
+    async () => {
+      const made = await make(folder, base, 'slip');
+      const frames = Array.from({ length: FRAMES }, (_, frame) => ({
+        frame,
+        polygon: [
+          [150 + 2 * frame, 60],
+          [168 + 2 * frame, 60],
+          [168 + 2 * frame, H],
+          [150 + 2 * frame, H],
+        ] as [number, number][],
+      }));
+      const front: FrontStep = { step: 'front', on: true, why: '', region: { frames }, pane: null, softPx: 1 };
+      const cut = { ...made, recipe: { ...made.recipe, steps: [...made.recipe.steps, front] } },
+        one = await inspectJoin(cut, { lane: false }),
+        two = await inspectJoin(cut, { lane: true });
+      expect(JSON.stringify(two)).toBe(JSON.stringify(one));
+      expect(one.found).toContain('slip');
+      // What passes was heeded: without it the report is another.
+      expect(JSON.stringify(await inspectJoin(made, { lane: true }))).not.toBe(JSON.stringify(one));
+    },
+    120000,
+  );
+  it.skipIf(!laneCanBe())(
+    'ends the lane when it is stopped, and looks again afterwards',
+    async () => {
+      const made = await make(folder, base, 'none'),
+        stop = new AbortController();
+      const stopped = inspectJoin(made, {
+        lane: true,
+        signal: stop.signal,
+        onProgress: (done) => {
+          if (done === 4) stop.abort();
+        },
+      });
+      await expect(stopped).rejects.toMatchObject({ code: 'PW-INSPECT-STOPPED' });
+      expect((await inspectJoin(made, { lane: true })).passes).toBe(true);
+    },
+    60000,
+  );
   it('says that a shadow may be missing where the recipe could lay none', async () => {
     const made = await make(folder, base, 'none');
     const why = "contact only: the plate's key direction is not known (mark a shadow: foot and tip)";

@@ -7,7 +7,6 @@
  * purpose.
  */
 import { PlatewrightError } from '../core/errors.js';
-import { toCodedRgb } from '../media/convert.js';
 import type { Picture } from '../image/picture.js';
 import type { VideoFrame, VideoInfo } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
@@ -15,9 +14,11 @@ import type { JoinOptions } from '../join/render/render.js';
 import { mendsPlate } from '../join/render/mends-plate.js';
 import type { Recipe, StepName, WidenStep } from '../join/types.js';
 import { checkBelong } from './reader/belong.js';
-import { liftVeil, lumaOf, matteBox, type SeenFrame } from './reader/frame.js';
+import { liftVeil, matteBox, type SeenFrame } from './reader/frame.js';
+import { FrameRooms, type FrameRoom } from './reader/frame-rooms.js';
 import type { Carrier } from '../join/ride/carrier.js';
 import { reframedCarrier, reframedRecipe, reframeOf } from '../join/widen/reframe.js';
+import { LANE_ROOMS, PictureLane, laneFor } from './reader/picture-lane.js';
 import { BareJoin, MendedPlate } from './reader/reference.js';
 import { SeriesReader } from './reader/series-reader.js';
 import { judge } from './verdict.js';
@@ -52,6 +53,8 @@ export interface InspectOptions {
   readonly onProgress?: (done: number, total: number) => void;
   /** Frames on which colours, edges and grain are read closely; 24 unless told. Movement is read on every frame. */
   readonly samples?: number;
+  /** Read the pictures in a thread of their own; unless told, where that pays. The findings are the same. */
+  readonly lane?: boolean;
 }
 
 /** A recipe of no steps for a join that nobody has one of: the plate's span alone. */
@@ -106,6 +109,9 @@ function withoutOutline(r: Inspection): Inspection {
   };
 }
 
+/** Frames held at once by one thread: the one at hand and the two before it, which movement asks for. */
+const ROOMS = 3;
+
 /** Frames on which the recipe is rendered again to tell grain from fur. */
 const BARE_FRAMES = 6;
 
@@ -117,7 +123,9 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
   const plate = await VideoReader.open(input.clean ?? input.plate),
     join = await VideoReader.open(input.join),
     matte = input.matte === undefined ? null : await VideoReader.open(input.matte);
-  let before: VideoReader | null = null;
+  let before: VideoReader | null = null,
+    lane: PictureLane | null = null,
+    rooms = new FrameRooms(ROOMS);
   try {
     const p = plate.info,
       j = join.info,
@@ -141,6 +149,10 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
       mended === null && input.clean === undefined && isOn(given, 'erase'),
       carrierOf(given, mended === null ? undefined : recipe, tools?.carrier),
     );
+    if (options.lane ?? laneFor(total, j.widthPx, j.heightPx)) {
+      lane = new PictureLane(reader.laneData);
+      rooms = new FrameRooms(LANE_ROOMS);
+    }
     const bare = input.recipe === undefined ? null : await BareJoin.open(given, tools);
     const bareEvery = Math.max(1, Math.floor(total / BARE_FRAMES));
     // Before it was mended, where that shows the same pixels.
@@ -159,29 +171,37 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
         mf = await mattes?.next();
       if (pf.done || mf?.done === true) break;
       const of = await filmed?.next(),
-        uf = await unmended?.next(),
-        j = toCodedRgb(jf),
-        p = toCodedRgb(pf.value);
-      const alpha =
-        mf !== undefined
-          ? matteOf(mf.value)
-          : ((await bare?.matteAt(first + n)) ?? roughMatte(j, p) ?? new Float32Array(j.width * j.height));
+        uf = await unmended?.next();
+      await lane?.ready();
+      const room = rooms.next(),
+        j = room.coded('join', jf),
+        p = room.coded('plate', pf.value),
+        matte = room.plane('matte', j.width, j.height);
+      if (mf !== undefined) coverageOf(mf.value, matte);
+      else matte.set((await bare?.matteAt(first + n)) ?? roughMatte(j, p) ?? new Float32Array(matte.length));
       const f = {
-        ...seen(first + n, j, p, alpha, reader.veiled),
-        ...(of === undefined || of.done ? {} : { asFilmed: lumaOf(toCodedRgb(of.value)) }),
-        ...(uf === undefined || uf.done ? {} : { beside: lumaOf(toCodedRgb(uf.value)) }),
+        ...seen(first + n, j, p, matte, room, reader.veiled),
+        ...(of === undefined || of.done
+          ? {}
+          : { asFilmed: room.luma('asFilmed', rooms.aside.coded('join', of.value)) }),
+        ...(uf === undefined || uf.done ? {} : { beside: room.luma('beside', rooms.aside.coded('join', uf.value)) }),
       };
-      reader.add(f, bare !== null && n % bareEvery === bareEvery >> 1 ? await bare.at(f) : null);
+      // The lane begins while the recipe is rendered again here.
+      lane?.add(f, reader.passingOn(f.frame));
+      const again = bare !== null && n % bareEvery === bareEvery >> 1 ? await bare.at(f) : null;
+      if (lane === null) reader.add(f, again);
+      else reader.addBeside(f, again);
       n++;
       options.onProgress?.(n, total);
     }
     await bare?.close();
     await mended?.close();
-    reader.finish();
+    reader.finish(await lane?.result());
     const found = judge(reader.series, recipe);
     return matte !== null || bare !== null ? found : withoutOutline(found);
   } finally {
-    await Promise.all([plate.close(), join.close(), matte?.close(), before?.close()]);
+    await Promise.all([plate.close(), join.close(), matte?.close(), before?.close(), lane?.close()]);
+    rooms.free();
   }
 }
 
@@ -202,27 +222,32 @@ function isOn(recipe: Recipe, step: StepName): boolean {
   return recipe.steps.some((s) => s.step === step && s.on);
 }
 
-/** Coverage of a matte's frame, 0..1: grey stored in full range, or in the limited range of a film file. */
-function matteOf(matte: VideoFrame): Float32Array {
-  const n = matte.widthPx * matte.heightPx,
-    alpha = new Float32Array(n),
-    src = matte.planes[0]!;
+/** Coverage of a matte's frame, 0..1, into `alpha`: grey stored in full range, or in a film file's limited range. */
+function coverageOf(matte: VideoFrame, alpha: Float32Array): void {
+  const src = matte.planes[0]!;
   const max = 2 ** matte.bitDepth - 1,
     low = matte.colour.fullRange ? 0 : 16 * 2 ** (matte.bitDepth - 8),
     high = matte.colour.fullRange ? max : 235 * 2 ** (matte.bitDepth - 8);
-  for (let i = 0; i < n; i++) alpha[i] = Math.min(1, Math.max(0, (src[i]! - low) / (high - low)));
-  return alpha;
+  for (let i = 0; i < alpha.length; i++) alpha[i] = Math.min(1, Math.max(0, (src[i]! - low) / (high - low)));
 }
 
-function seen(frame: number, j: Picture, p: Picture, alpha: Float32Array, veiled: boolean): SeenFrame {
-  if (veiled) liftVeil(alpha);
+/** What is seen on a frame; `matte` lies in the room as the pictures do. */
+function seen(
+  frame: number,
+  join: Picture,
+  plate: Picture,
+  matte: Float32Array,
+  room: FrameRoom,
+  veiled: boolean,
+): SeenFrame {
+  if (veiled) liftVeil(matte);
   return {
     frame,
-    join: j,
-    plate: p,
-    luma: lumaOf(j),
-    plateLuma: lumaOf(p),
-    matte: alpha,
-    box: matteBox(alpha, j.width, j.height),
+    join,
+    plate,
+    luma: room.luma('luma', join),
+    plateLuma: room.luma('plateLuma', plate),
+    matte,
+    box: matteBox(matte, join.width, join.height),
   };
 }

@@ -53,11 +53,10 @@ export function grow(
   ];
 }
 
-/** Coded luma (BT.709 weights) of a whole picture. */
-export function lumaOf(p: Picture): Float32Array {
+/** Coded luma (BT.709 weights) of a whole picture, into `out` where that is given. */
+export function lumaOf(p: Picture, out: Float32Array = new Float32Array(p.width * p.height)): Float32Array {
   const n = p.width * p.height,
     d = p.data;
-  const out = new Float32Array(n);
   for (let i = 0; i < n; i++) out[i] = 0.2126 * d[i]! + 0.7152 * d[n + i]! + 0.0722 * d[2 * n + i]!;
   return out;
 }

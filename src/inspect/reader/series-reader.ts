@@ -8,18 +8,18 @@ import { LightAlong } from '../../plate/light/light-along.js';
 import { lightAt, type LightOverShot } from '../../plate/light/light-over-shot.js';
 import { readBeside } from './beside-reader.js';
 import { boxOfCell, outlineCells, readSeenChatter, type OutlineCells } from '../edge/chatter.js';
-import { CloseReader } from './close-reader.js';
 import { liftVeil, quantile, type SeenFrame } from './frame.js';
 import { clipsInFlash, coreSeen, darkerHalf, readLevel } from '../light/level.js';
 import { SAME } from '../limits.js';
 import { matteShift } from '../movement/motion.js';
-import { MovementReader } from '../movement/movement-reader.js';
+import type { PictureLaneData } from './picture-lane.js';
+import { PictureReader } from './picture-reader.js';
 import { paceStep, plannedFoot } from '../movement/planned.js';
 import { recipeFacts, type RecipeFacts } from './recipe-facts.js';
 import type { Bare } from './reference.js';
 import { RemainsReader } from '../remains/remains-reader.js';
-import { SeeThroughReader } from '../edge/see-through.js';
-import { emptySeries, type Put, type Series } from './series.js';
+import type { Outline } from '../../join/passing/outline-lines.js';
+import { addSeries, emptySeries, putInto, type Put, type Series } from './series.js';
 import { readGrain, type GrainReading } from '../texture/texture.js';
 
 /** Runs over the frames and keeps what each says. */
@@ -28,10 +28,11 @@ export class SeriesReader {
   private readonly facts: RecipeFacts;
   private readonly every: number;
   private readonly outlines: (OutlineCells | null)[] = [];
-  private readonly through = new SeeThroughReader();
   private readonly remains: RemainsReader;
-  private readonly close: CloseReader;
-  private readonly movement: MovementReader;
+  private readonly pictures: PictureReader;
+  /** What a picture lane has to know. */
+  readonly laneData: PictureLaneData;
+  private readonly put: Put;
   private readonly overShot: LightOverShot | undefined;
   private readonly along = new LightAlong();
   /** A flash clips whites: brightness is read of the performer's darker half. */
@@ -48,8 +49,9 @@ export class SeriesReader {
     this.every = Math.max(1, Math.floor(total / samples));
     this.facts = recipeFacts(recipe, total, carrier);
     this.remains = new RemainsReader(recipe, first, total, carrier);
-    this.close = new CloseReader(this.facts, erased, this.through, this.series, this.put);
-    this.movement = new MovementReader(this.facts, erased, this.every, this.series, this.put);
+    this.put = putInto(this.series);
+    this.pictures = new PictureReader({ facts: this.facts, erased, first, every: this.every });
+    this.laneData = { recipe, first, total, every: this.every, erased, things: this.facts.passing.length };
   }
 
   /** The performer is behind a pane. */
@@ -57,17 +59,22 @@ export class SeriesReader {
     return this.facts.veiled;
   }
 
-  private readonly put: Put = (matter, frame, value, box) => {
-    if (value === null || !Number.isFinite(value)) return;
-    (this.series.readings[matter] ??= []).push({ frame, value, ...(box === undefined ? {} : { box }) });
-  };
+  /** Outlines of what passes on a frame. */
+  passingOn(frame: number): Outline[] {
+    return this.facts.passing.map((outline) => outline(frame));
+  }
 
   /** Frames in their order. `bare`: the recipe rendered again on this frame, where it was. */
   add(f: SeenFrame, bare: Bare | null): void {
+    this.pictures.add(f);
+    this.addBeside(f, bare);
+  }
+
+  /** All of `add` but what the pictures tell by themselves, which is read elsewhere and given to `finish`. */
+  addBeside(f: SeenFrame, bare: Bare | null): void {
     this.series.frames.push(f.frame);
     if (f.box !== null) this.series.boxes.set(f.frame, f.box);
     const close = (f.frame - this.series.first) % this.every === 0;
-    if (close) this.close.read(f);
     this.remains.add(f);
     if (bare !== null) this.readAgain(f, bare);
     this.putGrain(f, this.grainOf(f, bare, close));
@@ -82,7 +89,6 @@ export class SeriesReader {
     const shift = matteShift(f);
     if (shift !== null) this.series.shift.push({ frame: f.frame, x: shift[0], y: shift[1], core });
     this.readOutline(f, shift ?? [0, 0]);
-    this.movement.add(f);
   }
 
   /** What only the take through the recipe tells. */
@@ -124,9 +130,9 @@ export class SeriesReader {
     this.put('wholeChatter', f.frame - 1, seen?.whole ?? null);
   }
 
-  /** What is told of all frames together. */
-  finish(): void {
-    this.series.through = this.through.result();
+  /** What is told of all frames together. `pictures`: what a picture lane read of them. */
+  finish(pictures: Series = this.pictures.result()): void {
+    addSeries(this.series, pictures);
     this.series.remains = this.remains.result(quantile(this.series.steps, 0.5));
     for (const r of this.series.remains?.frames ?? [])
       this.put('remains', r.frame, r.stain === null ? null : Math.abs(r.stain), r.at ?? undefined);

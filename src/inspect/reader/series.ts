@@ -148,3 +148,27 @@ export function emptySeries(first: number): Series {
     cuts: [],
   };
 }
+
+/** Keeps what is put into a series' readings. */
+export function putInto(series: Series): Put {
+  return (matter, frame, value, box) => {
+    if (value === null || !Number.isFinite(value)) return;
+    (series.readings[matter] ??= []).push({ frame, value, ...(box === undefined ? {} : { box }) });
+  };
+}
+
+/** Adds what was read apart, of other matters: lists go behind what is there. */
+export function addSeries(to: Series, from: Series): void {
+  to.through ??= from.through;
+  Object.assign(to.readings, from.readings);
+  to.change.push(...from.change);
+  to.slipPlan.push(...from.slipPlan);
+  to.jitter.push(...from.jitter);
+  to.followed.push(...from.followed);
+  to.steps.push(...from.steps);
+  to.inStep.push(...from.inStep);
+  to.outsideFaults.push(...from.outsideFaults);
+  to.gains.push(...from.gains);
+  to.cuts.push(...from.cuts);
+  to.sides.push(...from.sides);
+}

@@ -1,0 +1,68 @@
+/**
+ * Room for the frames an inspection looks at, in the kernels' memory and used again in turn. Made anew each frame the
+ * pictures would be copied out of the kernels' memory, and collecting them took a tenth of an inspection's time. The
+ * memory is shared, so another thread reads a frame where it lies (picture-lane.ts).
+ */
+import { kernels } from '../../image/kernels.js';
+import type { Channels, Picture } from '../../image/picture.js';
+import { toCodedRgb } from '../../media/convert.js';
+import type { VideoFrame } from '../../media/types.js';
+import { lumaOf } from './frame.js';
+
+type PlaneName = 'luma' | 'plateLuma' | 'matte' | 'asFilmed' | 'beside';
+
+/** One frame's pictures and planes; what is in them holds until the room's turn comes again. */
+export class FrameRoom {
+  private readonly held = new Map<string, Picture>();
+
+  /** A frame's display-coded picture. */
+  coded(name: 'join' | 'plate', frame: VideoFrame): Picture {
+    return toCodedRgb(frame, this.place(name, frame.widthPx, frame.heightPx, frame.hasAlpha ? 4 : 3));
+  }
+
+  /** A picture's coded luma. */
+  luma(name: PlaneName, picture: Picture): Float32Array {
+    return lumaOf(picture, this.plane(name, picture.width, picture.height));
+  }
+
+  /** A plane whose values are those it last had. */
+  plane(name: PlaneName, width: number, height: number): Float32Array {
+    return this.place(name, width, height, 1).data;
+  }
+
+  private place(name: string, width: number, height: number, channels: Channels): Picture {
+    const held = this.held.get(name);
+    if (held?.width === width && held.height === height && held.channels === channels) return held;
+    if (held !== undefined) kernels().freePicture(held);
+    const made = kernels().allocPicture(width, height, channels, true);
+    this.held.set(name, made);
+    return made;
+  }
+
+  free(): void {
+    for (const p of this.held.values()) kernels().freePicture(p);
+    this.held.clear();
+  }
+}
+
+/** Rooms that are gone round. */
+export class FrameRooms {
+  private readonly rooms: FrameRoom[];
+  private turn = 0;
+  /** For pictures of which only a plane is kept. */
+  readonly aside = new FrameRoom();
+
+  /** @param count frames that are held at once, the one being filled among them */
+  constructor(count: number) {
+    this.rooms = Array.from({ length: count }, () => new FrameRoom());
+  }
+
+  next(): FrameRoom {
+    return this.rooms[this.turn++ % this.rooms.length]!;
+  }
+
+  /** After this nothing may be read that lay in them. */
+  free(): void {
+    for (const r of [...this.rooms, this.aside]) r.free();
+  }
+}

@@ -1,0 +1,47 @@
+/**
+ * Reads what plate, join and matte tell by themselves, frame after frame: colours, edges and shadow on some, movement
+ * on all. It asks for no other reading of the inspection, so that it may run beside the others (picture-lane.ts).
+ */
+import { CloseReader } from './close-reader.js';
+import type { SeenFrame } from './frame.js';
+import { MovementReader } from '../movement/movement-reader.js';
+import type { RecipeFacts } from './recipe-facts.js';
+import { SeeThroughReader } from '../edge/see-through.js';
+import { emptySeries, putInto, type Series } from './series.js';
+
+export interface PicturesOf {
+  readonly facts: RecipeFacts;
+  /** The plate was mended and its mended frames are not at hand. */
+  readonly erased: boolean;
+  /** First frame in the plate; of how many frames one is read closely. */
+  readonly first: number;
+  readonly every: number;
+}
+
+export class PictureReader {
+  private readonly series: Series;
+  private readonly every: number;
+  private readonly through = new SeeThroughReader();
+  private readonly close: CloseReader;
+  private readonly movement: MovementReader;
+
+  constructor({ facts, erased, first, every }: PicturesOf) {
+    this.series = emptySeries(first);
+    this.every = every;
+    const put = putInto(this.series);
+    this.close = new CloseReader(facts, erased, this.through, this.series, put);
+    this.movement = new MovementReader(facts, erased, every, this.series, put);
+  }
+
+  /** Frames in their order; the two before are held. */
+  add(f: SeenFrame): void {
+    if ((f.frame - this.series.first) % this.every === 0) this.close.read(f);
+    this.movement.add(f);
+  }
+
+  /** What was read of all frames. */
+  result(): Series {
+    this.series.through = this.through.result();
+    return this.series;
+  }
+}
