@@ -1,6 +1,6 @@
 /**
- * A folder of the cache whose entries hold for one state of the program: each is named by that state and by its key, and
- * what other states left is cleared away with the first entry that is kept, as nothing would ever read it again.
+ * A folder of the cache whose entries hold for one state of the program: each is named by that state and by its key,
+ * and what other states left is cleared away with the first entry that is kept, as nothing would ever read it again.
  */
 import { existsSync, mkdirSync, readdirSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';

@@ -157,7 +157,9 @@ function erasedMasks(
   return { width, height, frames };
 }
 
-/** Of the erased places (`wanted`), how many another frame shows bare (`got`); every second cell of the grid is asked. */
+/**
+ * Of the erased places (`wanted`), how many another frame shows bare (`got`); every second cell of the grid is asked.
+ */
 function seenElsewhere(
   { camera, widthPx, heightPx }: RoomRequest,
   { width: gw, height: gh, frames: masks }: ErasedMasks,

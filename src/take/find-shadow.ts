@@ -170,7 +170,9 @@ function flooded(search: ShadowSearch, dark: Uint8Array): { pixels: number[]; on
   return { pixels, onBorder };
 }
 
-/** A pixel of the shadow: its middle in the small picture, its place on the floor, and how far that is from the feet. */
+/**
+ * A pixel of the shadow: its middle in the small picture, its place on the floor, and how far that is from the feet.
+ */
 interface FloorPoint {
   readonly d: number;
   readonly x: number;

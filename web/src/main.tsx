@@ -3,7 +3,16 @@ import '@fontsource/vollkorn/latin-700.css';
 import '@fontsource/vollkorn/latin-400-italic.css';
 import '@fontsource/alegreya-sans/latin-400.css';
 import '@fontsource/alegreya-sans/latin-700.css';
-import './style.css';
+// In this order: later rules win.
+import './style/page.css';
+import './style/room.css';
+import './style/wall.css';
+import './style/sheet.css';
+import './style/steps.css';
+import './style/cut.css';
+import './style/viewer.css';
+import './style/phone.css';
+import './style/overlay.css';
 import { render } from 'solid-js/web';
 import { App } from './app.js';
 import { attempt, listen, refresh } from './api.js';

@@ -210,7 +210,9 @@ function differs({ join, plate }: SeenFrame, x: number, y: number): number {
   return s / (3 * PATCH * PATCH);
 }
 
-/** Difference up to which a patch counts as the plate's own, by those outside the performer; null where they are few. */
+/**
+ * Difference up to which a patch counts as the plate's own, by those outside the performer; null where they are few.
+ */
 function alikeLimit(f: SeenFrame): number | null {
   const { width: W, height: H } = f.join,
     bare = (i: number): boolean => f.matte[i]! < 0.003;

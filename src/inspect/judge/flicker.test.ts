@@ -72,7 +72,8 @@ describe('a performer before whom something passes', () => {
       { ...blank(), levels: core.map((c, frame) => ({ frame, plate: 0, inside: stops[frame]!, core: c })) },
       'flicker',
     );
-  // Core (px) and mean brightness (stops) of a true join as read on a traced push with a pole (bench/truth-scenes.ts, seed 360).
+  // Core (px) and mean brightness (stops) of a true join as read on a traced push with a pole (bench/truth-scenes.ts,
+  // seed 360).
   const CORE = [
       1504, 1472, 1437, 1468, 1343, 1328, 1281, 1190, 1059, 1089, 1002, 1099, 1462, 1895, 2269, 2659, 2797, 2812, 2826,
       2923,

@@ -3,11 +3,13 @@
  * parts in turn and leaves strips of its outline: brightness and place read there say nothing of the join.
  */
 
-/** Frames before and after that are looked at: a camera that goes near makes the performer larger over more than these. */
+/**
+ * Frames before and after that are looked at: a camera that goes near makes the performer larger over more than these.
+ */
 const NEAR = 8;
 /**
- * Least share of the most that frames nearby show. Own choice, read on one traced push with a pole (seed 360), where the
- * core falls to .36 of that and its mean brightness by a stop, and from .9 on is within .1 stop of the whole one's.
+ * Least share of the most that frames nearby show. Own choice, read on one traced push with a pole (seed 360), where
+ * the core falls to .36 of that and its mean brightness by a stop, and from .9 on is within .1 stop of the whole one's.
  */
 const SHOWN = 0.75;
 

@@ -55,8 +55,8 @@ export function layMirrored(
 /** Samples of the mean along an edge. */
 const ALONG = 16;
 /**
- * What is mirrored from beyond the picture: the mean along its edge over as far to either side as the place lies outside.
- * A single pixel of the edge would go on as a streak as long as the reflection.
+ * What is mirrored from beyond the picture: the mean along its edge over as far to either side as the place lies
+ * outside. A single pixel of the edge would go on as a streak as long as the reflection.
  */
 function alongEdge(
   d: Float32Array,

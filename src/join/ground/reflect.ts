@@ -196,9 +196,9 @@ const boundIn = (region: Outline, [x0, y0, x1, y1]: Box): Float32Array =>
   );
 
 /**
- * Where the sight (dx, dy, 1) of the plate's place (x, y) meets the mirrored upright, past the plane at depth `toPlane`: plate pixel of the performer
- * that shows there, and how high over the mirrored point of contact it looks, px (pane: how far behind the pane).
- * Written to `out` as (u, v, away); false where it does not meet it.
+ * Where the sight (dx, dy, 1) of the plate's place (x, y) meets the mirrored upright, past the plane at depth
+ * `toPlane`: plate pixel of the performer that shows there, and how high over the mirrored point of contact it looks,
+ * px (pane: how far behind the pane). Written to `out` as (u, v, away); false where it does not meet it.
  */
 type Met = (x: number, y: number, dx: number, dy: number, toPlane: number, out: Float64Array) => boolean;
 

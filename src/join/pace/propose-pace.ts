@@ -2,8 +2,8 @@
  * Which take frame each plate frame shows. Yaw of the plate: what the body that carries the performer was measured to
  * turn, or, where the performer stands by itself, the poses marked for it (the plate shows no such turn, so nothing of
  * the picture may be read for it). Yaw of the take: between its few poses it is taken to follow the plate's own curve
- * at the pace that lays both sets of poses on one smooth curve (src/take/verdict/pace-poses.ts), corrected so that its poses
- * hold.
+ * at the pace that lays both sets of poses on one smooth curve (src/take/verdict/pace-poses.ts), corrected so that its
+ * poses hold.
  */
 import { counted } from '../../core/counted.js';
 import { framesPerSecond, parseRate } from '../../core/rational.js';

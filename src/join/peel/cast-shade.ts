@@ -1,22 +1,29 @@
 /**
  * Where a frame shows the empty set in a cast shadow rather than somebody who stands in it.
  *
- * A shadow takes a share of the light and keeps the set's chromaticity (Horprasert, Harwood & Davis, ICCV FRAME-RATE, 1999). Outdoors
- * it does not quite: open shade is lit by the sky, so that red falls most and blue least, the shares lying along the line from
- * reddish to bluish daylight (CIE D series, src/colour/temperature.ts: sky of 10 000 to 25 000 K over
- * daylight of 5000 to 6000 has green .38 to .39 of the way from red to blue, blue over red 2.3 to 4.3 times). Dark or grey fur passes both, so texture
- * has its say: ground in shadow shows its own texture times the share, fur shows another. That is told by a box's variance, in square
- * roots of light (where noise is about even): what the share of the set's leaves of it, against what two unrelated textures would.
+ * A shadow takes a share of the light and keeps the set's chromaticity (Horprasert, Harwood & Davis, ICCV FRAME-RATE,
+ * 1999). Outdoors it does not quite: open shade is lit by the sky, so that red falls most and blue least, the shares
+ * lying along the line from reddish to bluish daylight (CIE D series, src/colour/temperature.ts: sky of 10 000 to 25
+ * 000 K over daylight of 5000 to 6000 has green .38 to .39 of the way from red to blue, blue over red 2.3 to 4.3
+ * times). Dark or grey fur passes both, so texture has its say: ground in shadow shows its own texture times the share,
+ * fur shows another. That is told by a box's variance, in square roots of light (where noise is about even): what the
+ * share of the set's leaves of it, against what two unrelated textures would.
  */
 import { boxMean } from '../../image/box.js';
 
-/** A shadow leaves so much of the light on the mean of a box; so little as the first only where the set's own texture shows in it. */
+/**
+ * A shadow leaves so much of the light on the mean of a box; so little as the first only where the set's own texture
+ * shows in it.
+ */
 const LEAST_SEEN = 0.06,
   LEAST = 0.2,
   MOST = 0.97;
 /** Strays so far from the set's chromaticity, beside the way from red to blue. */
 const RHO = 0.13;
-/** Share of blue over that of red, natural logarithm: at most so without, and with the set's texture in it. Green lies so far from red to blue. The bounds are our own. */
+/**
+ * Share of blue over that of red, natural logarithm: at most so without, and with the set's texture in it. Green lies
+ * so far from red to blue. The bounds are our own.
+ */
 const BLUER = Math.log(1.6),
   BLUER_SEEN = Math.log(3.2),
   GREEN_AT = 0.38;
@@ -24,10 +31,16 @@ const BLUER = Math.log(1.6),
 const DARK = 0.5;
 /** Odds from which the set's texture is seen. */
 export const SEEN = -1.5;
-/** Half side of the box whose texture is compared, small pixels; windows so far to each side serve as well, for a shadow's edge. */
+/**
+ * Half side of the box whose texture is compared, small pixels; windows so far to each side serve as well, for a
+ * shadow's edge.
+ */
 const AROUND = 3,
   ASIDE = 3;
-/** Log odds of somebody rather than a shadow: so much a share of texture that is the set's more than this; at most so much either way; where nothing is told. */
+/**
+ * Log odds of somebody rather than a shadow: so much a share of texture that is the set's more than this; at most so
+ * much either way; where nothing is told.
+ */
 const TEXTURE = 6,
   EVEN = 0.4,
   LEAST_ODDS = -3,
@@ -47,7 +60,8 @@ export interface ShadeReading {
 }
 
 /**
- * @param lit the frame under the set's light, planar linear RGB @param was the empty set's mean light, alike @param still 1 where the set holds still (its texture is not looked at where it stirs)
+ * @param lit the frame under the set's light, planar linear RGB @param was the empty set's mean light, alike @param
+ * still 1 where the set holds still (its texture is not looked at where it stirs)
  * @returns w × h
  */
 export function readShade(
@@ -73,7 +87,8 @@ export function readShade(
       s = (r * cr + g * cg + b * cb) / power,
       seen = odds[i]! < SEEN;
     if (s < LEAST_SEEN || s > MOST) continue;
-    // Bluer than the lit ground by t: taken back along daylight's way before the chromaticity is held against the set's.
+    // Bluer than the lit ground by t: taken back along daylight's way before the chromaticity is held against the
+    // set's.
     const t = Math.min(
       seen ? BLUER_SEEN : BLUER,
       Math.max(0, Math.log(Math.max(1e-5, b / Math.max(1e-5, cb)) / Math.max(1e-5, r / Math.max(1e-5, cr)))),

@@ -1,4 +1,7 @@
-/** Where chroma stands, on pictures whose samples were taken at a known place: closed form, by area averages of a fine drawing. */
+/**
+ * Where chroma stands, on pictures whose samples were taken at a known place: closed form, by area averages of a fine
+ * drawing.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import type { VideoFrame } from '../../media/types.js';
@@ -8,7 +11,10 @@ const W = 240,
   H = 136,
   FINE = 3;
 
-/** A body of round parts, shaded from one side, on a screen, 4:2:0; chroma averaged over two luma pixels about `place` (.5 is the middle of a pair) across, a pair down. */
+/**
+ * A body of round parts, shaded from one side, on a screen, 4:2:0; chroma averaged over two luma pixels about `place`
+ * (.5 is the middle of a pair) across, a pair down.
+ */
 function drawn(place: number, bitDepth: 8 | 10, seed: number): VideoFrame {
   const random = new RandomStream(seed, 7),
     unit = 2 ** (bitDepth - 8),

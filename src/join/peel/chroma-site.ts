@@ -1,14 +1,16 @@
 /**
- * Where a take's chroma samples truly stand between its luma samples. The file says it (left, in most), but what many programs
- * and cameras do is to average pairs of pixels, which puts the samples half a pixel further right; read by the tag, every colour
- * edge then lies half a pixel beside its luma edge, and a matte is wrong all round its outline.
+ * Where a take's chroma samples truly stand between its luma samples. The file says it (left, in most), but what many
+ * programs and cameras do is to average pairs of pixels, which puts the samples half a pixel further right; read by the
+ * tag, every colour edge then lies half a pixel beside its luma edge, and a matte is wrong all round its outline.
  *
- * Across an edge luma and chroma change at one place. In small windows chroma is regressed on luma brought to the chroma grid at
- * each of five places; what is left over, as a parabola over the places, is least at the true one. Shading beside an edge draws
- * the place towards the shaded side, alike on left and on right edges, so that the mean of both is taken.
+ * Across an edge luma and chroma change at one place. In small windows chroma is regressed on luma brought to the
+ * chroma grid at each of five places; what is left over, as a parabola over the places, is least at the true one.
+ * Shading beside an edge draws the place towards the shaded side, alike on left and on right edges, so that the mean of
+ * both is taken.
  *
- * After the regression of the guided filter (He, Sun & Tang, PAMI, 2013). Sites: ITU-T H.273, table 6 and figure 1 (chroma sample
- * location types 0, left, and 1, centre). The windows' size and limits were chosen on made files, whose place is known.
+ * After the regression of the guided filter (He, Sun & Tang, PAMI, 2013). Sites: ITU-T H.273, table 6 and figure 1
+ * (chroma sample location types 0, left, and 1, centre). The windows' size and limits were chosen on made files, whose
+ * place is known.
  */
 import type { VideoFrame } from '../../media/types.js';
 
@@ -18,10 +20,14 @@ const STEP = 0.5;
 /** Half a window's side in chroma samples, and a window's samples. */
 const R = 2,
   WINDOW = (2 * R + 1) ** 2;
-/** Least variance of chroma in a window, and what is added to luma's (8-bit codes squared): about an encoder's noise. */
+/**
+ * Least variance of chroma in a window, and what is added to luma's (8-bit codes squared): about an encoder's noise.
+ */
 const LEAST = 64,
   FLOOR = 4;
-/** Most of a window's chroma that luma may leave unexplained at the best place, and least correlation of chroma with x. */
+/**
+ * Most of a window's chroma that luma may leave unexplained at the best place, and least correlation of chroma with x.
+ */
 const LEFT_OVER = 0.25,
   SLOPE = 0.3;
 /** Windows looked at a frame at the most; windows of a kind and in all that make a reading. */
@@ -38,8 +44,9 @@ interface Left {
 }
 
 /**
- * Place of the chroma samples along x as the pictures show it, luma pixels right of the left of each pair: 0 is left, .5 centre.
- * Null where they show too few colour edges, or chroma is not halved along x. @param frames of one file, equally large
+ * Place of the chroma samples along x as the pictures show it, luma pixels right of the left of each pair: 0 is left,
+ * .5 centre. Null where they show too few colour edges, or chroma is not halved along x. @param frames of one file,
+ * equally large
  */
 export function measuredChromaPlace(frames: readonly VideoFrame[]): number | null {
   const kinds = Array.from({ length: 4 }, (): Left => ({ sums: new Float64Array(PLACES.length), windows: 0 }));
@@ -104,8 +111,8 @@ function gather(frame: VideoFrame, kinds: readonly Left[]): void {
 }
 
 /**
- * Middles of the windows, by row, whose chroma varies and changes along x. Sums go on from window to window by what comes and goes:
- * codes are whole numbers (or, of deeper files, so many quarters of one), so nothing is lost by it.
+ * Middles of the windows, by row, whose chroma varies and changes along x. Sums go on from window to window by what
+ * comes and goes: codes are whole numbers (or, of deeper files, so many quarters of one), so nothing is lost by it.
  */
 function windowsOf(chroma: Uint8Array | Uint16Array, cw: number, ch: number, unit: number): number[] {
   const out: number[] = [],
@@ -211,7 +218,10 @@ function look(
 }
 const LEFT = new Float64Array(PLACES.length);
 
-/** Luma brought to the chroma grid at each place by a cubic B-spline, the same at all of them; the last few rows are kept. */
+/**
+ * Luma brought to the chroma grid at each place by a cubic B-spline, the same at all of them; the last few rows are
+ * kept.
+ */
 class LumaRows {
   private readonly known: Int32Array;
   private readonly kept: Float32Array[][];

@@ -1,4 +1,6 @@
-/** The bounce's share is held against balls lit by a model of its own: key, fill and a blue floor's light by the normal. */
+/**
+ * The bounce's share is held against balls lit by a model of its own: key, fill and a blue floor's light by the normal.
+ */
 import { describe, expect, it } from 'vitest';
 import { clothBounce } from './cloth-bounce.js';
 import type { FrameAnalysis } from './frame-analysis.js';
@@ -61,7 +63,10 @@ function balls(
   };
 }
 
-/** Mean over a ball's inside of |ln blue over red| that is off from the coat's own, as seen and with the bounce divided out. */
+/**
+ * Mean over a ball's inside of |ln blue over red| that is off from the coat's own, as seen and with the bounce divided
+ * out.
+ */
 function off(coats: readonly Rgb[], which: number): { seen: number; left: number } {
   const { analysis, alpha } = balls(coats, CLOTH),
     w = SIDE * coats.length,

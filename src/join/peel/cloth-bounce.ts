@@ -1,15 +1,16 @@
 /**
- * How much of a blue screen's light the performer throws back, cell by cell, so that it can be divided out of the performer's
- * colour. A surface of reflectance ρ under key and fill of white light K shows ρ (K + q S), S the light that the cloth throws on
- * it: of each channel the share 1 / (1 + q S) is its own, whatever ρ is (von Kries' coefficients; compare Barrow & Tenenbaum,
- * Recovering intrinsic scene characteristics from images, 1978). Over q a colour moves along one known curve in the plane of
- * its logarithmic ratios, so that what it had without the bounce needs one more line to be told.
+ * How much of a blue screen's light the performer throws back, cell by cell, so that it can be divided out of the
+ * performer's colour. A surface of reflectance ρ under key and fill of white light K shows ρ (K + q S), S the light
+ * that the cloth throws on it: of each channel the share 1 / (1 + q S) is its own, whatever ρ is (von Kries'
+ * coefficients; compare Barrow & Tenenbaum, Recovering intrinsic scene characteristics from images, 1978). Over q a
+ * colour moves along one known curve in the plane of its logarithmic ratios, so that what it had without the bounce
+ * needs one more line to be told.
  *
- * That line is the take's own: where the key comes the bounce is small beside it, so in each band of hues (counted across the
- * curve) the least blue that lit parts show tells where the coat lies, a pink collar as well as tan fur. Where little is seen it
- * falls back on what skin, fur and hair have in common: their reflectance rises from blue to red. Green lies between the two
- * others, and the limit of `performer-colour.ts` holds for it by itself; blue at the end of the row would stay in a warm coat up
- * to the mean of red and green.
+ * That line is the take's own: where the key comes the bounce is small beside it, so in each band of hues (counted
+ * across the curve) the least blue that lit parts show tells where the coat lies, a pink collar as well as tan fur.
+ * Where little is seen it falls back on what skin, fur and hair have in common: their reflectance rises from blue to
+ * red. Green lies between the two others, and the limit of `performer-colour.ts` holds for it by itself; blue at the
+ * end of the row would stay in a warm coat up to the mean of red and green.
  */
 import { usualBlueness } from './coat-hue.js';
 import type { FrameAnalysis } from './frame-analysis.js';
@@ -17,8 +18,8 @@ import type { CellGrid } from './local-unmix.js';
 
 export interface ClothBounce {
   /**
-   * Two fields of the analysis' grid: q, 0 where nothing is thrown back, and the most blue that a coat of the cell's hue shows
-   * by itself, in parts of the geometric mean of its red and green.
+   * Two fields of the analysis' grid: q, 0 where nothing is thrown back, and the most blue that a coat of the cell's
+   * hue shows by itself, in parts of the geometric mean of its red and green.
    */
   readonly fields: Float32Array;
   /** The cloth's red and green in parts of its blue. */
@@ -39,9 +40,9 @@ const HUES = { from: -1, step: 0.1, count: 36 },
 /** Blueness over the line that is left to a pixel, logarithmic. */
 const MARGIN = 0.1;
 /**
- * Most of the cloth's light that falls on a surface, in parts of what would if it saw nothing else: wall or floor fill half. With a
- * reflectance of at most
- * PALEST what a pixel shows of red bounds the light on it from below, and so q from above: bright parts can't owe the cloth much.
+ * Most of the cloth's light that falls on a surface, in parts of what would if it saw nothing else: wall or floor fill
+ * half. With a reflectance of at most PALEST what a pixel shows of red bounds the light on it from below, and so q from
+ * above: bright parts can't owe the cloth much.
  */
 const MOST_SEEN = 0.5;
 const PALEST = 0.9;
@@ -57,7 +58,9 @@ interface Cells {
   readonly height: number;
 }
 
-/** Of each cell of a rectangle: hue across the curve, blueness, and red and green light; logarithmic but the last two. */
+/**
+ * Of each cell of a rectangle: hue across the curve, blueness, and red and green light; logarithmic but the last two.
+ */
 interface Colours {
   readonly hue: Float32Array;
   readonly blueness: Float32Array;
@@ -227,7 +230,10 @@ function readLine({ hue, blueness }: Colours, line: Float32Array, s1: number, s2
   return out;
 }
 
-/** Holds the shares to what the cloth can have lent, in place; what is bluer yet is so by itself, and the line goes up to it. */
+/**
+ * Holds the shares to what the cloth can have lent, in place; what is bluer yet is so by itself, and the line goes up
+ * to it.
+ */
 function boundShares(logs: Float32Array, { blueness, red }: Colours, s1: number, s2: number, lent: number): void {
   const n = red.length;
   for (let j = 0; j < n; j += 1) {

@@ -1,14 +1,15 @@
 /**
  * Display-coded R'G'B' at full resolution from a decoded frame, for keying.
  *
- * A matte needs chroma as sharp as luma, but 4:2:0 and 4:2:2 files keep only a quarter or a half of it. Each chroma sample
- * is therefore upsampled jointly with luma: in a small window of chroma samples the chroma is regressed on the luma brought
- * to the chroma grid (the local linear model of the guided filter, He, Sun and Tang, "Guided Image Filtering", PAMI 2013,
- * eq. 3 to 8), and the luma detail that the chroma grid could not hold is added through the slope. Where luma and chroma do
- * not move together the slope vanishes and plain bilinear interpolation remains.
+ * A matte needs chroma as sharp as luma, but 4:2:0 and 4:2:2 files keep only a quarter or a half of it. Each chroma
+ * sample is therefore upsampled jointly with luma: in a small window of chroma samples the chroma is regressed on the
+ * luma brought to the chroma grid (the local linear model of the guided filter, He, Sun and Tang, "Guided Image
+ * Filtering", PAMI 2013, eq. 3 to 8), and the luma detail that the chroma grid could not hold is added through the
+ * slope. Where luma and chroma do not move together the slope vanishes and plain bilinear interpolation remains.
  *
- * Values: R'G'B' 0..1 (super-whites kept up to 1.1), planar, height × width. Matrix coefficients: ITU-R BT.601-7, BT.709-6,
- * BT.2020-2. Plain twin of the kernels behind `linearFrame`, which go on to light; for measurements and tests.
+ * Values: R'G'B' 0..1 (super-whites kept up to 1.1), planar, height × width. Matrix coefficients: ITU-R BT.601-7,
+ * BT.709-6, BT.2020-2. Plain twin of the kernels behind `linearFrame`, which go on to light; for measurements and
+ * tests.
  */
 import { createPicture, type Picture } from '../../image/picture.js';
 import { lumaPlane } from '../../media/luma.js';
@@ -27,8 +28,8 @@ interface ChromaGrid {
 }
 
 /**
- * Full-resolution coded R'G'B' of a frame (three planes; alpha is not touched). Frames without subsampled chroma go through
- * the media door's plain conversion.
+ * Full-resolution coded R'G'B' of a frame (three planes; alpha is not touched). Frames without subsampled chroma go
+ * through the media door's plain conversion.
  */
 export function codedRgb(frame: VideoFrame, dst?: Picture): Picture {
   const { widthPx: w, heightPx: h } = frame;
@@ -80,7 +81,11 @@ export function codedRgb(frame: VideoFrame, dst?: Picture): Picture {
   return out;
 }
 
-/** Plain twin of `peelQuads`: the mean light of four pixels each of a 4:2:0 frame, by the same two points. @param light coded value to light */
+/**
+ * Plain twin of `peelQuads`: the mean light of four pixels each of a 4:2:0 frame, by the same two points.
+ *
+ * @param light coded value to light
+ */
 export function quadLightPlain(frame: VideoFrame, light: (coded: number) => number): Picture {
   const { widthPx: w, heightPx: h } = frame;
   const d = decodingOf(frame.colour.matrix);
@@ -160,7 +165,10 @@ function chromaOf(frame: VideoFrame, luma: Float32Array): ChromaGrid {
   return { width: cw, height: ch, luma: lumaOnChroma(luma, w, h, cw, ch, shiftX, shiftY, frame.chromaSite), cb, cr };
 }
 
-/** Luma averaged onto the chroma samples: [1 2 1]/4 across where a chroma sample sits on a luma sample, a pair where it sits between two. */
+/**
+ * Luma averaged onto the chroma samples: [1 2 1]/4 across where a chroma sample sits on a luma sample, a pair where it
+ * sits between two.
+ */
 function lumaOnChroma(
   luma: Float32Array,
   w: number,

@@ -1,7 +1,7 @@
 /**
- * A performer whom the take's own frame cuts off: a torso behind a counter, arms that come in from the side, a bust. The straight
- * cut must lie outside the plate's picture or behind something; feet that were never filmed tell neither how the camera looked
- * down nor where a shadow starts. Rules and limits are our own.
+ * A performer whom the take's own frame cuts off: a torso behind a counter, arms that come in from the side, a bust.
+ * The straight cut must lie outside the plate's picture or behind something; feet that were never filmed tell neither
+ * how the camera looked down nor where a shadow starts. Rules and limits are our own.
  */
 import { plane } from '../../image/picture.js';
 import { apply, type Mat3 } from '../../geometry/mat3.js';
@@ -19,7 +19,10 @@ export interface Cut {
 
 /** Alpha that counts as the performer's body. */
 const BODY = 0.5;
-/** The performer is cut where this share of its own extent along a side lies on it: a paw or a hair on the border is no cut. */
+/**
+ * The performer is cut where this share of its own extent along a side lies on it: a paw or a hair on the border is no
+ * cut.
+ */
 const LEAST_SHARE = 0.15;
 /** Rows that a decoder or a matte's softness leaves beside the picture's border, px. */
 const NEAR = 2;
@@ -34,7 +37,8 @@ export function cutsOf(p: PerformerPicture, widthPx: number, heightPx: number): 
 }
 
 /**
- * The same of a matte. @param stride its width @param box the part of it that holds the performer @param origin where its (0, 0) lies in the take, in its own pixels
+ * The same of a matte. @param stride its width @param box the part of it that holds the performer @param origin where
+ * its (0, 0) lies in the take, in its own pixels
  * @param unit take pixels a pixel of it
  */
 export function cutsOfMatte(
@@ -97,7 +101,13 @@ const POINTS = 9;
 /** Less than this shows nothing, px. */
 const SEEN_PX = 0.75;
 
-/** Which cuts would be seen. @param cutsAt the cuts of the take's picture that a frame of the plate shows @param window the plate's picture without its black bars: x0, y0, x1, y1 @param at take pixels to plate pixels on a frame of the plate */
+/**
+ * Which cuts would be seen.
+ *
+ * @param cutsAt the cuts of the take's picture that a frame of the plate shows
+ * @param window the plate's picture without its black bars: x0, y0, x1, y1
+ * @param at take pixels to plate pixels on a frame of the plate
+ */
 export function shownCuts(
   cutsAt: (frame: number) => readonly Cut[],
   span: { readonly in: number; readonly out: number },
@@ -136,7 +146,10 @@ export function shownCuts(
 /** A performer is moved down out of sight by at most this share of its height in the plate. */
 const MOST_LOWERED = 0.12;
 
-/** Plate pixels by which the performer is to be lowered so that its lower cut leaves the picture; 0 where none is seen or that would be too far. */
+/**
+ * Plate pixels by which the performer is to be lowered so that its lower cut leaves the picture; 0 where none is seen
+ * or that would be too far.
+ */
 export function loweredBy(shown: readonly Shown[], performerPx: number): number {
   const below = shown.find((s) => s.side === 'bottom');
   return below === undefined || below.depthPx > MOST_LOWERED * performerPx ? 0 : below.depthPx + 1;
@@ -149,7 +162,12 @@ export function sayShown(shown: readonly Shown[], hasFront: boolean): string {
   return shown
     .map(
       (s) =>
-        `; the take's ${SIDE_WORDS[s.side]} border cuts the performer off and would show on ${s.frames === 1 ? 'one frame' : `${s.frames} frames`}, most on frame ${s.frame} (${s.depthPx.toFixed(0)} px inside the picture)${hasFront ? ', where nothing in front hides it' : ''}: stand it ${s.side === 'bottom' ? 'lower or larger' : 'nearer that side'}, mark what stands in front of it, or shoot it whole`,
+        `; the take's ${SIDE_WORDS[s.side]} border cuts the performer off and would show on ` +
+        `${s.frames === 1 ? 'one frame' : `${s.frames} frames`}, ` +
+        `most on frame ${s.frame} (${s.depthPx.toFixed(0)} px inside the ` +
+        `picture)${hasFront ? ', where nothing in front hides it' : ''}: ` +
+        `stand it ${s.side === 'bottom' ? 'lower or larger' : 'nearer that side'}, ` +
+        'mark what stands in front of it, or shoot it whole',
     )
     .join('');
 }

@@ -46,7 +46,10 @@ export function chamferDistance(
   return dst;
 }
 
-/** Distances to the set pixels of a mask and to those that are not set, by the kernel, both at once. Values as `chamferDistance`'s. */
+/**
+ * Distances to the set pixels of a mask and to those that are not set, by the kernel, both at once. Values as
+ * `chamferDistance`'s.
+ */
 export function chamferPair(mask: Uint8Array, w: number, h: number, toSet: Float32Array, toUnset: Float32Array): void {
   const door = kernels();
   const scope = door.scope();

@@ -1,8 +1,8 @@
 /**
- * A garbage matte without a person: where the screen ends inside the picture, what lies past its end reaches the frame's edge
- * and hangs together without the performer. Such parts become 0. The performer is the largest part clear of the edge, or,
- * where that is only a speck beside the largest part of all (a performer who is cut off by the frame), the largest.
- * Areas and limits are common practice, no source.
+ * A garbage matte without a person: where the screen ends inside the picture, what lies past its end reaches the
+ * frame's edge and hangs together without the performer. Such parts become 0. The performer is the largest part clear
+ * of the edge, or, where that is only a speck beside the largest part of all (a performer who is cut off by the frame),
+ * the largest. Areas and limits are common practice, no source.
  */
 import { labelAreas } from './label-areas.js';
 

@@ -1,7 +1,7 @@
 /**
- * Whether what reaches in from the take's edge apart from the performer is the room beside the screen, to be left out, or an arm
- * that belongs to the play. Told on frames spread over the take: an arm joins the performer's part somewhere, or, before a camera
- * that stands still, comes, goes or changes; the room does neither. The rules are our own.
+ * Whether what reaches in from the take's edge apart from the performer is the room beside the screen, to be left out,
+ * or an arm that belongs to the play. Told on frames spread over the take: an arm joins the performer's part somewhere,
+ * or, before a camera that stands still, comes, goes or changes; the room does neither. The rules are our own.
  */
 import type { edgePartsOf, EdgePart } from './edge-parts.js';
 
@@ -24,7 +24,11 @@ export const NO_ROOM: EdgeRoom = { drop: false, why: null };
 
 type Told = NonNullable<ReturnType<typeof edgePartsOf>>;
 
-/** From the parts that the matte has on each frame looked at. @param moving the take's camera moves or could not be measured, so that a change of area says nothing */
+/**
+ * From the parts that the matte has on each frame looked at.
+ *
+ * @param moving the take's camera moves or could not be measured, so that a change of area says nothing
+ */
 export function judgeEdgeRoom(told: readonly Told[], moving: boolean): EdgeRoom {
   const large = told.map((t) => t.apart.filter((p) => p.area >= LEAST_AREA));
   if (large.every((parts) => parts.length === 0)) return { drop: false, why: null };
@@ -38,7 +42,9 @@ export function judgeEdgeRoom(told: readonly Told[], moving: boolean): EdgeRoom 
   if (!moving && changes(large))
     return {
       drop: false,
-      why: "what reaches in from the picture's edge comes, goes or changes, as an arm does, and is kept: mark the screen's useful part where it is none",
+      why:
+        "what reaches in from the picture's edge comes, goes or changes, as an arm does, and is kept: " +
+        "mark the screen's useful part where it is none",
     };
   return { drop: true, why: "what reaches in from the picture's edge apart from the performer is left out" };
 }

@@ -1,9 +1,10 @@
 /**
- * Who stands in a set that stirs. A clean frame shows the set once; leaves hang elsewhere the next moment, so that a pixel is held
- * not against its own place alone but against the best of its neighbourhood, on several empty frames (Elgammal, Harwood & Davis,
- * Non-parametric model for background subtraction, ECCV, 2000; Barnich & Van Droogenbroeck, ViBe, IEEE TIP 20, 2011: colours of the
- * neighbourhood as samples). How well empty frames meet each other so is the set's own stir, and what a frame must exceed. What
- * lies in a cast shadow is none (cast-shade.ts). What is left is one performer: parts are grown from sure ones, small ones apart are leaves. All on small pictures, about 480 pixels wide.
+ * Who stands in a set that stirs. A clean frame shows the set once; leaves hang elsewhere the next moment, so that a
+ * pixel is held not against its own place alone but against the best of its neighbourhood, on several empty frames
+ * (Elgammal, Harwood & Davis, Non-parametric model for background subtraction, ECCV, 2000; Barnich & Van Droogenbroeck,
+ * ViBe, IEEE TIP 20, 2011: colours of the neighbourhood as samples). How well empty frames meet each other so is the
+ * set's own stir, and what a frame must exceed. What lies in a cast shadow is none (cast-shade.ts). What is left is one
+ * performer: parts are grown from sure ones, small ones apart are leaves. All on small pictures, about 480 pixels wide.
  */
 import { boxMean } from '../../image/box.js';
 import { readShade } from './cast-shade.js';
@@ -31,13 +32,18 @@ export interface EmptySet {
 
 /** Small pixels that things may stir by. */
 const REACH = 3;
-/** Difference (square roots of light) that is noise and coding in any file; a frame exceeds the stir by so many times. */
+/**
+ * Difference (square roots of light) that is noise and coding in any file; a frame exceeds the stir by so many times.
+ */
 const LEAST = 0.02;
 const SURE = 3.2;
 /** Box over which the stir is gathered, and over which a frame's differences are averaged. */
 const AROUND = 7;
 const SMOOTH = 1;
-/** Half side of the boxes whose looks are held against the set's where it stirs, and a large difference over the mean one. */
+/**
+ * Half side of the boxes whose looks are held against the set's where it stirs, and a large difference over the mean
+ * one.
+ */
 const BROAD = 5,
   BROAD_SPREAD = 1.5;
 /** An empty frame shows nothing larger than this share of the picture that the others do not. */
@@ -201,7 +207,10 @@ function boxesApart(a: Float32Array, frames: readonly Float32Array[], n: number)
   return best;
 }
 
-/** Least of a pixel's and those `by` pixels to its four sides: a box at the performer's edge sees some of it from outside. */
+/**
+ * Least of a pixel's and those `by` pixels to its four sides: a box at the performer's edge sees some of it from
+ * outside.
+ */
 function leastBeside(values: Float32Array, w: number, h: number, by: number): Float32Array {
   return values.map((v, i) => {
     const x = i % w,
@@ -246,7 +255,10 @@ function nearest(a: Float32Array, frames: readonly Float32Array[], w: number, h:
   return best;
 }
 
-/** The frame under the set's light, linear, planar: each channel taken back through what the camera made of the set in this frame (match-light.ts, square roots of light). */
+/**
+ * The frame under the set's light, linear, planar: each channel taken back through what the camera made of the set in
+ * this frame (match-light.ts, square roots of light).
+ */
 function lightened(small: SmallLinear, set: EmptySet): Float32Array {
   const { width: w, height: h } = small,
     n = w * h,

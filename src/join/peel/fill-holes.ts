@@ -1,8 +1,8 @@
 /**
- * Fills hollows of a matte that no path from the screen reaches: greyscale reconstruction by erosion from markers (Vincent,
- * "Morphological grayscale reconstruction in image analysis", IEEE TIP 1993), computed as a minimax flood with one bucket a
- * grey level. A hollow inside the performer (a teal strap, a spilled cheek) is lifted to the level of the lowest pass that
- * leads to it; true gaps, which hold markers of their own, stay.
+ * Fills hollows of a matte that no path from the screen reaches: greyscale reconstruction by erosion from markers
+ * (Vincent, "Morphological grayscale reconstruction in image analysis", IEEE TIP 1993), computed as a minimax flood
+ * with one bucket a grey level. A hollow inside the performer (a teal strap, a spilled cheek) is lifted to the level of
+ * the lowest pass that leads to it; true gaps, which hold markers of their own, stay.
  */
 
 const LEVELS = 256;

@@ -4,7 +4,8 @@
  *
  * The performer's clouds come from pixels deep inside (far from any screen pixel); shallower ones join where the model
  * itself calls them solid, and the clouds are estimated anew: expectation and maximisation in turn (Dempster, Laird and
- * Rubin 1977), started from geometry and not from a colour guess, because spill greens exactly the rim where seeds are scarce.
+ * Rubin 1977), started from geometry and not from a colour guess, because spill greens exactly the rim where seeds are
+ * scarce.
  */
 import { kernels } from '../../image/kernels.js';
 import { cellMoments, unmixingModel, type CellGrid } from './local-unmix.js';
@@ -279,7 +280,10 @@ export function matteTurnPlain(
   }
 }
 
-/** Share of screen colour by colour difference: chroma along the screen's own hue less the chroma across it, 1 on the screen. */
+/**
+ * Share of screen colour by colour difference: chroma along the screen's own hue less the chroma across it, 1 on the
+ * screen.
+ */
 function screenness(data: Float32Array, screen: Float32Array, n: number, i: number): number {
   const r = data[i]!;
   const g = data[n + i]!;

@@ -1,4 +1,6 @@
-/** The matte of one frame at full resolution from its analysis. Only the band about the performer's outline is unmixed. */
+/**
+ * The matte of one frame at full resolution from its analysis. Only the band about the performer's outline is unmixed.
+ */
 import { kernels } from '../../image/kernels.js';
 import type { Picture } from '../../image/picture.js';
 import { fillHoles } from './fill-holes.js';
@@ -9,7 +11,10 @@ import { RowSampler } from './row-sampler.js';
 /** Small pixels beyond which nothing but the plain verdict (screen, performer) is possible. */
 const SOLID_FROM = 10;
 const EMPTY_FROM = 3;
-/** Matte below which a pixel near the screen's colour opens a gap, and how near: squared share of the screen's own strength. */
+/**
+ * Matte below which a pixel near the screen's colour opens a gap, and how near: squared share of the screen's own
+ * strength.
+ */
 const GAP_BELOW = 0.12;
 const GAP_NEAR = 0.0625;
 
@@ -88,8 +93,8 @@ export function matteOfFrame(linear: Picture, analysis: FrameAnalysis, dst: Floa
 }
 
 /**
- * The flood by itself: `fillHoles` as grey levels. @returns the level of the lowest pass from a marker to each active pixel, its
- * own at least, in 255ths; 255 where there is no way
+ * The flood by itself: `fillHoles` as grey levels. @returns the level of the lowest pass from a marker to each active
+ * pixel, its own at least, in 255ths; 255 where there is no way
  */
 export function floodHollows(
   alpha: Float32Array,
@@ -190,7 +195,8 @@ export function matteOfFramePlain(linear: Picture, analysis: FrameAnalysis, dst:
       const a = dst[i]!;
       const rise = filled[i]! - a;
       if (rise <= 0) continue;
-      // Near the outline a deep hollow is a gap in the fur; further in, or where the matte is almost solid, it is a flaw.
+      // Near the outline a deep hollow is a gap in the fur; further in, or where the matte is almost solid, it is a
+      // flaw.
       dst[i] = a + rise * Math.max(ramp(1.5, 4, analysis.fromScreen[row + ((x / k) | 0)]!), ramp(0.5, 0.8, a));
     }
   }

@@ -1,4 +1,7 @@
-/** A take before no screen: told as one, peeled by outlines or by what differs from the empty set, else refused with the ways out. */
+/**
+ * A take before no screen: told as one, peeled by outlines or by what differs from the empty set, else refused with the
+ * ways out.
+ */
 import { describe, expect, it } from 'vitest';
 import { GRADES, madeTake } from '../../../bench/made-screens.js';
 import { RandomStream } from '../../core/random.js';

@@ -1,4 +1,7 @@
-/** A made body whose hairs and shadow on the screen are known: what is told apart, and what the screen's mean becomes by it. */
+/**
+ * A made body whose hairs and shadow on the screen are known: what is told apart, and what the screen's mean becomes by
+ * it.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { hairDarkness } from './hair-darkness.js';
@@ -18,7 +21,10 @@ interface Made {
   readonly left: Float32Array;
 }
 
-/** A disk of `coat` with `hairs` straight one-pixel hairs, and a soft shadow that starts under it and reaches `reach` px down. */
+/**
+ * A disk of `coat` with `hairs` straight one-pixel hairs, and a soft shadow that starts under it and reaches `reach` px
+ * down.
+ */
 function made(coat: readonly number[], hairs: number, reach: number, noise: number, seed: number): Made {
   const random = new RandomStream(seed, 5);
   const alpha = new Float32Array(N);

@@ -1,21 +1,23 @@
 /**
- * Which dark screen beside the performer is its hairs' and which a shadow's. A dark hair over lit screen keeps nearly the
- * screen's chromaticity, so the pixel passes for screen in shadow; where the performer hardly moves its hairs then stand in
- * the screen's mean over time, the matte is read against too dark a screen, and fur comes out thin. A close shadow looks
- * much the same, and must stay in the mean.
+ * Which dark screen beside the performer is its hairs' and which a shadow's. A dark hair over lit screen keeps nearly
+ * the screen's chromaticity, so the pixel passes for screen in shadow; where the performer hardly moves its hairs then
+ * stand in the screen's mean over time, the matte is read against too dark a screen, and fur comes out thin. A close
+ * shadow looks much the same, and must stay in the mean.
  *
  * Four readings tell them apart, all against the screen as it goes on from farther off:
- * - mixing: a hair lies on the line, in linear light, from that screen to the coat beside it. Before a pale or coloured coat
+ * - mixing: a hair lies on the line, in linear light, from that screen to the coat beside it. Before a pale or coloured
+ *   coat
  *   a dark screen pixel lies far from it, and is a shadow (compare Maxwell, Friedhoff & Smith, CVPR 2008, whose line leads to
  *   the shadowed screen);
- * - scale: hairs are as fine as the picture, a shadow is smooth or has one edge. Roughness is what a plane leaves of three by
+ * - scale: hairs are as fine as the picture, a shadow is smooth or has one edge. Roughness is what a plane leaves of
+ *   three by
  *   three pixels, less what the cloth and the camera's noise show by themselves farther off;
  * - place: hairs reach a few small pixels, and thin out on the way;
  * - extent: what is dark farther off too is not dark against the screen from there.
  *
- * Their odds are a logistic regression (Cox, J. Royal Statistical Society B 20, 1958) on the true mattes of sixteen made
- * takes, each take and either kind counting alike; left out one by one, 77 % of the hairs and 70 % of the shadows were told.
- * What is wrongly told costs little: a hole in the mean is filled from its neighbours.
+ * Their odds are a logistic regression (Cox, J. Royal Statistical Society B 20, 1958) on the true mattes of sixteen
+ * made takes, each take and either kind counting alike; left out one by one, 77 % of the hairs and 70 % of the shadows
+ * were told. What is wrongly told costs little: a hole in the mean is filled from its neighbours.
  */
 import { chamferPair } from './distance.js';
 import { labelAreas } from './label-areas.js';
@@ -35,13 +37,17 @@ const PRIOR = 4;
 /** Small pixels from the performer up to which the cloth's own roughness is read, and every how many of them. */
 const CLOTH = 40;
 const CLOTH_STEP = 3;
-/** The regression: odds of a hair = exp(c0 + off ln(distance from the line + .01) + rough ln(roughness + .01) + away small pixels). */
+/**
+ * The regression: odds of a hair = exp(c0 + off ln(distance from the line + .01) + rough ln(roughness + .01) + away
+ * small pixels).
+ */
 const ODDS = { c0: 3.1, off: -0.544, rough: 0.934, away: -0.977 } as const;
 const FLOOR = 0.01;
 
 /**
  * @param sure 1 where the pixel passes for screen
- * @returns 1 where a pixel that does is sooner darkened by hairs; all 0 without a body or without screen beyond its hairs
+ * @returns 1 where a pixel that does is sooner darkened by hairs; all 0 without a body or without screen beyond its
+ * hairs
  */
 export function hairDarkness(small: SmallLinear, sure: Uint8Array): Uint8Array {
   const { width: w, height: h, data } = small;

@@ -1,7 +1,8 @@
 /**
- * A peeled performer brought down before it is paced and placed: a take is shot larger than it is shown, and what the plate
- * can't show costs time on every step. Each pixel becomes the mean of the four it stands for (the area integral that making
- * smaller asks for anyway); it is halved only while it stays larger than it will be shown, and drawn bicubic from there.
+ * A peeled performer brought down before it is paced and placed: a take is shot larger than it is shown, and what the
+ * plate can't show costs time on every step. Each pixel becomes the mean of the four it stands for (the area integral
+ * that making smaller asks for anyway); it is halved only while it stays larger than it will be shown, and drawn
+ * bicubic from there.
  */
 import { kernels } from '../../image/kernels.js';
 import { createPicture, type Picture } from '../../image/picture.js';
@@ -14,7 +15,10 @@ import type { Recipe, RideStep, SteadyStep } from '../types.js';
 const MOST = 0.9;
 const MOST_HALVINGS = 3;
 
-/** Times that a recipe's performer can be halved: by the largest that it is shown on any frame. 0 where nothing places it. */
+/**
+ * Times that a recipe's performer can be halved: by the largest that it is shown on any frame. 0 where nothing places
+ * it.
+ */
 export function halvingsOf(recipe: Recipe): number {
   const ride = recipe.steps.find((s): s is RideStep => s.step === 'ride' && s.on);
   if (ride === undefined || ride.placement.length === 0) return 0;
@@ -98,7 +102,10 @@ export function halvePerformer(p: PerformerPicture): PerformerPicture {
   return { picture: out, box, unit };
 }
 
-/** A matte and straight colour of one size, premultiplied and halved in one go, over the part of them inside `box`. By the kernel. */
+/**
+ * A matte and straight colour of one size, premultiplied and halved in one go, over the part of them inside `box`. By
+ * the kernel.
+ */
 export function premultipliedHalf(alpha: Picture, colour: Picture, [x0, y0, x1, y1]: Box): PerformerPicture {
   const { width: w, height: h } = alpha;
   const box: Box = [Math.floor(x0 / 2), Math.floor(y0 / 2), Math.ceil(x1 / 2), Math.ceil(y1 / 2)];
@@ -133,7 +140,10 @@ export function premultipliedHalf(alpha: Picture, colour: Picture, [x0, y0, x1, 
   return { picture, box, unit: 2 };
 }
 
-/** A matte and straight colour premultiplied over the part of them inside `box`, by the kernel. The colour must be finite where alpha is 0. */
+/**
+ * A matte and straight colour premultiplied over the part of them inside `box`, by the kernel. The colour must be
+ * finite where alpha is 0.
+ */
 export function premultipliedCut(alpha: Picture, colour: Picture, [x0, y0, x1, y1]: Box): Picture {
   const picture = createPicture(x1 - x0, y1 - y0, 4),
     door = kernels(),

@@ -1,8 +1,8 @@
 /**
- * Screens that were modelled once. The model hangs on the take's frames alone (eight of them, spread over the span, and the empty
- * set where one is named), so that what judging a take found serves every proposal, preview, render and inspection after it.
- * Named by the take's file (name, size, time of change), span, clean frame, colour and the program, so that a program that was
- * changed models anew.
+ * Screens that were modelled once. The model hangs on the take's frames alone (eight of them, spread over the span, and
+ * the empty set where one is named), so that what judging a take found serves every proposal, preview, render and
+ * inspection after it. Named by the take's file (name, size, time of change), span, clean frame, colour and the
+ * program, so that a program that was changed models anew.
  */
 import { createHash } from 'node:crypto';
 import { readFileSync, statSync } from 'node:fs';

@@ -1,4 +1,7 @@
-/** The peel's kernels are held to their plain twins on random pictures of awkward sizes, with every way chroma may be halved. */
+/**
+ * The peel's kernels are held to their plain twins on random pictures of awkward sizes, with every way chroma may be
+ * halved.
+ */
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { GRADES, madeTake } from '../../../bench/made-screens.js';
@@ -179,7 +182,8 @@ describe('kernels of the peel and their plain twins', () => {
       ),
       few,
     );
-    // Of a picture, which unlike noise goes on from pixel to pixel, next to nothing is lost beside taking the full picture to light and its mean.
+    // Of a picture, which unlike noise goes on from pixel to pixel, next to nothing is lost beside taking the full
+    // picture to light and its mean.
     const { frame } = madeTake(3, GRADES[1]!, 960, 540, 1)[0]!;
     const coded = codedRgb(frame);
     linearise(coded.data, coded.data, 'bt709');

@@ -1,10 +1,15 @@
 /**
- * Four-connected parts of a mask with their areas: union-find over rows (Rosenfeld and Pfaltz, "Sequential operations in
- * digital picture processing", JACM 1966) by a kernel, nothing else recorded, for use in every frame.
+ * Four-connected parts of a mask with their areas: union-find over rows (Rosenfeld and Pfaltz, "Sequential operations
+ * in digital picture processing", JACM 1966) by a kernel, nothing else recorded, for use in every frame.
  */
 import { kernels, type KernelScope } from '../../image/kernels.js';
 
-/** The same in the kernels' memory, as long as the scope: pointers to labels and areas (i32), and how many of those there are. @param mask pointer */
+/**
+ * The same in the kernels' memory, as long as the scope: pointers to labels and areas (i32), and how many of those
+ * there are.
+ *
+ * @param mask pointer
+ */
 export function partsOf(
   mask: number,
   w: number,

@@ -1,8 +1,9 @@
 /**
- * A take's frame in scene-linear light at full resolution and as block means: `codedRgb`, `linearise` and `smallLinear` in one
- * pass a row of blocks by the kernels. Half the size has two ways. The preview takes chroma as the file has it and luma averaged
- * onto it where chroma is halved both ways: nothing has to be widened. A performer that is shown at half its size or less is
- * peeled there from the mean light of four pixels each, what it would be brought down to anyway.
+ * A take's frame in scene-linear light at full resolution and as block means: `codedRgb`, `linearise` and `smallLinear`
+ * in one pass a row of blocks by the kernels. Half the size has two ways. The preview takes chroma as the file has it
+ * and luma averaged onto it where chroma is halved both ways: nothing has to be widened. A performer that is shown at
+ * half its size or less is peeled there from the mean light of four pixels each, what it would be brought down to
+ * anyway.
  */
 import type { Picture } from '../../image/picture.js';
 import { matrixPlanes, PRIMARIES, rgbToRgb } from '../../colour/matrices.js';
@@ -30,18 +31,25 @@ export interface LinearFrame {
   readonly site: readonly [number, number];
 }
 
-/** Luma variance (coded units squared) below which a slope of chroma on luma is not believed: about the noise of an 8-bit camera file. */
+/**
+ * Luma variance (coded units squared) below which a slope of chroma on luma is not believed: about the noise of an
+ * 8-bit camera file.
+ */
 export const SLOPE_FLOOR = 2e-4;
 
-/** `chroma` on the chroma's own samples, `light` the mean light of four pixels each, the middle of which is the middle of the four. */
+/**
+ * `chroma` on the chroma's own samples, `light` the mean light of four pixels each, the middle of which is the middle
+ * of the four.
+ */
 export type Half = 'chroma' | 'light' | null;
 
 /** Room of the kernels' rows of chroma lines (openLines in kernels/peel-lines.ts). */
 const linesBytes = (w: number, cw: number): number => 64 + 4 * (w + 16) + 104 * (cw + 16) + 64;
 
 /**
- * The frame in BT.709 primaries, whatever the file's: what counts as spill (a fur greener than the mean of its red and blue) and
- * the screen's hue hang on them, and orange fur in a phone's BT.2020 would pass for greened. Screens beyond BT.709 end at 0.
+ * The frame in BT.709 primaries, whatever the file's: what counts as spill (a fur greener than the mean of its red and
+ * blue) and the screen's hue hang on them, and orange fur in a phone's BT.2020 would pass for greened. Screens beyond
+ * BT.709 end at 0.
  * @param half half the size; frames of less than two pixels a block keep the full one
  */
 export function linearFrame(frame: VideoFrame | CodedFrame, space: WorkSpace, half: Half = null): LinearFrame {

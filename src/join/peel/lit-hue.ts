@@ -1,10 +1,10 @@
 /**
- * What the lit screen has in common. One cloth under one light has one chromaticity, whatever folds and fall-off do to its
- * brightness; only where the key does not come may the fill tint it otherwise (Shafer, Using color to separate reflection
- * components, Color Research and Application 10, 1985; Maxwell, Friedhoff & Smith, CVPR, 2008). A pale coat before a faded
- * cloth, greened by its bounce, lies near enough to the screen's hue to be taken for it, and a colour that is found cell by cell
- * then settles on the coat: bright pixels are held to the chromaticity that most of the screen has, dark ones to what lies as near
- * to it as most of the take's dark screen does.
+ * What the lit screen has in common. One cloth under one light has one chromaticity, whatever folds and fall-off do to
+ * its brightness; only where the key does not come may the fill tint it otherwise (Shafer, Using color to separate
+ * reflection components, Color Research and Application 10, 1985; Maxwell, Friedhoff & Smith, CVPR, 2008). A pale coat
+ * before a faded cloth, greened by its bounce, lies near enough to the screen's hue to be taken for it, and a colour
+ * that is found cell by cell then settles on the coat: bright pixels are held to the chromaticity that most of the
+ * screen has, dark ones to what lies as near to it as most of the take's dark screen does.
  */
 import { median } from '../../image/statistics.js';
 import type { SmallLinear } from './small-linear.js';
@@ -21,7 +21,10 @@ export interface LitHue {
 /** A screen of two cloths, or under lamps of two colours, scatters more: so many medians of ρ are allowed. */
 const MEDIANS = 4;
 const LEAST = 0.1;
-/** Most where no key comes, and what is allowed where too little dark screen is seen to tell; the first look's own limit. */
+/**
+ * Most where no key comes, and what is allowed where too little dark screen is seen to tell; the first look's own
+ * limit.
+ */
 const DARK = 0.35;
 /** Share of the screen that is enough to tell how far its dark parts lie from the lit. */
 const ENOUGH_DARK = 0.01;

@@ -1,13 +1,14 @@
 /**
- * Locally linear unmixing. In each cell of a coarse grid the performer's and the screen's colours are described by mean and
- * covariance (from pixels that surely belong to one of them, carried into the band between by pull-push), and the pixel's
- * coverage is the generalised least-squares solution of I = α F + (1 − α) B + noise along d = μF − μB:
+ * Locally linear unmixing. In each cell of a coarse grid the performer's and the screen's colours are described by mean
+ * and covariance (from pixels that surely belong to one of them, carried into the band between by pull-push), and the
+ * pixel's coverage is the generalised least-squares solution of I = α F + (1 − α) B + noise along d = μF − μB:
  *
  *     α = dᵀ Σ⁻¹ (I − μB) / (dᵀ Σ⁻¹ d),   Σ = c (ΣF + ΣB) + ΣN
  *
- * which is the linear discriminant of Fisher (1936) between the two clouds, read as a mixing fraction (compare Ruzon and
- * Tomasi, "Alpha estimation in natural images", CVPR 2000, and Chuang et al., "A Bayesian approach to digital matting", CVPR
- * 2001, which use the same clouds). The result a cell is a linear model α = w · (I − B), a few interpolations and products a pixel.
+ * which is the linear discriminant of Fisher (1936) between the two clouds, read as a mixing fraction (compare Ruzon
+ * and Tomasi, "Alpha estimation in natural images", CVPR 2000, and Chuang et al., "A Bayesian approach to digital
+ * matting", CVPR 2001, which use the same clouds). The result a cell is a linear model α = w · (I − B), a few
+ * interpolations and products a pixel.
  */
 import { kernels } from '../../image/kernels.js';
 import { priorFill, priorFillPlain } from './prior-fill.js';

@@ -1,4 +1,7 @@
-/** A screen take looked over before there is a recipe: quick peels of frames spread over it tell what stands at the picture's edge and where the performer touches the ground. */
+/**
+ * A screen take looked over before there is a recipe: quick peels of frames spread over it tell what stands at the
+ * picture's edge and where the performer touches the ground.
+ */
 import type { VideoReader } from '../../media/video-reader.js';
 import type { RegionFile } from '../../plate/marks/marks.js';
 import { rasterizePolygon } from '../../image/polygon.js';

@@ -1,8 +1,8 @@
 /**
- * How a frame renders the values of an empty frame of the same set: a curve a channel, q(x) = a + b x + c x², fitted to all pixels by
- * Tukey's weights (Beaton & Tukey, Technometrics 16, 1974), so that who stands there has no say. A camera's exposure and white that
- * go with what it sees, its tone curve, or a still whose curve is another than the take's: a gain alone leaves them. Three numbers can't
- * bend to a performer, as a free curve would.
+ * How a frame renders the values of an empty frame of the same set: a curve a channel, q(x) = a + b x + c x², fitted to
+ * all pixels by Tukey's weights (Beaton & Tukey, Technometrics 16, 1974), so that who stands there has no say. A
+ * camera's exposure and white that go with what it sees, its tone curve, or a still whose curve is another than the
+ * take's: a gain alone leaves them. Three numbers can't bend to a performer, as a free curve would.
  */
 
 /** A channel's rendering: value of the empty frame to value of this frame, both 0..1 or a little over. */

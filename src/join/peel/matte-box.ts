@@ -3,7 +3,10 @@ import { kernels } from '../../image/kernels.js';
 
 type Within = readonly [number, number, number, number];
 
-/** Smallest box in `within` (x0, y0 inclusive, x1, y1 exclusive) of all values above `least` of a plane `w` wide, or null. */
+/**
+ * Smallest box in `within` (x0, y0 inclusive, x1, y1 exclusive) of all values above `least` of a plane `w` wide, or
+ * null.
+ */
 export function boxOf(
   values: Float32Array,
   w: number,

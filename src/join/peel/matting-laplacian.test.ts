@@ -1,4 +1,7 @@
-/** Coverage along colour lines: where the picture mixes two colours linearly, what is known on both sides gives the mixture back. */
+/**
+ * Coverage along colour lines: where the picture mixes two colours linearly, what is known on both sides gives the
+ * mixture back.
+ */
 import { expect, it } from 'vitest';
 import { createPicture } from '../../image/picture.js';
 import { settleByLaplacian } from './matting-laplacian.js';

@@ -1,19 +1,27 @@
 /**
- * Coverage settled along the picture's own colour lines: A. Levin, D. Lischinski & Y. Weiss, "A closed-form solution to natural image
- * matting", IEEE PAMI 30(2), 2008. In every window of 3 × 3 pixels coverage is nearly linear in colour; what departs from it is
- * made least, beside a first estimate that pulls weakly (as in J. Wang & M. Cohen, CVPR 2007), by conjugate gradients preconditioned by the
- * diagonal (M. Hestenes & E. Stiefel, J. Res. NBS 49, 1952). Only windows that reach into the unknown band are looked at.
+ * Coverage settled along the picture's own colour lines: A. Levin, D. Lischinski & Y. Weiss, "A closed-form solution to
+ * natural image matting", IEEE PAMI 30(2), 2008. In every window of 3 × 3 pixels coverage is nearly linear in colour;
+ * what departs from it is made least, beside a first estimate that pulls weakly (as in J. Wang & M. Cohen, CVPR 2007),
+ * by conjugate gradients preconditioned by the diagonal (M. Hestenes & E. Stiefel, J. Res. NBS 49, 1952). Only windows
+ * that reach into the unknown band are looked at.
  */
 import type { Picture } from '../../image/picture.js';
 
-/** Regularisation of a window's covariance (coded units squared), pull of the first estimate, steps. Tried on furred subjects over real clips. */
+/**
+ * Regularisation of a window's covariance (coded units squared), pull of the first estimate, steps. Tried on furred
+ * subjects over real clips.
+ */
 const EPSILON = 1e-4,
   PULL = 0.02,
   STEPS = 40;
 /** Per window: mean (3), inverse covariance (6), in this order xx xy xz yy yz zz. */
 const FIELDS = 9;
 
-/** @param coded RGB @param alpha first estimate in the band, what is known elsewhere; settled in place @param band 1 where it is unknown */
+/**
+ * @param coded RGB
+ * @param alpha first estimate in the band, what is known elsewhere; settled in place
+ * @param band 1 where it is unknown
+ */
 export function settleByLaplacian(coded: Picture, alpha: Float32Array, band: Uint8Array): void {
   const { width: w, height: h, data } = coded,
     n = w * h,

@@ -1,9 +1,10 @@
 /**
- * Peel without a screen: by a drawn outline, or by difference to a clean frame of the same set-up. Both give a first matte
- * with an unknown band. In the band the colours decide: local unmixing between the clouds on either side (`local-unmix.ts`),
- * smoothed along the picture's own edges by the guided filter (He, Sun and Tang, "Guided Image Filtering", PAMI 2013, which is
- * one step of closed-form matting, Levin, Lischinski and Weiss, PAMI 2008). Mixing is judged in coded light: what is measured
- * here is mostly the lens's and the resizer's soft edge, and dark sets would otherwise drown.
+ * Peel without a screen: by a drawn outline, or by difference to a clean frame of the same set-up. Both give a first
+ * matte with an unknown band. In the band the colours decide: local unmixing between the clouds on either side
+ * (`local-unmix.ts`), smoothed along the picture's own edges by the guided filter (He, Sun and Tang, "Guided Image
+ * Filtering", PAMI 2013, which is one step of closed-form matting, Levin, Lischinski and Weiss, PAMI 2008). Mixing is
+ * judged in coded light: what is measured here is mostly the lens's and the resizer's soft edge, and dark sets would
+ * otherwise drown.
  */
 import { PlatewrightError } from '../../core/errors.js';
 import { boxMean } from '../../image/box.js';
@@ -66,8 +67,8 @@ export interface DifferenceOptions extends CutoutOptions {
 
 /**
  * Matte from the difference to the empty set (same camera, no performer): who stands there is told on small pictures
- * (`peel/empty-set.ts`), the outline settled at full size. Where the set stirs or lies in the performer's shadow, what is behind
- * is told by the frame's own surroundings, elsewhere by the clean frame.
+ * (`peel/empty-set.ts`), the outline settled at full size. Where the set stirs or lies in the performer's shadow, what
+ * is behind is told by the frame's own surroundings, elsewhere by the clean frame.
  */
 export function peelByDifference(
   coded: Picture,
@@ -126,10 +127,16 @@ function renderedAlike(clean: Picture, coded: Picture): Picture {
   return out;
 }
 
-/** Share of a box about a pixel that must be inside a mask that was found; half-width of its band, share of the height. Tried on made gardens. */
+/**
+ * Share of a box about a pixel that must be inside a mask that was found; half-width of its band, share of the height.
+ * Tried on made gardens.
+ */
 const DRAWN_IN = 0.85;
 const FOUND_BAND = 0.022;
-/** Share of the band that a pixel must lie inside by to be solid by its own colour, and how far that must lie from the clean frame's, coded. */
+/**
+ * Share of the band that a pixel must lie inside by to be solid by its own colour, and how far that must lie from the
+ * clean frame's, coded.
+ */
 const NEARER = 0.45;
 const PLAINLY = 0.2;
 /** Coverage from which a pixel of the band counts for the performer's cloud, and less than its rest for the set's. */
@@ -137,7 +144,10 @@ const SURELY = 0.9;
 /** Share of the clouds' distance that a pixel's own set must leave. */
 const LEAST_CONTRAST = 0.4;
 
-/** Settles the band: unmixing between the clouds inside and outside (or the clean frame), then smoothed along the picture's edges. */
+/**
+ * Settles the band: unmixing between the clouds inside and outside (or the clean frame), then smoothed along the
+ * picture's edges.
+ */
 function settle(coded: Picture, linear: Picture, inside: Float32Array, bandPx: number, empty: Empty | null): Peeled {
   const { width: w, height: h, data } = coded;
   const n = w * h;
@@ -154,7 +164,8 @@ function settle(coded: Picture, linear: Picture, inside: Float32Array, bandPx: n
   }
   const alpha = createPicture(w, h, 1);
   alpha.data.set(inside);
-  // Of an outline that was drawn the clouds are as told; one that was found is settled anew from what the first turn found.
+  // Of an outline that was drawn the clouds are as told; one that was found is settled anew from what the first turn
+  // found.
   for (let turn = 0; turn < (empty === null ? 1 : 2); turn += 1) {
     if (turn > 0)
       for (let i = 0; i < n; i += 1) {
@@ -185,7 +196,10 @@ function settle(coded: Picture, linear: Picture, inside: Float32Array, bandPx: n
   return { alpha, colour: solidColour(linear, alpha.data, Math.max(2, Math.round(bandPx))) };
 }
 
-/** 1 at pixels at least so deep inside that are plainly not what the clean frame shows there: feet and tails are nowhere deeper, and no cloud but their own knows their colour. */
+/**
+ * 1 at pixels at least so deep inside that are plainly not what the clean frame shows there: feet and tails are nowhere
+ * deeper, and no cloud but their own knows their colour.
+ */
 function surelySolid(data: Float32Array, toOut: Float32Array, deepPx: number, empty: Empty): Uint8Array {
   const n = toOut.length,
     out = new Uint8Array(n);
@@ -240,7 +254,8 @@ function unmixed(
     }
     return out;
   }
-  // Behind a pixel is what the clean frame shows there, which is not its cell's mean: the performer's mean is to be 1 against it.
+  // Behind a pixel is what the clean frame shows there, which is not its cell's mean: the performer's mean is to be 1
+  // against it.
   const front = resampleCells(performer.moments.subarray(0, 3 * cells), grid, CELL, w, h, 3);
   for (let i = 0; i < n; i += 1) {
     let a = 0,

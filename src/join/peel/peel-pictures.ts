@@ -8,8 +8,9 @@ import type { Peeler } from './performer.js';
 import { peelWithin, type PeelOptions, type ScreenModel } from './peel.js';
 
 /**
- * Writes matte_%05d.png and colour_%05d.png (spill removed, not premultiplied, the take's own transfer curve, Rec. 709 primaries)
- * of the frames `from` to `to` (exclusive). The pictures of one frame are deflated and stored while the next is peeled.
+ * Writes matte_%05d.png and colour_%05d.png (spill removed, not premultiplied, the take's own transfer curve, Rec. 709
+ * primaries) of the frames `from` to `to` (exclusive). The pictures of one frame are deflated and stored while the next
+ * is peeled.
  * @param each told after every frame how many are done
  * @returns how many were written, and the mean share of the picture that the performer covers
  */

@@ -1,7 +1,7 @@
 /**
- * How a proposed peel works: `fast` peels at half size, which pays on large frames alone. A take no larger than 1280 px on its longer
- * side is peeled whole either way: at half size its performer comes out visibly soft (own choice; on takes of 854 × 480 a quick join
- * takes as much processor time either way, within 3 %).
+ * How a proposed peel works: `fast` peels at half size, which pays on large frames alone. A take no larger than 1280 px
+ * on its longer side is peeled whole either way: at half size its performer comes out visibly soft (own choice; on
+ * takes of 854 × 480 a quick join takes as much processor time either way, within 3 %).
  */
 const WHOLE_UP_TO_PX = 1280;
 

@@ -1,10 +1,10 @@
 /**
- * Peel: the performer off the green or blue screen. Pure functions: a model of the screen from sample frames of the take,
- * then a matte and the performer's own colour a frame.
+ * Peel: the performer off the green or blue screen. Pure functions: a model of the screen from sample frames of the
+ * take, then a matte and the performer's own colour a frame.
  *
- * The way: full-resolution R'G'B' with luma-guided chroma → scene-linear → screen field and seeds on a small picture → local
- * linear unmixing → hollows filled → colour under partial coverage → spill taken out. Nothing is set by hand; a person may
- * add a garbage polygon, and polygons whose screen-like colour belongs to the performer.
+ * The way: full-resolution R'G'B' with luma-guided chroma → scene-linear → screen field and seeds on a small picture →
+ * local linear unmixing → hollows filled → colour under partial coverage → spill taken out. Nothing is set by hand; a
+ * person may add a garbage polygon, and polygons whose screen-like colour belongs to the performer.
  */
 import { PlatewrightError } from '../../core/errors.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
@@ -36,9 +36,14 @@ export interface PeelOptions {
   readonly garbage?: readonly (readonly Point[])[];
   /** Inside these polygons screen-like colour belongs to the performer and keeps its colour. */
   readonly keep?: readonly (readonly Point[])[];
-  /** Drops what reaches in from the frame's edge apart from the performer: the set past the screen's end. Off unless told. */
+  /**
+   * Drops what reaches in from the frame's edge apart from the performer: the set past the screen's end. Off unless
+   * told.
+   */
   readonly dropEdges?: boolean;
-  /** The performer will be shown at half the take's size or less: peeled there, where blocks allow it (`unit` says so). */
+  /**
+   * The performer will be shown at half the take's size or less: peeled there, where blocks allow it (`unit` says so).
+   */
   readonly halved?: boolean;
   /** Asks for the performer's own shadow on the screen; `clean` the empty set, where one was shot. */
   readonly shadow?: { readonly clean: SmallLinear | null };
@@ -48,13 +53,16 @@ export interface PeelOptions {
 export interface Peeled {
   /** One channel, 0..1. */
   readonly alpha: Picture;
-  /** Scene-linear Rec. 709 RGB, NOT premultiplied, spill removed; meaningful where alpha > 0, drawn outwards a little, 0 far from the performer. */
+  /**
+   * Scene-linear Rec. 709 RGB, NOT premultiplied, spill removed; meaningful where alpha > 0, drawn outwards a little, 0
+   * far from the performer.
+   */
   readonly colour: Picture;
 }
 
 /**
- * The screen of a take from frames of it (six to twelve spread over the take; a clean frame of the empty screen may be given
- * beside them). Throws `PW-PEEL-NO-SCREEN` where no green or blue screen is found.
+ * The screen of a take from frames of it (six to twelve spread over the take; a clean frame of the empty screen may be
+ * given beside them). Throws `PW-PEEL-NO-SCREEN` where no green or blue screen is found.
  */
 export function peelModel(
   frames: readonly (VideoFrame | CodedFrame)[],

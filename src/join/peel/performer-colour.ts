@@ -2,11 +2,11 @@
  * The performer's own colour: solved under partial coverage, then freed of the screen's light.
  *
  * Colour: with α known, F minimises |I − αF − (1 − α)B|² + λ|F − μ|², so F = (α(I − (1 − α)B) + λμ) / (α² + λ), μ the
- * performer's local mean (a Gaussian prior as in Chuang et al. 2001 with an isotropic cloud).
- * Spill: a furred or skinned performer seldom is greener than the mean of its red and blue; the excess of the screen's
- * primary over that mean, in display-like (square root) light, is what the screen has lent it; with it goes the screen's share
- * of the two other primaries. A blue screen's bounce is divided out first, and blue is limited by what the coat shows
- * of it where it is lit (`cloth-bounce.ts`).
+ * performer's local mean (a Gaussian prior as in Chuang et al. 2001 with an isotropic cloud). Spill: a furred or
+ * skinned performer seldom is greener than the mean of its red and blue; the excess of the screen's primary over that
+ * mean, in display-like (square root) light, is what the screen has lent it; with it goes the screen's share of the two
+ * other primaries. A blue screen's bounce is divided out first, and blue is limited by what the coat shows of it where
+ * it is lit (`cloth-bounce.ts`).
  */
 import { kernels } from '../../image/kernels.js';
 import type { Picture } from '../../image/picture.js';
@@ -22,7 +22,10 @@ const NOTHING_FROM = 8;
 /** Part of a picture, [x0, y0, x1, y1] in pixels; x1 = x0 where it is empty. */
 export type Box = readonly [number, number, number, number];
 
-/** Columns of each row of blocks, and the box, outside which the colour is 0. `everywhere`: a marked polygon may hold solid pixels anywhere. */
+/**
+ * Columns of each row of blocks, and the box, outside which the colour is 0. `everywhere`: a marked polygon may hold
+ * solid pixels anywhere.
+ */
 export function colourSpans(
   analysis: FrameAnalysis,
   w: number,
@@ -213,7 +216,10 @@ function read({ row, first, share, stride }: RowSampler, x: number, field: numbe
   return row[at]! + (row[at + 1]! - row[at]!) * share[x]!;
 }
 
-/** Divides the cloth's bounce out of one pixel; as much light as that was comes back without its colour, as from a grey floor. */
+/**
+ * Divides the cloth's bounce out of one pixel; as much light as that was comes back without its colour, as from a grey
+ * floor.
+ */
 function divide(out: Float32Array, i: number, n: number, { red, green }: ClothBounce, q: number): void {
   const grey = 1 + ((red + green + 1) / 3) * q;
   out[i] = (out[i]! * grey) / (1 + q * red);
@@ -222,8 +228,8 @@ function divide(out: Float32Array, i: number, n: number, { red, green }: ClothBo
 }
 
 /**
- * Takes the screen's light out of one pixel. `screenRed`, `screenOther`, `screenKey`: the screen's colour there; `most`: of its
- * primary, in parts of the geometric mean of the two others.
+ * Takes the screen's light out of one pixel. `screenRed`, `screenOther`, `screenKey`: the screen's colour there;
+ * `most`: of its primary, in parts of the geometric mean of the two others.
  */
 function free(
   out: Float32Array,
@@ -249,7 +255,10 @@ function free(
   out[key * n + i] = Math.max(0, out[key * n + i]! - amount * screenKey);
 }
 
-/** Most of the screen's primary that a performer of this red and other primary shows by itself: their mean in square-root light. */
+/**
+ * Most of the screen's primary that a performer of this red and other primary shows by itself: their mean in
+ * square-root light.
+ */
 function limit(red: number, other: number): number {
   const m = 0.5 * (Math.sqrt(red) + Math.sqrt(other));
   return m * m;

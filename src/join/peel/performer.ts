@@ -1,6 +1,7 @@
 /**
- * The performer as it leaves the peel: premultiplied linear RGBA over the smallest box that holds it, one take frame at a
- * time. Sources: a screen take (peeled), a take that brings its own alpha, one cut out by an outline, or one taken whole.
+ * The performer as it leaves the peel: premultiplied linear RGBA over the smallest box that holds it, one take frame at
+ * a time. Sources: a screen take (peeled), a take that brings its own alpha, one cut out by an outline, or one taken
+ * whole.
  */
 import { clonePicture, createPicture, plane, type Picture } from '../../image/picture.js';
 import { toCodedRgb, toLinear } from '../../media/convert.js';
@@ -20,7 +21,10 @@ export interface PerformerPicture {
   readonly picture: Picture;
   /** In take pixels (times `unit`); empty (x1 = x0) where nothing of the performer is there. */
   readonly box: Box;
-  /** Take pixels a pixel of the picture and its box: more than 1 where it was halved (halve-performer.ts), 1 where absent. */
+  /**
+   * Take pixels a pixel of the picture and its box: more than 1 where it was halved (halve-performer.ts), 1 where
+   * absent.
+   */
   readonly unit?: number;
   /** Further pictures of a layered take, by their number; `picture` and `box` are then those of none. */
   readonly layers?: ReadonlyMap<number, PerformerPicture>;
@@ -31,7 +35,8 @@ export interface PerformerPicture {
 /** Turns a decoded take frame into the performer. */
 export interface Peeler {
   /**
-   * @param halvings times that the picture will be halved (halve-performer.ts); a peeler may do some of it, and says so by `unit`
+   * @param halvings times that the picture will be halved (halve-performer.ts); a peeler may do some of it, and says so
+   * by `unit`
    * @param spill strength of spill removal in place of the step's, where the peeler removes any
    */
   peel(frame: VideoFrame, halvings?: number, spill?: number): PerformerPicture | Promise<PerformerPicture>;
@@ -40,7 +45,10 @@ export interface Peeler {
 /** Alpha below this is nothing: half a code value of an 8-bit matte. */
 export const NOTHING = 0.002;
 
-/** Cuts an RGBA picture down to the pixels that hold something, with a border for filters. `origin`: where its (0, 0) lies in the take. */
+/**
+ * Cuts an RGBA picture down to the pixels that hold something, with a border for filters. `origin`: where its (0, 0)
+ * lies in the take.
+ */
 export function tighten(picture: Picture, origin: readonly [number, number] = [0, 0], border = 3): PerformerPicture {
   const { width: w, height: h } = picture;
   const alpha = plane(picture, 3);
@@ -88,7 +96,10 @@ export function alphaPeeler(): Peeler {
   };
 }
 
-/** Half-width of the band in which an outline's edge is settled where nobody said how soft it is: fur scales with the picture. Tried on furred subjects over real clips. */
+/**
+ * Half-width of the band in which an outline's edge is settled where nobody said how soft it is: fur scales with the
+ * picture. Tried on furred subjects over real clips.
+ */
 export function outlineBand(heightPx: number): number {
   return Math.max(2, OUTLINE_BAND * heightPx);
 }
@@ -137,7 +148,12 @@ function cropRgb(picture: Picture, x0: number, y0: number, x1: number, y1: numbe
   return out;
 }
 
-/** A performer told from the empty set of the same set-up (`peelByDifference`). @param frames of the take, or others of its size: the first without the performer, the others probably @param useful what lies outside is never performer */
+/**
+ * A performer told from the empty set of the same set-up (`peelByDifference`).
+ *
+ * @param frames of the take, or others of its size: the first without the performer, the others probably
+ * @param useful what lies outside is never performer
+ */
 export function differencePeeler(frames: readonly VideoFrame[], useful?: RegionFile): Peeler {
   const empty = clonePicture(toCodedRgb(frames[0]!)),
     set = emptySet(frames.map((f) => smallLinear(toLinear(f)))),
@@ -166,7 +182,10 @@ function withAlpha(linear: Picture, alpha: Float32Array): Picture {
   return out;
 }
 
-/** Mix of two performer pictures, `t` of the second, over the box that holds both: plain in-between where nothing better is there. */
+/**
+ * Mix of two performer pictures, `t` of the second, over the box that holds both: plain in-between where nothing better
+ * is there.
+ */
 export function mixPerformers(a: PerformerPicture, b: PerformerPicture, t: number): PerformerPicture {
   if (t <= 0 || b.box[2] <= b.box[0]) return a;
   if (t >= 1 || a.box[2] <= a.box[0]) return b;

@@ -1,8 +1,8 @@
 /**
- * Fills a coarse grid of weighted sums into a dense field: the pull-push interpolation of Gortler et al., "The Lumigraph",
- * SIGGRAPH 1996, section 3.4, read as a hierarchical Bayesian mean: on every level the coarser mean counts as `prior`
- * further observations, so that well-observed cells keep their own mean and empty ones take that of the nearest
- * observed region.
+ * Fills a coarse grid of weighted sums into a dense field: the pull-push interpolation of Gortler et al., "The
+ * Lumigraph", SIGGRAPH 1996, section 3.4, read as a hierarchical Bayesian mean: on every level the coarser mean counts
+ * as `prior` further observations, so that well-observed cells keep their own mean and empty ones take that of the
+ * nearest observed region.
  */
 import { kernels } from '../../image/kernels.js';
 

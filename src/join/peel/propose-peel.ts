@@ -1,4 +1,7 @@
-/** The peel step: how the performer is told from what is behind it, by what the take brings, what was marked and what was found. */
+/**
+ * The peel step: how the performer is told from what is behind it, by what the take brings, what was marked and what
+ * was found.
+ */
 import { basename } from 'node:path';
 import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
@@ -44,7 +47,11 @@ export function proposePeel(
     if (clean === undefined)
       throw new PlatewrightError(
         'PW-PEEL-NO-SCREEN',
-        `the take ${basename(take.measures.file)} shows no green or blue screen (${input.noScreen}), so the performer can't be told from what is behind it. Where the camera stood still, name a frame of the empty set (cleanFrame of the take's marks; “empty set” beside the take); else point at the performer (a rough line about it, or touches on it: marks "about" and "touch"), or outline it on a few frames (a "body" mark with a polygon). If it is a screen, mark its useful part`,
+        `the take ${basename(take.measures.file)} shows no green or blue screen (${input.noScreen}), ` +
+          `so the performer can't be told from what is behind it. Where the camera stood still, ` +
+          `name a frame of the empty set (cleanFrame of the take's marks; “empty set” beside the take); ` +
+          'else point at the performer (a rough line about it, or touches on it: marks "about" and "touch"), ' +
+          'or outline it on a few frames (a "body" mark with a polygon). If it is a screen, mark its useful part',
         { kind: 'input' },
       );
     return {
@@ -55,7 +62,9 @@ export function proposePeel(
       ...garbage,
     };
   }
-  const why = `the take was shot before a ${found === null ? '' : `${found.colour} `}screen${input.screenFound != null ? `; ${input.screenFound}` : screens !== undefined ? '; its edges were marked' : ''}${clean === undefined ? '' : `; its frame ${clean} shows the empty set`}`;
+  const why =
+    'the take was shot before a ' +
+    `${found === null ? '' : `${found.colour} `}screen${input.screenFound != null ? `; ${input.screenFound}` : screens !== undefined ? '; its edges were marked' : ''}${clean === undefined ? '' : `; its frame ${clean} shows the empty set`}`;
   return {
     ...base,
     method: 'screen',

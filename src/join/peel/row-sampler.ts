@@ -1,6 +1,6 @@
 /**
- * Coarse fields read at full resolution a row at a time: the row is interpolated down once, across only where it is asked
- * for. Bilinear between cell centres, clamped at the edge, like `resampleCells`.
+ * Coarse fields read at full resolution a row at a time: the row is interpolated down once, across only where it is
+ * asked for. Bilinear between cell centres, clamped at the edge, like `resampleCells`.
  */
 import type { CellGrid } from './local-unmix.js';
 

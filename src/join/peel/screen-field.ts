@@ -1,10 +1,10 @@
 /**
  * The screen's colour at every small pixel of one frame, and which pixels surely are screen.
  *
- * A lit screen of one cloth has one chromaticity; folds, fall-off and shadow change its brightness s. With B the local screen
- * colour and I the pixel, s = I·B / B·B, and ρ = |I − sB| / (s|B|) is the tangent of the angle between the two colours in
- * linear light. Pixels of small ρ are screen; B is their mean in cells, filled behind the performer (priorFill); the two are
- * found in turn, the limit of ρ following the screen's own scatter.
+ * A lit screen of one cloth has one chromaticity; folds, fall-off and shadow change its brightness s. With B the local
+ * screen colour and I the pixel, s = I·B / B·B, and ρ = |I − sB| / (s|B|) is the tangent of the angle between the two
+ * colours in linear light. Pixels of small ρ are screen; B is their mean in cells, filled behind the performer
+ * (priorFill); the two are found in turn, the limit of ρ following the screen's own scatter.
  */
 import { kernels } from '../../image/kernels.js';
 import { median } from '../../image/statistics.js';
@@ -24,7 +24,9 @@ export interface ScreenField {
   readonly sure: Uint8Array;
   /** Limit of ρ used at last. */
   readonly limit: number;
-  /** Mean square of I − B over sure pixels and channels: the screen's noise after averaging, plus its finest texture. */
+  /**
+   * Mean square of I − B over sure pixels and channels: the screen's noise after averaging, plus its finest texture.
+   */
   readonly noise: number;
   /** What the lit screen has in common, where the field was found by its hue or was told it. */
   readonly lit?: LitHue | null;
@@ -35,13 +37,15 @@ const CELL = 4;
 const LEAST_LIMIT = 0.05;
 const LARGEST_LIMIT = 0.25;
 /**
- * Darkest that a screen is looked for in, as a share of its lit colour: four stops. The shadow that the performer casts has the
- * fill's light alone, and phones deepen it; a brief that asks for three stops of key over fill is met by one of an eighth.
+ * Darkest that a screen is looked for in, as a share of its lit colour: four stops. The shadow that the performer casts
+ * has the fill's light alone, and phones deepen it; a brief that asks for three stops of key over fill is met by one of
+ * an eighth.
  */
 const DARKEST = 1 / 16;
 
 /**
- * @param start planar RGB screen colours to start from (an earlier model of the same set-up), or null to start from `hue`
+ * @param start planar RGB screen colours to start from (an earlier model of the same set-up), or null to start from
+ * `hue`
  * @param known what the lit screen has in common on another frame of the same set-up
  */
 export function screenField(
@@ -94,7 +98,10 @@ export function screenField(
   return { colour, sure, limit, noise, lit };
 }
 
-/** ρ of every fifth pixel that is screen. Loops that run long stand in functions of their own: the compiler takes a function whole, with all that it calls. */
+/**
+ * ρ of every fifth pixel that is screen. Loops that run long stand in functions of their own: the compiler takes a
+ * function whole, with all that it calls.
+ */
 function gather(sure: Uint8Array, rho: Float32Array, scatter: Float32Array): number {
   let found = 0;
   for (let i = 0; i < sure.length; i += 5) {
@@ -217,8 +224,9 @@ const SPECK = 4;
 const SPECK_EXCESS = 1.6;
 
 /**
- * A few pixels alone on the screen, only just off its colour (the rim of a hard shadow, a stitch), are screen. A part is
- * followed from its pixels until it proves too large or too foreign, so no labelling of the whole picture is needed. By the kernel.
+ * A few pixels alone on the screen, only just off its colour (the rim of a hard shadow, a stitch), are screen. A part
+ * is followed from its pixels until it proves too large or too foreign, so no labelling of the whole picture is needed.
+ * By the kernel.
  */
 export function takeInSpecks(sure: Uint8Array, excess: Float32Array, w: number, h: number): void {
   const door = kernels();
@@ -264,7 +272,10 @@ export function takeInSpecksPlain(sure: Uint8Array, excess: Float32Array, w: num
   }
 }
 
-/** Small parts must look like the screen round them, not only share its hue: a dark green strap is no screen. By kernels. */
+/**
+ * Small parts must look like the screen round them, not only share its hue: a dark green strap is no screen. By
+ * kernels.
+ */
 export function dropStrays(
   small: SmallLinear,
   sure: Uint8Array,

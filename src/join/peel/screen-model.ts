@@ -1,8 +1,9 @@
 /**
- * The screen over a whole take. Every sample frame shows another part of the screen, because the performer moves; where a
- * small pixel was surely screen in some frame its colour is known there with its folds and fall-off, and stays so when the
- * performer stands before it. What hairs darken is left out (`hair-darkness.ts`). A frame then needs only a smooth gain
- * between the map and what it shows itself (flicker, a shadow passing). On a moving camera the map does not hold; this is seen in the frames and the map is then not used.
+ * The screen over a whole take. Every sample frame shows another part of the screen, because the performer moves; where
+ * a small pixel was surely screen in some frame its colour is known there with its folds and fall-off, and stays so
+ * when the performer stands before it. What hairs darken is left out (`hair-darkness.ts`). A frame then needs only a
+ * smooth gain between the map and what it shows itself (flicker, a shadow passing). On a moving camera the map does not
+ * hold; this is seen in the frames and the map is then not used.
  */
 import { PlatewrightError } from '../../core/errors.js';
 import { kernels } from '../../image/kernels.js';
@@ -23,7 +24,10 @@ export interface ScreenModel {
   readonly width: number;
   readonly height: number;
   readonly hue: ScreenHue;
-  /** Mean screen colour over time, planar RGB, filled where it was never seen; null on a moving camera or a single frame. */
+  /**
+   * Mean screen colour over time, planar RGB, filled where it was never seen; null on a moving camera or a single
+   * frame.
+   */
   readonly map: Float32Array | null;
   /** Share of the frames in which each small pixel was surely screen and not darkened by hairs. */
   readonly seen: Float32Array;
@@ -53,7 +57,8 @@ export function buildScreenModel(
     const other = wanted === undefined ? null : findScreenHue(all.map((f) => f.data));
     throw new PlatewrightError(
       'PW-PEEL-NO-SCREEN',
-      `no ${wanted ?? 'green or blue'} screen was found in the frames looked at; ${other !== null ? `a ${other.family} one was: say ${other.family} instead` : 'peel this take by an outline or by difference to a clean frame'}`,
+      `no ${wanted ?? 'green or blue'} screen was found in the frames looked at; ` +
+        `${other !== null ? `a ${other.family} one was: say ${other.family} instead` : 'peel this take by an outline or by difference to a clean frame'}`,
       { kind: 'input' },
     );
   }
@@ -105,7 +110,10 @@ export function buildScreenModel(
   return { width: w, height: h, hue, map, seen, pieces, notes, chromaSite: null };
 }
 
-/** A frame whose screen, looked for where the first one's is, holds less than this share of the first's is looked at anew: its light changed or the camera went on. */
+/**
+ * A frame whose screen, looked for where the first one's is, holds less than this share of the first's is looked at
+ * anew: its light changed or the camera went on.
+ */
 const LIKE_FIRST = 0.8;
 
 function likeFirst(small: SmallLinear, hue: ScreenHue, first: ScreenField): ScreenField {
@@ -123,7 +131,9 @@ function fieldOf(small: SmallLinear, hue: ScreenHue, like: ScreenField | null): 
   });
 }
 
-/** Set pixels of every fifth, which lie in all columns where the width is no multiple of five, in enough where it is. */
+/**
+ * Set pixels of every fifth, which lie in all columns where the width is no multiple of five, in enough where it is.
+ */
 function held(mask: Uint8Array): number {
   let count = 0;
   for (let i = 0; i < mask.length; i += 5) count += mask[i]!;
@@ -154,7 +164,8 @@ function smoothScreen(model: ScreenModel, small: SmallLinear, floats: Floats): S
   const gain = cellMoments(ratio, weight, w, h, GAIN_CELL, 4, 3, floats);
   if (gain === null) return plain;
   const colour = resampleCells(gain.moments, gain.grid, GAIN_CELL, w, h, 3, undefined, { gain: map, floats });
-  // The map may be stale (a fold that moved): it is used only where it explains the frame better than the frame alone does.
+  // The map may be stale (a fold that moved): it is used only where it explains the frame better than the frame alone
+  // does.
   const mapped = meanSquare(data, colour, sure, w, h);
   if (mapped > 1.2 * plain.noise) return plain;
   return { colour, sure, limit: plain.limit, noise: mapped };

@@ -1,6 +1,7 @@
 /**
- * The useful part of a take's screen where nobody marked it: found in the take, so that stands, the room beside the cloth or
- * the black borders of a picture do not come along with the performer. What a person marks always goes before it.
+ * The useful part of a take's screen where nobody marked it: found in the take, so that stands, the room beside the
+ * cloth or the black borders of a picture do not come along with the performer. What a person marks always goes before
+ * it.
  */
 import type { VideoReader } from '../../media/video-reader.js';
 import { insidePolygon } from '../../image/polygon.js';
@@ -16,7 +17,10 @@ export interface BoundedTake {
   readonly found: string | null;
 }
 
-/** The take's marks, with a mark of the screen's useful part added where one is needed, can be found, and holds the performer's own marks. */
+/**
+ * The take's marks, with a mark of the screen's useful part added where one is needed, can be found, and holds the
+ * performer's own marks.
+ */
 export async function withScreenPart(take: VideoReader, marks: MarksFile): Promise<BoundedTake> {
   const asIs = { marks, found: null };
   const drawn = marks.marks.some(

@@ -98,7 +98,8 @@ describe('the peel of a take', () => {
         full = await of(halvePerformer(await peeler.peel(wide[2]!.frame)));
       const band = softBand(truth, 480, 270),
         mse = (a: Float32Array): number => scoreMatte(a, truth, band, 480, 270).mse;
-      // One subject gains what another loses: over twelve frames of this size (four subjects, three grades) the sum is .95 of the full peel's.
+      // One subject gains what another loses: over twelve frames of this size (four subjects, three grades) the sum is
+      // .95 of the full peel's.
       sums.small += mse(small);
       sums.full += mse(full);
       expect(Math.sqrt(small.reduce((s, v, i) => s + (v - full[i]!) ** 2, 0) / n)).toBeLessThan(0.02);

@@ -1,6 +1,6 @@
 /**
- * The peel as the renderer uses it: a model of the screen from frames spread over the take (and a clean frame of the empty set,
- * where one is named), then the performer a frame, cut to the pixels that hold it.
+ * The peel as the renderer uses it: a model of the screen from frames spread over the take (and a clean frame of the
+ * empty set, where one is named), then the performer a frame, cut to the pixels that hold it.
  */
 import { PlatewrightError } from '../../core/errors.js';
 import { clonePicture, createPicture } from '../../image/picture.js';
@@ -37,9 +37,9 @@ export interface TakeSpan {
 }
 
 /**
- * The screen of a take. @param screen its colour, found by itself unless told @param kept where it may be known from before, and is kept @param cleanFrame a frame of the take, in or out of
- * the span, that shows the set without the performer. @throws `PW-PEEL-CLEAN` where that frame lies outside the take, and the
- * `PW-PEEL-...` errors of the model
+ * The screen of a take. @param screen its colour, found by itself unless told @param kept where it may be known from
+ * before, and is kept @param cleanFrame a frame of the take, in or out of the span, that shows the set without the
+ * performer. @throws `PW-PEEL-CLEAN` where that frame lies outside the take, and the `PW-PEEL-...` errors of the model
  */
 export async function screenModelOf(
   take: VideoReader,
@@ -73,12 +73,16 @@ export async function screenModelOf(
 function cleanOutside(frame: number, count: number): PlatewrightError {
   return new PlatewrightError(
     'PW-PEEL-CLEAN',
-    `frame ${frame} was named as the empty set, but the take ends at frame ${count - 1}; name a frame of it on which nobody stands before the screen`,
+    `frame ${frame} was named as the empty set, but the take ends at frame ${count - 1}; ` +
+      'name a frame of it on which nobody stands before the screen',
     { kind: 'input' },
   );
 }
 
-/** Peeler of a take shot before a screen of the step's colour, or by difference to a clean frame. Throws the `PW-PEEL-...` errors of the model. */
+/**
+ * Peeler of a take shot before a screen of the step's colour, or by difference to a clean frame. Throws the
+ * `PW-PEEL-...` errors of the model.
+ */
 export async function screenPeeler(
   step: PeelStep,
   take: VideoReader,
@@ -89,7 +93,8 @@ export async function screenPeeler(
     if (step.cleanFrame === undefined)
       throw new PlatewrightError(
         'PW-PEEL-CLEAN',
-        'peeling by difference needs a take frame that shows the set without the performer; give its number as cleanFrame of the peel step, or peel by an outline',
+        'peeling by difference needs a take frame that shows the set without the performer; ' +
+          'give its number as cleanFrame of the peel step, or peel by an outline',
         { kind: 'input' },
       );
     if (step.cleanFrame >= take.info.frameCount) throw cleanOutside(step.cleanFrame, take.info.frameCount);
@@ -108,7 +113,9 @@ async function emptyFrames(take: VideoReader, named: number): Promise<VideoFrame
   return frames;
 }
 
-/** What is known of a take's screen before any frame is peeled; plain arrays, so that one thread can make it for all. */
+/**
+ * What is known of a take's screen before any frame is peeled; plain arrays, so that one thread can make it for all.
+ */
 export interface ScreenSet {
   readonly model: ScreenModel;
   /** The empty set, where its shadow is kept. */
@@ -153,7 +160,12 @@ export function modelPeeler(
   };
 }
 
-/** A take's performer for its statistics before there is a recipe, with its shadow on the screen, on further frames `also`, the screen that was found behind it, and what to do with the room at the picture's edge. @param moving the take's camera moves */
+/**
+ * A take's performer for its statistics before there is a recipe, with its shadow on the screen, on further frames
+ * `also`, the screen that was found behind it, and what to do with the room at the picture's edge.
+ *
+ * @param moving the take's camera moves
+ */
 export async function probeScreen(
   take: VideoReader,
   quality: 'fast' | 'fine',
@@ -206,7 +218,10 @@ function usefulOf(
       );
 }
 
-/** The performer on one frame of a take without a screen: by the outlines drawn round it, else by difference to the clean frame; null where neither is there. */
+/**
+ * The performer on one frame of a take without a screen: by the outlines drawn round it, else by difference to the
+ * clean frame; null where neither is there.
+ */
 export async function probeWithoutScreen(
   take: VideoReader,
   quality: 'fast' | 'fine',
@@ -261,13 +276,16 @@ export interface FoundScreen {
   readonly doubt: string | null;
 }
 
-/** Least share of the pictures that a screen holds (as the take's verdict has it), and half the widest range of hues of one. */
+/**
+ * Least share of the pictures that a screen holds (as the take's verdict has it), and half the widest range of hues of
+ * one.
+ */
 const LEAST_SHARE = 0.12,
   MOST_SPREAD_DEG = 15;
 
 /**
- * Whether what was found is a screen or something green or blue of a garden or a room. One cloth is one hue: 10.5 to 12° wide on
- * every practice screen and a painted wall; a hedge 22, bushes behind a dog 28, the sky 15.
+ * Whether what was found is a screen or something green or blue of a garden or a room. One cloth is one hue: 10.5 to
+ * 12° wide on every practice screen and a painted wall; a hedge 22, bushes behind a dog 28, the sky 15.
  */
 export function screenDoubt(model: ScreenModel): string | null {
   const { family, share, spreadDeg } = model.hue;
@@ -276,12 +294,19 @@ export function screenDoubt(model: ScreenModel): string | null {
   return spreadDeg >= MOST_SPREAD_DEG ? `what is ${family} in it is of many hues, as leaves are, not one cloth` : null;
 }
 
-/** Why what was found may be no screen by the empty set itself; null where it looks like cloth or paint. @param useful 1 where the set counts; all of it where absent */
+/**
+ * Why what was found may be no screen by the empty set itself; null where it looks like cloth or paint.
+ *
+ * @param useful 1 where the set counts; all of it where absent
+ */
 export function emptyDoubt(model: ScreenModel, clean: SmallLinear, useful?: Float32Array): string | null {
   return clothDoubt(readCloth(clean, model.hue, useful), model.hue.family);
 }
 
-/** The performer cut out of a peel's pictures, premultiplied, in a picture of its own; with `half` at half the take's size, as halvePerformer would make it of a full peel. */
+/**
+ * The performer cut out of a peel's pictures, premultiplied, in a picture of its own; with `half` at half the take's
+ * size, as halvePerformer would make it of a full peel.
+ */
 function premultiplied({ alpha, colour, box, unit, shadow }: PeeledWithin, half: boolean): PerformerPicture {
   const { width: w, data: a } = alpha;
   const tight = boxOf(a, w, box, NOTHING);

@@ -88,7 +88,8 @@ describe('shadow on the screen', () => {
 
   it('is told on a floor that the key grazes, under a wall that it meets squarely', () => {
     const m = made(0.45, 0, 0.01, false, 1);
-    // From row 64 on the cloth lies on the floor: three fifths of the wall's light, over a hollow of six rows; less than a third more falls off downwards.
+    // From row 64 on the cloth lies on the floor: three fifths of the wall's light, over a hollow of six rows; less
+    // than a third more falls off downwards.
     for (let y = 0; y < H; y++) {
       const floor = Math.min(1, Math.max(0, (y - 61) / 6)),
         k = 1 - floor * (0.4 + 0.001 * (y - 61));

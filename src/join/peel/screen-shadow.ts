@@ -1,15 +1,19 @@
 /**
- * The performer's own shadow on its screen: how much of the screen's light is missing, outside the performer. The screen's
- * light without a shadow is smooth: a surface of second order in log light, fitted to the pixels that surely are screen, over
- * the clean frame where there is one (then folds and fall-off cancel). What lies far under the surface is dropped and the
- * surface fitted again, so that it settles on the lit part (iteratively reweighted least squares; Holland & Welsch,
- * Communications in Statistics A6, 1977). Nothing can be brighter than lit: what lies over the surface tells the noise, and
- * darkening that the noise could make is none. Without a clean frame what a row shows on both sides of the performer, floor or wall, is light.
+ * The performer's own shadow on its screen: how much of the screen's light is missing, outside the performer. The
+ * screen's light without a shadow is smooth: a surface of second order in log light, fitted to the pixels that surely
+ * are screen, over the clean frame where there is one (then folds and fall-off cancel). What lies far under the surface
+ * is dropped and the surface fitted again, so that it settles on the lit part (iteratively reweighted least squares;
+ * Holland & Welsch, Communications in Statistics A6, 1977). Nothing can be brighter than lit: what lies over the
+ * surface tells the noise, and darkening that the noise could make is none. Without a clean frame what a row shows on
+ * both sides of the performer, floor or wall, is light.
  */
 import { gaussianPlane } from '../../image/gaussian.js';
 import type { SmallLinear } from './small-linear.js';
 
-/** Share of the screen's light that is missing, 0..1, over the whole picture in cells of `cell` take pixels (cell centres at +0.5). */
+/**
+ * Share of the screen's light that is missing, 0..1, over the whole picture in cells of `cell` take pixels (cell
+ * centres at +0.5).
+ */
 export interface ScreenShadow {
   readonly width: number;
   readonly height: number;
@@ -25,7 +29,9 @@ const BEHIND = 6;
 const ROUNDS = 12;
 const LEAST_SCREEN = 200;
 const LEAST_SD = 0.002;
-/** Least share of a row that must be seen on one side, and rows on either side whose middle level counts (own choices). */
+/**
+ * Least share of a row that must be seen on one side, and rows on either side whose middle level counts (own choices).
+ */
 const LEAST_SIDE = 0.06,
   ROWS = 2;
 
@@ -79,8 +85,9 @@ export function screenShadow(
 }
 
 /**
- * Floor and wall catch the light at other angles, and a cloth turns up between them: no smooth surface holds both, but a shadow falls
- * to one side of the performer. What each row shows on its brighter side in the middle, beside the surface, is taken off as light.
+ * Floor and wall catch the light at other angles, and a cloth turns up between them: no smooth surface holds both, but
+ * a shadow falls to one side of the performer. What each row shows on its brighter side in the middle, beside the
+ * surface, is taken off as light.
  */
 function offRows(value: Float32Array, held: Float32Array, fromPerformer: Float32Array, w: number, h: number): void {
   let sum = 0,
@@ -124,7 +131,9 @@ function spread(value: Float32Array, held: Float32Array, w: number, h: number, s
   return sum;
 }
 
-/** Surface a + bx + cy + dx² + exy + fy² that settles on the brighter of the held values; null where it can't be told. */
+/**
+ * Surface a + bx + cy + dx² + exy + fy² that settles on the brighter of the held values; null where it can't be told.
+ */
 function litSurface(value: Float32Array, held: Float32Array, w: number, h: number, count: number): Float32Array | null {
   const every = Math.max(1, Math.floor(count / 20000));
   const at: number[] = [];

@@ -1,10 +1,11 @@
 /**
- * What stands before the screen and stays: a peg and its shadow, tape, a mark on the floor. It has not the screen's colour, so a
- * frame by itself takes it for performer; over a take it is told by what it does: it hangs apart from the performer, on the same
- * pixels, in the same colours. Those colours are kept beside the screen's map, as a clean frame would hold them, and a frame's
- * part that shows little else is screen. A performer who sits still is no piece of the set: it is the largest part of all. Nor is
- * what a band of the screen's colour parts from it (a head above a green collar): it stays by the performer, nearer than it is thick.
- * (Background by consistency over time: Gloyer et al., SPIE 2421, 1995; parts by hysteresis: Canny, PAMI 8, 1986.)
+ * What stands before the screen and stays: a peg and its shadow, tape, a mark on the floor. It has not the screen's
+ * colour, so a frame by itself takes it for performer; over a take it is told by what it does: it hangs apart from the
+ * performer, on the same pixels, in the same colours. Those colours are kept beside the screen's map, as a clean frame
+ * would hold them, and a frame's part that shows little else is screen. A performer who sits still is no piece of the
+ * set: it is the largest part of all. Nor is what a band of the screen's colour parts from it (a head above a green
+ * collar): it stays by the performer, nearer than it is thick. (Background by consistency over time: Gloyer et al.,
+ * SPIE 2421, 1995; parts by hysteresis: Canny, PAMI 8, 1986.)
  */
 import { chamferDistance } from './distance.js';
 import { labelAreas } from './label-areas.js';
@@ -25,7 +26,10 @@ const LEAST_SHARE = 0.5;
 const LARGEST_PIECE = 0.25;
 /** Small pixels (of 480 across the picture): a part that nowhere goes farther from the performer hangs on it. */
 const HAIR = 8;
-/** A part that stays this near to the performer, in parts of what its thickest place reaches from middle to edge, is its own (own choice). */
+/**
+ * A part that stays this near to the performer, in parts of what its thickest place reaches from middle to edge, is its
+ * own (own choice).
+ */
 const NEAR_BY = 0.5;
 /** Distance from the mean colour, as a share of the screen's strength there, within which the frames agree, rms. */
 const AGREES = 0.12;
@@ -38,7 +42,12 @@ const MOSTLY = 0.6;
 /** Where performer and piece touch, what lies within so many small pixels of the screen is told by its colour alone. */
 const RIM = 2;
 
-/** @param frames of one take, of one size @param fields their screens @param map the screen over time, planar @returns null where nothing stands there */
+/**
+ * @param frames of one take, of one size
+ * @param fields their screens
+ * @param map the screen over time, planar
+ * @returns null where nothing stands there
+ */
 export function findSetPieces(
   frames: readonly SmallLinear[],
   fields: readonly ScreenField[],
@@ -117,7 +126,10 @@ export function findSetPieces(
   return { at: Int32Array.from(at), colour: planar };
 }
 
-/** Per part of `seed`, as `labelAreas` counts them: 1 where on every frame it lies nearer to the performer (`bodies`) than half of what its own thickest place reaches from middle to edge. */
+/**
+ * Per part of `seed`, as `labelAreas` counts them: 1 where on every frame it lies nearer to the performer (`bodies`)
+ * than half of what its own thickest place reaches from middle to edge.
+ */
 function nearerThanThick(seed: Uint8Array, bodies: readonly Uint8Array[], w: number, h: number): Uint8Array {
   const { labels, area } = labelAreas(seed, w, h),
     depth = chamferDistance(

@@ -1,7 +1,7 @@
 /**
- * The performer's own shadow on a set without a screen, where the set was shot empty too: how much of the empty set's light is
- * missing beside the performer (screen-shadow.ts with the empty set for the cloth). Colours and texture of the set cancel; what
- * stirs in the wind does not, and is left to whoever reads the shadow where it can fall.
+ * The performer's own shadow on a set without a screen, where the set was shot empty too: how much of the empty set's
+ * light is missing beside the performer (screen-shadow.ts with the empty set for the cloth). Colours and texture of the
+ * set cancel; what stirs in the wind does not, and is left to whoever reads the shadow where it can fall.
  */
 import { distanceToSet } from '../../image/distance.js';
 import { plane, type Picture } from '../../image/picture.js';
@@ -13,7 +13,11 @@ import { smallLinear } from './small-linear.js';
 const PERFORMERS = 0.1,
   SETS = 0.01;
 
-/** @param frame scene-linear RGB of the take's frame @param clean of the empty set's @param performer peeled from that frame, at full size */
+/**
+ * @param frame scene-linear RGB of the take's frame
+ * @param clean of the empty set's
+ * @param performer peeled from that frame, at full size
+ */
 export function shadowOnSet(frame: Picture, clean: Picture, performer: PerformerPicture): ScreenShadow {
   const small = smallLinear(frame),
     empty = smallLinear(clean),

@@ -1,4 +1,7 @@
-/** A made screen with a hard dark shadow that takes more of the red than of the green, and a dark leg: the edge is screen, the leg's is not. */
+/**
+ * A made screen with a hard dark shadow that takes more of the red than of the green, and a dark leg: the edge is
+ * screen, the leg's is not.
+ */
 import { describe, expect, it } from 'vitest';
 import { mendShadowEdges } from './shadow-edge.js';
 import type { ScreenField } from './screen-field.js';
@@ -10,7 +13,10 @@ const LIT = [0.06, 0.4, 0.09],
   SHADOWED = [0.01, 0.06, 0.018],
   LEG = [0.015, 0.014, 0.013];
 
-/** Left of x = 24 lit, right of it shadowed, mixed between 22 and 26; with `leg` a dark body four pixels wide on the border of light and shadow instead. */
+/**
+ * Left of x = 24 lit, right of it shadowed, mixed between 22 and 26; with `leg` a dark body four pixels wide on the
+ * border of light and shadow instead.
+ */
 function made(leg: boolean): { readonly data: Float32Array; readonly field: ScreenField } {
   const data = new Float32Array(3 * N),
     colour = new Float32Array(3 * N),

@@ -1,12 +1,13 @@
 /**
- * The edge of a cast shadow on the screen. A smooth screen colour B lies between lit and shadowed screen there and explains
- * neither, so the edge would pass for performer. Through a penumbra the colour goes straight, in linear light, from the
- * shadowed screen S (its fill alone) to the lit screen L (fill and key): I = S + t (L − S), 0 ≤ t ≤ 1 (the dichromatic line
- * without gloss; Maxwell, Friedhoff & Smith, A bi-illuminant dichromatic reflection model for understanding images, CVPR 2008).
+ * The edge of a cast shadow on the screen. A smooth screen colour B lies between lit and shadowed screen there and
+ * explains neither, so the edge would pass for performer. Through a penumbra the colour goes straight, in linear light,
+ * from the shadowed screen S (its fill alone) to the lit screen L (fill and key): I = S + t (L − S), 0 ≤ t ≤ 1 (the
+ * dichromatic line without gloss; Maxwell, Friedhoff & Smith, A bi-illuminant dichromatic reflection model for
+ * understanding images, CVPR 2008).
  *
- * Dark hair or a dark leg mixed with lit screen lies near the same line. What tells them apart is what lies beyond: a run of
- * pixels is a shadow's edge only where it is crossed from lit screen to shadowed screen with every pixel of it on the line;
- * through a body some pixel is not. Along such a run the screen's colour is what is seen.
+ * Dark hair or a dark leg mixed with lit screen lies near the same line. What tells them apart is what lies beyond: a
+ * run of pixels is a shadow's edge only where it is crossed from lit screen to shadowed screen with every pixel of it
+ * on the line; through a body some pixel is not. Along such a run the screen's colour is what is seen.
  */
 import { kernels } from '../../image/kernels.js';
 import { labelAreas, partsOf } from './label-areas.js';
@@ -19,7 +20,10 @@ const REACH = 8;
 const SETTLED = 0.2;
 /** Brightness of the shadowed screen over the lit from which there is no edge to mend. */
 const SHALLOW = 0.7;
-/** The distance from the line may be the limit of ρ times the colour's length, or times this share of the lit screen's, whose error a coder spreads over the edge. */
+/**
+ * The distance from the line may be the limit of ρ times the colour's length, or times this share of the lit screen's,
+ * whose error a coder spreads over the edge.
+ */
 const SPREAD_ERROR = 0.25;
 /** Limits of ρ granted away from any body: both ends scatter, and chroma is coarser than the edge. */
 const LOOSE = 2;
@@ -33,8 +37,8 @@ const STEPS: readonly (readonly [number, number])[] = [
 ];
 
 /**
- * Sets `colour` and `sure` of the field right along the edges of shadows, in place: once everywhere, then more freely where no
- * body stands in the run, between what the first look settled. By kernels (kernels/screen-parts.ts).
+ * Sets `colour` and `sure` of the field right along the edges of shadows, in place: once everywhere, then more freely
+ * where no body stands in the run, between what the first look settled. By kernels (kernels/screen-parts.ts).
  * @returns small pixels that were changed
  */
 export function mendShadowEdges(small: SmallLinear, field: ScreenField): number {
@@ -134,7 +138,10 @@ function mendRuns(small: SmallLinear, field: ScreenField, limit: number, body: U
   return changed;
 }
 
-/** Whether all between pixel i and the k-th beyond it lies on the line between those two colours, one of which is a shadow of the other. */
+/**
+ * Whether all between pixel i and the k-th beyond it lies on the line between those two colours, one of which is a
+ * shadow of the other.
+ */
 function onLine(
   data: Float32Array,
   n: number,

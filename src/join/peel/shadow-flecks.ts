@@ -1,8 +1,8 @@
 /**
- * Flecks along the edge of a cast shadow. What `shadow-edge.ts` could not follow from lit to shadowed screen (a penumbra that
- * bends, chroma coarser than the edge) stays as small dark parts that hang on no body. One that borders on lit screen and on
- * shadowed screen alike, and is no brighter than the one and hardly darker than the other, is the shadow's edge: hair that stands
- * off the performer has its own colour against one screen.
+ * Flecks along the edge of a cast shadow. What `shadow-edge.ts` could not follow from lit to shadowed screen (a
+ * penumbra that bends, chroma coarser than the edge) stays as small dark parts that hang on no body. One that borders
+ * on lit screen and on shadowed screen alike, and is no brighter than the one and hardly darker than the other, is the
+ * shadow's edge: hair that stands off the performer has its own colour against one screen.
  */
 import { kernels } from '../../image/kernels.js';
 import { labelAreas, partsOf } from './label-areas.js';

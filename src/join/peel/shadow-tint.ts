@@ -1,9 +1,10 @@
 /**
- * Screen in the performer's own shadow where none of it is near enough to be known: under a belly, between legs. The colour
- * that is carried there is the lit screen's, and the shadow has another tint, as the fill's light and the coat's bounce do
- * (Shafer, 1985; Maxwell, Friedhoff & Smith, CVPR, 2008). The tint is read where the take's screen is dark and sure, and what
- * has it is screen as well. It is read only where it is one: half of that screen lies within the limit of it, and it lies as
- * near to the lit screen's as lit pixels must; else a dark coat has passed for screen, and would draw the rest of itself in.
+ * Screen in the performer's own shadow where none of it is near enough to be known: under a belly, between legs. The
+ * colour that is carried there is the lit screen's, and the shadow has another tint, as the fill's light and the coat's
+ * bounce do (Shafer, 1985; Maxwell, Friedhoff & Smith, CVPR, 2008). The tint is read where the take's screen is dark
+ * and sure, and what has it is screen as well. It is read only where it is one: half of that screen lies within the
+ * limit of it, and it lies as near to the lit screen's as lit pixels must; else a dark coat has passed for screen, and
+ * would draw the rest of itself in.
  */
 import { median } from '../../image/statistics.js';
 import { DARK_UNTIL, type LitHue } from './lit-hue.js';

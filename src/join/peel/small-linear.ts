@@ -3,7 +3,9 @@ import { kernels } from '../../image/kernels.js';
 import type { Picture } from '../../image/picture.js';
 import { ownFloats, type Floats } from './work-space.js';
 
-/** Widest analysed picture. Fur, folds and spill scale with the picture, so the analysis has one size for all formats. */
+/**
+ * Widest analysed picture. Fur, folds and spill scale with the picture, so the analysis has one size for all formats.
+ */
 const ANALYSIS_WIDTH = 480;
 
 /** Side of a block for a picture of this width. */

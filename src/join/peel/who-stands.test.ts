@@ -10,7 +10,10 @@ const W = 200,
 const body = (x: number, y: number): number => Math.hypot((x - 90) / 24, (y - 65) / 38);
 const inShade = (x: number, y: number): boolean => Math.abs(y - 96 - 0.1 * (x - 110)) < 9 && x > 100 && x < 175;
 
-/** Ground with texture of depth `rough`; a coat as grey as it in shade, with texture of its own; `gain` of the camera and its lifted black. */
+/**
+ * Ground with texture of depth `rough`; a coat as grey as it in shade, with texture of its own; `gain` of the camera
+ * and its lifted black.
+ */
 function frame(rough: number, stands: boolean, gain: number, lift: number, seed: number): SmallLinear {
   const random = new RandomStream(seed, 41),
     coat = new RandomStream(9, 4),

@@ -1,7 +1,8 @@
 /**
- * Where somebody stands in a known set, by a least cut (Boykov & Jolly, ICCV, 2001): what each pixel says by its difference to the
- * empty set, what says that it is a shadow on it, and the frame's own edges, of which those that the empty set has at the same place
- * count for little (Sun, Zhang, Tang & Shum, Background Cut, ECCV, 2006, equation 10). A pixel of fur that has the ground's colour is held by those about it.
+ * Where somebody stands in a known set, by a least cut (Boykov & Jolly, ICCV, 2001): what each pixel says by its
+ * difference to the empty set, what says that it is a shadow on it, and the frame's own edges, of which those that the
+ * empty set has at the same place count for little (Sun, Zhang, Tang & Shum, Background Cut, ECCV, 2006, equation 10).
+ * A pixel of fur that has the ground's colour is held by those about it.
  */
 import { boxMean } from '../../image/box.js';
 import { distanceToSet } from '../../image/distance.js';
@@ -14,14 +15,18 @@ const STEP = 1.1,
   USUAL = 2,
   LEAST = -2,
   MOST = 3;
-/** Weight of edges beside the odds, the share of it that any length costs, and how fast edges of the set are passed over. */
+/**
+ * Weight of edges beside the odds, the share of it that any length costs, and how fast edges of the set are passed
+ * over.
+ */
 const EDGES = 2.5,
   FLOOR = 0.08,
   SET_EDGE = 0.02,
   SET_AWAY = 0.06;
 
 /**
- * @param score how far a pixel lies from the set, 1 as far as it usually strays @param shade what says that it lies in shadow
+ * @param score how far a pixel lies from the set, 1 as far as it usually strays @param shade what says that it lies in
+ * shadow
  * @param now the frame under the set's light @param was the empty set, both square roots of light, planar
  * @returns 1 where somebody stands
  */
@@ -47,7 +52,10 @@ export function whoStands(
   return gridCut(odds, edges, w, h);
 }
 
-/** How much rather a pixel that differs is somebody's, by how much of each channel's light is left: a scene's shadows have much the same, fur has its own. Null where no shadow was told. */
+/**
+ * How much rather a pixel that differs is somebody's, by how much of each channel's light is left: a scene's shadows
+ * have much the same, fur has its own. Null where no shadow was told.
+ */
 function ofOneLight(
   mask: Uint8Array,
   score: Float32Array,
@@ -85,7 +93,8 @@ function ofOneLight(
     b = colourMixture(ratio, n, back, SHADES),
     out = new Float32Array(n);
   if (f === null || b === null) return null;
-  // Pale legs on pale ground differ as little as a weak shadow does: how little light is missing says nothing against them.
+  // Pale legs on pale ground differ as little as a weak shadow does: how little light is missing says nothing against
+  // them.
   for (let i = 0; i < n; i += 1)
     if (score[i]! > USUAL)
       out[i] = Math.max(
@@ -99,7 +108,10 @@ function ofOneLight(
   return out;
 }
 
-/** Small pixels about the line that teach nothing; score from which a pixel that may be shadow is one; least that must be; square root of light under which a ratio tells nothing. */
+/**
+ * Small pixels about the line that teach nothing; score from which a pixel that may be shadow is one; least that must
+ * be; square root of light under which a ratio tells nothing.
+ */
 const CLEAR = 2,
   MAYBE = 0.3,
   MOST_USUAL = 4,

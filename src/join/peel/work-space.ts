@@ -1,6 +1,7 @@
 /**
- * Room in the kernels' memory for one frame's peel: a frame takes some thirty planes, and fresh arrays for each would cost more
- * than the sums done on them. Everything is given back together when the frame is done; contents start as whatever was there.
+ * Room in the kernels' memory for one frame's peel: a frame takes some thirty planes, and fresh arrays for each would
+ * cost more than the sums done on them. Everything is given back together when the frame is done; contents start as
+ * whatever was there.
  */
 import { kernels, type KernelDoor, type KernelScope } from '../../image/kernels.js';
 import type { Channels, Picture } from '../../image/picture.js';

@@ -1,10 +1,10 @@
 /**
- * Where a lamp stands, told by one marked shadow and by what the picture shows at the feet of other uprights. One shadow
- * tells one direction, which a lamp in a room has at that place alone: it stands somewhere on the ray from the shadow's tip
- * through the top that throws it. Every place on that ray (and beside it, as far as a hand's marks stray) says how the
- * other marked uprights' shadows would lie; the picture says which of these are dark. What the best of them scores is held
- * against the same search with feet at random places of the same ground (E. S. Edgington, Randomization Tests, 1980), and
- * against a key far away, which throws all shadows one way. The search is our own.
+ * Where a lamp stands, told by one marked shadow and by what the picture shows at the feet of other uprights. One
+ * shadow tells one direction, which a lamp in a room has at that place alone: it stands somewhere on the ray from the
+ * shadow's tip through the top that throws it. Every place on that ray (and beside it, as far as a hand's marks stray)
+ * says how the other marked uprights' shadows would lie; the picture says which of these are dark. What the best of
+ * them scores is held against the same search with feet at random places of the same ground (E. S. Edgington,
+ * Randomization Tests, 1980), and against a key far away, which throws all shadows one way. The search is our own.
  *
  * World of the view: x right, y up, z away from the camera along the ground, metres.
  */
@@ -26,25 +26,34 @@ import { MARK_NOISE } from '../view/view-observations.js';
 /** Half widths of shadows looked for, px of a picture 854 wide: wide lamps spread them. */
 const HALVES = [...HALF_PX, 14];
 /**
- * Random feet; what is asked over the best of nineteen in twenty of them, and over a key far away. Of the exam's sets sixteen
- * rooms come to 1.9 and more and to 1.11 and more; 51 under a sun come to 1.4 or less, or to 1.05 or less.
+ * Random feet; what is asked over the best of nineteen in twenty of them, and over a key far away. Of the exam's sets
+ * sixteen rooms come to 1.9 and more and to 1.11 and more; 51 under a sun come to 1.4 or less, or to 1.05 or less.
  */
 const PLACES = 40;
 const CLEARER = 1.7;
 const NEARER = 1.08;
-/** Places of the tip beside its mark, in sd of a mark's noise; what a score loses by each of their squares (own choice, as shadow-line.ts has it). */
+/**
+ * Places of the tip beside its mark, in sd of a mark's noise; what a score loses by each of their squares (own choice,
+ * as shadow-line.ts has it).
+ */
 const BESIDE = [-2.5, -1.5, -0.75, 0, 0.75, 1.5, 2.5] as const;
 const STRAY = 0.025;
 /** Lamps tried on a ray: so many, in even steps of 1 over their distance, farthest first, metres. */
 const ON_RAY = 56;
 const FARTHEST = 8;
-/** How high lamps stand, metres, and sd: from a table's to one on a film's stand (own choice). It counts as a mark's own error does. */
+/**
+ * How high lamps stand, metres, and sd: from a table's to one on a film's stand (own choice). It counts as a mark's own
+ * error does.
+ */
 const USUAL_HEIGHT = [2.1, 0.7] as const;
 /** A lamp stands so much higher than all that throws shadows (own choice). */
 const HIGHER = 1.1;
 /** Nothing nearer to a known foot or shadow is a random place, px of a picture 854 wide. */
 const APART = 24;
-/** Half widths of what is known to be dark, as shares of that: an upright (from so far up: its own shadow begins at its foot), and a shadow. */
+/**
+ * Half widths of what is known to be dark, as shares of that: an upright (from so far up: its own shadow begins at its
+ * foot), and a shadow.
+ */
 const UPRIGHT = 0.25;
 const UPRIGHT_FROM = 0.15;
 const SHADOW = 0.6;
@@ -62,7 +71,8 @@ type P2 = readonly [number, number];
 
 /**
  * @param linear scene-linear RGB of the view's frame
- * @returns null where not exactly one shadow of known height is marked there, no other upright stands in the picture, or
+ * @returns null where not exactly one shadow of known height is marked there, no other upright stands in the picture,
+ * or
  * nothing stands out
  */
 export function lampBesideMark(linear: Picture, view: View, given: MarksFile): FoundLamp | null {

@@ -21,7 +21,10 @@ function setOf(seed: number): (x: number, y: number) => number {
   };
 }
 
-/** Stops as read at each frame of a camera that goes by `dx`, `dy` px and nears by `nears` a frame, before light of `light(n)` stops. */
+/**
+ * Stops as read at each frame of a camera that goes by `dx`, `dy` px and nears by `nears` a frame, before light of
+ * `light(n)` stops.
+ */
 function read(
   frames: number,
   way: { readonly dx: number; readonly dy: number; readonly nears: number },

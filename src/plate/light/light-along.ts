@@ -1,17 +1,20 @@
 /**
- * How the light of the whole picture changes from each frame to the next while the camera moves: a fade inside a pan, a flash
- * in a push. Cells of the picture are registered first, so that what slides through the picture is held against itself: shift,
- * change of size and one factor of light are fitted together to the logarithms of the cells' luminance (Gauss-Newton after
- * Lucas & Kanade, IJCAI 1981; a gain solved along with the motion as in Baker & Matthews, IJCV 56, 2004; Tukey's biweight for
- * what goes otherwise). Steps are added up, so an error grows with the root of the frames, and the first and last frame need not
- * show the same place.
+ * How the light of the whole picture changes from each frame to the next while the camera moves: a fade inside a pan, a
+ * flash in a push. Cells of the picture are registered first, so that what slides through the picture is held against
+ * itself: shift, change of size and one factor of light are fitted together to the logarithms of the cells' luminance
+ * (Gauss-Newton after Lucas & Kanade, IJCAI 1981; a gain solved along with the motion as in Baker & Matthews, IJCV 56,
+ * 2004; Tukey's biweight for what goes otherwise). Steps are added up, so an error grows with the root of the frames,
+ * and the first and last frame need not show the same place.
  */
 import { selectInPlace } from '../../image/statistics.js';
 import { bt709Decode } from '../../colour/transfer.js';
 
 /** Cells across the picture. */
 const ACROSS = 96;
-/** Linear luminance between which a cell tells: darker ones are noise and the film's black, brighter ones may be clipped. */
+/**
+ * Linear luminance between which a cell tells: darker ones are noise and the film's black, brighter ones may be
+ * clipped.
+ */
 const DARKEST = 0.004,
   BRIGHTEST = 0.85;
 /** Cells by which a picture may shift from one frame to the next, across and down. */
@@ -158,7 +161,10 @@ function solve(r: readonly Residual[], reach: number, fit: Fit): void {
   fit.light += x[3]!;
 }
 
-/** Whole-cell shift at which the two lie best on each other whatever the light, by the mean distance from the mean change; null where too little tells. */
+/**
+ * Whole-cell shift at which the two lie best on each other whatever the light, by the mean distance from the mean
+ * change; null where too little tells.
+ */
 function shifted(a: Cells, b: Cells): readonly [number, number] | null {
   const { across: W, down: H } = a;
   let best = Infinity,
@@ -204,8 +210,8 @@ export class LightAlong {
   private sum = 0;
 
   /**
-   * The light of this frame beside the first, stops; null where it can't be told how it changed since the frame before: it is then
-   * taken to be as it was.
+   * The light of this frame beside the first, stops; null where it can't be told how it changed since the frame before:
+   * it is then taken to be as it was.
    */
   add(luma: Float32Array, width: number, height: number): number | null {
     const now = cellsOf(luma, width, height),

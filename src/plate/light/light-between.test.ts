@@ -74,7 +74,8 @@ describe('a change of the whole light', () => {
         whole = blockMeans([data.subarray(0, N), data.subarray(N, 2 * N), data.subarray(2 * N)], W, H, size),
         own = blockMeansOf(frame, size);
       expect(own.count).toBe(whole.count);
-      // Chroma coded coarser may fall to the block beside: on slopes of half a step a pixel that is a third of a percent.
+      // Chroma coded coarser may fall to the block beside: on slopes of half a step a pixel that is a third of a
+      // percent.
       const most = shift[0] === 0 ? 1e-5 : 0.02;
       for (let c = 0; c < 3; c++)
         for (let i = 0; i < own.count; i++)

@@ -1,8 +1,8 @@
 /**
  * How the light of a whole shot changes over its frames: a fade inside the picked part, a flash, a lamp that flickers.
- * Each frame is held against one frame of usual brightness (light-between.ts) by the means of cells. Told only where the camera stands: where
- * it moves, places that come nearer or shift against each other read as light (a push of an animated film by a fifth).
- * Light that changes in a part of the picture alone is not told either.
+ * Each frame is held against one frame of usual brightness (light-between.ts) by the means of cells. Told only where
+ * the camera stands: where it moves, places that come nearer or shift against each other read as light (a push of an
+ * animated film by a fifth). Light that changes in a part of the picture alone is not told either.
  */
 import type { TransferName, VideoFrame, VideoInfo } from '../../media/types.js';
 import {

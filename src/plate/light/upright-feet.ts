@@ -1,4 +1,7 @@
-/** Where marked uprights stand, places of the same ground to hold them against, and the picture as a search for their shadows reads it. */
+/**
+ * Where marked uprights stand, places of the same ground to hold them against, and the picture as a search for their
+ * shadows reads it.
+ */
 import type { RandomStream } from '../../core/random.js';
 import { groundPoint, type Pinhole } from '../../geometry/camera.js';
 import { boxMean } from '../../image/box.js';
@@ -22,7 +25,11 @@ export function uprightsOf(view: View, marks: MarksFile, cam: Pinhole): Foot[] {
   return out;
 }
 
-/** The picture's log luminance smoothed for shadows of several widths. @param halves half widths, px of a picture 854 wide */
+/**
+ * The picture's log luminance smoothed for shadows of several widths.
+ *
+ * @param halves half widths, px of a picture 854 wide
+ */
 export function widthsOf(linear: Picture, halves: readonly number[]): Width[] {
   const { width: w, height: h } = linear;
   const scale = w / 854;

@@ -124,7 +124,10 @@ function runningSum(
 const STEEPEST = 6;
 const FLATTEST = 0.08;
 const OPEN = 44;
-/** A shadow that breaks off before its end (a wall, a thing in its way, a wide lamp's spread tip) keeps so much of what was seen of it (own choice). */
+/**
+ * A shadow that breaks off before its end (a wall, a thing in its way, a wide lamp's spread tip) keeps so much of what
+ * was seen of it (own choice).
+ */
 const BROKEN = 0.7;
 const tangentOf = (e: number): number => STEEPEST * (FLATTEST / STEEPEST) ** (e / (OPEN - 1));
 
@@ -140,8 +143,8 @@ export interface ReadPicture {
 }
 
 /**
- * The shadow of one foot scored for any direction and elevation, where it need not be seen whole: it may leave the picture or
- * break off. Directions are looked at when they are first asked for.
+ * The shadow of one foot scored for any direction and elevation, where it need not be seen whole: it may leave the
+ * picture or break off. Directions are looked at when they are first asked for.
  */
 export class OpenScores {
   private readonly sums = new Map<number, Sums | null>();

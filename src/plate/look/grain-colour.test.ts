@@ -3,7 +3,9 @@ import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { grainColour, type ColourBlock } from './grain-colour.js';
 
-/** Blocks of 256 pixels of a grain with these sds and one correlation of all channels, and red texture in some of them. */
+/**
+ * Blocks of 256 pixels of a grain with these sds and one correlation of all channels, and red texture in some of them.
+ */
 function blocks(
   seed: number,
   sd: readonly [number, number, number],

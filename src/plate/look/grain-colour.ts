@@ -1,11 +1,14 @@
 /**
- * How far the grain of red and blue may differ from green's where grain is told from flat blocks of single frames. Blocks that are flat in
- * luma may hold texture in red (brick and mortar of one brightness, paint beside paint): that is no grain, and grown on a grey
- * ground it shows as confetti. Texture can only add to what two channels differ by, so a level's plainest colours bound it from above (as flat
- * blocks bound grain: Olsen, CVGIP 1993).
+ * How far the grain of red and blue may differ from green's where grain is told from flat blocks of single frames.
+ * Blocks that are flat in luma may hold texture in red (brick and mortar of one brightness, paint beside paint): that
+ * is no grain, and grown on a grey ground it shows as confetti. Texture can only add to what two channels differ by, so
+ * a level's plainest colours bound it from above (as flat blocks bound grain: Olsen, CVGIP 1993).
  */
 
-/** What a block tells here: mean level and variance in time of red, green, blue and luma; variance about a plane of R − G, R − B and G − B. */
+/**
+ * What a block tells here: mean level and variance in time of red, green, blue and luma; variance about a plane of R −
+ * G, R − B and G − B.
+ */
 export interface ColourBlock {
   readonly level: Float64Array;
   readonly variance: Float64Array;
@@ -32,7 +35,10 @@ const PAIRS = [
 ] as const;
 
 export interface ColourBounds {
-  /** Most that red (0) or blue (2) can have at a level of its own where green has a variance: sd, coded. Infinite for green and luma. */
+  /**
+   * Most that red (0) or blue (2) can have at a level of its own where green has a variance: sd, coded. Infinite for
+   * green and luma.
+   */
   readonly most: (channel: number, level: number, greenVariance: number) => number;
   /** Correlation of R with G, R with B and G with B. */
   readonly channels: [number, number, number];

@@ -207,7 +207,9 @@ function gradientBySlot({ luma, w, cx, cy, radius }: Disc, { px, py, nx, ny }: E
   return acc;
 }
 
-/** Mean luma by distance from the line, OVER samples a pixel, `reach` pixels to either side; null where gaps are wide. */
+/**
+ * Mean luma by distance from the line, OVER samples a pixel, `reach` pixels to either side; null where gaps are wide.
+ */
 function spreadAcross({ luma, w, cx, cy, radius }: Disc, line: EdgeLine, reach: number): Float64Array | null {
   const length = 2 * reach * OVER;
   const sums = new Float64Array(length);

@@ -48,7 +48,10 @@ export function meetsGround(p: readonly [number, number], plane: Ground, { focal
   return s > plane.d / (FAR * Math.max(0.2, plane.d));
 }
 
-/** Points of a key that were found to lie on the ground (3 · n, the key's axes) and where they are seen (2 · n, from the middle). */
+/**
+ * Points of a key that were found to lie on the ground (3 · n, the key's axes) and where they are seen (2 · n, from the
+ * middle).
+ */
 export function groundPoints(
   key: TravelKey,
   matches: TravelSight['matches'],

@@ -71,7 +71,11 @@ export function onGround(key: TravelKey, patch: number, plane: Ground, lens: Len
     : null;
 }
 
-/** Pieces whose depth is the ground's, within what their own doubt allows. @param scale of the depths, as from `groundScale` */
+/**
+ * Pieces whose depth is the ground's, within what their own doubt allows.
+ *
+ * @param scale of the depths, as from `groundScale`
+ */
 export function thoseOnGround(
   key: TravelKey,
   depths: ReadonlyMap<number, FreePoint>,

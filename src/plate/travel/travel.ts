@@ -108,7 +108,11 @@ function lensAndGround(source: LumaSource, { view }: TravelRequest): { lens: Len
   return { lens: { focal: focal * (w / view.widthPx), cx: w / 2, cy: h / 2 }, normal: [-up[0], -up[1], -up[2]] };
 }
 
-/** How the set moved from the first frame to another, in the small picture's pixels. @param scale small px to one of the plate */
+/**
+ * How the set moved from the first frame to another, in the small picture's pixels.
+ *
+ * @param scale small px to one of the plate
+ */
 function setMotion({ camera, span }: TravelRequest, scale: number): (frame: number) => Mat3 {
   const setAt = new Map(camera.frames.map((c) => [c.frame, invert(c.homographyToFirst)]));
   const toSmall = (m: Mat3): Mat3 =>

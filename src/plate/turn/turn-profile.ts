@@ -126,7 +126,9 @@ function stepAt(r: SurfaceRate, i: number, { scale, yawAt }: ProfileState): { sd
   };
 }
 
-/** Normal equations: poses hold, steps follow the surface, the rate changes smoothly, scale and swing are weakly held. */
+/**
+ * Normal equations: poses hold, steps follow the surface, the rate changes smoothly, scale and swing are weakly held.
+ */
 function profileEquations(
   { n, first, poses, rates, swing, useful, usual }: ProfileProblem,
   state: ProfileState,

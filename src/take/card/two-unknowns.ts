@@ -122,7 +122,8 @@ function dampedStep(
 }
 
 /**
- * Inverse of Jᵀ W J over the two unknowns (first) and the `levels` linear ones, row-major; null where they are not held.
+ * Inverse of Jᵀ W J over the two unknowns (first) and the `levels` linear ones, row-major; null where they are not
+ * held.
  * @param fill writes a pixel's row of the linear model
  */
 export function jointInverse(
