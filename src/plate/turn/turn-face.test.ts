@@ -203,7 +203,7 @@ describe('turnOfFace', () => {
   });
 });
 
-const clip = join(import.meta.dirname, '..', '..', '..', 'shared', 'truth', 'turn');
+const clip = join(import.meta.dirname, '..', '..', '..', '..', 'shared', 'truth', 'turn');
 const there = existsSync(join(clip, 'plate.mp4'));
 if (!there)
   console.warn(
