@@ -32,6 +32,20 @@ describe('a picture beside its own matte', () => {
     expect(told({ ...blank(), shift: strip }, 'slip').passes).toBe(true);
     expect(told({ ...blank(), shift: strip.map((p) => ({ ...p, core: 1000 })) }, 'slip').passes).toBe(false);
   });
+  it('is by half a pixel only where it is proven to lie where the recipe puts it', () => {
+    const of = (rms: number, against: number) =>
+      told(
+        {
+          ...blank(),
+          shift: shifts((n) => rms * Math.SQRT2 * Math.sin(1.9 * n)),
+          against: [0, 3, 6].map((frame) => ({ frame, x: against, y: 0 })),
+        },
+        'slip',
+      ).passes;
+    expect(of(0.4, 0.02)).toBe(true);
+    expect(of(0.4, 0.4)).toBe(false);
+    expect(of(0.7, 0.02)).toBe(false);
+  });
   it('is not for noise, nor for an edge that its shading moves one way', () => {
     expect(of((n) => 0.15 * Math.sin(1.9 * n)).passes).toBe(true);
     expect(of((n) => 1 + 0.1 * Math.sin(1.9 * n)).passes).toBe(true);

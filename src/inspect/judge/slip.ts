@@ -29,7 +29,7 @@ const SHADED = 1.2;
 const FOLLOWED = 0.85;
 /** The difference from the neighbours' mean has one and a half times a jitter's variance. */
 const JITTER = Math.sqrt(1.5);
-/** Frames that must lie where the recipe puts them before an outline's jumps pass for the performer's own. */
+/** Frames that must lie where the recipe puts them before that counts as proven. */
 const PROVEN = 3;
 
 export function judgeSlip(series: Series, judge: Judge): void {
@@ -67,7 +67,8 @@ function besideMatte(series: Series): Part | null {
   if (shown.length < FEWEST_SHIFTS) return null;
   return {
     list: aboutMedian(shown, SHADED),
-    most: BESIDE_MATTE,
+    // Where the picture is proven to lie where the recipe puts it, only what its matte alone may have done is left.
+    most: liesOnRecipe(series) ? LIMITS.slip : BESIDE_MATTE,
     say: (w, rms) =>
       `in the picture the performer stands ${rms} px rms beside its own matte (frame ${w.frame}: ` +
       `${way(w.x, w.y)}): render join and matte again from one recipe`,
@@ -121,12 +122,17 @@ function outAndBack(series: Series, sound: boolean): Part | null {
 
 const jump = (frame: number, x: number, y: number): Place => ({ frame, x: (1 / JITTER) * x, y: (1 / JITTER) * y });
 
+/** Do enough frames, rendered again and compared, show the performer where the recipe puts it? */
+function liesOnRecipe(series: Series): boolean {
+  return series.against.length >= PROVEN && rmsOf(series.against) <= LIMITS.slip / 2;
+}
+
 /**
  * An outline that jumps though the picture lies where the recipe puts it and the recipe's ride does not jump: a gait,
  * most at few frames a second.
  */
 function ownStep(series: Series): boolean {
-  if (series.against.length < PROVEN || rmsOf(series.against) > LIMITS.slip / 2) return false;
+  if (!liesOnRecipe(series)) return false;
   const ride = series.jitter.map((p) => ({
     frame: p.frame,
     x: (p.plain[0] - p.x) / JITTER,
