@@ -1,9 +1,10 @@
 /** The key light of a take against its plate's: azimuth (also mirrored), elevation, key to fill. */
 import { differenceDeg } from '../../core/angles.js';
+import type { Measure } from '../../core/measure.js';
 import type { TakeMeasures } from '../measures.js';
 import type { PlateNeeds } from './needs.js';
-import type { Tolerances } from './tolerances.js';
-import type { Matter } from '../types.js';
+import type { Tolerance, Tolerances } from './tolerances.js';
+import type { Matter, MatterName } from '../types.js';
 import { grade, tooUnsure, unjudged } from './verdict-words.js';
 
 const HELP_TAKE =
@@ -25,137 +26,125 @@ function mirrored(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): boolean
   return Math.abs(differenceDeg(m, n)) > t.lightAzimuth.fits && Math.abs(differenceDeg(-m, n)) <= t.lightAzimuth.fits;
 }
 
-function azimuth(needs: PlateNeeds, take: TakeMeasures, t: Tolerances, mirror: boolean): Matter {
-  const n = needs.light?.azimuthDeg ?? null;
-  const m = take.light.azimuthDeg;
-  if (n === null || n.value === null)
-    return unjudged(
-      'lightAzimuth',
-      'deg',
-      null,
-      n?.reason ?? "the plate's light is not measured",
-      n?.wouldHelp ?? HELP_PLATE,
-    );
-  if (m.value === null)
-    return unjudged(
-      'lightAzimuth',
-      'deg',
-      n.value,
-      take.light.overcast ? 'the take shows no key' : (m.reason ?? ''),
-      HELP_TAKE,
-    );
-  const d = differenceDeg(m.value, n.value);
-  const sd = Math.hypot(m.sd ?? 0, n.sd ?? 0);
-  if (tooUnsure(Math.abs(d), sd, t.lightAzimuth))
-    return unjudged(
-      'lightAzimuth',
-      'deg',
-      n.value,
-      `it is only known within ${sd.toFixed(0)}°`,
-      (n.sd ?? 0) > (m.sd ?? 0) ? HELP_PLATE : HELP_TAKE,
-      { measured: m.value, sd },
-    );
-  const plain = grade(Math.abs(d), t.lightAzimuth);
-  const verdict = mirror ? 'mendable' : plain;
-  const move =
-    `move the lamp ${Math.abs(d).toFixed(0)}° towards camera ${d > 0 ? 'left' : 'right'} (in sunlight turn camera ` +
-    `and performer ${Math.abs(d).toFixed(0)}° to the ${d > 0 ? 'right' : 'left'})`;
+/** A measure of the take's light held against the plate's. */
+interface Comparison {
+  readonly matter: MatterName;
+  readonly unit: 'deg' | 'stop';
+  readonly tolerance: Tolerance;
+  readonly needed: Measure | null;
+  readonly taken: Measure;
+  /** Why the take tells nothing and what would make it tell, where it does not. */
+  readonly untold: { readonly reason: string; readonly wouldHelp: string };
+  /** How far what was measured is from what is needed, signed, in the unit. */
+  readonly differ: (measured: number, needed: number) => number;
+  /** How wide an uncertainty is, in words. */
+  readonly within: (sd: number) => string;
+  /** What makes the comparison surer. */
+  readonly surer: string;
+  readonly judge: (stray: Stray) => Pick<Matter, 'verdict' | 'change'>;
+}
+
+interface Stray {
+  readonly difference: number;
+  readonly sd: number;
+  readonly needed: number;
+}
+
+function compare(c: Comparison): Matter {
+  const { matter, unit, needed, taken, tolerance } = c;
+  if (needed === null || needed.value === null) {
+    const reason = needed?.reason ?? "the plate's light is not measured";
+    return unjudged(matter, unit, null, reason, needed?.wouldHelp ?? HELP_PLATE);
+  }
+  const measured = taken.value;
+  if (measured === null) return unjudged(matter, unit, needed.value, c.untold.reason, c.untold.wouldHelp);
+  const difference = c.differ(measured, needed.value);
+  const sd = Math.hypot(taken.sd ?? 0, needed.sd ?? 0);
+  if (tooUnsure(Math.abs(difference), sd, tolerance)) {
+    const reason = `it is only known within ${c.within(sd)}`;
+    return unjudged(matter, unit, needed.value, reason, c.surer, { measured, sd });
+  }
+  const { verdict, change } = c.judge({ difference, sd, needed: needed.value });
+  return { matter, measured, sd, needed: needed.value, unit, verdict, tolerance, change };
+}
+
+/** What azimuth and elevation of a key share: degrees, and that a take without a key has none. */
+function angle(needed: Measure | null, taken: Measure, overcast: boolean) {
   return {
-    matter: 'lightAzimuth',
-    measured: m.value,
-    sd,
-    needed: n.value,
-    unit: 'deg',
-    verdict,
-    tolerance: t.lightAzimuth,
-    change: mirror
-      ? `flip the take left for right: its key stands at the mirrored side; or ${move}`
-      : Math.abs(d) < 3
-        ? 'leave the lamp where it is'
-        : move,
+    unit: 'deg' as const,
+    needed,
+    taken,
+    untold: { reason: overcast ? 'the take shows no key' : (taken.reason ?? ''), wouldHelp: HELP_TAKE },
+    within: (sd: number): string => `${sd.toFixed(0)}°`,
+    surer: (needed?.sd ?? 0) > (taken.sd ?? 0) ? HELP_PLATE : HELP_TAKE,
   };
+}
+
+function azimuth(needs: PlateNeeds, take: TakeMeasures, t: Tolerances, mirror: boolean): Matter {
+  return compare({
+    matter: 'lightAzimuth',
+    tolerance: t.lightAzimuth,
+    ...angle(needs.light?.azimuthDeg ?? null, take.light.azimuthDeg, take.light.overcast),
+    differ: differenceDeg,
+    judge: ({ difference }) => {
+      const off = Math.abs(difference);
+      const move =
+        `move the lamp ${off.toFixed(0)}° towards camera ${difference > 0 ? 'left' : 'right'} (in sunlight turn ` +
+        `camera and performer ${off.toFixed(0)}° to the ${difference > 0 ? 'right' : 'left'})`;
+      if (mirror)
+        return {
+          verdict: 'mendable',
+          change: `flip the take left for right: its key stands at the mirrored side; or ${move}`,
+        };
+      return { verdict: grade(off, t.lightAzimuth), change: off < 3 ? 'leave the lamp where it is' : move };
+    },
+  });
 }
 
 function elevation(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter {
-  const n = needs.light?.elevationDeg ?? null;
-  const m = take.light.elevationDeg;
-  if (n === null || n.value === null)
-    return unjudged(
-      'lightElevation',
-      'deg',
-      null,
-      n?.reason ?? "the plate's light is not measured",
-      n?.wouldHelp ?? HELP_PLATE,
-    );
-  if (m.value === null)
-    return unjudged(
-      'lightElevation',
-      'deg',
-      n.value,
-      take.light.overcast ? 'the take shows no key' : (m.reason ?? ''),
-      HELP_TAKE,
-    );
-  const d = m.value - n.value;
-  const sd = Math.hypot(m.sd ?? 0, n.sd ?? 0);
-  if (tooUnsure(Math.abs(d), sd, t.lightElevation))
-    return unjudged(
-      'lightElevation',
-      'deg',
-      n.value,
-      `it is only known within ${sd.toFixed(0)}°`,
-      (n.sd ?? 0) > (m.sd ?? 0) ? HELP_PLATE : HELP_TAKE,
-      { measured: m.value, sd },
-    );
-  return {
+  return compare({
     matter: 'lightElevation',
-    measured: m.value,
-    sd,
-    needed: n.value,
-    unit: 'deg',
-    verdict: grade(Math.abs(d), t.lightElevation),
     tolerance: t.lightElevation,
-    change:
-      Math.abs(d) < 2
-        ? "the lamp's height is right"
-        : `${d > 0 ? 'lower' : 'raise'} the lamp by ${Math.abs(d).toFixed(0)}° as seen from the performer (in ` +
-          `sunlight wait for the sun to stand at ${n.value.toFixed(0)}°)`,
-  };
+    ...angle(needs.light?.elevationDeg ?? null, take.light.elevationDeg, take.light.overcast),
+    differ: (measured, needed) => measured - needed,
+    judge: ({ difference, needed }) => {
+      const off = Math.abs(difference);
+      const move =
+        `${difference > 0 ? 'lower' : 'raise'} the lamp by ${off.toFixed(0)}° as seen from the performer (in ` +
+        `sunlight wait for the sun to stand at ${needed.toFixed(0)}°)`;
+      return { verdict: grade(off, t.lightElevation), change: off < 2 ? "the lamp's height is right" : move };
+    },
+  });
 }
 
 function keyFill(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter {
-  const n = needs.light?.keyFillStops ?? null;
-  const m = take.light.keyFillStops;
-  if (n === null || n.value === null)
-    return unjudged(
-      'keyFill',
-      'stop',
-      null,
-      n?.reason ?? "the plate's light is not measured",
-      n?.wouldHelp ?? HELP_PLATE,
-    );
-  if (m.value === null) return unjudged('keyFill', 'stop', n.value, m.reason ?? '', m.wouldHelp ?? HELP_TAKE);
-  const d = m.value - n.value;
-  const sd = Math.hypot(m.sd ?? 0, n.sd ?? 0);
-  if (tooUnsure(Math.abs(d), sd, t.keyFill))
-    return unjudged('keyFill', 'stop', n.value, `it is only known within ${sd.toFixed(1)} stops`, HELP_TAKE, {
-      measured: m.value,
-      sd,
-    });
-  return {
+  const taken = take.light.keyFillStops;
+  return compare({
     matter: 'keyFill',
-    measured: m.value,
-    sd,
-    needed: n.value,
-    unit: 'stop', // What the measure's own uncertainty adds beyond a common 0.15 stop is not held against the take.
-    verdict: grade(Math.max(0, Math.abs(d) - Math.min(0.25, Math.max(0, sd - 0.15))), t.keyFill),
+    unit: 'stop',
     tolerance: t.keyFill,
-    change:
-      Math.abs(d) < 0.2
-        ? 'the fill is right'
-        : d > 0
-          ? `add ${d.toFixed(1)} stops of fill: a white board on the shadow side`
-          : `take ${(-d).toFixed(1)} stops of fill away: a black cloth on the shadow side`,
-  };
+    needed: needs.light?.keyFillStops ?? null,
+    taken,
+    untold: { reason: taken.reason ?? '', wouldHelp: taken.wouldHelp ?? HELP_TAKE },
+    differ: (measured, needed) => measured - needed,
+    within: (sd) => `${sd.toFixed(1)} stops`,
+    surer: HELP_TAKE,
+    judge: ({ difference, sd }) => {
+      // What the measure's own uncertainty adds beyond a common 0.15 stop is not held against the take.
+      const forgiven = Math.min(0.25, Math.max(0, sd - 0.15));
+      return {
+        verdict: grade(Math.max(0, Math.abs(difference) - forgiven), t.keyFill),
+        change: fillChange(difference),
+      };
+    },
+  });
+}
+
+function fillChange(stops: number): string {
+  if (Math.abs(stops) < 0.2) return 'the fill is right';
+  return stops > 0
+    ? `add ${stops.toFixed(1)} stops of fill: a white board on the shadow side`
+    : `take ${(-stops).toFixed(1)} stops of fill away: a black cloth on the shadow side`;
 }
 
 /** The plate has no key: a take with one casts and shows what the plate does not. */
