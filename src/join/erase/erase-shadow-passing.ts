@@ -9,9 +9,10 @@
 import { boxMean } from '../../image/box.js';
 import { connectedComponents } from '../../image/components.js';
 import { gaussianPlane } from '../../image/gaussian.js';
-import { dilate, erode, open } from '../../image/morphology.js';
+import { dilate, open } from '../../image/morphology.js';
 import { plane, type Picture } from '../../image/picture.js';
 import { codedLuma } from './coded-luma.js';
+import { crumbs } from './shadow-crumbs.js';
 
 /** A shadow lets through at most this share of the coded value. */
 const DARKER = 0.93;
@@ -30,8 +31,6 @@ const CARRIES = 0.7;
 /** Texture under this (sd, coded) proves nothing. */
 const LEAST_TEXTURE = 0.006;
 const TEXTURE_PX = 8;
-/** At least this share of what differs in one piece must be darkened as a shadow darkens. */
-const EXPLAINS = 0.6;
 /** Pixels from which on texture is asked. */
 const LEAST_PX = 300;
 /** What is narrower than twice this is the rim of something a little out of place, px. */
@@ -95,7 +94,7 @@ export function shadowBesidePassing(
       }
   const beside = dilate(hidden, w, h, Math.max(1, GAP * (bottom - top)));
   for (let i = 0; i < n; i++) if (beside[i]! > 0 && mark[i] !== 0) touching.add(labels[i]!);
-  for (const l of unexplained(mark, differs, labels, touching, w, h)) touching.delete(l);
+  for (const l of crumbs({ mark, differs, labels, width: w, height: h }, touching, PENUMBRA_PX)) touching.delete(l);
   for (const l of things(a, b, mark, labels, touching, w, h)) touching.delete(l);
   const out = new Float32Array(n);
   let area = 0,
@@ -110,38 +109,6 @@ export function shadowBesidePassing(
   // A few dark pixels are grain; more than twice the person is the sun going in.
   if (area < 40 || area > 2 * whole) return null;
   return dilate(out, w, h, 4);
-}
-
-/**
- * Those of the parts that are only crumbs of something that differs in other ways too: a shadow is a shadow throughout.
- */
-function unexplained(
-  mark: Uint8Array,
-  differs: Uint8Array,
-  labels: Int32Array,
-  parts: ReadonlySet<number>,
-  w: number,
-  h: number,
-): number[] {
-  const { labels: wholes } = connectedComponents(differs, w, h, 8);
-  // Along its rim a shadow's own border is what differs: counted a little way in, as far as that leaves anything.
-  const inner = erode(Float32Array.from(differs), w, h, PENUMBRA_PX);
-  const size = new Map<number, number>(),
-    shadow = new Map<number, number>(),
-    wholeOf = new Map<number, number>(),
-    deep = new Set<number>();
-  for (let i = 0; i < mark.length; i++) if (inner[i]! > 0) deep.add(wholes[i]!);
-  for (let i = 0; i < mark.length; i++) {
-    if (differs[i] === 0) continue;
-    const whole = wholes[i]!;
-    if (mark[i] !== 0 && !wholeOf.has(labels[i]!)) wholeOf.set(labels[i]!, whole);
-    if (deep.has(whole) && !(inner[i]! > 0)) continue;
-    size.set(whole, (size.get(whole) ?? 0) + 1);
-    if (mark[i] !== 0) shadow.set(whole, (shadow.get(whole) ?? 0) + 1);
-  }
-  return [...parts].filter(
-    (l) => wholeOf.has(l) && (shadow.get(wholeOf.get(l)!) ?? 0) < EXPLAINS * size.get(wholeOf.get(l)!)!,
-  );
 }
 
 /**

@@ -12,9 +12,10 @@ import { decodePlane, transferTable } from '../../colour/transfer-plane.js';
 import { connectedComponents } from '../../image/components.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import { gridCut } from '../../image/grid-cut.js';
-import { dilate, erode } from '../../image/morphology.js';
+import { dilate } from '../../image/morphology.js';
 import { plane, type Picture } from '../../image/picture.js';
 import { median } from '../../image/statistics.js';
+import { crumbs } from './shadow-crumbs.js';
 
 /** Gaussian over which light is compared, px: about a stone's joint, so that relief evens out. */
 const SMOOTH_PX = 2;
@@ -45,8 +46,6 @@ const STEP = 0.25;
 const GAP = 0.2;
 /** What lies beyond a further gap, half as wide, belongs where it is as dark (median log ratio) within this share. */
 const AS_DARK = 0.35;
-/** At least this share of what differs in one piece must be darkened as a shadow darkens. */
-const EXPLAINS = 0.6;
 /** How far in from its rim what differs is judged, px of the halved picture. */
 const RIM = 2;
 /**
@@ -119,7 +118,8 @@ export function shadowBeside(
     w,
     GAP * 0.5 * (bottom - top),
   );
-  for (const l of unexplained(cut, differs, pieces.labels, touching, width, height)) touching.delete(l);
+  const pieced = { mark: cut, differs, labels: pieces.labels, width, height };
+  for (const l of crumbs(pieced, touching, RIM)) touching.delete(l);
   if (touching.size === 0) return null;
   const mask = new Float32Array(n),
     labels = new Int32Array(n),
@@ -266,43 +266,4 @@ function softRim(
     if (grew === 0) break;
   }
   return dilate(out, w, h, 4);
-}
-
-/**
- * Those of the parts that are only crumbs of something that differs in other ways too: a shadow is a shadow throughout.
- */
-function unexplained(
-  mark: Uint8Array,
-  differs: Uint8Array,
-  labels: Int32Array,
-  parts: ReadonlySet<number>,
-  w: number,
-  h: number,
-): number[] {
-  const { labels: wholes } = connectedComponents(differs, w, h, 8);
-  // Along its rim a shadow's own border is what differs: counted a little way in, as far as that leaves anything.
-  const inner = erode(Float32Array.from(differs), w, h, RIM);
-  const size = new Map<number, number>(),
-    shadow = new Map<number, number>(),
-    shared = new Map<number, Map<number, number>>(),
-    wholeOf = new Map<number, number>(),
-    deep = new Set<number>();
-  for (let i = 0; i < mark.length; i++) if (inner[i]! > 0) deep.add(wholes[i]!);
-  for (let i = 0; i < mark.length; i++) {
-    if (differs[i] === 0) continue;
-    const whole = wholes[i]!;
-    if (mark[i] !== 0) {
-      const of = shared.get(labels[i]!) ?? new Map<number, number>();
-      of.set(whole, (of.get(whole) ?? 0) + 1);
-      shared.set(labels[i]!, of);
-    }
-    if (deep.has(whole) && !(inner[i]! > 0)) continue;
-    size.set(whole, (size.get(whole) ?? 0) + 1);
-    if (mark[i] !== 0) shadow.set(whole, (shadow.get(whole) ?? 0) + 1);
-  }
-  // A part may reach over several that differ: the one that holds most of it tells.
-  for (const [l, of] of shared) wholeOf.set(l, [...of].toSorted((a, b) => b[1] - a[1])[0]![0]);
-  return [...parts].filter(
-    (l) => wholeOf.has(l) && (shadow.get(wholeOf.get(l)!) ?? 0) < EXPLAINS * size.get(wholeOf.get(l)!)!,
-  );
 }
