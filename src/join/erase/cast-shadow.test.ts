@@ -1,14 +1,12 @@
 import { describe, expect, it } from 'vitest';
-import { decodePlane, encodePlane, transferTable } from '../../colour/transfer-plane.js';
 import { RAD_PER_DEG } from '../../core/angles.js';
-import { RandomStream } from '../../core/random.js';
 import { groundCamera, groundPoint, project } from '../../geometry/camera.js';
 import { IDENTITY3, type Vec3 } from '../../geometry/mat3.js';
-import { gaussianPlane } from '../../image/gaussian.js';
-import { createPicture, plane, type Picture } from '../../image/picture.js';
+import { type Picture } from '../../image/picture.js';
 import { rasterizePolygon } from '../../image/polygon.js';
 import type { PlateMeasures } from '../../plate/types.js';
 import { castOf } from './cast-shadow.js';
+import { madeGround, shadowed } from './made-shadow.js';
 import { castOnGround, castRegion } from './propose-erase.js';
 
 const W = 480,
@@ -102,40 +100,9 @@ describe('the place of a shadow that a key throws', () => {
   });
 });
 
-/** Textured ground. */
-function ground(seed: number): Picture {
-  const p = createPicture(W, H, 3),
-    random = new RandomStream(seed);
-  const fine = gaussianPlane(
-      new Float32Array(N).map(() => random.normal()),
-      W,
-      H,
-      1.2,
-    ),
-    rough = gaussianPlane(
-      new Float32Array(N).map(() => random.normal()),
-      W,
-      H,
-      12,
-    );
-  [0.5, 0.46, 0.4].forEach((v, c) => plane(p, c).set(fine.map((f, i) => v + 0.12 * f + 0.5 * rough[i]!)));
-  return p;
-}
-
 /** The polygon's place on it let through a share of the light, over a penumbra. */
-function shade(p: Picture, polygon: [number, number][], ratio: readonly number[]): Picture {
-  const soft = gaussianPlane(rasterizePolygon(polygon, W, H), W, H, 1.5),
-    table = transferTable('bt709'),
-    out = { ...p, data: p.data.slice() };
-  for (let c = 0; c < 3; c++)
-    plane(out, c).set(
-      encodePlane(
-        decodePlane(plane(p, c), table).map((v, i) => v * (1 - (1 - ratio[c]!) * soft[i]!)),
-        table,
-      ),
-    );
-  return out;
-}
+const shade = (p: Picture, polygon: [number, number][], share: readonly [number, number, number]): Picture =>
+  shadowed(p, rasterizePolygon(polygon, W, H), share, 1.5);
 
 /** The still picture of a set before which a post stands on every frame, and the search for its shadow. */
 function search(
@@ -160,7 +127,7 @@ function search(
 describe('a shadow that nobody marked', () => {
   const thing = post(0.3, 4.2, 0.22, 1.2),
     key = light(50, 38),
-    truth = ground(3);
+    truth = madeGround(3, W, H);
   // The body's true shadow is a little otherwise than foretold, as light and body are known.
   const cast = castOnGround(thing, camera, light(45, 41))!;
 

@@ -2,54 +2,24 @@ import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { transferTable, decodePlane, encodePlane } from '../../colour/transfer-plane.js';
 import { RandomStream } from '../../core/random.js';
 import { rate } from '../../core/rational.js';
-import { gaussianPlane } from '../../image/gaussian.js';
-import { createPicture, plane, type Picture } from '../../image/picture.js';
+import { type Picture } from '../../image/picture.js';
 import { VideoWriter } from '../../media/video-writer.js';
 import { eraseFile } from './erase-file.js';
 import { relightShadow } from './erase-relight.js';
+import { madeGround, shadowed } from './made-shadow.js';
 
 const W = 240,
   H = 140,
   N = W * H;
 
-function ground(seed: number): Picture {
-  const p = createPicture(W, H, 3),
-    random = new RandomStream(seed);
-  const fine = gaussianPlane(
-      new Float32Array(N).map(() => random.normal()),
-      W,
-      H,
-      1.2,
-    ),
-    rough = gaussianPlane(
-      new Float32Array(N).map(() => random.normal()),
-      W,
-      H,
-      12,
-    );
-  [0.5, 0.46, 0.4].forEach((v, c) => plane(p, c).set(fine.map((f, i) => v + 0.12 * f + 0.5 * rough[i]!)));
-  return p;
-}
-
-/** The made shadow: an ellipse with a soft edge, light left a channel in linear light. */
-function shade(p: Picture, ratio: readonly number[], penumbra: number): Picture {
-  const cover = new Float32Array(N),
-    table = transferTable('bt709');
+/** The made shadow: an ellipse with a soft edge. */
+function shade(p: Picture, share: readonly [number, number, number], penumbraPx: number): Picture {
+  const cover = new Float32Array(N);
   for (let i = 0; i < N; i++)
     cover[i] = ((i % W) - 130) ** 2 / 50 ** 2 + (Math.floor(i / W) - 98) ** 2 / 18 ** 2 < 1 ? 1 : 0;
-  const soft = gaussianPlane(cover, W, H, penumbra),
-    out = { ...p, data: p.data.slice() };
-  for (let c = 0; c < 3; c++)
-    plane(out, c).set(
-      encodePlane(
-        decodePlane(plane(p, c), table).map((v, i) => v * (1 - (1 - ratio[c]!) * soft[i]!)),
-        table,
-      ),
-    );
-  return out;
+  return shadowed(p, cover, share, penumbraPx);
 }
 
 const wide = (i: number): boolean => ((i % W) - 130) ** 2 / 64 ** 2 + (Math.floor(i / W) - 98) ** 2 / 30 ** 2 < 1;
@@ -80,7 +50,7 @@ describe('a shadow that no frame shows lit', () => {
     [[0.25, 0.28, 0.36], 1],
   ] as const) {
     it(`is relit to the truth: ${ratio[1]} of the light, penumbra ${penumbra} px`, () => {
-      const truth = ground(3),
+      const truth = madeGround(3, W, H),
         p = shade(truth, ratio, penumbra),
         before = psnrIn(p, truth);
       const found = relightShadow(
@@ -97,7 +67,7 @@ describe('a shadow that no frame shows lit', () => {
   }
 
   it('leaves ground alone that is not darker', () => {
-    const p = ground(5),
+    const p = madeGround(5, W, H),
       kept = p.data.slice();
     expect(
       relightShadow(
@@ -110,7 +80,7 @@ describe('a shadow that no frame shows lit', () => {
   });
 
   it('goes from a clip when it is marked, and stays when it is not', async () => {
-    const truth = ground(7),
+    const truth = madeGround(7, W, H),
       shaded = shade(truth, [0.4, 0.44, 0.5], 2),
       file = join(folder, 'stands.mkv');
     const writer = await VideoWriter.open(file, { widthPx: W, heightPx: H, rate: rate(24), codec: 'ffv1' });

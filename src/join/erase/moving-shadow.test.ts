@@ -1,11 +1,9 @@
 import { describe, expect, it } from 'vitest';
-import { decodePlane, encodePlane, transferTable } from '../../colour/transfer-plane.js';
-import { RandomStream } from '../../core/random.js';
 import { IDENTITY3 } from '../../geometry/mat3.js';
-import { gaussianPlane } from '../../image/gaussian.js';
-import { createPicture, plane, type Picture } from '../../image/picture.js';
+import { type Picture } from '../../image/picture.js';
 import { codedLuma } from './coded-luma.js';
 import type { Mosaic } from './erase-mosaic.js';
+import { madeGround, shadowed } from './made-shadow.js';
 import { relightRest } from './moving-shadow.js';
 
 const W = 260,
@@ -13,39 +11,10 @@ const W = 260,
   N = W * H,
   RATIO = [0.4, 0.44, 0.5] as const;
 
-function ground(seed: number): Picture {
-  const p = createPicture(W, H, 3),
-    random = new RandomStream(seed);
-  const fine = gaussianPlane(
-      new Float32Array(N).map(() => random.normal()),
-      W,
-      H,
-      1.2,
-    ),
-    rough = gaussianPlane(
-      new Float32Array(N).map(() => random.normal()),
-      W,
-      H,
-      12,
-    );
-  [0.6, 0.56, 0.5].forEach((v, c) => plane(p, c).set(fine.map((f, i) => v + 0.1 * f + 0.4 * rough[i]!)));
-  return p;
-}
+const ground = (seed: number): Picture => madeGround(seed, W, H, { level: [0.6, 0.56, 0.5], fine: 0.1, broad: 0.4 });
 
 /** The picture with a share of the light where `cover` is 1. */
-function darkened(p: Picture, cover: Float32Array): Picture {
-  const table = transferTable('bt709'),
-    soft = gaussianPlane(cover, W, H, 0.8),
-    out = { ...p, data: p.data.slice() };
-  for (let c = 0; c < 3; c++)
-    plane(out, c).set(
-      encodePlane(
-        decodePlane(plane(p, c), table).map((v, i) => v * (1 - (1 - RATIO[c]!) * soft[i]!)),
-        table,
-      ),
-    );
-  return out;
-}
+const darkened = (p: Picture, cover: Float32Array): Picture => shadowed(p, cover, RATIO, 0.8);
 
 const strip = (from: number, to: number): Float32Array =>
   Float32Array.from({ length: N }, (_, i) => {
