@@ -7,9 +7,9 @@
  */
 import { counted } from '../../core/counted.js';
 import { framesPerSecond, parseRate } from '../../core/rational.js';
+import { smoothCubic } from '../../geometry/cubic-curve.js';
 import { facesOf } from '../../plate/turn/turn-face.js';
 import { paceOfPoses } from '../../take/verdict/pace-poses.js';
-import { smoothCubic } from '../ride/carrier.js';
 import { withoutRepeats } from './held-frames.js';
 import { pictureNumbers } from '../render/held-plate.js';
 import { marksOf, type ProposalInput, type Side } from '../proposal-input.js';

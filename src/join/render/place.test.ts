@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { createPicture, plane } from '../../image/picture.js';
 import { apply, type Mat3 } from '../../geometry/mat3.js';
-import { carryPoint, smoothCubic, type Carrier } from '../ride/carrier.js';
+import { smoothCubic } from '../../geometry/cubic-curve.js';
+import { carryPoint, type Carrier } from '../ride/carrier.js';
 import fc from 'fast-check';
 import { RandomStream } from '../../core/random.js';
 import { drawPlaced } from './draw-placed.js';

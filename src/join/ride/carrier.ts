@@ -1,9 +1,9 @@
 /**
  * How points marked on a few frames are carried to all others: through a homography per frame where one was measured
  * (the set's motion, or the followed region's), with what that leaves over at the marked frames shared out between them
- * by a monotone cubic (Fritsch & Carlson, SIAM J. Numer. Anal. 17, 1980). A followed motion brings the shake, the marks
- * bring the place.
+ * by a smooth cubic. A followed motion brings the shake, the marks bring the place.
  */
+import { smoothCubic } from '../../geometry/cubic-curve.js';
 import { apply, invert, multiply, type Mat3 } from '../../geometry/mat3.js';
 import type { CameraMove, RideTrack } from '../../plate/types.js';
 import type { RegionFile } from '../../plate/marks/marks.js';
@@ -31,8 +31,8 @@ export const STILL: Carrier = { at: () => IDENTITY };
 export function cameraCarrier(camera: CameraMove | undefined): Carrier {
   if (camera === undefined || camera.move === 'static' || camera.frames.length === 0) return STILL;
   const byFrame = new Map(camera.frames.map((f) => [f.frame, invert(f.homographyToFirst)]));
-  const first = camera.frames[0]!.frame,
-    last = camera.frames[camera.frames.length - 1]!.frame;
+  const first = camera.frames[0]!.frame;
+  const last = camera.frames[camera.frames.length - 1]!.frame;
   const at = (n: number): Mat3 => byFrame.get(Math.min(last, Math.max(first, Math.round(n)))) ?? IDENTITY;
   const list = camera.frames.map((f) => at(f.frame));
   const span = growthAt(list[list.length - 1]!, [0, 0]) - growthAt(list[0]!, [0, 0]);
@@ -42,13 +42,13 @@ export function cameraCarrier(camera: CameraMove | undefined): Carrier {
     progress: (n, near) => {
       // Over five frames, so that a grain's worth of noise does not jolt the travel.
       const i = Math.min(last, Math.max(first, Math.round(n))) - first;
-      let s = 0,
-        k = 0;
+      let sum = 0;
+      let count = 0;
       for (let j = Math.max(0, i - 2); j <= Math.min(list.length - 1, i + 2); j++) {
-        s += growthAt(list[j]!, near);
-        k++;
+        sum += growthAt(list[j]!, near);
+        count++;
       }
-      return s / k;
+      return sum / count;
     },
   };
 }
@@ -77,85 +77,6 @@ export function rideCarrier(track: RideTrack): Carrier {
       for (const f of seen) if (best === undefined || Math.abs(f.frame - k) < Math.abs(best.frame - k)) best = f;
       return best?.homography ?? IDENTITY;
     },
-  };
-}
-
-/** Monotone cubic through (x, y), x rising; constant beyond the ends. */
-export function monotoneCubic(xs: readonly number[], ys: readonly number[]): (x: number) => number {
-  const n = xs.length;
-  if (n === 0) return () => NaN;
-  if (n === 1) return () => ys[0]!;
-  const d: number[] = [],
-    m: number[] = new Array<number>(n).fill(0);
-  for (let i = 0; i < n - 1; i++) d.push((ys[i + 1]! - ys[i]!) / (xs[i + 1]! - xs[i]!));
-  m[0] = d[0]!;
-  m[n - 1] = d[n - 2]!;
-  for (let i = 1; i < n - 1; i++) {
-    const a = d[i - 1]!,
-      b = d[i]!;
-    if (a * b <= 0) {
-      m[i] = 0;
-      continue;
-    }
-    // Weighted harmonic mean of the slopes (Fritsch & Butland 1984), three-point form.
-    const h0 = xs[i]! - xs[i - 1]!,
-      h1 = xs[i + 1]! - xs[i]!;
-    const w1 = 2 * h1 + h0,
-      w2 = h1 + 2 * h0;
-    m[i] = (w1 + w2) / (w1 / a + w2 / b);
-  }
-  return (x) => {
-    if (x <= xs[0]!) return ys[0]!;
-    if (x >= xs[n - 1]!) return ys[n - 1]!;
-    let i = 0;
-    while (x > xs[i + 1]!) i++;
-    const h = xs[i + 1]! - xs[i]!,
-      t = (x - xs[i]!) / h,
-      t2 = t * t,
-      t3 = t2 * t;
-    return (
-      (2 * t3 - 3 * t2 + 1) * ys[i]! +
-      (t3 - 2 * t2 + t) * h * m[i]! +
-      (-2 * t3 + 3 * t2) * ys[i + 1]! +
-      (t3 - t2) * h * m[i + 1]!
-    );
-  };
-}
-
-/** Smooth cubic through (x, y) with the slopes of parabolas through three points: for motions that may turn round. */
-export function smoothCubic(xs: readonly number[], ys: readonly number[]): (x: number) => number {
-  const n = xs.length;
-  if (n < 3) return monotoneCubic(xs, ys);
-  const m: number[] = [];
-  const slope = (i: number): number => (ys[i + 1]! - ys[i]!) / (xs[i + 1]! - xs[i]!);
-  for (let i = 0; i < n; i++) {
-    if (i === 0 || i === n - 1) {
-      const j = i === 0 ? 0 : n - 3;
-      const h0 = xs[j + 1]! - xs[j]!,
-        h1 = xs[j + 2]! - xs[j + 1]!;
-      const curve = (slope(j + 1) - slope(j)) / (h0 + h1);
-      m.push(i === 0 ? slope(0) - curve * h0 : slope(n - 2) + curve * h1);
-    } else {
-      const h0 = xs[i]! - xs[i - 1]!,
-        h1 = xs[i + 1]! - xs[i]!;
-      m.push((slope(i - 1) * h1 + slope(i) * h0) / (h0 + h1));
-    }
-  }
-  return (x) => {
-    if (x <= xs[0]!) return ys[0]!;
-    if (x >= xs[n - 1]!) return ys[n - 1]!;
-    let i = 0;
-    while (x > xs[i + 1]!) i++;
-    const h = xs[i + 1]! - xs[i]!,
-      t = (x - xs[i]!) / h,
-      t2 = t * t,
-      t3 = t2 * t;
-    return (
-      (2 * t3 - 3 * t2 + 1) * ys[i]! +
-      (t3 - 2 * t2 + t) * h * m[i]! +
-      (-2 * t3 + 3 * t2) * ys[i + 1]! +
-      (t3 - t2) * h * m[i + 1]!
-    );
   };
 }
 
@@ -191,17 +112,16 @@ export function carryPoint(marks: readonly Keyed[], carrier: Carrier): (frame: n
   const xs = sorted.map((k) => along(k.frame));
   // Along a falling travel the marks come in the other order.
   const back = xs.length > 1 && xs[0]! > xs[xs.length - 1]!;
-  const ordered = back ? [...xs].reverse() : xs,
-    points = back ? [...rest].reverse() : rest;
-  const fx = smoothCubic(
+  const ordered = back ? xs.toReversed() : xs;
+  const points = back ? rest.toReversed() : rest;
+  const restOf = (axis: 0 | 1): ((at: number) => number) =>
+    smoothCubic(
       ordered,
-      points.map((p) => p[0]),
-    ),
-    fy = smoothCubic(
-      ordered,
-      points.map((p) => p[1]),
+      points.map((p) => p[axis]),
     );
-  return (n) => apply(carrier.at(n), fx(along(n)), fy(along(n)));
+  const x = restOf(0);
+  const y = restOf(1);
+  return (n) => apply(carrier.at(n), x(along(n)), y(along(n)));
 }
 
 /**

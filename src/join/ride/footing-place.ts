@@ -7,9 +7,10 @@
  * round. What the marks say of length and lean beyond what a hand marks (a camera that goes round or looks down more
  * steeply as it comes nearer) is laid between them smoothly.
  */
+import { smoothCubic } from '../../geometry/cubic-curve.js';
 import { apply, invert } from '../../geometry/mat3.js';
 import type { RideTrack } from '../../plate/types.js';
-import { rideCarrier, smoothCubic, type Carrier } from './carrier.js';
+import { rideCarrier, type Carrier } from './carrier.js';
 import type { Px, Stand } from './ride.js';
 import type { Place } from './travel-stand.js';
 

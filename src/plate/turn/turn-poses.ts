@@ -8,6 +8,7 @@
  * lies between the two, so that neither is far off.
  */
 import { framesPerSecond, type Rate } from '../../core/rational.js';
+import { cubicCurve } from '../../geometry/cubic-curve.js';
 import type { MarksFile } from '../marks/marks.js';
 import type { Turn } from '../types.js';
 
@@ -61,22 +62,7 @@ export function monotoneCubic(x: readonly number[], y: readonly number[]): (t: n
     m[0] = END_SHARE * end(x[1]! - x[0]!, x[2]! - x[1]!, d[0]!, d[1]!);
     m[n - 1] = END_SHARE * end(x[n - 1]! - x[n - 2]!, x[n - 2]! - x[n - 3]!, d[n - 2]!, d[n - 3]!);
   }
-  return (t) => {
-    if (t <= x[0]!) return y[0]!;
-    if (t >= x[n - 1]!) return y[n - 1]!;
-    let i = 0;
-    while (i < n - 2 && t > x[i + 1]!) i++;
-    const h = x[i + 1]! - x[i]!;
-    const s = (t - x[i]!) / h;
-    const s2 = s * s;
-    const s3 = s2 * s;
-    return (
-      (2 * s3 - 3 * s2 + 1) * y[i]! +
-      (s3 - 2 * s2 + s) * h * m[i]! +
-      (-2 * s3 + 3 * s2) * y[i + 1]! +
-      (s3 - s2) * h * m[i + 1]!
-    );
-  };
+  return cubicCurve(x, y, m);
 }
 
 /**
