@@ -12,7 +12,7 @@ import { wallPlane } from '../src/join/ground/receivers.js';
 import { mirrorShare } from '../src/join/ground/mirror-share.js';
 import { groundGeometry, type GroundShade } from '../src/join/ground/ground.js';
 import { levelShare, schlick } from '../src/join/ground/reflect.js';
-import type { GroundFrame } from '../src/join/types.js';
+import type { GroundFrame } from '../src/join/ground/types.js';
 import { linearToCoded } from '../src/media/convert.js';
 import type { Case } from './ground-cases.js';
 

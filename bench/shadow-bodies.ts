@@ -14,7 +14,8 @@ import { gaussianPlane } from '../src/image/gaussian.js';
 import { dilate } from '../src/image/morphology.js';
 import { depthFromShadow, type TakeGround, type TakeShadow } from '../src/join/body/body-depth.js';
 import { shadeGround } from '../src/join/ground/ground.js';
-import type { BodyDepth, GroundFrame, GroundStep } from '../src/join/types.js';
+import type { GroundStep } from '../src/join/types.js';
+import type { BodyDepth, GroundFrame } from '../src/join/ground/types.js';
 import { median } from '../src/image/statistics.js';
 
 const RAD = Math.PI / 180;

@@ -2,7 +2,8 @@
 import { project, shadowOf, type Camera } from '../demo/scenes/camera.js';
 import { mul, type Vec3 } from '../demo/scenes/vector.js';
 import type { TakeGround, TakeShadow } from '../src/join/body/body-depth.js';
-import type { GroundFrame, GroundStep } from '../src/join/types.js';
+import type { GroundStep } from '../src/join/types.js';
+import type { GroundFrame } from '../src/join/ground/types.js';
 import type { ExamPlan } from './exam-plan.js';
 import type { Lamps } from './exam-sets.js';
 import { meets, type Ellipsoid } from './made-bodies.js';

@@ -5,7 +5,7 @@ import { groundGeometry, shadeGround } from '../src/join/ground/ground.js';
 import { fillShade } from '../src/join/ground/shade-plane.js';
 import { buildShadowMap, type SolidBall } from '../src/join/ground/shadow-map.js';
 import { dot } from '../src/geometry/mat3.js';
-import type { BodyDepth } from '../src/join/types.js';
+import type { BodyDepth } from '../src/join/ground/types.js';
 import { type ShadowExam, add, sub } from './shadow-exam-casting.js';
 
 /**

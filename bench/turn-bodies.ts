@@ -11,7 +11,8 @@ import type { Vec3 } from '../src/geometry/mat3.js';
 import { shadeGround } from '../src/join/ground/ground.js';
 import { dilate } from '../src/image/morphology.js';
 import { depthAt, depthFromTurn, type TurnedOutline } from '../src/join/body/turn-depth.js';
-import type { GroundFrame, GroundStep } from '../src/join/types.js';
+import type { GroundStep } from '../src/join/types.js';
+import type { GroundFrame } from '../src/join/ground/types.js';
 
 const RAD = Math.PI / 180;
 /** Size of the take's picture: outlines are brought down to some 56 rows anyway. */

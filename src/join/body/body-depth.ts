@@ -21,7 +21,8 @@ import { floorScreen } from './carve-screens.js';
 import { carveDepth } from './shadow-carve.js';
 import { facing, standUp } from './solid-body.js';
 import type { ScreenShadow } from '../peel/screen-shadow.js';
-import type { BodyDepth, GroundFrame, GroundStep } from '../types.js';
+import type { GroundStep } from '../types.js';
+import type { BodyDepth, GroundFrame } from '../ground/types.js';
 
 /** What a whole sd of the prior costs in overlap (own choice, tried on eight scenes of four bodies). */
 const COST = 0.03;

@@ -2,7 +2,7 @@
  * Coordinate search for a body's depth: steps along one number at a time, shorter from round to round, each drawn to
  * none by a prior.
  */
-import type { BodyDepth } from '../types.js';
+import type { BodyDepth } from '../ground/types.js';
 
 /** Sd that is taken for each number before anything is seen (own choice, tried on eight scenes of four bodies). */
 const PRIOR: BodyDepth = { lean: 0.15, head: 0.15, deep: 0.2 };

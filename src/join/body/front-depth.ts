@@ -5,7 +5,7 @@
  * coarse grid.
  */
 import { nearer } from './solid-body.js';
-import type { BodyDepth } from '../types.js';
+import type { BodyDepth } from '../ground/types.js';
 
 /** Sd over which parts are averaged, and the grid's step, in heights: parts are some twentieths of a height apart. */
 const ABOUT = 0.08,

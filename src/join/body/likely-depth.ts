@@ -12,7 +12,7 @@ import { groundGeometry, type Box, type GroundGeometry } from '../ground/ground.
 import { facing } from './solid-body.js';
 import type { ScreenShadow } from '../peel/screen-shadow.js';
 import type { TakeGround } from './body-depth.js';
-import type { BodyDepth, BodyPart } from '../types.js';
+import type { BodyDepth, BodyPart } from '../ground/types.js';
 
 /** Rows that the body is looked at in: a leg is three cells wide then. */
 const ROWS = 70;

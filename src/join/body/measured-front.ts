@@ -3,7 +3,7 @@
  * by a Gaussian of their distance (Nadaraya and Watson, 1964), worked out once on a grid and read between its nodes.
  */
 import type { StandingDepth } from './front-depth.js';
-import type { FrontPoint } from '../types.js';
+import type { FrontPoint } from '../ground/types.js';
 
 /** Sd over which measured points are averaged, and the step of their grid, in heights. */
 const ABOUT = 0.045,

@@ -14,7 +14,7 @@ import { frontsOfTurn } from './propose-surface.js';
 import { depthAt, depthFromTurn } from './turn-depth.js';
 import type { PerformerPicture } from '../peel/performer.js';
 import type { Stand } from '../ride/ride.js';
-import type { BodyDepth, GroundFrame } from '../types.js';
+import type { BodyDepth, GroundFrame } from '../ground/types.js';
 
 /**
  * A performer that turns by more shows other sides of its depth: its shadow on one frame no longer tells (own choice).

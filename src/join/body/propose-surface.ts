@@ -9,7 +9,7 @@ import { marksOf, type ProposalInput } from '../proposal-input.js';
 import { yawOfMarks } from './turned-frames.js';
 import { evenPoints, surfaceFromTurn, turnSurface, type TurnSurface } from './turn-surface.js';
 import type { TakeGround } from './body-depth.js';
-import type { FrontPoint } from '../types.js';
+import type { FrontPoint } from '../ground/types.js';
 
 /** One front for so many degrees of turn, so many at most. */
 const APART_DEG = 8,

@@ -16,7 +16,7 @@ import type { Ball } from './body-volume.js';
 import type { Line, Screen } from './carve-screens.js';
 import type { GroundGeometry } from '../ground/ground.js';
 import { facing, nearer, pieces } from './solid-body.js';
-import type { BodyDepth, BodyPart } from '../types.js';
+import type { BodyDepth, BodyPart } from '../ground/types.js';
 
 /** Step and ends of the depths tried, in heights: no body is longer than one and a half of its heights. */
 const STEP = 0.03,

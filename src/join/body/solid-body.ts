@@ -8,7 +8,7 @@ import type { Ball } from './body-volume.js';
 import { frontAbout, frontGrid } from './measured-front.js';
 import type { GroundGeometry } from '../ground/ground.js';
 import type { SolidBall } from '../ground/shadow-map.js';
-import type { BodyDepth, BodyPart } from '../types.js';
+import type { BodyDepth, BodyPart } from '../ground/types.js';
 
 /**
  * How high over the ground a ball's middle must lie, in its radii. A body's lower outline is the underside of its round

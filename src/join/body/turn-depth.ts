@@ -22,7 +22,7 @@ import { lowerPeaks, slopeOfFeet } from './foot-line.js';
 import { groundGeometry, type Box, type GroundGeometry } from '../ground/ground.js';
 import type { SolidBall } from '../ground/shadow-map.js';
 import { facing, standUp } from './solid-body.js';
-import type { BodyDepth, GroundFrame } from '../types.js';
+import type { BodyDepth, GroundFrame } from '../ground/types.js';
 
 /**
  * What a whole sd of the prior costs in overlap: an outline's overlap changes by a fifth of what a shadow's does (own

@@ -19,7 +19,7 @@ import type { TakeGround } from './body-depth.js';
 import { groundGeometry, type Box, type GroundGeometry } from '../ground/ground.js';
 import type { PerformerPicture } from '../peel/performer.js';
 import { facing } from './solid-body.js';
-import type { FrontPoint } from '../types.js';
+import type { FrontPoint } from '../ground/types.js';
 
 /** Cells to a body's height. */
 const CELLS = 44;

@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { shadeGround } from './ground.js';
-import type { GroundFrame, GroundStep } from '../types.js';
+import type { GroundStep } from '../types.js';
+import type { GroundFrame } from './types.js';
 
 // A level camera at the origin, so that the scene is written down by hand: x right, y down, z away.
 const W = 480,

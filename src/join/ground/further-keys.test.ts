@@ -7,7 +7,8 @@ import { solveView } from '../../plate/view/view.js';
 import { partShadows } from './further-keys.js';
 import { shadeGround } from './ground.js';
 import { applyShade } from './shade.js';
-import type { GroundFrame, GroundStep } from '../types.js';
+import type { GroundStep } from '../types.js';
+import type { GroundFrame } from './types.js';
 
 const W = 640,
   H = 360,

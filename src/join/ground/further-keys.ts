@@ -9,7 +9,8 @@ import { sunOfShadow } from '../../plate/light/light-shadow.js';
 import type { View } from '../../plate/types.js';
 import type { Box, GroundShade } from './ground.js';
 import type { MarkOf } from '../proposal-input.js';
-import type { FurtherKey, GroundStep } from '../types.js';
+import type { GroundStep } from '../types.js';
+import type { FurtherKey } from './types.js';
 
 /**
  * Two shadows of one lamp differ by less, as marked by hand; two lamps that stand nearer together throw nearly one

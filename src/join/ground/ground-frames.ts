@@ -9,7 +9,7 @@ import type { BodyProposal } from '../body/propose-body.js';
 import { viewAngles } from '../proposal-input.js';
 import type { Place } from '../ride/travel-stand.js';
 import type { AxisFrom } from '../ride/turning-stand.js';
-import type { GroundFrame } from '../types.js';
+import type { GroundFrame } from './types.js';
 
 /** How the camera looks at a level ground, px and degrees. */
 interface View {

@@ -4,7 +4,8 @@ import { groundCamera, groundPoint, project } from '../../geometry/camera.js';
 import { createPicture } from '../../image/picture.js';
 import { lightInCamera, shadeGround } from './ground.js';
 import { applyShade } from './shade.js';
-import type { GroundFrame, GroundStep } from '../types.js';
+import type { GroundStep } from '../types.js';
+import type { GroundFrame } from './types.js';
 
 const W = 640,
   H = 360,

@@ -33,7 +33,8 @@ import {
 import { buildShadowMap, type SolidBall } from './shadow-map.js';
 import { facing, standUp } from '../body/solid-body.js';
 import { fillsAll, fillShade } from './shade-plane.js';
-import type { BodyDepth, GroundFrame, GroundStep } from '../types.js';
+import type { GroundStep } from '../types.js';
+import type { BodyDepth, GroundFrame } from './types.js';
 
 /** A rectangle of plate pixels: x0, y0 inclusive, x1, y1 exclusive. */
 export type Box = readonly [number, number, number, number];

@@ -9,7 +9,8 @@ import type { NearLamp } from './near-lamp.js';
 import { darknessAlong } from './marked-darkness.js';
 import { tellDarkness, type Darkness } from './plate-darkness.js';
 import { marksOf, viewAngles, type Side } from '../proposal-input.js';
-import type { FurtherKey, GroundStep } from '../types.js';
+import type { GroundStep } from '../types.js';
+import type { FurtherKey } from './types.js';
 
 /**
  * Share of the light that is sky where no key is known at all: whoever saw a shadow would have marked it (a shade mark

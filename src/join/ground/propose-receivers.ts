@@ -8,7 +8,7 @@ import { rasterizePolygon } from '../../image/polygon.js';
 import { carryPoint, carryRegion, type Carrier } from '../ride/carrier.js';
 import { otsu } from './plate-shadow.js';
 import { marksOf, type MarkOf, type ProposalInput } from '../proposal-input.js';
-import type { ReceiverFrame, ShadowReceiver } from '../types.js';
+import type { ReceiverFrame, ShadowReceiver } from './types.js';
 
 type Marked = { readonly mark: MarkOf<'receiver'>; readonly frame: number };
 const NAMES = { wall: 'a wall', step: 'a step', face: 'a rounded body' } as const;

@@ -10,7 +10,8 @@ import { marksOf, type ProposalInput } from '../proposal-input.js';
 import { carriedFrames } from './propose-receivers.js';
 import { wallPlane } from './receivers.js';
 import { levelShare, schlick } from './reflect.js';
-import type { GroundFrame, GroundStep } from '../types.js';
+import type { GroundStep } from '../types.js';
+import type { GroundFrame } from './types.js';
 
 /** Of floors and water; glass is smooth. Own choice. */
 const FLOOR_ROUGHNESS = 0.2;

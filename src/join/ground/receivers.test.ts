@@ -8,7 +8,8 @@ import { groundCamera, project, unproject } from '../../geometry/camera.js';
 import { createPicture } from '../../image/picture.js';
 import { shadeGround, type GroundShade } from './ground.js';
 import { applyShade } from './shade.js';
-import type { GroundFrame, GroundStep, ShadowReceiver } from '../types.js';
+import type { GroundStep } from '../types.js';
+import type { GroundFrame, ShadowReceiver } from './types.js';
 
 const W = 640,
   H = 360,

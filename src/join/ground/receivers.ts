@@ -16,7 +16,7 @@ import { contactAt, type ContactBalls } from './contact.js';
 import type { Box, GroundGeometry } from './ground.js';
 import { shadowAt, type ShadowMap, type SolidBall } from './shadow-map.js';
 import { spreadWithin } from './spread-within.js';
-import type { ReceiverFrame, ShadowReceiver } from '../types.js';
+import type { ReceiverFrame, ShadowReceiver } from './types.js';
 
 type Point = readonly [number, number];
 

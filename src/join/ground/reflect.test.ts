@@ -4,7 +4,8 @@ import { groundGeometry } from './ground.js';
 import { mirrorShare } from './mirror-share.js';
 import { behindBox, layMirrored } from './lay-mirrored.js';
 import { levelShare, reflectPerformer, schlick } from './reflect.js';
-import type { GroundFrame, GroundStep } from '../types.js';
+import type { GroundStep } from '../types.js';
+import type { GroundFrame } from './types.js';
 
 const W = 240,
   H = 180,

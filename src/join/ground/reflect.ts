@@ -21,7 +21,8 @@ import { groundGeometry, type Box, type GroundGeometry } from './ground.js';
 import type { Placed } from '../render/place-performer.js';
 import { wallPlane } from './receivers.js';
 import { roughen } from './mirror-rough.js';
-import type { GroundFrame, GroundStep } from '../types.js';
+import type { GroundStep } from '../types.js';
+import type { GroundFrame } from './types.js';
 
 type Outline = readonly (readonly [number, number])[];
 /** Where an upright pane stands on the ground, px. */

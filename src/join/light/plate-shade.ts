@@ -13,7 +13,7 @@ import { rasterizePolygon } from '../../image/polygon.js';
 import type { Picture } from '../../image/picture.js';
 import type { Box } from '../ground/ground.js';
 import { cellMiddles, facingOf, normalsOfMatte, workCell } from './relight.js';
-import type { OnPerformer } from '../types.js';
+import type { OnPerformer } from '../ground/types.js';
 
 /**
  * Lambert's phase law: mean cosine of the key's incidence over the visible disc of a sphere; `phase` rad between camera

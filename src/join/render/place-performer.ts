@@ -28,7 +28,8 @@ import { stirPerformer } from '../ride/stir-warp.js';
 import { bodiesAt } from '../ground/ground.js';
 import { frontField, MOST_SHIFT_DEG } from '../body/view-shift.js';
 import type { StandingDepth } from '../body/front-depth.js';
-import type { GroundFrame, GroundStep, RideStep } from '../types.js';
+import type { GroundStep, RideStep } from '../types.js';
+import type { GroundFrame } from '../ground/types.js';
 
 /** The performer on the plate, premultiplied linear RGBA over a box of plate pixels. */
 export interface Placed {
