@@ -24,7 +24,7 @@ import { litScreen } from './light/take-level.js';
 import { proposePace } from './pace/propose-pace.js';
 import { proposeJoinPatch } from './patch/patch-join.js';
 import { proposePatch, proposePlatePatch } from './patch/patch-take.js';
-import { cutsOf, feetCut } from './peel/cut-off.js';
+import { cutsOf, feetCut, reachesInFrom } from './peel/cut-off.js';
 import { proposePeel } from './peel/propose-peel.js';
 import { marksOf, type ProposalInput } from './proposal-input.js';
 import { recipeFor } from './recipe-for.js';
@@ -100,19 +100,20 @@ function rideFrom(input: ProposalInput, standing: RideFrom['standing'], place: R
     { span } = pm,
     takeStand = performerInTake(input);
   const cuts = input.seen == null ? [] : cutsOf(input.seen.performer, tm.widthPx, tm.heightPx),
-    noFeet = feetCut(cuts, takeStand.ground, tm.heightPx);
+    noFeet = feetCut(cuts, takeStand.ground, tm.heightPx),
+    reaches = standing.carried || noFeet ? null : reachesInFrom(input.feet);
   const view: ViewProposal = proposeView(input, {
     take: takeStand,
     plate: standing.stands[0]!,
     carried: standing.carried,
-    noFeet,
+    noFeet: noFeet || reaches !== null,
   });
   const mid = litAsUsual(pm.lightOverShot, (span.in + span.out) >> 1, span),
     keys = keysBesideSight(input, place.where(mid), mid, takeStand),
     mirrored = proposeMirror(input, keys);
   const pace = proposePace(input, standing.carried, mirrored.mirror),
     steady = proposeSteady(input, takeStand.frame);
-  return { keys, mid, ride: { standing, place, takeStand, view, pace, steady, mirrored, cuts, noFeet } };
+  return { keys, mid, ride: { standing, place, takeStand, view, pace, steady, mirrored, cuts, noFeet, reaches } };
 }
 
 /**
@@ -132,7 +133,8 @@ async function groundFor(input: ProposalInput, from: RideFrom, ride: RideProposa
     walked,
     axisFrom: place.turned?.axisFrom ?? null,
   });
-  if (from.noFeet) return { ...ground, step: withoutFeet(ground.step, input.plate.marks) };
+  if (from.noFeet || from.reaches !== null)
+    return { ...ground, step: withoutFeet(ground.step, input.plate.marks, from.reaches) };
   if (walked === null) return ground;
   const why = `${ground.step.why}; the performer walks nearer or farther, and its foot is followed`;
   return { ...ground, step: { ...ground.step, why } };
@@ -144,10 +146,10 @@ async function groundFor(input: ProposalInput, from: RideFrom, ride: RideProposa
  */
 function walkedOnPlate(
   input: ProposalInput,
-  { standing, noFeet, steady, takeStand, pace, mirrored }: RideFrom,
+  { standing, noFeet, reaches, steady, takeStand, pace, mirrored }: RideFrom,
   ride: RideProposal,
 ): ((n: number) => readonly [number, number]) | null {
-  if (standing.carried || noFeet || input.feet === undefined) return null;
+  if (standing.carried || noFeet || reaches !== null || input.feet === undefined) return null;
   const { ground, top } = takeStand,
     { span } = input.plate.measures;
   const way = footWay(
@@ -175,7 +177,7 @@ async function lightFor(
 ): Promise<LightStep> {
   const { plate, take } = input,
     pm = plate.measures,
-    { standing, place, takeStand, noFeet } = ride,
+    { standing, place, takeStand, noFeet, reaches } = ride,
     plateMid = await plate.linear(mid);
   const edges = asksEdges(pm) ? greyEdge(plateMid, pm.look?.bars ?? null) : null,
     takeLinear = input.takeHasAlpha ? null : await take.linear(takeStand.frame),
@@ -183,7 +185,7 @@ async function lightFor(
       input.screen == null || takeLinear === null
         ? null
         : litScreen(takeLinear, input.screen.colour === 'blue' ? 2 : 1),
-    feet = standing.carried || noFeet ? null : footLevel(plateMid, place.where(mid)),
+    feet = standing.carried || noFeet || reaches !== null ? null : footLevel(plateMid, place.where(mid)),
     ownFeet = feet === null || input.screen != null || takeLinear === null ? null : footLevel(takeLinear, takeStand);
   const light = proposeLight(input, {
     keys,
@@ -196,15 +198,24 @@ async function lightFor(
   return alongWithFilm(lessVeil(light, air), pm);
 }
 
-/** Feet that were not filmed darken no ground; a shadow falls only on what a person marked for it. */
-function withoutFeet(step: GroundStep, marks: MarksFile): GroundStep {
+/**
+ * Feet that were not filmed darken no ground, nor does what reaches in from a side; a shadow falls only on what a
+ * person marked for it.
+ */
+function withoutFeet(step: GroundStep, marks: MarksFile, reaches: RideFrom['reaches']): GroundStep {
   const marked = marksOf(marks, 'receiver').length > 0;
   return {
     ...step,
     contact: false,
     shadow: step.shadow && marked,
-    why:
-      `the performer's feet were not filmed: no ` +
-      `contact${marked ? '; its shadow falls on what is marked' : ', and no shadow on the ground: mark what it falls on (receiver) where it should be seen'}`,
+    why: [
+      reaches === null
+        ? "the performer's feet were not filmed: no contact"
+        : `the performer reaches in from the take's ${reaches} side all along, as arms do, and stands nowhere: ` +
+          'no contact (switch it on where it touches something)',
+      marked
+        ? '; its shadow falls on what is marked'
+        : ', and no shadow on the ground: mark what it falls on (receiver) where it should be seen',
+    ].join(''),
   };
 }

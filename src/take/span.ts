@@ -22,6 +22,13 @@ export function isCut(f: TakeFrame, open: readonly string[] = []): boolean {
   return f.box === null || f.touches.some((e) => !open.includes(e)) || f.offScreen > OFF_SCREEN;
 }
 
+/** Whether who is not there on a frame went, or will come, through an open edge: arms that reach in during the take. */
+function comesThroughOpen(frames: readonly TakeFrame[], at: number, open: readonly string[]): boolean {
+  const before = frames.slice(0, at).findLast((q) => q.box !== null),
+    after = frames.slice(at + 1).find((q) => q.box !== null);
+  return [before, after].some((q) => q !== undefined && q.touches.some((e) => open.includes(e)));
+}
+
 /**
  * @param length frames of the take that the plate needs
  * @param start frame at which the take should start for its turn to meet the plate's, or null
@@ -37,7 +44,8 @@ export function bestSpan(
   const f = take.frames;
   const stride = f.length > 1 ? f[1]!.frame - f[0]!.frame : Math.max(1, n);
   const known = take.behind.kind !== 'none';
-  const cut = f.map((q) => known && isCut(q, open));
+  const away = f.map((q, i) => q.box === null && comesThroughOpen(f, i, open));
+  const cut = f.map((q, i) => known && !away[i] && isCut(q, open));
   // Longest stretch without a cut frame.
   let runs: { in: number; out: number }[] = [];
   let from: number | null = null;

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { createPicture, plane } from '../../image/picture.js';
 import type { Mat3 } from '../../geometry/mat3.js';
-import { cutsOf, feetCut, loweredBy, sayShown, shownCuts } from './cut-off.js';
+import { cutsOf, feetCut, loweredBy, reachesInFrom, sayShown, shownCuts } from './cut-off.js';
 import type { PerformerPicture } from './performer.js';
 
 const W = 320,
@@ -29,6 +29,19 @@ describe('a performer cut off by the take', () => {
     expect(feetCut(cuts, [150, 179], H)).toBe(true);
     expect(feetCut(cuts, [150, 120], H)).toBe(false);
     expect(feetCut([], [150, 179], H)).toBe(false);
+  });
+
+  it('knows arms that reach in all along from one who comes in from a side, and from a bust', () => {
+    const on = (...sides: ('left' | 'right' | 'bottom')[]) => ({
+      cuts: sides.map((side) => ({ side, from: [0, 0] as const, to: [0, 1] as const })),
+    });
+    const times = <T>(n: number, of: T): T[] => Array.from({ length: n }, () => of);
+    expect(reachesInFrom(times(16, on('right')))).toBe('right');
+    expect(reachesInFrom([...times(15, on('left')), on()])).toBe('left');
+    expect(reachesInFrom([...times(8, on('left')), ...times(8, on())])).toBeNull();
+    expect(reachesInFrom(times(16, on('right', 'bottom')))).toBeNull();
+    expect(reachesInFrom(times(3, on('right')))).toBeNull();
+    expect(reachesInFrom(undefined)).toBeNull();
   });
 
   it('says how far the cut lies inside the picture, on which frame, and lowers it no further than that', () => {

@@ -87,6 +87,23 @@ export function feetCut(cuts: readonly Cut[], ground: readonly [number, number],
   return cuts.some((c) => c.side === 'bottom') && ground[1] >= (1 - MARKED_NEAR) * heightPx;
 }
 
+/** Frames of the take, at the least, that must show a performer that reaches in from a side, and their share. */
+const REACHES_FRAMES = 4,
+  REACHES_SHARE = 0.9;
+
+/**
+ * The side, left or right, from which the performer reaches in on all frames but a few: arms, which stand nowhere.
+ * Their lowest part is no foot. Null for who comes in from there and then stands clear, or whose lower part is cut.
+ *
+ * @param seen the cuts of each frame looked at that shows the performer
+ */
+export function reachesInFrom(seen: readonly { readonly cuts: readonly Cut[] }[] | undefined): 'left' | 'right' | null {
+  if (seen === undefined || seen.length < REACHES_FRAMES) return null;
+  const share = (side: Side): number => seen.filter((s) => s.cuts.some((c) => c.side === side)).length / seen.length;
+  if (share('bottom') > 1 - REACHES_SHARE) return null;
+  return share('left') >= REACHES_SHARE ? 'left' : share('right') >= REACHES_SHARE ? 'right' : null;
+}
+
 export interface Shown {
   readonly side: Side;
   /** How far inside the plate's picture the cut lies at most, px, and on which frame. */

@@ -50,6 +50,8 @@ export interface RideFrom {
   /** Where the take's border cuts the performer off, and whether its feet are. */
   readonly cuts: readonly Cut[];
   readonly noFeet: boolean;
+  /** The side of the take from which it reaches in on all frames but a few; null for who stands somewhere. */
+  readonly reaches: 'left' | 'right' | null;
 }
 
 export interface RideProposal {

@@ -16,6 +16,9 @@ export interface PlateNeeds {
   readonly performerHeightPx: Measure;
   /** The plate's lower edge cuts the performer (a bust behind a rail): the take's may too. */
   readonly cutBelow: boolean;
+  /** Every marked place of the performer in the plate, and the plate's size: which sides of a take lie outside it. */
+  readonly places?: readonly { readonly ground: readonly [number, number]; readonly top: readonly [number, number] }[];
+  readonly picture?: { readonly widthPx: number; readonly heightPx: number };
   readonly light: Light | null;
   readonly turn: Turn | null;
   /** Poses of the plate's marks, unwrapped by nothing but their order. */
@@ -87,6 +90,8 @@ export function needsOfPlate(plate: PlateMeasures, marks: MarksFile): PlateNeeds
     subjectReason: reason,
     performerHeightPx: heightPx,
     cutBelow,
+    places: places.flatMap((p) => (p.ground && p.top ? [{ ground: p.ground, top: p.top }] : [])),
+    picture: { widthPx: plate.widthPx, heightPx: plate.heightPx },
     light: plate.light ?? null,
     turn:
       plate.turn ?? (poses.length >= 2 ? turnFromPoses(poses, Math.max(...poses.map((p) => p.frame)) + 1, rate) : null),

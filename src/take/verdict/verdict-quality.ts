@@ -208,7 +208,11 @@ function inFrame(take: TakeMeasures, t: Tolerances, span: BestSpan): Matter {
         ? `whole in the picture${tail}`
         : `${how || 'the performer leaves the picture'}${tail}: ` +
           'frame wider, or bring the performer to the middle' +
-          (take.behind.kind === 'screen' ? ' of the screen' : ''),
+          (take.behind.kind === 'screen' ? ' of the screen' : '') +
+          (span.edges.some((e) => e === 'left' || e === 'right')
+            ? '; arms may be cut there where the cut comes to lie outside the film: ' +
+              'mark their place in the plate nearer its side, or film more of the arm'
+            : ''),
   };
 }
 

@@ -259,6 +259,36 @@ describe('verdict', () => {
     expect(bust('left').find((m) => m.matter === 'inFrame')!.verdict).toBe('shoot again');
   });
 
+  it('lets arms reach in from a side that comes to lie outside the film, and come and go through it', () => {
+    // The take is 1280 px wide, its performer 300 px high about x = 450: laid at half the size its right border lies
+    // 415 px to the right of the plate's mark.
+    const frames = good().map((f, i) =>
+      i < 4 ? { ...f, box: null, touches: [] } : { ...f, touches: ['right' as const] },
+    );
+    const arms = take({
+      frames,
+      performer: { ground: [450, 500], top: [450, 200], heightM: null, marked: true },
+    });
+    const at = (x: number) =>
+      judgeTake(
+        {
+          ...needs,
+          turn: null,
+          places: [{ ground: [x, 200], top: [x, 50] }],
+          picture: { widthPx: 854, heightPx: 480 },
+        },
+        arms,
+      ).matters.find((m) => m.matter === 'inFrame')!;
+    expect(at(460).verdict).toBe('fits');
+    expect(at(400).verdict).toBe('shoot again');
+    expect(at(400).change).toMatch(/right side is cut off.*arms may be cut there/);
+    // Who is not there and never touches an open side has left the picture.
+    const gone = good().map((f, i) => (i < 4 ? { ...f, box: null } : f));
+    expect(
+      judgeTake({ ...needs, turn: null }, take({ frames: gone })).matters.find((m) => m.matter === 'length')!.measured,
+    ).toBeLessThan(120);
+  });
+
   it('names feet out of frame, soft focus, an uneven screen, burnt fur, a short take', () => {
     const cutOff = good().map((f) => ({ ...f, touches: ['bottom' as const] }));
     expect(of('inFrame', take({ frames: cutOff })).verdict).toBe('shoot again');

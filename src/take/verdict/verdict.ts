@@ -12,6 +12,7 @@ import { paceOfPoses } from './pace-poses.js';
 import { bestSpan } from '../span.js';
 import { DEFAULT_TOLERANCES, type Tolerances } from './tolerances.js';
 import type { Matter, Verdict, VerdictWord } from '../types.js';
+import { openSides } from './open-sides.js';
 import { lightMatters } from './verdict-light.js';
 import { qualityMatters } from './verdict-quality.js';
 import { stirMatter } from './verdict-stir.js';
@@ -36,7 +37,7 @@ export function judgeTake(needs: PlateNeeds, take: TakeMeasures, tolerances: Tol
   const wholeTake = Math.round((needs.lengthFrames * takeFps) / plateFps);
   const handles = Math.round((tolerances.handleFrames * takeFps) / plateFps);
   const wantedStart = pace === null ? null : Math.round((pace.takeStartS - pace.plateStartS / pace.pace) * takeFps);
-  const span = bestSpan(take, wholeTake, wantedStart, needs.cutBelow ? ['bottom'] : []);
+  const span = bestSpan(take, wholeTake, wantedStart, openSides(needs, take));
   matters.push(...qualityMatters(needs, take, tolerances, span));
   matters.push(lengthMatter(needs, take, tolerances, wholeTake, handles, span, takeFps));
 
