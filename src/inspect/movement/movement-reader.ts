@@ -4,7 +4,9 @@
  */
 import { pictureShift } from '../../plate/look/look-shift.js';
 import { readChatter } from '../edge/chatter.js';
+import { ownWay } from '../edge/own-way.js';
 import { readComb, type CombSlope } from '../edge/comb.js';
+import { LIMITS } from '../limits.js';
 import { grow, type SeenFrame } from '../reader/frame.js';
 import { followPatch } from './ground-follow.js';
 import { frameChange, movedPlane, silhouettePlace } from './motion.js';
@@ -116,7 +118,12 @@ export class MovementReader {
     const box = grow(b.box, ROOM, ROOM, W, H),
       a = movedPlane(bb.matte, W, H, m0, box),
       c = movedPlane(f.matte, W, H, [-move[0], -move[1]], box);
-    this.put('chatter', b.frame, readChatter(a, b.matte, c, box, W, there ?? [0, 0]));
+    const chatter = readChatter(a, b.matte, c, box, W, there ?? [0, 0]);
+    this.put(
+      'chatter',
+      b.frame,
+      chatter !== null && chatter > LIMITS.chatter ? Math.min(chatter, ownChatter([bb, b, f], box, there)) : chatter,
+    );
     // What passes in front cuts the silhouette anew on each frame.
     if (this.facts.fronts) return;
     const [p, q, r] = [bb, b, f].map((s) => silhouettePlace(s.matte, s.box!, W)) as [Pair, Pair, Pair],
@@ -125,6 +132,29 @@ export class MovementReader {
     const plain: Pair = [jx + (m0[0] - move[0]) / 2, jy + (m0[1] - move[1]) / 2];
     this.series.jitter.push({ frame: b.frame, x: jx, y: jy, plain });
   }
+}
+
+/**
+ * Chatter of the middle one of three mattes with the performer's own way taken out: limbs that reach or swing by pixels
+ * a frame cover a cell on one of them alone. 1 where it can't be read.
+ */
+function ownChatter(
+  [before, now, after]: readonly [SeenFrame, SeenFrame, SeenFrame],
+  box: readonly [number, number, number, number],
+  anchor: Pair | null,
+): number {
+  const { width, height } = now.join;
+  const to = (s: SeenFrame): Float32Array => {
+    const both = [0, 1, 2, 3].map((k) => (k < 2 ? Math.min : Math.max)(s.box![k]!, now.box![k]!)) as [
+      number,
+      number,
+      number,
+      number,
+    ];
+    const by = ownWay(s.matte, now.matte, [width, height], grow(both, ROOM, ROOM, width, height));
+    return movedPlane(s.matte, width, height, by, box);
+  };
+  return readChatter(to(before), now.matte, to(after), box, width, anchor ?? [0, 0]) ?? 1;
 }
 
 /** Mean change of the plate's coded luma. */
