@@ -186,66 +186,85 @@ export function patchChroma(
   }
 }
 
+// @ts-ignore: decorator
+@inline
+function knot4(table: usize, k: v128): v128 {
+  let r = v128.load32_zero(table + <usize>i32x4.extract_lane(k, 0));
+  r = v128.load32_lane(table + <usize>i32x4.extract_lane(k, 1), r, 1);
+  r = v128.load32_lane(table + <usize>i32x4.extract_lane(k, 2), r, 2);
+  return v128.load32_lane(table + <usize>i32x4.extract_lane(k, 3), r, 3);
+}
+
+/** Four noises of a tile's row from pixel x on; where the tile goes round they are taken one by one. */
+// @ts-ignore: decorator
+@inline
+function noise4(row: usize, at: i32, sx: i32, round: i32): v128 {
+  if (sx > 0 ? at + 3 <= round : at >= 3) {
+    if (sx > 0) return v128.load(row + (<usize>at << 2));
+    const back = v128.load(row + (<usize>(at - 3) << 2));
+    return v128.shuffle<f32>(back, back, 3, 2, 1, 0);
+  }
+  let r = v128.load32_zero(row + (<usize>at << 2));
+  r = v128.load32_lane(row + (<usize>((at + sx) & round) << 2), r, 1);
+  r = v128.load32_lane(row + (<usize>((at + 2 * sx) & round) << 2), r, 2);
+  return v128.load32_lane(row + (<usize>((at + 3 * sx) & round) << 2), r, 3);
+}
+
 /**
- * Grain on a performer (see addGrain in src/join/air/air.ts), one channel: coded (w × h) in place.
- * curves: 64 levels of wanted, 64 of the take's own sd. tile: side × side, read from (ox, oy) by
- * steps sx, sy (1 or −1). Items are rows. Scratch: 64 floats.
+ * Grain on a performer (see addGrain in src/join/air/air.ts): coded (three planes of `n` pixels, rows of w) in place.
+ * curves: of each channel 64 levels of wanted, 64 of the take's own sd. red, mid, blue: tiles, side × side, read from
+ * (ox, oy) by steps sx, sy (1 or −1). Items are rows. Scratch: 384 floats.
  */
 export function grainOver(
-  coded: usize, matte: usize, w: i32, curves: usize, amount: f32, keep: f32, tile: usize, side: i32, ox: i32, oy: i32,
-  sx: i32, sy: i32, from: i32, to: i32, scratch: usize,
+  coded: usize, matte: usize, w: i32, n: i32, curves: usize, amount: f32, keep: f32, red: usize, mid: usize,
+  blue: usize, side: i32, ox: i32, oy: i32, sx: i32, sy: i32, from: i32, to: i32, scratch: usize,
 ): void {
-  const round = side - 1;
-  // What a pixel that is wholly covered lacks hangs on its level alone.
-  for (let k: usize = 0; k < 256; k += 4) {
-    const want = load<f32>(curves + k) * amount, taken = load<f32>(curves + 256 + k) * keep;
-    store<f32>(scratch + k, Mathf.sqrt(max<f32>(0, want * want - taken * taken)));
+  const round = side - 1, plane = <usize>n << 2;
+  // The variance wanted at each level, and the sd that a whole performer brings.
+  for (let c: usize = 0; c < 1536; c += 512) {
+    for (let k: usize = 0; k < 256; k += 4) {
+      const want = load<f32>(curves + c + k) * amount;
+      store<f32>(scratch + c + k, want * want);
+      store<f32>(scratch + c + k, load<f32>(curves + c + k, 256) * keep, 256);
+    }
   }
+  const zero = f32x4.splat(0), one = f32x4.splat(1), top = f32x4.splat(63), half = f32x4.splat(0.5);
   for (let y = from; y < to; y++) {
-    const row = tile + (<usize>(((oy + sy * y) & round) * side) << 2);
-    for (let x = 0; x < w; x++) {
+    const down = <usize>(((oy + sy * y) & round) * side) << 2;
+    let x = 0;
+    for (; x + 4 <= w; x += 4) {
       const i = <usize>(y * w + x) << 2;
-      if ((x & 3) == 0 && x + 4 <= w) {
-        const m = v128.load(matte + i);
-        if (!v128.any_true(f32x4.gt(m, f32x4.splat(0)))) { x += 3; continue; }
-        const at = (ox + sx * x) & round;
-        // Four that are wholly covered, whose noise lies in one piece.
-        if (i32x4.all_true(f32x4.eq(m, f32x4.splat(1))) && (sx > 0 ? at + 3 <= round : at >= 3)) {
-          const v = v128.load(coded + i);
-          const k = i32x4.shl(
-            i32x4.trunc_sat_f32x4_s(
-              f32x4.add(
-                f32x4.mul(f32x4.min(f32x4.splat(1), f32x4.max(f32x4.splat(0), v)), f32x4.splat(63)),
-                f32x4.splat(0.5),
-              )
-            ),
-            2,
-          );
-          let sd = v128.load32_zero(scratch + <usize>i32x4.extract_lane(k, 0));
-          sd = v128.load32_lane(scratch + <usize>i32x4.extract_lane(k, 1), sd, 1);
-          sd = v128.load32_lane(scratch + <usize>i32x4.extract_lane(k, 2), sd, 2);
-          sd = v128.load32_lane(scratch + <usize>i32x4.extract_lane(k, 3), sd, 3);
-          let noise: v128;
-          if (sx > 0) noise = v128.load(row + (<usize>at << 2));
-          else {
-            const back = v128.load(row + (<usize>(at - 3) << 2));
-            noise = v128.shuffle<f32>(back, back, 3, 2, 1, 0);
-          }
-          v128.store(coded + i, f32x4.add(v, f32x4.mul(sd, noise)));
-          x += 3;
-          continue;
-        }
+      const a = v128.load(matte + i);
+      if (!v128.any_true(f32x4.gt(a, zero))) continue;
+      const at = (ox + sx * x) & round, b = f32x4.sub(one, a), share = f32x4.sub(one, f32x4.mul(b, b));
+      for (let c: usize = 0; c < 3; c++) {
+        const p = coded + c * plane + i, table = scratch + (c << 9);
+        const v = v128.load(p);
+        const k = i32x4.shl(
+          i32x4.trunc_sat_f32x4_s(f32x4.add(f32x4.mul(f32x4.pmin(one, f32x4.pmax(zero, v)), top), half)), 2,
+        );
+        const taken = f32x4.mul(knot4(table + 256, k), a);
+        const missing = f32x4.sub(f32x4.mul(knot4(table, k), share), f32x4.mul(taken, taken));
+        const noise = noise4((c == 0 ? red : c == 1 ? mid : blue) + down, at, sx, round);
+        const on = v128.and(f32x4.gt(missing, zero), f32x4.gt(a, zero));
+        const grown = f32x4.add(v, f32x4.mul(f32x4.sqrt(f32x4.pmax(zero, missing)), noise));
+        v128.store(p, v128.bitselect(grown, v, on));
       }
+    }
+    for (; x < w; x++) {
+      const i = <usize>(y * w + x) << 2;
       const a = load<f32>(matte + i);
       if (a <= 0) continue;
-      const l = load<f32>(coded + i);
-      const k = <usize>(l <= 0 ? 0 : l >= 1 ? 63 : <i32>(l * 63 + <f32>0.5)) << 2;
-      const grain = load<f32>(row + (<usize>((ox + sx * x) & round) << 2));
-      if (a == 1) { store<f32>(coded + i, l + load<f32>(scratch + k) * grain); continue; }
-      const want = load<f32>(curves + k) * amount, taken = load<f32>(curves + 256 + k) * keep * a;
-      const b: f32 = <f32>1 - a;
-      const missing = want * want * (<f32>1 - b * b) - taken * taken;
-      if (missing > 0) store<f32>(coded + i, l + Mathf.sqrt(missing) * grain);
+      const at = <usize>((ox + sx * x) & round) << 2, b: f32 = <f32>1 - a;
+      for (let c: usize = 0; c < 3; c++) {
+        const p = coded + c * plane + i, table = scratch + (c << 9);
+        const l = load<f32>(p);
+        const k = <usize>(l <= 0 ? 0 : l >= 1 ? 63 : <i32>(l * 63 + <f32>0.5)) << 2;
+        const taken = load<f32>(table + k, 256) * a;
+        const missing = load<f32>(table + k) * (<f32>1 - b * b) - taken * taken;
+        const noise = load<f32>((c == 0 ? red : c == 1 ? mid : blue) + down + at);
+        if (missing > 0) store<f32>(p, l + Mathf.sqrt(missing) * noise);
+      }
     }
   }
 }

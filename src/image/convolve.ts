@@ -102,7 +102,7 @@ export function convolveSeparable(
     const d = scope.output(out, overlap(out, src));
     const tx = scope.input(Float32Array.from(tapsX));
     const ty = scope.input(Float32Array.from(tapsY));
-    const scratch = 4 * (width + tapsX.length + 64 + tapsY.length + tapsY.length * (width + 16)) + 256;
+    const scratch = 4 * (width + tapsX.length + 64 + 3 * tapsY.length + tapsY.length * (width + 16)) + 256;
     door.run(
       'convolveSeparable',
       [s, d, width, height, tx, tapsX.length, ty, tapsY.length, BOUNDARY_MODE[boundary]],

@@ -99,6 +99,37 @@ describe('kernels and their plain twins', () => {
     );
   });
 
+  it('separable convolution passes by what is 0 and changes nothing by it', () => {
+    fc.assert(
+      fc.property(
+        size,
+        fc.integer({ min: 0, max: 9 }),
+        fc.integer({ min: 0, max: 9 }),
+        fc.constantFrom<Boundary>('clamp', 'mirror', 'zero'),
+        ({ width, height, seed }, rx, ry, boundary) => {
+          // A slanting strip and a lone pixel, as a shadow and a whisker lie in their boxes; the strip may meet a side.
+          const r = new RandomStream(seed, 5);
+          const from = r.below(width),
+            slope = 2 * r.uniform() - 1,
+            broad = 1 + r.below(20);
+          const src = noise(width * height, seed, -1, 2).map((v, i) => {
+            const x = i % width,
+              y = Math.floor(i / width);
+            return Math.abs(x - from - slope * y) < broad && y % 23 > 4 ? v : 0;
+          });
+          src[r.below(src.length)] = 1;
+          const tx = noise(2 * rx + 1, seed + 1, -1, 1);
+          const ty = noise(2 * ry + 1, seed + 2, -1, 1);
+          const plain = convolveSeparablePlain(src, width, height, tx, ty, boundary);
+          const got = convolveSeparable(src, width, height, tx, ty, boundary);
+          expect(worst(got, plain)).toBeLessThan(1e-4);
+          for (let i = 0; i < got.length; i++) if (plain[i] === 0 && got[i] !== 0) throw new Error(`${i}: ${got[i]}`);
+        },
+      ),
+      few,
+    );
+  });
+
   it('box means agree within 1e-6, in place or apart, and a box sum counts what lies inside the picture', () => {
     fc.assert(
       fc.property(

@@ -69,35 +69,33 @@ export function addGrain(
   const door = kernels(),
     scope = door.scope();
   try {
-    const where = scope.input(matte);
+    const curves = new Float32Array(384);
     for (let c = 0; c < 3; c++) {
-      const curves = new Float32Array(128);
-      curves.set(plateGrain.curves[c]!);
-      if (takeGrain !== null) curves.set(takeGrain.curves[c]!, 64);
-      const d = coded.data.subarray(c * n, (c + 1) * n),
-        at = scope.input(d);
-      door.run(
-        'grainOver',
-        [
-          at,
-          where,
-          w,
-          scope.input(curves),
-          step.grain,
-          keep,
-          scope.input(tiles[c]!),
-          TILE,
-          ox + sx * box[0],
-          oy + sy * box[1],
-          sx,
-          sy,
-        ],
-        h,
-        w * 4,
-        256,
-      );
-      if (!door.owns(d)) d.set(door.view(at, n));
+      curves.set(plateGrain.curves[c]!, 128 * c);
+      if (takeGrain !== null) curves.set(takeGrain.curves[c]!, 128 * c + 64);
     }
+    door.run(
+      'grainOver',
+      [
+        scope.changed(coded.data),
+        scope.input(matte),
+        w,
+        n,
+        scope.input(curves),
+        step.grain,
+        keep,
+        ...tiles.map((t) => scope.input(t)),
+        TILE,
+        ox + sx * box[0],
+        oy + sy * box[1],
+        sx,
+        sy,
+      ],
+      h,
+      w * 12,
+      4 * 384,
+    );
+    scope.finish();
   } finally {
     scope.close();
   }
