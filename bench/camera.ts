@@ -4,6 +4,7 @@
  * from ORB matches under RANSAC of a general library, in one run. Five sequences by default (a pan, a hand, an actor,
  * distortion, a small move); all fifteen with `full`.
  */
+import { mapTuple } from '../src/core/tuples.js';
 import { invert, multiply, normalise, transpose, type Mat3 } from '../src/geometry/mat3.js';
 import { rotationAngle, rotationFromPanTiltRoll } from '../src/geometry/rotation.js';
 import { measureCameraMove } from '../src/plate/camera/camera-move.js';
@@ -158,10 +159,10 @@ function nearestRotation(m: Mat3): Mat3 {
   const det =
     m[0] * (m[4] * m[8] - m[5] * m[7]) - m[1] * (m[3] * m[8] - m[5] * m[6]) + m[2] * (m[3] * m[7] - m[4] * m[6]);
   const k = Math.cbrt(det);
-  let r = m.map((v) => v / k) as unknown as Mat3;
+  let r = mapTuple(m, (v) => v / k);
   for (let i = 0; i < 12; i++) {
     const q = transpose(invert(r));
-    r = r.map((v, j) => 0.5 * (v + q[j]!)) as unknown as Mat3;
+    r = mapTuple(r, (v, j) => 0.5 * (v + q[j]!));
   }
   return r;
 }

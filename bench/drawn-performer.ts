@@ -1,4 +1,5 @@
 /** A furry performer drawn from capsules and hairs, its cast shadow, and what lays it on a screen. */
+import { mapTuple } from '../src/core/tuples.js';
 import { RandomStream } from '../src/core/random.js';
 
 export interface HardFrame {
@@ -48,7 +49,7 @@ export function performer(
   const drawn = COATS[random.uint32() % COATS.length]!;
   const coat = told ?? drawn;
   // Tapered capsules: from x y radius to x y radius.
-  const parts: Part[] = [
+  const drawnAs: Part[] = [
     [-0.5, 0, 0.3, 0.45, -0.05, 0.34],
     [0.62, -0.42, 0.2, 0.72, -0.36, 0.16],
     [0.55, -0.55, 0.07, 0.4, -0.95, 0.05],
@@ -58,12 +59,12 @@ export function performer(
     [0.4, 0.2, 0.09, 0.36, 0.73, 0.05],
     [0.55, 0.18, 0.08, 0.6, 0.71, 0.05],
     [-0.78, -0.1, 0.03, -1.15, -0.5, 0.012],
-  ].map(
-    (p) =>
-      p.map(
-        (v, i) =>
-          v * (1 + 0.08 * (random.uniform() - 0.5)) * u + (i === 0 || i === 3 ? cx : i === 1 || i === 4 ? cy : 0),
-      ) as unknown as Part,
+  ];
+  const parts = drawnAs.map((p) =>
+    mapTuple(
+      p,
+      (v, i) => v * (1 + 0.08 * (random.uniform() - 0.5)) * u + (i === 0 || i === 3 ? cx : i === 1 || i === 4 ? cy : 0),
+    ),
   );
   const distance = (x: number, y: number): number => {
     let best = 1e9;

@@ -3,6 +3,7 @@
  * rabbit), furred or smooth, with a coat from soot to white, in one tone or two, as text for the ray tracer. Its
  * own frame: foot at the origin, facing −z, metres.
  */
+import { mapTuple, three } from '../src/core/tuples.js';
 import { n, unit, v, type Vec3 } from '../demo/scenes/vector.js';
 import { RandomStream } from '../src/core/random.js';
 import { makeBody, type BodyKind, type Ellipsoid } from './made-bodies.js';
@@ -51,7 +52,7 @@ const axesOf = (e: Ellipsoid): Vec3[] =>
     return [row[0] / q, row[1] / q, row[2] / q] as Vec3;
   });
 const at = (c: Vec3, axes: readonly Vec3[], u: Vec3): Vec3 =>
-  [0, 1, 2].map((k) => c[k]! + u[0] * axes[0]![k]! + u[1] * axes[1]![k]! + u[2] * axes[2]![k]!) as unknown as Vec3;
+  three((k) => c[k]! + u[0] * axes[0]![k]! + u[1] * axes[1]![k]! + u[2] * axes[2]![k]!);
 const reach = (e: Ellipsoid, p: Vec3): number =>
   e.a.reduce((s, row) => s + (row[0] * (p[0] - e.c[0]) + row[1] * (p[1] - e.c[1]) + row[2] * (p[2] - e.c[2])) ** 2, 0);
 const times = (c: Vec3, k: number): string => `rgb<${c.map((x) => Math.min(0.9, x * k).toFixed(4)).join(',')}>`;
@@ -114,8 +115,8 @@ export function makeCreature(seed: number, index: number): Creature {
     height: made.height * size,
     half: half * size,
     parts: made.parts.map((e) => ({
-      c: e.c.map((x) => x * size) as unknown as Vec3,
-      a: e.a.map((row) => row.map((x) => x / size)) as unknown as Ellipsoid['a'],
+      c: mapTuple(e.c, (x) => x * size),
+      a: mapTuple(e.a, (row) => mapTuple(row, (x) => x / size)),
     })),
     text: (p, yawDeg, flat = false) =>
       `union{ ${flat ? bare : whole} ` +
@@ -149,9 +150,7 @@ function furOf(
     const e = parts[k]!;
     const p = at(e.c, axes[k]!, w);
     if (p[1] < 0.02 * height || parts.some((o, i) => i !== k && reach(o, p) < 0.97)) continue;
-    const normal = unit(
-      [0, 1, 2].map((c) => w[0] * e.a[0]![c]! + w[1] * e.a[1]![c]! + w[2] * e.a[2]![c]!) as unknown as Vec3,
-    );
+    const normal = unit(three((c) => w[0] * e.a[0]![c]! + w[1] * e.a[1]![c]! + w[2] * e.a[2]![c]!));
     // Hair lies backwards and down, and stands up a little.
     const dir = unit([
       0.45 * normal[0] + 0.5 * (random.uniform() - 0.5),
@@ -160,7 +159,7 @@ function furOf(
     ]);
     const lift =
       dir[0] * normal[0] + dir[1] * normal[1] + dir[2] * normal[2] < 0.15
-        ? unit([0, 1, 2].map((c) => dir[c]! + 0.6 * normal[c]!) as unknown as Vec3)
+        ? unit(three((c) => dir[c]! + 0.6 * normal[c]!))
         : dir;
     const side = unit([random.normal(), random.normal(), random.normal()]);
     const b = BLADE_HALF * height * (1 + random.uniform());
@@ -170,13 +169,7 @@ function furOf(
       [-1, 0],
       [0, 1],
     ] as const)
-      out.points.push(
-        v(
-          [0, 1, 2].map(
-            (c) => p[c]! - 0.004 * normal[c]! + q[0] * b * side[c]! + q[1] * l * lift[c]!,
-          ) as unknown as Vec3,
-        ),
-      );
+      out.points.push(v(three((c) => p[c]! - 0.004 * normal[c]! + q[0] * b * side[c]! + q[1] * l * lift[c]!)));
     out.normals.push(v(normal));
     out.tones.push(tone(p, normal) + random.below(SHADES.length));
   }

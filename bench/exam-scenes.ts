@@ -11,6 +11,7 @@ import { execFileSync, spawnSync } from 'node:child_process';
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { mapTuple, three } from '../src/core/tuples.js';
 import type { Camera } from '../demo/scenes/camera.js';
 import { encode } from '../demo/scenes/encode.js';
 import { lookahead } from '../demo/scenes/film.js';
@@ -18,7 +19,6 @@ import { blur, develop, encode709, type Finish } from '../demo/scenes/look.js';
 import { seeded } from '../demo/scenes/random.js';
 import { frameOf, GLOBAL, type Shot } from '../demo/scenes/shot.js';
 import { trace, type Picture, type TraceOptions } from '../demo/scenes/trace.js';
-import type { Vec3 } from '../demo/scenes/vector.js';
 import { GRAIN_LAWS, planOf, type ExamPlan, type Look } from './exam-plan.js';
 import { homeText, lampsText, type Lamps } from './exam-sets.js';
 import { type ExamScene, TAKE_HANDLE, marksOfPlan, truthFrames } from './exam-marks.js';
@@ -35,9 +35,9 @@ const luma = (p: Picture): number => {
 
 /** Exposure and white as the camera sets them on what it sees. */
 export function finishFor(look: Look, lamps: Lamps, picture: Picture): Finish {
-  const light = [0, 1, 2].map((k) => lamps.key[k]! * lamps.towards[1] + lamps.fill[k]!),
-    y = 0.2126 * light[0]! + 0.7152 * light[1]! + 0.0722 * light[2]!;
-  const tint = light.map((c, k) => (y / c) ** look.balance * look.grade[k]!) as unknown as Vec3;
+  const light = three((k) => lamps.key[k] * lamps.towards[1] + lamps.fill[k]);
+  const y = 0.2126 * light[0] + 0.7152 * light[1] + 0.0722 * light[2];
+  const tint = mapTuple(light, (c, k) => (y / c) ** look.balance * look.grade[k]!);
   return { ...look.finish, tint, exposure: look.mean / luma(picture) };
 }
 
@@ -138,7 +138,7 @@ export async function makeTake(
 
 /** The take's set with its lamps, as text. */
 export function takeSet({ take: t }: ExamPlan): string {
-  const level = [0, 1, 2].map((k) => t.lamps.fill[k]! + t.lamps.key[k]! * t.lamps.towards[1]) as unknown as Vec3;
+  const level = three((k) => t.lamps.fill[k]! + t.lamps.key[k]! * t.lamps.towards[1]);
   return (
     (t.garden === null ? homeText(t.screen, t.far, level) : t.garden.text) +
     lampsText(t.lamps, t.garden === null ? t.screen.cloth : t.garden.ground)

@@ -3,6 +3,7 @@
  * back, things about and uprights of known height, all drawn from a seed; and the home where the take is shot. World: x
  * right, y up, z away; the performer stands near the origin, the film's camera at (0, h, −far).
  */
+import { mapTuple, three } from '../src/core/tuples.js';
 import { n, unit, v, type Vec3 } from '../demo/scenes/vector.js';
 import type { RandomStream } from '../src/core/random.js';
 import { dome } from './ground-lamps.js';
@@ -39,9 +40,9 @@ const box = (a: Vec3, b: Vec3, m: string): string => `box{${v(a)},${v(b)} ${m}}\
 export function makeSet(random: RandomStream, place: Place, f: Frustum): ExamSet {
   const u = (a: number, b: number): number => a + (b - a) * random.uniform();
   const any = (): Vec3 => {
-    const c = [u(0.04, 0.7), u(0.04, 0.6), u(0.04, 0.55)];
-    const g = (c[0]! + c[1]! + c[2]!) / 3;
-    return c.map((x) => 0.6 * x + 0.4 * g) as unknown as Vec3;
+    const c: Vec3 = [u(0.04, 0.7), u(0.04, 0.6), u(0.04, 0.55)];
+    const g = (c[0] + c[1] + c[2]) / 3;
+    return mapTuple(c, (x) => 0.6 * x + 0.4 * g);
   };
   const grey = (lo: number, hi: number, tint = 0.08): Vec3 => {
     const g = u(lo, hi);
@@ -79,11 +80,7 @@ export function makeSet(random: RandomStream, place: Place, f: Frustum): ExamSet
     parts.push(
       lines
         .map(([a, b]) =>
-          box(
-            [a[0] - 0.006, 0, a[2] - 3],
-            [a[0] + 0.006, 0.0015, b[2] + 0.1],
-            matt(ground.map((c) => 0.4 * c) as unknown as Vec3),
-          ),
+          box([a[0] - 0.006, 0, a[2] - 3], [a[0] + 0.006, 0.0015, b[2] + 0.1], matt(mapTuple(ground, (c) => 0.4 * c))),
         )
         .join(''),
     );
@@ -121,11 +118,7 @@ export function makeSet(random: RandomStream, place: Place, f: Frustum): ExamSet
     parts.push(
       lines
         .map(([a, b]) =>
-          box(
-            [a[0] - 0.03, 0, a[2] - 4],
-            [a[0] + 0.03, 0.002, b[2] + 0.1],
-            matt(ground.map((c) => 0.5 * c) as unknown as Vec3),
-          ),
+          box([a[0] - 0.03, 0, a[2] - 4], [a[0] + 0.03, 0.002, b[2] + 0.1], matt(mapTuple(ground, (c) => 0.5 * c))),
         )
         .join(''),
     );
@@ -168,7 +161,11 @@ export function makeSet(random: RandomStream, place: Place, f: Frustum): ExamSet
           box(
             [x, 0, back],
             [x + 0.145, 1.5 + u(-0.03, 0.03), back + 0.03],
-            rough(fence.map((c) => c * u(0.85, 1.1)) as unknown as Vec3, 0.4, 0.25),
+            rough(
+              mapTuple(fence, (c) => c * u(0.85, 1.1)),
+              0.4,
+              0.25,
+            ),
           ),
         );
     } else {
@@ -268,12 +265,12 @@ export function lampsText(l: Lamps, ground: Vec3): string {
   const sky = dome(SKY_LAMPS).map((d) => unit([d[0], Math.max(0.35, d[1]), d[2]]));
   const sum = sky.reduce((s, d) => s + d[1], 0);
   for (const d of sky)
-    out += `light_source{${v(at(d, 90))} rgb${v(l.fill.map((c) => c / sum) as unknown as Vec3)} parallel point_at 0}\n`;
-  const level = [0, 1, 2].map((k) => (l.fill[k]! + l.key[k]! * Math.max(0, l.towards[1])) * ground[k]!);
+    out += `light_source{${v(at(d, 90))} rgb${v(mapTuple(l.fill, (c) => c / sum))} parallel point_at 0}\n`;
+  const level = three((k) => (l.fill[k] + l.key[k] * Math.max(0, l.towards[1])) * ground[k]);
   for (const a of [0, 2.1, 4.2])
     out +=
       `light_source{${v([60 * Math.cos(a), -60, 60 * Math.sin(a)])} ` +
-      `rgb${v(level.map((c) => (1.2 * c) / 3) as unknown as Vec3)} shadowless parallel point_at 0}\n`;
+      `rgb${v(mapTuple(level, (c) => (1.2 * c) / 3))} shadowless parallel point_at 0}\n`;
   return out;
 }
 
@@ -302,8 +299,8 @@ export function homeText(s: HomeScreen, far: number, level: Vec3): string {
     `difference{box{<-9,0,${n(wall - r)}>,<9,${r},${n(wall)}>} ` +
     `cylinder{<-10,${r},${n(wall - r)}>,<10,${r},${n(wall - r)}>,${r}} ${cloth(45)} no_shadow}\n` +
     `cylinder{0,<0,${n(s.pegHeight)},0>,${n(0.03 * s.pegHeight)} ` +
-    `${matt(s.cloth.map((c) => 0.8 * c) as unknown as Vec3)} translate ${v(s.peg)}}\n` +
-    `light_source{<0,14,60> rgb${v(level.map((c, i) => 0.45 * c * s.cloth[i]!) as unknown as Vec3)} shadowless ` +
+    `${matt(mapTuple(s.cloth, (c) => 0.8 * c))} translate ${v(s.peg)}}\n` +
+    `light_source{<0,14,60> rgb${v(mapTuple(level, (c, i) => 0.45 * c * s.cloth[i]!))} shadowless ` +
     'parallel point_at 0}\n'
   );
 }

@@ -1,4 +1,5 @@
 /** The lamps, sky and panes of the ground step's scenes, as the tracer reads them. */
+import { mapTuple, three } from '../src/core/tuples.js';
 import { sunFrom, type Camera } from '../demo/scenes/camera.js';
 import { v, type Vec3 } from '../demo/scenes/vector.js';
 import type { Case } from './ground-cases.js';
@@ -29,9 +30,7 @@ function disc(towards: Vec3, deg: number, count: number): Vec3[] {
   return Array.from({ length: count }, (_, i) => {
     const r = k * Math.sqrt((i + 0.5) / count);
     const a = i * 2.399963;
-    return unit3(
-      [0, 1, 2].map((j) => towards[j]! + r * (Math.cos(a) * side[j]! + Math.sin(a) * up[j]!)) as unknown as Vec3,
-    );
+    return unit3(three((j) => towards[j]! + r * (Math.cos(a) * side[j]! + Math.sin(a) * up[j]!)));
   });
 }
 const cross3 = (a: Vec3, b: Vec3): Vec3 => [
@@ -53,11 +52,18 @@ export function lampsText(c: Case, camera: Camera): string {
   let out = '';
   // The sky's share of light on level ground is `sky` times its colour over π.
   for (const d of dome(SKY_LAMPS))
-    out += light(d, SKY_RGB.map((s) => (2 * s * c.sky) / SKY_LAMPS / 1.6) as unknown as Vec3);
+    out += light(
+      d,
+      mapTuple(SKY_RGB, (s) => (2 * s * c.sky) / SKY_LAMPS / 1.6),
+    );
   for (const l of c.lamps) {
     const to = sunFrom(camera, l.azimuth, l.elevation);
     const parts = l.softDeg === undefined ? [to] : disc(to, l.softDeg, 40);
-    for (const d of parts) out += light(d, l.rgb.map((s) => s / parts.length) as unknown as Vec3);
+    for (const d of parts)
+      out += light(
+        d,
+        mapTuple(l.rgb, (s) => s / parts.length),
+      );
   }
   return out;
 }

@@ -5,6 +5,7 @@
  *
  * World: x right, y up, z away from the camera, the body's foot at the origin, metres. A body faces −z at yaw 0.
  */
+import { mapTuple } from '../src/core/tuples.js';
 import { RandomStream } from '../src/core/random.js';
 import type { Vec3 } from '../src/geometry/mat3.js';
 
@@ -41,12 +42,12 @@ class Build {
     const turn = (p: Vec3): Vec3 => [c * p[0] + s * p[2], p[1], -s * p[0] + c * p[2]];
     return this.parts.map(({ c: at, r, pitch }) => {
       const p = pitch * RAD;
-      const axes: Vec3[] = [
+      const axes: readonly [Vec3, Vec3, Vec3] = [
         [1, 0, 0],
         [0, Math.cos(p), Math.sin(p)],
         [0, -Math.sin(p), Math.cos(p)],
       ];
-      return { c: turn(at), a: axes.map((v, i) => turn(v).map((x) => x / r[i]!)) as unknown as [Vec3, Vec3, Vec3] };
+      return { c: turn(at), a: mapTuple(axes, (v, i) => mapTuple(turn(v), (x) => x / r[i]!)) };
     });
   }
 }

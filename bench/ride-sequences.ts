@@ -5,6 +5,7 @@
  * grain, slow change of light. hard: besides, things crossing in front (cut-out animals where masks are present, else
  * blobs), light ±40 %, motion blur, strong grain; one in four leaves the frame or is hidden whole for some frames.
  */
+import { mapTuple } from '../src/core/tuples.js';
 import { RandomStream } from '../src/core/random.js';
 import { homographyFromQuad } from '../src/geometry/homography.js';
 import { apply, invert, multiply, type Mat3, type Point2 } from '../src/geometry/mat3.js';
@@ -235,7 +236,7 @@ function lightFrom(rng: RandomStream, swing: number): Course {
 }
 
 const placedAt = ({ plane, region }: Scene, t: number): Quad =>
-  region.quad.map(([x, y]) => apply(plane(t), x, y)) as unknown as Quad;
+  mapTuple(region.quad, ([x, y]) => apply(plane(t), x, y));
 
 /** Moments at which an open shutter looks. */
 const exposure = ({ level: { shutter } }: Scene, t: number): number[] =>
@@ -246,7 +247,7 @@ function shownAt(scene: Scene, t: number): Quad {
   const all = exposure(scene, t).map((time) => placedAt(scene, time));
   if (all.length === 1) return all[0]!;
   const mean = (corner: number, axis: 0 | 1): number => all.reduce((v, q) => v + q[corner]![axis], 0) / all.length;
-  return [0, 1, 2, 3].map((k) => [mean(k, 0), mean(k, 1)] as const) as unknown as Quad;
+  return mapTuple([0, 1, 2, 3] as const, (k) => [mean(k, 0), mean(k, 1)] as const);
 }
 
 /** The truth is given against the key frame as it is drawn on: the mean of the first exposure is taken out. */
@@ -255,7 +256,7 @@ function cornersOf(scene: Scene): (t: number) => Quad {
     first = homographyFromQuad(shownAt(scene, 0), quad)!;
   return (t) => {
     const h = homographyFromQuad(quad, shownAt(scene, t))!;
-    return quad.map(([x, y]) => apply(h, ...apply(first, x, y))) as unknown as Quad;
+    return mapTuple(quad, ([x, y]) => apply(h, ...apply(first, x, y)));
   };
 }
 
@@ -335,7 +336,7 @@ const POSTER = 1.12;
 function addPlane(out: Float32Array, scene: Scene, t: number, time: number, moments: number): void {
   const { region, texture, ground, alone, level } = scene,
     { cx, cy, w, h, quad } = region,
-    poster = quad.map(([x, y]) => [cx + (x - cx) * POSTER, cy + (y - cy) * POSTER]) as unknown as Quad;
+    poster = mapTuple(quad, ([x, y]): Point2 => [cx + (x - cx) * POSTER, cy + (y - cy) * POSTER]);
   const [i0, i1, i2, i3, i4, i5, i6, i7, i8] = invert(scene.plane(time));
   const [q0, q1, q2, q3, q4, q5, q6, q7, q8] = homographyFromQuad(poster, [
     [0, 0],

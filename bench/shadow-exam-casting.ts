@@ -1,4 +1,5 @@
 /** Bodies of balls and blades under a lamp by ray casting: what the camera sees, and what lies in shadow. */
+import { mapTuple } from '../src/core/tuples.js';
 import { project, shadowOf, type Camera } from '../demo/scenes/camera.js';
 import { mul, type Vec3 } from '../demo/scenes/vector.js';
 import type { TakeGround, TakeShadow } from '../src/join/body/body-depth.js';
@@ -42,7 +43,7 @@ export function stood(parts: readonly Ellipsoid[], at: Vec3, yawDeg: number): El
   const c = Math.cos(yawDeg * RAD);
   const s = Math.sin(yawDeg * RAD);
   const turn = (p: Vec3): Vec3 => [c * p[0] + s * p[2], p[1], -s * p[0] + c * p[2]];
-  return parts.map((e) => ({ c: add(turn(e.c), at), a: e.a.map((r) => turn(r)) as unknown as Ellipsoid['a'] }));
+  return parts.map((e) => ({ c: add(turn(e.c), at), a: mapTuple(e.a, (r) => turn(r)) }));
 }
 
 /** Towards the lamp from a point. */

@@ -22,7 +22,7 @@ export function benchOf(
   back: number,
   u: Draw,
   kind: TruthKind,
-): { readonly text: string; readonly corners: readonly Vec3[] | null } {
+): { readonly text: string; readonly corners: readonly [Vec3, Vec3, Vec3, Vec3] | null } {
   const z = back - u(0.35, 0.5);
   const wide = u(0.6, 1);
   const tall = u(0.35, 0.5);

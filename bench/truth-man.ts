@@ -2,6 +2,7 @@
  * The man of a made truth set (truth-scenes.ts): a puppet of random build, coat, hat and arms as text for the ray
  * tracer. His own frame: feet at the origin, facing −z, metres; his head sits where truth-marks.ts looks for it.
  */
+import { mapTuple } from '../src/core/tuples.js';
 import { cloth, paint } from '../demo/scenes/materials.js';
 import { add, n, v, type Vec3 } from '../demo/scenes/vector.js';
 import type { RandomStream } from '../src/core/random.js';
@@ -37,8 +38,8 @@ export function makeMan(random: RandomStream, carriedM: number, before: number):
   const wide = u(0.85, 1.2);
   const tone: Vec3 = [u(0.02, 0.5), u(0.02, 0.42), u(0.02, 0.4)];
   const mean = (tone[0] + tone[1] + tone[2]) / 3;
-  const hue = tone.map((c) => 0.6 * c + 0.4 * mean) as unknown as Vec3;
-  const coat = cloth(rgb(hue.map((c) => 0.6 * c) as unknown as Vec3), rgb(hue.map((c) => 1.2 * c) as unknown as Vec3));
+  const hue = mapTuple(tone, (c) => 0.6 * c + 0.4 * mean);
+  const coat = cloth(rgb(mapTuple(hue, (c) => 0.6 * c)), rgb(mapTuple(hue, (c) => 1.2 * c)));
   const skin = paint(
     rgb(
       (

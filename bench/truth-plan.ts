@@ -4,6 +4,7 @@
  * are those of the practice set (truth-set.ts). Ranges are by eye over what films and homes show (common practice, no
  * source); none was chosen by looking at a join's score.
  */
+import { mapTuple } from '../src/core/tuples.js';
 import { aim, headingDeg, sunAngles, sunFrom, tiltDeg, viewFrom, type Camera } from '../demo/scenes/camera.js';
 import { noiseTile } from '../demo/scenes/look.js';
 import { wander } from '../demo/scenes/random.js';
@@ -136,7 +137,7 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
     key: whiteOf(kelvin),
     softDeg,
     far: 120,
-    fill: whiteOf(sky).map((c) => (c * towards[1]) / ratio) as unknown as Vec3,
+    fill: mapTuple(whiteOf(sky), (c) => (c * towards[1]) / ratio),
   });
   const kelvin = u(4400, 5900);
   const lamps = lampsOf(sun, kelvin, u(2, 6), random.uniform() < 0.3 ? u(1.5, 5) : 0.53, u(6500, 10000));
@@ -229,10 +230,7 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
         chest: px(c, add(m, [0, CHEST * man.heightM, 0])),
       },
       performer: { position: p, yaw: performerYaw(f), ground: px(c, p), top: px(c, add(p, [0, heightM, 0])) },
-      posterCorners:
-        bench.corners === null || carried
-          ? {}
-          : { bench: bench.corners.map((a) => px(c, a)) as unknown as TruthFrame['posterCorners'][string] },
+      posterCorners: bench.corners === null || carried ? {} : { bench: mapTuple(bench.corners, (a) => px(c, a)) },
       takeYaw: takeYaw(f),
       sun: angles(c, sun),
       view: q,

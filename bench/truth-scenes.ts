@@ -11,6 +11,7 @@ import { spawn } from 'node:child_process';
 import { existsSync, mkdirSync, renameSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { three } from '../src/core/tuples.js';
 import { encode } from '../demo/scenes/encode.js';
 import { lookahead } from '../demo/scenes/film.js';
 import { blur, develop, type Finish } from '../demo/scenes/look.js';
@@ -174,7 +175,7 @@ export async function makeTruth(out: string, kind: TruthKind, seed: number): Pro
     );
   await writeMattes(name('performer-matte.mkv'), mattes, w, h);
   const t = p.take;
-  const level = [0, 1, 2].map((k) => t.lamps.fill[k]! + t.lamps.key[k]! * t.lamps.towards[1]) as unknown as Vec3;
+  const level = three((k) => t.lamps.fill[k]! + t.lamps.key[k]! * t.lamps.towards[1]);
   const home: Shot = {
     ...shot,
     how: 'whole',

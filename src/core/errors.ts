@@ -4,7 +4,7 @@
  * frame 112 of 240; the 112 whole frames were kept`.
  */
 
-/** Exit codes of the command line (DESIGN, ground rules): what kind of failure a caller sees. */
+/** Exit codes of the command line: what kind of failure a caller sees. */
 export type FailureKind = 'finding' | 'usage' | 'input' | 'internal';
 
 const EXIT_CODES: Record<FailureKind, number> = { finding: 1, usage: 2, input: 3, internal: 4 };

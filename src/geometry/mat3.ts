@@ -2,6 +2,7 @@
  * 3 × 3 matrices as row-major 9-tuples: [m11, m12, m13, m21, ..., m33]. Applied to image points as homogeneous columns
  * (x, y, 1); pixels with centres at +0.5. Pure functions, no state.
  */
+import { mapTuple } from '../core/tuples.js';
 import { PlatewrightError } from '../core/errors.js';
 
 export type Mat3 = readonly [number, number, number, number, number, number, number, number, number];
@@ -88,7 +89,7 @@ export function applyVector(m: Mat3, v: Vec3): [number, number, number] {
 export function normalise(m: Mat3): Mat3 {
   const big = Math.hypot(...m);
   const k = Math.abs(m[8]) > 1e-12 * big ? 1 / m[8] : 1 / big;
-  return m.map((v) => v * k) as unknown as Mat3;
+  return mapTuple(m, (v) => v * k);
 }
 
 export function translation(dx: number, dy: number): Mat3 {

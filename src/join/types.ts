@@ -1,6 +1,6 @@
 /**
  * The recipe of a join: an ordered list of steps, each with few parameters, proposed whole from the measures and open
- * to change by hand. Steps run in the order of DESIGN 5.5. Every step can be switched off and seen alone.
+ * to change by hand. Steps run in the order of `STEP_ORDER`. Every step can be switched off and seen alone.
  */
 import type { LightOverShot } from '../plate/light/light-over-shot.js';
 import type { RegionFile } from '../plate/marks/marks.js';

@@ -1,6 +1,6 @@
 /**
  * What is measured on a plate (and, where a counterpart exists, on a take). These documents are the one set
- * of numbers that brief, verdict, join and inspection use. Conventions (DESIGN, ground rules): pixels from
+ * of numbers that brief, verdict, join and inspection use. Conventions: pixels from
  * the top left, degrees, camera frame x right, y down, z forward; tilt negative looks down; pan positive to
  * the right; roll positive clockwise as seen in the picture; azimuth relative to the camera: 0 = light from
  * behind the camera, positive = from camera right.

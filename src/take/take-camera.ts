@@ -6,6 +6,7 @@
  * is fitted to them robustly: a moving shadow or a stray paw falls out; lines count across themselves alone. A plain
  * screen has nothing to hold on to: said, with what would help. Lengths in pixels of the take; luma display-coded 0..1.
  */
+import { mapTuple } from '../core/tuples.js';
 import { notMeasurable } from '../core/measure.js';
 import { framesPerSecond } from '../core/rational.js';
 import { solveGeneral } from '../geometry/linear-solve.js';
@@ -124,7 +125,7 @@ function bridge(found: { s: Similarity; support: number }[]): void {
     const b = i < found.length ? found[i]!.s : a;
     for (let k = before + 1; k < i; k++) {
       const t = (k - before) / (i - before);
-      found[k]!.s = [0, 1, 2, 3].map((j) => a[j]! * (1 - t) + b[j]! * t) as unknown as Similarity;
+      found[k]!.s = mapTuple([0, 1, 2, 3] as const, (j) => a[j]! * (1 - t) + b[j]! * t);
     }
     before = i;
   }

@@ -1,4 +1,5 @@
 /** The air step: how much softer, hazier and grainier the performer has to become to lie in the plate. */
+import { mapTuple } from '../../core/tuples.js';
 import { bt709Decode } from '../../colour/transfer.js';
 import type { PlateMeasures } from '../../plate/types.js';
 import type { ProposalInput } from '../proposal-input.js';
@@ -71,7 +72,7 @@ export function lessVeil(light: LightStep, air: AirStep): LightStep {
   return amount > 0
     ? {
         ...light,
-        offset: light.offset.map((o, c) => Math.max(0, o - amount * linear[c]!)) as unknown as LightStep['offset'],
+        offset: mapTuple(light.offset, (o, c) => Math.max(0, o - amount * linear[c]!)),
       }
     : light;
 }

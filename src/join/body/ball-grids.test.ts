@@ -1,8 +1,8 @@
 /** The kernels that draw balls and shade planes are held to their plain twins. */
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
+import { mapTuple } from '../../core/tuples.js';
 import { RandomStream } from '../../core/random.js';
-import type { Vec3 } from '../../geometry/mat3.js';
 import { ballsDepthPlain, ballsFrontPlain, depthInBalls, frontOfBalls } from './ball-grids.js';
 import { groundGeometry } from '../ground/ground.js';
 import { fillShade, fillShadePlain } from '../ground/shade-plane.js';
@@ -179,7 +179,7 @@ describe('balls on a grid, by kernel and plain', () => {
           const solid = Array.from({ length: 12 }, () => {
             const up = 0.05 + 0.5 * r.uniform();
             return {
-              centre: g.foot.map((v, i) => v + g.up[i]! * up + 0.2 * (r.uniform() - 0.5)) as unknown as Vec3,
+              centre: mapTuple(g.foot, (v, i) => v + g.up[i]! * up + 0.2 * (r.uniform() - 0.5)),
               radius: 0.04 + 0.1 * r.uniform(),
             };
           });
@@ -227,7 +227,7 @@ describe('balls on a grid, by kernel and plain', () => {
         400,
       );
       const near = [-0.3, 0.1, 0.4].map((x, k) => ({
-        centre: g.foot.map((v, i) => v + g.up[i]! * radiusM * (0.9 + 0.3 * k) + (i === 0 ? x : 0)) as unknown as Vec3,
+        centre: mapTuple(g.foot, (v, i) => v + g.up[i]! * radiusM * (0.9 + 0.3 * k) + (i === 0 ? x : 0)),
         radius: radiusM * (1 + 0.2 * k),
       }));
       const plane = { n: g.up, d: g.up[0] * g.foot[0] + g.up[1] * g.foot[1] + g.up[2] * g.foot[2] },

@@ -3,6 +3,7 @@
  * (body-likeness.ts): each part of the outline stands where that body's nearest part does. Tells more than the shadow
  * alone (body-depth.ts): what the performer hides of its own shadow, and a body that lies or leans away.
  */
+import { three } from '../../core/tuples.js';
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { boxMean } from '../../image/box.js';
 import { cross, dot, type Vec3 } from '../../geometry/mat3.js';
@@ -292,11 +293,7 @@ function mayThrow(
     for (let j = -1; j <= 1; j++) {
       const a = azimuth + i * Math.max(KEY_ROOM, keySd[0]) * RAD_PER_DEG,
         e = Math.max(0.15, elevation + 2 * j * keySd[1] * RAD_PER_DEG);
-      keys.push(
-        [0, 1, 2].map(
-          (k) => (-Math.sin(a) * left[k]! + Math.cos(a) * ahead[k]!) / Math.tan(e) + g.up[k]!,
-        ) as unknown as Vec3,
-      );
+      keys.push(three((k) => (-Math.sin(a) * left[k]! + Math.cos(a) * ahead[k]!) / Math.tan(e) + g.up[k]!));
     }
   return (x, y) => {
     const d: Vec3 = [(x - g.principal[0]) / g.focalPx, (y - g.principal[1]) / g.focalPx, 1],

@@ -1,5 +1,5 @@
 /**
- * Erase (DESIGN 5.5): a clean plate without what a region covers. What other frames of the shot show of the hidden set
+ * Erase: a clean plate without what a region covers. What other frames of the shot show of the hidden set
  * is gathered once into a still mosaic (erase-mosaic.ts) in the pixels of one frame; what none shows is made up there
  * once by patch synthesis (patch-synthesis.ts); each frame then gets the mosaic laid over it by the camera's move,
  * corrected locally, matched in light and along its seam (erase-seam.ts). Being one picture, the fill holds still over

@@ -3,6 +3,7 @@
  * the turn was fitted to (turning-stand.ts), as thick as reaches to the performer's back. Seen from the side the
  * performer's shadow then falls beside it on to the body, not on a plane behind it.
  */
+import { three } from '../../core/tuples.js';
 import { cross, type Vec3 } from '../../geometry/mat3.js';
 import { convexHull } from '../../image/outline.js';
 import type { GroundGeometry } from './ground.js';
@@ -46,9 +47,7 @@ export function carrierRound(
   // The carrier's chest begins where the performer's back ends.
   const radius = Math.min(STOUT, Math.max(SLIM, Math.hypot(from[0], from[1]) - 0.55 * deepest));
   const at = (height: number, away: number, aside: number): Vec3 =>
-    [0, 1, 2].map(
-      (k) => g.foot[k]! + (from[0] + away) * ahead[k]! + (from[1] + aside) * left[k]! + height * g.up[k]!,
-    ) as unknown as Vec3;
+    three((k) => g.foot[k]! + (from[0] + away) * ahead[k]! + (from[1] + aside) * left[k]! + height * g.up[k]!);
   // The performer is before the chest: shoulders and arms lie across the way to it.
   const reach = Math.hypot(from[0], from[1]),
     across: readonly [number, number] =

@@ -3,6 +3,7 @@
  * cosine at which it meets the ground (Lambert's law; the photometric distance law, CIE S 017, 17-25-051, from memory).
  * The rest of the light is taken to be alike in both places, so a shadow farther from the lamp is lighter.
  */
+import { mapTuple } from '../../core/tuples.js';
 import type { Vec3 } from '../../geometry/mat3.js';
 import type { NearLamp } from './near-lamp.js';
 import type { ThinShadow } from './thin-shadow.js';
@@ -24,7 +25,7 @@ export const missingAt = (share: number, times: number): number =>
 
 /** The same of all that a post's shadow tells. */
 export function thinAt(t: ThinShadow, times: number): ThinShadow {
-  const of = (m: readonly number[]): [number, number, number] => m.map((v) => missingAt(v, times)) as never;
+  const of = (m: Vec3): Vec3 => mapTuple(m, (v) => missingAt(v, times));
   return {
     ...t,
     missing: of(t.missing),

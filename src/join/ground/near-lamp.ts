@@ -7,6 +7,7 @@
  *
  * World of the view: x right, y up, z away from the camera along the ground, metres.
  */
+import { three } from '../../core/tuples.js';
 import { DEG_PER_RAD, RAD_PER_DEG } from '../../core/angles.js';
 import { groundPoint } from '../../geometry/camera.js';
 import { dot, type Vec3 } from '../../geometry/mat3.js';
@@ -161,7 +162,7 @@ export function asUnderParallel(
       k = h / slant;
     return [
       {
-        centre: [0, 1, 2].map((i) => lamp[i]! + t * (c[i]! - lamp[i]!) + k * light[i]!) as unknown as Vec3,
+        centre: three((i) => lamp[i]! + t * (c[i]! - lamp[i]!) + k * light[i]!),
         radius: t * b.radius,
       },
     ];
@@ -203,5 +204,5 @@ function nearestTo(
   const det = m(0, 0) * minor(0, 0) + m(0, 1) * minor(0, 1) + m(0, 2) * minor(0, 2),
     scale = (m(0, 0) + m(1, 1) + m(2, 2)) ** 3;
   if (!(Math.abs(det) > 1e-9 * scale)) return null;
-  return [0, 1, 2].map((i) => (b[0] * minor(0, i) + b[1] * minor(1, i) + b[2] * minor(2, i)) / det) as unknown as Vec3;
+  return three((i) => (b[0] * minor(0, i) + b[1] * minor(1, i) + b[2] * minor(2, i)) / det);
 }

@@ -5,6 +5,7 @@
  * and along its darkest line is held against how thick its upright is (thin-shadow.ts); all of them together and with
  * what is usual give one answer (shade-depth.ts).
  */
+import { mapTuple } from '../../core/tuples.js';
 import { groundCamera, groundPoint } from '../../geometry/camera.js';
 import type { Vec3 } from '../../geometry/mat3.js';
 import type { PlateMeasures } from '../../plate/types.js';
@@ -167,9 +168,9 @@ const channelSd = (ground: readonly number[], lit: readonly number[] | null): Th
 function darkStrip(t: ShadowStrip, lit: readonly [number, number, number] | null, spread: number): DarkStrip {
   const kept = keptOf(t.widePx, spread, 0.6 * t.widePx);
   return {
-    depth: t.depth.map((d) => -Math.log(Math.max(LEAST_LEFT, 1 - (1 - Math.exp(-d)) / kept))) as never,
+    depth: mapTuple(t.depth, (d) => -Math.log(Math.max(LEAST_LEFT, 1 - (1 - Math.exp(-d)) / kept))),
     chance: 0.6 * (1 - Math.exp(-t.places / 10)),
-    sd: t.depth.map((_, c) => Math.hypot(STRIP_SD, t.spread / 2, UNLIKE * unlike(t.litLinear, lit, c))) as never,
+    sd: mapTuple(t.depth, (_, c) => Math.hypot(STRIP_SD, t.spread / 2, UNLIKE * unlike(t.litLinear, lit, c))),
   };
 }
 
@@ -207,7 +208,7 @@ function ofMiddle(m: Along, spread: number, scale: number): MissingLight {
   const wide = Math.max(0.3 * m.widePx, Math.sqrt(Math.max(0, m.widePx ** 2 - (3 * spread) ** 2))),
     kept = erf(wide / (2 * Math.SQRT2 * spread));
   return {
-    missing: m.transmission.map((t) => 1 - t) as never,
+    missing: mapTuple(m.transmission, (t) => 1 - t),
     sd: 0.03 + (Math.LN2 * luma(m.transmission) * m.sdStops) / Math.sqrt(Math.max(1, m.places / 4)),
     ownSd: [CHANNEL_SD, CHANNEL_SD, CHANNEL_SD],
     weight: 1,
@@ -276,7 +277,7 @@ export async function tellDarkness(
     // Far broader than what throws it: the ground's own pattern was read.
     if (m === null || (post !== undefined && m.widePx > 2 * post.thin.widePx + OTHER * scale)) continue;
     const k = times(camera === null ? null : groundPoint(camera, ...middleOf(s.mark)));
-    middles.push({ ...m, transmission: m.transmission.map((t) => 1 - missingAt(1 - t, k)) as never });
+    middles.push({ ...m, transmission: mapTuple(m.transmission, (t) => 1 - missingAt(1 - t, k)) });
     if (m.widePx >= BROAD * scale) break;
   }
   const strips =

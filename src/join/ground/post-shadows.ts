@@ -1,4 +1,5 @@
 /** The thin shadows of a frame's marked uprights: where they are marked, and where the key foretells them. */
+import { three } from '../../core/tuples.js';
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { groundCamera, groundPoint, type Pinhole } from '../../geometry/camera.js';
 import type { Vec3 } from '../../geometry/mat3.js';
@@ -54,7 +55,7 @@ export function thinShadows(r: ThinRequest): OfPost[] {
     // Where the key foretells one and none is seen, something lies there before it or the upright stands elsewhere.
     const seen = marked !== undefined || thin?.peak == null || luma(thin.peak.missing) > LEAST_SEEN;
     if (thin !== null && seen && thin.thickPx < THICKEST * Math.hypot(u.top[0] - u.foot[0], u.top[1] - u.foot[1]))
-      out.push({ thin, foot: u.foot, at: [0, 1, 2].map((i) => ground[i]! + READ * (tip[i]! - ground[i]!)) as never });
+      out.push({ thin, foot: u.foot, at: three((i) => ground[i]! + READ * (tip[i]! - ground[i]!)) });
   }
   return out;
 }

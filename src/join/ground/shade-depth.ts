@@ -7,6 +7,7 @@
  * (Bayesian; maximum by expectation and maximisation from several starts: Dempster, Laird & Rubin, J. R. Stat. Soc. B
  * 39, 1977; Gauss-Newton for what is not linear).
  */
+import { mapTuple } from '../../core/tuples.js';
 import { invertSymmetric, solveCholesky } from '../../geometry/linear-solve.js';
 
 export type Three = readonly [number, number, number];
@@ -176,5 +177,5 @@ function improved(
   }
   const d = solveCholesky(A, b, 3);
   if (d === null) return s;
-  return s.map((v, c) => Math.min(MOST, Math.max(0.02, v + Math.max(-0.7, Math.min(0.7, d[c]!))))) as unknown as Three;
+  return mapTuple(s, (v, c) => Math.min(MOST, Math.max(0.02, v + Math.max(-0.7, Math.min(0.7, d[c]!)))));
 }

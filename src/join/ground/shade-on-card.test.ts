@@ -2,6 +2,7 @@
  * A made plate: level grey ground, an upright post of a wall that throws a shadow, and cards set into and beside it.
  */
 import { describe, expect, it } from 'vitest';
+import { three } from '../../core/tuples.js';
 import { createPicture } from '../../image/picture.js';
 import { dot, type Vec3 } from '../../geometry/mat3.js';
 import { groundGeometry } from './ground.js';
@@ -68,12 +69,7 @@ describe("the plate's own shadow on a standing performer", () => {
       for (let c = -3; c <= 3; c++) {
         const up = ((r + 0.5) / 16) * 0.8;
         all++;
-        if (
-          shaded(
-            [0, 1, 2].map((i) => origin.foot[i]! + up * origin.up[i]! + (i === 0 ? 0.06 * c : 0)) as unknown as Vec3,
-          )
-        )
-          dark++;
+        if (shaded(three((i) => origin.foot[i]! + up * origin.up[i]! + (i === 0 ? 0.06 * c : 0)))) dark++;
       }
     expect(dark / all).toBeGreaterThan(0.4);
     expect(Math.abs(shadeOnCard(plate, own, 2, origin, 0.8)! - dark / all)).toBeLessThan(0.12);

@@ -5,7 +5,8 @@
  * looked at there (own-shadow.ts). A hint only: what stands nearer than the performer may shade the ground behind it
  * alone, and a dark thing may look like a shadow.
  */
-import { cross, dot, type Vec3 } from '../../geometry/mat3.js';
+import { three } from '../../core/tuples.js';
+import { cross, dot } from '../../geometry/mat3.js';
 import type { Picture } from '../../image/picture.js';
 import type { GroundGeometry } from './ground.js';
 import { ownShadowAt, softened, type OwnShadow } from './own-shadow.js';
@@ -40,7 +41,7 @@ export function shadeOnCard(
       k = up / lift;
     for (let c = 0; c < COLUMNS; c++) {
       const a = HALF * height * ((2 * (c + 0.5)) / COLUMNS - 1);
-      const q = [0, 1, 2].map((i) => g.foot[i]! + a * aside[i]! + up * g.up[i]! - k * g.light[i]!) as unknown as Vec3;
+      const q = three((i) => g.foot[i]! + a * aside[i]! + up * g.up[i]! - k * g.light[i]!);
       if (!(q[2] > 0.01)) continue;
       const x = Math.floor(g.principal[0] + (g.focalPx * q[0]) / q[2]),
         y = Math.floor(g.principal[1] + (g.focalPx * q[1]) / q[2]);

@@ -1,5 +1,5 @@
 /**
- * Patch (DESIGN 5.5): a region of one picture laid onto a region of another, its light matched and its seam hidden in
+ * Patch: a region of one picture laid onto a region of another, its light matched and its seam hidden in
  * gradients: what the two differ by along the outline is carried over the region as a membrane and taken away (P.
  * Pérez, M. Gangnet, A. Blake, "Poisson image editing", SIGGRAPH 2003; the same smooth interpolant as Z. Farbman et
  * al., "Coordinates for instant image cloning", SIGGRAPH 2009, had here by push-pull over a band about the outline).

@@ -1,5 +1,7 @@
 /** Recipes of what is painted or printed: a picture pinned flat onto something of the film, a drawing in layers. */
+import { bt709Decode } from '../../colour/transfer.js';
 import { counted } from '../../core/counted.js';
+import { mapTuple, three } from '../../core/tuples.js';
 import type { PlateMeasures } from '../../plate/types.js';
 import { proposeAir } from '../air/propose-air.js';
 import { proposeErase } from '../erase/propose-erase.js';
@@ -7,7 +9,7 @@ import { proposeFront } from '../front/propose-front.js';
 import { alongWithFilm } from '../light/along-with-film.js';
 import { marksOf, type ProposalInput } from '../proposal-input.js';
 import { recipeFor } from '../recipe-for.js';
-import type { GroundStep, LightStep, Recipe, RecipeStep, RideStep } from '../types.js';
+import type { LightStep, Recipe, RecipeStep, RideStep } from '../types.js';
 import { cameraCarrier, type Carrier } from './carrier.js';
 import { pinPicture } from './pin-picture.js';
 
@@ -24,8 +26,8 @@ export function isPinned(input: ProposalInput): boolean {
 
 /** The recipe of a picture pinned by its four corners to a marked region, which `carrier` takes through the shot. */
 export function pinnedRecipe(input: ProposalInput, carrier: Carrier): Promise<Recipe> {
-  const tm = input.take.measures,
-    span = input.plate.measures.span;
+  const tm = input.take.measures;
+  const { span } = input.plate.measures;
   const regions = marksOf(input.plate.marks, 'carry').map((c) => ({ frame: c.frame, corners: c.mark.region }));
   const placement = pinPicture(tm.widthPx, tm.heightPx, regions, carrier, span);
   return flatRecipe(
@@ -46,14 +48,12 @@ export async function flatRecipe(
   none: string,
   why: string,
 ): Promise<Recipe> {
-  const pm = input.plate.measures,
-    tm = input.take.measures,
-    span = pm.span,
-    { placement } = ride;
+  const pm = input.plate.measures;
+  const tm = input.take.measures;
+  const { span } = pm;
   const steps: RecipeStep[] = [];
   const erase = proposeErase(input.plate.marks, pm);
   if (erase !== null) steps.push(erase);
-  const off = { on: false, why: none };
   steps.push(
     {
       step: 'peel',
@@ -82,7 +82,8 @@ export async function flatRecipe(
     alongWithFilm(pinnedLight(pm), pm),
     {
       step: 'ground',
-      ...off,
+      on: false,
+      why: none,
       shadow: false,
       contact: false,
       azimuthDeg: 0,
@@ -90,13 +91,14 @@ export async function flatRecipe(
       transmission: [1, 1, 1],
       softnessDeg: 0.53,
       contactStrength: 0,
+      receiver: 'ground',
       focalPx: pm.view?.focalPx.value ?? pm.widthPx,
       frames: [],
-    } as unknown as GroundStep,
+    },
   );
   const front = await proposeFront(input.plate, cameraCarrier(pm.camera), pm);
   if (front !== null) steps.push(front);
-  steps.push(proposeAir(input, placement[0]!.matrix));
+  steps.push(proposeAir(input, ride.placement[0]!.matrix));
   return recipeFor(input, steps);
 }
 
@@ -104,25 +106,19 @@ export async function flatRecipe(
  * Paper is as white as the film's whites and as black as its blacks: the still's full range is laid into the plate's.
  */
 function pinnedLight(pm: PlateMeasures): LightStep {
-  const look = pm.look;
-  const lin = (v: number): number => (v < 0.081 ? v / 4.5 : ((v + 0.099) / 1.099) ** (1 / 0.45));
-  const white = look === undefined ? null : look.whiteCoded.map(lin),
-    black = look === undefined ? null : look.blackCoded.map(lin);
-  const slope =
-    white === null || black === null
-      ? [1, 1, 1]
-      : white.map((w, i) => Math.max(0.05, Math.min(1.2, w * 0.9 - black[i]!)));
-  const offset = black === null ? [0, 0, 0] : black;
+  const { look } = pm;
+  const black = look === undefined ? null : mapTuple(look.blackCoded, bt709Decode);
+  const white = look === undefined ? null : mapTuple(look.whiteCoded, bt709Decode);
+  const known = black !== null && white !== null;
   return {
     step: 'light',
-    on: look !== undefined,
-    slope: slope as unknown as LightStep['slope'],
-    offset: offset as unknown as LightStep['offset'],
+    on: known,
+    slope: known ? three((c) => Math.max(0.05, Math.min(1.2, white[c] * 0.9 - black[c]))) : [1, 1, 1],
+    offset: black ?? [0, 0, 0],
     power: [1, 1, 1],
     saturation: 1,
-    why:
-      look === undefined
-        ? "the plate's levels were not measured"
-        : "the still's range is laid between the plate's own black and white",
+    why: known
+      ? "the still's range is laid between the plate's own black and white"
+      : "the plate's levels were not measured",
   };
 }

@@ -6,6 +6,7 @@ import { mkdtempSync, mkdirSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { three } from '../../core/tuples.js';
 import { measured } from '../../core/measure.js';
 import { apply, type Vec3 } from '../../geometry/mat3.js';
 import { createPicture, plane } from '../../image/picture.js';
@@ -181,9 +182,7 @@ describe('a drawing in layers', () => {
           list.forEach(([u, v]) => {
             const d = DISTANCES[l]!,
               X: Vec3 = [((u * W) / F) * d, ((v * H) / F) * d, d];
-            const world = [0, 1, 2].map(
-              (i) => home.at[i]! + R[i]! * X[0] + R[3 + i]! * X[1] + R[6 + i]! * X[2],
-            ) as unknown as Vec3;
+            const world = three((i) => home.at[i]! + R[i]! * X[0] + R[3 + i]! * X[1] + R[6 + i]! * X[2]);
             const at = s.see(f.frame, world);
             if (at[0] < 12 || at[1] < 12 || at[0] > W - 12 || at[1] > H - 12) return;
             const seen = spotNear(data, l, at);

@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest';
+import { mapTuple } from '../../core/tuples.js';
 import { homographyFromQuad } from '../../geometry/homography.js';
 import { apply, type Mat3 } from '../../geometry/mat3.js';
 import type { RideTrack } from '../../plate/types.js';
@@ -23,7 +24,7 @@ function track(homographies: readonly Mat3[], confidence = 1): RideTrack {
       homography,
       confidence: frame === 0 ? 1 : confidence,
       visible: true,
-      corners: QUAD.map(([x, y]) => apply(homography, x, y)) as unknown as RideTrack['frames'][number]['corners'],
+      corners: mapTuple(QUAD, ([x, y]) => apply(homography, x, y)),
     })),
   };
 }

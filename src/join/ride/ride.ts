@@ -2,6 +2,7 @@
  * Where the performer goes: take pixels → plate pixels for every plate frame, from where its ground and top are marked
  * in the take and in the plate, carried by the plate's measured motion. Sub-pixel throughout; nothing is rounded.
  */
+import { mapTuple } from '../../core/tuples.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { multiply, type Mat3 } from '../../geometry/mat3.js';
 import { carryPoint, type Carrier, type Keyed } from './carrier.js';
@@ -173,7 +174,7 @@ export function shutterPlacements(
   const at = (t: number): Mat3 => {
     const other = t < 0 ? before : after,
       k = Math.abs(t);
-    return here.map((v, i) => v + (other[i]! - v) * k) as unknown as Mat3;
+    return mapTuple(here, (v, i) => v + (other[i]! - v) * k);
   };
   const start = at(-half),
     end = at(half);

@@ -7,6 +7,7 @@
  *
  * The covariance of that fit, carried to every frame, says where one more mark would help most.
  */
+import { three } from '../../core/tuples.js';
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { levenbergMarquardt } from '../../geometry/levenberg-marquardt.js';
 import { apply, applyVector, invert, multiply, unit, type Vec3 } from '../../geometry/mat3.js';
@@ -249,7 +250,7 @@ function pathOf(
       cos = p[0]! * Math.cos(yaw),
       sin = p[0]! * Math.sin(yaw);
     const see = (height: number): [number, number] => {
-      const X = [0, 1, 2].map((i) => foot[i]! + height * up[i]! + cos * near[i]! + sin * left[i]!) as unknown as Vec3;
+      const X = three((i) => foot[i]! + height * up[i]! + cos * near[i]! + sin * left[i]!);
       return apply(multiply(c.set.at(frame), invert(c.set.at(home))), cx + (f * X[0]) / X[2], cy + (f * X[1]) / X[2]);
     };
     return { ground: see(p[2]!), top: see(p[3]!), nearerPx: cos * perMetre, axisFrom: [cos, -sin, shoulders - p[2]!] };

@@ -1,5 +1,5 @@
 /**
- * Widen (DESIGN 5.5): a larger canvas about every frame. What lies beyond a frame's edge and is seen in other frames of
+ * Widen: a larger canvas about every frame. What lies beyond a frame's edge and is seen in other frames of
  * the shot comes from the mosaic of the set (erase-mosaic.ts); what none shows is made up once, in the mosaic, by patch
  * synthesis, and thereby holds still; far from anything seen the smooth fill takes over, as out-of-focus margins do.
  * Along the frame's edge the light is matched and the seam softened over some pixels, since what moves across it can't

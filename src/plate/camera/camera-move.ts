@@ -1,5 +1,5 @@
 /**
- * The camera's own move over a clip (DESIGN 5.2): homographies of the set to the first frame, the kind of move, pan,
+ * The camera's own move over a clip: homographies of the set to the first frame, the kind of move, pan,
  * tilt and roll in degrees and the focal length where the camera turns enough about a fixed point, and the shake of a
  * hand. Angles relative to the first frame: pan positive right, tilt positive up, roll positive where the picture's
  * content turns clockwise. A push cannot give a focal length, nor can a camera that stands still: said so.

@@ -12,7 +12,7 @@ import { carryOnSurface } from '../ride/ride-surface.js';
 import { trackRegion, type RideCorrection } from '../ride/ride.js';
 import { posesOf, turnFromPoses } from '../turn/turn-poses.js';
 import { measureTravel } from '../travel/travel.js';
-import type { CameraMove, Quad, RideTrack, Travel, Turn, View } from '../types.js';
+import type { CameraMove, RideTrack, Travel, Turn, View } from '../types.js';
 import type { MeasureOptions } from '../measure-options.js';
 
 /** Whether the camera moves as no turn about a fixed point explains. */
@@ -92,10 +92,11 @@ export async function rideOf(
   const at = first.frame ?? marks.frame;
   const corrections: RideCorrection[] = [];
   for (const m of carries) {
-    if (m.kind !== 'carry' || m === first || m.region.length !== 4 || first.region.length !== 4) continue;
+    if (m.kind !== 'carry' || m === first || first.region.length !== 4) continue;
+    const [a, b, c, d, ...more] = m.region;
+    if (a === undefined || b === undefined || c === undefined || d === undefined || more.length > 0) continue;
     const frame = m.frame ?? marks.frame;
-    if (frame !== at && inSpan(frame, span))
-      corrections.push({ frame, corners: m.region.map((p) => [p[0], p[1]] as const) as unknown as Quad });
+    if (frame !== at && inSpan(frame, span)) corrections.push({ frame, corners: [a, b, c, d] });
   }
   const source = readerLumaSource(reader),
     track = await trackRegion(source, { at, polygon: first.region, corrections, span, onProgress });

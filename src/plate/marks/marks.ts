@@ -1,6 +1,6 @@
 /**
  * Marks: what a person points at in a frame, and the marks file in which they reach the program
- * (DESIGN section 6). Image coordinates in pixels of the file's conformed picture, origin top
+ * (docs/files.md). Image coordinates in pixels of the file's conformed picture, origin top
  * left, pixel centres at +0.5. Heights in metres.
  */
 import { z } from 'zod';

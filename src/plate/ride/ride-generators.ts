@@ -2,6 +2,7 @@
  * The eight generators of a plane's motion: exponential, logarithm, displacement field, and a Gaussian prior over them.
  * Order as in ride-template.ts. Coordinates (u, v) are template units.
  */
+import { mapTuple } from '../../core/tuples.js';
 import { apply, multiply, normalise, tryInvert, type Mat3, type Point2 } from '../../geometry/mat3.js';
 
 /** exp of Σ δ_k A_k over the eight generators, as a 3 × 3 matrix. */
@@ -10,7 +11,7 @@ export function generatorExp(d: ArrayLike<number>): Mat3 {
   const a2 = multiply(a, a);
   const a3 = multiply(a2, a);
   const a4 = multiply(a2, a2);
-  return a.map((v, i) => (i % 4 === 0 ? 1 : 0) + v + a2[i]! / 2 + a3[i]! / 6 + a4[i]! / 24) as unknown as Mat3;
+  return mapTuple(a, (v, i) => (i % 4 === 0 ? 1 : 0) + v + a2[i]! / 2 + a3[i]! / 6 + a4[i]! / 24);
 }
 
 /** Generator coordinates of a matrix near the identity (up to scale), to third order. */

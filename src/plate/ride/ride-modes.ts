@@ -2,6 +2,7 @@
  * A region's place as the displacement of its four corners in eight modes: the common shift, then
  * six of shape. And the 8 × 8 algebra about them.
  */
+import { mapTuple } from '../../core/tuples.js';
 import { homographyFromQuad } from '../../geometry/homography.js';
 import { apply, multiply, normalise, type Mat3, type Point2 } from '../../geometry/mat3.js';
 import { generatorExp } from './ride-generators.js';
@@ -34,11 +35,11 @@ export function modesOf(corners: readonly Point2[]): Float64Array {
 }
 
 export function homographyOf(template: RideTemplate, modes: Float64Array, set: Mat3 | null): Mat3 | null {
-  const corners = [0, 1, 2, 3].map(
-    (k) => [0, 1].map((q) => MODES.reduce((s, row, m) => s + row[2 * k + q]! * modes[m]!, 0)) as unknown as Point2,
+  const corners = [0, 1, 2, 3].map((k) =>
+    mapTuple([0, 1] as const, (q) => MODES.reduce((s, row, m) => s + row[2 * k + q]! * modes[m]!, 0)),
   );
   const home = template.corners.map(([u, v]) => apply(template.toPixels, u, v));
-  const h = homographyFromQuad(home as never, corners as never);
+  const h = homographyFromQuad(home, corners);
   return h === null ? null : normalise(set === null ? h : multiply(set, h));
 }
 

@@ -5,6 +5,7 @@
  * A confidence is the chance that the corners are within one pixel (Rayleigh with the track's own sd there), lowered
  * where little of the region agrees with the key frame; a frame on which nothing was seen is never claimed above 0.45.
  */
+import { mapTuple } from '../../core/tuples.js';
 import { IDENTITY3, multiply, normalise, tryInvert, type Mat3 } from '../../geometry/mat3.js';
 import type { Follower } from './ride-follow.js';
 import type { FollowedFrame } from './ride-keys.js';
@@ -270,7 +271,7 @@ function motionAt(frames: readonly FollowedFrame[], points: readonly SmoothPoint
 /** The square root of a map near the identity, to first order. */
 function halfWay(m: Mat3): Mat3 {
   const n = normalise(m);
-  return n.map((v, k) => (v + (k % 4 === 0 ? 1 : 0)) / 2) as unknown as Mat3;
+  return mapTuple(n, (v, k) => (v + (k % 4 === 0 ? 1 : 0)) / 2);
 }
 
 /** Rising runs of neighbouring frame numbers. */

@@ -7,6 +7,7 @@
  * marks it is carried from both, each counting by its nearness. What is hidden for a while and found again is left to
  * the ride, which does not go along with what passes.
  */
+import { mapTuple } from '../../core/tuples.js';
 import { FlowPicture, motionAt, type MotionField } from '../../image/flow.js';
 import { apply, multiply, type Mat3, type Point2 } from '../../geometry/mat3.js';
 import { framesBackward, type LumaFrame, type LumaSource } from './ride-source.js';
@@ -62,9 +63,7 @@ export async function carryOnSurface(
           frames[k] = {
             ...frames[k]!,
             homography: h,
-            corners: track.frames
-              .find((f) => f.frame === track.atFrame)!
-              .corners.map(([x, y]) => apply(h, x, y)) as unknown as RideFrame['corners'],
+            corners: mapTuple(track.frames.find((f) => f.frame === track.atFrame)!.corners, ([x, y]) => apply(h, x, y)),
             confidence: CARRIED,
             visible: true,
           };

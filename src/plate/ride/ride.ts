@@ -1,9 +1,10 @@
 /**
- * Ride: a planar region (or outline) followed over a clip (DESIGN 5.2). Each anchor (the frame the region
+ * Ride: a planar region (or outline) followed over a clip. Each anchor (the frame the region
  * was drawn on, and every frame a person corrected) is followed outwards and solved as a whole
  * (ride-anchor.ts); between two anchors the two tracks are blended, so a correction re-solves all that lies
  * between it and its neighbours. Units: pixels, frame numbers.
  */
+import { mapTuple } from '../../core/tuples.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { homographyFromQuad } from '../../geometry/homography.js';
 import { apply, IDENTITY3, multiply, normalise, type Mat3, type Point2 } from '../../geometry/mat3.js';
@@ -136,7 +137,7 @@ function rideFrame(frame: number, homography: Mat3, home: Quad, confidence: numb
   return {
     frame,
     homography,
-    corners: home.map(([x, y]) => apply(homography, x, y)) as unknown as Quad,
+    corners: mapTuple(home, ([x, y]) => apply(homography, x, y)),
     confidence: Math.round(confidence * 1000) / 1000,
     visible,
   };

@@ -3,6 +3,7 @@
  * truth: the made set itself (made-travel.ts).
  */
 import { describe, expect, it } from 'vitest';
+import { three } from '../../core/tuples.js';
 import { measured } from '../../core/measure.js';
 import { applyVector, type Vec3 } from '../../geometry/mat3.js';
 import { measureCameraMove } from '../camera/camera-move.js';
@@ -50,9 +51,7 @@ function offAt(s: MadeSet, t: Travel, depth: number, unit = 1): { rms: number; w
       [-0.3, 0.15],
     ] as const) {
       const X: Vec3 = [((a * s.widthPx) / s.focalPx) * depth, ((b * s.heightPx) / s.focalPx) * depth, depth];
-      const world = [0, 1, 2].map(
-        (i) => home.at[i]! + R[i]! * X[0] + R[3 + i]! * X[1] + R[6 + i]! * X[2],
-      ) as unknown as Vec3;
+      const world = three((i) => home.at[i]! + R[i]! * X[0] + R[3 + i]! * X[1] + R[6 + i]! * X[2]);
       const [x, y] = s.see(f.frame, world);
       if (x < 0 || y < 0 || x > s.widthPx || y > s.heightPx) continue;
       const q = applyVector(f.rotation, [

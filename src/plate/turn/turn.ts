@@ -1,5 +1,5 @@
 /**
- * Turn (DESIGN 5.2): yaw of the person or thing ridden on for every frame, from a few key poses and the parallax of its
+ * Turn: yaw of the person or thing ridden on for every frame, from a few key poses and the parallax of its
  * surface; or from a face, where eyes and nose are marked (turn-face.ts). Where the body is comes from a `body`,
  * `upright`, `stand` or `head` mark, else from what moves against the set.
  */
