@@ -53,22 +53,35 @@ export function layOver(
   }
 }
 
+/** Shares of shadow that four pixels lie in by themselves (own-shadow.ts); k as in layShade. */
+// @ts-ignore: decorator
+@inline
+function shareOf(k: usize, at: usize, plane: usize, within: i32): v128 {
+  const low = f32x4.splat(1e-5);
+  const r = log2x4(f32x4.pmax(low, loadTail(at, within))), g = log2x4(f32x4.pmax(low, loadTail(at + plane, within)));
+  const b = log2x4(f32x4.pmax(low, loadTail(at + 2 * plane, within)));
+  const wr = f32x4.splat(load<f32>(k, 20)), wg = f32x4.splat(load<f32>(k, 24)), wb = f32x4.splat(load<f32>(k, 28));
+  return f32x4.sub(
+    f32x4.splat(load<f32>(k, 32)),
+    f32x4.mul(f32x4.splat(0.6931471806), f32x4.add(f32x4.add(f32x4.mul(wr, r), f32x4.mul(wg, g)), f32x4.mul(wb, b))),
+  );
+}
+
 /**
  * Shade (cover of the key, contact; sw wide) on out (w wide, n pixels) at (dx, dy). k: least change, contact's
- * strength, transmission r g b; then of the plate's own shadow: r g b weights, offset, whether it is asked for. soft:
- * the softened plate (planes of `softN`, softW wide) from (softX, softY) of out on, wherever cover is above 0. bound: a
- * plane of the shade's size that limits it, or 0; hidden: one of out's, or 0.
+ * strength, transmission r g b; then of the plate's own shadow: r g b weights, offset, whether it is asked for, shares
+ * between which the pixel of `sharp` (the plate over out's box) stands for itself. soft: the softened plate (planes of
+ * `softN`, softW wide) from (softX, softY) of out on, wherever cover is above 0. bound: a plane of the shade's size that
+ * limits it, or 0; hidden: one of out's, or 0.
  */
 export function layShade(
   cover: usize, contact: usize, sw: i32, out: usize, w: i32, n: i32, dx: i32, dy: i32, touched: usize, k: usize,
-  soft: usize, softW: i32, softN: i32, softX: i32, softY: i32, bound: usize, hidden: usize, from: i32, to: i32,
-  scratch: usize,
+  soft: usize, softW: i32, softN: i32, softX: i32, softY: i32, sharp: usize, bound: usize, hidden: usize, from: i32,
+  to: i32, scratch: usize,
 ): void {
   const one = f32x4.splat(1), zero = f32x4.splat(0);
   const least = f32x4.splat(load<f32>(k)), strength = f32x4.splat(load<f32>(k, 4));
   const t0 = f32x4.splat(load<f32>(k, 8)), t1 = f32x4.splat(load<f32>(k, 12)), t2 = f32x4.splat(load<f32>(k, 16));
-  const wr = f32x4.splat(load<f32>(k, 20)), wg = f32x4.splat(load<f32>(k, 24));
-  const wb = f32x4.splat(load<f32>(k, 28)), offset = f32x4.splat(load<f32>(k, 32));
   const own = load<f32>(k, 36) != 0;
   const plane = <usize>n << 2, sp = <usize>softN << 2;
   for (let y = from; y < to; y++) {
@@ -88,18 +101,14 @@ export function layShade(
       const dark = v128.and(on, f32x4.gt(c, zero));
       if (own && v128.any_true(dark)) {
         const at = soft + (<usize>((y + dy - softY) * softW + x + dx - softX) << 2);
-        const low = f32x4.splat(1e-5);
         // No pixel beyond its end is dark.
         const within = min(4, softW - (x + dx - softX));
-        const r = log2x4(f32x4.pmax(low, loadTail(at, within))), g = log2x4(f32x4.pmax(low, loadTail(at + sp, within)));
-        const b = log2x4(f32x4.pmax(low, loadTail(at + 2 * sp, within)));
-        const s = f32x4.sub(
-          offset,
-          f32x4.mul(
-            f32x4.splat(0.6931471806),
-            f32x4.add(f32x4.add(f32x4.mul(wr, r), f32x4.mul(wg, g)), f32x4.mul(wb, b)),
-          ),
+        let s = shareOf(k, at, sp, within);
+        const mixed = v128.and(
+          dark,
+          v128.and(f32x4.gt(s, f32x4.splat(load<f32>(k, 40))), f32x4.lt(s, f32x4.splat(load<f32>(k, 44)))),
         );
+        if (v128.any_true(mixed)) s = v128.bitselect(shareOf(k, sharp + (o << 2), plane, left), s, mixed);
         const t = f32x4.pmin(one, f32x4.pmax(zero, f32x4.mul(f32x4.sub(s, f32x4.splat(0.45)), f32x4.splat(2.5))));
         const there = f32x4.mul(f32x4.mul(t, t), f32x4.sub(f32x4.splat(3), f32x4.add(t, t)));
         c = v128.bitselect(f32x4.mul(c, f32x4.sub(one, there)), c, dark);

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { createPicture } from '../../image/picture.js';
-import { ownShadowAt, ownShadowOf, softenedToBorders } from './own-shadow.js';
+import { ownShadowAt, ownShadowOf, ownShadowToBorder, softened } from './own-shadow.js';
 
 const LIT = [0.2, 0.15, 0.1] as const,
   T = [0.25, 0.3, 0.42] as const;
@@ -30,9 +30,9 @@ describe("shadows of the plate's own", () => {
     for (let i = 0; i < w * h; i++)
       for (let c = 0; c < 3; c++)
         p.data[c * w * h + i] = LIT[c]! * (i % w < w / 2 ? T[c]! : 1) * ((i + Math.floor(i / w)) % 2 === 0 ? 1.1 : 0.9);
-    const soft = softenedToBorders(p, 5, o);
+    const soft = softened(p, 5);
     for (let i = 0; i < w * h; i++) {
-      const share = ownShadowAt(o, soft, i);
+      const share = ownShadowToBorder(o, soft, i, p, i);
       if (i % w < w / 2) expect(share).toBeGreaterThan(0.85);
       else expect(share).toBeLessThan(0.05);
     }

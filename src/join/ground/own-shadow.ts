@@ -82,25 +82,32 @@ function shareAt(o: OwnShadow, soft: Picture, i: number): number {
  * from .85 wholly.
  */
 export function ownShadowAt(o: OwnShadow, soft: Picture, i: number): number {
-  const t = Math.min(1, Math.max(0, (shareAt(o, soft, i) - 0.45) / 0.4));
+  return counted(shareAt(o, soft, i));
+}
+
+function counted(share: number): number {
+  const t = Math.min(1, Math.max(0, (share - 0.45) / 0.4));
   return t * t * (3 - 2 * t);
 }
 
 /** Share of shadow between which a smoothed window holds both sides of a border. */
-const MIXED = [0.1, 0.9] as const;
+export const MIXED = [0.1, 0.9] as const;
 
 /**
- * The same, but where the window reaches over the border of a shadow each pixel stands for itself: smoothed with the
- * lit ground a shadow's rim would be taken for lit, and a second shadow would draw a dark line along it; the ground
- * beside it would stay light. Changes `part`.
+ * The same, but where the window reaches over the border of a shadow the pixel stands for itself: smoothed with the lit
+ * ground a shadow's rim would be taken for lit, and a second shadow would draw a dark line along it; the ground beside
+ * it would stay light. @param i pixel of `soft` @param at the same one of `sharp`, the plate as it is @param border by
+ * what the border is told
  */
-export function softenedToBorders(part: Picture, radius: number, own: OwnShadow): Picture {
-  const sharp = part.data.slice(),
-    out = softened(part, radius, part),
-    n = out.width * out.height;
-  for (let i = 0; i < n; i++) {
-    const share = shareAt(own, out, i);
-    if (share > MIXED[0] && share < MIXED[1]) for (let c = 0; c < 3; c++) out.data[c * n + i] = sharp[c * n + i]!;
-  }
-  return out;
+export function ownShadowToBorder(
+  o: OwnShadow,
+  soft: Picture,
+  i: number,
+  sharp: Picture,
+  at: number,
+  border: OwnShadow = o,
+): number {
+  const share = shareAt(border, soft, i),
+    own = share > MIXED[0] && share < MIXED[1];
+  return own ? counted(shareAt(o, sharp, at)) : ownShadowAt(o, soft, i);
 }

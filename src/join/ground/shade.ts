@@ -13,16 +13,17 @@ import type { Box, GroundShade } from './ground.js';
 import { boxOf } from '../peel/matte-box.js';
 import {
   LEAST_SPREAD,
-  ownShadowAt,
+  MIXED,
   ownShadowOf,
-  softenedToBorders,
+  ownShadowToBorder,
+  softened,
   type LitGround,
   type OwnShadow,
 } from './own-shadow.js';
 import type { GroundStep } from '../types.js';
 
 /** Least change of light that is laid; below it the plate's own code values stay. */
-const NOTHING = 0.004;
+export const NOTHING = 0.004;
 /** Two lamps' shadows, each measured by itself, leave no less than this where they cross. */
 const DARKEST = 0.01;
 
@@ -117,6 +118,7 @@ export function layShade(
     lit?.b ?? 0,
     lit?.offset ?? 0,
     lit === null ? 0 : 1,
+    ...MIXED,
   );
   const door = kernels(),
     scope = door.scope();
@@ -124,13 +126,14 @@ export function layShade(
     const marks = scope.input(touched);
     const under =
       lit === null
-        ? [0, 0, 0, 0, 0]
+        ? [0, 0, 0, 0, 0, 0]
         : [
             scope.input(soft!.picture.data),
             soft!.picture.width,
             soft!.picture.width * soft!.picture.height,
             soft!.x0,
             soft!.y0,
+            scope.input(soft!.sharp.data),
           ];
     door.run(
       'layShade',
@@ -208,7 +211,8 @@ export function layShadePlain(
       if (cover < NOTHING && contact < NOTHING && !more) continue;
       const lit = share > 0.5 ? lits[marked!.number[i]!]! : lits[0]!;
       if (lit !== null && cover > 0) {
-        cover *= 1 - ownShadowAt(lit, soft!.picture, (y + dy - soft!.y0) * soft!.picture.width + x + dx - soft!.x0);
+        const { picture, x0, y0, sharp, border } = soft!;
+        cover *= 1 - ownShadowToBorder(lit, picture, (y + dy - y0) * picture.width + x + dx - x0, sharp, o, border);
         if (cover < NOTHING && contact < NOTHING && !more) continue;
       }
       if (marked !== undefined) {
@@ -240,6 +244,10 @@ export interface Softened {
   readonly picture: Picture;
   readonly x0: number;
   readonly y0: number;
+  /** The plate itself, over the whole box, before anything was laid on it. */
+  readonly sharp: Picture;
+  /** By what the border of a shadow is told (ownShadowToBorder). */
+  readonly border: OwnShadow;
 }
 
 /**
@@ -252,7 +260,7 @@ function softenedUnder(
   dx: number,
   dy: number,
   radius: number,
-  own: OwnShadow,
+  border: OwnShadow,
   room?: FrameRoom,
 ): Softened | null {
   const sw = shade.box[2] - shade.box[0],
@@ -268,7 +276,7 @@ function softenedUnder(
   y1 = Math.min(base.height, y1 + dy + r);
   const part = room?.picture(x1 - x0, y1 - y0, 3, true) ?? createPicture(x1 - x0, y1 - y0, 3);
   for (let c = 0; c < 3; c++) cutRows(plane(base, c), base.width, x0, y0, plane(part, c), part.width, part.height);
-  return { picture: softenedToBorders(part, radius, own), x0, y0 };
+  return { picture: softened(part, radius, part), x0, y0, sharp: base, border };
 }
 
 function cutRows(

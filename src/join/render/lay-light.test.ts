@@ -99,13 +99,16 @@ describe('light laid on a picture', () => {
             contact: patchy(w * h, seed + 1, 0.8),
             ...(kept ? { kept: true as const } : {}),
           };
+          const border = { r: 0.4, g: 0.5, b: 0.3, offset: -0.6 };
           const laid: LaidShade = {
             step: { transmission: [0.35, 0.4, 0.5], contactStrength: 0.8 },
             shade,
             bound: bounded ? patchy(w * h, seed + 2, 0.3) : null,
             hidden: held ? patchy(n, seed + 3, 0.6) : null,
-            lits: [own ? { r: 0.4, g: 0.5, b: 0.3, offset: -0.6 } : null],
-            soft: own ? { picture: picture(W, H, 3, seed + 4), x0: 0, y0: 0 } : null,
+            lits: [own ? border : null],
+            soft: own
+              ? { picture: picture(W, H, 3, seed + 4), x0: 0, y0: 0, sharp: picture(W, H, 3, seed + 6), border }
+              : null,
           };
           const a = picture(W, H, 3, seed + 5),
             b = copy(a),
