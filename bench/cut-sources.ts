@@ -8,7 +8,7 @@ import { syntheticSource, type ReelSource } from './reel-picture.js';
 export const W = 192;
 export const H = 108;
 
-/** Continuous stretches of the clips, between the known changes (footage/README.md; by eye). */
+/** Continuous stretches of the clips, between the known changes (found by eye). */
 const STRETCHES: Record<string, readonly (readonly [number, number])[]> = {
   'tears-of-steel-30s.mp4': [
     [0, 72],
