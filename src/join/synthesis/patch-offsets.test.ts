@@ -58,7 +58,7 @@ describe('shifts by which a picture repeats itself', () => {
     const truth = room(5),
       rgb = truth.map((v, i) => (hole[Math.floor(i / 3)] !== 0 ? 0.5 : v));
     const offsets = coverHole(repetition(rgb, wholly(known), W, H, 60, new RandomStream(1)).offsets, hole, known, W, H),
-      label = labelOffsets(rgb, hole, known, W, H, offsets);
+      label = labelOffsets({ rgb, hole, known, width: W, height: H }, offsets);
     let wrong = 0,
       count = 0;
     for (let i = 0; i < N; i++) {
@@ -106,18 +106,11 @@ describe('shifts by which a picture repeats itself', () => {
     const flat = new Float32Array(3 * N).fill(0.5),
       dear = new Float32Array(N);
     for (let y = 0; y < H; y++) for (let x = 60; x < W; x++) dear[y * W + x] = 1;
-    const label = labelOffsets(
-      flat,
-      hole,
-      known,
-      W,
-      H,
-      [
-        { dx: 30, dy: 0 },
-        { dx: -30, dy: 0 },
-      ],
-      dear,
-    );
+    const shifts = [
+      { dx: 30, dy: 0 },
+      { dx: -30, dy: 0 },
+    ];
+    const label = labelOffsets({ rgb: flat, hole, known, width: W, height: H, dear }, shifts);
     for (let i = 0; i < N; i++) if (hole[i] !== 0) expect(label[i]).toBe(1);
   });
 

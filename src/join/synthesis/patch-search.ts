@@ -160,7 +160,7 @@ export class Search {
     const lines = lineShifts(rgb, hole, known, w, h, LINES),
       both = lines.flatMap((a) => own.slice(0, REPEATS).map((b) => ({ dx: a.dx + b.dx, dy: a.dy + b.dy })));
     const offsets = coverHole(distinct([...own, ...lines, ...both]), hole, known, w, h),
-      label = labelOffsets(rgb, hole, known, w, h, offsets, rare, rough);
+      label = labelOffsets({ rgb, hole, known, width: w, height: h, dear: rare, rough }, offsets);
     for (const t of this.targets) {
       const x = t % w,
         y = (t - x) / w;
