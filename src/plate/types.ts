@@ -188,6 +188,8 @@ export interface Look {
   };
   readonly edgeSpreadPx: Measure;
   readonly mtf50: Measure;
+  /** Edge spread (px) of what is out of focus, where that is most of the picture; absent elsewhere. */
+  readonly outOfFocusPx?: number;
   readonly motionBlur: { readonly lengthPx: Measure; readonly directionDeg: Measure; readonly shutterDeg: Measure };
   /** Airlight share at the far distance 0..1 and its coded colour. */
   readonly haze: { readonly amount: Measure; readonly coded: readonly [number, number, number] };

@@ -35,6 +35,10 @@ export function proposeAir(input: ProposalInput, placement: readonly number[]): 
       softenPx > 0
         ? `the plate's edges spread over ${plateSpread.toFixed(1)} px: blurred by ${softenPx.toFixed(2)} px to meet it`
         : 'the placed take is as sharp as the plate';
+    if (pl?.outOfFocusPx !== undefined)
+      why +=
+        ` (most of the plate is out of focus, its edges spreading over ${pl.outOfFocusPx.toFixed(1)} px; the performer ` +
+        'is taken to stand in focus: soften it by hand where it does not)';
   } else why = 'sharpness was not measured on both: left as it is';
   // Haze lifts blacks. Without lifted blacks what looks like it (a dull set) is none; and it is told from one picture
   // roughly.

@@ -97,6 +97,19 @@ describe('sharpness', () => {
     expect(Math.abs(read(soft) / (2.5631 * 3) - 1)).toBeLessThan(0.05);
   });
 
+  it('reads what is in focus where most of the picture is not, and says how soft the rest is', () => {
+    // A long lens: a fifth of the width in focus, edges beside it spread over three times as much.
+    const soft = squares(9, 900, 360, 1.5, 0, 0, 0.004);
+    const sharp = squares(8, 900, 360, 0.5, 0, 0, 0.004);
+    const mixed = Float32Array.from(soft, (v, i) => (i % 900 < 720 ? v : sharp[i]!));
+    const read = (l: Float32Array): ReturnType<typeof sharpnessOf> =>
+      sharpnessOf(findEdges(l, 900, 360), [0, 0], findEdges(l, 900, 360, 200, FINE));
+    const r = read(mixed);
+    expect(Math.abs(r.edgeSpreadPx.value! / (2.5631 * 0.5) - 1)).toBeLessThan(0.08);
+    expect(Math.abs(r.outOfFocusPx! / (2.5631 * 1.5) - 1)).toBeLessThan(0.1);
+    for (const l of [soft, sharp]) expect(read(l).outOfFocusPx).toBeUndefined();
+  });
+
   it('says why where there is no edge', () => {
     const r = sharpnessOf(findEdges(new Float32Array(200 * 200).fill(0.4), 200, 200), [0, 0]);
     expect(r.mtf50.value).toBeNull();

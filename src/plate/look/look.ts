@@ -188,6 +188,7 @@ class Gathered {
       grain: grain.grain,
       edgeSpreadPx: sharpness.edgeSpreadPx,
       mtf50: sharpness.mtf50,
+      ...(sharpness.outOfFocusPx === undefined ? {} : { outOfFocusPx: sharpness.outOfFocusPx }),
       motionBlur,
       haze: known[known.length >> 1] ?? hazes[0]!,
       ...(this.bars === null ? {} : { bars: this.bars }),
