@@ -37,6 +37,11 @@ export function progressPrinter(what: string): (done: number, total: number) => 
   };
 }
 
+/** Says on stderr what is waited for that has no count of its own. */
+export function sayWaiting(what: string): void {
+  process.stderr.write(`${what} …\n`);
+}
+
 /**
  * A path or name as a word of a command line that can be copied: quoted where a shell would split or read it otherwise.
  */

@@ -12,7 +12,7 @@ import { JoinRenderer } from '../../join/render/render.js';
 import { isSequencePattern } from '../../media/sequence.js';
 import type { WriterCodec } from '../../media/encodings.js';
 import { parseMarks } from '../../plate/marks/marks.js';
-import { action, answer, progressPrinter } from '../output.js';
+import { action, answer, progressPrinter, sayWaiting } from '../output.js';
 import { placeOf } from '../inspection-words.js';
 
 interface QuickOptions {
@@ -128,6 +128,7 @@ export function register(program: Command): void {
         };
         const renderer = await JoinRenderer.open(recipe, tools);
         let leftOff: JoinRenderer['leftOff'];
+        if (tools.mender !== undefined) sayWaiting('mending the plate before its first frame is joined');
         try {
           const report = await renderJoin(renderer, o.out, {
             codec,
