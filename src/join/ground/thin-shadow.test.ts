@@ -5,7 +5,8 @@ import { gaussianPlane } from '../../image/gaussian.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
 import { darknessOf } from './plate-darkness.js';
 import { measurePlateShadow } from './plate-shadow.js';
-import { measureThinShadow, thicknessOf } from './thin-shadow.js';
+import { measureThinShadow } from './thin-shadow.js';
+import { thicknessOf } from './upright-thickness.js';
 
 const W = 640,
   H = 360,

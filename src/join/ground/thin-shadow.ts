@@ -7,17 +7,12 @@
  *
  * World of the view: x right, y up, z away from the camera along the ground, metres.
  */
+import { mapTuple, three } from '../../core/tuples.js';
 import { groundPoint, project, type Pinhole } from '../../geometry/camera.js';
 import type { Vec3 } from '../../geometry/mat3.js';
 import type { Picture } from '../../image/picture.js';
 import { medianOf } from './plate-shadow.js';
-
-type Point = readonly [number, number];
-
-export interface ThinUpright {
-  readonly foot: Point;
-  readonly top: Point;
-}
+import { sample, thicknessOf, type Upright } from './upright-thickness.js';
 
 export interface ThinShadow {
   /** Linear light missing in the shadow as a share of the lit ground's, per channel; beside noise between 0 and 1. */
@@ -43,118 +38,64 @@ export interface ThinShadow {
 
 /**
  * Part of the shadow's length that is looked at: beyond the foot, and not far towards the tip, where a near lamp's
- * shadow grows and a wide lamp's spreads.
+ * shadow grows and a wide lamp's spreads; and at how many places of it.
  */
-const FROM = 0.1,
-  TO = 0.6,
-  PLACES = 48;
-/** Half the breadth looked at for the upright's own edges, share of its height, and the part of its height. */
-const STOUT = 0.14,
-  LOW = 0.08,
-  HIGH = 0.8,
-  BLOCKS = 6;
-/**
- * An edge stands out by this share of the strongest; the middle between two may lie so many half pixels aside of the
- * marked line.
- */
-const EDGE = 0.2,
-  ASIDE = 10;
+const FROM = 0.1;
+const TO = 0.6;
+const PLACES = 48;
+const LEAST_PLACES = 10;
 /**
  * The darkest line is sought in so many parts of the shadow's length, each end moved by so many px of a picture 640
  * wide at most, in such steps.
  */
-const PARTS = 4,
-  MOVED = 2,
-  MOVE = 0.5;
-/** Share of the shadow's breadth that its darkest line is read over. */
-const PEAK = 0.4,
-  PEAK_REACH = 3;
-/**
- * Px beside the shadow's own half width that spreading reaches, and px on which the lit ground is read, of a picture
- * 640 wide.
- */
-const SPREAD = 4,
-  BESIDE = 8;
-const LEAST_PLACES = 10;
+const PARTS = 4;
+const MOVED = 2;
+const MOVE = 0.5;
+/** Share of the shadow's breadth that its darkest line is read over, and px to either side at most. */
+const PEAK = 0.4;
+const PEAK_REACH = 3;
+/** Px beside the shadow's own half width that spreading reaches, of a picture 640 wide. */
+const SPREAD = 4;
+/** Px on which the lit ground is read, of a picture 640 wide. */
+const BESIDE = 8;
 
-const sample = (p: Picture, c: number, x: number, y: number): number => {
-  const fx = x - 0.5,
-    fy = y - 0.5,
-    ix = Math.floor(fx),
-    iy = Math.floor(fy),
-    tx = fx - ix,
-    ty = fy - iy,
-    d = p.data,
-    o = c * p.width * p.height + iy * p.width + ix;
-  return (d[o]! * (1 - tx) + d[o + 1]! * tx) * (1 - ty) + (d[o + p.width]! * (1 - tx) + d[o + p.width + 1]! * tx) * ty;
-};
+/** A shadow across its way at one place: on the picture, square to the shadow there. */
+interface Across {
+  readonly x: number;
+  readonly y: number;
+  /** Unit vector across. */
+  readonly ax: number;
+  readonly ay: number;
+  /** Breadth, px, that the shadow has there without being spread. */
+  readonly widePx: number;
+  /** How far across spreading reaches, and how far the ground is read. */
+  readonly inner: number;
+  readonly outer: number;
+}
 
-/**
- * Thickness of an upright across its axis, px, and how far its middle lies aside of the line marked; null where its two
- * edges do not stand out.
- */
-export function thicknessOf(
-  linear: Picture,
-  { foot, top }: ThinUpright,
-): { readonly thickPx: number; readonly aside: number } | null {
-  const dx = top[0] - foot[0],
-    dy = top[1] - foot[1],
-    tall = Math.hypot(dx, dy),
-    nx = -dy / tall,
-    ny = dx / tall,
-    reach = Math.max(6, STOUT * tall),
-    m = Math.ceil(2 * reach) + 4;
-  if (!(tall > 20)) return null;
-  const steps = 2 * m + 1,
-    G = new Float64Array(steps);
-  for (let b = 0; b < BLOCKS; b++)
-    for (let c = 0; c < 3; c++) {
-      const profile = new Float64Array(steps);
-      let rows = 0;
-      for (let q = 0; q < (tall * (HIGH - LOW)) / BLOCKS; q++) {
-        const t = LOW + (b / BLOCKS) * (HIGH - LOW) + q / tall,
-          x0 = foot[0] + t * dx,
-          y0 = foot[1] + t * dy;
-        if (x0 - m / 2 < 2 || y0 < 2 || x0 + m / 2 > linear.width - 3 || y0 > linear.height - 3) continue;
-        rows++;
-        for (let k = 0; k < steps; k++) {
-          const d = (k - m) / 2;
-          profile[k] = profile[k]! + Math.sqrt(Math.max(0, sample(linear, c, x0 + nx * d, y0 + ny * d)));
-        }
-      }
-      if (rows === 0) continue;
-      for (let k = 2; k < steps - 2; k++) G[k] = G[k]! + Math.abs(profile[k + 2]! - profile[k - 2]!) / rows;
-    }
-  const sorted = Float64Array.from(G.subarray(2, steps - 2)).sort(),
-    floor = sorted[sorted.length >> 1]!,
-    most = sorted[sorted.length - 1]!,
-    least = floor + EDGE * (most - floor);
-  // The outermost pair of edges that lie alike beside the axis: the border between a round upright's lit and its dark
-  // side lies within.
-  let best = 0,
-    left = 0,
-    right = 0;
-  const edge = (k: number): boolean => G[k]! >= least && G[k]! >= G[k - 1]! && G[k]! >= G[k + 1]!;
-  for (let i = 3; i < m + 6; i++)
-    for (let j = Math.max(i + 2, m - 6); j < steps - 3; j++) {
-      if (!edge(i) || !edge(j) || Math.abs(i + j - 2 * m) > ASIDE || j - i > 4 * reach) continue;
-      if (j - i > best) {
-        best = j - i;
-        left = i;
-        right = j;
-      }
-    }
-  if (best === 0) return null;
-  const peak = (k: number): number => {
-    const a = G[k - 1]!,
-      b = G[k]!,
-      c = G[k + 1]!,
-      q = a - 2 * b + c;
-    return q < -1e-9 ? k + Math.max(-0.5, Math.min(0.5, (0.5 * (a - c)) / q)) : k;
-  };
-  const l = peak(left),
-    r = peak(right);
-  return { thickPx: (r - l) / 2, aside: (l + r) / 4 - m / 2 };
+/** A shadow's way on the ground, from the upright's foot. */
+interface ShadowWay {
+  readonly foot: Vec3;
+  /** From the foot to the tip. */
+  readonly along: readonly [x: number, z: number];
+  readonly metresWide: number;
+  /** How much wider it is at the tip than at the foot, as a share: a near lamp's grows. */
+  readonly grows: number;
+}
+
+/** What was read of the shadow so far, per channel and a place each. */
+interface Readings {
+  readonly shares: readonly [number[], number[], number[]];
+  readonly lits: readonly [number[], number[], number[]];
+  readonly widths: number[];
+  readonly profiles: Profile[];
+}
+
+/** Missing share by how far off the foretold line, a channel each, in columns of a quarter px. */
+interface Profile {
+  /** Part of the way that is looked at, 0..1. */
+  readonly part: number;
+  readonly of: readonly Float64Array[];
 }
 
 /**
@@ -165,124 +106,136 @@ export function thicknessOf(
 export function measureThinShadow(
   linear: Picture,
   camera: Pinhole,
-  upright: ThinUpright,
+  upright: Upright,
   tip: Vec3,
   lamp: Vec3 | null = null,
 ): ThinShadow | null {
-  const ground = groundPoint(camera, ...upright.foot),
-    thick = thicknessOf(linear, upright);
-  if (ground === null || thick === null) return null;
-  const at = project(camera, ground)!,
-    metres = (thick.thickPx * at.depth) / camera.focalPx;
-  const gx = tip[0] - ground[0],
-    gz = tip[2] - ground[2],
-    long = Math.hypot(gx, gz);
-  if (!(long > 2 * metres)) return null;
+  const foot = groundPoint(camera, ...upright.foot);
+  const thick = thicknessOf(linear, upright);
+  if (foot === null || thick === null) return null;
+  const { thickPx } = thick;
+  const metresWide = (thickPx * project(camera, foot)!.depth) / camera.focalPx;
+  const along = [tip[0] - foot[0], tip[2] - foot[2]] as const;
+  const long = Math.hypot(...along);
+  if (!(long > 2 * metresWide)) return null;
   // Where the shadow's way and the lamp's from the foot are s and d, what throws it is seen (d + s) / d times as wide.
-  const grows = lamp === null ? 0 : long / Math.max(0.1, Math.hypot(lamp[0] - ground[0], lamp[2] - ground[2]));
-  const sx = -gz / long,
-    sz = gx / long,
-    scale = linear.width / 640,
-    { foot, top } = upright;
-  const ux = top[0] - foot[0],
-    uy = top[1] - foot[1],
-    tall = Math.hypot(ux, uy);
-  const shares: [number[], number[], number[]] = [[], [], []],
-    lits: [number[], number[], number[]] = [[], [], []],
-    widths: number[] = [];
-  // Missing share by how far off the foretold line, a profile a place: columns of a quarter px.
-  const reach = Math.ceil(4 * (MOVED * scale + PEAK_REACH)),
-    profiles: { readonly part: number; readonly of: readonly Float64Array[] }[] = [];
+  const grows = lamp === null ? 0 : long / Math.max(0.1, Math.hypot(lamp[0] - foot[0], lamp[2] - foot[2]));
+  const way: ShadowWay = { foot, along, metresWide, grows };
+  const scale = linear.width / 640;
+  const reach = Math.ceil(4 * (MOVED * scale + PEAK_REACH));
+  const found: Readings = { shares: [[], [], []], lits: [[], [], []], widths: [], profiles: [] };
   for (let k = 0; k < PLACES; k++) {
-    const s = FROM + ((TO - FROM) * k) / (PLACES - 1),
-      p: Vec3 = [ground[0] + s * gx, 0, ground[2] + s * gz],
-      q = project(camera, p),
-      e = project(camera, [p[0] + 1e-3 * sx, 0, p[2] + 1e-3 * sz]);
-    if (q === null || e === null) continue;
-    // Square to the shadow on the picture: so its breadth is least, and what spreads it is told apart best.
-    const on = project(camera, [p[0] + (1e-3 * gx) / long, 0, p[2] + (1e-3 * gz) / long]);
-    if (on === null) continue;
-    const run = Math.hypot(on.x - q.x, on.y - q.y),
-      ax = -(on.y - q.y) / run,
-      ay = (on.x - q.x) / run,
-      wide = (metres * (1 + s * grows) * Math.abs((e.x - q.x) * ax + (e.y - q.y) * ay)) / 1e-3;
-    const inner = 0.5 * wide + Math.max(SPREAD * scale, 0.5 * wide),
-      outer = inner + Math.max(BESIDE * scale, 0.5 * wide);
-    // Nothing of the upright itself may lie there, and all of it in the picture.
-    let clear = true;
-    for (let d = -outer; d <= outer && clear; d += 1) {
-      const x = q.x + ax * d,
-        y = q.y + ay * d,
-        t = ((x - foot[0]) * ux + (y - foot[1]) * uy) / (tall * tall),
-        off = Math.abs((x - foot[0]) * uy - (y - foot[1]) * ux) / tall;
-      if (
-        x < 2 ||
-        y < 2 ||
-        x > linear.width - 3 ||
-        y > linear.height - 3 ||
-        (t > -0.05 && t < 1.1 && off < 0.7 * thick.thickPx + 3 * scale)
-      )
-        clear = false;
-    }
-    if (!clear) continue;
-    widths.push(wide);
-    const profile = [0, 1, 2].map(() => new Float64Array(2 * reach + 1));
-    profiles.push({ part: k / (PLACES - 1), of: profile });
-    for (let c = 0; c < 3; c++) {
-      const a: number[] = [],
-        b: number[] = [];
-      for (let d = inner; d <= outer; d += 0.5) {
-        a.push(sample(linear, c, q.x - ax * d, q.y - ay * d));
-        b.push(sample(linear, c, q.x + ax * d, q.y + ay * d));
-      }
-      const la = medianOf(a),
-        lb = medianOf(b),
-        mid = (inner + outer) / 2;
-      let missing = 0;
-      for (let d = -inner; d < inner; d += 0.25) {
-        const lit = la + ((lb - la) * (d + mid)) / (2 * mid);
-        missing += 0.25 * (1 - sample(linear, c, q.x + ax * (d + 0.125), q.y + ay * (d + 0.125)) / Math.max(1e-4, lit));
-      }
-      for (let m = -reach; m <= reach; m++) {
-        const d = m / 4,
-          lit = la + ((lb - la) * (d + mid)) / (2 * mid);
-        profile[c]![m + reach] = 1 - sample(linear, c, q.x + ax * d, q.y + ay * d) / Math.max(1e-4, lit);
-      }
-      shares[c]!.push(missing / wide);
-      lits[c]!.push((la + lb) / 2);
-    }
+    const part = k / (PLACES - 1);
+    const across = acrossAt(camera, way, FROM + ((TO - FROM) * k) / (PLACES - 1), scale);
+    if (across !== null && isClear(linear, across, upright, 0.7 * thickPx + 3 * scale))
+      readAcross(linear, across, { part, reach }, found);
   }
-  if (widths.length < LEAST_PLACES) return null;
-  const missing = shares.map((v) => medianOf(v)) as [number, number, number];
+  return found.widths.length < LEAST_PLACES ? null : summedUp(found, { thickPx, reach, scale });
+}
+
+/** The shadow's cross-section at a share of its way; null where the camera does not see it. */
+function acrossAt(camera: Pinhole, way: ShadowWay, share: number, scale: number): Across | null {
+  const [gx, gz] = way.along;
+  const long = Math.hypot(gx, gz);
+  const p: Vec3 = [way.foot[0] + share * gx, 0, way.foot[2] + share * gz];
+  const here = project(camera, p);
+  const aside = project(camera, [p[0] + 1e-3 * (-gz / long), 0, p[2] + 1e-3 * (gx / long)]);
+  const on = project(camera, [p[0] + (1e-3 * gx) / long, 0, p[2] + (1e-3 * gz) / long]);
+  if (here === null || aside === null || on === null) return null;
+  // Square to the shadow on the picture: so its breadth is least, and what spreads it is told apart best.
+  const run = Math.hypot(on.x - here.x, on.y - here.y);
+  const ax = -(on.y - here.y) / run;
+  const ay = (on.x - here.x) / run;
+  const metres = way.metresWide * (1 + share * way.grows);
+  const widePx = (metres * Math.abs((aside.x - here.x) * ax + (aside.y - here.y) * ay)) / 1e-3;
+  const inner = 0.5 * widePx + Math.max(SPREAD * scale, 0.5 * widePx);
+  const outer = inner + Math.max(BESIDE * scale, 0.5 * widePx);
+  return { x: here.x, y: here.y, ax, ay, widePx, inner, outer };
+}
+
+/** Nothing of the upright itself may lie there, `away` px to its side, and all of it in the picture. */
+function isClear(linear: Picture, across: Across, { foot, top }: Upright, away: number): boolean {
+  const ux = top[0] - foot[0];
+  const uy = top[1] - foot[1];
+  const tall = Math.hypot(ux, uy);
+  for (let d = -across.outer; d <= across.outer; d += 1) {
+    const x = across.x + across.ax * d;
+    const y = across.y + across.ay * d;
+    if (x < 2 || y < 2 || x > linear.width - 3 || y > linear.height - 3) return false;
+    const t = ((x - foot[0]) * ux + (y - foot[1]) * uy) / (tall * tall);
+    const off = Math.abs((x - foot[0]) * uy - (y - foot[1]) * ux) / tall;
+    if (t > -0.05 && t < 1.1 && off < away) return false;
+  }
+  return true;
+}
+
+/** Light missing across the shadow at one place, against the ground lit on both its sides. */
+function readAcross(
+  linear: Picture,
+  across: Across,
+  at: { readonly part: number; readonly reach: number },
+  found: Readings,
+): void {
+  const { inner, outer, widePx } = across;
+  const { reach } = at;
+  const mid = (inner + outer) / 2;
+  const profile = [0, 1, 2].map(() => new Float64Array(2 * reach + 1));
+  found.widths.push(widePx);
+  found.profiles.push({ part: at.part, of: profile });
+  for (let c = 0; c < 3; c++) {
+    const light = (d: number): number => sample(linear, c, across.x + across.ax * d, across.y + across.ay * d);
+    const before: number[] = [];
+    const behind: number[] = [];
+    for (let d = inner; d <= outer; d += 0.5) {
+      before.push(light(-d));
+      behind.push(light(d));
+    }
+    const from = medianOf(before);
+    const to = medianOf(behind);
+    const lit = (d: number): number => Math.max(1e-4, from + ((to - from) * (d + mid)) / (2 * mid));
+    let missing = 0;
+    for (let d = -inner; d < inner; d += 0.25) missing += 0.25 * (1 - light(d + 0.125) / lit(d));
+    for (let m = -reach; m <= reach; m++) profile[c]![m + reach] = 1 - light(m / 4) / lit(m / 4);
+    found.shares[c]!.push(missing / widePx);
+    found.lits[c]!.push((from + to) / 2);
+  }
+}
+
+function summedUp(
+  { shares, lits, widths, profiles }: Readings,
+  { thickPx, reach, scale }: { readonly thickPx: number; readonly reach: number; readonly scale: number },
+): ThinShadow {
+  const missing = mapTuple(shares, medianOf);
+  const widePx = medianOf(widths);
+  const sdOf = (values: readonly number[], middle: number): number =>
+    (1.4826 * medianOf(values.map((x) => Math.abs(x - middle)))) / Math.sqrt(widths.length / 4);
   return {
     missing,
-    litLinear: lits.map((v) => medianOf(v)) as [number, number, number],
+    litLinear: mapTuple(lits, medianOf),
     places: widths.length,
-    thickPx: thick.thickPx,
-    widePx: medianOf(widths),
-    peak: darkestLine(profiles, reach, medianOf(widths), scale),
-    sd: shares.map(
-      (v, c) => (1.4826 * medianOf(v.map((x) => Math.abs(x - missing[c]!)))) / Math.sqrt(widths.length / 4),
-    ) as [number, number, number],
+    thickPx,
+    widePx,
+    peak: darkestLine(profiles, reach, widePx, scale),
+    sd: three((c) => sdOf(shares[c], missing[c])),
   };
 }
 
 /** The darkest line along the profiles: both its ends moved aside until most light is missing along it. */
 function darkestLine(
-  profiles: readonly { readonly part: number; readonly of: readonly Float64Array[] }[],
+  profiles: readonly Profile[],
   reach: number,
   wide: number,
   scale: number,
 ): NonNullable<ThinShadow['peak']> {
-  const half = Math.min(4 * PEAK_REACH, Math.round(2 * PEAK * wide)),
-    far = Math.round(4 * MOVED * scale),
-    by = Math.max(1, Math.round(4 * MOVE * scale));
-  const sums = profiles.map((p) => p.of.map((row) => runningSum(row))),
-    window = (k: number, c: number, m: number): number =>
-      (sums[k]![c]![m + reach + half + 1]! - sums[k]![c]![m + reach - half]!) / (2 * half + 1);
+  const half = Math.min(4 * PEAK_REACH, Math.round(2 * PEAK * wide));
+  const far = Math.round(4 * MOVED * scale);
+  const by = Math.max(1, Math.round(4 * MOVE * scale));
+  const sums = profiles.map((p) => p.of.map((row) => runningSum(row)));
+  const window = (k: number, c: number, m: number): number =>
+    (sums[k]![c]![m + reach + half + 1]! - sums[k]![c]![m + reach - half]!) / (2 * half + 1);
   const aside = (k: number, a: number, b: number): number => Math.round(a + (b - a) * profiles[k]!.part);
-  let best = -Infinity,
-    ends: readonly [number, number] = [0, 0];
+  let best = -Infinity;
+  let ends: readonly [number, number] = [0, 0];
   for (let a = -far; a <= far; a += by)
     for (let b = -far; b <= far; b += by) {
       let sum = 0;
@@ -297,22 +250,15 @@ function darkestLine(
         ends = [a, b];
       }
     }
-  const parts = [0, 1, 2].map((c) =>
-    Array.from({ length: PARTS }, (_, q) =>
-      medianOf(
-        profiles.flatMap((_p, k) =>
-          Math.floor((k * PARTS) / profiles.length) === q ? [window(k, c, aside(k, ...ends))] : [],
-        ),
-      ),
-    ),
+  const partOf = (k: number): number => Math.floor((k * PARTS) / profiles.length);
+  const along = (c: number, q: number): number =>
+    medianOf(profiles.flatMap((_, k) => (partOf(k) === q ? [window(k, c, aside(k, ...ends))] : [])));
+  const parts = three((c) => Array.from({ length: PARTS }, (_, q) => along(c, q)));
+  const missing = mapTuple(parts, (v) => v.reduce((s, x) => s + x, 0) / PARTS);
+  const sd = mapTuple(parts, (v, c) =>
+    Math.sqrt(v.reduce((s, x) => s + (x - missing[c]!) ** 2, 0) / (PARTS - 1) / PARTS),
   );
-  const missing = parts.map((v) => v.reduce((s, x) => s + x, 0) / PARTS),
-    sd = parts.map((v, c) => Math.sqrt(v.reduce((s, x) => s + (x - missing[c]!) ** 2, 0) / (PARTS - 1) / PARTS));
-  return {
-    missing: missing as [number, number, number],
-    sd: sd as [number, number, number],
-    px: (2 * half + 1) / 4,
-  };
+  return { missing, sd, px: (2 * half + 1) / 4 };
 }
 
 function runningSum(row: Float64Array): Float64Array {
