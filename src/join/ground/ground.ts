@@ -4,7 +4,7 @@
  * the ground, or an upright plane just behind the performer where a person carries it. Inside the shadow the plate's
  * key is taken away and its fill stays: `transmission` = fill / (key + fill) of the plate's own shadows. Near the foot
  * the body hides part of the sky too (contact.ts). Where a person marked a wall, a step or a rounded body the shadow
- * falls on that instead (receivers.ts).
+ * falls on that instead (receivers.ts, receiver-shade.ts).
  *
  * Camera frame: x right, y down, z forward; lengths in metres (or, where no height is known, in performer heights).
  */
@@ -20,16 +20,8 @@ import type { FrameRoom } from '../render/frame-room.js';
 import { asUnderParallel } from './near-lamp.js';
 import { lowerPeaks, slopeOfFeet } from '../body/foot-line.js';
 import { carrierRound } from './carrier-round.js';
-import {
-  fillReceivers,
-  GRAZING,
-  isBalls,
-  isLit,
-  placeReceivers,
-  type MarkedShade,
-  type PlacedReceiver,
-  type Plane,
-} from './receivers.js';
+import { fillReceivers, type MarkedShade } from './receiver-shade.js';
+import { GRAZING, isBalls, isLit, placeReceivers, type PlacedReceiver, type Plane } from './receivers.js';
 import { buildShadowMap, type SolidBall } from './shadow-map.js';
 import { facing, standUp } from '../body/solid-body.js';
 import { fillsAll, fillShade } from './shade-plane.js';
@@ -222,7 +214,13 @@ function shadeOfKey(
     contact,
     ...(receivers.length === 0
       ? {}
-      : { marked: fillReceivers(receivers, g, map, contactBalls(near), box, cover, contact, lensPx) }),
+      : {
+          marked: fillReceivers(
+            receivers,
+            { geometry: g, box, map, near: contactBalls(near), lensPx },
+            { cover, contact },
+          ),
+        }),
   };
 }
 
