@@ -18,6 +18,7 @@ import { floodHollows, matteOfFrame, matteOfFramePlain } from './frame-matte.js'
 import { linearFrame } from './linear-frame.js';
 import { cellMoments, cellMomentsPlain, unmixingModel, unmixingModelPlain } from './local-unmix.js';
 import { performerColour, performerColourPlain } from './performer-colour.js';
+import { holdToLit, holdToLitPlain } from './lit-hue.js';
 import { priorFill, priorFillPlain } from './prior-fill.js';
 import { columnTaps, resampleCells, resampleCellsPlain } from './resample-cells.js';
 import { judgeScreen, judgeScreenPlain, type Judged } from './screen-field.js';
@@ -29,6 +30,7 @@ import {
   screenRatio,
   screenRatioPlain,
 } from './screen-model.js';
+import { takeTint, takeTintPlain } from './shadow-tint.js';
 import { blockMeans, smallLinearPlain } from './small-linear.js';
 import { withWorkSpace } from './work-space.js';
 
@@ -481,5 +483,58 @@ describe('kernels of the peel and their plain twins', () => {
         }
       });
     }
+  });
+});
+
+describe('what the lit screen says of small pixels', () => {
+  const wrongBytes = (a: Uint8Array, b: Uint8Array): number => a.reduce((t, v, i) => t + (v === b[i] ? 0 : 1), 0);
+  /** Colours about the lit one, from next to black to far brighter. */
+  const coloursAbout = (n: number, seed: number): Float32Array => {
+    const r = new RandomStream(seed, 3);
+    const data = new Float32Array(3 * n);
+    for (let i = 0; i < n; i += 1) {
+      const light = 0.03 + 5 * r.uniform() ** 2;
+      for (let p = 0; p < 3; p += 1) data[p * n + i] = light * (LIT.colour[p]! + 0.03 * r.normal());
+    }
+    return data;
+  };
+  const LIT = { colour: [0.05, 0.35, 0.09] as const, limit: 0.1, darkLimit: 0.35, brightLimit: 0.2 };
+
+  it('holds pixels to the lit colour as the plain twin does, but for single ones at the limit', () => {
+    fc.assert(
+      fc.property(size, ({ w, h, seed }) => {
+        const small = { width: w, height: h, block: 1, data: coloursAbout(w * h, seed) };
+        const sure = Uint8Array.from(sparse(w * h, seed, 0.4), (v) => (v > 0 ? 1 : 0));
+        const weight = Float32Array.from(sure);
+        const other = sure.slice();
+        const otherWeight = weight.slice();
+        holdToLit(small, LIT, sure, weight);
+        holdToLitPlain(small, LIT, other, otherWeight);
+        expect(wrongBytes(sure, other)).toBeLessThanOrEqual(w * h > 500 ? 1 : 0);
+        expect(Array.from(weight)).toEqual(Array.from(sure));
+      }),
+      few,
+    );
+  });
+
+  it("takes the shadow's tint in as the plain twin does, and fills no pixel beyond the picture", () => {
+    fc.assert(
+      fc.property(size, ({ w, h, seed }) => {
+        const n = w * h;
+        const data = coloursAbout(n, seed);
+        const sure = Uint8Array.from(sparse(n, seed + 1, 0.6), (v) => (v > 0 ? 1 : 0));
+        const weight = Float32Array.from(sure);
+        const other = sure.slice();
+        const otherWeight = weight.slice();
+        const size = Math.hypot(0.06, 0.35, 0.09);
+        const tint = [0.06 / size, 0.35 / size, 0.09 / size] as const;
+        const between = [0.008, 0.05] as const;
+        takeTint({ width: w, height: h, block: 1, data }, LIT, tint, between, 0.08, sure, weight);
+        takeTintPlain(data, LIT, tint, between, 0.08, other, otherWeight);
+        expect(wrongBytes(sure, other)).toBeLessThanOrEqual(n > 500 ? 1 : 0);
+        expect(Array.from(weight)).toEqual(Array.from(sure));
+      }),
+      few,
+    );
   });
 });

@@ -4,8 +4,10 @@
  * reflection components, Color Research and Application 10, 1985; Maxwell, Friedhoff & Smith, CVPR, 2008). A pale coat
  * before a faded cloth, greened by its bounce, lies near enough to the screen's hue to be taken for it, and a colour
  * that is found cell by cell then settles on the coat: bright pixels are held to the chromaticity that most of the
- * screen has, dark ones to what lies as near to it as most of the take's dark screen does.
+ * screen has, dark ones to what lies as near to it as most of the take's dark screen does, and so are far brighter ones,
+ * such as a floor under a lamp of its own, which a camera clips.
  */
+import { kernels } from '../../image/kernels.js';
 import { median } from '../../image/statistics.js';
 import type { SmallLinear } from './small-linear.js';
 
@@ -16,6 +18,8 @@ export interface LitHue {
   readonly limit: number;
   /** The same where no key comes: how far this take's own dark screen lies from its lit one. */
   readonly darkLimit: number;
+  /** The same where far more light comes than on most of it: a lamp of its own, or a camera that clips. */
+  readonly brightLimit: number;
 }
 
 /** A screen of two cloths, or under lamps of two colours, scatters more: so many medians of ρ are allowed. */
@@ -26,11 +30,14 @@ const LEAST = 0.1;
  * limit.
  */
 const DARK = 0.35;
-/** Share of the screen that is enough to tell how far its dark parts lie from the lit. */
-const ENOUGH_DARK = 0.01;
+/** Share of the screen that is enough to tell how far its dark and its bright parts lie from the rest. */
+const ENOUGH = 0.01;
 /** Shares of the lit screen's brightness between which a pixel may be without the key. */
 const LIT_FROM = 0.7;
 export const DARK_UNTIL = 0.35;
+/** The same upwards: up to where a pixel is as bright as most of the screen, and from where it is far brighter. */
+const LIT_UNTIL = 1 / LIT_FROM;
+const BRIGHT_FROM = 1 / DARK_UNTIL;
 const LOOKED_AT = 20_000;
 
 /** @param sure the first look at what is screen; null where that is nothing */
@@ -49,24 +56,27 @@ export function litHue(small: SmallLinear, sure: Uint8Array): LitHue | null {
     number,
   ];
   const size = Math.hypot(...unit) || 1,
-    bright = median(length);
+    usual = median(length);
   const colour: [number, number, number] = [
-    (unit[0] / size) * bright,
-    (unit[1] / size) * bright,
-    (unit[2] / size) * bright,
+    (unit[0] / size) * usual,
+    (unit[1] / size) * usual,
+    (unit[2] / size) * usual,
   ];
   const rho = Float32Array.from(at, (i) => rhoOf(data[i]!, data[n + i]!, data[2 * n + i]!, colour)),
-    power = bright * bright;
-  const dark = rho.filter(
-    (_, k) =>
-      data[at[k]!]! * colour[0] + data[n + at[k]!]! * colour[1] + data[2 * n + at[k]!]! * colour[2] <
-      DARK_UNTIL * power,
+    power = usual * usual;
+  const light = Float32Array.from(
+    at,
+    (i) => (data[i]! * colour[0] + data[n + i]! * colour[1] + data[2 * n + i]! * colour[2]) / power,
   );
-  const limit = limitOf(median(rho));
+  const dark = rho.filter((_, k) => light[k]! < DARK_UNTIL),
+    bright = rho.filter((_, k) => light[k]! > BRIGHT_FROM);
+  const limit = limitOf(median(rho)),
+    enough = ENOUGH * at.length;
   return {
     colour,
     limit,
-    darkLimit: dark.length < ENOUGH_DARK * at.length ? DARK : Math.max(limit, limitOf(median(dark))),
+    darkLimit: dark.length < enough ? DARK : Math.max(limit, limitOf(median(dark))),
+    brightLimit: bright.length < enough ? limit : Math.max(limit, limitOf(median(bright))),
   };
 }
 
@@ -80,8 +90,43 @@ function rhoOf(r: number, g: number, b: number, [cr, cg, cb]: readonly [number, 
   return Math.sqrt(((r - s * cr) ** 2 + (g - s * cg) ** 2 + (b - s * cb) ** 2) / power) / Math.max(s, 1e-3);
 }
 
-/** Takes out of `sure` and `weight`, in place, what is as bright as the lit screen and has another chromaticity. */
+/**
+ * Takes out of `sure` and `weight`, in place, what is as bright as the lit screen and has another chromaticity. By the
+ * kernel.
+ */
 export function holdToLit(small: SmallLinear, lit: LitHue, sure: Uint8Array, weight: Float32Array): void {
+  const { width: w, height: h } = small,
+    door = kernels(),
+    scope = door.scope();
+  try {
+    door.run(
+      'holdLit',
+      [
+        scope.input(small.data),
+        w,
+        h,
+        ...lit.colour,
+        lit.limit,
+        lit.darkLimit,
+        lit.brightLimit,
+        DARK_UNTIL,
+        LIT_FROM,
+        LIT_UNTIL,
+        BRIGHT_FROM,
+        scope.changed(sure),
+        scope.changed(weight),
+      ],
+      h,
+      w * 4,
+    );
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of {@link holdToLit}. */
+export function holdToLitPlain(small: SmallLinear, lit: LitHue, sure: Uint8Array, weight: Float32Array): void {
   const { data } = small,
     n = small.width * small.height,
     [cr, cg, cb] = lit.colour,
@@ -93,7 +138,9 @@ export function holdToLit(small: SmallLinear, lit: LitHue, sure: Uint8Array, wei
       b = data[2 * n + i]!,
       s = (r * cr + g * cg + b * cb) / power;
     const dark = Math.min(1, Math.max(0, (LIT_FROM - s) / (LIT_FROM - DARK_UNTIL))),
-      most = (lit.limit + (lit.darkLimit - lit.limit) * dark) * Math.max(s, 1e-3);
+      bright = Math.min(1, Math.max(0, (s - LIT_UNTIL) / (BRIGHT_FROM - LIT_UNTIL))),
+      most =
+        (lit.limit + (lit.darkLimit - lit.limit) * dark + (lit.brightLimit - lit.limit) * bright) * Math.max(s, 1e-3);
     if ((r - s * cr) ** 2 + (g - s * cg) ** 2 + (b - s * cb) ** 2 <= most * most * power) continue;
     sure[i] = 0;
     weight[i] = 0;

@@ -81,7 +81,7 @@ export function screenField(
     if (lit !== null) holdToLit(small, lit, sure, weight);
     const found = gather(sure, rho, scatter),
       square = sumOf(judged.square);
-    if (!wide && lit !== null) takeShadowTint(data, lit, sure, weight, DARKEST, LEAST_LIMIT);
+    if (!wide && lit !== null) takeShadowTint(small, lit, sure, weight, DARKEST, LEAST_LIMIT);
     if (!wide && turn >= turns - 2) dropStrays(small, sure, weight, limit, floats);
     const cells = cellMoments(data, weight, w, h, CELL, 4, 3, floats);
     if (cells === null) break;

@@ -8,6 +8,7 @@
 import { PlatewrightError } from '../../core/errors.js';
 import { kernels } from '../../image/kernels.js';
 import { hairDarkness } from './hair-darkness.js';
+import type { LitHue } from './lit-hue.js';
 import { cellMoments } from './local-unmix.js';
 import { priorFill } from './prior-fill.js';
 import { resampleCells } from './resample-cells.js';
@@ -24,6 +25,8 @@ export interface ScreenModel {
   readonly width: number;
   readonly height: number;
   readonly hue: ScreenHue;
+  /** What the lit screen has in common; null where the first frame did not tell. */
+  readonly lit: LitHue | null;
   /**
    * Mean screen colour over time, planar RGB, filled where it was never seen; null on a moving camera or a single
    * frame.
@@ -107,7 +110,7 @@ export function buildScreenModel(
   for (let i = 0; i < n; i += 1) seen[i] = seen[i]! / all.length;
   const pieces = map === null ? null : findSetPieces(all, fields, map);
   if (pieces !== null) notes.push('what stands before the screen and stays was told apart');
-  return { width: w, height: h, hue, map, seen, pieces, notes, chromaSite: null };
+  return { width: w, height: h, hue, lit: found.lit ?? null, map, seen, pieces, notes, chromaSite: null };
 }
 
 /**
@@ -152,7 +155,7 @@ export function screenOfFrame(model: ScreenModel, small: SmallLinear, floats: Fl
 
 /** The same without hard edges. */
 function smoothScreen(model: ScreenModel, small: SmallLinear, floats: Floats): ScreenField {
-  const plain = screenField(small, model.hue, model.map, floats);
+  const plain = screenField(small, model.hue, model.map, floats, model.map === null ? null : model.lit);
   const { map } = model;
   if (map === null) return plain;
   const { width: w, height: h, data } = small;

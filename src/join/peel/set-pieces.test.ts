@@ -173,4 +173,25 @@ describe("the lit screen's own hue", () => {
     expect(weight.reduce((a, b) => a + b, 0)).toBe(sure.reduce((a, b) => a + b, 0));
     expect(litHue(small, new Uint8Array(N))).toBeNull();
   });
+
+  it('keeps a floor that a lamp or a clipping camera makes far brighter and paler, where it is seen to be screen', () => {
+    const blue = [0.015, 0.03, 0.22],
+      floor = [0.2, 0.24, 0.88],
+      data = new Float32Array(3 * N),
+      sure = new Uint8Array(N).fill(1),
+      weight = new Float32Array(N).fill(1);
+    const random = new RandomStream(5, 6);
+    for (let i = 0; i < N; i++)
+      for (let p = 0; p < 3; p++)
+        data[p * N + i] = (Math.floor(i / W) > 0.7 * H ? floor : blue)[p]! * (1 + 0.02 * random.normal());
+    const small = { width: W, height: H, block: 4, data },
+      lit = litHue(small, sure)!;
+    expect(lit.limit).toBe(0.1);
+    expect(lit.brightLimit).toBeGreaterThan(0.2);
+    holdToLit(small, lit, sure, weight);
+    expect(sure.reduce((a, b) => a + b, 0)).toBe(N);
+    // Held as most of the screen is, all of the floor would go.
+    holdToLit(small, { ...lit, brightLimit: lit.limit }, sure, weight);
+    expect(sure.reduce((a, b) => a + b, 0)).toBeLessThan(0.75 * N);
+  });
 });

@@ -4,7 +4,7 @@ import { RandomStream } from '../../core/random.js';
 import { takeShadowTint } from './shadow-tint.js';
 
 const N = 4000;
-const LIT = { colour: [0.05, 0.35, 0.09] as const, limit: 0.1, darkLimit: 0.35 };
+const LIT = { colour: [0.05, 0.35, 0.09] as const, limit: 0.1, darkLimit: 0.35, brightLimit: 0.1 };
 
 /** Lit screen, known shadow, unknown shadow, coat: a thousand pixels of each, each channel with noise of a share. */
 function made(known: readonly number[], unknown: readonly number[], coat: readonly number[], noise: number) {
@@ -21,7 +21,7 @@ function made(known: readonly number[], unknown: readonly number[], coat: readon
 }
 
 function taken(m: ReturnType<typeof made>): readonly number[] {
-  takeShadowTint(m.data, LIT, m.sure, m.weight, 1 / 16, 0.05);
+  takeShadowTint({ width: 80, height: N / 80, block: 4, data: m.data }, LIT, m.sure, m.weight, 1 / 16, 0.05);
   expect(Array.from(m.weight)).toEqual(Array.from(m.sure));
   return [0, 1, 2, 3].map((part) => m.sure.subarray(part * 1000, (part + 1) * 1000).reduce((t, v) => t + v, 0) / 1000);
 }

@@ -6,8 +6,10 @@
  * limit of it, and it lies as near to the lit screen's as lit pixels must; else a dark coat has passed for screen, and
  * would draw the rest of itself in.
  */
+import { kernels } from '../../image/kernels.js';
 import { median } from '../../image/statistics.js';
 import { DARK_UNTIL, type LitHue } from './lit-hue.js';
+import type { SmallLinear } from './small-linear.js';
 
 /** Fewest of the looked at pixels that tell a tint; every how many are looked at; and of how many medians are taken. */
 const ENOUGH = 40;
@@ -15,25 +17,62 @@ const STEP = 5;
 const MOST = 2000;
 
 /**
- * Takes dark pixels of the shadow's tint into `sure` and `weight`, in place.
- * @param data planar RGB @param darkest least share of the lit screen's brightness @param limit largest ρ from the tint
+ * Takes dark pixels of the shadow's tint into `sure` and `weight`, in place, by the kernel.
+ * @param darkest least share of the lit screen's brightness @param limit largest ρ from the tint
  */
 export function takeShadowTint(
-  data: Float32Array,
+  small: SmallLinear,
   lit: LitHue,
   sure: Uint8Array,
   weight: Float32Array,
   darkest: number,
   limit: number,
 ): void {
-  const n = sure.length;
+  const { data } = small;
   const [lr, lg, lb] = lit.colour;
   const power = lr * lr + lg * lg + lb * lb;
   const least = darkest * power;
   const most = DARK_UNTIL * power;
   const tint = tintOf(data, lit, sure, least, most, limit);
   if (tint === null) return;
-  const [tr, tg, tb] = tint;
+  takeTint(small, lit, tint, [least, most], limit, sure, weight);
+}
+
+/**
+ * Takes what has the unit colour `tint` within `limit`, and strengths along the lit screen's colour between `least` and
+ * `most`, into `sure` and `weight`, by the kernel.
+ */
+export function takeTint(
+  { width: w, height: h, data }: SmallLinear,
+  { colour }: Pick<LitHue, 'colour'>,
+  tint: readonly [number, number, number],
+  [least, most]: readonly [number, number],
+  limit: number,
+  sure: Uint8Array,
+  weight: Float32Array,
+): void {
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const parts = [scope.changed(sure), scope.changed(weight)];
+    door.run('takeTint', [scope.input(data), w, h, ...colour, ...tint, least, most, limit, ...parts], h, w * 4);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of {@link takeTint}. */
+export function takeTintPlain(
+  data: Float32Array,
+  { colour: [lr, lg, lb] }: Pick<LitHue, 'colour'>,
+  [tr, tg, tb]: readonly [number, number, number],
+  [least, most]: readonly [number, number],
+  limit: number,
+  sure: Uint8Array,
+  weight: Float32Array,
+): void {
+  const n = sure.length;
   for (let i = 0; i < n; i += 1) {
     if (sure[i] === 1) continue;
     const r = data[i]!;
