@@ -17,7 +17,7 @@ import type { Point2 } from '../src/geometry/mat3.js';
 import type { Picture } from '../src/image/picture.js';
 import { rasterizePolygon } from '../src/image/polygon.js';
 import { warpHomography } from '../src/image/warp.js';
-import { similarityBetween } from '../src/join/patch/patch.js';
+import { similarityBetween } from '../src/geometry/similarity.js';
 import { joinPatcher } from '../src/join/patch/patch-join.js';
 import { followed, takePatcher } from '../src/join/patch/patch-take.js';
 import type { Recipe } from '../src/join/types.js';

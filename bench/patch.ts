@@ -15,7 +15,7 @@ import { RandomStream } from '../src/core/random.js';
 import { apply, multiply, type Mat3 } from '../src/geometry/mat3.js';
 import { rasterizePolygon } from '../src/image/polygon.js';
 import { warpHomography } from '../src/image/warp.js';
-import { similarityBetween } from '../src/join/patch/patch.js';
+import { similarityBetween } from '../src/geometry/similarity.js';
 import { takePatcher } from '../src/join/patch/patch-take.js';
 import { toCodedRgb } from '../src/media/convert.js';
 import { writePng16 } from '../src/media/stills.js';

@@ -9,7 +9,7 @@ import { VideoReader } from '../../media/video-reader.js';
 import { framesBackward, type LumaFrame, type LumaSource } from '../../plate/ride/ride-source.js';
 import { readerLumaSource } from '../../plate/ride/reader-luma-source.js';
 import { fitPart, partShape, poseOf, type PartFit, type PartPose, type PartShape } from './part-motion.js';
-import { similarityBetween } from './patch.js';
+import { similarityBetween } from '../../geometry/similarity.js';
 
 /** Pose on a target frame; null where the part is not found, and the outlines must do. */
 export type PartPoses = (frame: number) => { readonly shape: PartShape; readonly pose: PartPose } | null;

@@ -1,10 +1,11 @@
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { apply } from '../../geometry/mat3.js';
+import { similarityBetween } from '../../geometry/similarity.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
 import { warpHomography } from '../../image/warp.js';
-import { patchRegion, similarityBetween } from './patch.js';
+import { patchRegion } from './patch.js';
 import { patchRegionOf, proposePatch } from './patch-take.js';
 
 const W = 160,

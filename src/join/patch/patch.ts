@@ -7,6 +7,7 @@
  * Display-coded R'G'B'; lengths in pixels.
  */
 import { IDENTITY3, apply, multiply, tryInvert, type Mat3, type Point2 } from '../../geometry/mat3.js';
+import { similarityBetween } from '../../geometry/similarity.js';
 import { distanceToSet } from '../../image/distance.js';
 import { createPicture, type Picture } from '../../image/picture.js';
 import { rasterizePolygon } from '../../image/polygon.js';
@@ -55,46 +56,24 @@ export interface PatchedBox {
   readonly matrix: Mat3;
 }
 
-/**
- * Similarity that brings points onto others best (S. Umeyama, IEEE PAMI 13, 1991, in the plane); lists of different
- * length are matched by their middle and size.
- */
-export function similarityBetween(from: readonly Point2[], to: readonly Point2[]): Mat3 {
-  const mid = (p: readonly Point2[]): [number, number] => {
-    let x = 0,
-      y = 0;
-    for (const q of p) {
-      x += q[0] / p.length;
-      y += q[1] / p.length;
-    }
-    return [x, y];
-  };
-  const a = mid(from),
-    b = mid(to);
-  let c = 0,
-    s = 0,
-    n = 0;
-  if (from.length === to.length) {
-    for (let i = 0; i < from.length; i++) {
-      const x = from[i]![0] - a[0],
-        y = from[i]![1] - a[1],
-        u = to[i]![0] - b[0],
-        v = to[i]![1] - b[1];
-      c += x * u + y * v;
-      s += x * v - y * u;
-      n += x * x + y * y;
-    }
-  } else {
-    const size = (p: readonly Point2[], m: Point2): number =>
-      Math.sqrt(p.reduce((k, q) => k + (q[0] - m[0]) ** 2 + (q[1] - m[1]) ** 2, 0) / p.length);
-    c = size(to, b);
-    s = 0;
-    n = size(from, a);
-  }
-  if (!(n > 0)) return [1, 0, b[0] - a[0], 0, 1, b[1] - a[1], 0, 0, 1];
-  c /= n;
-  s /= n;
-  return [c, -s, b[0] - c * a[0] + s * a[1], s, c, b[1] - s * a[0] - c * a[1], 0, 0, 1];
+/** What of the source lies over a box of the target, and where it has a picture. */
+interface Laid {
+  readonly fill: Picture;
+  readonly valid: Float32Array;
+  /** Source pixels → the box's. */
+  readonly matrix: Mat3;
+}
+
+/** The target over the box, and the region's place in it. */
+interface Around {
+  readonly box: readonly [number, number, number, number];
+  /** The target's own pixels. */
+  readonly picture: Picture;
+  /** 1 inside the region. */
+  readonly hidden: Float32Array;
+  /** Distance to its outside and to its inside, px. */
+  readonly toOutside: Float32Array;
+  readonly toInside: Float32Array;
 }
 
 /**
@@ -108,93 +87,123 @@ export function patchRegion(
   sourcePolygon: readonly Point2[],
   options: PatchOptions = {},
 ): PatchedBox | null {
-  const band = options.bandPx ?? 14,
-    soft = options.softPx ?? 4;
-  const [sx, sy] = options.chromaShift ?? [1, 1];
-  const b = boundsOf(targetPolygon, IDENTITY3);
-  const even = (v: number, shift: number, up: boolean): number =>
-    (up ? Math.ceil(v / (1 << shift)) : Math.floor(v / (1 << shift))) * (1 << shift);
-  const x0 = Math.max(0, even(b[0] - band - 4, sx, false)),
-    y0 = Math.max(0, even(b[1] - band - 4, sy, false));
-  const x1 = Math.min(target.width, even(b[2] + band + 4, sx, true)),
-    y1 = Math.min(target.height, even(b[3] + band + 4, sy, true));
-  if (x1 - x0 < 12 || y1 - y0 < 12) return null;
-  const w = x1 - x0,
-    h = y1 - y0,
-    n = w * h;
-  const around = cropPicture(target, [x0, y0, x1, y1]);
-  const inside = rasterizePolygon(
-    targetPolygon.map(([x, y]) => [x - x0, y - y0] as const),
-    w,
-    h,
-  );
-  const hidden = new Float32Array(n),
-    open = new Uint8Array(n);
-  for (let i = 0; i < n; i++) {
-    hidden[i] = inside[i]! > 0.5 ? 1 : 0;
-    open[i] = inside[i]! > 0.5 ? 0 : 1;
-  }
-  if (!hidden.some((v) => v > 0)) return null;
-  let matrix = multiply([1, 0, -x0, 0, 1, -y0, 0, 0, 1], similarityBetween(sourcePolygon, targetPolygon));
+  const band = options.bandPx ?? 14;
+  const around = aroundRegion(target, targetPolygon, band, options.chromaShift ?? [1, 1]);
+  if (around === null) return null;
+  const { box, picture, hidden, toOutside } = around;
   const rgb = source.channels === 3 ? source : cropPicture(source, [0, 0, source.width, source.height]);
-  // Pixel of the box → place in the source, where more than a matrix is known.
-  let place: ((x: number, y: number) => readonly [number, number]) | null = null;
-  const lay = (m: Mat3): { fill: Picture; valid: Float32Array } => {
-    if (place !== null) return layThrough(rgb, place, w, h);
-    const back = tryInvert(m) ?? IDENTITY3;
-    const valid = new Float32Array(n);
-    for (let y = 0; y < h; y++)
-      for (let x = 0; x < w; x++) {
-        const [u, v] = apply(back, x + 0.5, y + 0.5);
-        valid[y * w + x] = u > 2 && v > 2 && u < source.width - 2 && v < source.height - 2 ? 1 : 0;
-      }
-    return { fill: warpHomography(rgb, m, w, h, { filter: 'lanczos3', boundary: 'clamp' }), valid };
-  };
-  if (options.pose !== undefined) {
-    const { shape, pose } = options.pose;
-    place = (x, y) => placeOf(shape, pose, x + x0, y + y0);
-    matrix = nearestAffine(options.pose, x0, y0) ?? matrix;
-  }
-  let laid = lay(matrix);
-  // On both sides of the outline the two should show the same; deep inside they should not.
-  const toOutside = distanceToSet(open, w, h),
-    toInside = distanceToSet(hidden, w, h);
-  const ring = new Float32Array(n);
-  for (let i = 0; i < n; i++)
-    ring[i] = laid.valid[i]! > 0 && (hidden[i]! > 0 ? toOutside[i]! <= 0.5 * band : toInside[i]! <= band) ? 1 : 0;
-  if (place === null) {
-    const fit = fitLocally(codedLuma(around), codedLuma(laid.fill), ring, w, h, { reachPx: 2 });
-    const back = tryInvert(fit.matrix);
-    if (back !== null && fit.after < (options.fitBelow ?? 0.99) * fit.before) {
-      matrix = multiply(back, matrix);
-      laid = lay(matrix);
-    }
-  }
-  const { fill } = laid;
-  const away = options.screen === undefined ? null : awayFromScreen(options.screen, around, fill, hidden, toOutside);
+  const outlined = multiply([1, 0, -box[0], 0, 1, -box[1], 0, 0, 1], similarityBetween(sourcePolygon, targetPolygon));
+  const { fill, valid, matrix } =
+    options.pose === undefined
+      ? layFitted(rgb, around, outlined, band, options.fitBelow ?? 0.99)
+      : layPosed(rgb, around, outlined, options.pose);
+  const away = options.screen === undefined ? null : awayFromScreen(options.screen, picture, fill, hidden, toOutside);
   if (away !== null)
-    for (let i = 0; i < n; i++)
-      if (away.stray[i]! <= SCREEN_RIM || (hidden[i] === 0 && away.unlike[i]! <= SCREEN_RIM)) laid.valid[i] = 0;
-  matchSeam(around, fill, hidden, laid.valid, {
+    for (let i = 0; i < valid.length; i++)
+      if (away.stray[i]! <= SCREEN_RIM || (hidden[i] === 0 && away.unlike[i]! <= SCREEN_RIM)) valid[i] = 0;
+  matchSeam(picture, fill, hidden, valid, {
     bandPx: band,
     mostGain: options.mostGain ?? 2,
     blurPx: 3,
     mostStep: options.mostStep ?? 0.06,
   });
-  const cover = new Float32Array(n);
-  for (let i = 0; i < n; i++) {
-    if (hidden[i]! === 0 || laid.valid[i]! === 0) continue;
-    const from = away === null ? toOutside[i]! : Math.min(toOutside[i]!, away.stray[i]! - SCREEN_RIM);
+  const cover = coverOf(around, valid, away?.stray ?? null, options.softPx ?? 4);
+  return {
+    box,
+    coded: mixed(picture, fill, cover),
+    cover,
+    matrix: multiply([1, 0, box[0], 0, 1, box[1], 0, 0, 1], matrix),
+  };
+}
+
+/** The box about the region with its band, on whole chroma samples; null where too little of it is in the picture. */
+function aroundRegion(
+  target: Picture,
+  polygon: readonly Point2[],
+  band: number,
+  chromaShift: readonly [number, number],
+): Around | null {
+  const [left, top, right, bottom] = boundsOf(polygon, IDENTITY3);
+  const down = (v: number, shift: number): number => Math.floor(v / (1 << shift)) * (1 << shift);
+  const up = (v: number, shift: number): number => Math.ceil(v / (1 << shift)) * (1 << shift);
+  const [sx, sy] = chromaShift;
+  const x0 = Math.max(0, down(left - band - 4, sx));
+  const y0 = Math.max(0, down(top - band - 4, sy));
+  const x1 = Math.min(target.width, up(right + band + 4, sx));
+  const y1 = Math.min(target.height, up(bottom + band + 4, sy));
+  if (x1 - x0 < 12 || y1 - y0 < 12) return null;
+  const width = x1 - x0;
+  const height = y1 - y0;
+  const moved = polygon.map(([x, y]) => [x - x0, y - y0] as const);
+  const hidden = rasterizePolygon(moved, width, height).map((v) => (v > 0.5 ? 1 : 0));
+  if (!hidden.includes(1)) return null;
+  const open = Uint8Array.from(hidden, (v) => 1 - v);
+  return {
+    box: [x0, y0, x1, y1],
+    picture: cropPicture(target, [x0, y0, x1, y1]),
+    hidden,
+    toOutside: distanceToSet(open, width, height),
+    toInside: distanceToSet(hidden, width, height),
+  };
+}
+
+/** The source laid by a matrix, corrected by what both show along the outline where that makes them more alike. */
+function layFitted(rgb: Picture, around: Around, matrix: Mat3, band: number, fitBelow: number): Laid {
+  const { picture, hidden, toOutside, toInside } = around;
+  const { width, height } = picture;
+  const laid = layThroughMatrix(rgb, matrix, width, height);
+  // On both sides of the outline the two should show the same; deep inside they should not.
+  const ring = laid.valid.map((v, i) =>
+    v > 0 && (hidden[i]! > 0 ? toOutside[i]! <= 0.5 * band : toInside[i]! <= band) ? 1 : 0,
+  );
+  const fit = fitLocally(codedLuma(picture), codedLuma(laid.fill), ring, width, height, { reachPx: 2 });
+  const back = tryInvert(fit.matrix);
+  if (back === null || !(fit.after < fitBelow * fit.before)) return laid;
+  return layThroughMatrix(rgb, multiply(back, matrix), width, height);
+}
+
+/** The source laid as the part's place and turn say. */
+function layPosed(rgb: Picture, around: Around, outlined: Mat3, posed: NonNullable<PatchOptions['pose']>): Laid {
+  const { box, picture } = around;
+  const place = (x: number, y: number): readonly [number, number] =>
+    placeOf(posed.shape, posed.pose, x + box[0], y + box[1]);
+  const matrix = nearestAffine(posed, box[0], box[1]) ?? outlined;
+  return { ...layThrough(rgb, place, picture.width, picture.height), matrix };
+}
+
+function layThroughMatrix(rgb: Picture, matrix: Mat3, width: number, height: number): Laid {
+  const back = tryInvert(matrix) ?? IDENTITY3;
+  const valid = new Float32Array(width * height);
+  for (let y = 0; y < height; y++)
+    for (let x = 0; x < width; x++) {
+      const [u, v] = apply(back, x + 0.5, y + 0.5);
+      valid[y * width + x] = u > 2 && v > 2 && u < rgb.width - 2 && v < rgb.height - 2 ? 1 : 0;
+    }
+  return { fill: warpHomography(rgb, matrix, width, height, { filter: 'lanczos3', boundary: 'clamp' }), valid, matrix };
+}
+
+/** How much of each pixel comes from the source: rising smoothly from the outline, and from a screen, inwards. */
+function coverOf(around: Around, valid: Float32Array, stray: Float32Array | null, soft: number): Float32Array {
+  const { hidden, toOutside } = around;
+  const cover = new Float32Array(valid.length);
+  for (let i = 0; i < valid.length; i++) {
+    if (hidden[i]! === 0 || valid[i]! === 0) continue;
+    const from = stray === null ? toOutside[i]! : Math.min(toOutside[i]!, stray[i]! - SCREEN_RIM);
     const t = Math.max(0, Math.min(1, (from - 0.5) / Math.max(0.5, soft)));
     cover[i] = t * t * (3 - 2 * t);
   }
-  const coded = createPicture(w, h, 3);
+  return cover;
+}
+
+function mixed(around: Picture, fill: Picture, cover: Float32Array): Picture {
+  const coded = createPicture(around.width, around.height, 3);
+  const count = cover.length;
   for (let c = 0; c < 3; c++)
-    for (let i = 0; i < n; i++) {
-      const o = c * n + i;
+    for (let i = 0; i < count; i++) {
+      const o = c * count + i;
       coded.data[o] = around.data[o]! + cover[i]! * (fill.data[o]! - around.data[o]!);
     }
-  return { box: [x0, y0, x1, y1], coded, cover, matrix: multiply([1, 0, x0, 0, 1, y0, 0, 0, 1], matrix) };
+  return coded;
 }
 
 /** The performer's last pixels before its screen are mixed with it, px. */
