@@ -38,7 +38,7 @@ export { deflateRows } from './deflate';
 export { proresSlices } from './prores';
 export { ballsFront, ballsDepth } from './balls';
 export { cellBalls, cellDistance, coverAndStand, matteCells } from './body';
-export { shadePlane } from './shade';
+export { shadePlane, shadeReach } from './shade';
 export { shadeGrain } from './shade-grain';
 export { towards } from './towards';
 export { labelParts } from './label';

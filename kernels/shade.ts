@@ -142,16 +142,91 @@ function contactRow(k: usize, near: usize, count: i32, y: f32, step: i32, cells:
   }
 }
 
+/** Narrows the stretch of dx (lo, hi) to where a dx + b is 0 or more. */
+// @ts-ignore: decorator
+@inline
+function least(a: f64, b: f64, lo: f64): f64 {
+  return a > 0 ? max(lo, -b / a) : a == 0 && b < 0 ? Infinity : lo;
+}
+
+// @ts-ignore: decorator
+@inline
+function most(a: f64, b: f64, hi: f64): f64 {
+  return a < 0 ? min(hi, -b / a) : hi;
+}
+
+/**
+ * Columns of row y (first and one after the last, in fours) that may be shaded: those whose places on the map lie
+ * within k's 32 to 35, and those where contact (already worked out at `cells` places of `line`, `step` apart) is above
+ * k's 36. Into `span`.
+ */
+function spanOf(k: usize, y: i32, w: i32, map: bool, line: usize, step: i32, cells: i32, span: usize): void {
+  const inv = <f64>at(k, 2), dy = (<f64>at(k, 1) + <f64>y) * inv;
+  const nx = <f64>at(k, 3), nz = dy * <f64>at(k, 4) + <f64>at(k, 5), dist = <f64>at(k, 6);
+  let x0 = w, x1 = 0;
+  // A plane that is seen from in front lies on the camera's other side: dist is below 0, and so is every facing.
+  if (map && dist < 0) {
+    let lo = -Infinity, hi = Infinity;
+    for (let axis = 0; axis < 2; axis++) {
+      const j = 7 + 4 * axis;
+      const p = <f64>at(k, j), q = dy * <f64>at(k, j + 1) + <f64>at(k, j + 2), start = <f64>at(k, j + 3);
+      const from = (start + <f64>at(k, 32 + axis)) / dist, to = (start + <f64>at(k, 34 + axis)) / dist;
+      const a = p - from * nx, b = q - from * nz, c = to * nx - p, d = to * nz - q;
+      lo = least(c, d, least(a, b, lo));
+      hi = most(c, d, most(a, b, hi));
+    }
+    if (hi >= lo) {
+      // Two pixels for the rounding.
+      const first = <f64>at(k, 0);
+      x0 = <i32>max(<f64>0, min(<f64>w, Math.floor(lo / inv - first) - 2));
+      x1 = <i32>max(<f64>0, min(<f64>w, Math.ceil(hi / inv - first) + 3));
+    }
+  }
+  if (cells > 0) {
+    const enough = at(k, 36);
+    let c0 = 0, c1 = cells;
+    while (c0 < cells && !(load<f32>(line + (<usize>c0 << 2)) > enough)) c0++;
+    while (c1 > c0 && !(load<f32>(line + (<usize>(c1 - 1) << 2)) > enough)) c1--;
+    if (c1 > c0) {
+      x0 = min(x0, max(0, (c0 - 1) * step));
+      x1 = max(x1, min(w, c1 * step));
+    }
+  }
+  x0 &= ~3;
+  store<i32>(span, x0);
+  store<i32>(span, max(x0, min(w, (x1 + 3) & ~3)), 4);
+}
+
+/**
+ * Where a shade reaches: of each row the columns of the map (two numbers), then those of contact, which is looked at on
+ * every `down`th row (none on the others). k, near, step as in shadePlane. Scratch: w / step + 8 floats.
+ */
+export function shadeReach(
+  k: usize, near: usize, count: i32, step: i32, down: i32, w: i32, out: usize, from: i32, to: i32, scratch: usize,
+): void {
+  const cells = ((w + step - 1) / step + 4) & ~3;
+  const map = at(k, 18) != 0;
+  for (let y = from; y < to; y++) {
+    const span = out + (<usize>y << 4);
+    spanOf(k, y, w, map, scratch, step, 0, span);
+    const asked = count > 0 && y % down == 0;
+    if (asked) contactRow(k, near, count, <f32>y, step, cells, scratch);
+    spanOf(k, y, w, false, scratch, step, asked ? cells : 0, span + 8);
+  }
+}
+
 /**
  * k: 0 first x, 1 first y (pixel centres less the principal point), 2 one over focal, 3 to 5 plane's normal, 6 its
  * distance; 7 to 10 map axis x and its start, all over cell; 11 to 14 axis y; 15 to 17 light; 18 map there or not;
- * 21 spread over cell, 22 square of the blur always there, 23, 24 map size, 25 blurs made, 26 to 30 the blurs.
+ * 21 spread over cell, 22 square of the blur always there, 23, 24 map size, 25 blurs made, 26 to 30 the blurs; 32 to 35
+ * the part of the map that holds something (x0, y0, x1, y1), 36 contact that counts without the key's shadow.
  * `near`: count balls (x, y, z, r²). Contact is worked out `step` pixels apart along a row (1, or a multiple of
- * four) and a line between. Scratch: w / step + 8 floats.
+ * four) and a line between. spans: of each row the columns worked out, first and one after the last; all others are 0.
+ * Scratch: w / step + 8 floats.
  */
 export function shadePlane(
   k: usize, levels: usize, stand: usize, near: usize, count: i32, step: i32, cover: usize, contact: usize, w: i32,
-  h: i32, from: i32, to: i32, scratch: usize,
+  h: i32, spans: usize, from: i32, to: i32, scratch: usize,
 ): void {
   const nx = all(k, 3), ny = all(k, 4), nz = all(k, 5), dist = all(k, 6), inv = all(k, 2);
   const zero = f32x4.splat(0);
@@ -161,7 +236,18 @@ export function shadePlane(
     const dy = f32x4.splat((at(k, 1) + <f32>y) * at(k, 2));
     const slope = f32x4.add(f32x4.mul(dy, ny), nz);
     if (step > 1 && count > 0) contactRow(k, near, count, <f32>y, step, cells, scratch);
-    for (let x = 0; x < w; x += 4) {
+    const span = spans + (<usize>y << 3);
+    // Contact at every pixel is worked out with the rest.
+    if (step == 1 && count > 0) {
+      store<i32>(span, 0);
+      store<i32>(span, w, 4);
+    } else spanOf(k, y, w, map, scratch, step, count > 0 ? cells : 0, span);
+    const begin = load<i32>(span), end = load<i32>(span, 4), line = <usize>(y * w) << 2;
+    memory.fill(cover + line, 0, <usize>begin << 2);
+    memory.fill(contact + line, 0, <usize>begin << 2);
+    memory.fill(cover + line + (<usize>end << 2), 0, <usize>(w - end) << 2);
+    memory.fill(contact + line + (<usize>end << 2), 0, <usize>(w - end) << 2);
+    for (let x = begin; x < end; x += 4) {
       const dx = f32x4.mul(f32x4.add(f32x4.splat(at(k, 0) + <f32>x), f32x4(0, 1, 2, 3)), inv);
       const facing = f32x4.add(f32x4.mul(dx, nx), slope);
       const s = f32x4.div(dist, facing);

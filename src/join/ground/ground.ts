@@ -11,7 +11,7 @@
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { worldToCamera } from '../../geometry/camera.js';
 import { applyVector, cross, dot, unit, type Vec3 } from '../../geometry/mat3.js';
-import { gaussianPlane } from '../../image/gaussian.js';
+import { gaussianPlane, gaussianTaps } from '../../image/gaussian.js';
 import { towards } from '../../image/towards.js';
 import { ballsOfMatte, fewBalls, type Ball } from '../body/body-volume.js';
 import { contactBalls } from './contact.js';
@@ -24,7 +24,9 @@ import { fillReceivers, type MarkedShade } from './receiver-shade.js';
 import { GRAZING, isBalls, isLit, placeReceivers, type PlacedReceiver, type Plane } from './receivers.js';
 import { buildShadowMap, type SolidBall } from './shadow-map.js';
 import { facing, standUp } from '../body/solid-body.js';
-import { fillsAll, fillShade } from './shade-plane.js';
+import { widen, type RowSpans } from './row-spans.js';
+import { fillsAll, fillShade, shadeReach } from './shade-plane.js';
+import { NOTHING } from './least-shade.js';
 import type { GroundStep } from '../types.js';
 import type { BodyDepth, GroundFrame } from './types.js';
 
@@ -37,6 +39,8 @@ export interface GroundShade {
   readonly cover: Float32Array;
   /** Share of the fill hidden by the body near its contact, 0..1. */
   readonly contact: Float32Array;
+  /** Where in each row something may fall; absent: anywhere (row-spans.ts). */
+  readonly spans?: RowSpans;
   /** What the marked surfaces make of it, where there are any. */
   readonly marked?: MarkedShade;
   /** What other lamps than the key lose, over the same box. */
@@ -181,7 +185,7 @@ function shadeOfKey(
       )
     : [];
   const lensPx = step.lensPx ?? 0;
-  const box = clipped(
+  const widest = clipped(
     grown(
       receivers.reduce(
         (all, r) => joined(all, receiverBounds(g, r, map === null ? [] : solid, near, step)),
@@ -192,26 +196,38 @@ function shadeOfKey(
     widthPx,
     heightPx,
   );
+  if (widest === null) return null;
+  // Marked surfaces and further lamps have a say of their own in how little contact counts.
+  const alone = receivers.length === 0 && (step.keys ?? []).length === 0,
+    enough = alone ? NOTHING / Math.max(step.contactStrength, NOTHING) : 0,
+    about = Math.ceil(Math.max(3.5 * lensPx, step.litRadiusPx ?? 2)) + 1;
+  const box = alone ? shadeReach(g, plane, grounded ? maps : [null], near, widest, enough, about) : widest;
   if (box === null) return null;
   const w = box[2] - box[0],
     h = box[3] - box[1];
   const makePlane = (): Float32Array => room?.picture(w, h, 1, fillsAll(box)).data ?? new Float32Array(w * h),
     cover = makePlane(),
     contact = makePlane();
-  fillShade(g, plane, grounded ? map : null, near, box, cover, contact);
+  const spans = fillShade(g, plane, grounded ? map : null, near, box, cover, contact, enough);
   if (maps.length > 1 && grounded) {
     const other = makePlane(),
       none = makePlane(),
       share = casting[1]!.share;
-    fillShade(g, plane, maps[1]!, [], box, other, none);
+    widen(spans, fillShade(g, plane, maps[1]!, [], box, other, none), 0, 0);
     towards(cover, other, share);
   }
   // The outline's softness lies in the body and is foreshortened on the ground; the lens's is of the picture.
-  if (lensPx > 0 && grounded && map !== null) gaussianPlane(cover, w, h, lensPx, lensPx, cover);
+  if (lensPx > 0 && grounded && map !== null) {
+    gaussianPlane(cover, w, h, lensPx, lensPx, cover);
+    const reach = (gaussianTaps(lensPx).length - 1) >> 1;
+    widen(spans, spans.slice(), reach, reach);
+    for (let y = 0; y < h; y++) spans[2 * y + 1] = Math.min(w, spans[2 * y + 1]!);
+  }
   return {
     box,
     cover,
     contact,
+    ...(alone ? { spans } : {}),
     ...(receivers.length === 0
       ? {}
       : {

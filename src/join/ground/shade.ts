@@ -10,6 +10,7 @@ import { createPicture, plane, type Picture } from '../../image/picture.js';
 import { rasterizePolygon } from '../../image/polygon.js';
 import type { FrameRoom } from '../render/frame-room.js';
 import type { Box, GroundShade } from './ground.js';
+import { NOTHING } from './least-shade.js';
 import { boxOf } from '../peel/matte-box.js';
 import {
   LEAST_SPREAD,
@@ -22,8 +23,6 @@ import {
 } from './own-shadow.js';
 import type { GroundStep } from '../types.js';
 
-/** Least change of light that is laid; below it the plate's own code values stay. */
-export const NOTHING = 0.004;
 /** Two lamps' shadows, each measured by itself, leave no less than this where they cross. */
 const DARKEST = 0.01;
 
