@@ -127,7 +127,7 @@ async function one(
         { box, coded: target, changed: new Uint8Array(W * H), matte },
         null,
         [1, 0, 0, 0, 1, 0, 0, 0, 1],
-        [1, 1],
+        frame,
       );
       if (got !== null)
         for (let k = 0; k < 3; k++)

@@ -22,7 +22,7 @@ import { keysBesideSight, proposeLight, proposeMirror, type Keys } from './light
 import { fillOfTake } from './light/take-fill.js';
 import { litScreen } from './light/take-level.js';
 import { proposePace } from './pace/propose-pace.js';
-import { proposeJoinPatch } from './patch/patch-join.js';
+import { proposeHeadPatch } from './patch/patch-join.js';
 import { proposePatch, proposePlatePatch } from './patch/patch-take.js';
 import { cutsOf, feetCut, reachesInFrom } from './peel/cut-off.js';
 import { proposePeel } from './peel/propose-peel.js';
@@ -74,7 +74,7 @@ async function proposeSteps(input: ProposalInput): Promise<Recipe> {
   if (input.patch !== undefined)
     steps.push(proposePatch(input.patch.file, take.marks, input.patch.marks, input.patch.offsetFrames ?? 0));
   if (input.platePatch !== undefined)
-    steps.push(proposeJoinPatch(plate.marks, take.marks, input.platePatch.offsetFrames));
+    steps.push(await proposeHeadPatch(pm.file, pm.span, plate.marks, take.marks, input.platePatch.offsetFrames));
   steps.push(from.ride.pace, from.ride.steady, ride.step);
 
   const ground = await groundFor(input, from.ride, ride),

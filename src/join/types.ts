@@ -108,6 +108,10 @@ export interface PeelStep extends StepBase<'peel'> {
 export interface PatchStep extends StepBase<'patch'> {
   readonly source: string;
   readonly sourceRegion: RegionFile;
+  /** What of the source's region is the part itself, one outline a frame: a head without the set beside it. */
+  readonly sourceShape?: RegionFile;
+  /** The target's region is a head mark's: the double's own head is taken away under the other, down to its chin. */
+  readonly hood?: boolean;
   readonly targetRegion: RegionFile;
   readonly offsetFrames: number;
   readonly onto?: 'take' | 'plate' | 'join';

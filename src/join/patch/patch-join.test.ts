@@ -9,9 +9,14 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import { createPicture, plane } from '../../image/picture.js';
+import { toCodedRgb } from '../../media/convert.js';
+import { VideoReader } from '../../media/video-reader.js';
 import { VideoWriter } from '../../media/video-writer.js';
+import type { MarksFile } from '../../plate/marks/marks.js';
+import { polygonArea } from '../../take/card/card-quads.js';
 import { joinTools } from '../render/join-tools.js';
-import { proposeJoinPatch } from './patch-join.js';
+import { headOutline } from './head-outline.js';
+import { proposeHeadPatch, proposeJoinPatch } from './patch-join.js';
 import { JoinRenderer } from '../render/render.js';
 import type { PatchStep, Recipe } from '../types.js';
 
@@ -168,6 +173,56 @@ describe('a part of the plate on the joined performer', () => {
       await bare.close();
     }
     expect(seen).toBe(FRAMES - 4);
+  });
+
+  it('of a head marked wide brings neither the set beside it along nor leaves the own head of the double', async () => {
+    const head = (at: readonly [number, number], r: number): MarksFile => ({
+      frame: 0,
+      marks: [{ kind: 'head', frame: 0, ellipse: [at[0], at[1], r, r, 0] }],
+    });
+    const plateFile = join(folder, 'plate.mkv'),
+      marks = [head(actor(0), 1.15 * RADIUS), head(double(0), (1.15 * RADIUS) / 0.8)] as const;
+    const patch = await proposeHeadPatch(plateFile, { in: 0, out: FRAMES }, marks[0], marks[1], 0);
+    expect(patch.why).toMatch(/cut out along its own outline, found inside its mark on 1 frame/);
+    expect(patch.hood).toBe(true);
+    expect(patch.sourceShape!.frames).toHaveLength(FRAMES);
+    for (const { polygon } of patch.sourceShape!.frames)
+      expect(polygonArea(polygon) / (Math.PI * RADIUS ** 2)).toBeCloseTo(1, 0.5);
+    const { sourceShape: _, hood: __, ...plain } = patch;
+    const off = async (p: PatchStep): Promise<number> => {
+      const r = recipe(p),
+        renderer = await JoinRenderer.open(r, await joinTools(r, null)),
+        plate = await VideoReader.open(plateFile);
+      let sum = 0,
+        count = 0;
+      try {
+        for (const n of [2, 8, 14]) {
+          const at = [0.8 * double(n)[0] + 75, 0.8 * double(n)[1] + 10] as const,
+            { data } = (await renderer.frame(n)).coded(),
+            { data: bare } = toCodedRgb(await plate.frame(n));
+          for (let y = 0; y < at[1]; y++)
+            for (let x = 0; x < W; x++) {
+              const d = Math.hypot(x + 0.5 - at[0], y + 0.5 - at[1]);
+              if (d < RADIUS + 3 || d > 1.4 * RADIUS) continue;
+              sum += Math.abs(data[y * W + x]! - bare[y * W + x]!);
+              count++;
+            }
+        }
+      } finally {
+        await Promise.all([renderer.close(), plate.close()]);
+      }
+      return sum / count;
+    };
+    expect(await off(patch)).toBeLessThan(0.004);
+    expect(await off(plain)).toBeGreaterThan(0.02);
+  });
+
+  it('says that a head could not be told from the set', async () => {
+    // A mark on bare wall.
+    const wall: MarksFile = { frame: 0, marks: [{ kind: 'head', frame: 0, ellipse: [190, 110, 30, 30, 0] }] };
+    const { region, why } = await headOutline(join(folder, 'plate.mkv'), wall, { in: 0, out: FRAMES });
+    expect(region === null || /mark is wide/.test(why)).toBe(true);
+    if (region === null) expect(why).toMatch(/could not be told.*frame 0.*patch mark/);
   });
 
   it('says which mark is missing', () => {

@@ -9,12 +9,43 @@ import { counted } from '../../core/counted.js';
 import { apply, type Mat3, type Point2 } from '../../geometry/mat3.js';
 import { createPicture, type Picture } from '../../image/picture.js';
 import { toCodedRgb } from '../../media/convert.js';
+import type { VideoFrame } from '../../media/types.js';
 import { VideoReader } from '../../media/video-reader.js';
 import type { MarksFile, RegionFile } from '../../plate/marks/marks.js';
 import type { ComposedBox } from '../render/compose.js';
+import { headOutline } from './head-outline.js';
+import { withoutOwnHead } from './own-head.js';
 import { patchRegion } from './patch.js';
 import { followed, patchRegionOf } from './patch-take.js';
 import type { PatchStep, Recipe } from '../types.js';
+
+/**
+ * The same with the head's own outline, where a head mark alone says which part of the plate it is.
+ *
+ * @param file the plate's @param span its frames
+ */
+export async function proposeHeadPatch(
+  file: string,
+  span: { readonly in: number; readonly out: number },
+  plateMarks: MarksFile,
+  takeMarks: MarksFile,
+  offsetFrames: number,
+): Promise<PatchStep> {
+  const step = proposeJoinPatch(plateMarks, takeMarks, offsetFrames);
+  if (!step.on || ownPatch(plateMarks)) return step;
+  const { region, why } = await headOutline(file, plateMarks, {
+    in: Math.max(span.in, span.in + offsetFrames),
+    out: Math.min(span.out, span.out + offsetFrames),
+  });
+  return {
+    ...step,
+    ...(region === null ? {} : { sourceShape: region, ...(ownPatch(takeMarks) ? {} : { hood: true }) }),
+    why: `${step.why}${why}`,
+  };
+}
+
+const ownPatch = (marks: MarksFile): boolean =>
+  marks.marks.some((m) => m.kind === 'patch' && (m.offsetFrames === undefined || m.offsetFrames === 0));
 
 /** The step, from the plate's patch or head mark and the take's; off, with the reason, where a mark is missing. */
 export function proposeJoinPatch(plateMarks: MarksFile, takeMarks: MarksFile, offsetFrames = 0): PatchStep {
@@ -81,6 +112,7 @@ export interface JoinPatcher {
    * The composed box with the part laid in, over a box that holds both. Null where nothing changes.
    * @param joined the whole joined frame, display-coded @param hidden 0..1 over the whole frame: what passes in front,
    * or null
+   * @param plate the frame of the mended plate, which shows where the double's own head was
    * @param place take's pixels to those of the joined picture on this frame
    */
   patch(
@@ -90,7 +122,7 @@ export interface JoinPatcher {
     composed: ComposedBox,
     hidden: ((box: ComposedBox['box']) => Float32Array | null) | null,
     place: Mat3,
-    chromaShift: readonly [number, number],
+    plate: VideoFrame,
   ): Promise<ComposedBox | null>;
   close(): Promise<void>;
 }
@@ -101,7 +133,7 @@ export async function joinPatcher(recipe: Recipe, step: PatchStep): Promise<Join
   let outlines: Promise<readonly [(frame: number) => readonly Point2[], (frame: number) => readonly Point2[]]> | null =
     null;
   return {
-    async patch(frame, takeFrame, joined, composed, hidden, place, chromaShift) {
+    async patch(frame, takeFrame, joined, composed, hidden, place, plate) {
       outlines ??= (async () =>
         [
           await followed(recipe.take.file, step.targetRegion),
@@ -120,18 +152,39 @@ export async function joinPatcher(recipe: Recipe, step: PatchStep): Promise<Join
         const q = b[i] ?? p;
         return apply(place, p[0] + t * (q[0] - p[0]), p[1] + t * (q[1] - p[1]));
       });
-      const patched = patchRegion(joined, toCodedRgb(await source.frame(k)), target, onPlate(k), {
-        chromaShift,
+      const bare = step.hood === true ? withoutOwnHead(joined, toCodedRgb(plate), target) : null;
+      const patched = patchRegion(bare?.coded ?? joined, toCodedRgb(await source.frame(k)), target, onPlate(k), {
+        chromaShift: plate.chromaShift,
         fitBelow: ALIKE,
         mostGain: 1,
         mostStep: REST,
+        ...(step.sourceShape === undefined ? {} : { shape: shapeAt(step.sourceShape, k) }),
       });
       if (patched === null) return null;
       const held = hidden?.([patched.box[0], patched.box[1], patched.box[2], patched.box[3]]) ?? null;
-      return laid(joined, composed, patched, held);
+      return laid(
+        bare?.coded ?? joined,
+        bare === null ? composed : lessMatte(composed, bare.hood, joined.width),
+        patched,
+        held,
+      );
     },
     close: () => source.close(),
   };
+}
+
+/** The outline of the nearest frame that has one. */
+function shapeAt(region: RegionFile, frame: number): readonly Point2[] {
+  return region.frames.reduce((a, b) => (Math.abs(b.frame - frame) < Math.abs(a.frame - frame) ? b : a)).polygon;
+}
+
+/** The composed box, whose matte no longer holds what the hood took away (height × width of the whole picture). */
+function lessMatte(composed: ComposedBox, hood: Float32Array, width: number): ComposedBox {
+  const [x0, y0, x1, y1] = composed.box,
+    w = x1 - x0,
+    matte = composed.matte.slice();
+  for (let y = y0; y < y1; y++) for (let x = x0; x < x1; x++) matte[(y - y0) * w + x - x0]! *= 1 - hood[y * width + x]!;
+  return { ...composed, matte };
 }
 
 function laid(
@@ -186,6 +239,8 @@ function laid(
       coded.data[c * n + o] =
         coded.data[c * n + o]! + share * (patched.coded.data[c * m + i]! - coded.data[c * n + o]!);
     changed[o] = 1;
+    // The head is the performer's from here on.
+    matte[o] = Math.max(matte[o]!, k);
   }
   return { box, coded, changed, matte };
 }

@@ -10,7 +10,7 @@ import { toCodedRgb } from '../../media/convert.js';
 import { copyFrame } from '../../media/planes.js';
 import type { VideoFrame } from '../../media/types.js';
 import { VideoReader } from '../../media/video-reader.js';
-import type { MarksFile, RegionFile } from '../../plate/marks/marks.js';
+import type { Mark, MarksFile, RegionFile } from '../../plate/marks/marks.js';
 import { trackRegion } from '../../plate/ride/ride.js';
 import { readerLumaSource } from '../../plate/ride/reader-luma-source.js';
 import { carryRegion, rideCarrier, STILL, type Carrier } from '../ride/carrier.js';
@@ -120,8 +120,20 @@ function misses(keys: RegionFile['frames'], carrier: Carrier): number {
 /** Corners of the outline made from a head mark; the same in both takes, so that corner answers corner. */
 const CORNERS = 28;
 /** A head's outline is drawn round the skull: fur stands out from it, and an opened jaw hangs below. */
-const ROUND = 1.25,
-  BELOW = 1.6;
+export const HEAD_ROUND = 1.25;
+const BELOW = 1.6;
+
+/** The round region that a head mark asks for. */
+export function headRegion(m: Extract<Mark, { kind: 'head' }>): [number, number][] {
+  const [cx, cy, rx, ry, deg] = m.ellipse,
+    t = (deg * Math.PI) / 180;
+  return Array.from({ length: CORNERS }, (_, i): [number, number] => {
+    const a = (2 * Math.PI * i) / CORNERS,
+      x = HEAD_ROUND * rx * Math.cos(a),
+      y = (Math.sin(a) > 0 ? BELOW : HEAD_ROUND) * ry * Math.sin(a);
+    return [cx + x * Math.cos(t) - y * Math.sin(t), cy + x * Math.sin(t) + y * Math.cos(t)];
+  });
+}
 
 /** The region that a take's marks give to a patch: its patch marks, else its head; null for neither. */
 export function patchRegionOf(marks: MarksFile): RegionFile | null {
@@ -129,18 +141,9 @@ export function patchRegionOf(marks: MarksFile): RegionFile | null {
     m.kind === 'patch' ? [{ frame: m.frame ?? marks.frame, polygon: m.polygon }] : [],
   );
   if (drawn.length > 0) return { frames: drawn.sort((a, b) => a.frame - b.frame) };
-  const heads = marks.marks.flatMap((m) => {
-    if (m.kind !== 'head') return [];
-    const [cx, cy, rx, ry, deg] = m.ellipse,
-      t = (deg * Math.PI) / 180;
-    const polygon = Array.from({ length: CORNERS }, (_, i): [number, number] => {
-      const a = (2 * Math.PI * i) / CORNERS,
-        x = ROUND * rx * Math.cos(a),
-        y = (Math.sin(a) > 0 ? BELOW : ROUND) * ry * Math.sin(a);
-      return [cx + x * Math.cos(t) - y * Math.sin(t), cy + x * Math.sin(t) + y * Math.cos(t)];
-    });
-    return [{ frame: m.frame ?? marks.frame, polygon }];
-  });
+  const heads = marks.marks.flatMap((m) =>
+    m.kind === 'head' ? [{ frame: m.frame ?? marks.frame, polygon: headRegion(m) }] : [],
+  );
   return heads.length > 0 ? { frames: heads.sort((a, b) => a.frame - b.frame) } : null;
 }
 

@@ -9,6 +9,7 @@
 import { IDENTITY3, apply, multiply, tryInvert, type Mat3, type Point2 } from '../../geometry/mat3.js';
 import { similarityBetween } from '../../geometry/similarity.js';
 import { distanceToSet } from '../../image/distance.js';
+import { gaussianPlane } from '../../image/gaussian.js';
 import { createPicture, type Picture } from '../../image/picture.js';
 import { rasterizePolygon } from '../../image/polygon.js';
 import { warpHomography } from '../../image/warp.js';
@@ -42,6 +43,8 @@ export interface PatchOptions {
   readonly pose?: { readonly shape: PartShape; readonly pose: PartPose };
   /** Tells the screen behind both: what of it comes in beside the source's performer is not laid on the target's. */
   readonly screen?: ScreenTest;
+  /** Outline of the part itself within the source's region, source px: what lies outside it is not laid on. */
+  readonly shape?: readonly Point2[];
   /** Whole chroma samples of the target's file. Default [1, 1]. */
   readonly chromaShift?: readonly [number, number];
 }
@@ -108,6 +111,10 @@ export function patchRegion(
     mostStep: options.mostStep ?? 0.06,
   });
   const cover = coverOf(around, valid, away?.stray ?? null, options.softPx ?? 4);
+  if (options.shape !== undefined) {
+    const own = ownCover(options.shape, matrix, picture.width, picture.height);
+    for (let i = 0; i < cover.length; i++) cover[i]! *= own[i]!;
+  }
   return {
     box,
     coded: mixed(picture, fill, cover),
@@ -204,6 +211,24 @@ function mixed(around: Picture, fill: Picture, cover: Float32Array): Picture {
       coded.data[o] = around.data[o]! + cover[i]! * (fill.data[o]! - around.data[o]!);
     }
   return coded;
+}
+
+/** Softness of a part's own outline, px: about a film's edge. */
+const EDGE_PX = 1;
+/** Cover of the softened outline at which nothing is laid on: it is rough, so it is taken .4 px inward. */
+const INWARD = 0.32;
+
+/** How much of each pixel of the box the part itself covers. */
+function ownCover(shape: readonly Point2[], matrix: Mat3, w: number, h: number): Float32Array {
+  const inside = rasterizePolygon(
+    shape.map(([x, y]) => apply(matrix, x, y)),
+    w,
+    h,
+  );
+  return gaussianPlane(inside, w, h, EDGE_PX).map((v) => {
+    const t = Math.max(0, (v - INWARD) / (1 - INWARD));
+    return t * t * (3 - 2 * t);
+  });
 }
 
 /** The performer's last pixels before its screen are mixed with it, px. */

@@ -254,7 +254,7 @@ export class JoinRenderer {
       made.composed,
       front === null || fronts === null ? null : (box) => frontCover(front, fronts, made.frame, box),
       takeToPlate(tools, made.frame, takeFrameOf(this.recipe, made.frame)),
-      made.plate.chromaShift,
+      made.plate,
     );
     return composed === null ? made : joinFrame(made.frame, made.plate, composed, this.room);
   }
