@@ -49,25 +49,25 @@ export function fitOutline(
   doubt: Doubt,
   use: (line: number) => boolean,
 ): OutlineFit {
-  let move = predicted,
-    result = { agree: 0, told: 0, sdPx: Infinity };
+  let move = predicted;
+  let result = { agree: 0, told: 0, sdPx: Infinity };
   for (const [reach, fine] of [
     ...REACHES.map((r) => [r, false] as const),
     ...STEEPEST.map((r) => [r, true] as const),
   ]) {
-    const now = movedLines(lines, move),
-      { place, weight } = fine ? steepestOf(frame, now, own, reach) : placesOf(frame, now, own, reach),
-      frameOf = normalised(now);
-    const solved = solve(
-      now,
+    const now = movedLines(lines, move);
+    const { place, weight } = fine ? steepestOf(frame, now, own, reach) : placesOf(frame, now, own, reach);
+    const box = normalised(now);
+    const solved = solve({
+      lines: now,
       place,
       weight,
-      frameOf,
+      box,
       doubt,
       use,
-      difference(move, predicted, now, frameOf),
-      (l) => l.x > 1 && l.y > 1 && l.x < frame.width - 1 && l.y < frame.height - 1,
-    );
+      back: difference(move, predicted, now, box),
+      inPicture: (l) => l.x > 1 && l.y > 1 && l.x < frame.width - 1 && l.y < frame.height - 1,
+    });
     if (solved === null) break;
     move = normalise(multiply(solved.step, move));
     result = solved;
@@ -172,60 +172,96 @@ function difference(move: Mat3, predicted: Mat3, lines: readonly EdgeLine[], f: 
   return solveCholesky(a, b, FREEDOMS) ?? out;
 }
 
-function solve(
-  lines: readonly EdgeLine[],
-  place: Float32Array,
-  weight: Float32Array,
-  f: Normalised,
-  doubt: Doubt,
-  use: (line: number) => boolean,
-  back: Float64Array,
-  seen: (line: EdgeLine) => boolean,
-): { step: Mat3; agree: number; told: number; sdPx: number } | null {
+/** What one round's lines say of the outline's place. */
+interface Observed {
+  readonly lines: readonly EdgeLine[];
+  /** How far outwards the picture's edge lies on each line, px, and how much that counts. */
+  readonly place: Float32Array;
+  readonly weight: Float32Array;
+  readonly box: Normalised;
+  readonly doubt: Doubt;
+  readonly use: (line: number) => boolean;
+  /** The way back to the prediction, as freedoms. */
+  readonly back: Float64Array;
+  readonly inPicture: (line: EdgeLine) => boolean;
+}
+
+/** Sums of the normal equations: symmetric matrix, and right side. */
+interface Sums {
+  readonly a: Float64Array;
+  readonly b: Float64Array;
+}
+
+const SOLVING_ROUNDS = 8;
+
+function solve(o: Observed): { step: Mat3; agree: number; told: number; sdPx: number } | null {
+  const { lines, place, weight, box, use } = o;
   const rows = lines.map((l) => {
     const row = new Float64Array(FREEDOMS);
-    moves((l.x - f.x) / f.s, (l.y - f.y) / f.s, l.nx, l.ny, row);
+    moves((l.x - box.x) / box.s, (l.y - box.y) / box.s, l.nx, l.ny, row);
     return row;
   });
-  const { along, oneWay } = waysOf(lines),
-    free = 1 / doubt.place ** 2,
-    held = oneWay ? 1 / ALONG_PX ** 2 - free : 0;
-  const prior = [
-    doubt.place,
-    doubt.place,
-    doubt.size,
-    doubt.size,
-    doubt.shape,
-    doubt.shape,
-    doubt.shape,
-    doubt.shape,
-  ].map((sd) => 1 / sd ** 2);
-  let theta: Float64Array = new Float64Array(FREEDOMS),
-    scale = 2,
-    covariance: Float64Array | null = null;
   const listed = lines.map((_, i) => i).filter((i) => weight[i]! > 0 && use(i));
   if (listed.length < 6) return null;
+  let theta: Float64Array = new Float64Array(FREEDOMS);
+  /** How far outwards of the fitted outline a line's edge lies. */
   const left = (i: number): number => {
     let d = place[i]!;
     for (let k = 0; k < FREEDOMS; k++) d -= rows[i]![k]! * theta[k]!;
     return d;
   };
-  for (let round = 0; round < 8; round++) {
-    const a = new Float64Array(FREEDOMS * FREEDOMS),
-      b = new Float64Array(FREEDOMS),
-      cut = 4 * scale;
+  const addPrediction = predictionOf(o);
+  let scale = 2;
+  let covariance: Float64Array | null = null;
+  for (let round = 0; round < SOLVING_ROUNDS; round++) {
+    const sums = { a: new Float64Array(FREEDOMS * FREEDOMS), b: new Float64Array(FREEDOMS) };
     for (const i of listed) {
-      const e = round === 0 ? 0 : left(i),
-        u = Math.abs(e) >= cut ? 0 : (1 - (e / cut) ** 2) ** 2,
-        g = (weight[i]! * u) / scale ** 2,
-        row = rows[i]!;
-      if (g === 0) continue;
-      for (let p = 0; p < FREEDOMS; p++) {
-        b[p] = b[p]! + g * row[p]! * place[i]!;
-        for (let q = 0; q <= p; q++) a[p * FREEDOMS + q] = a[p * FREEDOMS + q]! + g * row[p]! * row[q]!;
-      }
+      const share = round === 0 ? 1 : biweight(left(i), 4 * scale);
+      addLine(sums, rows[i]!, place[i]!, (weight[i]! * share) / scale ** 2);
     }
-    // What nothing tells of stays: along edges that run one way.
+    addPrediction(sums);
+    const solved = solveCholesky(sums.a, sums.b, FREEDOMS);
+    if (solved === null) return null;
+    theta = solved;
+    covariance = round === SOLVING_ROUNDS - 1 ? invertSymmetric(sums.a, FREEDOMS) : null;
+    const rest = listed.map((i) => Math.abs(left(i))).sort((p, q) => p - q);
+    scale = Math.max(0.25, 1.4826 * rest[rest.length >> 1]!);
+  }
+  const judged = lines.flatMap((l, i) => (use(i) && o.inPicture(l) ? [i] : []));
+  const agreeing = judged.filter((i) => weight[i]! > 0 && Math.abs(left(i)) < AGREE_PX);
+  const count = Math.max(1, judged.length);
+  const listedRows = listed.map((i) => rows[i]!);
+  return {
+    step: matrixOf(theta, box),
+    agree: agreeing.length / count,
+    told: listed.length / count,
+    sdPx: covariance === null ? Infinity : sdAcross(listedRows, covariance),
+  };
+}
+
+function biweight(error: number, cut: number): number {
+  return Math.abs(error) >= cut ? 0 : (1 - (error / cut) ** 2) ** 2;
+}
+
+/** Adds one line's equation; of the matrix the lower half alone. */
+function addLine({ a, b }: Sums, row: Float64Array, place: number, weight: number): void {
+  if (weight === 0) return;
+  for (let p = 0; p < FREEDOMS; p++) {
+    b[p] = b[p]! + weight * row[p]! * place;
+    for (let q = 0; q <= p; q++) a[p * FREEDOMS + q] = a[p * FREEDOMS + q]! + weight * row[p]! * row[q]!;
+  }
+}
+
+/**
+ * Adds the prediction to the lines' sums and fills the matrix's upper half. What nothing tells of stays: along edges
+ * that run one way.
+ */
+function predictionOf({ lines, doubt, back }: Observed): (sums: Sums) => void {
+  const { along, oneWay } = waysOf(lines);
+  const held = oneWay ? 1 / ALONG_PX ** 2 - 1 / doubt.place ** 2 : 0;
+  const { place, size, shape } = doubt;
+  const prior = [place, place, size, size, shape, shape, shape, shape].map((sd) => 1 / sd ** 2);
+  return ({ a, b }) => {
     for (let p = 0; p < 2; p++)
       for (let q = 0; q < 2; q++) {
         a[p * FREEDOMS + q] = a[p * FREEDOMS + q]! + held * along[p]! * along[q]!;
@@ -236,33 +272,14 @@ function solve(
       a[p * FREEDOMS + p] = a[p * FREEDOMS + p]! + prior[p]!;
       for (let q = p + 1; q < FREEDOMS; q++) a[p * FREEDOMS + q] = a[q * FREEDOMS + p]!;
     }
-    const t = solveCholesky(a, b, FREEDOMS);
-    if (t === null) return null;
-    theta = t;
-    covariance = round === 7 ? invertSymmetric(a, FREEDOMS) : null;
-    const rest = listed.map((i) => Math.abs(left(i))).sort((p, q) => p - q);
-    scale = Math.max(0.25, 1.4826 * rest[rest.length >> 1]!);
-  }
-  // Neighbouring lines share their picture: three count as one observation.
-  let agree = 0,
-    told = 0,
-    variance = 0;
-  for (let i = 0; i < lines.length; i++) {
-    if (!use(i) || !seen(lines[i]!)) continue;
-    told++;
-    if (weight[i]! > 0 && Math.abs(left(i)) < AGREE_PX) agree++;
-  }
-  if (covariance !== null)
-    for (const i of listed) {
-      const r = rows[i]!;
-      for (let p = 0; p < FREEDOMS; p++)
-        for (let q = 0; q < FREEDOMS; q++)
-          variance += (3 * r[p]! * covariance[p * FREEDOMS + q]! * r[q]!) / listed.length;
-    }
-  return {
-    step: matrixOf(theta, f),
-    agree: agree / Math.max(1, told),
-    told: listed.length / Math.max(1, told),
-    sdPx: covariance === null ? Infinity : Math.sqrt(variance),
   };
+}
+
+/** Sd of the outline across itself, rms over the lines. Neighbours share their picture: three count as one. */
+function sdAcross(rows: readonly Float64Array[], covariance: Float64Array): number {
+  let variance = 0;
+  for (const r of rows)
+    for (let p = 0; p < FREEDOMS; p++)
+      for (let q = 0; q < FREEDOMS; q++) variance += (3 * r[p]! * covariance[p * FREEDOMS + q]! * r[q]!) / rows.length;
+  return Math.sqrt(variance);
 }
