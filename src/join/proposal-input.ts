@@ -169,3 +169,13 @@ export function bearingAt(m: PlateMeasures, point: readonly [number, number], fr
   const d = unit([(point[0] - m.widthPx / 2) / v.focalPx, (point[1] - m.heightPx / 2) / v.focalPx, 1]);
   return Math.atan2(dot(d, applyVector(toCamera, [1, 0, 0])), dot(d, applyVector(toCamera, [0, 0, 1]))) / RAD_PER_DEG;
 }
+
+/** Height of what is marked from ground to top, metres; 1 where no mark gives one. */
+export function markedHeight({ plate, take }: ProposalInput): number {
+  return (
+    marksOf(plate.marks, 'stand')[0]?.mark.height ??
+    marksOf(plate.marks, 'carry')[0]?.mark.height ??
+    marksOf(take.marks, 'performer')[0]?.mark.height ??
+    1
+  );
+}

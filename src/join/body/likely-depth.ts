@@ -7,13 +7,14 @@ import { three } from '../../core/tuples.js';
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { boxMean } from '../../image/box.js';
 import { cross, dot, type Vec3 } from '../../geometry/mat3.js';
-import { likelyBody, type LikelyBody, type SeenBody } from './body-likeness.js';
+import { likelyBody, type LikelyBody } from './body-likeness.js';
+import type { SeenBody } from './likeness-judge.js';
 import { ballsOfMatte } from './body-volume.js';
 import { groundGeometry, type Box, type GroundGeometry } from '../ground/ground.js';
 import { facing } from './solid-body.js';
 import type { ScreenShadow } from '../peel/screen-shadow.js';
 import type { TakeGround } from './body-depth.js';
-import type { BodyDepth, BodyPart } from '../ground/types.js';
+import type { BodyDepth, BodyPart, WholeBall } from '../ground/types.js';
 
 /** Rows that the body is looked at in: a leg is three cells wide then. */
 const ROWS = 70;
@@ -99,7 +100,13 @@ export function depthFromLikeness(seen: TakeOutline, g: TakeGround): LikelyDepth
   return body === null
     ? null
     : {
-        depth: { lean: 0, head: 0, deep: 0, parts: partsOf(body, geometry, at.matte, at.width, at.height) },
+        depth: {
+          lean: 0,
+          head: 0,
+          deep: 0,
+          parts: partsOf(body, geometry, at.matte, at.width, at.height),
+          whole: wholeOf(body, geometry),
+        },
         kind: body.kind,
         outline: body.outline,
         shadow: body.shadow,
@@ -342,6 +349,18 @@ function ownParts(density: Float32Array, use: Uint8Array, near: Float32Array, w:
 }
 
 const round3 = (v: number): number => Math.round(1000 * v) / 1000;
+
+/** The body's balls about the foot. */
+function wholeOf(body: LikelyBody, g: GroundGeometry): WholeBall[] {
+  const ahead = facing(g),
+    left = cross(g.up, ahead),
+    whole: WholeBall[] = [];
+  for (let i = 0; i < body.balls.length; i += 4) {
+    const q: Vec3 = [body.balls[i]! - g.foot[0], body.balls[i + 1]! - g.foot[1], body.balls[i + 2]! - g.foot[2]];
+    whole.push([round3(-dot(q, left)), round3(dot(q, g.up)), round3(-dot(q, ahead)), round3(body.balls[i + 3]!)]);
+  }
+  return whole;
+}
 
 /** The body's balls as parts beside the foot, in the outline's own heights. */
 function partsOf(body: LikelyBody, g: GroundGeometry, matte: Float32Array, w: number, h: number): BodyPart[] {

@@ -3,9 +3,9 @@
  * (turn-depth.ts).
  */
 import { plane } from '../../image/picture.js';
-import { darknessOfShadow, depthFromShadow, type DepthFound } from './body-depth.js';
-import { bearingAt, marksOf, viewAngles, type ProposalInput } from '../proposal-input.js';
-import { depthFromLikeness, type OtherThing } from './likely-depth.js';
+import { depthFromShadow, type DepthFound } from './body-depth.js';
+import { bearingAt, markedHeight, marksOf, viewAngles, type ProposalInput } from '../proposal-input.js';
+import { depthFromLikeness, type LikelyDepth, type OtherThing } from './likely-depth.js';
 import { FLAT } from './depth-search.js';
 import { posesOf } from '../pace/propose-pace.js';
 import { keyAtStand } from '../ground/near-lamp.js';
@@ -14,7 +14,7 @@ import { frontsOfTurn } from './propose-surface.js';
 import { depthAt, depthFromTurn } from './turn-depth.js';
 import type { PerformerPicture } from '../peel/performer.js';
 import type { Stand } from '../ride/ride.js';
-import type { BodyDepth, GroundFrame } from '../ground/types.js';
+import type { BodyDepth, GroundFrame, WholeBall } from '../ground/types.js';
 
 /**
  * A performer that turns by more shows other sides of its depth: its shadow on one frame no longer tells (own choice).
@@ -27,12 +27,6 @@ const MOST_TURN_DEG = 40;
  */
 const LEAST_LIKE = 0.75,
   LEAST_THROWN = 0.5;
-/**
- * A body that is round and flat enough to throw this much of the shadow seen is left to its own shadow (own choice: the
- * demo's rabbit came from .86 to .80 by likeness, of four made bodies that threw .66 to .71 three lost .1 to .2 by it,
- * one gained .02).
- */
-const FLAT_ENOUGH = 0.65;
 /**
  * A usual body that throws so much less of the shadow seen than one carved from that shadow is another body's (own
  * choice: made bodies carved throw up to .1 more where likeness is as near or nearer, .2 more where it is not).
@@ -99,7 +93,7 @@ export function proposeBody(
  * By a usual body where its shadow lies about as well as that of one carved from the shadow seen, else by that shadow.
  */
 function fromLikenessOrShadow(input: ProposalInput, stand: TakeStand): BodyProposal | null {
-  const like = thrownByFlat(input, stand) >= FLAT_ENOUGH ? null : fromLikeness(input, stand);
+  const like = fromLikeness(input, stand);
   if (like !== null && like.thrown >= MOST_CARVED - CARVED_BETTER) return like;
   const carved = fromShadow(input, stand);
   return carved === null || (like !== null && like.thrown >= carved.thrown - CARVED_BETTER) ? like : carved;
@@ -227,36 +221,6 @@ function shadowOf(
   );
 }
 
-/** How well the flat and round body's shadow overlaps with the one seen in the take; 0 where that can't be told. */
-function thrownByFlat(input: ProposalInput, stand: TakeStand): number {
-  const tm = input.take.measures,
-    { light } = tm,
-    { seen } = input,
-    g = seen == null ? null : standing(input, stand, seen.frame);
-  if (
-    seen == null ||
-    g === null ||
-    seen.performer.shadow === undefined ||
-    (seen.performer.unit ?? 1) !== 1 ||
-    light?.azimuthDeg.value == null ||
-    light.elevationDeg.value == null
-  )
-    return 0;
-  return (
-    darknessOfShadow(
-      { alpha: plane(seen.performer.picture, 3), box: seen.performer.box, shadow: seen.performer.shadow },
-      {
-        ...g,
-        azimuthDeg: light.azimuthDeg.value,
-        elevationDeg: light.elevationDeg.value,
-        softnessDeg: light.softnessDeg.value ?? 0.53,
-        widthPx: tm.widthPx,
-        heightPx: tm.heightPx,
-      },
-    )?.overlap ?? 0
-  );
-}
-
 /** `thrown`: overlap of its shadow with the one seen. */
 type ByShadow = BodyProposal & { readonly thrown: number };
 
@@ -314,8 +278,8 @@ function keyOfTake(
   };
 }
 
-/** The usual body that outline and shadow are most like; null where none is like them, or where the performer turns. */
-function fromLikeness(input: ProposalInput, stand: TakeStand): ByShadow | null {
+/** The usual body that outline and shadow are most like; null where none is told, or where the performer turns. */
+function likenessOf(input: ProposalInput, stand: TakeStand): LikelyDepth | null {
   const { seen } = input,
     tm = input.take.measures,
     { light } = tm,
@@ -332,7 +296,7 @@ function fromLikeness(input: ProposalInput, stand: TakeStand): ByShadow | null {
     ...shadows.map((s): OtherThing => [s.mark.foot, s.mark.tip]),
     ...marksOf(input.take.marks, 'upright').map((s): OtherThing => [s.mark.foot, s.mark.top]),
   ];
-  const found = depthFromLikeness(
+  return depthFromLikeness(
     {
       alpha: plane(performer.picture, 3),
       box: performer.box,
@@ -350,14 +314,34 @@ function fromLikeness(input: ProposalInput, stand: TakeStand): ByShadow | null {
       heightPx: tm.heightPx,
     },
   );
+}
+
+/** The same where it is like enough to be believed. */
+function fromLikeness(input: ProposalInput, stand: TakeStand): ByShadow | null {
+  const found = likenessOf(input, stand);
   if (found === null || found.shadow === null || found.outline < LEAST_LIKE || found.shadow < LEAST_THROWN) return null;
   return {
-    depth: found.depth,
+    depth: inPlate(found.depth, input, stand),
     thrown: found.shadow,
     why:
       `it is seen like a body ${KIND_WORDS[found.kind]}: its parts stand where that body's do (outlines overlap ` +
       `${found.outline.toFixed(2)}, shadows on the take's floor ${found.shadow.toFixed(2)})`,
   };
+}
+
+const round3 = (v: number): number => Math.round(1000 * v) / 1000;
+
+/** A whole body in the lengths of the plate's ground: the mark's height there for its height in the take. */
+function inPlate(depth: BodyDepth, input: ProposalInput, stand: TakeStand): BodyDepth {
+  const k = stand.height === null ? 1 : markedHeight(input) / stand.height;
+  return depth.whole === undefined || k === 1
+    ? depth
+    : {
+        ...depth,
+        whole: depth.whole.map(
+          ([x, u, near, r]): WholeBall => [round3(k * x), round3(k * u), round3(k * near), round3(k * r)],
+        ),
+      };
 }
 
 function fromTurn(input: ProposalInput, stand: TakeStand, takeFrame: (frame: number) => number): BodyProposal | null {

@@ -6,6 +6,7 @@
 import { cross, dot, unit, type Vec3 } from '../../geometry/mat3.js';
 import type { Ball } from './body-volume.js';
 import { frontAbout, frontGrid } from './measured-front.js';
+import { standWhole } from './whole-body.js';
 import type { GroundGeometry } from '../ground/ground.js';
 import type { SolidBall } from '../ground/shadow-map.js';
 import type { BodyDepth, BodyPart } from '../ground/types.js';
@@ -44,6 +45,8 @@ export function standUp(balls: readonly Ball[], g: GroundGeometry, slope = 0, de
   const reach = dot(n, g.foot),
     ground = dot(g.foot, g.up),
     tall = depth === undefined ? 0 : (rowsOf(balls) / g.focalPx) * g.foot[2];
+  const whole = depth?.whole === undefined ? null : standWhole(balls, depth.whole, g, ahead);
+  if (whole !== null) return whole;
   if (depth?.parts !== undefined && depth.parts.length > 0 && tall > 0)
     return standParts(balls, g, depth.parts, depth.small ?? [], tall);
   return standIn(balls, g, n, reach, ground, tall, depth, ahead);

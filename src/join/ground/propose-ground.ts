@@ -7,7 +7,7 @@ import type { MarksFile, RegionFile } from '../../plate/marks/marks.js';
 import type { PlateMeasures } from '../../plate/types.js';
 import { leftOnBody } from '../light/plate-shade.js';
 import { regionOf, thingsOf } from '../mark-regions.js';
-import { marksOf, type ProposalInput } from '../proposal-input.js';
+import { markedHeight, marksOf, type ProposalInput } from '../proposal-input.js';
 import { carryRegion, type Carrier } from '../ride/carrier.js';
 import type { Stand } from '../ride/ride.js';
 import type { GroundStep } from '../types.js';
@@ -82,7 +82,7 @@ export interface GroundFrom extends Pick<FramesFrom, 'where' | 'walked' | 'axisF
 export async function proposeGround(input: ProposalInput, from: GroundFrom): Promise<GroundProposal> {
   const pm = input.plate.measures,
     { carried, carrier, groundCarrier, body } = from,
-    height = heightOf(input),
+    height = markedHeight(input),
     key = await keyOnGround(input.plate, from.where, from.stands[0]!.frame, carried),
     frames = groundFrames(pm, { ...from, ...key, height }),
     geometry = (at: GroundFrame): GroundGeometry => groundGeometry(key, at, pm.widthPx, pm.heightPx);
@@ -139,16 +139,6 @@ export async function proposeGround(input: ProposalInput, from: GroundFrom): Pro
     }),
   };
   return { step, measuredFill: darkness.measuredFill };
-}
-
-/** Height of what is marked from ground to top, metres; 1 where no mark gives one. */
-function heightOf({ plate, take }: ProposalInput): number {
-  return (
-    marksOf(plate.marks, 'stand')[0]?.mark.height ??
-    marksOf(plate.marks, 'carry')[0]?.mark.height ??
-    marksOf(take.marks, 'performer')[0]?.mark.height ??
-    1
-  );
 }
 
 const spanOf = ({ ground, top }: Stand): number => Math.hypot(top[0] - ground[0], top[1] - ground[1]);

@@ -58,7 +58,11 @@ export interface BodyDepth {
   readonly small?: readonly BodyPart[];
   /** Its front surface, where the take told it. */
   readonly front?: readonly FrontPoint[];
+  /** The body as a whole, what stands behind other parts of it too, where the take's outline told which body it is. */
+  readonly whole?: readonly WholeBall[];
 }
+/** A ball of a whole body: right of, above and before its foot and its radius, in the lengths of the plate's ground. */
+export type WholeBall = readonly [right: number, up: number, near: number, r: number];
 
 /**
  * A point of a body's front: place right of and above the foot on the picture, and how far it stands nearer to the
