@@ -4,6 +4,23 @@
 
 import { betweenKnots } from './curve-table';
 
+/** Row j (or none, -1) of what changed seen: each column's count of rows for which it is still near. */
+// @ts-ignore: decorator
+@inline
+function seen(changed: usize, j: i32, w: i32, reach: i32, near: usize): void {
+  const one = i8x16.splat(1), whole = i8x16.splat(<i8>(2 * reach + 1));
+  const row = changed + <usize>(max(j, 0) * w);
+  let x = 0;
+  for (; x + 16 <= w; x += 16) {
+    const on = j < 0 ? i8x16.splat(0) : v128.and(i8x16.ne(v128.load(row + x), i8x16.splat(0)), whole);
+    v128.store(near + x, i8x16.max_u(i8x16.sub_sat_u(v128.load(near + x), one), on));
+  }
+  for (; x < w; x++) {
+    const left = load<u8>(near + x), on = j >= 0 && load<u8>(row + x) != 0;
+    store<u8>(near + x, on ? <u8>(2 * reach + 1) : left > 0 ? left - 1 : 0);
+  }
+}
+
 /**
  * Light (three planes) to coded values by a table with even steps of the square root (as curveByTable), in groups of
  * four pixels that have a changed pixel within 8 pixels and `reach` rows; the others keep what `dst` holds. `src` and
@@ -17,15 +34,11 @@ export function codeChanged(
   const near = scratch + 16;
   const vst = f32x4.splat(steps), zero = f32x4.splat(0);
   const top = f32x4.splat(<f32>count), sign = i32x4.splat(<i32>0x80000000);
+  // For how many rows on the last change in each column is still within reach.
+  memory.fill(scratch, 0, <usize>w + 64);
+  for (let j = max(0, from - reach); j < min(h, from + reach); j++) seen(changed, j, w, reach, near);
   for (let y = from; y < to; y++) {
-    memory.fill(scratch, 0, <usize>w + 64);
-    const y1 = min(h - 1, y + reach);
-    for (let j = max(0, y - reach); j <= y1; j++) {
-      const row = changed + <usize>(j * w);
-      let x = 0;
-      for (; x + 16 <= w; x += 16) v128.store(near + x, v128.or(v128.load(near + x), v128.load(row + x)));
-      for (; x < w; x++) store<u8>(near + x, load<u8>(near + x) | load<u8>(row + x));
-    }
+    seen(changed, y + reach < h ? y + reach : -1, w, reach, near);
     const line = <usize>(y * w) << 2;
     for (let x = 0; x < w; x += 4) {
       // 20 bytes: from 8 before the group's first pixel to 8 after its last.

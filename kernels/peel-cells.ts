@@ -53,6 +53,48 @@ function fourColumns(
   storeCells(sums + 8 * g, bb, cell);
 }
 
+/** Sums of neighbouring columns of eight, two rows each: four cells of 2 × 2. */
+// @ts-ignore: decorator
+@inline
+function storeFour(p: usize, a: v128, b: v128): void {
+  v128.store(p, f32x4.add(v128.shuffle<f32>(a, b, 0, 2, 4, 6), v128.shuffle<f32>(a, b, 1, 3, 5, 7)));
+}
+
+/** A value where its weight is above 0: what has no weight may hold anything. */
+// @ts-ignore: decorator
+@inline
+function held(k: v128, v: v128): v128 {
+  return v128.and(f32x4.gt(k, f32x4.splat(0)), v);
+}
+
+/** Four cells of 2 × 2 pixels, the second row `down` bytes below. Cells without weight are left as they are: 0. */
+function eightColumns(
+  red: usize, green: usize, blue: usize, weight: usize, down: usize, fields: i32, evidence: usize, sums: usize,
+  g: usize,
+): void {
+  const k0 = v128.load(weight), k1 = v128.load(weight, 16);
+  const l0 = v128.load(weight + down), l1 = v128.load(weight + down, 16);
+  if (!v128.any_true(v128.or(v128.or(k0, k1), v128.or(l0, l1)))) return;
+  storeFour(evidence, f32x4.add(k0, l0), f32x4.add(k1, l1));
+  let out = sums;
+  for (let i = 0; i < 3; i++) {
+    const p = i == 0 ? red : i == 1 ? green : blue;
+    const a0 = held(k0, f32x4.mul(k0, v128.load(p))), a1 = held(k1, f32x4.mul(k1, v128.load(p, 16)));
+    const b0 = held(l0, f32x4.mul(l0, v128.load(p + down))), b1 = held(l1, f32x4.mul(l1, v128.load(p + down, 16)));
+    storeFour(sums + <usize>i * g, f32x4.add(a0, b0), f32x4.add(a1, b1));
+    if (fields == 3) continue;
+    for (let j = i; j < 3; j++) {
+      out += g;
+      const q = j == 0 ? red : j == 1 ? green : blue;
+      storeFour(
+        out + 2 * g,
+        f32x4.add(held(k0, f32x4.mul(a0, v128.load(q))), held(l0, f32x4.mul(b0, v128.load(q + down)))),
+        f32x4.add(held(k1, f32x4.mul(a1, v128.load(q, 16))), held(l1, f32x4.mul(b1, v128.load(q + down, 16)))),
+      );
+    }
+  }
+}
+
 /** Weighted colour moments a cell: evidence and `fields` sums (3 or 9). Items: rows of cells. */
 export function cellSums(
   colour: usize, weight: usize, w: i32, h: i32, cell: i32, gw: i32, gh: i32, fields: i32, evidence: usize, sums: usize,
@@ -67,6 +109,15 @@ export function cellSums(
     for (let f = 0; f < fields; f++) memory.fill(sums + <usize>f * g + line, 0, <usize>gw << 2);
     for (let i = 0; i < gw; i++) {
       const x0 = i * cell, x1 = min(x0 + cell, w);
+      if (cell == 2 && x0 + 8 <= w && y1 == y0 + 2) {
+        const p = colour + (<usize>(y0 * w + x0) << 2), o = line + (<usize>i << 2);
+        eightColumns(
+          p, p + plane, p + 2 * plane, weight + (<usize>(y0 * w + x0) << 2), <usize>w << 2, fields, evidence + o,
+          sums + o, g,
+        );
+        i += 3;
+        continue;
+      }
       if ((cell == 2 || cell == 4) && x0 + 4 <= w) {
         fourColumns(
           colour, weight, w, plane, x0, y0, y1, cell, fields, evidence + line + (<usize>i << 2),
