@@ -53,6 +53,33 @@ export function scene(seed: number, w: number, h: number, sx: number, sy: number
 }
 
 /**
+ * Planks (coded luma), w × h: long along x, fine along y, lit more to one side; moved by (sx, sy) px and turned by `turn`
+ * radians about the middle, as a camera in a hand has it.
+ */
+export function planks(seed: number, w: number, h: number, sx: number, sy: number, turn: number): Float32Array {
+  const rng = new RandomStream(seed, 5);
+  const waves = Array.from({ length: 24 }, () => ({
+    fx: (rng.uniform() - 0.5) * 0.16,
+    fy: (rng.uniform() - 0.5) * 1.6,
+    p: rng.uniform() * 6.28,
+  }));
+  const c = Math.cos(turn),
+    s = Math.sin(turn);
+  const out = new Float32Array(w * h);
+  for (let y = 0; y < h; y++)
+    for (let x = 0; x < w; x++) {
+      const px = x - w / 2 - sx,
+        py = y - h / 2 - sy;
+      const u = c * px + s * py,
+        v = c * py - s * px;
+      let l = 0.4 + (0.25 * u) / w;
+      for (const k of waves) l += 0.011 * Math.sin(k.fx * u + k.fy * v + k.p);
+      out[y * w + x] = Math.max(0.05, Math.min(0.92, l));
+    }
+  return out;
+}
+
+/**
  * Adds grain of sd grainLaw(level) blurred by `spread` px (unit variance kept), quantised to 8 bit; the
  * three channels share `common` of their variance.
  */

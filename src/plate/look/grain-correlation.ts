@@ -1,6 +1,6 @@
 /**
- * How grain hangs together from pixel to pixel: the area over which a difference of frames does, and the
- * radius at which an autocorrelation falls to half.
+ * How grain hangs together from pixel to pixel: the area over which a difference of frames does, the radius at which an
+ * autocorrelation falls to half, and what of it is no grain but texture that did not come to lie on itself.
  */
 
 /**
@@ -47,4 +47,24 @@ export function halfRadius(x: readonly number[], y: readonly number[]): number {
     before = here;
   }
   return x.length - 1;
+}
+
+/** Two autocorrelations of one grain may differ by so much at a lag, from few blocks or a codec's own ways. */
+const ALIKE = 0.1;
+
+/**
+ * Takes texture that moved out of what two frames of a moving picture differ by. Film grain and a sensor's noise hang
+ * together alike in all directions; planks, grass and what a camera swept do not, and what is left of them once the
+ * frames are laid over each other only adds. So of each lag the lesser of both directions is the grain's (none, where
+ * their signs differ). Of the variance T a residue R is a part: ρ = ((T − R) ρg + R ρr) / T in either direction, so that
+ * R / T is at least the difference of both, what is negative counted as nothing.
+ * @returns the grain's autocorrelation, the same both ways, and the residue's least share of the variance
+ */
+export function withoutResidue(x: readonly number[], y: readonly number[]): { both: number[]; share: number } {
+  const lesser = (a: number, b: number): number => (a * b <= 0 ? 0 : Math.sign(a) * Math.min(Math.abs(a), Math.abs(b)));
+  const apart = x.map((v, k) => Math.abs(Math.max(0, v) - Math.max(0, y[k]!)));
+  return {
+    both: x.map((v, k) => lesser(v, y[k]!)),
+    share: Math.max(0, Math.max(...apart) - ALIKE),
+  };
 }

@@ -16,10 +16,12 @@ import { blockFreedom, keptMean } from './block-variance.js';
 import { grainEnvelope, type LevelVariance } from './grain-envelope.js';
 import { grainColour, type ColourBounds } from './grain-colour.js';
 import { BLOCK, blockSums, framePair, takeOffShift } from './grain-blocks.js';
-import type { GrainRow, Look } from '../types.js';
-import { correlationArea, halfRadius } from './grain-correlation.js';
+import { BINS, grainTable, type BlockStat } from './grain-table.js';
+import type { Look } from '../types.js';
+import { correlationArea, halfRadius, withoutResidue } from './grain-correlation.js';
 
-const BINS = 16;
+/** A picture that moves by less between two frames holds still, px. */
+const HELD_PX = 0.15;
 /** Variance over the law's that a level's own may have and still pass for grain: sd a quarter more. */
 const ABOVE_LAW = 1.6;
 /** The same where grain was told by differences in time, which texture can't raise but motion can. */
@@ -28,22 +30,14 @@ const MOVING_ABOVE_LAW = 3;
 const LOWER_SHARE = 0.35;
 const SPREAD = 2;
 export const LAGS = 8;
-const CHANNELS = ['r', 'g', 'b', 'luma'] as const;
 
 export type GrainMethod = 'temporal' | 'spatial';
 
-interface BlockStat {
-  readonly level: Float64Array;
-  readonly variance: Float64Array;
-  readonly x: number;
-  readonly y: number;
-  readonly pair: number;
-  /** How far the difference follows motion or light change, and for spatial use how structured it is. */
-  readonly trouble: number;
-  /** Spatial variance of luma in the first frame. */
-  readonly flat: number;
-  /** Spatial variance of the channels' differences there (BlockSums). */
-  readonly apart: Float64Array;
+/** Autocorrelations of luma by lag, and of red with green, red with blue, green with blue. */
+interface Correlation {
+  readonly x: number[];
+  readonly y: number[];
+  readonly channels: [number, number, number];
 }
 
 /** Collects frame pairs, then gives the table. A pair is two neighbouring frames in coded R'G'B' of one size. */
@@ -53,6 +47,8 @@ export class GrainMeter {
   private frozen = 0;
   private seen = 0;
   private pair = 0;
+  /** Of each pair, whether the picture moves between its frames. */
+  private readonly moves: boolean[] = [];
   private readonly planes: { d: readonly Float32Array[]; w: number; h: number }[] = [];
   private readonly singles: { d: readonly Float32Array[]; w: number; h: number }[] = [];
 
@@ -67,6 +63,7 @@ export class GrainMeter {
     const insideY0 = Math.max(0, -my);
     const insideY1 = Math.min(h, h - my);
     const pair = this.pair++;
+    this.moves.push(Math.hypot(shift[0], shift[1]) > HELD_PX);
     const wider = Math.sqrt(correlationArea(frames.difference[3]!, w, h, BLOCK));
     for (let y0 = 0; y0 + BLOCK <= h; y0 += BLOCK) {
       for (let x0 = 0; x0 + BLOCK <= w; x0 += BLOCK) {
@@ -141,7 +138,7 @@ export class GrainMeter {
   result(frames: readonly [number, number]): { grain: Look['grain']; method: GrainMethod; note: string } {
     const frozenShare = this.seen > 0 ? this.frozen / this.seen : 0;
     const { method, chosen } = this.chooseMethod(frozenShare);
-    const { x, y, channels } = this.correlate(chosen, method);
+    const { x, y, channels, residue } = this.correlation(chosen, method);
     if (method === 'spatial' && (x[6]! > 0.25 || y[6]! > 0.25)) {
       const reason =
         'the flattest parts hold texture, not grain, and no part changes from frame to frame as grain would';
@@ -157,7 +154,7 @@ export class GrainMeter {
       };
     }
     // The stillest blocks were chosen for their low variance: brought back to what all would show.
-    const unbias = method === 'temporal' ? 1 / keptMean(blockFreedom(x, y), LOWER_SHARE, SPREAD) : 1;
+    const unbias = method === 'temporal' ? (1 - residue) / keptMean(blockFreedom(x, y), LOWER_SHARE, SPREAD) : 1;
     // What differs in time tells its colours by itself.
     const colour: ColourBounds =
       method === 'temporal' ? { most: () => Infinity, channels } : grainColour(chosen, this.flat, unbias, channels);
@@ -200,10 +197,16 @@ export class GrainMeter {
       : { method: 'spatial', chosen: fromSpace.kept };
   }
 
-  private correlate(
-    chosen: readonly BlockStat[],
-    method: GrainMethod,
-  ): { x: number[]; y: number[]; channels: [number, number, number] } {
+  /** How the grain hangs together; where the picture moved, without what is left of its texture (share `residue`). */
+  private correlation(chosen: readonly BlockStat[], method: GrainMethod): Correlation & { readonly residue: number } {
+    const found = this.correlate(chosen, method);
+    const moving = chosen.filter((s) => this.moves[s.pair]).length;
+    if (method !== 'temporal' || 2 * moving < chosen.length) return { ...found, residue: 0 };
+    const { both, share } = withoutResidue(found.x, found.y);
+    return { x: both, y: [...both], channels: found.channels, residue: share };
+  }
+
+  private correlate(chosen: readonly BlockStat[], method: GrainMethod): Correlation {
     const sx = new Float64Array(LAGS);
     const sy = new Float64Array(LAGS);
     let rg = 0;
@@ -259,36 +262,6 @@ function plainest(blocks: readonly BlockStat[]): readonly BlockStat[] {
   if (blocks.length < 24) return blocks;
   const ranked = blocks.map((s) => ({ s, r: s.flat / Math.sqrt(s.variance[3]!) })).sort((p, q) => p.r - q.r);
   return ranked.slice(0, ranked.length >> 1).map((q) => q.s);
-}
-
-/** Standard deviation by channel and level, from blocks sorted into levels; `unbias` times their variance. */
-function grainTable(chosen: readonly BlockStat[], unbias: number, colour: ColourBounds): GrainRow[] {
-  const table: GrainRow[] = [];
-  CHANNELS.forEach((channel, c) => {
-    // Blocks, sums of level, of variance and of green's variance, level by level.
-    const sums = new Float64Array(BINS * 4);
-    for (const s of chosen) {
-      const k = Math.max(0, Math.min(BINS - 1, Math.floor(s.level[c]! * BINS)));
-      sums[4 * k]!++;
-      sums[4 * k + 1]! += s.level[c]!;
-      sums[4 * k + 2]! += s.variance[c]!;
-      sums[4 * k + 3]! += s.variance[1]!;
-    }
-    for (let k = 0; k < BINS; k++) {
-      const n = sums[4 * k]!;
-      if (n < 6) continue;
-      table.push({
-        channel,
-        level: sums[4 * k + 1]! / n,
-        sigma: Math.min(
-          Math.sqrt((unbias * sums[4 * k + 2]!) / n),
-          colour.most(c, sums[4 * k + 1]! / n, (unbias * sums[4 * k + 3]!) / n),
-        ),
-        samples: n * BLOCK * BLOCK,
-      });
-    }
-  });
-  return table;
 }
 
 /** The grain's half radius as a measure. @param blocks that it was read from */
