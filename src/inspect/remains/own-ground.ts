@@ -2,6 +2,7 @@
  * Where the performer's own shadow and what it throws back change the ground, in the reduced picture of
  * remains-frame.ts: ground that tells nothing of an erase.
  */
+import { maskBox, withRoom } from '../../image/mask-box.js';
 import { dilate } from '../../image/morphology.js';
 import { reducedLight, type RemainsFrame } from './remains-frame.js';
 
@@ -66,20 +67,8 @@ export function ownGroundAt(
  */
 function markAbout(f: RemainsFrame, own: Uint8Array): void {
   const { width: w, height: h } = f;
-  let x0 = w,
-    y0 = h,
-    x1 = -1,
-    y1 = -1;
-  for (let i = 0; i < f.covered.length; i++)
-    if (f.covered[i] === 1) {
-      const x = i % w,
-        y = Math.floor(i / w);
-      x0 = Math.min(x0, x);
-      x1 = Math.max(x1, x);
-      y0 = Math.min(y0, y);
-      y1 = Math.max(y1, y);
-    }
-  const room = y1 - y0 + 1;
-  for (let y = Math.max(0, y0 - room); y <= Math.min(h - 1, y1 + room); y++)
-    for (let x = Math.max(0, x0 - room); x <= Math.min(w - 1, x1 + room); x++) own[y * w + x] = 1;
+  const box = maskBox(f.covered, w, h);
+  if (box === null) return;
+  const [x0, y0, x1, y1] = withRoom(box, box[3] - box[1], w, h);
+  for (let y = y0; y < y1; y++) for (let x = x0; x < x1; x++) own[y * w + x] = 1;
 }

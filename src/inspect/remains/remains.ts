@@ -4,6 +4,7 @@
  * fills that boil from frame to frame, and fills that are smeared. All against what the same readings say of the
  * untouched picture beside it, so that parallax, grain and an encoder count on both sides.
  */
+import { maskBox } from '../../image/mask-box.js';
 import type { Carrier } from '../../join/ride/carrier.js';
 import { dilate } from '../../image/morphology.js';
 import { median } from '../../image/statistics.js';
@@ -58,23 +59,6 @@ export function leftPicture(f: RemainsFrame, own: Uint8Array | null): Float32Arr
   return f.joined.map((v, i) => (f.covered[i] === 1 || own === null || own[i] === 1 ? f.mended[i]! : v));
 }
 
-function boundsOf(mask: Uint8Array, w: number): [number, number, number, number] | null {
-  let x0 = w,
-    y0 = Infinity,
-    x1 = -1,
-    y1 = -1;
-  for (let i = 0; i < mask.length; i++)
-    if (mask[i] === 1) {
-      const x = i % w,
-        y = Math.floor(i / w);
-      if (x < x0) x0 = x;
-      if (x > x1) x1 = x;
-      if (y < y0) y0 = y;
-      if (y > y1) y1 = y;
-    }
-  return x1 < 0 ? null : [x0, y0, x1 + 1, y1 + 1];
-}
-
 const grown = (m: Uint8Array, w: number, h: number, r: number): Uint8Array =>
   Uint8Array.from(dilate(Float32Array.from(m), w, h, r), (v) => (v > 0 ? 1 : 0));
 
@@ -86,7 +70,7 @@ export function readRemains(
 ): Remains | null {
   if (frames.length < 4) return null;
   const { width: w, height: h } = frames[0]!;
-  const bounds = frames.map((f) => boundsOf(f.erased, w));
+  const bounds = frames.map((f) => maskBox(f.erased, w, h));
   const sizes = bounds.map((b) => (b === null ? 0 : Math.max(b[2] - b[0], b[3] - b[1])));
   const hides = frames.map((f, k) => (bounds[k] === null ? f.erased : grown(f.erased, w, h, 2)));
   const near = frames.map((f, k) =>

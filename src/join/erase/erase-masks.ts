@@ -1,5 +1,6 @@
 /** What frames hide of the set, as masks over their pixels. */
-import { IDENTITY3, type Mat3, type Point2 } from '../../geometry/mat3.js';
+import { boundsOf } from '../../geometry/bounds.js';
+import type { Mat3, Point2 } from '../../geometry/mat3.js';
 import { distanceToSet } from '../../image/distance.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import { dilate } from '../../image/morphology.js';
@@ -8,7 +9,6 @@ import { toCodedRgb } from '../../media/convert.js';
 import type { VideoFrame } from '../../media/types.js';
 import { withoutBorder, type MosaicSource } from './mosaic-source.js';
 import { framePart, wholeSamples } from '../render/frame-part.js';
-import { boundsOf } from './lay-over.js';
 
 /** How far what is hidden may throw a shadow, in its own heights. */
 const SHADOW_REACH = 0.7;
@@ -51,7 +51,7 @@ export function showsMask(outlines: readonly (readonly Point2[])[], w: number, h
     for (let x = 0; x < w; x++, i++)
       if (hides[i]! > 0) small[Math.floor(y / QUARTER) * qw + Math.floor(x / QUARTER)] = 1;
   const away = distanceToSet(small, qw, qh);
-  const b = boundsOf(outlines.flat(), IDENTITY3);
+  const b = boundsOf(outlines.flat());
   const reach = SHADOW_REACH * Math.max(20, b[2] - b[0], b[3] - b[1]);
   for (let y = 0, i = 0; y < h; y++)
     for (let x = 0; x < w; x++, i++) {

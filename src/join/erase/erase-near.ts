@@ -6,6 +6,7 @@
  * difference from the frame beside the hole earns (an inverse-variance mean, the variance carried over the hole by
  * push-pull: Gortler et al., "The Lumigraph", SIGGRAPH 1996).
  */
+import { maskBox, withRoom } from '../../image/mask-box.js';
 import { multiply, type Mat3 } from '../../geometry/mat3.js';
 import { distanceToSet } from '../../image/distance.js';
 import { gaussianPlane } from '../../image/gaussian.js';
@@ -146,21 +147,11 @@ export function nearFill(r: NearRequest): { readonly fill: Picture; readonly see
 
 /** The hidden part with some room about it; whole pairs of pixels. */
 function roomAbout(hidden: Float32Array, w: number, h: number): PartBox | null {
-  let x0 = w,
-    y0 = h,
-    x1 = 0,
-    y1 = 0;
-  for (let y = 0; y < h; y++)
-    for (let x = 0; x < w; x++)
-      if (hidden[y * w + x]! > 0) {
-        x0 = Math.min(x0, x);
-        x1 = Math.max(x1, x + 1);
-        y0 = Math.min(y0, y);
-        y1 = y + 1;
-      }
-  if (x1 <= x0) return null;
-  const room = Math.ceil(Math.max(ROOM_PX, ROOM * Math.max(x1 - x0, y1 - y0)));
-  return [Math.max(0, x0 - room) & ~1, Math.max(0, y0 - room) & ~1, Math.min(w, x1 + room), Math.min(h, y1 + room)];
+  const box = maskBox(hidden, w, h);
+  if (box === null) return null;
+  const room = Math.ceil(Math.max(ROOM_PX, ROOM * Math.max(box[2] - box[0], box[3] - box[1])));
+  const [x0, y0, x1, y1] = withRoom(box, room, w, h);
+  return [x0 & ~1, y0 & ~1, x1, y1];
 }
 
 function fillPart(r: NearRequest): { readonly fill: Picture; readonly seen: Float32Array } {

@@ -1,9 +1,9 @@
 /** Where the still picture of the set lies, how fine it is, and which of its pixels some frame hides. */
+import { boundsOf } from '../../geometry/bounds.js';
 import { apply, tryInvert, multiply, type Point2 } from '../../geometry/mat3.js';
 import { dilate } from '../../image/morphology.js';
 import { rasterizePolygon } from '../../image/polygon.js';
 import { mosaicMatrix, type MosaicFrame } from './mosaic-frame.js';
-import { boundsOf } from './lay-over.js';
 import type { SetMotion } from './set-motion.js';
 
 /** Mosaic pixels a frame pixel where the camera moves. */

@@ -6,6 +6,7 @@
  * thing, such as a post, does not carry the ground's texture. Judged pixel by pixel and strictly: decided as a whole
  * (erase-shadow.ts), a post beside the person was taken for his shadow.
  */
+import { maskBox } from '../../image/mask-box.js';
 import { boxMean } from '../../image/box.js';
 import { connectedComponents } from '../../image/components.js';
 import { gaussianPlane } from '../../image/gaussian.js';
@@ -84,15 +85,8 @@ export function shadowBesidePassing(
   const touching = new Set<number>();
   // Ground that every frame shows in the shadow is dark in the clean plate too and tells nothing: what lies beyond such
   // a gap still belongs.
-  let top = h,
-    bottom = 0;
-  for (let y = 0; y < h; y++)
-    for (let x = 0; x < w; x++)
-      if (hidden[y * w + x]! > 0) {
-        top = Math.min(top, y);
-        bottom = y;
-      }
-  const beside = dilate(hidden, w, h, Math.max(1, GAP * (bottom - top)));
+  const outline = maskBox(hidden, w, h) ?? [0, 0, 0, 1];
+  const beside = dilate(hidden, w, h, Math.max(1, GAP * (outline[3] - 1 - outline[1])));
   for (let i = 0; i < n; i++) if (beside[i]! > 0 && mark[i] !== 0) touching.add(labels[i]!);
   for (const l of crumbs({ mark, differs, labels, width: w, height: h }, touching, PENUMBRA_PX)) touching.delete(l);
   for (const l of things(a, b, mark, labels, touching, w, h)) touching.delete(l);

@@ -8,6 +8,7 @@
  * its soft rim goes too, as far as it is darker than noise. For a camera that stands or turns; where it travels, near
  * things pass and are dark too (erase-shadow-passing.ts).
  */
+import { maskBox } from '../../image/mask-box.js';
 import { decodePlane, transferTable } from '../../colour/transfer-plane.js';
 import { connectedComponents } from '../../image/components.js';
 import { gaussianPlane } from '../../image/gaussian.js';
@@ -93,17 +94,11 @@ export function shadowBeside(
     { cut, differs, width, height } = half;
   const pieces = connectedComponents(cut, width, height, 8),
     touching = new Set<number>();
-  let top = h,
-    bottom = 0;
-  for (let y = 0; y < h; y++)
-    for (let x = 0; x < w; x++)
-      if (hidden[y * w + x]! > 0) {
-        top = Math.min(top, y);
-        bottom = y;
-      }
   // Ground that every frame shows in the shadow is dark in the clean plate too and tells nothing: what lies beyond such
   // a gap still belongs.
-  const beside = dilate(hidden, w, h, Math.max(2, GAP * (bottom - top)));
+  const outline = maskBox(hidden, w, h) ?? [0, 0, 0, 1];
+  const tall = outline[3] - 1 - outline[1];
+  const beside = dilate(hidden, w, h, Math.max(2, GAP * tall));
   for (let y = 0; y < height; y++)
     for (let x = 0; x < width; x++)
       if (cut[y * width + x] !== 0 && beside[2 * y * w + 2 * x]! > 0) touching.add(pieces.labels[y * width + x]!);
@@ -116,7 +111,7 @@ export function shadowBeside(
     width,
     height,
     w,
-    GAP * 0.5 * (bottom - top),
+    GAP * 0.5 * tall,
   );
   const pieced = { mark: cut, differs, labels: pieces.labels, width, height };
   for (const l of crumbs(pieced, touching, RIM)) touching.delete(l);

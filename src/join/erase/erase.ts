@@ -5,9 +5,10 @@
  * corrected locally, matched in light and along its seam (erase-seam.ts). Being one picture, the fill holds still over
  * time.
  */
+import { boundsOf } from '../../geometry/bounds.js';
 import { counted } from '../../core/counted.js';
 import { framesPerSecond } from '../../core/rational.js';
-import { IDENTITY3, invert, multiply, tryInvert, type Mat3 } from '../../geometry/mat3.js';
+import { invert, multiply, tryInvert, type Mat3 } from '../../geometry/mat3.js';
 import { createPicture, type Picture } from '../../image/picture.js';
 import { percentile } from '../../image/statistics.js';
 import { copyFrame } from '../../media/planes.js';
@@ -34,7 +35,7 @@ import { findMovers } from './set-movers.js';
 import { mayCopy, stirs } from './copy-from.js';
 import { sourcesByWorth } from './erase-sources.js';
 import { fillUnseen, unseenShare } from './fill-unseen.js';
-import { boundsOf, layOver } from './lay-over.js';
+import { layOver } from './lay-over.js';
 import { layRelit } from './lay-relit.js';
 import { setMotion, spread, type SetMotion } from './set-motion.js';
 
@@ -272,7 +273,7 @@ export class PlateCleaner {
     const outlines = this.outlines(n);
     // Where all that goes is gone, neither it nor its shadow is there.
     if (outlines.length === 0) return null;
-    const bounds = boundsOf([...outlines, ...this.cast.outlines(n)].flat(), IDENTITY3);
+    const bounds = boundsOf([...outlines, ...this.cast.outlines(n)].flat());
     const tall = Math.max(bounds[2] - bounds[0], bounds[3] - bounds[1]);
     const pad = Math.min(0.25 * w, Math.max(40, (this.shadowToo ? 0.6 : 0.35) * tall)) + this.growPx,
       [left, up, right, down] = this.overhang.map((o) => Math.max(pad, o)) as [number, number, number, number];
@@ -385,7 +386,7 @@ function overhangOf(
   for (const { frame, box } of shadows) {
     const here = outlines(frame);
     if (here.length === 0) continue;
-    const b = boundsOf(here.flat(), IDENTITY3);
+    const b = boundsOf(here.flat());
     for (let k = 0; k < 4; k++) out[k] = Math.max(out[k]!, ROOM_PX + (k < 2 ? b[k]! - box[k]! : box[k]! - b[k]!));
   }
   return out;

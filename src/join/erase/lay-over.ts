@@ -2,7 +2,8 @@
  * Lays a picture over another's pixels: by a matrix, and by what a plane leaves over where that was found
  * (local-field.ts).
  */
-import { apply, multiply, tryInvert, type Mat3, type Point2 } from '../../geometry/mat3.js';
+import { boundsOf } from '../../geometry/bounds.js';
+import { multiply, tryInvert, type Mat3 } from '../../geometry/mat3.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
 import { warpHomography } from '../../image/warp.js';
 import { warpMap } from '../../image/warp-map.js';
@@ -166,20 +167,4 @@ function reachOf(s: Shift): number {
   let most = 0;
   for (let i = 0; i < s.field.u.length; i++) most = Math.max(most, Math.abs(s.field.u[i]!), Math.abs(s.field.v[i]!));
   return most / s.scale;
-}
-
-/** Bounds of points through a matrix. */
-export function boundsOf(points: readonly Point2[], m: Mat3): [number, number, number, number] {
-  let x0 = Infinity,
-    y0 = Infinity,
-    x1 = -Infinity,
-    y1 = -Infinity;
-  for (const p of points) {
-    const [x, y] = apply(m, p[0], p[1]);
-    x0 = Math.min(x0, x);
-    y0 = Math.min(y0, y);
-    x1 = Math.max(x1, x);
-    y1 = Math.max(y1, y);
-  }
-  return [x0, y0, x1, y1];
 }

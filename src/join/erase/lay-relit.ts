@@ -1,4 +1,5 @@
 /** Ground that only its shadow shows, relit (erase-relight.ts) and laid into the still picture of the set. */
+import { maskBox, withRoom } from '../../image/mask-box.js';
 import { plane } from '../../image/picture.js';
 import type { Mosaic } from './erase-mosaic.js';
 import { relightShadow } from './erase-relight.js';
@@ -10,10 +11,6 @@ export function layRelit(mosaic: Mosaic, shaded: Mosaic): string[] {
     n = w * h;
   const dark = new Float32Array(n),
     known = new Float32Array(n);
-  let x0 = w,
-    y0 = h,
-    x1 = 0,
-    y1 = 0;
   for (let y = 0, i = 0; y < h; y++)
     for (let x = 0; x < w; x++, i++) {
       known[i] = mosaic.count[i]! > 0 || shaded.count[i]! > 0 ? 1 : 0;
@@ -21,14 +18,15 @@ export function layRelit(mosaic: Mosaic, shaded: Mosaic): string[] {
       dark[i] = 1;
       mosaic.count[i] = shaded.count[i]!;
       for (let c = 0; c < 3; c++) mosaic.picture.data[c * n + i] = shaded.picture.data[c * n + i]!;
-      x0 = Math.min(x0, x);
-      x1 = Math.max(x1, x + 1);
-      y0 = Math.min(y0, y);
-      y1 = Math.max(y1, y + 1);
     }
-  if (x1 <= x0) return ['every part of the marked shadow is seen lit in some frame: nothing had to be relit'];
-  const room = 40 + Math.ceil(0.25 * Math.max(x1 - x0, y1 - y0));
-  const box = [Math.max(0, x0 - room), Math.max(0, y0 - room), Math.min(w, x1 + room), Math.min(h, y1 + room)] as const;
+  const darkBox = maskBox(dark, w, h);
+  if (darkBox === null) return ['every part of the marked shadow is seen lit in some frame: nothing had to be relit'];
+  const box = withRoom(
+    darkBox,
+    40 + Math.ceil(0.25 * Math.max(darkBox[2] - darkBox[0], darkBox[3] - darkBox[1])),
+    w,
+    h,
+  );
   const part = cropPicture(mosaic.picture, box);
   const found = relightShadow(part, cropPlane(dark, w, box), cropPlane(known, w, box));
   if (found === null) return ['the marked shadow is not darker than the ground beside it: left as it is'];

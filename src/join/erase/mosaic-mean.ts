@@ -3,10 +3,11 @@
  * those that a shadow of what is erased darkens. Worked in strips, so that memory does not grow with the picture's
  * height.
  */
+import { boundsOf } from '../../geometry/bounds.js';
 import { multiply } from '../../geometry/mat3.js';
 import { createPicture, type Picture } from '../../image/picture.js';
 import { codedLuma } from './coded-luma.js';
-import { boundsOf, type Shift } from './lay-over.js';
+import type { Shift } from './lay-over.js';
 import { shineOn } from './light-plane.js';
 import { medianAway, medianInPlace, withoutShadow } from './mosaic-samples.js';
 import { laySource, validity, type Placed } from './mosaic-source.js';

@@ -2,8 +2,10 @@
  * The shadow of what hides the set, found as a whole in each source of the still picture (source-shadows.ts) over a
  * smaller one.
  */
+import { boundsOf } from '../../geometry/bounds.js';
+import { maskBox } from '../../image/mask-box.js';
 import { multiply, tryInvert, type Mat3 } from '../../geometry/mat3.js';
-import { boundsOf, type Shift } from './lay-over.js';
+import type { Shift } from './lay-over.js';
 import { shineOn } from './light-plane.js';
 import type { MosaicFrame } from './mosaic-frame.js';
 import type { FoundShadows } from './mosaic-mean.js';
@@ -39,22 +41,11 @@ export function shadowsOf(placed: readonly Placed[], frame: MosaicFrame): FoundS
 /** Bounds of the found shadows in the sources' own pixels. */
 export function placesOf(found: FoundShadows, placed: readonly Placed[]): ShadowPlace[] {
   return placed.flatMap((p, j) => {
-    const back = tryInvert(p.matrix),
-      k = 1 / found.scale;
-    let x0 = found.width,
-      y0 = found.height,
-      x1 = 0,
-      y1 = 0;
-    found.masks[j]!.forEach((v, i) => {
-      if (v === 0) return;
-      const x = i % found.width,
-        y = (i - x) / found.width;
-      x0 = Math.min(x0, x);
-      x1 = Math.max(x1, x + 1);
-      y0 = Math.min(y0, y);
-      y1 = Math.max(y1, y + 1);
-    });
-    if (back === null || x1 <= x0) return [];
+    const back = tryInvert(p.matrix);
+    const k = 1 / found.scale;
+    const shadow = maskBox(found.masks[j]!, found.width, found.height);
+    if (back === null || shadow === null) return [];
+    const [x0, y0, x1, y1] = shadow;
     return [
       {
         frame: p.source.frame,

@@ -2,6 +2,7 @@
  * A shadow in the still picture of a set, relit where it lies (erase-relight.ts); along its border, where the
  * penumbra's own shape is not known, the picture counts as never seen and is made up.
  */
+import { maskBox, withRoom } from '../../image/mask-box.js';
 import { distanceToSet } from '../../image/distance.js';
 import { dilate } from '../../image/morphology.js';
 import { plane } from '../../image/picture.js';
@@ -32,23 +33,16 @@ export function relightPlace(
   expected: (mask: Float32Array, box: PartBox) => boolean,
   fits: (ratio: Relit['ratio']) => boolean = () => true,
 ): { readonly mask: Float32Array; readonly ratio: Relit['ratio'] } | null {
-  const { width: w, height: h } = mosaic,
-    n = w * h;
-  let x0 = w,
-    y0 = h,
-    x1 = 0,
-    y1 = 0;
-  for (let y = 0; y < h; y++)
-    for (let x = 0; x < w; x++)
-      if (place[y * w + x]! > 0) {
-        x0 = Math.min(x0, x);
-        x1 = Math.max(x1, x + 1);
-        y0 = Math.min(y0, y);
-        y1 = Math.max(y1, y + 1);
-      }
-  if (x1 <= x0) return null;
-  const room = 40 + Math.ceil(0.25 * Math.max(x1 - x0, y1 - y0)),
-    box = [Math.max(0, x0 - room), Math.max(0, y0 - room), Math.min(w, x1 + room), Math.min(h, y1 + room)] as const;
+  const { width: w, height: h } = mosaic;
+  const n = w * h;
+  const darkBox = maskBox(place, w, h);
+  if (darkBox === null) return null;
+  const box = withRoom(
+    darkBox,
+    40 + Math.ceil(0.25 * Math.max(darkBox[2] - darkBox[0], darkBox[3] - darkBox[1])),
+    w,
+    h,
+  );
   const part = cropPicture(mosaic.picture, box);
   let dark: Float32Array | null = null;
   const found = relightShadow(part, cropPlane(place, w, box), cropPlane(mosaic.count, w, box), (mask) => {

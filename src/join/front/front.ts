@@ -4,6 +4,7 @@
  * performer: a pane adds its own light and lets a share of what is behind through, so the performer is seen as (1 −
  * veil) × performer + veil × plate, the plate there standing for the pane's light.
  */
+import { boundsOf } from '../../geometry/bounds.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import type { Picture } from '../../image/picture.js';
 import { rasterizePolygon } from '../../image/polygon.js';
@@ -178,16 +179,7 @@ export function clearBehindEdges(
 function drawn(polygon: readonly (readonly [number, number])[], box: Box, softPx: number): Float32Array | null {
   const w = box[2] - box[0],
     h = box[3] - box[1];
-  let x0 = Infinity,
-    y0 = Infinity,
-    x1 = -Infinity,
-    y1 = -Infinity;
-  for (const [x, y] of polygon) {
-    x0 = Math.min(x0, x);
-    x1 = Math.max(x1, x);
-    y0 = Math.min(y0, y);
-    y1 = Math.max(y1, y);
-  }
+  const [x0, y0, x1, y1] = boundsOf(polygon);
   const pad = 4 * softPx + 1;
   if (x1 + pad < box[0] || x0 - pad > box[2] || y1 + pad < box[1] || y0 - pad > box[3]) return null;
   const mask = rasterizePolygon(

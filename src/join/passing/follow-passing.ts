@@ -3,6 +3,7 @@
  * each marked frame, by the set's own motion and the thing's speed beside it, or by the depth at which the solved
  * camera's way makes it pass as it does.
  */
+import { boundsOf } from '../../geometry/bounds.js';
 import { homographyFromQuad } from '../../geometry/homography.js';
 import { apply, IDENTITY3, invert, multiply, type Mat3 } from '../../geometry/mat3.js';
 import type { SmallFrame } from '../outline/small-frame.js';
@@ -114,16 +115,7 @@ export async function followFrom(
 }
 
 function boxOf(outline: Outline): [number, number][] {
-  let x0 = Infinity,
-    x1 = -Infinity,
-    y0 = Infinity,
-    y1 = -Infinity;
-  for (const [x, y] of outline) {
-    x0 = Math.min(x0, x);
-    x1 = Math.max(x1, x);
-    y0 = Math.min(y0, y);
-    y1 = Math.max(y1, y);
-  }
+  const [x0, y0, x1, y1] = boundsOf(outline);
   return [
     [x0, y0],
     [x1, y0],

@@ -10,6 +10,7 @@
  * Displacement of pixel (x, y), with X, Y its place about the outline's middle in radii and z the dome:
  * u = θ₀ + θ₁X + θ₂Y + θ₃z, v = θ₄ + θ₅X + θ₆Y + θ₇z; px.
  */
+import { boundsOf } from '../../geometry/bounds.js';
 import type { Mat3, Point2 } from '../../geometry/mat3.js';
 import { solveCholesky } from '../../geometry/linear-solve.js';
 import { blurPlane } from '../../image/gaussian.js';
@@ -31,16 +32,7 @@ export interface PartShape {
 }
 
 export function partShape(polygon: readonly Point2[]): PartShape {
-  let x0 = Infinity,
-    y0 = Infinity,
-    x1 = -Infinity,
-    y1 = -Infinity;
-  for (const [x, y] of polygon) {
-    x0 = Math.min(x0, x);
-    x1 = Math.max(x1, x);
-    y0 = Math.min(y0, y);
-    y1 = Math.max(y1, y);
-  }
+  const [x0, y0, x1, y1] = boundsOf(polygon);
   const rx = Math.max(1, (x1 - x0) / 2),
     ry = Math.max(1, (y1 - y0) / 2);
   return { cx: (x0 + x1) / 2, cy: (y0 + y1) / 2, rx, ry, r: Math.sqrt(rx * ry) };

@@ -6,6 +6,7 @@
  * The place is found from the two outlines and then corrected on what both pictures show along the outline.
  * Display-coded R'G'B'; lengths in pixels.
  */
+import { boundsOf } from '../../geometry/bounds.js';
 import { IDENTITY3, apply, multiply, tryInvert, type Mat3, type Point2 } from '../../geometry/mat3.js';
 import { similarityBetween } from '../../geometry/similarity.js';
 import { distanceToSet } from '../../image/distance.js';
@@ -17,7 +18,6 @@ import { warpMap } from '../../image/warp-map.js';
 import { fitLocally } from '../erase/erase-align.js';
 import { codedLuma } from '../erase/coded-luma.js';
 import { placeOf, type PartPose, type PartShape } from './part-motion.js';
-import { boundsOf } from '../erase/lay-over.js';
 import { cropPicture, matchSeam } from '../erase/erase-seam.js';
 import { strayScreen, type ScreenTest } from './patch-screen.js';
 
@@ -130,7 +130,7 @@ function aroundRegion(
   band: number,
   chromaShift: readonly [number, number],
 ): Around | null {
-  const [left, top, right, bottom] = boundsOf(polygon, IDENTITY3);
+  const [left, top, right, bottom] = boundsOf(polygon);
   const down = (v: number, shift: number): number => Math.floor(v / (1 << shift)) * (1 << shift);
   const up = (v: number, shift: number): number => Math.ceil(v / (1 << shift)) * (1 << shift);
   const [sx, sy] = chromaShift;

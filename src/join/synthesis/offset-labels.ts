@@ -6,6 +6,7 @@
  * metric, so every move is a cut; its edges are brought to the symmetric ones of the grid's cut by moving half of each
  * edge's surplus to its two pixels.
  */
+import { maskBox } from '../../image/mask-box.js';
 import { gridCut } from '../../image/grid-cut.js';
 import type { Offset } from './patch-offsets.js';
 import { ROUGH } from './patch-roughness.js';
@@ -67,18 +68,18 @@ class Montage {
 
   constructor(picture: HoledPicture, offsets: readonly Offset[]) {
     const { hole, width, height } = picture;
-    const box = boxOf(hole, width, height);
+    const [x0, y0, x1, y1] = maskBox(hole, width, height) ?? [0, 0, 0, 0];
     this.picture = picture;
     this.offsets = offsets;
     this.lead = offsets.map(({ dx, dy }) => dy * width + dx);
-    this.boxWidth = box.x1 - box.x0;
-    this.boxHeight = box.y1 - box.y0;
+    this.boxWidth = x1 - x0;
+    this.boxHeight = y1 - y0;
     const count = this.boxWidth * this.boxHeight;
     this.places = new Int32Array(count);
     this.inHole = new Uint8Array(count);
     for (let y = 0, b = 0; y < this.boxHeight; y++)
       for (let x = 0; x < this.boxWidth; x++, b++) {
-        this.places[b] = (y + box.y0) * width + x + box.x0;
+        this.places[b] = (y + y0) * width + x + x0;
         this.inHole[b] = hole[this.places[b]!]!;
       }
     this.unary = offsets.map((_, k) => {
@@ -236,20 +237,4 @@ function toNearest(sources: readonly number[], x: number, y: number, w: number):
     }
   }
   return best;
-}
-
-function boxOf(hole: Uint8Array, w: number, h: number): { x0: number; y0: number; x1: number; y1: number } {
-  let x0 = w;
-  let y0 = h;
-  let x1 = 0;
-  let y1 = 0;
-  for (let y = 0; y < h; y++)
-    for (let x = 0; x < w; x++)
-      if (hole[y * w + x] !== 0) {
-        x0 = Math.min(x0, x);
-        x1 = Math.max(x1, x + 1);
-        y0 = Math.min(y0, y);
-        y1 = y + 1;
-      }
-  return { x0, y0, x1, y1 };
 }

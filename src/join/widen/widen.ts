@@ -5,6 +5,7 @@
  * Along the frame's edge the light is matched and the seam softened over some pixels, since what moves across it can't
  * be continued.
  */
+import { boundsOf } from '../../geometry/bounds.js';
 import { IDENTITY3, apply, invert, multiply, tryInvert, type Mat3, type Point2 } from '../../geometry/mat3.js';
 import { framesPerSecond } from '../../core/rational.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
@@ -24,7 +25,7 @@ import { codedLuma } from '../erase/coded-luma.js';
 import { buildMosaic, type Mosaic } from '../erase/erase-mosaic.js';
 import { mosaicMatrix, type MosaicFrame } from '../erase/mosaic-frame.js';
 import { fillUnseen } from '../erase/fill-unseen.js';
-import { boundsOf, layOver, type Shift } from '../erase/lay-over.js';
+import { layOver, type Shift } from '../erase/lay-over.js';
 import { lightPlane, shineOn, type LightPlane } from '../erase/light-plane.js';
 import { localField } from '../erase/local-field.js';
 import { findMovers, type SetMovers } from '../erase/set-movers.js';
@@ -294,7 +295,7 @@ function share(
 ): number {
   let all = 0,
     got = 0;
-  const [cx0, cy0, cx1, cy1] = boundsOf(canvas, IDENTITY3);
+  const [cx0, cy0, cx1, cy1] = boundsOf(canvas);
   for (const n of frames) {
     const back = tryInvert(motion.fromReference(n));
     if (back === null) continue;
