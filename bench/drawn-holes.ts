@@ -1,6 +1,7 @@
 /** Holes drawn into frames of real clips, of shapes that an erase leaves unseen. */
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { maskBox } from '../src/image/mask-box.js';
 import { RandomStream } from '../src/core/random.js';
 import { distanceToSet } from '../src/image/distance.js';
 import type { Picture } from '../src/image/picture.js';
@@ -57,18 +58,7 @@ async function shape(random: RandomStream, w: number, h: number, masks: readonly
   }
   const m = toCodedRgb(await mask.frame(at));
   const n = m.width * m.height;
-  let x0 = m.width;
-  let y0 = m.height;
-  let x1 = 0;
-  let y1 = 0;
-  for (let y = 0; y < m.height; y++)
-    for (let x = 0; x < m.width; x++)
-      if (m.data[n + y * m.width + x]! > 0.5) {
-        x0 = Math.min(x0, x);
-        x1 = Math.max(x1, x + 1);
-        y0 = Math.min(y0, y);
-        y1 = Math.max(y1, y + 1);
-      }
+  const [x0, y0, x1, y1] = maskBox(m.data.subarray(n, 2 * n), m.width, m.height, 0.5) ?? [m.width, m.height, 0, 0];
   const k = tall / (y1 - y0);
   const ow = k * (x1 - x0);
   const left = Math.round(12 + fx * Math.max(1, w - 24 - ow));

@@ -9,6 +9,7 @@ import { existsSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { maskBox } from '../src/image/mask-box.js';
 import { bt709Decode, bt709Encode } from '../src/colour/transfer.js';
 import { convexHull } from '../src/image/outline.js';
 import { createPicture, plane, type Picture } from '../src/image/picture.js';
@@ -32,18 +33,7 @@ async function sprite(reader: VideoReader, masks: VideoReader, k: number, height
   const picture = { ...rgb, data: rgb.data.slice() };
   const mask = toCodedRgb(await masks.frame(n));
   const { width: w, height: h } = mask;
-  let x0 = w;
-  let y0 = h;
-  let x1 = 0;
-  let y1 = 0;
-  for (let y = 0; y < h; y++)
-    for (let x = 0; x < w; x++)
-      if (mask.data[w * h + y * w + x]! > 0.5) {
-        x0 = Math.min(x0, x);
-        x1 = Math.max(x1, x + 1);
-        y0 = Math.min(y0, y);
-        y1 = Math.max(y1, y + 1);
-      }
+  const [x0, y0, x1, y1] = maskBox(plane(mask, 1), w, h, 0.5) ?? [w, h, 0, 0];
   const part = (p: Picture, channels: 1 | 3): Picture => {
     const out = createPicture(x1 - x0, y1 - y0, channels);
     for (let c = 0; c < channels; c++)

@@ -1,6 +1,7 @@
 /**
  * The exam's plain overlay, a join that does nothing but lay the performer on, and pictures of both beside the truth.
  */
+import { maskBox } from '../src/image/mask-box.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
 import { writePng16 } from '../src/media/stills.js';
 import type { ExamScene } from './exam-marks.js';
@@ -63,19 +64,7 @@ export function overlay(plate: Picture, take: Picture, matte: Float32Array, at: 
 export function beside(path: string, pictures: readonly Picture[], matte: Float32Array): Promise<void> {
   const w = pictures[0]!.width;
   const h = pictures[0]!.height;
-  let x0 = w;
-  let y0 = h;
-  let x1 = 0;
-  let y1 = 0;
-  for (let i = 0; i < matte.length; i++)
-    if (matte[i]! > 0.3) {
-      const x = i % w;
-      const y = Math.floor(i / w);
-      x0 = Math.min(x0, x);
-      x1 = Math.max(x1, x + 1);
-      y0 = Math.min(y0, y);
-      y1 = Math.max(y1, y + 1);
-    }
+  let [x0, y0, x1, y1] = maskBox(matte, w, h, 0.3) ?? [w, h, 0, 0];
   const side = Math.round(0.7 * (y1 - y0)) + 10;
   x0 = Math.max(0, x0 - side);
   x1 = Math.min(w, x1 + side);

@@ -8,6 +8,7 @@
 import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { maskBox } from '../src/image/mask-box.js';
 import { readScenes } from './join-scenes.js';
 import { blurred, regions, scoreFrame, type JoinScore } from './join-score.js';
 import { truthMarks } from './truth-marks.js';
@@ -118,18 +119,7 @@ const value = (s: JoinScore, k: (typeof KEYS)[number]): number => (k === 'perfor
 /** Join beside truth, cut out round performer and shadow. */
 function sideBySide(path: string, ours: Picture, f: Frame): Promise<void> {
   const { width: w, height: h } = f.truth;
-  let x0 = w;
-  let y0 = h;
-  let x1 = 0;
-  let y1 = 0;
-  for (let y = 0; y < h; y++)
-    for (let x = 0; x < w; x++)
-      if (f.matte[y * w + x]! > 0.3) {
-        x0 = Math.min(x0, x);
-        x1 = Math.max(x1, x + 1);
-        y0 = Math.min(y0, y);
-        y1 = Math.max(y1, y + 1);
-      }
+  let [x0, y0, x1, y1] = maskBox(f.matte, w, h, 0.3) ?? [w, h, 0, 0];
   const mx = (x1 - x0) * 0.8 + 20;
   x0 = Math.max(0, Math.floor(x0 - mx));
   x1 = Math.min(w, Math.ceil(x1 + mx));

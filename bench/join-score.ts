@@ -4,6 +4,7 @@
  * outside; the lightness bias at the edge; structural similarity (Wang, Bovik, Sheikh & Simoncelli 2004) of luma in the
  * box that holds performer and shadow; the overlap of the shadow's area.
  */
+import { maskBox } from '../src/image/mask-box.js';
 import { ciede2000 } from '../src/colour/ciede2000.js';
 import { linearToLab } from '../src/colour/lab.js';
 import { gaussianPlane } from '../src/image/gaussian.js';
@@ -67,19 +68,9 @@ export function regions(matte: Float32Array, width: number, height: number, trut
 
 /** Box round the matte, one and a half times its height to each side, half above and below. */
 function reach(matte: Float32Array, width: number, height: number): [number, number, number, number] {
-  let x0 = width;
-  let y0 = height;
-  let x1 = 0;
-  let y1 = 0;
-  for (let y = 0; y < height; y++)
-    for (let x = 0; x < width; x++)
-      if (matte[y * width + x]! > 0.1) {
-        x0 = Math.min(x0, x);
-        x1 = Math.max(x1, x + 1);
-        y0 = Math.min(y0, y);
-        y1 = Math.max(y1, y + 1);
-      }
-  if (x1 <= x0) return [0, 0, 0, 0];
+  const box = maskBox(matte, width, height, 0.1);
+  if (box === null) return [0, 0, 0, 0];
+  const [x0, y0, x1, y1] = box;
   const h = y1 - y0;
   return [
     Math.max(0, Math.round(x0 - 1.5 * h)),
