@@ -9,9 +9,7 @@ import { formatRate, framesPerSecond } from '../core/rational.js';
 import type { Picture } from '../image/picture.js';
 import { filmRepeatsInWords } from '../film/repeated-frames.js';
 import { heldMeasures } from './held-pictures.js';
-import { measureLight } from './light/light.js';
-import { lampBesideMark } from './light/lamp-beside-mark.js';
-import { findUprightShadows, type UprightShadows } from './light/light-upright-shadow.js';
+import { lightOfPicture } from './light/light-of-picture.js';
 import { lightOverShotInWords, litAsUsual } from './light/light-over-shot.js';
 import { measureLook } from './look/look.js';
 import type { MarksFile } from './marks/marks.js';
@@ -31,16 +29,8 @@ import { cameraOf, rideOf, travelOf, travels, turnOf } from './camera/measure-ca
 export async function measureLightOf(file: string, marks: MarksFile, options: MeasureOptions = {}): Promise<Light> {
   return withReader(file, marks, async (reader) => {
     const view = await viewOrNull(reader, marks, options, await cameraFor(reader, marks, options));
-    const linear = await linearFrame(reader, marks.frame);
-    return measureLight(linear, view, marks, { found: foundShadows(linear, view, marks) });
+    return lightOfPicture(await linearFrame(reader, marks.frame), view, marks).light;
   });
-}
-
-/** Shadows of marked uprights, looked for where no shadow is marked on the marks' frame. */
-function foundShadows(linear: Picture, view: View | null, marks: MarksFile): UprightShadows | null {
-  return view === null || marks.marks.some((m) => m.kind === 'shadow' && (m.frame ?? marks.frame) === marks.frame)
-    ? null
-    : findUprightShadows(linear, view, marks);
 }
 
 /** Everything that marks and picture give of one plate. Throws the media and marks errors. */
@@ -61,10 +51,7 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
         ? undefined
         : await attempt(plate, 'travel', () => travelOf(reader, view, camera, span, options.signal));
     options.signal?.throwIfAborted();
-    const linear = await linearFrame(reader, marks.frame);
-    const found = foundShadows(linear, view, marks);
-    const lamp = view === null ? null : lampBesideMark(linear, view, marks);
-    const light = measureLight(linear, view, marks, { found, lamp });
+    const { light, found, lamp } = lightOfPicture(await linearFrame(reader, marks.frame), view, marks);
     const { ride, footing } = await followed(plate, camera);
     options.signal?.throwIfAborted();
     const turn = await attempt(plate, 'turn', () => turnOf(reader, marks, span, options.signal));

@@ -24,6 +24,8 @@ export interface FoundLamp {
   readonly at: readonly [number, number, number];
   /** Its score over that of random places of the same ground. */
   readonly clear: number;
+  /** Told by how the floor falls off; `clear` is then the share of its unevenness that the lamp explains. */
+  readonly byFloor?: boolean;
   /** Feet of the uprights whose shadows were looked for, px. */
   readonly beside: readonly (readonly [number, number])[];
 }

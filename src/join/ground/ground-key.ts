@@ -21,8 +21,10 @@ export interface GroundKey {
   readonly lamp: ReturnType<typeof keyOfLamp>;
   /** No shadow is marked: it was found at the feet of marked uprights. */
   readonly shadowsFound: boolean;
-  /** The lamp is told by a marked shadow and by what lies dark at another upright. */
-  readonly lampFound: boolean;
+  /** The lamp that one marked shadow or none tells: by what lies dark at another upright, or by the floor's light. */
+  readonly lampFound: 'upright' | 'floor' | null;
+  /** A shadow is marked on the plate. */
+  readonly shadowMarked: boolean;
 }
 
 /** A focal length in picture widths where no view was measured. */
@@ -43,7 +45,8 @@ export async function keyOnGround(plate: Side, where: Place, frame: number, carr
     focalPx: viewAngles(pm, frame)?.focalPx ?? USUAL_FOCAL * pm.widthPx,
     lamp,
     shadowsFound: pm.foundShadows !== undefined,
-    lampFound: pm.foundLamp !== undefined,
+    lampFound: pm.foundLamp === undefined ? null : pm.foundLamp.byFloor === true ? 'floor' : 'upright',
+    shadowMarked: pm.foundShadows === undefined && marksOf(marks, 'shadow').length > 0,
   };
 }
 

@@ -47,6 +47,13 @@ const CONTACT = 0.7;
  */
 const USUAL_LAMP_DEG = [4, 2.5] as const;
 
+/**
+ * A lamp whose direction the floor tells roughly is drawn wider by so many times that direction's sd: what is most
+ * likely of a shadow that may fall here or there is their mean. All of it would be four times (a disc of an angle has
+ * a quarter of it for its sd); less is taken, as a shadow much softer than others of the plate would show (own choice).
+ */
+const UNSURE = 1.5;
+
 /** Sd of a pixel's own blur: the shadow is drawn with that already, px. */
 const OWN_BLUR_PX = 0.35;
 /** Softer edges than this are drawn as they are, px: nobody sees the difference. */
@@ -234,7 +241,12 @@ function onPerformer(
 
 /** What the key is seen under, degrees: as measured, else that of an even sky or of the sun. */
 function softnessOf({ light }: PlateMeasures, key: GroundKey): number {
-  if (key.lamp !== null) return widthOfLamp(light?.softnessDeg);
+  if (key.lamp !== null) {
+    const lamp = widthOfLamp(light?.softnessDeg);
+    return key.lampFound === 'floor' && !key.shadowMarked
+      ? Math.round(100 * Math.hypot(lamp, UNSURE * (light?.azimuthDeg.sd ?? 0))) / 100
+      : lamp;
+  }
   return light?.softnessDeg.value ?? (light?.overcast === true ? 60 : 0.53);
 }
 

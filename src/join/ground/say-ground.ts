@@ -51,9 +51,15 @@ function sayCast({ key, darkness, carried, round, body, receivers }: GroundSaid)
   ].join('');
 }
 
-function sayLamp({ lamp, lampFound }: GroundKey): string {
+function sayLamp({ lamp, lampFound, shadowMarked }: GroundKey): string {
   if (lamp === null) return '';
-  const fanning = lampFound ? 'the marked shadow and what lies dark at another upright fan' : 'the marked shadows fan';
+  if (lampFound === 'floor')
+    return (
+      `, where the performer stands, of a lamp some ${lamp.far.toFixed(1)} m away, told by how the light falls off ` +
+      `over the floor${shadowMarked ? ' and by the marked shadow' : ': roughly, mark a shadow to be surer'}`
+    );
+  const fanning =
+    lampFound !== null ? 'the marked shadow and what lies dark at another upright fan' : 'the marked shadows fan';
   return `, where the performer stands, of a lamp ${lamp.far.toFixed(1)} m away: ${fanning} out from it`;
 }
 

@@ -1,7 +1,11 @@
-/** Azimuth and elevation of the key as measures: from shadows where there are any, else from shading, else why not. */
+/**
+ * Azimuth and elevation of the key as measures: from shadows where there are any, else from shading or the floor's
+ * light, else why not.
+ */
 import { measured, notMeasurable, type Measure } from '../../core/measure.js';
 import type { Head, WeighedHead } from './light-from-heads.js';
 import type { View } from '../types.js';
+import type { FallenLight } from './lamp-by-falloff.js';
 
 export const WOULD_HELP =
   'the foot and the tip of a shadow on the ground, with the height of what casts it; ' +
@@ -21,6 +25,8 @@ export interface Told {
   readonly direction: ShadowDirection | null;
   /** True where the shadows were found in the picture and marked by nobody. */
   readonly found: boolean;
+  /** A lamp told by the floor's light where no shadow is marked. */
+  readonly floor: FallenLight | null;
   /** The merged key of those heads that follow one, and all that were read. */
   readonly head: Head | null;
   readonly keyed: readonly WeighedHead[];
@@ -36,7 +42,8 @@ export interface Direction {
 
 /** Shadow first: it is an order of magnitude surer than shading, unless the view itself is loose. */
 export function keyDirection(told: Told): Direction {
-  const { direction, head } = told;
+  const { direction, head, floor } = told;
+  if (floor !== null) return byFloor(floor, told.frames);
   if (direction !== null && (head === null || direction.azimuthSd < 2 * head.sd)) return byShadow(told, direction);
   if (head !== null) return byShading(told, head);
   const why = told.heads.some((h) => h.light.keyFillStops < 0.3)
@@ -71,6 +78,15 @@ function byShadow({ view, found, head, frames }: Told, direction: ShadowDirectio
             'a height or a top on the shadow mark',
           );
   return { azimuth, elevation };
+}
+
+function byFloor(floor: FallenLight, frames: [number, number]): Direction {
+  const how = "fall-off of a near lamp's light over the floor, where the performer stands";
+  const wouldHelp = { wouldHelp: 'the foot and the tip of a shadow, marked by hand' };
+  return {
+    azimuth: measured(floor.azimuthDeg, 'deg', floor.azimuthSd, how, frames, wouldHelp),
+    elevation: measured(floor.elevationDeg, 'deg', floor.elevationSd, how, frames, wouldHelp),
+  };
 }
 
 function byShading({ keyed, frames }: Told, head: Head): Direction {

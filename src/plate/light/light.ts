@@ -10,6 +10,7 @@ import type { Picture } from '../../image/picture.js';
 import { keyDirection, WOULD_HELP, type ShadowDirection } from './light-direction.js';
 import { keyedHeads, mergeHeads, noteSecondKeys, readHeads, type Head, type WeighedHead } from './light-from-heads.js';
 import { readGroundShadow, type GroundLight } from './light-ground.js';
+import type { FallenLight } from './lamp-by-falloff.js';
 import { sunFromShadows } from './light-shadow.js';
 import { onShadowLines } from './shadow-line.js';
 import { withFoundShadows, type UprightShadows } from './light-upright-shadow.js';
@@ -21,8 +22,10 @@ export interface LightOptions {
   readonly pointSdPx?: number;
   /** Shadows that were found where none is marked: they speak where no mark does. */
   readonly found?: UprightShadows | null;
-  /** A near lamp that one mark tells together with shadows nobody marked (lamp-beside-mark.ts). */
+  /** A near lamp told by the floor's light, or by one mark together with shadows nobody marked. */
   readonly lamp?: FoundLamp | null;
+  /** The lamp told by the floor's light: it speaks where neither shadow nor head does (lamp-by-falloff.ts). */
+  readonly floor?: FallenLight | null;
 }
 
 /**
@@ -51,6 +54,8 @@ export function measureLight(
     marks.marks.filter((m) => m.kind === 'shadow' && m.height !== undefined).length === 1
   )
     notes.push(options.lamp == null ? ONE_SHADOW : lampWords(options.lamp));
+  const floor = shadow?.direction == null ? (options.floor ?? null) : null;
+  if (floor !== null) notes.push(floorWords(floor.lamp, found !== null));
   if (view === null && marks.marks.some((m) => m.kind === 'shadow'))
     notes.push('shadow marks need a solved view of the ground: mark an upright of known height too');
 
@@ -62,7 +67,16 @@ export function measureLight(
     linear === null || view === null
       ? []
       : readGrounds(linear, view, withFoundShadows(marks, found?.shadows), direction?.elevationDeg ?? null);
-  const { azimuth, elevation } = keyDirection({ direction, found: found !== null, head, keyed, heads, view, frames });
+  const { azimuth, elevation } = keyDirection({
+    direction,
+    found: found !== null,
+    floor,
+    head,
+    keyed,
+    heads,
+    view,
+    frames,
+  });
   if (direction !== null && head !== null && azimuth.value !== null) noteDisagreement(direction, head, keyed, notes);
   const ground = grounds.length > 0 ? grounds.reduce((a, b) => (b.keyFillSd < a.keyFillSd ? b : a)) : null;
   const keyFill = keyOverFill(ground, head, linear !== null, frames);
@@ -86,12 +100,25 @@ const ONE_SHADOW =
   'one shadow tells one direction for the whole set: where a lamp near by throws it (a room), ' +
   'mark a second one a metre or more away, and where the lamp stands is told too';
 
-/** That a lamp stands near, and what told it. */
-function lampWords({ at, beside }: FoundLamp): string {
+/** That a lamp stands near, and what told it beside the marked shadow. */
+function lampWords({ at, beside, byFloor }: FoundLamp): string {
+  if (byFloor === true)
+    return (
+      `a lamp stands ${at[1].toFixed(1)} m high near by, on the marked shadow's line: ` +
+      'how the light falls off over the floor tells how far; mark a second shadow to be surer'
+    );
   return (
     `a lamp stands ${at[1].toFixed(1)} m high near by: the marked shadow and what lies dark beside the upright at ` +
     `${beside.map((p) => `${p[0].toFixed(0)}, ${p[1].toFixed(0)}`).join(' and ')} fan out from it; ` +
     'mark foot and tip of that shadow to be surer'
+  );
+}
+
+/** That the floor's light tells a lamp where no shadow is marked. */
+function floorWords({ at }: FoundLamp, found: boolean): string {
+  return (
+    `no shadow is marked: how the light falls off over the floor tells a lamp some ${at[1].toFixed(1)} m high near by` +
+    `${found ? ', with the shadow that was found' : ''}; mark foot and tip of a shadow to be surer`
   );
 }
 
