@@ -6,7 +6,7 @@
 import { PlatewrightError } from '../../core/errors.js';
 import { JoinRenderer, type JoinOptions } from '../../join/render/render.js';
 import { joinTools } from '../../join/render/join-tools.js';
-import type { Recipe, StepName } from '../../join/types.js';
+import { STEP_ORDER, type Recipe } from '../../join/types.js';
 import type { VideoFrame } from '../../media/types.js';
 import type { Expected } from '../texture/against-take.js';
 import { createPicture } from '../../image/picture.js';
@@ -73,20 +73,6 @@ export class MendedPlate {
   }
 }
 
-const ALL: readonly StepName[] = [
-  'erase',
-  'widen',
-  'peel',
-  'patch',
-  'pace',
-  'steady',
-  'ride',
-  'light',
-  'ground',
-  'front',
-  'air',
-];
-
 export class BareJoin {
   private readonly renderer: JoinRenderer;
   /** With the plate's grain as measured, whatever a hand set; the same files and peeled frames. */
@@ -115,7 +101,7 @@ export class BareJoin {
    */
   async matteAt(frame: number): Promise<Float32Array | null> {
     try {
-      return (await this.renderer.frame(frame, { steps: ALL })).matte();
+      return (await this.renderer.frame(frame, { steps: STEP_ORDER })).matte();
     } catch (error) {
       if (error instanceof PlatewrightError) return null;
       throw error;
@@ -127,10 +113,10 @@ export class BareJoin {
    */
   async rendered(frame: number): Promise<{ readonly luma: Float32Array; readonly expected: Expected } | null> {
     try {
-      const whole = await this.whole.frame(frame, { steps: ALL });
+      const whole = await this.whole.frame(frame, { steps: STEP_ORDER });
       const picture = whole.coded(),
         expected = { coded: picture, luma: lumaOf(picture), matte: whole.matte() };
-      return { luma: lumaOf((await this.renderer.frame(frame, { steps: ALL })).coded()), expected };
+      return { luma: lumaOf((await this.renderer.frame(frame, { steps: STEP_ORDER })).coded()), expected };
     } catch (error) {
       if (error instanceof PlatewrightError) return null;
       throw error;
