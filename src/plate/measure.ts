@@ -22,7 +22,8 @@ import type { CameraMove, Light, Look, PlateMeasures } from './types.js';
 import type { MeasureOptions, PlateOptions } from './measure-options.js';
 import { linearFrame, withReader } from './with-reader.js';
 import { cameraFor, viewOrNull } from './view/measure-view.js';
-import { cameraOf, rideOf, travelOf, travels, turnOf } from './camera/measure-camera.js';
+import { throughGlass } from './camera/glass-detail.js';
+import { cameraOf, hasPane, rideOf, travelOf, travels, turnOf } from './camera/measure-camera.js';
 
 /** The light of one file at its marks' frame. */
 export async function measureLightOf(file: string, marks: MarksFile, options: MeasureOptions = {}): Promise<Light> {
@@ -48,7 +49,7 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
     const travel =
       options.travel === false
         ? undefined
-        : await attempt(plate, 'travel', () => travelOf(reader, view, camera, span, options.signal));
+        : await attempt(plate, 'travel', () => travelOf(reader, view, camera, span, options.signal, hasPane(marks)));
     options.signal?.throwIfAborted();
     const { light, found, lamp } = lightOfPicture(await linearFrame(reader, marks.frame), view, marks);
     const { ride, footing } = await followed(plate, camera);
@@ -114,7 +115,7 @@ async function cameraAndPictures(plate: Plate): Promise<{
   const pass = new PlatePass(reader, span);
   const note = (frame: VideoFrame): void => pass.note(frame);
   const measured = await attempt(plate, 'camera', () =>
-    cameraOf(reader, options, span, progressOf(plate, 0, 0.5), note),
+    cameraOf(reader, options, span, progressOf(plate, 0, 0.5), note, hasPane(plate.marks)),
   );
   await pass.finish(options.signal);
   const repeats = await pass.repeats();
@@ -138,9 +139,10 @@ async function followed(
   options.signal?.throwIfAborted();
   if (ride !== undefined || !travels(camera)) return { ride };
   return {
-    footing: await attempt(plate, 'footing', () =>
-      followFooting(readerLumaSource(reader), marks, span, options.signal),
-    ),
+    footing: await attempt(plate, 'footing', async () => {
+      const source = readerLumaSource(reader);
+      return followFooting(hasPane(marks) ? await throughGlass(source, span) : source, marks, span, options.signal);
+    }),
   };
 }
 

@@ -4,6 +4,7 @@ import type { VideoReader as Reader } from '../../media/video-reader.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { framesPerSecond } from '../../core/rational.js';
 import { measureCameraMove } from './camera-move.js';
+import { clearedOf, glassDetail, throughGlass } from './glass-detail.js';
 import type { MarksFile } from '../marks/marks.js';
 import { enlargeMove, moveFactor, readerLumaSource } from '../ride/reader-luma-source.js';
 import { measureTurn } from '../turn/turn.js';
@@ -23,6 +24,8 @@ export function travels(camera: CameraMove | undefined): camera is CameraMove {
 /**
  * The camera's way over the ground, where it is no turn about a fixed point. Absent
  * where the camera stands still or only turns.
+ *
+ * @param pane a pane is marked: what lies on its glass is painted over
  */
 export async function travelOf(
   reader: Reader,
@@ -30,6 +33,7 @@ export async function travelOf(
   camera: CameraMove | undefined,
   span: { in: number; out: number },
   signal: AbortSignal | undefined,
+  pane = false,
 ): Promise<Travel | undefined> {
   if (!travels(camera)) return undefined;
   if (view === null) {
@@ -40,7 +44,8 @@ export async function travelOf(
         'mark an upright of known height and a pair of ground lines',
     );
   }
-  return measureTravel(readerLumaSource(reader, moveFactor(reader.info.widthPx)), {
+  const source = readerLumaSource(reader, moveFactor(reader.info.widthPx));
+  return measureTravel(pane ? await throughGlass(source, span) : source, {
     view,
     camera,
     span,
@@ -98,7 +103,8 @@ export async function rideOf(
     const frame = m.frame ?? marks.frame;
     if (frame !== at && inSpan(frame, span)) corrections.push({ frame, corners: [a, b, c, d] });
   }
-  const source = readerLumaSource(reader),
+  const bare = readerLumaSource(reader),
+    source = hasPane(marks) ? await throughGlass(bare, span) : bare,
     track = await trackRegion(source, { at, polygon: first.region, corrections, span, onProgress });
   return carryOnSurface(source, track, { polygon: first.region, anchors: [at, ...corrections.map((c) => c.frame)] });
 }
@@ -107,17 +113,27 @@ function inSpan(frame: number, span: { in: number; out: number }): boolean {
   return frame >= span.in && frame < span.out;
 }
 
-/** The camera's own move, unless it is not wanted. Absent for a still. @param note is shown every frame on the way */
+/** Whether a pane is marked, whose drops and scratches would be followed in place of the set. */
+export const hasPane = (marks: MarksFile): boolean => marks.marks.some((m) => m.kind === 'pane');
+
+/**
+ * The camera's own move, unless it is not wanted. Absent for a still.
+ *
+ * @param note is shown every frame on the way @param pane a pane is marked: what lies on its glass is painted over
+ */
 export async function cameraOf(
   reader: Reader,
   options: MeasureOptions,
   span: { in: number; out: number },
   onProgress?: (done: number, total: number) => void,
   note?: (frame: VideoFrame) => void,
+  pane = false,
 ): Promise<CameraMove | undefined> {
   if (options.camera === false || span.out - span.in < 2) return undefined;
   const factor = moveFactor(reader.info.widthPx);
-  const move = await measureCameraMove(readerLumaSource(reader, factor, note), {
+  const detail = pane ? await glassDetail(readerLumaSource(reader, factor), span) : null,
+    source = readerLumaSource(reader, factor, note);
+  const move = await measureCameraMove(detail === null ? source : clearedOf(source, detail), {
     framesPerSecond: framesPerSecond(reader.info.rate),
     span,
     ...(onProgress === undefined ? {} : { onProgress }),

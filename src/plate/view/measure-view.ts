@@ -16,7 +16,7 @@ import { uprightEdges } from './view-lines.js';
 import { MARK_NOISE } from './view-observations.js';
 import type { MeasureOptions } from '../measure-options.js';
 import { withReader } from '../with-reader.js';
-import { cameraOf } from '../camera/measure-camera.js';
+import { cameraOf, hasPane } from '../camera/measure-camera.js';
 
 export interface ViewAnswer {
   readonly view: View;
@@ -87,10 +87,8 @@ export async function cameraFor(
     last = Math.max(marks.frame, ...frames);
   const most = Math.round(LOOSE_SECONDS * framesPerSecond(reader.info.rate));
   const from = reader.info.frameCount <= most ? 0 : Math.max(0, first - Math.floor(most / 4));
-  return cameraOf(reader, options, {
-    in: from,
-    out: Math.min(reader.info.frameCount, Math.max(last + 1, from + most)),
-  });
+  const span = { in: from, out: Math.min(reader.info.frameCount, Math.max(last + 1, from + most)) };
+  return cameraOf(reader, options, span, undefined, undefined, hasPane(marks));
 }
 
 /** View at the marks' frame from an open reader. Throws `PW-VIEW-…`. */
