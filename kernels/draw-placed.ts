@@ -53,6 +53,7 @@ function corners(k: usize, field: usize, w: i32, py: f64, out: usize): void {
   const ground = load<f64>(k, 144), cf = load<f64>(k, 192), sf = load<f64>(k, 200), ct = load<f64>(k, 208);
   const st = load<f64>(k, 216), df = load<f64>(k, 224), dt = load<f64>(k, 232);
   const middle = load<f64>(k, 240), shown = load<f64>(k, 248), size = load<f64>(k, 256), stretch = ct / cf;
+  const cr = load<f64>(k, 264), sr = load<f64>(k, 272);
   let p = out;
   const step = shifted ? STRIDE : 1;
   for (let x = 0; x < w + step; x += step) {
@@ -67,9 +68,11 @@ function corners(k: usize, field: usize, w: i32, py: f64, out: usize): void {
         const ball = front(k, field, fx + t * ax - s * ay, fy + t * ay + s * ax);
         const a = max(ball, -t * ground) * cf, up = t - middle;
         const y = (up * (df - a * cf) + df * a * sf) / (df * cf + up * sf);
-        const larger = size * dt / (dt - a * ct - y * st);
-        t += (seen - shown - larger * (y * ct - a * st)) / stretch;
-        s = aside * df / (larger * (df - a * cf - y * sf));
+        const per = (df - a * cf - y * sf) / df;
+        const near = a * cr - s * per * sr;
+        const larger = size * dt / (dt - near * ct - y * st);
+        t += (seen - shown - larger * (y * ct - near * st)) / stretch;
+        s = (aside / larger - a * sr) / (cr * per);
       }
       u = fx + t * ax - s * ay;
       v = fy + t * ay + s * ax;
@@ -129,8 +132,8 @@ function cubicRow(p: usize, k: v128): v128 {
 
 /**
  * k (doubles): inverse matrix (9), box x, y, source origin x, y, shifted (0 or 1), foot x, y, along x, y, floor, field
- * x, y, cell, width, height, then the sight (9): cos and sin of both elevations, both distances, the middle in both,
- * size. `held`: summed table of 8 × 8 source cells that hold something, hw × hh cells. Writes four planes over w × h
+ * x, y, cell, width, height, then the sight (11): cos and sin of both elevations, both distances, the middle in both,
+ * size, cos and sin of the turn. `held`: summed table of 8 × 8 source cells that hold something, hw × hh cells. Writes four planes over w × h
  * where the coverage is .0015 or more. `a`: the cubic's, where
  * `larger` asks for it. scratch: 64 (w + 9) bytes.
  */

@@ -11,6 +11,7 @@ import { withFoundShadows } from '../plate/light/light-upright-shadow.js';
 import type { MarksFile } from '../plate/marks/marks.js';
 import { lessVeil, proposeAir } from './air/propose-air.js';
 import { proposeBody } from './body/propose-body.js';
+import { sightOverShot } from './ride/sight-over-shot.js';
 import { proposeView, type ViewProposal } from './body/propose-view.js';
 import { proposeErase } from './erase/propose-erase.js';
 import { proposeFront } from './front/propose-front.js';
@@ -107,6 +108,7 @@ function rideFrom(input: ProposalInput, standing: RideFrom['standing'], place: R
     plate: standing.stands[0]!,
     carried: standing.carried,
     noFeet: noFeet || reaches !== null,
+    overShot: standing.carried || pm.travel === undefined ? null : sightOverShot(place.where, pm.travel, pm),
   });
   const mid = litAsUsual(pm.lightOverShot, (span.in + span.out) >> 1, span),
     keys = keysBesideSight(input, place.where(mid), mid, takeStand),

@@ -172,6 +172,11 @@ export interface RideStep extends StepBase<'ride'> {
     readonly plateFocalPx: number;
     /** The performer stands on the floor in take and plate alike: what shows below the foot is nearer, not deeper. */
     readonly floor: boolean;
+    /**
+     * Where the plate's camera travels, how it sees the performer on each frame, in place of `plateElevationDeg`: how
+     * far down, and how far round to the right of the shot's mean, degrees.
+     */
+    readonly overShot?: readonly { readonly frame: number; readonly elevationDeg: number; readonly turnDeg: number }[];
   };
 }
 /**

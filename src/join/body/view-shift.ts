@@ -16,9 +16,6 @@ import { addDepth, type StandingDepth } from './front-depth.js';
 import { putFront } from './measured-front.js';
 import { lowerPeaks, slopeInSight } from './foot-line.js';
 
-/** Beyond this difference of elevation the parts that were never seen would have to be invented. */
-export const MOST_SHIFT_DEG = 16;
-
 /**
  * How deep a body is beside a round one of its outline. Four-legged animals that face the lens are longer than wide
  * (our own choice).

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { seenFrom, sightBetween } from './view-sight.js';
+import { nearerGuess, seenFrom, sightBetween } from './view-sight.js';
 
 /** A pinhole at `distance` that looks at (0, 0) down by `deg`: picture height of a point `a` towards it and `y` up. */
 const pinhole = (
@@ -27,13 +27,40 @@ describe('an upright body seen from another elevation and distance', () => {
   it('goes where two pinholes see it', () => {
     for (const y of [-0.4, -0.1, 0.2, 0.4])
       for (const a of [-0.3, 0, 0.25, 0.4]) {
-        const [above, aside] = seenFrom(sight, from(a, y).up - from(0, -half).up, z(a));
+        const [above, aside] = seenFrom(sight, from(a, y).up - from(0, -half).up, 1, z(a));
         expect(above * scale).toBeCloseTo(to(a, y).up - to(0, -half).up, 1);
         expect(aside * scale).toBeCloseTo(to(a, y).perUnit / from(a, y).perUnit, 3);
       }
   });
   it('leaves foot and top where the marks have them', () => {
-    expect(seenFrom(sight, 0, 0)[0]).toBeCloseTo(0, 3);
-    expect(seenFrom(sight, length, 0)[0] * scale).toBeCloseTo(shown, 2);
+    expect(seenFrom(sight, 0, 0, 0)[0]).toBeCloseTo(0, 3);
+    expect(seenFrom(sight, length, 0, 0)[0] * scale).toBeCloseTo(shown, 2);
+  });
+  it('turned about the upright, goes where a pinhole sees it that stands farther round', () => {
+    const round = 9,
+      turned = sightBetween(24, 9, 1100, 1000 / scale, length, shown / scale, round),
+      [c, s] = [Math.cos((round * Math.PI) / 180), Math.sin((round * Math.PI) / 180)];
+    for (const y of [-0.4, 0.1, 0.4])
+      for (const a of [-0.2, 0, 0.35])
+        for (const x of [-0.3, 0.1]) {
+          // The camera goes round to the left by looking farther right: depth and place aside of the point from there.
+          const near = a * c - x * s,
+            beside = x * c + a * s,
+            inTake = from(a, y),
+            inPlate = to(near, y);
+          const [above, aside] = seenFrom(turned, inTake.up - from(0, -half).up, x * inTake.perUnit, z(a));
+          expect(above * scale).toBeCloseTo(inPlate.up - to(0, -half).up, 1);
+          expect(aside * scale).toBeCloseTo(beside * inPlate.perUnit, 1);
+        }
+  });
+  it('is undone by guesses that come nearer, where the surface bends little', () => {
+    const turned = sightBetween(24, 9, 1100, 1000 / scale, length, shown / scale, -9),
+      depth = (t: number, s: number): number => 60 - 0.2 * t + 0.3 * s,
+      wanted = [120, -35] as const,
+      seen = seenFrom(turned, ...wanted, depth(...wanted));
+    let guess: [number, number] = [seen[0], seen[1]];
+    for (let k = 0; k < 8; k++) guess = nearerGuess(turned, guess, depth(...guess), seen);
+    expect(guess[0]).toBeCloseTo(wanted[0], 2);
+    expect(guess[1]).toBeCloseTo(wanted[1], 2);
   });
 });

@@ -4,7 +4,7 @@
 import { createPicture, type Picture } from '../../image/picture.js';
 import type { Mat3 } from '../../geometry/mat3.js';
 import { frontAt } from '../body/view-shift.js';
-import { seenFrom } from '../body/view-sight.js';
+import { nearerGuess } from '../body/view-sight.js';
 import type { Interleaved } from './interleaved.js';
 import { CELL, KEYS, layOf, ROUNDER, summed, type Occupancy, type ViewShift } from './placed-lay.js';
 
@@ -144,18 +144,15 @@ function cornerRow(
 function shiftedBack(shift: ViewShift, u: number, v: number): [number, number] {
   const [fx, fy] = shift.foot,
     [ax, ay] = shift.along,
-    seen = (u - fx) * ax + (v - fy) * ay,
-    aside = (v - fy) * ax - (u - fx) * ay,
-    stretch = shift.sight.cosTo / shift.sight.cosFrom;
-  let t = seen / stretch,
-    s = aside;
+    seen = [(u - fx) * ax + (v - fy) * ay, (v - fy) * ax - (u - fx) * ay] as const;
+  let guess: [number, number] = [(seen[0] * shift.sight.cosFrom) / shift.sight.cosTo, seen[1]];
   for (let q = 0; q < STEPS; q++) {
-    const ball = frontAt(shift.field, fx + t * ax - s * ay, fy + t * ay + s * ax),
-      floor = -t * shift.floor,
-      [above, larger] = seenFrom(shift.sight, t, ball > floor ? ball : floor);
-    t += (seen - above) / stretch;
-    s = aside / larger;
+    const [t, s] = guess,
+      ball = frontAt(shift.field, fx + t * ax - s * ay, fy + t * ay + s * ax),
+      floor = -t * shift.floor;
+    guess = nearerGuess(shift.sight, guess, ball > floor ? ball : floor, seen);
   }
+  const [t, s] = guess;
   return [fx + t * ax - s * ay, fy + t * ay + s * ax];
 }
 

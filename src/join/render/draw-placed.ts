@@ -23,6 +23,8 @@ const sightList = (k: Sight): number[] => [
   k.middleFrom,
   k.middleTo,
   k.size,
+  k.cosTurn,
+  k.sinTurn,
 ];
 
 /**

@@ -26,7 +26,8 @@ import { placementAt, shutterPlacements } from '../ride/ride.js';
 import { steadyMatrix } from '../ride/steady.js';
 import { stirPerformer } from '../ride/stir-warp.js';
 import { bodiesAt } from '../ground/ground.js';
-import { frontField, MOST_SHIFT_DEG } from '../body/view-shift.js';
+import { frontField } from '../body/view-shift.js';
+import { shiftedElevation, viewOnFrame } from '../body/view-over-shot.js';
 import type { StandingDepth } from '../body/front-depth.js';
 import type { GroundStep, RideStep } from '../types.js';
 import type { GroundFrame } from '../ground/types.js';
@@ -78,6 +79,7 @@ export function placePerformer(
           performer,
           unit * Math.sqrt(Math.abs(first[0] * first[4] - first[1] * first[3])),
           toldDepth(tools.active.ground, frame),
+          viewOnFrame(ride.view, frame, ride.mirror),
         );
   const reach = shift === null ? performer.box : shiftedReach(performer.box, shift);
   const box = clip(boundsThrough(matrices, reach, 3 + 4 * soften), widthPx, heightPx);
@@ -93,7 +95,7 @@ export function placePerformer(
 function shiftedReach([x0, y0, x1, y1]: Box, { sight }: ViewShift): Box {
   const turn = Math.abs(sight.sinFrom * sight.cosTo - sight.cosFrom * sight.sinTo),
     lifted = turn * Math.max(0.5 * (x1 - x0), 0.7 * (y1 - y0)) + 0.04 * (y1 - y0),
-    wider = 0.1 * (x1 - x0);
+    wider = 0.1 * (x1 - x0) + Math.abs(sight.sinTurn) * Math.max(0.5 * (x1 - x0), 0.7 * (y1 - y0));
   return [x0 - wider, y0 - lifted, x1 + wider, y1 + lifted];
 }
 
@@ -180,22 +182,22 @@ function viewShift(
   performer: PerformerPicture,
   scale: number,
   bodies: StandingDepth['bodies'] | null,
+  to: ReturnType<typeof viewOnFrame>,
 ): ViewShift | null {
-  const delta = Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
   const lx = view.top[0] - view.foot[0],
     ly = view.top[1] - view.foot[1],
     l = Math.hypot(lx, ly);
-  const to = view.takeElevationDeg - delta,
-    e = view.takeElevationDeg * RAD_PER_DEG;
+  const e = view.takeElevationDeg * RAD_PER_DEG;
   // The take is placed so that its upright, shortened as the plate's sight shortens it, has the length marked
   // (body/propose-view.ts).
   const sight = sightBetween(
     view.takeElevationDeg,
-    to,
+    to.elevationDeg,
     view.takeFocalPx,
     view.plateFocalPx / scale,
     l,
-    (l * Math.cos(to * RAD_PER_DEG)) / Math.cos(e),
+    (l * Math.cos(shiftedElevation(view) * RAD_PER_DEG)) / Math.cos(e),
+    to.turnDeg,
   );
   const field = frontField(
     plane(performer.picture, 3),
