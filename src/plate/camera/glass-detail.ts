@@ -19,7 +19,7 @@ const FINE_PX = 4,
   GRAIN_PX = 1;
 /** A detail of the glass stands out by so much (coded) and by so many times its own sd over the shot. */
 const STANDS_OUT = 0.012,
-  TIMES_SD = 1.2;
+  TIMES_SD = 1.8;
 /** Where this share of the places that stand out on single frames are fixed, the camera stands. */
 const STANDS = 0.6;
 /** Less of the picture than this is grain. */
