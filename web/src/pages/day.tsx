@@ -1,5 +1,6 @@
 /** Shoot day: what to set up now, one pick at a time; made for a phone in one hand as well. */
 import { createSignal, For, Show, type JSX } from 'solid-js';
+import type { PickDocument, TakeDocument } from '../../../src/book/documents.js';
 import type { BookState } from '../../../src/server/api-types.js';
 import { startJob, whyUnjudged } from '../api.js';
 import { ById } from '../parts/by-id.js';
@@ -35,7 +36,7 @@ export function DayPage(props: { book: BookState }): JSX.Element {
   const [chosen, setChosen] = createSignal<string | null>(null);
   const current = () => chosen() ?? order()[0] ?? null;
   const pick = () => props.book.picks.find((p) => p.id === current());
-  const [date, setDate] = createSignal(new Date().toISOString().slice(0, 10));
+  const titleOf = (id: string): string => props.book.picks.find((p) => p.id === id)?.title ?? id;
   return (
     <>
       <section>
@@ -44,59 +45,14 @@ export function DayPage(props: { book: BookState }): JSX.Element {
           <StudioPart rows={props.book.studio} />
           <PhonePart />
         </Show>
-        <p class="controls">
-          <label>
-            date <input type="date" value={date()} onChange={(e) => setDate(e.currentTarget.value)} />
-          </label>
-          <button onClick={() => void startJob('day', '', { date: date() })}>Plan this day</button>
-          <Show when={plan()}>
-            <a href="/api/file/call-sheet.pdf" target="_blank" rel="noreferrer">
-              Call sheet
-            </a>
-          </Show>
-        </p>
+        <DayControls planned={plan() !== null} />
         <Show when={plan()} fallback={<p class="lead">No day is planned yet. Picks are shown in story order.</p>}>
           {(d) => (
             <>
               <p class="pencil-note">planned for {d().date}</p>
-              <ol class="slots">
-                <For each={d().slots}>
-                  {(s) => (
-                    <li class="slot" data-kind={s.kind} data-current={s.pick !== null && s.pick === current()}>
-                      <span class="number">
-                        {s.start.slice(11, 16)}–{s.end.slice(11, 16)}
-                      </span>
-                      <Show when={s.pick} fallback={<span>{s.note}</span>}>
-                        {(id) => (
-                          <button onClick={() => setChosen(id())}>
-                            {s.kind === 'shoot' ? '' : `${s.kind}: `}
-                            {props.book.picks.find((p) => p.id === id())?.title ?? id()}
-                          </button>
-                        )}
-                      </Show>
-                      <Show when={s.pick !== null && s.note !== ''}>
-                        <span class="pencil-note">{s.note}</span>
-                      </Show>
-                    </li>
-                  )}
-                </For>
-              </ol>
+              <Slots slots={d().slots} current={current()} titleOf={titleOf} onChoose={setChosen} />
               <Show when={d().unplaced.length > 0}>
-                <div class="missing">
-                  <h4>Not on this day</h4>
-                  <ul>
-                    <For each={d().unplaced}>
-                      {(u) => (
-                        <li>
-                          {props.book.picks.find((p) => p.id === u.pick)?.title ?? u.pick}: {u.reason}
-                        </li>
-                      )}
-                    </For>
-                  </ul>
-                  <Show when={d().unplaced.some((u) => props.book.briefs[u.pick] !== undefined)}>
-                    <p class="how">Those with a brief: plan them on another date.</p>
-                  </Show>
-                </div>
+                <Unplaced list={d().unplaced} book={props.book} titleOf={titleOf} />
               </Show>
               <For each={d().notes}>{(n) => <p class="how">{n}</p>}</For>
             </>
@@ -109,86 +65,167 @@ export function DayPage(props: { book: BookState }): JSX.Element {
             <label>
               now{' '}
               <select value={current() ?? ''} onChange={(e) => setChosen(e.currentTarget.value)}>
-                <For each={order()}>
-                  {(id) => <option value={id}>{props.book.picks.find((p) => p.id === id)?.title ?? id}</option>}
-                </For>
+                <For each={order()}>{(id) => <option value={id}>{titleOf(id)}</option>}</For>
               </select>
             </label>
           </p>
         </Show>
         <Show when={pick()} fallback={<p class="lead">Pick shots on the wall first.</p>}>
-          {(p) => {
-            const film = () => props.book.films.find((f) => f.id === p().film)!;
-            const brief = () => props.book.briefs[p().id];
-            return (
-              <div class="now">
-                <Picture
-                  source={{ what: 'plate', id: p().id, title: p().title }}
-                  frame={Math.floor((p().out - p().in) / 2)}
-                  width={640}
-                  alt={`${p().title}, the film's picture`}
-                  ratio={film().info.video!.widthPx / film().info.video!.heightPx}
-                  caption="what the film shows"
-                />
-                <div>
-                  <h3>{p().title}</h3>
-                  <p>{p().action}</p>
-                  <Show
-                    when={brief()}
-                    fallback={
-                      <p class="lead">
-                        No brief yet. <button onClick={() => void startJob('brief', p().id)}>Write it</button>
-                      </p>
-                    }
-                  >
-                    {(b) => <BriefText brief={b()} />}
-                  </Show>
-                </div>
-                <div class="takes-now">
-                  <h3>Takes</h3>
-                  <TakeUpload pick={p().id} />
-                  <ById each={ranked(props.book, p().id)}>
-                    {(t) => (
-                      <div class="take-now">
-                        <Picture
-                          source={{ what: 'take', id: t().id, title: t().title }}
-                          frame={Math.floor(t().info.video!.frameCount / 2)}
-                          width={240}
-                          alt={t().title}
-                        />
-                        <div>
-                          <strong>{t().title}</strong>{' '}
-                          <Show
-                            when={t().verdict}
-                            fallback={
-                              <span class="pencil-note">
-                                {whyUnjudged(t().id) === null ? 'not judged yet' : `not judged: ${whyUnjudged(t().id)}`}
-                              </span>
-                            }
-                          >
-                            {(v) => (
-                              <>
-                                <TakeVerdict verdict={v()} small />
-                                <ul class="changes">
-                                  <For each={v().matters.filter((m) => m.verdict !== 'fits' && m.verdict !== null)}>
-                                    {(m) => <li>{m.change}</li>}
-                                  </For>
-                                </ul>
-                              </>
-                            )}
-                          </Show>
-                          <QuickJoin book={props.book} take={t().id} title={t().title} />
-                        </div>
-                      </div>
-                    )}
-                  </ById>
-                </div>
-              </div>
-            );
-          }}
+          {(p) => <PickNow book={props.book} pick={p()} />}
         </Show>
       </section>
       <LooseTakes book={props.book} />
     </>
+  );
+}
+
+function DayControls(props: { readonly planned: boolean }): JSX.Element {
+  const [date, setDate] = createSignal(new Date().toISOString().slice(0, 10));
+  return (
+    <p class="controls">
+      <label>
+        date <input type="date" value={date()} onChange={(e) => setDate(e.currentTarget.value)} />
+      </label>
+      <button onClick={() => void startJob('day', '', { date: date() })}>Plan this day</button>
+      <Show when={props.planned}>
+        <a href="/api/file/call-sheet.pdf" target="_blank" rel="noreferrer">
+          Call sheet
+        </a>
+      </Show>
+    </p>
+  );
+}
+
+interface SlotsProps {
+  readonly slots: DayPlan['slots'];
+  /** The pick that is shown below. */
+  readonly current: string | null;
+  readonly titleOf: (pick: string) => string;
+  readonly onChoose: (pick: string) => void;
+}
+
+/** The day in its order, a pick to be chosen from it. */
+function Slots(props: SlotsProps): JSX.Element {
+  return (
+    <ol class="slots">
+      <For each={props.slots}>
+        {(s) => (
+          <li class="slot" data-kind={s.kind} data-current={s.pick !== null && s.pick === props.current}>
+            <span class="number">
+              {s.start.slice(11, 16)}–{s.end.slice(11, 16)}
+            </span>
+            <Show when={s.pick} fallback={<span>{s.note}</span>}>
+              {(id) => (
+                <button onClick={() => props.onChoose(id())}>
+                  {s.kind === 'shoot' ? '' : `${s.kind}: `}
+                  {props.titleOf(id())}
+                </button>
+              )}
+            </Show>
+            <Show when={s.pick !== null && s.note !== ''}>
+              <span class="pencil-note">{s.note}</span>
+            </Show>
+          </li>
+        )}
+      </For>
+    </ol>
+  );
+}
+
+interface UnplacedProps {
+  readonly list: DayPlan['unplaced'];
+  readonly book: BookState;
+  readonly titleOf: (pick: string) => string;
+}
+
+function Unplaced(props: UnplacedProps): JSX.Element {
+  return (
+    <div class="missing">
+      <h4>Not on this day</h4>
+      <ul>
+        <For each={props.list}>
+          {(u) => (
+            <li>
+              {props.titleOf(u.pick)}: {u.reason}
+            </li>
+          )}
+        </For>
+      </ul>
+      <Show when={props.list.some((u) => props.book.briefs[u.pick] !== undefined)}>
+        <p class="how">Those with a brief: plan them on another date.</p>
+      </Show>
+    </div>
+  );
+}
+
+/** The pick that is being shot: what the film shows, its brief, its takes. */
+function PickNow(props: { readonly book: BookState; readonly pick: PickDocument }): JSX.Element {
+  const film = () => props.book.films.find((f) => f.id === props.pick.film)!;
+  const brief = () => props.book.briefs[props.pick.id];
+  return (
+    <div class="now">
+      <Picture
+        source={{ what: 'plate', id: props.pick.id, title: props.pick.title }}
+        frame={Math.floor((props.pick.out - props.pick.in) / 2)}
+        width={640}
+        alt={`${props.pick.title}, the film's picture`}
+        ratio={film().info.video!.widthPx / film().info.video!.heightPx}
+        caption="what the film shows"
+      />
+      <div>
+        <h3>{props.pick.title}</h3>
+        <p>{props.pick.action}</p>
+        <Show
+          when={brief()}
+          fallback={
+            <p class="lead">
+              No brief yet. <button onClick={() => void startJob('brief', props.pick.id)}>Write it</button>
+            </p>
+          }
+        >
+          {(b) => <BriefText brief={b()} />}
+        </Show>
+      </div>
+      <div class="takes-now">
+        <h3>Takes</h3>
+        <TakeUpload pick={props.pick.id} />
+        <ById each={ranked(props.book, props.pick.id)}>{(t) => <TakeNow book={props.book} take={t()} />}</ById>
+      </div>
+    </div>
+  );
+}
+
+function TakeNow(props: { readonly book: BookState; readonly take: TakeDocument }): JSX.Element {
+  const unjudged = () => whyUnjudged(props.take.id);
+  return (
+    <div class="take-now">
+      <Picture
+        source={{ what: 'take', id: props.take.id, title: props.take.title }}
+        frame={Math.floor(props.take.info.video!.frameCount / 2)}
+        width={240}
+        alt={props.take.title}
+      />
+      <div>
+        <strong>{props.take.title}</strong>{' '}
+        <Show
+          when={props.take.verdict}
+          fallback={
+            <span class="pencil-note">{unjudged() === null ? 'not judged yet' : `not judged: ${unjudged()}`}</span>
+          }
+        >
+          {(v) => (
+            <>
+              <TakeVerdict verdict={v()} small />
+              <ul class="changes">
+                <For each={v().matters.filter((m) => m.verdict !== 'fits' && m.verdict !== null)}>
+                  {(m) => <li>{m.change}</li>}
+                </For>
+              </ul>
+            </>
+          )}
+        </Show>
+        <QuickJoin book={props.book} take={props.take.id} title={props.take.title} />
+      </div>
+    </div>
   );
 }

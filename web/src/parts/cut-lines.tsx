@@ -37,6 +37,26 @@ function NumberField(props: {
   );
 }
 
+/** How many frames a line's sound begins before its picture and goes on after it. */
+function SoundEdges(props: LineProps<'film' | 'pick'>): JSX.Element {
+  return (
+    <>
+      <NumberField
+        label="J edge"
+        min={-240}
+        value={props.line.soundLead}
+        onChange={(v) => props.change('J edge', { soundLead: v })}
+      />
+      <NumberField
+        label="L edge"
+        min={-240}
+        value={props.line.soundTail}
+        onChange={(v) => props.change('L edge', { soundTail: v })}
+      />
+    </>
+  );
+}
+
 export function TitleLine(props: LineProps<'title'>): JSX.Element {
   const said = createMemo(() => props.line.lines.join(' / '));
   return (
@@ -99,18 +119,7 @@ export function FilmShotLine(props: LineProps<'film'>): JSX.Element {
           value={props.line.out}
           onChange={(v) => props.change('film shot out', { out: v })}
         />
-        <NumberField
-          label="J edge"
-          min={-240}
-          value={props.line.soundLead}
-          onChange={(v) => props.change('J edge', { soundLead: v })}
-        />
-        <NumberField
-          label="L edge"
-          min={-240}
-          value={props.line.soundTail}
-          onChange={(v) => props.change('L edge', { soundTail: v })}
-        />
+        <SoundEdges line={props.line} change={props.change} />
       </div>
     </>
   );
@@ -155,18 +164,7 @@ export function PickLine(props: LineProps<'pick'> & { readonly book: BookState }
           value={props.line.trimOut}
           onChange={(v) => props.change('trim tail', { trimOut: v })}
         />
-        <NumberField
-          label="J edge"
-          min={-240}
-          value={props.line.soundLead}
-          onChange={(v) => props.change('J edge', { soundLead: v })}
-        />
-        <NumberField
-          label="L edge"
-          min={-240}
-          value={props.line.soundTail}
-          onChange={(v) => props.change('L edge', { soundTail: v })}
-        />
+        <SoundEdges line={props.line} change={props.change} />
         <label>
           sound{' '}
           <select
