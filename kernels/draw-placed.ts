@@ -147,8 +147,7 @@ export function drawPlaced(
   let top = scratch, low = scratch + line, above = scratch + 2 * line, below = scratch + 3 * line;
   const shifted = load<f64>(k, 104) != 0;
   const ix = 1.0 / <f64>gx, iy = 1.0 / <f64>gy;
-  const share: f32 = <f32>1 / <f32>(gx * gy);
-  const vshare = f32x4.splat(share), zero = f32x4.splat(0);
+  const vshare = f32x4.splat(<f32>1 / <f32>(gx * gy)), zero = f32x4.splat(0);
   const hs = hw + 1;
   if (shifted) {
     // Lines of the box's own count, so that it is the same however the rows are shared out.
@@ -198,9 +197,20 @@ export function drawPlaced(
           const at = f64x2.add(left, f64x2.mul(run, f64x2.splat((<f64>i + 0.5) * ix)));
           const cell = f64x2.floor(at);
           const frac = f64x2.sub(at, cell);
-          const whole = i32x4.trunc_sat_f64x2_s_zero(cell);
-          const iu = i32x4.extract_lane(whole, 0), iv = i32x4.extract_lane(whole, 1);
-          const tu = <f32>f64x2.extract_lane(frac, 0), tv = <f32>f64x2.extract_lane(frac, 1);
+          // Whole numbers stand in the low words of a sum with 1.5 · 2⁵².
+          const whole = f64x2.add(cell, f64x2.splat(6755399441055744));
+          const iu = i32x4.extract_lane(whole, 0), iv = i32x4.extract_lane(whole, 2);
+          const share = f32x4.demote_f64x2_zero(frac);
+          if (larger == 0 && inside) {
+            const o = src + (<usize>(iv * sw + iu) << 4), o2 = o + (<usize>sw << 4);
+            const vu = v128.shuffle<f32>(share, share, 0, 0, 0, 0), vv = v128.shuffle<f32>(share, share, 1, 1, 1, 1);
+            const t0 = v128.load(o), t1 = v128.load(o2);
+            const up = f32x4.add(t0, f32x4.mul(vu, f32x4.sub(v128.load(o, 16), t0)));
+            const dn = f32x4.add(t1, f32x4.mul(vu, f32x4.sub(v128.load(o2, 16), t1)));
+            sum = f32x4.add(sum, f32x4.add(up, f32x4.mul(vv, f32x4.sub(dn, up))));
+            continue;
+          }
+          const tu = f32x4.extract_lane(share, 0), tv = f32x4.extract_lane(share, 1);
           if (larger != 0) {
             const kx = keys(tu, a), ky = keys(tv, a);
             if (inside) {
@@ -219,15 +229,6 @@ export function drawPlaced(
               for (let s = 0; s < 4; s++)
                 sum = tap(src, sw, sh, iu + s - 1, iv + q - 1, wy * load<f32>(taps + (<usize>s << 2)), sum);
             }
-            continue;
-          }
-          if (inside) {
-            const o = src + (<usize>(iv * sw + iu) << 4), o2 = o + (<usize>sw << 4);
-            const vu = f32x4.splat(tu);
-            const t0 = v128.load(o), t1 = v128.load(o2);
-            const up = f32x4.add(t0, f32x4.mul(vu, f32x4.sub(v128.load(o, 16), t0)));
-            const dn = f32x4.add(t1, f32x4.mul(vu, f32x4.sub(v128.load(o2, 16), t1)));
-            sum = f32x4.add(sum, f32x4.add(up, f32x4.mul(f32x4.splat(tv), f32x4.sub(dn, up))));
             continue;
           }
           // The picture's border: what lies beyond is transparent.

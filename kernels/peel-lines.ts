@@ -148,7 +148,7 @@ const HEAD: usize = 64, ROWS: usize = 4, LINES: usize = 2;
 /** Bytes from row to row of chroma's samples and lines: four floats before the first, twelve after the last. */
 // @ts-ignore: decorator
 @inline
-function strideOf(cw: i32): usize {
+export function strideOf(cw: i32): usize {
   return <usize>(cw + 16) << 2;
 }
 
@@ -254,6 +254,32 @@ function slopeRows(ring: usize, ya: i32, y: i32, yb: i32, w: i32, cs: usize, flo
   }
 }
 
+/** Repeats the ends of a row of n beside it, as mixRow leaves them. */
+// @ts-ignore: decorator
+@inline
+function repeatEnds(row: usize, n: i32): void {
+  store<f32>(row - 4, load<f32>(row));
+  const last = load<f32>(row + (<usize>(n - 1) << 2));
+  for (let k = 0; k < 8; k++) store<f32>(row + (<usize>(n + k) << 2), last);
+}
+
+/**
+ * The same as mixLines into rows as far apart as the work space's own (`strideOf`); where chroma's row lies at `at`
+ * itself its own rows are told, and nothing is copied. Returns where the rows lie.
+ */
+// @ts-ignore: decorator
+@inline
+export function linesBetween(s: usize, at: f32, cw: i32, ch: i32, room: usize): usize {
+  const a = <i32>at, cs = strideOf(cw);
+  if (at != <f32>a) {
+    mixLines(s, at, cw, ch, room, cs);
+    return room;
+  }
+  const p = linesAt(s, a);
+  for (let f: usize = 0; f < 4; f++) repeatEnds(p + f * cs, cw);
+  return p;
+}
+
 /** Four rows of lines at chroma row `at`, between its two neighbours, into rows `stride` bytes apart, ends repeated. */
 // @ts-ignore: decorator
 @inline
@@ -279,7 +305,5 @@ export function mixRow(a: usize, b: usize, t: f32, n: i32, out: usize): void {
     const v = v128.load(a + p);
     v128.store(out + p, f32x4.add(v, f32x4.mul(f32x4.sub(v128.load(b + p), v), vt)));
   }
-  store<f32>(out - 4, load<f32>(out));
-  const last = load<f32>(out + (<usize>(n - 1) << 2));
-  for (let k = 0; k < 8; k++) store<f32>(out + (<usize>(n + k) << 2), last);
+  repeatEnds(out, n);
 }

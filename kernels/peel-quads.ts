@@ -5,7 +5,7 @@
 // quadrature). Twin: quadLightPlain in src/join/peel/coded-rgb.ts.
 import { byTable } from './curve-table';
 import { meanBlocks, put } from './peel-light';
-import { mixLines, openLines } from './peel-lines';
+import { linesBetween, openLines, strideOf } from './peel-lines';
 import { four, one } from './ycbcr';
 
 /** Four samples of a row from x on; the last is repeated beyond the row. */
@@ -39,7 +39,7 @@ function light(c: v128, off: v128, flat: bool, table: usize, lo: v128, steps: v1
 
 /**
  * out: three planes of cw × ch. Items: rows of blocks of `block` pixels of out. k as in ycbcrToRgb; `floor` as in
- * linesAt; table 0 leaves the values coded. Scratch: 7 (cw + 24) floats and a work space of lines.
+ * linesAt; table 0 leaves the values coded. Scratch: 7 (cw + 16) + 4 floats and a work space of lines.
  */
 export function peelQuads(
   yp: usize, up: usize, vp: usize, floor: f32, out: usize, w: i32, h: i32, deep: i32, k: usize, table: usize, lo: f32,
@@ -50,8 +50,8 @@ export function peelQuads(
   const ys = f32x4.splat(load<f32>(k)), yo = f32x4.splat(load<f32>(k, 4));
   const rv = f32x4.splat(load<f32>(k, 16)), gu = f32x4.splat(load<f32>(k, 20));
   const gv = f32x4.splat(load<f32>(k, 24)), bu = f32x4.splat(load<f32>(k, 28));
-  const cs = <usize>(cw + 24) << 2;
-  const rows = scratch + 16, sums = scratch + 4 * cs, chroma = scratch + 7 * cs;
+  const cs = strideOf(cw);
+  const room = scratch + 16, sums = room + 4 * cs, chroma = sums + 3 * cs;
   openLines(chroma, yp, up, vp, w, h, 1, 1, deep, k, floor);
   // Where the middle of a quad lies between two chroma samples.
   const shiftX = (<f32>0.5 - load<f32>(k, 32)) * 0.5, shiftY = (<f32>0.5 - load<f32>(k, 36)) * 0.5;
@@ -62,7 +62,7 @@ export function peelQuads(
     const y0 = j * block, y1 = min(y0 + block, ch);
     for (let y = y0; y < y1; y++) {
       const at = min(max(<f32>y + shiftY, <f32>0), <f32>(ch - 1));
-      mixLines(chroma, at, cw, ch, rows, cs);
+      const rows = linesBetween(chroma, at, cw, ch, room);
       const upper = 2 * y * w, lower = min(2 * y + 1, h - 1) * w;
       const row = out + (<usize>(y * cw) << 2);
       for (let x = 0; x < cw; x += 4) {
