@@ -16,6 +16,8 @@ interface Stage {
   readonly cloth: readonly [number, number][];
   readonly blue?: boolean;
   readonly stands?: readonly number[];
+  /** Half of a stand's width, px. */
+  readonly standHalf?: number;
   readonly seed: number;
   readonly foot: number;
   readonly still?: boolean;
@@ -37,7 +39,7 @@ function stage(s: Stage): { frames: Picture[]; performer: Uint8Array; cloth: Flo
         const room = y > 215 ? [0.42, 0.38, 0.33] : [0.55, 0.52, 0.5];
         const q = ((x - cx) / 38) ** 2 + ((y - cy) / 60) ** 2;
         const inside = q < 1 || ((x - cx) / 20) ** 2 + ((y - cy + 62) / 20) ** 2 < 1;
-        const stand = (s.stands ?? []).some((at) => Math.abs(x - at - 0.12 * (H - y)) < 4);
+        const stand = (s.stands ?? []).some((at) => Math.abs(x - at - 0.12 * (H - y)) < (s.standHalf ?? 4));
         if (inside) performer[i] = 1;
         for (let c = 0; c < 3; c++)
           p.data[c * N + i] =
@@ -112,6 +114,12 @@ describe('the useful part of a screen', () => {
     expect(j.kept).toBeLessThan(0.02);
   });
 
+  it('a still stand that parts the cloth stays out, with the cloth beyond it', () => {
+    const j = judged({ cloth: QUAD, seed: 9, foot: 210, stands: [130], standHalf: 9 });
+    expect(j.lost).toBe(0);
+    expect(j.off).toBeGreaterThan(0.15);
+  });
+
   it('a performer whose feet stand on the floor before the cloth is taken in, and said', () => {
     const j = judged({
       cloth: [
@@ -126,6 +134,62 @@ describe('the useful part of a screen', () => {
     expect(j.crossed).toBe(true);
     expect(j.lost).toBe(0);
     expect(j.kept).toBeLessThan(0.2);
+  });
+
+  it('a head and shoulders that part the cloth lose nothing, still or moving, and the room beside it is cut off', () => {
+    for (const still of [true, false]) {
+      // Cloth on both sides up to the picture's top, the room's wall to the right of it.
+      const cloth = rasterizePolygon(
+        [
+          [-9, -9],
+          [430, -9],
+          [430, H + 9],
+          [-9, H + 9],
+        ],
+        W,
+        H,
+      );
+      const random = new RandomStream(8);
+      const performer = new Uint8Array(N);
+      const frames = Array.from({ length: 10 }, (_, f) => {
+        const p = createPicture(W, H, 3);
+        const cx = 190 + (still ? 0.3 * Math.sin(f) : 2 * f);
+        for (let y = 0, i = 0; y < H; y++)
+          for (let x = 0; x < W; x++, i++) {
+            const head = ((x - cx) / 55) ** 2 + ((y - 70) / 90) ** 2 < 1;
+            const body = y > 150 && Math.abs(x - cx) < 60 + 0.9 * (y - 150);
+            if (head || body) performer[i] = 1;
+            for (let c = 0; c < 3; c++)
+              p.data[c * N + i] =
+                (head
+                  ? [0.62, 0.5, 0.38][c]!
+                  : body
+                    ? 0.07
+                    : cloth[i]! > 0.5
+                      ? [0.2, 0.62, 0.25][c]! * (1 - (0.3 * x) / W)
+                      : [0.55, 0.52, 0.5][c]!) +
+                0.008 * random.normal();
+          }
+        return p;
+      });
+      const e = screenEdges(frames);
+      const inside = e.polygon === null ? new Float32Array(N).fill(1) : rasterizePolygon(e.polygon, W, H);
+      let lost = 0,
+        of = 0,
+        kept = 0,
+        room = 0;
+      for (let i = 0; i < N; i++)
+        if (performer[i] === 1) {
+          of++;
+          if (inside[i]! < 0.5) lost++;
+        } else if (cloth[i]! < 0.5) {
+          room++;
+          if (inside[i]! > 0.5) kept++;
+        }
+      expect(lost / of).toBeLessThan(0.002);
+      expect(kept / room).toBeLessThan(0.05);
+      expect(e.crossed).toBe(true);
+    }
   });
 
   it('proposes nothing where the screen fills the picture, or there is none', () => {

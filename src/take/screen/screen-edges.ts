@@ -2,8 +2,9 @@
  * The useful part of a take's screen, proposed: the region outside of which nothing is performer (stands, the
  * room beside the cloth, the floor before it). Screen is told by its colour over several frames; what the
  * screen encloses belongs to it; a notch in its edge belongs to it where something moves there (a performer
- * that crosses the edge) and stays out where nothing does (a stand that leans in). A person accepts or moves
- * it; the peel then uses it as its garbage matte.
+ * that crosses the edge) and stays out where nothing does (a stand that leans in). What parts the screen into large
+ * pieces is the performer, still or not: a head and shoulders that fill the picture from top to bottom. A person
+ * accepts or moves it; the peel then uses it as its garbage matte.
  * The rules about what counts as a notch are our own.
  */
 import { PlatewrightError } from '../../core/errors.js';
@@ -24,7 +25,7 @@ export interface ScreenEdges {
   /** Share of the picture that would be cut off, and that is screen. */
   readonly outside: number;
   readonly screen: number;
-  /** The performer crosses the screen's edge. */
+  /** The performer crosses the screen's edge, or parts the screen. */
   readonly crossed: boolean;
   readonly why: string;
 }
@@ -44,6 +45,15 @@ const INSET_PX = 3;
 const MOVES = 0.035;
 const MOVING_SHARE = 0.03;
 const MOST_CORNERS = 16;
+
+/**
+ * Cloth that something parts: pieces of it have at least this share of the largest one (what is green elsewhere in the
+ * room is smaller), and this share of the picture.
+ */
+const PIECE_OF_LARGEST = 0.2;
+const LEAST_PIECE = 0.02;
+/** A stand is narrower in the middle than this share of the picture's width. */
+const STAND = 0.06;
 
 /** Pieces smaller than this share of the picture are dirt: notches in the screen's edge, and what moves beyond it. */
 const LEAST_NOTCH = 0.0008;
@@ -79,7 +89,7 @@ export function screenEdges(frames: readonly Picture[]): ScreenEdges {
     why:
       `outside the ${model.colour} screen, ${Math.round(100 * outside)} % of the picture, ` +
       'nothing is performer' +
-      `${crossed ? "; something moves across the screen's edge and was taken in: look there" : ''}; ` +
+      `${crossed ? "; something moves across the screen's edge, or parts it, and was taken in: look there" : ''}; ` +
       'move its corners where it cuts too much or too little',
   };
 }
@@ -120,13 +130,26 @@ function seenOver(
   return { count, moves: open(changes, w, h, 1) };
 }
 
-/** The largest piece of screen with what it encloses. */
+/** The large pieces of screen with what each encloses. */
 function clothOf(count: Uint16Array, frames: number, { w, h }: Size): Float32Array {
   // Seen as screen on one frame in seven is enough: the rest of the time somebody stood before it.
   const least = Math.max(1, Math.round(frames / 7));
   const r = gap(w);
   const ever = Float32Array.from(count, (c) => (c >= least ? 1 : 0));
-  return withHoles(largest(close(padded(ever, w, h, r), w + 2 * r, h + 2 * r, r), w, h, r), w, h);
+  const seen = cropped(close(padded(ever, w, h, r), w + 2 * r, h + 2 * r, r), w, h, r);
+  return withHoles(large(seen, { w, h }).mask, w, h);
+}
+
+/** A mask's large pieces, each by its number from 1 in `piece`. */
+function large(mask: Float32Array, { w, h }: Size): { mask: Float32Array; piece: Int32Array } {
+  const { labels, components } = connectedComponents(mask, w, h, 8);
+  const most = Math.max(0, ...components.map((c) => c.area));
+  const numbers = new Map<number, number>();
+  for (const c of components)
+    if (c.area === most || c.area >= Math.max(PIECE_OF_LARGEST * most, LEAST_PIECE * w * h))
+      numbers.set(c.label, numbers.size + 1);
+  const piece = Int32Array.from(labels, (l) => numbers.get(l) ?? 0);
+  return { mask: Float32Array.from(piece, (v) => (v > 0 ? 1 : 0)), piece };
 }
 
 /** What belongs to the performer at and beyond the screen's edge, and whether anything does. */
@@ -146,18 +169,22 @@ function crossings(
   // Notches, each piece by itself: taken where something moves in or beside them.
   const apart = Float32Array.from(hull, (v, i) => (v > 0.5 && inner[i] === 0 ? 1 : 0));
   const notches = connectedComponents(apart, w, h, 4);
+  const { piece: clothPiece } = large(inner, { w, h });
   for (const c of notches.components) {
     if (c.area < LEAST_NOTCH * n) continue;
     const piece = Float32Array.from(notches.labels, (l) => (l === c.label ? 1 : 0));
     const surroundings = dilate(piece, w, h, 2 * gap(w));
-    let moving = 0;
-    let around = 0;
+    let moving = 0,
+      around = 0;
+    const parted = new Set<number>();
     for (let i = 0; i < n; i++)
       if (surroundings[i]! > 0) {
         around++;
         if (moves[i]! > 0) moving++;
+        if (clothPiece[i]! > 0) parted.add(clothPiece[i]!);
       }
-    if (moving >= MOVING_SHARE * around) take(notches.labels, c.label);
+    const parts = parted.size > 1 && c.area >= STAND * w * Math.max(c.x1 - c.x0, c.y1 - c.y0);
+    if (parts || moving >= MOVING_SHARE * around) take(notches.labels, c.label);
   }
   // Beyond the hull: what moves and reaches to the screen is taken along with a border, so that no paw is cut off.
   const beyond = moves.map((v, i) => (v > 0 && hull[i]! < 0.5 ? 1 : 0));
