@@ -285,9 +285,11 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
       `${note}`,
   };
 }
+
 /**
- * Mean luminance about which a take is exposed. A hand exposes for the animal: the practice set's four takes have means of .18 (in a wall's shadow)
- * to .35 and brightest coats (95 %) of .33 to .60. About .17, a meter's grey over a green cloth, a white dog's brightest came out at .42 and ginger
- * ones' at .26 to .40, and the same dogs in their films .3 to 1.05 stop brighter: a maker would have seen that.
+ * Mean luminance about which a take is exposed. A hand exposes for the animal: the practice set's four takes have means
+ * of .18 (in a wall's shadow) to .35 and brightest coats (95 %) of .33 to .60. About .17, a meter's grey over a green
+ * cloth, a white dog's brightest came out at .42 and ginger ones' at .26 to .40, and the same dogs in their films .3 to
+ * 1.05 stop brighter: a maker would have seen that.
  */
 const TAKE_MEAN = 0.27;

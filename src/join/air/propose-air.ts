@@ -61,10 +61,20 @@ export function proposeAir(input: ProposalInput, placement: readonly number[]): 
     takeGrain: grainModel(tl),
     seed: 1,
     haze: { amount: near, linear: airlight },
-    why:
-      `${why}; ` +
-      `${grain === null ? 'no grain was measured on the plate' : "the plate's grain is re-grown over what is added"}${near > 0 ? `; a third of the plate's haze lies before the performer${near < 0.35 * haze ? ", as far as the plate's own blacks are veiled" : ''}, and what it lifts of the blacks the light step leaves to it` : ''}`,
+    why: [
+      why,
+      grain === null ? 'no grain was measured on the plate' : "the plate's grain is re-grown over what is added",
+      ...(near > 0 ? [hazeSaid(near < 0.35 * haze)] : []),
+    ].join('; '),
   };
+}
+
+function hazeSaid(heldBack: boolean): string {
+  const asFar = heldBack ? ", as far as the plate's own blacks are veiled" : '';
+  return (
+    `a third of the plate's haze lies before the performer${asFar}, ` +
+    'and what it lifts of the blacks the light step leaves to it'
+  );
 }
 
 /**

@@ -152,12 +152,10 @@ export function proposeErase(marks: MarksFile, measures: PlateMeasures): EraseSt
     [region, ...also] = things;
   const cast = shadows.length > 0 ? [] : things.flatMap((t) => castRegion(t, measures) ?? []);
   const apart = apartOf(marks);
-  const left =
-    shadows.length > 0
-      ? ', and the marked shadow is relit where no frame shows it lit'
-      : cast.length > 0
-        ? ', and one that no frame shows lit is looked for where the measured key throws it'
-        : '';
+  let left = '';
+  if (shadows.length > 0) left = ', and the marked shadow is relit where no frame shows it lit';
+  else if (cast.length > 0) left = ', and one that no frame shows lit is looked for where the measured key throws it';
+  const shownBare = bare === 0 ? '' : `, gone on ${counted(bare, 'marked frame')}, which show the place bare`;
   return {
     step: 'erase',
     on: true,
@@ -169,8 +167,7 @@ export function proposeErase(marks: MarksFile, measures: PlateMeasures): EraseSt
     growPx: 3,
     shadowToo: true,
     why:
-      `${found.length} erase mark${found.length === 1 ? '' : 's'} on ${things.length} ` +
-      `thing${things.length === 1 ? '' : 's'}${bare === 0 ? '' : `, gone on ${counted(bare, 'marked frame')}, which show the place bare`}; ` +
+      `${counted(found.length, 'erase mark')} on ${counted(things.length, 'thing')}${shownBare}; ` +
       `a shadow that touches them goes too${left}`,
   };
 }

@@ -73,10 +73,10 @@ export async function proposeDarkness(plate: Side, key: KeyOfPlate): Promise<Dar
         .map((m) => m.mark.polygon),
     );
     transmission = mirrored ?? [...darkest.transmission];
-    said =
-      `darkness from ${sourcesOf(darkest)}: ${darkest.transmission.map((t) => (t * 100).toFixed(0)).join(', ')} % ` +
-      'of the lit ground in red, green, ' +
-      `blue${mirrored === null ? '' : `, of which the least counts for all: what the floor mirrors lightens its shadows and tints them`}`;
+    const left = darkest.transmission.map((t) => (t * 100).toFixed(0)).join(', ');
+    said = `darkness from ${sourcesOf(darkest)}: ${left} % of the lit ground in red, green, blue`;
+    if (mirrored !== null)
+      said += ', of which the least counts for all: what the floor mirrors lightens its shadows and tints them';
   }
   const keys: FurtherKey[] = [];
   for (const o of others) {
@@ -90,10 +90,10 @@ export async function proposeDarkness(plate: Side, key: KeyOfPlate): Promise<Dar
         transmission: m.transmission,
       });
   }
-  if (keys.length > 0)
-    said +=
-      `; ${keys.length === 1 ? 'a second lamp' : `${keys.length} further lamps`} from ` +
-      `${keys.map((k) => `${k.azimuthDeg.toFixed(0)}° at ${k.elevationDeg.toFixed(0)}°, which leaves ${(100 * k.transmission[1]).toFixed(0)} % where it does not reach`).join(', ')}`;
+  if (keys.length > 0) {
+    const lamps = keys.length === 1 ? 'a second lamp' : `${keys.length} further lamps`;
+    said += `; ${lamps} from ${keys.map(furtherKeySaid).join(', ')}`;
+  }
   if (transmission !== null)
     return { transmission, measuredOn: darkest?.litLinear ?? null, keys, measuredFill: transmission, said };
   const stops = light?.keyFillStops.value ?? null,
@@ -133,4 +133,9 @@ function sourcesOf({ posts, places, strips }: Darkness): string {
           : '',
     found = strips === 0 ? '' : `${several(strips, 'further shadow')} found on the ground along the key`;
   return [marked, found].filter((t) => t !== '').join(' and ') || "the plate's own shadow";
+}
+
+function furtherKeySaid({ azimuthDeg, elevationDeg, transmission }: FurtherKey): string {
+  const left = (100 * transmission[1]).toFixed(0);
+  return `${azimuthDeg.toFixed(0)}° at ${elevationDeg.toFixed(0)}°, which leaves ${left} % where it does not reach`;
 }

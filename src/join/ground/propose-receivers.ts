@@ -45,13 +45,10 @@ export async function proposeReceivers(
       ...(lit === null ? {} : { litLinear: lit }),
     });
   }
-  return {
-    receivers,
-    why:
-      'it falls on ' +
-      `${receivers.map((r) => (r.surface === 'step' ? `${NAMES.step} of ${(r.height ?? 0).toFixed(2)} m` : NAMES[r.surface])).join(', ')} ` +
-      'where marked',
-  };
+  const named = receivers.map(({ surface, height = 0 }) =>
+    surface === 'step' ? `${NAMES.step} of ${height.toFixed(2)} m` : NAMES[surface],
+  );
+  return { receivers, why: `it falls on ${named.join(', ')} where marked` };
 }
 
 /** Outline and foot line at every frame of the span; one entry where nothing moves. */

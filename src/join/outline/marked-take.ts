@@ -71,17 +71,13 @@ export async function outlinesOfMarks(
   }
   if (keys.length === 0) return null;
   keys.sort((a, b) => a.frame - b.frame);
-  return carried(
-    take,
-    marks,
-    keys,
-    drawn.length === 0
-      ? `the performer was found on ${counted(keys.length, 'frame')} where it was pointed at`
-      : 'the performer was outlined on ' +
-          `${counted(drawn.length, 'frame')}${keys.length > drawn.length ? ` and found on ${keys.length - drawn.length} where it was pointed at` : ''}`,
-    kept,
-    options,
-  );
+  return carried(take, marks, keys, keysSaid(drawn.length, keys.length), kept, options);
+}
+
+function keysSaid(drawn: number, all: number): string {
+  if (drawn === 0) return `the performer was found on ${counted(all, 'frame')} where it was pointed at`;
+  const found = all > drawn ? ` and found on ${all - drawn} where it was pointed at` : '';
+  return `the performer was outlined on ${counted(drawn, 'frame')}${found}`;
 }
 
 /**
@@ -152,9 +148,16 @@ async function carried(
     .filter((f) => f.agreement === null)
     .map((f) => ({ frame: f.frame, away: Math.min(...keys.map((k) => Math.abs(k.frame - f.frame))) }))
     .reduce<{ frame: number; away: number } | null>((a, b) => (b.away > (a?.away ?? FAR_AWAY) ? b : a), null);
-  const found =
-    `${how}; the outline was carried to the other ` +
-    `frames${lost > 0 ? `, and lost on ${counted(lost, 'frame')}` : ''}${doubt.length > 0 ? `; look at frame ${doubt[0]!.frame}, where what came from either side agrees least` : ''}${far === null ? '' : `; on frame ${far.frame}, ${far.away} frames from any that was settled, it came from one side alone: look there, and correct it where it strayed`}`;
+  const doubted = doubt[0];
+  const found = [
+    `${how}; the outline was carried to the other frames`,
+    lost === 0 ? '' : `, and lost on ${counted(lost, 'frame')}`,
+    doubted === undefined ? '' : `; look at frame ${doubted.frame}, where what came from either side agrees least`,
+    far === null
+      ? ''
+      : `; on frame ${far.frame}, ${far.away} frames from any that was settled, it came from one side alone: ` +
+        'look there, and correct it where it strayed',
+  ].join('');
   return {
     marks: {
       ...marks,

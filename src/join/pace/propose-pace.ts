@@ -145,6 +145,9 @@ function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): 
   const { start, words: avoids } = soundStart(tm.span, picture(n - 1) * ratio, input.take.damaged ?? []),
     plain = Array.from({ length: n }, (_, i) => start + picture(i) * ratio),
     held = last > tm.span.in ? plain.filter((v) => v > last + 0.5).length : 0;
+  const takeRate = Number(takeFps.toFixed(3));
+  const plateRate = Number(plateFps.toFixed(3));
+  const rates = apart === 0 ? 'both run at one rate' : `${takeRate} and ${plateRate} frames a second are near enough`;
   const straight: PaceStep = {
     step: 'pace',
     on: true,
@@ -152,11 +155,8 @@ function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): 
     curve: plain.map((v) => Math.min(last, v)),
     why:
       (ratio === 1
-        ? 'frame for frame: ' +
-          `${apart === 0 ? 'both run at one rate' : `${Number(takeFps.toFixed(3))} and ${Number(plateFps.toFixed(3))} frames a second are near enough`} ` +
-          'and nothing has to turn faster'
-        : `the take runs at ${Number(takeFps.toFixed(3))} frames a second, ` +
-          `the plate at ${Number(plateFps.toFixed(3))}`) +
+        ? `frame for frame: ${rates} and nothing has to turn faster`
+        : `the take runs at ${takeRate} frames a second, the plate at ${plateRate}`) +
       endsTooSoon(held) +
       avoids,
   };
@@ -209,8 +209,10 @@ function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): 
     curve,
     why:
       `the take turns ${turnsBy.toFixed(0)}° where the plate asks ${needBy.toFixed(0)}°: ` +
-      `paced at ${mean.toFixed(2)} take frames a plate ` +
-      `frame${missing > 0 ? `; the take ends too soon: its turn comes to rest and falls short for ${counted(missing, 'frame')}` : ''}`,
+      `paced at ${mean.toFixed(2)} take frames a plate frame` +
+      (missing > 0
+        ? `; the take ends too soon: its turn comes to rest and falls short for ${counted(missing, 'frame')}`
+        : ''),
   };
 }
 

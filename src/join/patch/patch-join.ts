@@ -5,7 +5,6 @@
  * the take it would be the screen's colour). The head is taken from the plate as it was filmed, also where the actor is
  * erased from it.
  */
-import { counted } from '../../core/counted.js';
 import { apply, type Mat3, type Point2 } from '../../geometry/mat3.js';
 import { createPicture, type Picture } from '../../image/picture.js';
 import { toCodedRgb } from '../../media/convert.js';
@@ -16,7 +15,7 @@ import type { ComposedBox } from '../render/compose.js';
 import { headOutline } from './head-outline.js';
 import { withoutOwnHead } from './own-head.js';
 import { patchRegion } from './patch.js';
-import { followed, patchRegionOf } from './patch-take.js';
+import { followed, framesAway, patchRegionOf } from './patch-take.js';
 import type { PatchStep, Recipe } from '../types.js';
 
 /**
@@ -89,9 +88,8 @@ export function proposeJoinPatch(plateMarks: MarksFile, takeMarks: MarksFile, of
     ...step,
     on: true,
     why:
-      `the plate's own marked part is laid onto the joined performer's, ` +
-      'followed on ' +
-      `both${offsetFrames === 0 ? '' : `, from ${counted(Math.abs(offsetFrames), 'frame')} ${offsetFrames > 0 ? 'later' : 'earlier'}`}, ` +
+      "the plate's own marked part is laid onto the joined performer's, followed on both, " +
+      (offsetFrames === 0 ? '' : `from ${framesAway(offsetFrames)}, `) +
       'matched in light along its seam',
   };
 }

@@ -172,11 +172,13 @@ export function proposePlatePatch(plateMarks: MarksFile): PatchStep | null {
     sourceRegion: region,
     targetRegion: region,
     offsetFrames: k,
-    why:
-      `the marked part of the plate is taken from ${counted(Math.abs(k), 'frame')} ${k > 0 ? 'later' : 'earlier'} ` +
-      'in the same shot, followed at both times',
+    why: `the marked part of the plate is taken from ${framesAway(k)} in the same shot, followed at both times`,
   };
 }
+
+/** `3 frames later`, `1 frame earlier`. */
+export const framesAway = (offset: number): string =>
+  `${counted(Math.abs(offset), 'frame')} ${offset > 0 ? 'later' : 'earlier'}`;
 
 /** Proposes the step; off, with the reason, where a mark is missing. */
 export function proposePatch(
@@ -220,7 +222,7 @@ export function proposePatch(
     targetRegion: target,
     offsetFrames,
     why:
-      `the marked part of another take, followed and laid onto this one's before the ` +
-      `peel${offsetFrames === 0 ? '' : `, ${counted(Math.abs(offsetFrames), 'frame')} ${offsetFrames > 0 ? 'later' : 'earlier'} in it`}`,
+      "the marked part of another take, followed and laid onto this one's before the peel" +
+      (offsetFrames === 0 ? '' : `, ${framesAway(offsetFrames)} in it`),
   };
 }
