@@ -112,7 +112,7 @@ export function percentile(values: ArrayLike<number>, p: number, mask?: ArrayLik
 export function percentiles(values: ArrayLike<number>, ps: readonly number[], mask?: ArrayLike<number>): number[] {
   let n = values.length;
   let a: Float64Array;
-  if (mask === undefined) a = Float64Array.from(values);
+  if (mask === undefined) a = new Float64Array(values);
   else {
     a = new Float64Array(n);
     n = 0;

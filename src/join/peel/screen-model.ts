@@ -155,8 +155,10 @@ export function screenOfFrame(model: ScreenModel, small: SmallLinear, floats: Fl
 
 /** The same without hard edges. */
 function smoothScreen(model: ScreenModel, small: SmallLinear, floats: Floats): ScreenField {
-  const plain = screenField(small, model.hue, model.map, floats, model.map === null ? null : model.lit);
-  const { map } = model;
+  // Where the floats lie in the kernels' memory the map is brought there once, not by each kernel that reads it.
+  const map = model.map === null ? null : floats(model.map.length);
+  map?.set(model.map!);
+  const plain = screenField(small, model.hue, map, floats, map === null ? null : model.lit);
   if (map === null) return plain;
   const { width: w, height: h, data } = small;
   const n = w * h;
