@@ -127,48 +127,49 @@ function scale(needs: PlateNeeds, take: TakeMeasures): number | null {
 }
 
 function focus(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter {
-  const m = take.sharpness;
-  // Without a measured look, a plate is taken to be as sharp as pictures mostly are.
-  const need = needs.sigmaPx ?? 0.9;
-  if (m.value === null) return unjudged('focus', 'px', need, m.reason ?? '', m.wouldHelp ?? '');
-  const k = scale(needs, take) ?? 1;
-  const value = m.value * k;
-  const verdict = grade(Math.max(0, value - need), t.focus);
-  return {
+  return asSoftAs(needs, take, {
     matter: 'focus',
-    measured: value,
-    sd: (m.sd ?? 0) * k,
-    needed: need,
-    unit: 'px',
-    verdict,
+    measured: take.sharpness,
+    // Without a measured look, a plate is taken to be as sharp as pictures mostly are.
+    needed: needs.sigmaPx ?? 0.9,
     tolerance: t.focus,
-    change:
-      verdict === 'fits'
-        ? 'sharp enough for the plate'
-        : 'focus on the eyes and lock it; close the lens a stop or add light',
-  };
+    fits: 'sharp enough for the plate',
+    otherwise: 'focus on the eyes and lock it; close the lens a stop or add light',
+  });
 }
 
 function blur(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter {
-  const m = take.motionBlur;
-  const need = needs.motionBlurPx ?? 0;
-  if (m.value === null) return unjudged('blur', 'px', need, m.reason ?? '', m.wouldHelp ?? '');
-  const k = scale(needs, take) ?? 1;
-  const value = m.value * k;
-  const verdict = grade(Math.max(0, value - need), t.blur);
-  return {
+  return asSoftAs(needs, take, {
     matter: 'blur',
-    measured: value,
-    sd: (m.sd ?? 0) * k,
-    needed: need,
-    unit: 'px',
-    verdict,
+    measured: take.motionBlur,
+    needed: needs.motionBlurPx ?? 0,
     tolerance: t.blur,
-    change:
-      verdict === 'fits'
-        ? 'no more blur than the plate has'
-        : 'a shorter shutter (half the time), and more light for it',
-  };
+    fits: 'no more blur than the plate has',
+    otherwise: 'a shorter shutter (half the time), and more light for it',
+  });
+}
+
+/** A softness of the take, brought to the plate's scale: no more than the plate's own counts as fitting. */
+interface Softness {
+  readonly matter: MatterName;
+  /** In pixels of the take. */
+  readonly measured: Measure;
+  /** In pixels of the plate. */
+  readonly needed: number;
+  readonly tolerance: Tolerance;
+  readonly fits: string;
+  readonly otherwise: string;
+}
+
+function asSoftAs(needs: PlateNeeds, take: TakeMeasures, s: Softness): Matter {
+  const { matter, measured, needed, tolerance } = s;
+  if (measured.value === null) return unjudged(matter, 'px', needed, measured.reason ?? '', measured.wouldHelp ?? '');
+  const perTakePx = scale(needs, take) ?? 1;
+  const value = measured.value * perTakePx;
+  const verdict = grade(Math.max(0, value - needed), tolerance);
+  const sd = (measured.sd ?? 0) * perTakePx;
+  const change = verdict === 'fits' ? s.fits : s.otherwise;
+  return { matter, measured: value, sd, needed, unit: 'px', verdict, tolerance, change };
 }
 
 function inFrame(take: TakeMeasures, t: Tolerances, span: BestSpan): Matter {
