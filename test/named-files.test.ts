@@ -73,7 +73,7 @@ describe('what pages and comments name', () => {
     let looked = 0;
     for (const page of pages) {
       const text = read(page);
-      for (const [, command] of text.matchAll(/`platewright ([a-z]+)/g)) {
+      for (const [, command] of text.matchAll(/(?:^|`)platewright ([a-z]+)/gm)) {
         looked++;
         if (!files.includes(`src/cli/commands/${command}.ts`)) lost.push(`${page}: platewright ${command}`);
       }
