@@ -16,6 +16,7 @@ import type { Peeled } from './peel.js';
 import { emptySet, notOfSet, type EmptySet } from './empty-set.js';
 import { rendered, renderingOf } from './match-light.js';
 import { smallLinear } from './small-linear.js';
+import { coverageByLine, heldToLine, scatterOf, unmixingVariance } from './line-prior.js';
 import { cellMoments, unmixingModel } from './local-unmix.js';
 import { settleByLaplacian } from './matting-laplacian.js';
 import { resampleCells } from './resample-cells.js';
@@ -164,6 +165,10 @@ function settle(coded: Picture, linear: Picture, inside: Float32Array, bandPx: n
   }
   const alpha = createPicture(w, h, 1);
   alpha.data.set(inside);
+  const line =
+    empty !== null
+      ? null
+      : Float32Array.from(inside, (_, i) => coverageByLine(isIn[i] === 1 ? toOut[i]! - 0.5 : 0.5 - toIn[i]!, bandPx));
   // Of an outline that was drawn the clouds are as told; one that was found is settled anew from what the first turn
   // found.
   for (let turn = 0; turn < (empty === null ? 1 : 2); turn += 1) {
@@ -174,7 +179,7 @@ function settle(coded: Picture, linear: Picture, inside: Float32Array, bandPx: n
         weightF[i] = alpha.data[i]! > SURELY ? 1 : 0;
         weightB[i] = alpha.data[i]! < 1 - SURELY ? 1 : 0;
       }
-    const first = unmixed(data, w, h, weightF, weightB, empty);
+    const first = unmixed(data, w, h, weightF, weightB, empty, line);
     if (first === null) break;
     for (let i = 0; i < n; i += 1) {
       const depth = isIn[i] === 1 ? toOut[i]! : -toIn[i]!;
@@ -220,6 +225,7 @@ function unmixed(
   weightF: Float32Array,
   weightB: Float32Array,
   empty: Empty | null,
+  line: Float32Array | null,
 ): Float32Array | null {
   const n = w * h;
   const performer = cellMoments(data, weightF, w, h, CELL, PRIOR);
@@ -236,21 +242,18 @@ function unmixed(
       for (let q = p; q < 3; q += 1, k += 1)
         residual[k * cells + j] = Math.max(p === q ? 0 : -1, behind.moments[k * cells + j]! - m[p]! * m[q]!);
   }
-  const weights = resampleCells(
-    unmixingModel(performer.moments, behind.moments, residual, cells, CODED_NOISE),
-    grid,
-    CELL,
-    w,
-    h,
-    3,
-  );
+  const model = unmixingModel(performer.moments, behind.moments, residual, cells, CODED_NOISE);
+  const weights = resampleCells(model, grid, CELL, w, h, 3);
   const back = resampleCells(behind.moments, grid, CELL, w, h, 3);
   const out = new Float32Array(n);
   if (empty === null) {
+    const variance = unmixingVariance(model, scatterOf(performer.moments, residual, cells), grid, CODED_NOISE);
+    const doubt = resampleCells(variance, grid, CELL, w, h, 1);
     for (let i = 0; i < n; i += 1) {
       let a = 0;
       for (let p = 0; p < 3; p += 1) a += weights[p * n + i]! * (data[p * n + i]! - back[p * n + i]!);
-      out[i] = Math.min(1, Math.max(0, a));
+      a = Math.min(1, Math.max(0, a));
+      out[i] = line === null ? a : heldToLine(a, doubt[i]!, line[i]!);
     }
     return out;
   }
