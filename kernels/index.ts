@@ -22,7 +22,7 @@ export { blockMeans, peelHalf, peelLinear } from './peel-light';
 export { peelChroma } from './peel-lines';
 export { peelQuads } from './peel-quads';
 export { cellPull, cellPush, cellResample, cellSums, cellUnmix } from './peel-cells';
-export { holdLit, takeTint } from './screen-light';
+export { deepTint, holdLit, pocketCores, takePockets, takeTint } from './screen-light';
 export { matteTurn, peelSeeds, screenJudge, screenRatio, squareOff } from './peel-small';
 export { chamferPair } from './peel-depth';
 export { peelColour, peelLift, peelMatte } from './peel-full';

@@ -1,5 +1,5 @@
 // What the lit screen's chromaticity and its shadow's tint say of small pixels. Twins: holdToLitPlain
-// (src/join/peel/lit-hue.ts) and takeTintPlain (src/join/peel/shadow-tint.ts).
+// (src/join/peel/lit-hue.ts), takeTintPlain (src/join/peel/shadow-tint.ts), takePocketsPlain (shadow-pockets.ts).
 
 // @ts-ignore: decorator
 @inline
@@ -83,4 +83,78 @@ export function takeTint(
       store<f32>(weight + p + (<usize>k << 2), 1);
     }
   }
+}
+
+/**
+ * candidate (bytes): 1 where a pixel that is not sure has the tint within `limit` times `usual` over its strength, at
+ * least once and at most `widest`; strengths as for takeTint. Items: rows.
+ */
+export function deepTint(
+  data: usize, w: i32, h: i32, x: f32, y: f32, z: f32, tx: f32, ty: f32, tz: f32, least: f32, most: f32, limit: f32,
+  usual: f32, widest: f32, sure: usize, candidate: usize, from: i32, to: i32, scratch: usize,
+): void {
+  const n = w * h, plane = <usize>n << 2, end = to * w;
+  for (let i = from * w; i < end; i += 4) {
+    const left = end - i;
+    if (left >= 4 && load<u32>(sure + <usize>i) == 0x01010101) {
+      store<u32>(candidate + <usize>i, 0);
+      continue;
+    }
+    const p = <usize>i << 2;
+    const r = v128.load(data + p), g = v128.load(data + plane + p), b = v128.load(data + 2 * plane + p);
+    const s = dot(r, g, b, x, y, z), along = dot(r, g, b, tx, ty, tz);
+    const size = f32x4.add(f32x4.add(f32x4.mul(r, r), f32x4.mul(g, g)), f32x4.mul(b, b));
+    const own = f32x4.mul(
+      f32x4.splat(limit),
+      f32x4.max(f32x4.splat(1), f32x4.div(f32x4.splat(usual), f32x4.max(s, f32x4.splat(least)))),
+    );
+    const may = f32x4.min(f32x4.splat(widest), own), square = f32x4.mul(along, along);
+    const near = f32x4.le(f32x4.sub(size, square), f32x4.mul(f32x4.mul(may, may), square));
+    const is = v128.and(near, v128.and(f32x4.ge(s, f32x4.splat(least)), f32x4.le(s, f32x4.splat(most))));
+    const bits = i32x4.bitmask(is);
+    for (let k = 0; k < min(left, 4); k++) {
+      const at = <usize>(i + k);
+      store<u8>(candidate + at, load<u8>(sure + at) == 0 ? <u8>((bits >> k) & 1) : 0);
+    }
+  }
+}
+
+/** core (bytes): 1 at candidates with at least `enough` of them in the square of `reach` about. Items: rows. */
+export function pocketCores(
+  candidate: usize, w: i32, h: i32, reach: i32, enough: i32, core: usize, from: i32, to: i32, scratch: usize,
+): void {
+  for (let y = from; y < to; y++) {
+    memory.fill(core + <usize>(y * w), 0, w);
+    if (y < reach || y >= h - reach) continue;
+    for (let x = reach; x < w - reach; x++) {
+      const at = y * w + x;
+      if (load<u8>(candidate + <usize>at) == 0) continue;
+      let count = 0;
+      for (let v = -reach; v <= reach; v++)
+        for (let u = -reach; u <= reach; u++) count += load<u8>(candidate + <usize>(at + v * w + u));
+      if (count >= enough) store<u8>(core + <usize>at, 1);
+    }
+  }
+}
+
+/** Takes candidates with a core in the square of `reach` about into sure (bytes) and weight. Items: rows. */
+export function takePockets(
+  candidate: usize, core: usize, w: i32, h: i32, reach: i32, sure: usize, weight: usize, from: i32, to: i32,
+  scratch: usize,
+): void {
+  for (let y = from; y < to; y++)
+    for (let x = 0; x < w; x++) {
+      const at = <usize>(y * w + x);
+      if (load<u8>(candidate + at) == 0) continue;
+      let near = false;
+      for (let v = max(0, y - reach); v <= min(h - 1, y + reach) && !near; v++)
+        for (let u = max(0, x - reach); u <= min(w - 1, x + reach); u++)
+          if (load<u8>(core + <usize>(v * w + u)) != 0) {
+            near = true;
+            break;
+          }
+      if (!near) continue;
+      store<u8>(sure + at, 1);
+      store<f32>(weight + (at << 2), 1);
+    }
 }

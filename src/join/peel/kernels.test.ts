@@ -30,6 +30,7 @@ import {
   screenRatio,
   screenRatioPlain,
 } from './screen-model.js';
+import { takePockets, takePocketsPlain } from './shadow-pockets.js';
 import { takeTint, takeTintPlain } from './shadow-tint.js';
 import { blockMeans, smallLinearPlain } from './small-linear.js';
 import { withWorkSpace } from './work-space.js';
@@ -533,6 +534,36 @@ describe('what the lit screen says of small pixels', () => {
         takeTintPlain(data, LIT, tint, between, 0.08, other, otherWeight);
         expect(wrongBytes(sure, other)).toBeLessThanOrEqual(n > 500 ? 1 : 0);
         expect(Array.from(weight)).toEqual(Array.from(sure));
+      }),
+      few,
+    );
+  });
+
+  it("takes pockets of the shadow's tint as the plain twin does", () => {
+    fc.assert(
+      fc.property(size, ({ w, h, seed }) => {
+        const n = w * h;
+        const random = new RandomStream(seed, 4);
+        const data = new Float32Array(3 * n);
+        // Patches of a deep shadow among lit coat, so that some squares are filled and some are not.
+        for (let i = 0; i < n; i += 1) {
+          const deep = Math.sin((i % w) * 0.7 + seed) + Math.sin(((i / w) | 0) * 0.9) > 0.3;
+          for (let p = 0; p < 3; p += 1)
+            data[p * n + i] = deep ? 0.1 * LIT.colour[p]! * (1 + 0.15 * random.normal()) : 0.03;
+        }
+        const size = Math.hypot(...LIT.colour);
+        const unit = LIT.colour.map((v) => v / size) as [number, number, number];
+        const read = { tint: unit, usual: 0.3 * size * size, least: 0.0625 * size * size, most: 0.35 * size * size };
+        const sure = Uint8Array.from(sparse(n, seed + 1, 0.9), (v) => (v > 0 ? 1 : 0));
+        const weight = Float32Array.from(sure);
+        const other = sure.slice();
+        const otherWeight = weight.slice();
+        const before = sure.reduce((t, v) => t + v, 0);
+        takePockets({ width: w, height: h, block: 1, data }, LIT, read, sure, weight);
+        takePocketsPlain({ width: w, height: h, block: 1, data }, LIT, read, other, otherWeight);
+        expect(wrongBytes(sure, other)).toBe(0);
+        expect(Array.from(weight)).toEqual(Array.from(sure));
+        if (w > 30 && h > 20) expect(sure.reduce((t, v) => t + v, 0)).toBeGreaterThan(before);
       }),
       few,
     );

@@ -13,6 +13,7 @@ import { guidedFilterColour } from '../../image/guided-filter.js';
 import { createPicture, requireSameSize, type Picture } from '../../image/picture.js';
 import { rasterizePolygon, type Point } from '../../image/polygon.js';
 import type { Peeled } from './peel.js';
+import { fillHoles } from './fill-holes.js';
 import { emptySet, notOfSet, type EmptySet } from './empty-set.js';
 import { rendered, renderingOf } from './match-light.js';
 import { smallLinear } from './small-linear.js';
@@ -192,6 +193,7 @@ function settle(coded: Picture, linear: Picture, inside: Float32Array, bandPx: n
       alpha.data[i] = a < 0.01 ? 0 : a > 0.99 ? 1 : a;
     }
   }
+  if (empty !== null) fillWithin(alpha.data, isIn, isOut, w, h);
   if (empty === null) {
     // Of an outline nothing is known behind the performer: the picture's own colour lines settle what the clouds began.
     const band = new Uint8Array(n);
@@ -199,6 +201,16 @@ function settle(coded: Picture, linear: Picture, inside: Float32Array, bandPx: n
     settleByLaplacian(coded, alpha.data, band);
   }
   return { alpha, colour: solidColour(linear, alpha.data, Math.max(2, Math.round(bandPx))) };
+}
+
+/**
+ * Fills hollows inside the found outline that no path from outside it reaches: single hairs and shaded tufts of the
+ * performer that have the set's colour by chance. A gap that shows the set lies outside the outline.
+ */
+function fillWithin(alpha: Float32Array, isIn: Uint8Array, isOut: Uint8Array, w: number, h: number): void {
+  const filled = alpha.slice();
+  fillHoles(filled, isOut, new Uint8Array(w * h).fill(1), w, h);
+  for (let i = 0; i < alpha.length; i += 1) if (isIn[i] === 1) alpha[i] = Math.max(alpha[i]!, filled[i]!);
 }
 
 /**

@@ -140,6 +140,16 @@ describe('peel without a screen', () => {
     expect(meanError(peelByDifference(coded, coded, clean).alpha.data)).toBeLessThan(1.5);
   });
 
+  it("keeps a shaded tuft within the performer that has the set's colour by chance", () => {
+    const tufted = { ...coded, data: coded.data.slice() };
+    // Three by three pixels, their middle three pixels inside the edge.
+    const tuft = [-1, 0, 1].flatMap((v) => [-1, 0, 1].map((u) => (90 + v) * W + 160 + 46 + u));
+    for (const i of tuft) for (let p = 0; p < 3; p += 1) tufted.data[p * W * H + i] = clean.data[p * W * H + i]!;
+    const { data } = peelByDifference(tufted, tufted, clean).alpha;
+    for (const i of tuft) expect(data[i]).toBeGreaterThan(0.9);
+    expect(meanError(data)).toBeLessThan(1.5);
+  });
+
   it('refuses an outline of two points', () => {
     expect(() =>
       peelByOutline(coded, coded, [

@@ -56,4 +56,15 @@ describe('tint of the shadow', () => {
       for (let p = 0; p < 3; p += 1) m.data[p * N + i] = m.data[p * N + i]! * (i % 2 === 0 ? 0.3 : 4);
     expect(taken(m)[2]).toBe(0);
   });
+
+  it('takes in a pocket that is darker than the read shadow and of another tint, and no thin line of it', () => {
+    // A fifth as strong as the read shadow, .12 off its tint: not within the plain limit.
+    const pocket = SHADE.map((v, p) => 0.4 * v + (p === 2 ? 0.0045 : 0));
+    const rows = made(SHADE, pocket, BROWN, 0.01);
+    // 80 pixels a row: 1000 of them are twelve rows and a half.
+    expect(taken(rows)[2]).toBeGreaterThan(0.9);
+    const line = made(SHADE, BROWN, BROWN, 0.01);
+    for (let i = 2400; i < 2480; i += 1) for (let p = 0; p < 3; p += 1) line.data[p * N + i] = pocket[p]!;
+    expect(taken(line)[2]).toBe(0);
+  });
 });

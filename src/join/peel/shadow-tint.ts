@@ -9,6 +9,7 @@
 import { kernels } from '../../image/kernels.js';
 import { median } from '../../image/statistics.js';
 import { DARK_UNTIL, type LitHue } from './lit-hue.js';
+import { takePockets, type ReadTint } from './shadow-pockets.js';
 import type { SmallLinear } from './small-linear.js';
 
 /** Fewest of the looked at pixels that tell a tint; every how many are looked at; and of how many medians are taken. */
@@ -33,9 +34,10 @@ export function takeShadowTint(
   const power = lr * lr + lg * lg + lb * lb;
   const least = darkest * power;
   const most = DARK_UNTIL * power;
-  const tint = tintOf(data, lit, sure, least, most, limit);
-  if (tint === null) return;
-  takeTint(small, lit, tint, [least, most], limit, sure, weight);
+  const read = tintOf(data, lit, sure, least, most, limit);
+  if (read === null) return;
+  takeTint(small, lit, read.tint, [least, most], limit, sure, weight);
+  takePockets(small, lit, read, sure, weight);
 }
 
 /**
@@ -87,7 +89,7 @@ export function takeTintPlain(
   }
 }
 
-/** Unit colour of the dark screen; null where too little is seen, or it has no one tint near the lit screen's. */
+/** Unit colour and strength of the dark screen; null where too little is seen, or it has no one tint near the lit screen's. */
 function tintOf(
   data: Float32Array,
   lit: LitHue,
@@ -95,7 +97,7 @@ function tintOf(
   least: number,
   most: number,
   limit: number,
-): readonly [number, number, number] | null {
+): ReadTint | null {
   const n = sure.length;
   const [lr, lg, lb] = lit.colour;
   let at: number[] = [];
@@ -119,7 +121,8 @@ function tintOf(
     at.map((i, k) => tangent((data[i]! * tint[0] + data[n + i]! * tint[1] + data[2 * n + i]! * tint[2]) / length[k]!)),
   );
   const tilt = tangent((tint[0] * lr + tint[1] * lg + tint[2] * lb) / Math.hypot(lr, lg, lb));
-  return scatter <= limit && tilt <= lit.limit ? tint : null;
+  if (scatter > limit || tilt > lit.limit) return null;
+  return { tint, usual: median(at.map((i) => data[i]! * lr + data[n + i]! * lg + data[2 * n + i]! * lb)), least, most };
 }
 
 /** Tangent of the angle of a cosine. */
