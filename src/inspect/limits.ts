@@ -267,6 +267,14 @@ export const OWN_EXPOSURE = 0.1,
   THROWN_BACK = 0.5;
 
 /**
+ * What is mirrored, of the recipe's own picture: how far off its place it may lie (px; an eye sees two where its foot
+ * meets the performer's) and how much steeper its slopes may be than asked (sums of squares: a blur of half the size
+ * gives three and more). Own choice; an own picture reads 0 px and .9 to 1.1.
+ */
+export const MIRRORED_OFF_PX = 1.5,
+  MIRRORED_SHARPER = 2;
+
+/**
  * The same of any other picture of the subject (another pose, lens or light): the recipe's own error counts too. The
  * practice set's four true pictures read -.17 to .29 stop, red and blue to .07, size 1.02 to 1.06, darkest parts -.075
  * to -.02, brightest .08 to .72 stop; twelve traced scenes -.65 to .05 stop where their light was the recipe's own, red

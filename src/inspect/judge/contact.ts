@@ -3,7 +3,7 @@
  * this recipe's own: another picture's bodies hide the sky otherwise.
  */
 import type { GroundStep } from '../../join/types.js';
-import { LIMITS, THROWN_BACK } from '../limits.js';
+import { LIMITS, MIRRORED_OFF_PX, MIRRORED_SHARPER, THROWN_BACK } from '../limits.js';
 import type { Reading, Series } from '../reader/series.js';
 import { middle, stepOf, values, worstBy, type Judge } from './judging.js';
 import { isOwn, NO_TAKE } from './own-picture.js';
@@ -16,6 +16,7 @@ export function judgeContact(series: Series, judge: Judge): void {
     judge.none('contact', 'share', 'ground', whyNot(series, ground));
     return;
   }
+  if (ground.reflection !== undefined && judgeMirrored(series, judge)) return;
   const c = contact.length === 0 ? 1 : middle(values(contact)),
     b = back.length === 0 || ground.reflection === undefined ? 1 : middle(values(back)),
     mirror = (1 - b) / (1 - THROWN_BACK) > (1 - c) / (1 - LIMITS.contact);
@@ -27,6 +28,39 @@ export function judgeContact(series: Series, judge: Judge): void {
     readings: list,
     advice: mirror ? littleThrownBack(v) : floats(v, ground.contactStrength),
   });
+}
+
+/**
+ * A reflection that lies beside its place, or is sharper than asked, fails for itself; what of it is missing is judged
+ * with the contact. True where it was judged so. A reflection off its place or sharper counts in parts of its limit,
+ * told as the share that is right: half at the limit.
+ */
+function judgeMirrored(series: Series, judge: Judge): boolean {
+  const { mirrored = [], mirroredX = [], mirroredY = [], mirroredSharper = [] } = series.readings;
+  if (mirrored.length === 0) return false;
+  const x = middle(values(mirroredX)),
+    y = middle(values(mirroredY)),
+    off = Math.hypot(x, y),
+    sharper = middle(values(mirroredSharper)),
+    aside = off > MIRRORED_OFF_PX;
+  if (!aside && sharper <= MIRRORED_SHARPER) return false;
+  const over = aside ? off / MIRRORED_OFF_PX : Math.log(sharper) / Math.log(MIRRORED_SHARPER),
+    way = [
+      x === 0 ? '' : `${Math.abs(x).toFixed(0)} px ${x > 0 ? 'right' : 'left'}`,
+      y === 0 ? '' : `${Math.abs(y).toFixed(0)} px ${y > 0 ? 'down' : 'up'}`,
+    ];
+  judge.add('contact', 'share', 'ground', {
+    value: LIMITS.contact / over,
+    worst: worstBy(mirrored, (q) => 1 - q),
+    off: LIMITS.contact * over,
+    readings: mirrored,
+    advice: aside
+      ? `what the ground mirrors of the performer lies ${way.filter((v) => v !== '').join(' and ')} of where the ` +
+        "recipe lays it: see that the mirror's mark and the foot are right, and render again"
+      : `what the ground mirrors of the performer is sharper than the recipe lays it (slopes ${Math.sqrt(sharper).toFixed(1)} ` +
+        "times as steep): see the reflection's roughness, and render again",
+  });
+  return true;
 }
 
 function whyNot(series: Series, ground: GroundStep | null): string {

@@ -15,6 +15,7 @@ import { readOutlineBeside, readRimBeside } from '../edge/outline-beside.js';
 import type { Bare } from './reference.js';
 import type { Put } from './series.js';
 import { readHoles, readThroughBeside } from '../edge/solid.js';
+import { readMirrored } from '../light/mirrored.js';
 import { readSurround } from '../light/surround.js';
 
 /** Shift (px) up to which an outline lies on the recipe's. */
@@ -101,4 +102,9 @@ export function readBeside(
   put('contact', f.frame, about?.contact ?? null);
   put('thrownBack', f.frame, about?.thrownBack ?? null);
   put('shadowTint', f.frame, about?.tint ?? null);
+  const mirrored = about === null || of.ground?.reflection === undefined ? null : readMirrored(f, expected);
+  put('mirrored', f.frame, mirrored?.share ?? null);
+  put('mirroredX', f.frame, mirrored?.off[0] ?? null);
+  put('mirroredY', f.frame, mirrored?.off[1] ?? null);
+  put('mirroredSharper', f.frame, mirrored?.sharper ?? null);
 }

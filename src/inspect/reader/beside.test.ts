@@ -20,6 +20,7 @@ import { readDirection } from '../texture/direction.js';
 import { readOutlineBeside, readRimBeside } from '../edge/outline-beside.js';
 import { roughMatte } from './rough-matte.js';
 import { compared } from './reference.js';
+import { readMirrored } from '../light/mirrored.js';
 import { readSurround } from '../light/surround.js';
 
 const W = 240,
@@ -452,5 +453,30 @@ describe('flicker and contact', () => {
     expect(readSurround(seen(dark(1)), asked, foot)!.contact).toBeCloseTo(1, 3);
     expect(readSurround(seen(dark(0.5)), asked, foot)!.contact).toBeCloseTo(0.5, 1);
     expect(readSurround(seen(right), asked, foot)!.contact).toBeCloseTo(0, 1);
+  });
+  it('what is mirrored is read by share, place and sharpness', () => {
+    // A pattern below the performer, thrown back at a tenth.
+    const rough = gaussianPlane(field(21, 2), W, H, 2.5),
+      thrown = (k: number, of: Float32Array, dx = 0, dy = 0): Picture =>
+        picture((c, i) => {
+          const y = Math.floor(i / W) - dy,
+            x = (i % W) - dx,
+            deep = Math.max(0, 1 - Math.hypot((x - 120) / 40, (y - 145) / 14)),
+            q = Math.min(H - 1, Math.max(0, y)) * W + Math.min(W - 1, Math.max(0, x));
+          return right.data[c * N + i]! + k * (1 - matte[i]!) * deep * (0.12 + 0.08 * of[q]!);
+        }),
+      own_ = thrown(1, rough),
+      asked: Expected = { coded: own_, luma: lumaOf(own_), matte };
+    const read = (p: Picture) => readMirrored(seen(p), asked)!;
+    expect(read(own_)).toMatchObject({ off: [0, 0] });
+    expect(read(own_).share).toBeCloseTo(1, 2);
+    expect(read(own_).sharper).toBeCloseTo(1, 1);
+    expect(read(thrown(0.5, rough)).share).toBeCloseTo(0.5, 1);
+    expect(Math.abs(read(right).share)).toBeLessThan(0.1);
+    const moved = read(thrown(1, rough, 3, -2));
+    expect(Math.hypot(moved.off[0] - 3, moved.off[1] + 2)).toBeLessThanOrEqual(1.5);
+    expect(read(thrown(1, field(21, 2))).sharper).toBeGreaterThan(1.8);
+    // Nothing asked, nothing read.
+    expect(readMirrored(seen(right), { coded: right, luma: lumaOf(right), matte })).toBeNull();
   });
 });
