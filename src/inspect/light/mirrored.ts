@@ -25,15 +25,28 @@ const SMOOTH = 1.5;
 const REACH = 12,
   PLAINLY = 0.6;
 
-/** Null where the recipe asks for too little beside the performer. */
-export function readMirrored(f: SeenFrame, expected: Expected): MirroredReading | null {
+/** Room to each side of what a level mirror shows, in parts of the performer's breadth: beside it lies its shadow. */
+const ASIDE = 0.1;
+
+/**
+ * Null where the recipe asks for too little beside the performer.
+ *
+ * @param level row of the foot before a level mirror, which shows the performer under it; null before an upright one
+ */
+export function readMirrored(f: SeenFrame, expected: Expected, level: number | null): MirroredReading | null {
   if (f.box === null) return null;
   const { width: W, height: H } = f.join,
     tall = f.box[3] - f.box[1],
-    box = grow(f.box, Math.max(tall, f.box[2] - f.box[0]), 1.2 * tall, W, H),
+    broad = f.box[2] - f.box[0],
+    around = grow(f.box, level === null ? Math.max(tall, broad) : ASIDE * broad, 1.2 * tall, W, H),
+    box =
+      level === null
+        ? around
+        : ([around[0], Math.min(H, Math.max(0, Math.floor(level) - 2)), around[2], around[3]] as const),
     w = box[2] - box[0],
     h = box[3] - box[1],
     n = w * h;
+  if (w < 8 || h < 8) return null;
   const seen = new Float32Array(n),
     asked = new Float32Array(n),
     free = new Uint8Array(n);

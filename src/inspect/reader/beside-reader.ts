@@ -102,7 +102,9 @@ export function readBeside(
   put('contact', f.frame, about?.contact ?? null);
   put('thrownBack', f.frame, about?.thrownBack ?? null);
   put('shadowTint', f.frame, about?.tint ?? null);
-  const mirrored = about === null || of.ground?.reflection === undefined ? null : readMirrored(f, expected);
+  const reflection = about === null ? undefined : of.ground?.reflection,
+    mirrored =
+      reflection === undefined ? null : readMirrored(f, expected, reflection.base === undefined ? of.foot![1] : null);
   put('mirrored', f.frame, mirrored?.share ?? null);
   put('mirroredX', f.frame, mirrored?.off[0] ?? null);
   put('mirroredY', f.frame, mirrored?.off[1] ?? null);

@@ -467,7 +467,7 @@ describe('flicker and contact', () => {
         }),
       own_ = thrown(1, rough),
       asked: Expected = { coded: own_, luma: lumaOf(own_), matte };
-    const read = (p: Picture) => readMirrored(seen(p), asked)!;
+    const read = (p: Picture) => readMirrored(seen(p), asked, null)!;
     expect(read(own_)).toMatchObject({ off: [0, 0] });
     expect(read(own_).share).toBeCloseTo(1, 2);
     expect(read(own_).sharper).toBeCloseTo(1, 1);
@@ -477,6 +477,9 @@ describe('flicker and contact', () => {
     expect(Math.hypot(moved.off[0] - 3, moved.off[1] + 2)).toBeLessThanOrEqual(1.5);
     expect(read(thrown(1, field(21, 2))).sharper).toBeGreaterThan(1.8);
     // Nothing asked, nothing read.
-    expect(readMirrored(seen(right), { coded: right, luma: lumaOf(right), matte })).toBeNull();
+    expect(readMirrored(seen(right), { coded: right, luma: lumaOf(right), matte }, null)).toBeNull();
+    // Before a level mirror only what lies under the foot counts.
+    expect(readMirrored(seen(own_), asked, 130)!.share).toBeCloseTo(1, 2);
+    expect(readMirrored(seen(own_), asked, 158)).toBeNull();
   });
 });
