@@ -222,9 +222,15 @@ export function peelColour(
         g = f32x4.div(f32x4.mul(g, grey), f32x4.add(one, f32x4.mul(share, f32x4.splat(bounceGreen))));
         b = f32x4.div(f32x4.mul(b, grey), f32x4.add(one, share));
       }
-      // The screen's light: its primary above the mean of the two others in square-root light.
+      // The screen's light: its primary above what lies between the two others in square-root light (usualKey).
       const key = blue != 0 ? b : g, other = blue != 0 ? g : b;
-      const m = f32x4.mul(half, f32x4.add(f32x4.sqrt(r), f32x4.sqrt(other)));
+      const rr = f32x4.sqrt(r), ro = f32x4.sqrt(other);
+      let m = f32x4.mul(half, f32x4.add(rr, ro));
+      if (blue == 0) {
+        const alike = f32x4.div(f32x4.min(rr, ro), f32x4.max(f32x4.max(rr, ro), f32x4.splat(1e-6)));
+        const pale = f32x4.max(zero, f32x4.min(one, f32x4.mul(f32x4.sub(alike, f32x4.splat(0.6)), f32x4.splat(5))));
+        m = f32x4.add(m, f32x4.mul(f32x4.mul(f32x4.splat(0.14), pale), f32x4.max(zero, f32x4.sub(rr, ro))));
+      }
       let most = f32x4.mul(m, m);
       if (bounce != 0) {
         const own = acrossRow(thrown + gs, firstM + q, v128.load(shareM + q));

@@ -3,8 +3,9 @@
  *
  * Colour: with α known, F minimises |I − αF − (1 − α)B|² + λ|F − μ|², so F = (α(I − (1 − α)B) + λμ) / (α² + λ), μ the
  * performer's local mean (a Gaussian prior as in Chuang et al. 2001 with an isotropic cloud). Spill: a furred or
- * skinned performer seldom is greener than the mean of its red and blue; the excess of the screen's primary over that
- * mean, in display-like (square root) light, is what the screen has lent it; with it goes the screen's share of the two
+ * skinned performer seldom is greener than what lies between its red and blue (their mean where it is coloured, nearer to
+ * red where it is pale); the excess of the screen's primary over that, in display-like (square root) light, is what the
+ * screen has lent it; with it goes the screen's share of the two
  * other primaries. A blue screen's bounce is divided out first, and blue is limited by what the coat shows of it where
  * it is lit (`cloth-bounce.ts`).
  */
@@ -16,6 +17,16 @@ import { columnTaps } from './resample-cells.js';
 import { RowSampler } from './row-sampler.js';
 
 const LAMBDA = 0.05;
+/**
+ * How far green lies from the mean of red and blue towards red, in parts of their difference (square-root light), where
+ * a colour is pale and rather red than blue: white under daylight of 5000 to 6500 K .09 to .12 (CIE 15's locus in BT.709),
+ * a pale coat with eumelanin's absorbances (exp(-.0062 λ/nm) at 600, 545 and 450 nm, Donner & Jensen, 2006) .20 to .23.
+ * Coloured coats (ginger, brown) lie at the mean.
+ */
+const PALE_LEAN = 0.14;
+/** Roots of the less over the more of red and blue: at the first a coat counts as coloured, from the second as pale. */
+const COLOURED = 0.6,
+  PALE = 0.8;
 /** Small pixels from anything that may be performer beyond which the colour is simply 0. */
 const NOTHING_FROM = 8;
 
@@ -246,7 +257,11 @@ function free(
   const red = out[i]!;
   const second = out[other * n + i]!;
   const excess =
-    out[key * n + i]! - Math.min(limit(red, second), most < Infinity ? most * Math.sqrt(red * second) : Infinity);
+    out[key * n + i]! -
+    Math.min(
+      usualKey(red, second, key === 2 ? 0 : PALE_LEAN),
+      most < Infinity ? most * Math.sqrt(red * second) : Infinity,
+    );
   if (excess <= 0 || strength <= 0) return;
   // Fur gives back the screen's light filtered by its own colour: of red and blue half the screen's share goes with it.
   const amount = (strength * excess) / Math.max(screenKey - 0.25 * (screenRed + screenOther), 0.25 * screenKey, 1e-4);
@@ -256,10 +271,14 @@ function free(
 }
 
 /**
- * Most of the screen's primary that a performer of this red and other primary shows by itself: their mean in
- * square-root light.
+ * Most of the screen's primary that a performer of this red and other primary shows by itself: between them, in
+ * square-root light, `lean` of the way from their mean towards red where that is the more, and not by much.
  */
-function limit(red: number, other: number): number {
-  const m = 0.5 * (Math.sqrt(red) + Math.sqrt(other));
+function usualKey(red: number, other: number, lean: number): number {
+  const r = Math.sqrt(red),
+    o = Math.sqrt(other),
+    alike = Math.min(r, o) / Math.max(r, o, 1e-6),
+    pale = Math.max(0, Math.min(1, (alike - COLOURED) / (PALE - COLOURED)));
+  const m = 0.5 * (r + o) + lean * pale * Math.max(0, r - o);
   return m * m;
 }
