@@ -1,6 +1,6 @@
 /** `pick`: choose shots and put them in story order. */
 import type { Command } from 'commander';
-import { makeId } from '../../book/documents.js';
+import { makeId, type FilmDocument } from '../../book/documents.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
@@ -17,6 +17,14 @@ interface AddOptions extends ProductionOptions {
 
 export function register(program: Command): void {
   const pick = program.command('pick').description('Film shots chosen for the story.');
+  addCommand(pick);
+  listCommand(pick);
+  orderCommand(pick);
+  removeCommand(pick);
+}
+
+/** Picking a shot, or a part of one. */
+function addCommand(pick: Command): void {
   onProduction(
     pick
       .command('add [film]')
@@ -33,46 +41,7 @@ export function register(program: Command): void {
       withBook(o, async (book) => {
         const id = film ?? (book.ids('film').length === 1 ? book.ids('film')[0]! : '');
         const f = book.need('film', id);
-        const whole = (text: string, name: string): number => {
-          const n = Number(text);
-          if (!Number.isInteger(n) || n < 0)
-            throw new PlatewrightError('PW-CLI-NUMBER', `--${name} takes a whole number from 0, but got "${text}"`, {
-              kind: 'usage',
-            });
-          return n;
-        };
-        let from: number, to: number;
-        if (o.shot !== undefined) {
-          const n = whole(o.shot, 'shot');
-          const s = f.cutList?.shots[n];
-          if (s === undefined)
-            throw new PlatewrightError(
-              'PW-PICK-SHOT',
-              f.cutList === undefined
-                ? `${f.title} has not been scanned; run "platewright scan" first`
-                : `${f.title} has shots 0 to ${f.cutList.shots.length - 1}, but ${n} was asked for`,
-              { kind: 'usage' },
-            );
-          from = o.from === undefined ? s.in : whole(o.from, 'from');
-          to = o.to === undefined ? s.out : whole(o.to, 'to');
-        } else {
-          if (o.from === undefined || o.to === undefined)
-            throw new PlatewrightError('PW-CLI-USAGE', 'pick add needs --shot N, or --from and --to', {
-              kind: 'usage',
-            });
-          from = whole(o.from, 'from');
-          to = whole(o.to, 'to');
-        }
-        const count = f.info.video?.frameCount ?? 0;
-        if (from >= to || to > count)
-          throw new PlatewrightError(
-            'PW-PICK-SPAN',
-            from >= to
-              ? `a pick from ${from} to ${to} holds no frame: --to is the frame after its last`
-              : `a pick from ${from} to ${to} does not lie inside ${f.title}, ` +
-                  `whose last frame is ${count - 1} (--to is the frame after the last)`,
-            { kind: 'usage' },
-          );
+        const [from, to] = spanOf(f, o);
         const made = book.edit(`pick ${o.title ?? `${from}–${to}`}`, (e) => {
           const title = o.title ?? `shot at ${from}`;
           const order = e.list('pick').reduce((m, p) => Math.max(m, p.order), 0) + 1;
@@ -100,6 +69,58 @@ export function register(program: Command): void {
       }),
     ),
   );
+}
+
+/** A whole number from 0 of an option. */
+function whole(text: string, name: string): number {
+  const n = Number(text);
+  if (!Number.isInteger(n) || n < 0)
+    throw new PlatewrightError('PW-CLI-NUMBER', `--${name} takes a whole number from 0, but got "${text}"`, {
+      kind: 'usage',
+    });
+  return n;
+}
+
+/** First frame and the one after the last, by the options: a shot's, or as said, inside the film. */
+function spanOf(film: FilmDocument, o: AddOptions): [number, number] {
+  const [from, to] = o.shot === undefined ? saidSpan(o) : shotSpan(film, o.shot, o);
+  const count = film.info.video?.frameCount ?? 0;
+  if (from >= to || to > count)
+    throw new PlatewrightError(
+      'PW-PICK-SPAN',
+      from >= to
+        ? `a pick from ${from} to ${to} holds no frame: --to is the frame after its last`
+        : `a pick from ${from} to ${to} does not lie inside ${film.title}, ` +
+            `whose last frame is ${count - 1} (--to is the frame after the last)`,
+      { kind: 'usage' },
+    );
+  return [from, to];
+}
+
+function shotSpan(film: FilmDocument, shot: string, o: AddOptions): [number, number] {
+  const n = whole(shot, 'shot');
+  const s = film.cutList?.shots[n];
+  if (s === undefined)
+    throw new PlatewrightError(
+      'PW-PICK-SHOT',
+      film.cutList === undefined
+        ? `${film.title} has not been scanned; run "platewright scan" first`
+        : `${film.title} has shots 0 to ${film.cutList.shots.length - 1}, but ${n} was asked for`,
+      { kind: 'usage' },
+    );
+  return [o.from === undefined ? s.in : whole(o.from, 'from'), o.to === undefined ? s.out : whole(o.to, 'to')];
+}
+
+function saidSpan(o: AddOptions): [number, number] {
+  if (o.from === undefined || o.to === undefined)
+    throw new PlatewrightError('PW-CLI-USAGE', 'pick add needs --shot N, or --from and --to', {
+      kind: 'usage',
+    });
+  return [whole(o.from, 'from'), whole(o.to, 'to')];
+}
+
+/** Picks in story order. */
+function listCommand(pick: Command): void {
   onProduction(pick.command('list').description('Picks in story order.')).action(
     action(async (o: ProductionOptions) =>
       withBook(o, async (book) => {
@@ -123,6 +144,10 @@ export function register(program: Command): void {
       }),
     ),
   );
+}
+
+/** Putting picks in another order. */
+function orderCommand(pick: Command): void {
   onProduction(pick.command('order <ids...>').description('Put picks in story order.')).action(
     action(async (ids: string[], o: ProductionOptions) =>
       withBook(o, async (book) => {
@@ -146,6 +171,10 @@ export function register(program: Command): void {
       }),
     ),
   );
+}
+
+/** Taking a pick out of the story. */
+function removeCommand(pick: Command): void {
   onProduction(
     pick
       .command('remove <id>')

@@ -1,7 +1,14 @@
 /** `sun`: windows in which the sun stands right, or one position. */
 import { writeFileSync } from 'node:fs';
 import type { Command } from 'commander';
-import { cameraHeadingDeg, highestElevation, sunPosition, sunWindows, type Place } from '../../brief/sun.js';
+import {
+  cameraHeadingDeg,
+  highestElevation,
+  sunPosition,
+  sunWindows,
+  type Place,
+  type SunWindow,
+} from '../../brief/sun.js';
 import {
   addDays,
   isoLocal,
@@ -80,130 +87,161 @@ export function register(program: Command): void {
       action(async (o: Options) => {
         const place: Place = { ...parsePlace(o.place), heightM: Number(o.height ?? 0) };
         const zone: Zone = o.zone === undefined ? nauticalZone(place.longitudeDeg) : parseZone(o.zone);
-        if (o.at !== undefined) {
-          const t = parseInstant(o.at);
-          const p = sunPosition(place, t);
-          answer(
-            o,
-            {
-              at: o.at,
-              azimuthDeg: round(p.azimuthDeg, 5),
-              elevationDeg: round(p.elevationDeg, 5),
-              airlessElevationDeg: round(p.airlessElevationDeg, 5),
-            },
-            (d) =>
-              `azimuth ${d.azimuthDeg.toFixed(2)}° from true north, ` +
-              `elevation ${d.elevationDeg.toFixed(2)}° (${d.airlessElevationDeg.toFixed(2)}° without air)`,
-          );
-          return 0;
-        }
-        if (o.date === undefined || o.elevation === undefined) {
-          throw new PlatewrightError(
-            'PW-SUN-USAGE',
-            'sun needs --date and --elevation A..B for windows, or --at TIME for one position',
-            { kind: 'usage' },
-          );
-        }
-        const elevation = parseSpan(o.elevation, 'elevation');
-        const days = Number(o.days);
-        if (!Number.isInteger(days) || days < 1 || days > 800)
-          throw new PlatewrightError('PW-SUN-USAGE', `--days takes a whole number from 1 to 800, but got "${o.days}"`, {
-            kind: 'usage',
-          });
-        const light = o.light === undefined ? null : Number(o.light);
-        if (light !== null && !Number.isFinite(light))
-          throw new PlatewrightError('PW-SUN-USAGE', `--light takes degrees, but got "${o.light}"`, { kind: 'usage' });
-        let azimuth: [number, number] | undefined;
-        if (o.heading !== undefined) {
-          const [a, b] = parseSpan(o.heading, 'heading');
-          // heading = sun − 180 + light, so sun = heading + 180 − light.
-          azimuth = light === null ? [a, b] : [a + 180 - light, b + 180 - light];
-        }
-        const windows = [];
-        for (let d = 0; d < days; d++) {
-          const date = addDays(o.date, d);
-          const from = startOfDate(date, zone);
-          const to = startOfDate(addDays(o.date, d + 1), zone);
-          for (const w of sunWindows({
-            place,
-            fromMs: from,
-            toMs: to,
-            elevationDeg: elevation,
-            ...(azimuth === undefined ? {} : { azimuthDeg: azimuth }),
-          })) {
-            windows.push({
-              date,
-              start: isoLocal(w.startMs, zone),
-              end: isoLocal(w.endMs, zone),
-              azimuth: [round(w.atStart.azimuthDeg), round(w.atEnd.azimuthDeg)],
-              elevation: [round(w.atStart.elevationDeg), round(w.atEnd.elevationDeg)],
-              ...(light === null
-                ? {}
-                : {
-                    cameraHeading: [
-                      round(cameraHeadingDeg(w.atStart.azimuthDeg, light)),
-                      round(cameraHeadingDeg(w.atEnd.azimuthDeg, light)),
-                    ],
-                  }),
-              startMs: w.startMs,
-              endMs: w.endMs,
-            });
-          }
-        }
-        const from = startOfDate(o.date, zone);
-        const top = highestElevation(place, from, startOfDate(addDays(o.date, days), zone));
-        const reason =
-          windows.length > 0
-            ? null
-            : top.elevationDeg < elevation[0]
-              ? `the sun never gets to ${elevation[0]}° in these dates; ` +
-                `its highest is ${top.elevationDeg.toFixed(1)}° at ${isoLocal(top.timeMs, zone)}`
-              : `the sun does not stand between ${elevation[0]}° ` +
-                `and ${elevation[1]}°${azimuth ? ' within the headings allowed' : ''} in these dates; ` +
-                'use a lamp, other dates or another heading';
-        if (o.ics !== undefined) {
-          writeFileSync(
-            o.ics,
-            iCalendar(
-              windows.map((w) => ({
-                uid: `sun-${w.startMs}-${round(place.latitudeDeg, 3)}-${round(place.longitudeDeg, 3)}@platewright`,
-                startMs: w.startMs,
-                endMs: w.endMs,
-                summary: `Sun at ${elevation[0]}–${elevation[1]}°`,
-                description:
-                  `Sun azimuth ${w.azimuth[0]}° to ${w.azimuth[1]}°, ` +
-                  `elevation ${w.elevation[0]}° to ${w.elevation[1]}°`,
-              })),
-              from,
-            ),
-          );
-        }
-        answer(
-          o,
-          {
-            place: { latitude: place.latitudeDeg, longitude: place.longitudeDeg },
-            zone: zone.label,
-            windows: windows.map(({ startMs: _s, endMs: _e, ...w }) => w),
-            ...(reason === null ? {} : { reason }),
-          },
-          (d) =>
-            d.windows.length === 0
-              ? (reason ?? '')
-              : table([
-                  ['date', 'from', 'to', 'sun azimuth', 'elevation', ...(light === null ? [] : ['camera heading'])],
-                  ...d.windows.map((w) => [
-                    w.date,
-                    w.start.slice(11, 16),
-                    w.end.slice(11, 16),
-                    `${w.azimuth[0]!.toFixed(0)}–${w.azimuth[1]!.toFixed(0)}°`,
-                    `${w.elevation[0]!.toFixed(1)}–${w.elevation[1]!.toFixed(1)}°`,
-                    ...(w.cameraHeading === undefined
-                      ? []
-                      : [`${w.cameraHeading[0]!.toFixed(0)}–${w.cameraHeading[1]!.toFixed(0)}°`]),
-                  ]),
-                ]),
-        );
-        return windows.length > 0 ? 0 : 1;
+        return o.at === undefined ? answerWindows(o, place, zone) : answerPosition(o, place, o.at);
       }),
     );
+}
+
+/** Where the sun stands at one moment. */
+function answerPosition(o: Options, place: Place, at: string): number {
+  const p = sunPosition(place, parseInstant(at));
+  answer(
+    o,
+    {
+      at,
+      azimuthDeg: round(p.azimuthDeg, 5),
+      elevationDeg: round(p.elevationDeg, 5),
+      airlessElevationDeg: round(p.airlessElevationDeg, 5),
+    },
+    (d) =>
+      `azimuth ${d.azimuthDeg.toFixed(2)}° from true north, ` +
+      `elevation ${d.elevationDeg.toFixed(2)}° (${d.airlessElevationDeg.toFixed(2)}° without air)`,
+  );
+  return 0;
+}
+
+/** What windows are wanted, read from the options. */
+interface Wanted {
+  readonly firstDate: string;
+  readonly days: number;
+  readonly elevation: readonly [number, number];
+  /** Azimuth of the light relative to the camera, where it was given. */
+  readonly light: number | null;
+  /** Azimuths allowed for the sun itself. */
+  readonly azimuth: readonly [number, number] | undefined;
+}
+
+function wantedOf(o: Options): Wanted {
+  if (o.date === undefined || o.elevation === undefined) {
+    throw new PlatewrightError(
+      'PW-SUN-USAGE',
+      'sun needs --date and --elevation A..B for windows, or --at TIME for one position',
+      { kind: 'usage' },
+    );
+  }
+  const elevation = parseSpan(o.elevation, 'elevation');
+  const days = Number(o.days);
+  if (!Number.isInteger(days) || days < 1 || days > 800)
+    throw new PlatewrightError('PW-SUN-USAGE', `--days takes a whole number from 1 to 800, but got "${o.days}"`, {
+      kind: 'usage',
+    });
+  const light = o.light === undefined ? null : Number(o.light);
+  if (light !== null && !Number.isFinite(light))
+    throw new PlatewrightError('PW-SUN-USAGE', `--light takes degrees, but got "${o.light}"`, { kind: 'usage' });
+  let azimuth: [number, number] | undefined;
+  if (o.heading !== undefined) {
+    const [a, b] = parseSpan(o.heading, 'heading');
+    // heading = sun − 180 + light, so sun = heading + 180 − light.
+    azimuth = light === null ? [a, b] : [a + 180 - light, b + 180 - light];
+  }
+  return { firstDate: o.date, days, elevation, light, azimuth };
+}
+
+/** The windows of all dates wanted, as a table and, where asked for, as a calendar; 1 where there is none. */
+function answerWindows(o: Options, place: Place, zone: Zone): number {
+  const wanted = wantedOf(o);
+  const windows = windowsOf(wanted, place, zone);
+  const reason = windows.length > 0 ? null : whyNone(wanted, place, zone);
+  if (o.ics !== undefined) writeFileSync(o.ics, calendarOf(windows, wanted, place, zone));
+  answer(
+    o,
+    {
+      place: { latitude: place.latitudeDeg, longitude: place.longitudeDeg },
+      zone: zone.label,
+      windows: windows.map(({ startMs: _s, endMs: _e, ...w }) => w),
+      ...(reason === null ? {} : { reason }),
+    },
+    () => (windows.length === 0 ? (reason ?? '') : tableOf(windows, wanted.light !== null)),
+  );
+  return windows.length > 0 ? 0 : 1;
+}
+
+type DatedWindow = ReturnType<typeof datedWindow>;
+
+function windowsOf({ firstDate, days, elevation, light, azimuth }: Wanted, place: Place, zone: Zone): DatedWindow[] {
+  const windows: DatedWindow[] = [];
+  for (let d = 0; d < days; d++) {
+    const date = addDays(firstDate, d);
+    for (const w of sunWindows({
+      place,
+      fromMs: startOfDate(date, zone),
+      toMs: startOfDate(addDays(firstDate, d + 1), zone),
+      elevationDeg: elevation,
+      ...(azimuth === undefined ? {} : { azimuthDeg: azimuth }),
+    }))
+      windows.push(datedWindow(w, date, zone, light));
+  }
+  return windows;
+}
+
+function datedWindow(w: SunWindow, date: string, zone: Zone, light: number | null) {
+  return {
+    date,
+    start: isoLocal(w.startMs, zone),
+    end: isoLocal(w.endMs, zone),
+    azimuth: [round(w.atStart.azimuthDeg), round(w.atEnd.azimuthDeg)],
+    elevation: [round(w.atStart.elevationDeg), round(w.atEnd.elevationDeg)],
+    ...(light === null
+      ? {}
+      : {
+          cameraHeading: [
+            round(cameraHeadingDeg(w.atStart.azimuthDeg, light)),
+            round(cameraHeadingDeg(w.atEnd.azimuthDeg, light)),
+          ],
+        }),
+    startMs: w.startMs,
+    endMs: w.endMs,
+  };
+}
+
+/** Why the sun does not stand as wanted on any of the dates. */
+function whyNone({ firstDate, days, elevation, azimuth }: Wanted, place: Place, zone: Zone): string {
+  const top = highestElevation(place, startOfDate(firstDate, zone), startOfDate(addDays(firstDate, days), zone));
+  return top.elevationDeg < elevation[0]
+    ? `the sun never gets to ${elevation[0]}° in these dates; ` +
+        `its highest is ${top.elevationDeg.toFixed(1)}° at ${isoLocal(top.timeMs, zone)}`
+    : `the sun does not stand between ${elevation[0]}° ` +
+        `and ${elevation[1]}°${azimuth ? ' within the headings allowed' : ''} in these dates; ` +
+        'use a lamp, other dates or another heading';
+}
+
+function calendarOf(windows: readonly DatedWindow[], wanted: Wanted, place: Place, zone: Zone): string {
+  const { elevation, firstDate } = wanted;
+  return iCalendar(
+    windows.map((w) => ({
+      uid: `sun-${w.startMs}-${round(place.latitudeDeg, 3)}-${round(place.longitudeDeg, 3)}@platewright`,
+      startMs: w.startMs,
+      endMs: w.endMs,
+      summary: `Sun at ${elevation[0]}–${elevation[1]}°`,
+      description:
+        `Sun azimuth ${w.azimuth[0]}° to ${w.azimuth[1]}°, ` + `elevation ${w.elevation[0]}° to ${w.elevation[1]}°`,
+    })),
+    startOfDate(firstDate, zone),
+  );
+}
+
+function tableOf(windows: readonly DatedWindow[], withHeading: boolean): string {
+  return table([
+    ['date', 'from', 'to', 'sun azimuth', 'elevation', ...(withHeading ? ['camera heading'] : [])],
+    ...windows.map((w) => [
+      w.date,
+      w.start.slice(11, 16),
+      w.end.slice(11, 16),
+      `${w.azimuth[0]!.toFixed(0)}–${w.azimuth[1]!.toFixed(0)}°`,
+      `${w.elevation[0]!.toFixed(1)}–${w.elevation[1]!.toFixed(1)}°`,
+      ...(w.cameraHeading === undefined
+        ? []
+        : [`${w.cameraHeading[0]!.toFixed(0)}–${w.cameraHeading[1]!.toFixed(0)}°`]),
+    ]),
+  ]);
 }

@@ -2,6 +2,8 @@
 import { readFileSync } from 'node:fs';
 import { basename, extname } from 'node:path';
 import type { Command } from 'commander';
+import type { Book } from '../../book/book.js';
+import type { TakeDocument } from '../../book/documents.js';
 import { addLayers, addTake } from '../../book/add-media.js';
 import { assignTake, removeTake } from '../../book/take-place.js';
 import { isOtherFile, takeAgain } from '../../book/take-again.js';
@@ -9,12 +11,34 @@ import { turnTake } from '../../book/turn-take.js';
 import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { isPictureFolder, picturesIn } from '../../media/sequence.js';
-import { parseMarks } from '../../plate/marks/marks.js';
+import { parseMarks, type MarksFile } from '../../plate/marks/marks.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 
 export function register(program: Command): void {
   const take = program.command('take').description('Home takes: film, stills and picture sequences.');
+  addCommand(take);
+  listCommand(take);
+  forCommand(take);
+  turnCommand(take);
+  againCommand(take);
+  removeCommand(take);
+  starCommand(take);
+}
+
+interface AddOptions extends ProductionOptions {
+  pick?: string;
+  marks?: string;
+  id?: string;
+  title?: string;
+  note?: string;
+  layers?: boolean;
+  distances?: string;
+  shares?: string;
+}
+
+/** Adding takes: each file one, or pictures as the layers of one drawing. */
+function addCommand(take: Command): void {
   onProduction(
     take
       .command('add <files...>')
@@ -28,77 +52,71 @@ export function register(program: Command): void {
       .option('--distances <metres>', "how far from the plate's camera each layer is, as in 9,4,2.5")
       .option('--shares <shares>', "the same in shares of the stand mark's distance"),
   ).action(
-    action(
-      async (
-        files: string[],
-        o: ProductionOptions & {
-          pick?: string;
-          marks?: string;
-          id?: string;
-          title?: string;
-          note?: string;
-          layers?: boolean;
-          distances?: string;
-          shares?: string;
-        },
-      ) =>
-        withBook(o, async (book) => {
-          const numbers = (t: string): number[] => t.split(',').map(Number);
-          const isLayers =
-            o.layers === true ||
-            o.distances !== undefined ||
-            o.shares !== undefined ||
-            (files.length === 1 && isPictureFolder(files[0]!));
-          if (isLayers) {
-            const marks = o.marks === undefined ? null : parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
-            const pictures = files.flatMap((f) => (isPictureFolder(f) ? picturesIn(f) : [f]));
-            const t = await addLayers(book, pictures, {
-              pick: o.pick ?? null,
-              marks,
-              ...(o.id === undefined ? {} : { id: o.id }),
-              title: o.title ?? basename(files[0]!, extname(files[0]!)),
-              ...(o.note === undefined ? {} : { note: o.note }),
-              ...(o.distances === undefined ? {} : { distances: numbers(o.distances) }),
-              ...(o.shares === undefined ? {} : { shares: numbers(o.shares) }),
-            });
-            answer(
-              o,
-              [t],
-              () =>
-                `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}: ` +
-                `a drawing in ${pictures.length} layers`,
-            );
-            return;
-          }
-          if (files.length > 1 && (o.marks !== undefined || o.id !== undefined))
-            throw new PlatewrightError('PW-CLI-USAGE', '--marks and --id go with one take at a time', {
-              kind: 'usage',
-            });
-          const marks = o.marks === undefined ? null : parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
-          const added = [];
-          for (const f of files)
-            added.push(
-              await addTake(book, f, {
-                pick: o.pick ?? null,
-                marks,
-                ...(o.id === undefined ? {} : { id: o.id }),
-                ...(o.title === undefined ? {} : { title: o.title }),
-                ...(o.note === undefined ? {} : { note: o.note }),
-              }),
-            );
-          answer(o, added, (d) =>
-            d
-              .map(
-                (t) =>
-                  `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}: ` +
-                  `${counted(t.info.video!.frameCount, 'frame')}` +
-                  t.info.video!.notes.map((n) => `\n  ${n}`).join(''),
-              )
-              .join('\n'),
-          );
-        }),
+    action(async (files: string[], o: AddOptions) =>
+      withBook(o, async (book) => (isLayers(files, o) ? addDrawing(book, files, o) : addFilms(book, files, o))),
     ),
   );
+}
+
+function isLayers(files: readonly string[], o: AddOptions): boolean {
+  return (
+    o.layers === true ||
+    o.distances !== undefined ||
+    o.shares !== undefined ||
+    (files.length === 1 && isPictureFolder(files[0]!))
+  );
+}
+
+async function addDrawing(book: Book, files: readonly string[], o: AddOptions): Promise<void> {
+  const numbers = (t: string): number[] => t.split(',').map(Number);
+  const marks = marksFrom(o.marks);
+  const pictures = files.flatMap((f) => (isPictureFolder(f) ? picturesIn(f) : [f]));
+  const t = await addLayers(book, pictures, {
+    pick: o.pick ?? null,
+    marks,
+    ...(o.id === undefined ? {} : { id: o.id }),
+    title: o.title ?? basename(files[0]!, extname(files[0]!)),
+    ...(o.note === undefined ? {} : { note: o.note }),
+    ...(o.distances === undefined ? {} : { distances: numbers(o.distances) }),
+    ...(o.shares === undefined ? {} : { shares: numbers(o.shares) }),
+  });
+  answer(o, [t], () => `${addedWords(t)}: a drawing in ${pictures.length} layers`);
+}
+
+async function addFilms(book: Book, files: readonly string[], o: AddOptions): Promise<void> {
+  if (files.length > 1 && (o.marks !== undefined || o.id !== undefined))
+    throw new PlatewrightError('PW-CLI-USAGE', '--marks and --id go with one take at a time', {
+      kind: 'usage',
+    });
+  const marks = marksFrom(o.marks);
+  const added = [];
+  for (const f of files)
+    added.push(
+      await addTake(book, f, {
+        pick: o.pick ?? null,
+        marks,
+        ...(o.id === undefined ? {} : { id: o.id }),
+        ...(o.title === undefined ? {} : { title: o.title }),
+        ...(o.note === undefined ? {} : { note: o.note }),
+      }),
+    );
+  answer(o, added, (d) =>
+    d
+      .map((t) => {
+        const { frameCount, notes } = t.info.video!;
+        return `${addedWords(t)}: ${counted(frameCount, 'frame')}` + notes.map((n) => `\n  ${n}`).join('');
+      })
+      .join('\n'),
+  );
+}
+
+const marksFrom = (file: string | undefined): MarksFile | null =>
+  file === undefined ? null : parseMarks(readFileSync(file, 'utf8'), basename(file));
+
+const addedWords = (t: TakeDocument): string => `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}`;
+
+/** All takes, with star and verdict. */
+function listCommand(take: Command): void {
   onProduction(take.command('list').description('All takes.').option('--pick <id>')).action(
     action(async (o: ProductionOptions & { pick?: string }) =>
       withBook(o, async (book) => {
@@ -123,6 +141,10 @@ export function register(program: Command): void {
       }),
     ),
   );
+}
+
+/** Which pick a take is for. */
+function forCommand(take: Command): void {
   onProduction(
     take
       .command('for <take> [pick]')
@@ -141,6 +163,10 @@ export function register(program: Command): void {
       }),
     ),
   );
+}
+
+/** Setting a take upright. */
+function turnCommand(take: Command): void {
   onProduction(
     take
       .command('turn <id> <degrees>')
@@ -160,6 +186,10 @@ export function register(program: Command): void {
       }),
     ),
   );
+}
+
+/** Taking in another file in a take's place. */
+function againCommand(take: Command): void {
   onProduction(
     take
       .command('again <id>')
@@ -182,6 +212,10 @@ export function register(program: Command): void {
       }),
     ),
   );
+}
+
+/** Taking a take out of the book. */
+function removeCommand(take: Command): void {
   onProduction(
     take.command('remove <id>').description('Take a take out of the book; its file stays, and undo brings it back.'),
   ).action(
@@ -192,6 +226,10 @@ export function register(program: Command): void {
       }),
     ),
   );
+}
+
+/** Starring a take. */
+function starCommand(take: Command): void {
   onProduction(
     take
       .command('star <id>')
