@@ -137,7 +137,7 @@ async function rowOf(c: Case, folder: string, o: TraceOptions, pictures: boolean
   const out: Picture = { ...base, data: base.data.slice() };
   const box = [0, 0, W, H] as const;
   const touched = new Uint8Array(n);
-  const shade = shadeGround(step, at, matte, box, W, H, 0.5);
+  const shade = shadeGround(step, at, { alpha: matte, matteBox: box, widthPx: W, heightPx: H, softEdgePx: 0.5 });
   // As a plate's own shadow on the same floor would tell it.
   if (shade !== null && key !== undefined)
     (step as { transmission: readonly [number, number, number] }).transmission = darkest(shade, truth, base, matte);

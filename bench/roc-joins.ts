@@ -6,7 +6,7 @@
 import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 import { join as path } from 'node:path';
 import { matteBox } from '../src/inspect/reader/frame.js';
-import { groundGeometry } from '../src/join/ground/ground.js';
+import { groundGeometry } from '../src/join/ground/ground-geometry.js';
 import { proposeFromFiles } from '../src/join/quick.js';
 import type { GroundStep, Recipe } from '../src/join/types.js';
 import { toCodedRgb } from '../src/media/convert.js';

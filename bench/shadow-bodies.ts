@@ -195,7 +195,13 @@ export function overlapOf(s: ShadowScene, alpha: Float32Array, body: BodyDepth |
   const { width: w, height: h } = s.plate;
   const n = w * h;
   const { body: _none, ...plain } = s.step;
-  const shade = shadeGround(body === undefined ? plain : { ...plain, body }, s.at, alpha, [0, 0, w, h], w, h, 0.6);
+  const shade = shadeGround(body === undefined ? plain : { ...plain, body }, s.at, {
+    alpha,
+    matteBox: [0, 0, w, h],
+    widthPx: w,
+    heightPx: h,
+    softEdgePx: 0.6,
+  });
   const ours = new Float32Array(n);
   const kept = dilate(
     s.matte.map((v) => (v > 0.02 ? 1 : 0)),

@@ -1,7 +1,8 @@
 /** How much of the true shadow a body's cast one covers, and what its true body would cover. */
 import type { Vec3 } from '../demo/scenes/vector.js';
 import { dilate } from '../src/image/morphology.js';
-import { groundGeometry, shadeGround } from '../src/join/ground/ground.js';
+import { shadeGround } from '../src/join/ground/ground.js';
+import { groundGeometry } from '../src/join/ground/ground-geometry.js';
 import { fillShade } from '../src/join/ground/shade-plane.js';
 import { buildShadowMap, type SolidBall } from '../src/join/ground/shadow-map.js';
 import { dot } from '../src/geometry/mat3.js';
@@ -51,7 +52,7 @@ export function coverOf(
   const out = new Float32Array(w * h);
   const step = { ...s.step, ...(key ?? {}), ...(body === undefined ? {} : { body }) };
   const at = key === null ? s.at : { ...s.at, azimuthDeg: key.azimuthDeg };
-  const shade = shadeGround(step, at, alpha, [0, 0, w, h], w, h, 0.6);
+  const shade = shadeGround(step, at, { alpha, matteBox: [0, 0, w, h], widthPx: w, heightPx: h, softEdgePx: 0.6 });
   if (shade !== null) {
     const [x0, y0, x1, y1] = shade.box;
     for (let y = y0; y < y1; y++)

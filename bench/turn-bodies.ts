@@ -110,7 +110,7 @@ function overlap(
   w: number,
   h: number,
 ): number {
-  const shade = shadeGround(step, at, alpha, [0, 0, w, h], w, h, 0.6);
+  const shade = shadeGround(step, at, { alpha, matteBox: [0, 0, w, h], widthPx: w, heightPx: h, softEdgePx: 0.6 });
   const ours = new Float32Array(w * h);
   if (shade !== null) {
     const [x0, y0, x1, y1] = shade.box;

@@ -182,7 +182,18 @@ async function makeBase(folder: string): Promise<Base> {
     await take.write(own);
     await plate.writeCoded(coded);
     await matte.writeCoded({ width: W, height: H, channels: 1, data: m });
-    frames.push({ coded, light, matte: m, shade: shadeGround(ground, ground.frames[n]!, m, box, W, H, 0.5)! });
+    frames.push({
+      coded,
+      light,
+      matte: m,
+      shade: shadeGround(ground, ground.frames[n]!, {
+        alpha: m,
+        matteBox: box,
+        widthPx: W,
+        heightPx: H,
+        softEdgePx: 0.5,
+      })!,
+    });
   }
   await Promise.all([plate.close(), matte.close(), take.close()]);
   return { files, frames };
@@ -206,7 +217,11 @@ async function make(
     const shade =
       spoil !== 'wrong shadow'
         ? base.frames[n]!.shade
-        : shadeGround({ ...ground, azimuthDeg: -55 }, { ...ground.frames[n]!, azimuthDeg: -55 }, m, box, W, H, 0.5)!;
+        : shadeGround(
+            { ...ground, azimuthDeg: -55 },
+            { ...ground.frames[n]!, azimuthDeg: -55 },
+            { alpha: m, matteBox: box, widthPx: W, heightPx: H, softEdgePx: 0.5 },
+          )!;
     const sw = shade.box[2] - shade.box[0];
     for (let y = 0; y < H; y++) {
       for (let x = 0; x < W; x++) {

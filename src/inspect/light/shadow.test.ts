@@ -47,7 +47,11 @@ function seen(azimuthDeg: number | null): SeenFrame {
   const shade =
     azimuthDeg === null
       ? null
-      : shadeGround({ ...step, azimuthDeg }, { ...at, azimuthDeg }, matte, [0, 0, W, H], W, H, 0.5)!;
+      : shadeGround(
+          { ...step, azimuthDeg },
+          { ...at, azimuthDeg },
+          { alpha: matte, matteBox: [0, 0, W, H], widthPx: W, heightPx: H, softEdgePx: 0.5 },
+        )!;
   for (let i = 0; i < n; i++) {
     const x = i % W,
       y = Math.floor(i / W),

@@ -6,7 +6,8 @@
  */
 import { gaussianPlane } from '../../image/gaussian.js';
 import { createPicture } from '../../image/picture.js';
-import { groundGeometry, shadeGround, type Box } from '../../join/ground/ground.js';
+import { shadeGround, type Box } from '../../join/ground/ground.js';
+import { groundGeometry } from '../../join/ground/ground-geometry.js';
 import { ownShadowAt, ownShadowOf, softened } from '../../join/ground/own-shadow.js';
 import type { GroundStep } from '../../join/types.js';
 import type { GroundFrame } from '../../join/ground/types.js';
@@ -289,7 +290,13 @@ function thrown(f: SeenFrame, box: Box, step: GroundStep, at: GroundFrame, over:
   const alpha = new Float32Array(w * h),
     out = new Float32Array((x1 - x0) * (y1 - y0));
   for (let y = 0; y < h; y++) alpha.set(f.matte.subarray((box[1] + y) * W + box[0], (box[1] + y) * W + box[2]), y * w);
-  const shade = shadeGround({ ...step, contact: false }, at, alpha, box, W, f.join.height, 0.5);
+  const shade = shadeGround({ ...step, contact: false }, at, {
+    alpha,
+    matteBox: box,
+    widthPx: W,
+    heightPx: f.join.height,
+    softEdgePx: 0.5,
+  });
   if (shade === null) return out;
   const [a0, b0, a1, b1] = shade.box,
     left = Math.max(a0, x0),

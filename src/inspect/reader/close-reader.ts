@@ -2,7 +2,7 @@
  * Reads what single pictures tell of a frame: edges, colours, levels, holes, the shadow and the light's side, and where
  * what passes cuts the performer.
  */
-import { groundGeometry } from '../../join/ground/ground.js';
+import { groundGeometry } from '../../join/ground/ground-geometry.js';
 import { smallFrame } from '../../join/outline/small-frame.js';
 import { readCast } from '../light/cast.js';
 import { readEdges, type EdgeReading } from '../edge/edges.js';

@@ -4,7 +4,7 @@ import { describe, expect, it } from 'vitest';
 import { mapTuple } from '../../core/tuples.js';
 import { RandomStream } from '../../core/random.js';
 import { ballsDepthPlain, ballsFrontPlain, depthInBalls, frontOfBalls } from './ball-grids.js';
-import { groundGeometry } from '../ground/ground.js';
+import { groundGeometry } from '../ground/ground-geometry.js';
 import { fillShade, fillShadePlain } from '../ground/shade-plane.js';
 import { ballsOfCells, ballsOfCellsPlain, matteCellsPlain } from './body-volume.js';
 import { buildShadowMap, coverAndStand, coverAndStandPlain } from '../ground/shadow-map.js';

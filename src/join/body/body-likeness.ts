@@ -7,13 +7,13 @@
  * mark; how far its lamp stands from there is sought along with the body: a lamp at home stands near, and its shadows
  * fan out and grow.
  *
- * Pixels are cells of the take's picture; lengths in the scene as of ground.ts.
+ * Pixels are cells of the take's picture; lengths in the scene as of ground-geometry.ts.
  */
 import { RandomStream } from '../../core/random.js';
 import { cross, dot, type Vec3 } from '../../geometry/mat3.js';
 import { BODY_KINDS, type BodyKind } from './body-kinds.js';
 import { facing } from './solid-body.js';
-import type { GroundGeometry } from '../ground/ground.js';
+import type { GroundGeometry } from '../ground/ground-geometry.js';
 import { Judge, OWN, type SeenBody, type Sight } from './likeness-judge.js';
 
 export interface LikelyBody {

@@ -6,7 +6,7 @@
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { cross, dot, unit, type Vec3 } from '../../geometry/mat3.js';
-import type { GroundGeometry } from '../ground/ground.js';
+import type { GroundGeometry } from '../ground/ground-geometry.js';
 import { facing } from './solid-body.js';
 
 /** Cells of the floor that shadows are compared on, in heights of the body. */

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { lowerPeaks, slopeOfFeet } from './foot-line.js';
-import { groundGeometry } from '../ground/ground.js';
+import { groundGeometry } from '../ground/ground-geometry.js';
 
 const W = 640,
   H = 480,

@@ -141,7 +141,7 @@ function peaksOf(low: Float64Array, width: number, least: number): Peak[] {
   return peaks;
 }
 
-/** What the slope needs to know of the ground: see ground.ts. */
+/** What the slope needs to know of the ground: see ground-geometry.ts. */
 export interface GroundView {
   readonly up: Vec3;
   readonly foot: Vec3;

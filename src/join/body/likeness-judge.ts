@@ -3,11 +3,11 @@
  * there: overlap over union of its outline with the performer's and of its shadow on the take's floor with the one seen.
  * The key's direction was told at some place by a mark; a lamp at home stands near, and its shadows fan out and grow.
  *
- * Pixels are cells of the take's picture; lengths in the scene as of ground.ts.
+ * Pixels are cells of the take's picture; lengths in the scene as of ground-geometry.ts.
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
 import type { Vec3 } from '../../geometry/mat3.js';
-import type { GroundGeometry } from '../ground/ground.js';
+import type { GroundGeometry } from '../ground/ground-geometry.js';
 import type { BodyKind } from './body-kinds.js';
 
 /** What is seen in the take: shares of cells, width × height. */

@@ -4,7 +4,7 @@ import { groundCamera, groundPoint, project } from '../../geometry/camera.js';
 import type { Vec3 } from '../../geometry/mat3.js';
 import { ballsOfMatte } from './body-volume.js';
 import { floorScreen } from './carve-screens.js';
-import { groundGeometry } from '../ground/ground.js';
+import { groundGeometry } from '../ground/ground-geometry.js';
 import { carveDepth } from './shadow-carve.js';
 
 const W = 320,

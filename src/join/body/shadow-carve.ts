@@ -14,7 +14,7 @@
 import { cross, dot, type Vec3 } from '../../geometry/mat3.js';
 import type { Ball } from './body-volume.js';
 import type { Line, Screen } from './carve-screens.js';
-import type { GroundGeometry } from '../ground/ground.js';
+import type { GroundGeometry } from '../ground/ground-geometry.js';
 import { facing, nearer, pieces } from './solid-body.js';
 import type { BodyDepth, BodyPart } from '../ground/types.js';
 

@@ -1,13 +1,13 @@
 /**
  * The body of balls set up in the scene: in the upright plane at the foot, turned along the line of its feet where
  * these stand at several depths (foot-line.ts), and given the depth that its shadow in the take told (body-depth.ts).
- * Camera frame: x right, y down, z forward; lengths as of ground.ts.
+ * Camera frame: x right, y down, z forward; lengths as of ground-geometry.ts.
  */
 import { cross, dot, unit, type Vec3 } from '../../geometry/mat3.js';
 import type { Ball } from './body-volume.js';
 import { frontAbout, frontGrid } from './measured-front.js';
 import { standWhole } from './whole-body.js';
-import type { GroundGeometry } from '../ground/ground.js';
+import type { GroundGeometry } from '../ground/ground-geometry.js';
 import type { SolidBall } from '../ground/shadow-map.js';
 import type { BodyDepth, BodyPart } from '../ground/types.js';
 

@@ -10,7 +10,7 @@
 import { dot, type Vec3 } from '../../geometry/mat3.js';
 import type { Ball } from './body-volume.js';
 import { outlineScreen, type Screen } from './carve-screens.js';
-import type { GroundGeometry } from '../ground/ground.js';
+import type { GroundGeometry } from '../ground/ground-geometry.js';
 import { facing } from './solid-body.js';
 
 /** Nearer poses tell nothing, farther ones show too much that was hidden. */

@@ -19,7 +19,8 @@ import { axisOfTurn, tellingFrames, turnScreens, type TurnFrame } from './turn-c
 import type { TakeGround } from './body-depth.js';
 import { FLAT, searchDepth } from './depth-search.js';
 import { lowerPeaks, slopeOfFeet } from './foot-line.js';
-import { groundGeometry, type Box, type GroundGeometry } from '../ground/ground.js';
+import type { Box } from '../ground/ground.js';
+import { groundGeometry, type GroundGeometry } from '../ground/ground-geometry.js';
 import type { SolidBall } from '../ground/shadow-map.js';
 import { facing, standUp } from './solid-body.js';
 import type { BodyDepth, GroundFrame } from '../ground/types.js';

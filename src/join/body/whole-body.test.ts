@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { groundGeometry } from '../ground/ground.js';
+import { groundGeometry } from '../ground/ground-geometry.js';
 import type { WholeBall } from '../ground/types.js';
 import { ballsOfMatte, type Ball } from './body-volume.js';
 import { facing, standUp } from './solid-body.js';

@@ -5,10 +5,10 @@
  * alone with balls at a body's depths makes thick what is thin: a ball that touches an outline of two parts, one behind
  * the other, belongs to neither.
  *
- * Camera frame: x right, y down, z forward; lengths as of ground.ts.
+ * Camera frame: x right, y down, z forward; lengths as of ground-geometry.ts.
  */
 import { cross, dot, type Vec3 } from '../../geometry/mat3.js';
-import type { GroundGeometry } from '../ground/ground.js';
+import type { GroundGeometry } from '../ground/ground-geometry.js';
 import type { SolidBall } from '../ground/shadow-map.js';
 import type { WholeBall } from '../ground/types.js';
 import type { Ball } from './body-volume.js';

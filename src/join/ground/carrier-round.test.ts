@@ -85,11 +85,7 @@ describe('the shadow on somebody who carries the performer and turns', () => {
         shade = shadeGround(
           step(azimuth, elevation),
           { ...at, azimuthDeg: azimuth, carrierAxis: [away, left, 0.5] },
-          matte,
-          [0, 0, W, H],
-          W,
-          H,
-          0,
+          { alpha: matte, matteBox: [0, 0, W, H], widthPx: W, heightPx: H, softEdgePx: 0 },
         )!;
       // Chest radius and breadth as the module says them: to the performer's back, half as broad again.
       const reach = Math.hypot(away, left),
@@ -138,7 +134,11 @@ describe('the shadow on somebody who carries the performer and turns', () => {
 
   it('falls on a plane behind where the axis is not known', () => {
     const { matte, at } = ball(0),
-      plane = shadeGround(step(45, 30), { ...at, azimuthDeg: 45 }, matte, [0, 0, W, H], W, H, 0)!;
+      plane = shadeGround(
+        step(45, 30),
+        { ...at, azimuthDeg: 45 },
+        { alpha: matte, matteBox: [0, 0, W, H], widthPx: W, heightPx: H, softEdgePx: 0 },
+      )!;
     expect(plane.marked).toBeUndefined();
     expect(Math.max(...plane.cover)).toBeGreaterThan(0.9);
   });

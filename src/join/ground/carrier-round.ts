@@ -6,7 +6,7 @@
 import { three } from '../../core/tuples.js';
 import { cross, type Vec3 } from '../../geometry/mat3.js';
 import { convexHull } from '../../image/outline.js';
-import type { GroundGeometry } from './ground.js';
+import type { GroundGeometry } from './ground-geometry.js';
 import type { PlacedReceiver } from './receivers.js';
 import type { SolidBall } from './shadow-map.js';
 import { facing } from '../body/solid-body.js';

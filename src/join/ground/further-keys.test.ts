@@ -97,7 +97,13 @@ describe('further keys', () => {
     const light = (step: GroundStep): Float32Array => {
       const out = createPicture(W, H, 3);
       out.data.fill(0.5);
-      const shade = shadeGround(step, at, matte, [0, 0, W, H], W, H, 0)!;
+      const shade = shadeGround(step, at, {
+        alpha: matte,
+        matteBox: [0, 0, W, H],
+        widthPx: W,
+        heightPx: H,
+        softEdgePx: 0,
+      })!;
       applyShade(step, shade, out, out, [0, 0, W, H], new Uint8Array(W * H), null, null);
       return out.data.slice(0, W * H);
     };

@@ -2,7 +2,8 @@ import { describe, expect, it } from 'vitest';
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { groundCamera, groundPoint, project } from '../../geometry/camera.js';
 import { createPicture } from '../../image/picture.js';
-import { lightInCamera, shadeGround } from './ground.js';
+import { shadeGround } from './ground.js';
+import { lightInCamera } from './ground-geometry.js';
 import { applyShade } from './shade.js';
 import type { GroundStep } from '../types.js';
 import type { GroundFrame } from './types.js';
@@ -59,7 +60,13 @@ describe('shadow on the ground', () => {
       elevation = 35;
     const { foot, pxPerMetre } = scene(x, z);
     const at: GroundFrame = { frame: 0, foot, pxPerMetre, tiltDeg: TILT, rollDeg: 0, azimuthDeg: azimuth };
-    const shade = shadeGround(step(azimuth, elevation), at, sphereMatte(x, z, r), [0, 0, W, H], W, H, 0)!;
+    const shade = shadeGround(step(azimuth, elevation), at, {
+      alpha: sphereMatte(x, z, r),
+      matteBox: [0, 0, W, H],
+      widthPx: W,
+      heightPx: H,
+      softEdgePx: 0,
+    })!;
     const light = [
       Math.cos(elevation * RAD_PER_DEG) * Math.sin(azimuth * RAD_PER_DEG),
       Math.sin(elevation * RAD_PER_DEG),
@@ -98,7 +105,11 @@ describe('shadow on the ground', () => {
       { lean: 0.5, head: 0, deep: 0 },
     ];
     const covers = [0, 1, 0.4].map((bodyAt) => {
-      const s = shadeGround(step(60, 35, { bodies }), { ...base, bodyAt }, matte, [0, 0, W, H], W, H, 0)!;
+      const s = shadeGround(
+        step(60, 35, { bodies }),
+        { ...base, bodyAt },
+        { alpha: matte, matteBox: [0, 0, W, H], widthPx: W, heightPx: H, softEdgePx: 0 },
+      )!;
       const [x0, y0, x1, y1] = s.box;
       return (x: number, y: number): number =>
         x >= x0 && x < x1 && y >= y0 && y < y1 ? s.cover[(y - y0) * (x1 - x0) + x - x0]! : 0;
@@ -121,15 +132,13 @@ describe('shadow on the ground', () => {
       at = (azimuthDeg: number): GroundFrame => ({ frame: 0, foot, pxPerMetre, tiltDeg: TILT, rollDeg: 0, azimuthDeg });
     const cover = (azimuth: number, frameAzimuth: number): Buffer =>
       Buffer.from(
-        shadeGround(
-          step(azimuth, 30, { proposedAzimuthDeg: 50 }),
-          at(frameAzimuth),
-          matte,
-          [0, 0, W, H],
-          W,
-          H,
-          0,
-        )!.cover.slice().buffer,
+        shadeGround(step(azimuth, 30, { proposedAzimuthDeg: 50 }), at(frameAzimuth), {
+          alpha: matte,
+          matteBox: [0, 0, W, H],
+          widthPx: W,
+          heightPx: H,
+          softEdgePx: 0,
+        })!.cover.slice().buffer,
       );
     // The camera has panned by 4° since: the frame's own azimuth goes along.
     expect(cover(20, 54).equals(cover(50, 24))).toBe(true);
@@ -143,11 +152,7 @@ describe('shadow on the ground', () => {
       const s = shadeGround(
         step(azimuth, 30),
         { frame: 0, foot, pxPerMetre, tiltDeg: TILT, rollDeg: 0, azimuthDeg: azimuth },
-        matte,
-        [0, 0, W, H],
-        W,
-        H,
-        0,
+        { alpha: matte, matteBox: [0, 0, W, H], widthPx: W, heightPx: H, softEdgePx: 0 },
       )!;
       const w = s.box[2] - s.box[0];
       let sum = 0,
@@ -169,11 +174,7 @@ describe('shadow on the ground', () => {
       const s = shadeGround(
         step(50, 25, { softnessDeg: softness }),
         { frame: 0, foot, pxPerMetre, tiltDeg: TILT, rollDeg: 0, azimuthDeg: 50 },
-        matte,
-        [0, 0, W, H],
-        W,
-        H,
-        0,
+        { alpha: matte, matteBox: [0, 0, W, H], widthPx: W, heightPx: H, softEdgePx: 0 },
       )!;
       return s.cover.reduce((n, c) => n + (c > 0.1 && c < 0.9 ? 1 : 0), 0);
     };
@@ -186,11 +187,7 @@ describe('shadow on the ground', () => {
     const shade = shadeGround(
       s,
       { frame: 0, foot, pxPerMetre, tiltDeg: TILT, rollDeg: 0, azimuthDeg: 50 },
-      sphereMatte(0, 5, 0.35),
-      [0, 0, W, H],
-      W,
-      H,
-      0,
+      { alpha: sphereMatte(0, 5, 0.35), matteBox: [0, 0, W, H], widthPx: W, heightPx: H, softEdgePx: 0 },
     )!;
     const box = shade.box,
       n = (box[2] - box[0]) * (box[3] - box[1]);

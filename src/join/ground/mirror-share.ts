@@ -8,7 +8,7 @@
 import { dot, unit } from '../../geometry/mat3.js';
 import type { Picture } from '../../image/picture.js';
 import { rasterizePolygon } from '../../image/polygon.js';
-import type { GroundGeometry } from './ground.js';
+import type { GroundGeometry } from './ground-geometry.js';
 import { schlick } from './reflect.js';
 
 /**

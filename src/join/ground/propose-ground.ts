@@ -12,7 +12,7 @@ import { carryRegion, type Carrier } from '../ride/carrier.js';
 import type { Stand } from '../ride/ride.js';
 import type { GroundStep } from '../types.js';
 import type { GroundFrame, OnPerformer } from './types.js';
-import { groundGeometry, type GroundGeometry } from './ground.js';
+import { groundGeometry, type GroundGeometry } from './ground-geometry.js';
 import { groundFrames, type FramesFrom } from './ground-frames.js';
 import { keyOnGround, type GroundKey } from './ground-key.js';
 import { ownShadowOf } from './own-shadow.js';

@@ -4,7 +4,7 @@
  */
 import { dot, unit } from '../../geometry/mat3.js';
 import type { Carrier } from '../ride/carrier.js';
-import type { GroundGeometry } from './ground.js';
+import type { GroundGeometry } from './ground-geometry.js';
 import { mirrorShare } from './mirror-share.js';
 import { marksOf, type ProposalInput } from '../proposal-input.js';
 import { carriedFrames } from './propose-receivers.js';

@@ -87,7 +87,16 @@ function shade(
     rollDeg: 0,
     azimuthDeg: azimuth,
   };
-  return { step, got: shadeGround(step, at, matteOf(ball), [0, 0, W, H], W, H, 0)! };
+  return {
+    step,
+    got: shadeGround(step, at, {
+      alpha: matteOf(ball),
+      matteBox: [0, 0, W, H],
+      widthPx: W,
+      heightPx: H,
+      softEdgePx: 0,
+    })!,
+  };
 }
 
 /** What a line of sight from the camera meets first, its normal, and a number for the surface; null for nothing. */

@@ -8,7 +8,7 @@
 import { cross, dot, unit, type Vec3 } from '../../geometry/mat3.js';
 import { rasterizePolygon } from '../../image/polygon.js';
 import { ballsOfMatte } from '../body/body-volume.js';
-import type { GroundGeometry } from './ground.js';
+import type { GroundGeometry } from './ground-geometry.js';
 import { type SolidBall } from './shadow-map.js';
 import type { ReceiverFrame, ShadowReceiver } from './types.js';
 

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { createPicture } from '../../image/picture.js';
-import { groundGeometry } from './ground.js';
+import { groundGeometry } from './ground-geometry.js';
 import { mirrorShare } from './mirror-share.js';
 import { behindBox, layMirrored } from './lay-mirrored.js';
 import { levelShare, reflectPerformer, schlick } from './reflect.js';

@@ -5,7 +5,7 @@ import { describe, expect, it } from 'vitest';
 import { three } from '../../core/tuples.js';
 import { createPicture } from '../../image/picture.js';
 import { dot, type Vec3 } from '../../geometry/mat3.js';
-import { groundGeometry } from './ground.js';
+import { groundGeometry } from './ground-geometry.js';
 import { ownShadowOf } from './own-shadow.js';
 import { shadeOnCard } from './shade-on-card.js';
 

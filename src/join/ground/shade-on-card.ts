@@ -8,7 +8,7 @@
 import { three } from '../../core/tuples.js';
 import { cross, dot } from '../../geometry/mat3.js';
 import type { Picture } from '../../image/picture.js';
-import type { GroundGeometry } from './ground.js';
+import type { GroundGeometry } from './ground-geometry.js';
 import { ownShadowAt, softened, type OwnShadow } from './own-shadow.js';
 import { facing } from '../body/solid-body.js';
 

@@ -2,7 +2,8 @@
 import type { Vec3 } from '../../geometry/mat3.js';
 import { KERNEL_FROM_PIXELS, kernels, type KernelScope } from '../../image/kernels.js';
 import { contactAt, contactBalls } from './contact.js';
-import type { Box, GroundGeometry } from './ground.js';
+import type { Box } from './ground.js';
+import type { GroundGeometry } from './ground-geometry.js';
 import { wholeRows, type RowSpans } from './row-spans.js';
 import { boxOf } from '../peel/matte-box.js';
 import { BLURS, shadowAt, type ShadowMap, type SolidBall } from './shadow-map.js';

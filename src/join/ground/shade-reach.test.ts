@@ -3,7 +3,7 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import type { Vec3 } from '../../geometry/mat3.js';
-import { groundGeometry } from './ground.js';
+import { groundGeometry } from './ground-geometry.js';
 import { widen, wholeRows } from './row-spans.js';
 import { fillShade, fillShadePlain, shadeReach } from './shade-plane.js';
 import { buildShadowMap } from './shadow-map.js';

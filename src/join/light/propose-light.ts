@@ -6,7 +6,7 @@
  */
 import { differenceDeg, RAD_PER_DEG } from '../../core/angles.js';
 import { dot, type Vec3 } from '../../geometry/mat3.js';
-import { lightInCamera } from '../ground/ground.js';
+import { lightInCamera } from '../ground/ground-geometry.js';
 import { keyAtStand } from '../ground/near-lamp.js';
 import { matchLight, type LightWords } from './light.js';
 import { bearingAt, turnedFrom, type ProposalInput } from '../proposal-input.js';

@@ -384,15 +384,13 @@ export function preparePerformer(
       ? null
       : still.shadow !== undefined
         ? keptShade(still.shadow, takeToPlate(tools, frame, takeFrame), widthPx, heightPx)
-        : shadeGround(
-            ground,
-            at,
+        : shadeGround(ground, at, {
             alpha,
-            placed.box,
+            matteBox: placed.box,
             widthPx,
             heightPx,
-            softEdgePx(alpha, placed.picture.width, placed.picture.height),
+            softEdgePx: softEdgePx(alpha, placed.picture.width, placed.picture.height),
             room,
-          );
+          });
   return { placed, shade };
 }

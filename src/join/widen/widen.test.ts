@@ -12,7 +12,7 @@ import { VideoReader } from '../../media/video-reader.js';
 import { VideoWriter } from '../../media/video-writer.js';
 import { toCodedRgb } from '../../media/convert.js';
 import { STILL } from '../ride/carrier.js';
-import { groundGeometry } from '../ground/ground.js';
+import { groundGeometry } from '../ground/ground-geometry.js';
 import { plateMender } from '../render/plate-mender.js';
 import { reframedCarrier, reframedRecipe, reframeOf } from './reframe.js';
 import type { Recipe, RecipeStep } from '../types.js';
