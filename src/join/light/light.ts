@@ -221,11 +221,13 @@ export function matchLight(
     // The change of colour leaves luminance as it is.
     const y = 0.2126 * raw[0] + 0.7152 * raw[1] + 0.0722 * raw[2];
     slope = [raw[0] / y, raw[1] / y, raw[2] / y];
-    said.push(
-      `white from ${Math.round(fromK)} K${from === null ? ' (taken as balanced to its own light)' : ''} to ` +
-        `${Math.round(toK)} ` +
-        `K${weak === null ? '' : `, roughly, by the plate's ${weak.how}: a grey card in the take and a grey thing in the plate would give it better`}`,
-    );
+    const balanced = from === null ? ' (taken as balanced to its own light)' : '';
+    const roughly =
+      weak === null
+        ? ''
+        : `, roughly, by the plate's ${weak.how}: ` +
+          'a grey card in the take and a grey thing in the plate would give it better';
+    said.push(`white from ${Math.round(fromK)} K${balanced} to ${Math.round(toK)} K${roughly}`);
   } else
     said.push(
       "the keys' colours are not both known: white left as it is (a grey card in the take and a grey thing in " +

@@ -5,6 +5,7 @@
  * half its size or less is peeled there from the mean light of four pixels each, what it would be brought down to
  * anyway.
  */
+import type { KernelScope } from '../../image/kernels.js';
 import type { Picture } from '../../image/picture.js';
 import { matrixPlanes, PRIMARIES, rgbToRgb } from '../../colour/matrices.js';
 import { rgbPrimaries } from '../../media/colour-tags.js';
@@ -81,91 +82,109 @@ function inFilePrimaries(frame: VideoFrame | CodedFrame, space: WorkSpace, half:
     linearise(linear.data, linear.data, frame.colour.transfer);
     return averaged(linear, space, half);
   }
-  const { door } = space;
-  const deep = frame.bitDepth > 8 ? 1 : 0;
-  const cw = (w + (1 << sx) - 1) >> sx;
-  const ch = (h + (1 << sy) - 1) >> sy;
-  const block = blockSide(w);
-  const scope = door.scope();
+  const scope = space.door.scope();
   try {
-    const constants = scope.input(constantsOf(frame));
-    const planes = frame.planes as readonly (Uint8Array | Uint16Array)[];
-    const [luma, cb, cr] = planes.map((p) => scope.input(p)) as [number, number, number];
-    const curve = frame.colour.transfer === 'linear' ? null : decodeTable(frame.colour.transfer);
-    const table = [curve === null ? 0 : scope.input(curve.knots), curve?.lo ?? 0, curve?.steps ?? 0, curve?.count ?? 0];
-    const quarters = half !== null && sx === 1 && sy === 1 && block % 2 === 0;
-    if (quarters && half === 'chroma') {
-      const linear = space.picture(cw, ch, 3),
-        grid = space.floats(3 * cw * ch);
-      door.run(
-        'peelChroma',
-        [luma, cb, cr, grid.byteOffset, w, h, sx, sy, deep, constants],
-        ch,
-        w << (sy + 1),
-        4 * (w + 16 + cw + 48),
-      );
-      door.run('peelHalf', [grid.byteOffset, linear.data.byteOffset, cw, ch, constants, ...table], ch, cw * 8);
-      return { linear, small: smallOf(linear, block / 2, space), step: 2, site: frame.chromaSite };
+    const file = givenChroma(frame, scope, space);
+    if (half === null || sx !== 1 || sy !== 1 || file.block % 2 !== 0) {
+      const whole = wholeFrame(file);
+      return half === null ? whole : averaged(whole.linear, space, half);
     }
-    const sw = Math.ceil(w / block);
-    const sh = Math.ceil(h / block);
-    const data = space.floats(3 * sw * sh);
-    if (quarters) {
-      const linear = space.picture(cw, ch, 3);
-      door.run(
-        'peelQuads',
-        [
-          luma,
-          cb,
-          cr,
-          SLOPE_FLOOR,
-          linear.data.byteOffset,
-          w,
-          h,
-          deep,
-          constants,
-          ...table,
-          block / 2,
-          data.byteOffset,
-          sw,
-          sh,
-        ],
-        sh,
-        w * block * 12,
-        28 * (cw + 24) + linesBytes(w, cw),
-      );
-      return { linear, small: { width: sw, height: sh, block: block / 2, data }, step: 2, site: [0.5, 0.5] };
-    }
-    const linear = space.picture(w, h, 3);
-    door.run(
-      'peelLinear',
-      [
-        luma,
-        cb,
-        cr,
-        SLOPE_FLOOR,
-        linear.data.byteOffset,
-        w,
-        h,
-        sx,
-        sy,
-        deep,
-        constants,
-        ...table,
-        block,
-        data.byteOffset,
-        sw,
-        sh,
-      ],
-      sh,
-      w * block * 12,
-      16 * (cw + 16) + 28 * (w + 16) + linesBytes(w, cw),
-    );
-    const whole: LinearFrame = { linear, small: { width: sw, height: sh, block, data }, step: 1, site: [0, 0] };
-    return half === null ? whole : averaged(linear, space, half);
+    return half === 'chroma' ? onChroma(file) : ofQuads(file);
   } finally {
     scope.close();
   }
+}
+
+/** A frame whose chroma is coarser than its luma, as the kernels are given it. */
+interface GivenChroma {
+  readonly frame: VideoFrame;
+  readonly space: WorkSpace;
+  /** Luma and the two chromas. */
+  readonly planes: readonly number[];
+  readonly deep: 0 | 1;
+  readonly constants: number;
+  /** The transfer's table: its knots, where it begins, steps a unit, and how many. */
+  readonly table: readonly number[];
+  /** Columns and rows of chroma. */
+  readonly cw: number;
+  readonly ch: number;
+  readonly block: number;
+  /** Columns and rows of blocks. */
+  readonly sw: number;
+  readonly sh: number;
+}
+
+function givenChroma(frame: VideoFrame, scope: KernelScope, space: WorkSpace): GivenChroma {
+  const { widthPx: w, heightPx: h } = frame;
+  const [sx, sy] = frame.chromaShift;
+  const constants = scope.input(constantsOf(frame));
+  const planes = (frame.planes as readonly (Uint8Array | Uint16Array)[]).map((p) => scope.input(p));
+  const curve = frame.colour.transfer === 'linear' ? null : decodeTable(frame.colour.transfer);
+  const block = blockSide(w);
+  return {
+    frame,
+    space,
+    planes: planes.slice(0, 3),
+    deep: frame.bitDepth > 8 ? 1 : 0,
+    constants,
+    table: [curve === null ? 0 : scope.input(curve.knots), curve?.lo ?? 0, curve?.steps ?? 0, curve?.count ?? 0],
+    cw: (w + (1 << sx) - 1) >> sx,
+    ch: (h + (1 << sy) - 1) >> sy,
+    block,
+    sw: Math.ceil(w / block),
+    sh: Math.ceil(h / block),
+  };
+}
+
+/** On the chroma's own samples, luma averaged onto them. */
+function onChroma({ frame, space, planes, deep, constants, table, cw, ch, block }: GivenChroma): LinearFrame {
+  const { widthPx: w, heightPx: h } = frame;
+  const [sx, sy] = frame.chromaShift;
+  const { door } = space;
+  const linear = space.picture(cw, ch, 3),
+    grid = space.floats(3 * cw * ch);
+  door.run(
+    'peelChroma',
+    [...planes, grid.byteOffset, w, h, sx, sy, deep, constants],
+    ch,
+    w << (sy + 1),
+    4 * (w + 16 + cw + 48),
+  );
+  door.run('peelHalf', [grid.byteOffset, linear.data.byteOffset, cw, ch, constants, ...table], ch, cw * 8);
+  return { linear, small: smallOf(linear, block / 2, space), step: 2, site: frame.chromaSite };
+}
+
+/** The mean light of four pixels each. */
+function ofQuads({ frame, space, planes, deep, constants, table, cw, ch, block, sw, sh }: GivenChroma): LinearFrame {
+  const { widthPx: w, heightPx: h } = frame;
+  const data = space.floats(3 * sw * sh);
+  const linear = space.picture(cw, ch, 3);
+  const out = linear.data.byteOffset;
+  space.door.run(
+    'peelQuads',
+    [...planes, SLOPE_FLOOR, out, w, h, deep, constants, ...table, block / 2, data.byteOffset, sw, sh],
+    sh,
+    w * block * 12,
+    28 * (cw + 24) + linesBytes(w, cw),
+  );
+  return { linear, small: { width: sw, height: sh, block: block / 2, data }, step: 2, site: [0.5, 0.5] };
+}
+
+/** At full size. */
+function wholeFrame({ frame, space, planes, deep, constants, table, cw, block, sw, sh }: GivenChroma): LinearFrame {
+  const { widthPx: w, heightPx: h } = frame;
+  const [sx, sy] = frame.chromaShift;
+  const data = space.floats(3 * sw * sh);
+  const linear = space.picture(w, h, 3);
+  const out = linear.data.byteOffset;
+  space.door.run(
+    'peelLinear',
+    [...planes, SLOPE_FLOOR, out, w, h, sx, sy, deep, constants, ...table, block, data.byteOffset, sw, sh],
+    sh,
+    w * block * 12,
+    16 * (cw + 16) + 28 * (w + 16) + linesBytes(w, cw),
+  );
+  return { linear, small: { width: sw, height: sh, block, data }, step: 1, site: [0, 0] };
 }
 
 function constantsOf(frame: VideoFrame): Float32Array {

@@ -79,98 +79,111 @@ export function priorFillPlain(
   prior: number,
   dst: Float32Array,
 ): boolean {
-  const widths = [gridW];
-  const heights = [gridH];
-  const weights = [weight];
-  const planes = [sums];
-  while (widths[widths.length - 1]! > 1 || heights[heights.length - 1]! > 1) {
-    const level = widths.length - 1;
-    const w = widths[level]!;
-    const h = heights[level]!;
-    const cw = (w + 1) >> 1;
-    const ch = (h + 1) >> 1;
-    const wFine = weights[level]!;
-    const sFine = planes[level]!;
-    const wCoarse = new Float32Array(cw * ch);
-    const sCoarse = new Float32Array(cw * ch * fields);
-    for (let y = 0; y < h; y += 1) {
-      const j = (y >> 1) * cw;
-      for (let x = 0; x < w; x += 1) {
-        const wi = wFine[y * w + x]!;
-        if (wi > 0) wCoarse[j + (x >> 1)] = wCoarse[j + (x >> 1)]! + wi;
-      }
-    }
-    // Field by field, so that memory is read in order.
-    for (let f = 0; f < fields; f += 1) {
-      for (let y = 0; y < h; y += 1) {
-        const i = y * w;
-        const to = f * cw * ch + (y >> 1) * cw;
-        const from = f * w * h + i;
-        for (let x = 0; x < w; x += 1)
-          if (wFine[i + x]! > 0) sCoarse[to + (x >> 1)] = sCoarse[to + (x >> 1)]! + sFine[from + x]!;
-      }
-    }
-    // Saturate: a large plain region must not outweigh a near thin one on the coarser levels.
-    const cap = 4 * prior;
-    for (let j = 0; j < cw * ch; j += 1) {
-      const wj = wCoarse[j]!;
-      if (wj > cap) {
-        const k = cap / wj;
-        wCoarse[j] = cap;
-        for (let f = 0; f < fields; f += 1) sCoarse[f * cw * ch + j] = sCoarse[f * cw * ch + j]! * k;
-      }
-    }
-    widths.push(cw);
-    heights.push(ch);
-    weights.push(wCoarse);
-    planes.push(sCoarse);
+  const levels: Level[] = [{ w: gridW, h: gridH, weight, sums }];
+  for (let l = levels[0]!; l.w > 1 || l.h > 1; ) {
+    l = coarser(l, fields);
+    saturate(l, fields, 4 * prior);
+    levels.push(l);
   }
-  const topLevel = widths.length - 1;
-  const topWeight = weights[topLevel]![0]!;
+  const top = levels[levels.length - 1]!;
+  const topWeight = top.weight[0]!;
   if (topWeight <= 0) {
     dst.fill(0);
     return false;
   }
-  let mean = new Float32Array(fields);
-  for (let f = 0; f < fields; f += 1) mean[f] = planes[topLevel]![f]! / topWeight;
-  for (let level = topLevel - 1; level >= 0; level -= 1) {
-    const w = widths[level]!;
-    const h = heights[level]!;
-    const cw = widths[level + 1]!;
-    const ch = heights[level + 1]!;
-    const wFine = weights[level]!;
-    const sFine = planes[level]!;
-    const next = level === 0 ? dst : new Float32Array(w * h * fields);
-    const column = new Int32Array(w);
-    const across = new Float64Array(w);
+  let mean: Float32Array = new Float32Array(fields);
+  for (let f = 0; f < fields; f += 1) mean[f] = top.sums[f]! / topWeight;
+  for (let k = levels.length - 2; k >= 0; k -= 1) {
+    const l = levels[k]!;
+    const next = k === 0 ? dst : new Float32Array(l.w * l.h * fields);
+    pull(l, levels[k + 1]!, mean, fields, prior, next);
+    mean = next;
+  }
+  if (levels.length === 1) dst.set(mean.subarray(0, fields));
+  return true;
+}
+
+/** A grid of weights and of weighted sums, plane after plane. */
+interface Level {
+  readonly w: number;
+  readonly h: number;
+  readonly weight: Float32Array;
+  readonly sums: Float32Array;
+}
+
+/** The level of half the size: four cells' weights and sums added up. */
+function coarser({ w, h, weight, sums }: Level, fields: number): Level {
+  const cw = (w + 1) >> 1;
+  const ch = (h + 1) >> 1;
+  const wCoarse = new Float32Array(cw * ch);
+  const sCoarse = new Float32Array(cw * ch * fields);
+  for (let y = 0; y < h; y += 1) {
+    const j = (y >> 1) * cw;
     for (let x = 0; x < w; x += 1) {
-      const fx = Math.min(Math.max(x * 0.5 - 0.25, 0), cw - 1);
-      column[x] = fx | 0;
-      across[x] = fx - (fx | 0);
+      const wi = weight[y * w + x]!;
+      if (wi > 0) wCoarse[j + (x >> 1)] = wCoarse[j + (x >> 1)]! + wi;
     }
-    for (let f = 0; f < fields; f += 1) {
-      const o = f * cw * ch;
-      for (let y = 0; y < h; y += 1) {
-        const fy = Math.min(Math.max(y * 0.5 - 0.25, 0), ch - 1);
-        const ra = o + (fy | 0) * cw;
-        const rb = o + Math.min((fy | 0) + 1, ch - 1) * cw;
-        const ty = fy - (fy | 0);
-        const to = f * w * h + y * w;
-        for (let x = 0; x < w; x += 1) {
-          const x0 = column[x]!;
-          const x1 = x0 + 1 < cw ? x0 + 1 : x0;
-          const tx = across[x]!;
-          const a = mean[ra + x0]!;
-          const c = mean[rb + x0]!;
-          const up = (a + (mean[ra + x1]! - a) * tx) * (1 - ty) + (c + (mean[rb + x1]! - c) * tx) * ty;
-          const own = wFine[y * w + x]!;
-          const wi = own > 0 ? own : 0;
-          next[to + x] = ((wi > 0 ? sFine[to + x]! : 0) + prior * up) * (1 / (wi + prior));
-        }
+  }
+  // Field by field, so that memory is read in order.
+  for (let f = 0; f < fields; f += 1) {
+    for (let y = 0; y < h; y += 1) {
+      const i = y * w;
+      const to = f * cw * ch + (y >> 1) * cw;
+      const from = f * w * h + i;
+      for (let x = 0; x < w; x += 1)
+        if (weight[i + x]! > 0) sCoarse[to + (x >> 1)] = sCoarse[to + (x >> 1)]! + sums[from + x]!;
+    }
+  }
+  return { w: cw, h: ch, weight: wCoarse, sums: sCoarse };
+}
+
+/** No cell counts for more than `cap`: a large plain region must not outweigh a near thin one on the coarser levels. */
+function saturate({ w, h, weight, sums }: Level, fields: number, cap: number): void {
+  for (let j = 0; j < w * h; j += 1) {
+    const wj = weight[j]!;
+    if (wj > cap) {
+      const k = cap / wj;
+      weight[j] = cap;
+      for (let f = 0; f < fields; f += 1) sums[f * w * h + j] = sums[f * w * h + j]! * k;
+    }
+  }
+}
+
+/** A level's means: its own sums, and the coarser level's means, read between its cells, for `prior` observations. */
+function pull(
+  { w, h, weight, sums }: Level,
+  { w: cw, h: ch }: Level,
+  mean: Float32Array,
+  fields: number,
+  prior: number,
+  next: Float32Array,
+): void {
+  const column = new Int32Array(w);
+  const across = new Float64Array(w);
+  for (let x = 0; x < w; x += 1) {
+    const fx = Math.min(Math.max(x * 0.5 - 0.25, 0), cw - 1);
+    column[x] = fx | 0;
+    across[x] = fx - (fx | 0);
+  }
+  for (let f = 0; f < fields; f += 1) {
+    const o = f * cw * ch;
+    for (let y = 0; y < h; y += 1) {
+      const fy = Math.min(Math.max(y * 0.5 - 0.25, 0), ch - 1);
+      const ra = o + (fy | 0) * cw;
+      const rb = o + Math.min((fy | 0) + 1, ch - 1) * cw;
+      const ty = fy - (fy | 0);
+      const to = f * w * h + y * w;
+      for (let x = 0; x < w; x += 1) {
+        const x0 = column[x]!;
+        const x1 = x0 + 1 < cw ? x0 + 1 : x0;
+        const tx = across[x]!;
+        const a = mean[ra + x0]!;
+        const c = mean[rb + x0]!;
+        const up = (a + (mean[ra + x1]! - a) * tx) * (1 - ty) + (c + (mean[rb + x1]! - c) * tx) * ty;
+        const own = weight[y * w + x]!;
+        const wi = own > 0 ? own : 0;
+        next[to + x] = ((wi > 0 ? sums[to + x]! : 0) + prior * up) * (1 / (wi + prior));
       }
     }
-    mean = next as Float32Array<ArrayBuffer>;
   }
-  if (topLevel === 0) dst.set(mean.subarray(0, fields));
-  return true;
 }

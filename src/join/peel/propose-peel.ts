@@ -62,18 +62,33 @@ export function proposePeel(
       ...garbage,
     };
   }
-  const why =
-    'the take was shot before a ' +
-    `${found === null ? '' : `${found.colour} `}screen${input.screenFound != null ? `; ${input.screenFound}` : screens !== undefined ? '; its edges were marked' : ''}${clean === undefined ? '' : `; its frame ${clean} shows the empty set`}`;
   return {
     ...base,
     method: 'screen',
-    why: `${why}${kept.length > 0 ? "; what was marked keeps the screen's colour" : ''}${input.room?.why == null ? '' : `; ${input.room.why}`}`,
+    why: screenWords(input, screens !== undefined, kept.length > 0),
     ...(input.room === undefined || screens !== undefined ? {} : { dropEdges: input.room.drop }),
     ...garbage,
     ...keep,
     ...(clean === undefined ? {} : { cleanFrame: clean }),
   };
+}
+
+/** What the peel off a screen says of itself. */
+function screenWords(
+  { take, screen, screenFound, room }: Pick<ProposalInput, 'take' | 'screen' | 'screenFound' | 'room'>,
+  edgesMarked: boolean,
+  keepMarked: boolean,
+): string {
+  const clean = take.marks.cleanFrame;
+  const edges = screenFound ?? (edgesMarked ? 'its edges were marked' : null);
+  const said = [
+    `the take was shot before a ${screen == null ? '' : `${screen.colour} `}screen`,
+    edges,
+    clean === undefined ? null : `its frame ${clean} shows the empty set`,
+    keepMarked ? "what was marked keeps the screen's colour" : null,
+    room?.why,
+  ];
+  return said.filter((s) => s != null).join('; ');
 }
 
 /** How soft the outline's edge is taken to be: as marked, else what suits the picture's height. */

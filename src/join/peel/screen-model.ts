@@ -61,7 +61,9 @@ export function buildScreenModel(
     throw new PlatewrightError(
       'PW-PEEL-NO-SCREEN',
       `no ${wanted ?? 'green or blue'} screen was found in the frames looked at; ` +
-        `${other !== null ? `a ${other.family} one was: say ${other.family} instead` : 'peel this take by an outline or by difference to a clean frame'}`,
+        (other !== null
+          ? `a ${other.family} one was: say ${other.family} instead`
+          : 'peel this take by an outline or by difference to a clean frame'),
       { kind: 'input' },
     );
   }
@@ -105,7 +107,8 @@ export function buildScreenModel(
     notes.push(`screen colour gathered over ${all.length} frames`);
   } else if (all.length > 1)
     notes.push(
-      `the screen changes by ${(100 * steady).toFixed(0)} % between frames (a moving camera or changing light): each frame is modelled alone`,
+      `the screen changes by ${(100 * steady).toFixed(0)} % between frames (a moving camera or changing light): ` +
+        'each frame is modelled alone',
     );
   for (let i = 0; i < n; i += 1) seen[i] = seen[i]! / all.length;
   const pieces = map === null ? null : findSetPieces(all, fields, map);
