@@ -77,85 +77,22 @@ export function likelyBody(
   keySd: readonly [number, number] = [0, 0],
   finer: { readonly seen: SeenBody; readonly g: GroundGeometry } | null = null,
 ): LikelyBody | null {
-  const ahead = facing(g),
-    left = cross(g.up, ahead),
-    right: Vec3 = [-left[0], -left[1], -left[2]];
-  const sight: Sight = {
-      g,
-      right,
-      ahead,
-      azimuth: Math.atan2(dot(g.light, right), dot(g.light, ahead)),
-      elevation: Math.asin(dot(g.light, g.up)),
-      told,
-      keySd: [Math.max(LEAST_KEY_SD, keySd[0]), Math.max(LEAST_KEY_SD, keySd[1])],
-    },
+  const sight = sightOf(g, told, keySd),
     judge = new Judge(seen, sight);
   const [x0, y0, x1, y1] = judge.box;
   if (x1 <= x0) return null;
   const random = new RandomStream(1, 61),
-    work = new Map(
+    work: Work = new Map(
       BODY_KINDS.map((k) => [k, { own: new Float64Array(4 * k.count), out: new Float64Array(4 * k.count) }]),
     );
   const size = ((y1 - y0) / g.focalPx) * g.foot[2];
-  const worthBy =
-    (judge: Judge) =>
-    (kind: BodyKind, p: Float64Array): number => {
-      const { own, out } = work.get(kind)!;
-      let cost =
-        p[4]! ** 2 + p[5]! ** 2 + (p[6]! / NEAR_SD) ** 2 + ((p[2]! / size) ** 2 + (p[3]! / size) ** 2) / FOOT_SD ** 2;
-      for (let i = 0; i < kind.spreads.length; i++) {
-        const s = kind.spreads[i]!,
-          d = (p[OWN + i]! - s.middle) / s.sd;
-        cost += d * d;
-      }
-      judge.place(kind, p, own, out);
-      return judge.outline(out) + SHADOW_WEIGHT * (judge.shadow(out, p) ?? 0) - COST * cost;
-    };
-  const worth = worthBy(judge);
-  /** Size and place by the outline's own box. */
-  const align = (kind: BodyKind, p: Float64Array): void => {
-    const { own, out } = work.get(kind)!;
-    for (let again = 0; again < 3; again++) {
-      judge.place(kind, p, own, out);
-      const [a0, b0, a1, b1] = judge.extent(out),
-        f = g.focalPx;
-      const k = Math.sqrt(((y1 - y0) / (b1 - b0)) * ((x1 - x0) / (a1 - a0)));
-      p[1] = p[1]! * Math.max(0.3, Math.min(3, k));
-      judge.place(kind, p, own, out);
-      const [c0, , c1, d1] = judge.extent(out),
-        at = g.foot[2] + p[3]! * ahead[2];
-      p[2] = p[2]! + (((x0 + x1 - c0 - c1) / 2) * at) / f;
-      // Along the ground until the lowest row fits.
-      const q = Math.max(-0.7, Math.min(2, ((d1 - y1) * at) / (f * Math.max(0.05, g.cameraHeight / at))));
-      p[3] = Math.max(-0.5 * g.foot[2], p[3]! + Math.max(-0.3 * at, Math.min(0.3 * at, q)));
-    }
-  };
-  const drawn: Candidate[] = [];
-  for (const kind of BODY_KINDS)
-    for (let k = 0; k < DRAWN; k++) {
-      const p = new Float64Array(OWN + kind.spreads.length);
-      p[0] = ((k + random.uniform()) / DRAWN) * 2 * Math.PI;
-      p[1] = 0.2 * size;
-      kind.spreads.forEach((s, i) => {
-        p[OWN + i] = Math.max(s.least, Math.min(s.most, s.middle + s.sd * random.normal()));
-      });
-      align(kind, p);
-      drawn.push({ kind, p, worth: worth(kind, p) });
-    }
-  const better = (a: Candidate, b: Candidate): number => b.worth - a.worth;
-  const bent = BODY_KINDS.flatMap((kind) =>
-    drawn
-      .filter((c) => c.kind === kind)
-      .sort(better)
-      .slice(0, KEPT)
-      .map((c) => bend(c, worth, size, random, STEPS)),
-  )
-    .sort(better)
-    .slice(0, LAST);
-  const first = bent.map((c) => bend(c, worth, size, random, FURTHER)).sort(better)[0];
+  const worth = worthBy(judge, work, size);
+  const first = likeliest(drawn({ judge, sight, work, size, worth, random }), worth, size, random);
   if (first === undefined) return null;
   const best =
-    finer === null ? first : bendFiner(first, worthBy(new Judge(finer.seen, { ...sight, g: finer.g })), size, random);
+    finer === null
+      ? first
+      : bendFiner(first, worthBy(new Judge(finer.seen, { ...sight, g: finer.g }), work, size), size, random);
   const { own, out } = work.get(best.kind)!;
   judge.place(first.kind, first.p, own, out);
   // How like it is, in the coarser cells: in finer ones the same likeness reads lower.
@@ -165,24 +102,115 @@ export function likelyBody(
   return { kind: best.kind.name, balls: out.slice(), outline, shadow, worth: best.worth };
 }
 
+/** The ground's own directions, and the key beside them. */
+function sightOf(g: GroundGeometry, told: readonly [number, number, number], keySd: readonly [number, number]): Sight {
+  const ahead = facing(g),
+    left = cross(g.up, ahead),
+    right: Vec3 = [-left[0], -left[1], -left[2]];
+  return {
+    g,
+    right,
+    ahead,
+    azimuth: Math.atan2(dot(g.light, right), dot(g.light, ahead)),
+    elevation: Math.asin(dot(g.light, g.up)),
+    told,
+    keySd: [Math.max(LEAST_KEY_SD, keySd[0]), Math.max(LEAST_KEY_SD, keySd[1])],
+  };
+}
+
+/** Room for the balls of each kind, in the body's own frame and set up. */
+type Work = ReadonlyMap<BodyKind, { readonly own: Float64Array; readonly out: Float64Array }>;
+
+type Worth = (kind: BodyKind, p: Float64Array) => number;
+
+/** What a body is worth: both overlaps, less what its key, its place and its proportions cost. */
+function worthBy(judge: Judge, work: Work, size: number): Worth {
+  return (kind, p) => {
+    const { own, out } = work.get(kind)!;
+    let cost =
+      p[4]! ** 2 + p[5]! ** 2 + (p[6]! / NEAR_SD) ** 2 + ((p[2]! / size) ** 2 + (p[3]! / size) ** 2) / FOOT_SD ** 2;
+    for (let i = 0; i < kind.spreads.length; i++) {
+      const s = kind.spreads[i]!,
+        d = (p[OWN + i]! - s.middle) / s.sd;
+      cost += d * d;
+    }
+    judge.place(kind, p, own, out);
+    return judge.outline(out) + SHADOW_WEIGHT * (judge.shadow(out, p) ?? 0) - COST * cost;
+  };
+}
+
+/** Size and place of a body by the outline's own box; written into its numbers. */
+function align(judge: Judge, { g, ahead }: Sight, work: Work, kind: BodyKind, p: Float64Array): void {
+  const { own, out } = work.get(kind)!,
+    [x0, y0, x1, y1] = judge.box,
+    f = g.focalPx;
+  for (let again = 0; again < 3; again++) {
+    judge.place(kind, p, own, out);
+    const [a0, b0, a1, b1] = judge.extent(out);
+    const k = Math.sqrt(((y1 - y0) / (b1 - b0)) * ((x1 - x0) / (a1 - a0)));
+    p[1] = p[1]! * Math.max(0.3, Math.min(3, k));
+    judge.place(kind, p, own, out);
+    const [c0, , c1, d1] = judge.extent(out),
+      at = g.foot[2] + p[3]! * ahead[2];
+    p[2] = p[2]! + (((x0 + x1 - c0 - c1) / 2) * at) / f;
+    // Along the ground until the lowest row fits.
+    const q = Math.max(-0.7, Math.min(2, ((d1 - y1) * at) / (f * Math.max(0.05, g.cameraHeight / at))));
+    p[3] = Math.max(-0.5 * g.foot[2], p[3]! + Math.max(-0.3 * at, Math.min(0.3 * at, q)));
+  }
+}
+
+/** Bodies of every kind in usual proportions, turned every way round. */
+function drawn(search: {
+  readonly judge: Judge;
+  readonly sight: Sight;
+  readonly work: Work;
+  readonly size: number;
+  readonly worth: Worth;
+  readonly random: RandomStream;
+}): Candidate[] {
+  const { judge, sight, work, size, worth, random } = search;
+  const all: Candidate[] = [];
+  for (const kind of BODY_KINDS)
+    for (let k = 0; k < DRAWN; k++) {
+      const p = new Float64Array(OWN + kind.spreads.length);
+      p[0] = ((k + random.uniform()) / DRAWN) * 2 * Math.PI;
+      p[1] = 0.2 * size;
+      kind.spreads.forEach((s, i) => {
+        p[OWN + i] = Math.max(s.least, Math.min(s.most, s.middle + s.sd * random.normal()));
+      });
+      align(judge, sight, work, kind, p);
+      all.push({ kind, p, worth: worth(kind, p) });
+    }
+  return all;
+}
+
+/** The best of what is drawn, bent: of each kind a little, the best of all these further. */
+function likeliest(all: readonly Candidate[], worth: Worth, size: number, random: RandomStream): Candidate | undefined {
+  const better = (a: Candidate, b: Candidate): number => b.worth - a.worth;
+  const bent = BODY_KINDS.flatMap((kind) =>
+    all
+      .filter((c) => c.kind === kind)
+      .sort(better)
+      .slice(0, KEPT)
+      .map((c) => bend(c, worth, size, random, { steps: STEPS })),
+  )
+    .sort(better)
+    .slice(0, LAST);
+  return bent.map((c) => bend(c, worth, size, random, { steps: FURTHER })).sort(better)[0];
+}
+
 /** Bent on by what is seen in finer cells. */
-function bendFiner(
-  c: Candidate,
-  worth: (kind: BodyKind, p: Float64Array) => number,
-  size: number,
-  random: RandomStream,
-): Candidate {
-  return bend({ ...c, worth: worth(c.kind, c.p) }, worth, size, random, FINE_STEPS, FINE_STEP);
+function bendFiner(c: Candidate, worth: Worth, size: number, random: RandomStream): Candidate {
+  return bend({ ...c, worth: worth(c.kind, c.p) }, worth, size, random, { steps: FINE_STEPS, begin: FINE_STEP });
 }
 
 /** One parent, one child; the step grows by success and shrinks by failure so that one in five succeeds. */
 function bend(
   c: Candidate,
-  worth: (kind: BodyKind, p: Float64Array) => number,
+  worth: Worth,
   size: number,
   random: RandomStream,
-  steps: number,
-  begin = 0.5,
+  { steps, begin = 0.5 }: { readonly steps: number; readonly begin?: number },
 ): Candidate {
   let p = c.p,
     most = c.worth,
