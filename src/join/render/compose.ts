@@ -51,90 +51,117 @@ export function composeFrame(
   prepared: Prepared,
   room?: FrameRoom,
 ): ComposedBox {
-  const { ground, front, air } = tools.active;
-  const W = plate.widthPx,
-    H = plate.heightPx;
-  const { placed, shade } = prepared;
-  const at = groundAt(ground, frame);
-  const reflection =
-    ground !== null && at !== null && ground.reflection !== undefined
-      ? reflectPerformer(ground, at, {
-          placed,
-          widthPx: W,
-          heightPx: H,
-          region: tools.mirrorOutline?.(frame) ?? null,
-          base: baseAt(ground.reflection.base, frame),
-        })
-      : null;
-
-  let box: Box = placed.box;
-  for (const b of [shade?.box, reflection?.box])
-    if (b !== undefined)
-      box = [Math.min(box[0], b[0]), Math.min(box[1], b[1]), Math.max(box[2], b[2]), Math.max(box[3], b[3])];
-  box = alignBox(box, plate);
+  const { air } = tools.active;
+  const reflection = reflectionOf(tools, plate, frame, prepared.placed);
+  const box = alignBox(boxAround(prepared, reflection), plate);
   const w = box[2] - box[0],
-    h = box[3] - box[1],
-    n = w * h;
+    h = box[3] - box[1];
   const door = kernels();
   // In the kernels' memory from the start: nothing is copied in and out, and nothing is left for the collector.
   const base = door.allocPicture(w, h, plate.hasAlpha ? 4 : 3, true);
-  const grown = air !== null && air.grain > 0 ? tools.plateGrain : null;
   // Only the light that wraps round the performer wants all of the plate as it was once something was laid on it; the
   // shadow's grain its part.
   const kept = air !== null && air.wrap > 0 ? door.allocPicture(w, h, 3, true) : null;
   try {
     toLinear(cropFrame(plate, box, room), base);
-    kept?.data.set(base.data.subarray(0, 3 * n));
-    return onPlate(kept ?? rgbOnly(base), rgbOnly(base));
+    kept?.data.set(base.data.subarray(0, 3 * w * h));
+    const out = rgbOnly(base);
+    return layAll({ tools, plate, frame, prepared, reflection, box, base: kept ?? out, out, room });
   } finally {
     door.freePicture(base);
     if (kept !== null) door.freePicture(kept);
   }
+}
 
-  function onPlate(base: Picture, out: Picture): ComposedBox {
-    const hidden =
-      front === null || tools.fronts === null
-        ? null
-        : frontCover(front, tools.fronts, frame, box, front.passing === undefined ? null : coverageIn(placed, box));
-    const touched = room?.bytes(n) ?? new Uint8Array(n);
-    const unshaded = shade !== null && grown !== null ? greenOf(base, box, shade.box, room) : null;
-    const veil = veilOf(front);
-    const pane = veil === null ? null : paneCover(front!, tools.fronts!, frame, box);
-    const unveiled = veil === null || shade === null ? null : out.data.slice();
-    if (shade !== null && ground !== null)
-      applyShade(ground, shade, base, out, box, touched, tools.receiverOutline?.(frame) ?? null, hidden, room);
-    if (unveiled !== null) veilShadow(veil!, out, unveiled, pane);
-    if (reflection !== null) layMirror(reflection, base, out, touched, hidden);
-    // The performer, held out by what passes in front.
-    const over = overBox(placed, box, hidden, air, base);
-    const matte = room?.picture(w, h, 1).data ?? new Float32Array(n);
-    const smear = front === null || tools.fronts === null || hidden === null ? 0 : smearPx(front, tools.fronts, frame);
-    const before = smear < LEAST_SMEAR && veil === null ? null : { ...out, data: out.data.slice() };
-    layPremultiplied(out, over.picture, over.box, box, touched, null, matte);
-    if (before !== null && smear >= LEAST_SMEAR) clearBehindEdges(out, before, hidden!, matte, smear);
-    if (before !== null && veil !== null) veilPerformer(veil, out, before, before, matte, pane);
-    const coded = codeChanged(out, touched, plate.colour.transfer, room);
-    if (air !== null && grown !== null) {
-      addGrain(air, grown, tools.takeGrain, frame, box, coded, matte, takeScale(tools, frame));
-      if (shade !== null && unshaded !== null)
-        grainInShade(air.grain, grown, frame, box, shade.box, unshaded, out, coded, matte);
-    }
-    return { box, coded, changed: touched, matte };
-  }
+/** The performer mirrored in the ground at a frame; null where it is not. */
+function reflectionOf(tools: ComposeTools, plate: VideoFrame, frame: number, placed: Placed): Mirrored | null {
+  const { ground } = tools.active;
+  const at = groundAt(ground, frame);
+  return ground !== null && at !== null && ground.reflection !== undefined
+    ? reflectPerformer(ground, at, {
+        placed,
+        widthPx: plate.widthPx,
+        heightPx: plate.heightPx,
+        region: tools.mirrorOutline?.(frame) ?? null,
+        base: baseAt(ground.reflection.base, frame),
+      })
+    : null;
+}
 
-  /** What the mirror showed before is looked up in the plate's own frame, wherever that lies. */
-  function layMirror(
-    reflection: Mirrored,
-    base: Picture,
-    out: Picture,
-    touched: Uint8Array,
-    hidden: Float32Array | null,
-  ): void {
-    const wanted = behindBox(reflection, W, H),
-      seenBox = wanted === null ? null : alignBox(wanted, plate);
-    const seen = seenBox === null ? base : rgbOnly(toLinear(cropFrame(plate, seenBox)));
-    layMirrored(out, reflection, box, seen, seenBox ?? [-1, -1, -1, -1], touched, hidden);
+/** The least box that holds performer, shade and reflection. */
+function boxAround({ placed, shade }: Prepared, reflection: Mirrored | null): Box {
+  let box: Box = placed.box;
+  for (const b of [shade?.box, reflection?.box])
+    if (b !== undefined)
+      box = [Math.min(box[0], b[0]), Math.min(box[1], b[1]), Math.max(box[2], b[2]), Math.max(box[3], b[3])];
+  return box;
+}
+
+/** What is laid on a box of a plate's frame. */
+interface Laying {
+  readonly tools: ComposeTools;
+  readonly plate: VideoFrame;
+  readonly frame: number;
+  readonly prepared: Prepared;
+  readonly reflection: Mirrored | null;
+  readonly box: Box;
+  /** The plate's light over the box, as it was; `out` itself where nobody asks for that later. */
+  readonly base: Picture;
+  /** The plate's light over the box, on which everything is laid. */
+  readonly out: Picture;
+  readonly room: FrameRoom | undefined;
+}
+
+/** Shade, reflection, performer, what passes in front, grain: in this order. */
+function layAll(laying: Laying): ComposedBox {
+  const { tools, plate, frame, prepared, reflection, box, base, out, room } = laying;
+  const { ground, front, air } = tools.active;
+  const { placed, shade } = prepared;
+  const w = box[2] - box[0],
+    h = box[3] - box[1],
+    n = w * h;
+  const grown = air !== null && air.grain > 0 ? tools.plateGrain : null;
+  const hidden =
+    front === null || tools.fronts === null
+      ? null
+      : frontCover(front, tools.fronts, frame, box, front.passing === undefined ? null : coverageIn(placed, box));
+  const touched = room?.bytes(n) ?? new Uint8Array(n);
+  const unshaded = shade !== null && grown !== null ? greenOf(base, box, shade.box, room) : null;
+  const veil = veilOf(front);
+  const pane = veil === null ? null : paneCover(front!, tools.fronts!, frame, box);
+  const unveiled = veil === null || shade === null ? null : out.data.slice();
+  if (shade !== null && ground !== null)
+    applyShade(ground, shade, base, out, box, touched, tools.receiverOutline?.(frame) ?? null, hidden, room);
+  if (unveiled !== null) veilShadow(veil!, out, unveiled, pane);
+  if (reflection !== null) layMirror(laying, reflection, touched, hidden);
+  // The performer, held out by what passes in front.
+  const over = overBox(placed, box, hidden, air, base);
+  const matte = room?.picture(w, h, 1).data ?? new Float32Array(n);
+  const smear = front === null || tools.fronts === null || hidden === null ? 0 : smearPx(front, tools.fronts, frame);
+  const before = smear < LEAST_SMEAR && veil === null ? null : { ...out, data: out.data.slice() };
+  layPremultiplied(out, over.picture, over.box, box, touched, null, matte);
+  if (before !== null && smear >= LEAST_SMEAR) clearBehindEdges(out, before, hidden!, matte, smear);
+  if (before !== null && veil !== null) veilPerformer(veil, out, before, before, matte, pane);
+  const coded = codeChanged(out, touched, plate.colour.transfer, room);
+  if (air !== null && grown !== null) {
+    addGrain(air, grown, tools.takeGrain, frame, box, coded, matte, takeScale(tools, frame));
+    if (shade !== null && unshaded !== null)
+      grainInShade(air.grain, grown, frame, box, shade.box, unshaded, out, coded, matte);
   }
+  return { box, coded, changed: touched, matte };
+}
+
+/** What the mirror showed before is looked up in the plate's own frame, wherever that lies. */
+function layMirror(
+  { plate, box, base, out }: Laying,
+  reflection: Mirrored,
+  touched: Uint8Array,
+  hidden: Float32Array | null,
+): void {
+  const wanted = behindBox(reflection, plate.widthPx, plate.heightPx),
+    seenBox = wanted === null ? null : alignBox(wanted, plate);
+  const seen = seenBox === null ? base : rgbOnly(toLinear(cropFrame(plate, seenBox)));
+  layMirrored(out, reflection, box, seen, seenBox ?? [-1, -1, -1, -1], touched, hidden);
 }
 
 /** A copy of the green of a part of a picture over `box`; the part lies within it. */
@@ -174,7 +201,6 @@ function rgbOnly(p: Picture): Picture {
     : { width: p.width, height: p.height, channels: 3, data: p.data.subarray(0, 3 * p.width * p.height) };
 }
 
-/** The performer as it is laid on, over its own box, or over the whole one where its surroundings have a say. */
 /** The performer's coverage over a box. */
 function coverageIn(placed: Placed, box: Box): Float32Array {
   const w = box[2] - box[0],
@@ -188,6 +214,7 @@ function coverageIn(placed: Placed, box: Box): Float32Array {
   return out;
 }
 
+/** The performer as it is laid on, over its own box, or over the whole one where its surroundings have a say. */
 function overBox(placed: Placed, box: Box, hidden: Float32Array | null, air: AirStep | null, base: Picture): Placed {
   if (hidden === null && !(air !== null && (air.haze.amount > 0 || air.wrap > 0))) return placed;
   const over = onBox(placed, box),
