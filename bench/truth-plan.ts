@@ -10,12 +10,12 @@ import { noiseTile } from '../demo/scenes/look.js';
 import { wander } from '../demo/scenes/random.js';
 import { add, DEG, dot, ease, turnY, type Vec3 } from '../demo/scenes/vector.js';
 import { RandomStream } from '../src/core/random.js';
-import { whiteOf } from './exam-lamps.js';
 import type { Look } from './exam-plan.js';
 import type { HomeScreen, Lamps } from './exam-sets.js';
 import { GROUNDS } from './left-shadow-scenes.js';
 import { makeMan, type Man } from './truth-man.js';
 import type { Truth, TruthFrame, TruthKind } from './truth-set.js';
+import { lampsOf, truthTake, type TruthDraws } from './truth-take-plan.js';
 import { H, W, benchOf, poleOf, px, setText } from './truth-furniture.js';
 import { CHEST, CONVENTIONS, FRAMES, REFLECTANCE, WHAT, cameraShowing, performerOf } from './truth-plan-words.js';
 
@@ -133,13 +133,6 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
   const azimuth = sign() * u(20, 105);
   const elevation = u(24, 58);
   const sun = sunFrom(mid, azimuth, elevation);
-  const lampsOf = (towards: Vec3, kelvin: number, ratio: number, softDeg: number, sky: number): Lamps => ({
-    towards,
-    key: whiteOf(kelvin),
-    softDeg,
-    far: 120,
-    fill: mapTuple(whiteOf(sky), (c) => (c * towards[1]) / ratio),
-  });
   const kelvin = u(4400, 5900);
   const lamps = lampsOf(sun, kelvin, u(2, 6), random.uniform() < 0.3 ? u(1.5, 5) : 0.53, u(6500, 10000));
   const groundKind = pick(Object.keys(GROUNDS));
@@ -147,72 +140,17 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
   const bench = benchOf(side, back, u, kind);
   const pole = kind === 'push' ? poleOf(camera, frames, far, ahead, u) : '';
   const set = setText(random, groundKind, back, far, focalPx) + bench.text + pole;
-  const law = pick(['middle', 'darks', 'even'] as const);
-  const lift = u(0, 1) ** 2 * 0.015;
-  const look: Look = {
-    finish: {
-      softness: u(0.3, 0.8),
-      glow: 0,
-      lift: [lift, lift, lift],
-      grain: u(1.2, 4),
-      noise: noiseTile(seed * 9 + 1, u(0.4, 0.8), u(0.3, 0.8)),
-      contrast: u(1, 1.2),
-    },
-    mean: 0.15 * 2 ** u(-0.8, 0.5),
-    balance: u(0.4, 1),
-    grade: [u(0.97, 1.03), 1, u(0.96, 1.04)],
-    law,
-    crf: Math.round(u(14, 18)),
-  };
-  // The take: what the brief asked, off by what hands are off by.
+  const look = filmLook(u, pick, seed);
   const view = viewFrom(mid, add(performerAt((frames - 1) / 2), [0, heightM / 2, 0]));
-  const fits = random.uniform() < 0.55;
-  const dView = fits ? u(-4, 5) : sign() * u(6, 12);
-  const dAzimuth = fits ? u(-9, 9) : sign() * u(12, 45);
-  const dElevation = fits ? u(-4, 4) : u(-8, 8);
-  const rate = carried ? pick([0.75, 0.85, 1, 1.2]) : 1;
-  const takeElevation = Math.min(35, Math.max(1, view.viewElevationDeg + dView));
-  const distance = u(1.8, 2.8);
-  const takeFocal = Math.min((u(0.42, 0.55) * H * distance) / heightM, (0.38 * W * distance) / (2 * halfM));
-  const e = takeElevation * DEG;
-  const takeCamera = cameraShowing(
-    [u(-0.15, 0.15), heightM / 2 + distance * Math.sin(e), -distance * Math.cos(e)],
-    [0, heightM / 2, 0],
-    W / 2,
-    H / 2,
-    takeFocal,
+  const {
+    take,
+    rate,
+    sun: takeSun,
+    note,
+  } = truthTake(
+    { random, u, sign, pick },
+    { carried, seed, heightM, halfM, view, mid, azimuth, elevation, performerYaw, lastFrame: frames - 1 },
   );
-  const takeSun = sunFrom(takeCamera, azimuth + dAzimuth, Math.max(14, elevation + dElevation));
-  const takeBearing = u(-4, 4) - (carried ? 0 : Math.atan2(-mid.position[0], -mid.position[2]) / DEG);
-  const takeYaw = (f: number): number => performerYaw(Math.min(frames - 1, f * rate)) + takeBearing;
-  const takeLook: Look = {
-    finish: {
-      softness: u(0.35, 0.6),
-      glow: 0,
-      lift: [0.002, 0.002, 0.002],
-      grain: u(0.8, 2.4),
-      noise: noiseTile(seed * 9 + 2, u(0.4, 0.6), 0.25),
-      contrast: u(1, 1.1),
-    },
-    mean: TAKE_MEAN * 2 ** u(-0.7, 0.4),
-    balance: u(0.7, 1),
-    grade: [u(0.97, 1.03), 1, u(0.97, 1.03)],
-    law: 'even',
-    crf: Math.round(u(16, 21)),
-  };
-  const takeLamps = lampsOf(
-    takeSun,
-    u(3400, 6000),
-    u(1.5, 3.5),
-    random.uniform() < 0.4 ? u(2, 5) : 0.53,
-    u(4000, 7000),
-  );
-  const screen: HomeScreen = {
-    cloth: [u(0.04, 0.08), u(0.28, 0.42), u(0.07, 0.13)],
-    folds: u(0.3, 1.2),
-    peg: [50, 0, 50],
-    pegHeight: 0.1,
-  };
   const frameOf = (f: number): TruthFrame => {
     const c = camera(f);
     const m = manAt(f);
@@ -232,7 +170,7 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
       },
       performer: { position: p, yaw: performerYaw(f), ground: px(c, p), top: px(c, add(p, [0, heightM, 0])) },
       posterCorners: bench.corners === null || carried ? {} : { bench: mapTuple(bench.corners, (a) => px(c, a)) },
-      takeYaw: takeYaw(f),
+      takeYaw: take.yaw(f),
       sun: angles(c, sun),
       view: q,
       tiltDeg: tiltDeg(c),
@@ -240,10 +178,6 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
     };
   };
   const name = `${kind}-${seed}`;
-  const note =
-    `Take against plate: camera looks down ${(takeElevation - view.viewElevationDeg).toFixed(1)} degrees more ` +
-    `steeply; light ${dAzimuth.toFixed(1)} degrees further to camera right and ${dElevation.toFixed(1)} degrees ` +
-    `higher; turning at ${rate} of the needed rate.`;
   const truth: TruthPlan['truth'] = {
     name,
     what: WHAT[kind],
@@ -256,15 +190,15 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
     heights: { mannequin: man.heightM, performer: heightM },
     frames: Array.from({ length: frames }, (_, f) => frameOf(f)),
     take: {
-      cameraPosition: takeCamera.position,
+      cameraPosition: take.camera.position,
       look: [0, heightM / 2, 0],
-      focalPx: takeFocal,
-      rotationWorldToCamera: [takeCamera.right, takeCamera.down, takeCamera.forward],
-      sunInCamera: inCamera(takeCamera, takeSun),
+      focalPx: take.camera.focalPx,
+      rotationWorldToCamera: [take.camera.right, take.camera.down, take.camera.forward],
+      sunInCamera: inCamera(take.camera, takeSun),
       pace: rate,
       note,
-      sun: angles(takeCamera, takeSun),
-      view: viewFrom(takeCamera, [0, heightM / 2, 0]),
+      sun: angles(take.camera, takeSun),
+      view: viewFrom(take.camera, [0, heightM / 2, 0]),
     },
   };
   return {
@@ -278,7 +212,7 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
     look,
     man: (f) => man.text(manAt(f), manYaw(f), kind === 'pan' ? f / 22 : undefined),
     performer: { heightM, halfM, at: performerAt, text, yaw: performerYaw },
-    take: { camera: takeCamera, lamps: takeLamps, look: takeLook, screen, yaw: takeYaw, far: distance },
+    take,
     truth,
     words:
       `${groundKind}, ${((36 * focalPx) / W).toFixed(0)} mm, ` +
@@ -287,10 +221,23 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
   };
 }
 
-/**
- * Mean luminance about which a take is exposed. A hand exposes for the animal: the practice set's four takes have means
- * of .18 (in a wall's shadow) to .35 and brightest coats (95 %) of .33 to .60. About .17, a meter's grey over a green
- * cloth, a white dog's brightest came out at .42 and ginger ones' at .26 to .40, and the same dogs in their films .3 to
- * 1.05 stop brighter: a maker would have seen that.
- */
-const TAKE_MEAN = 0.27;
+/** The film's softness, lift, grain, contrast, exposure, balance and grade. */
+function filmLook(u: TruthDraws['u'], pick: TruthDraws['pick'], seed: number): Look {
+  const law = pick(['middle', 'darks', 'even'] as const);
+  const lift = u(0, 1) ** 2 * 0.015;
+  return {
+    finish: {
+      softness: u(0.3, 0.8),
+      glow: 0,
+      lift: [lift, lift, lift],
+      grain: u(1.2, 4),
+      noise: noiseTile(seed * 9 + 1, u(0.4, 0.8), u(0.3, 0.8)),
+      contrast: u(1, 1.2),
+    },
+    mean: 0.15 * 2 ** u(-0.8, 0.5),
+    balance: u(0.4, 1),
+    grade: [u(0.97, 1.03), 1, u(0.96, 1.04)],
+    law,
+    crf: Math.round(u(14, 18)),
+  };
+}
