@@ -14,7 +14,7 @@ const files = ['src', 'web', 'bench', 'test', 'scripts', 'bin', 'demo', 'kernels
   .concat(readdirSync(root))
   .filter((f) => !f.includes('node_modules'));
 const names = new Set(files.map((f) => basename(f)));
-const pages = ['README.md', 'ARCHITECTURE.md', ...files.filter((f) => /^docs\/[\w-]+\.md$/.test(f))];
+const pages = ['README.md', 'ARCHITECTURE.md', ...files.filter((f) => /^docs\/(join\/)?[\w-]+\.md$/.test(f))];
 const sources = files.filter((f) => /\.(ts|tsx|mjs)$/.test(f));
 const read = (file: string): string => readFileSync(join(root, file), 'utf8');
 

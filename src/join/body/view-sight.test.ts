@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { nearerGuess, seenFrom, sightBetween } from './view-sight.js';
+import { floorBefore, nearerGuess, seenFrom, sightBetween } from './view-sight.js';
 
 /** A pinhole at `distance` that looks at (0, 0) down by `deg`: picture height of a point `a` towards it and `y` up. */
 const pinhole = (
@@ -62,5 +62,14 @@ describe('an upright body seen from another elevation and distance', () => {
     for (let k = 0; k < 8; k++) guess = nearerGuess(turned, guess, depth(...guess), seen);
     expect(guess[0]).toBeCloseTo(wanted[0], 2);
     expect(guess[1]).toBeCloseTo(wanted[1], 2);
+  });
+  it('tells how near the floor is below the foot, as a near camera sees it', () => {
+    expect(floorBefore(sight, 0)).toBeCloseTo(0, 6);
+    for (const a of [0.05, 0.2, 0.35, -0.2]) {
+      const t = from(a, -half).up - from(0, -half).up;
+      expect(floorBefore(sight, t)).toBeCloseTo(z(a), 0);
+      const [above] = seenFrom(sight, t, 0, floorBefore(sight, t));
+      expect(above * scale).toBeCloseTo(to(a, -half).up - to(0, -half).up, 1);
+    }
   });
 });

@@ -114,8 +114,24 @@ function largerBy(k: Sight, near: number, y: number): number {
   return (k.size * k.toPx) / (k.toPx - near * k.cosTo - y * k.sinTo);
 }
 
+/** Half the height of the upright, in the first picture's pixels at the middle's distance. */
+function halfOf({ cosFrom, sinFrom, fromPx, middleFrom }: Sight): number {
+  return (middleFrom * fromPx) / (fromPx * cosFrom - middleFrom * sinFrom);
+}
+
+/**
+ * How far before the upright, along the sight, a point of the level floor stands that the first picture shows `t` pixels
+ * above the foot (below it, where negative). A camera that stands near looks down at the foot more steeply than at the
+ * body's middle.
+ */
+export function floorBefore(k: Sight, t: number): number {
+  const { cosFrom: c, sinFrom: s, fromPx: d } = k,
+    y = -halfOf(k),
+    w = t - k.middleFrom;
+  return (d * y * c - w * d + w * y * s) / (d * s - w * c) / c;
+}
+
 /** Distance of the foot over that of the body's middle, from the first camera. */
-export function fartherFoot({ cosFrom, sinFrom, fromPx, middleFrom }: Sight): number {
-  const half = (middleFrom * fromPx) / (fromPx * cosFrom - middleFrom * sinFrom);
-  return 1 + (half * sinFrom) / fromPx;
+export function fartherFoot(k: Sight): number {
+  return 1 + (halfOf(k) * k.sinFrom) / k.fromPx;
 }

@@ -13,7 +13,7 @@ import type { ComposeTools } from './active-steps.js';
 import { IDENTITY } from '../ride/carrier.js';
 import { drawPlaced } from './draw-placed.js';
 import type { ViewShift } from './placed-lay.js';
-import { fartherFoot, sightBetween } from '../body/view-sight.js';
+import { fartherFoot, floorBefore, sightBetween } from '../body/view-sight.js';
 import type { FrameRoom } from './frame-room.js';
 import { shadeGround, type Box, type GroundShade } from '../ground/ground.js';
 import type { PerformerPicture } from '../peel/performer.js';
@@ -153,10 +153,8 @@ function layNear(far: Placed, near: Placed): Placed {
   return { picture: out, box };
 }
 
-/**
- * Share of the floor's depth that the lower outline is given: a paw is round, its outline leaves the floor before it.
- */
-const ON_FLOOR = 0.8;
+/** Share of the upright's length below the foot at which the floor's depth is taken; paws lie about so low. */
+const FLOOR_AT = 0.08;
 
 /** A view measured in take pixels, in larger ones. */
 function inUnits(view: NonNullable<RideStep['view']>, unit: number): NonNullable<RideStep['view']> {
@@ -211,7 +209,7 @@ function viewShift(
   if (field === null) return null;
   return {
     field,
-    floor: view.floor && view.takeElevationDeg > 2 ? ON_FLOOR / (Math.sin(e) * Math.cos(e)) : 0,
+    floor: view.floor && view.takeElevationDeg > 2 ? floorBefore(sight, -FLOOR_AT * l) / (FLOOR_AT * l) : 0,
     foot: view.foot,
     along: [lx / l, ly / l],
     sight,

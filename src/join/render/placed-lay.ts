@@ -15,8 +15,8 @@ export interface ViewShift {
   readonly along: readonly [number, number];
   readonly sight: Sight;
   /**
-   * 1 / (sin e cos e): what lies below the foot in the take's picture stands on the floor, at least this much nearer
-   * for each pixel. 0 where the take looks level.
+   * What lies below the foot in the take's picture stands on the floor, at least this much nearer for each pixel
+   * (floorBefore). 0 where the take looks level.
    */
   readonly floor: number;
 }
