@@ -11,6 +11,12 @@ export function register(program: Command): void {
   const card = program
     .command('card')
     .description("The floor card: printed, it gives a take's camera, floor, white balance and light.");
+  printCommand(card);
+  readCommand(card);
+}
+
+/** Printing the card. */
+function printCommand(card: Command): void {
   onProduction(
     card
       .command('print')
@@ -38,6 +44,10 @@ export function register(program: Command): void {
       }),
     ),
   );
+}
+
+/** Reading the card in a film or still. */
+function readCommand(card: Command): void {
   card
     .command('read <file>')
     .description(
@@ -50,15 +60,6 @@ export function register(program: Command): void {
     .option('--json', 'one JSON document')
     .action(
       action(async (file: string, o: { peg?: string; focal?: string; frame?: string; json?: boolean }) => {
-        const number = (text: string | undefined, name: string): number | undefined => {
-          if (text === undefined) return undefined;
-          const v = Number(text);
-          if (!Number.isFinite(v) || v < 0)
-            throw new PlatewrightError('PW-CLI-NUMBER', `--${name} takes a number from 0, but got "${text}"`, {
-              kind: 'usage',
-            });
-          return v;
-        };
         const peg = number(o.peg, 'peg');
         const focal = number(o.focal, 'focal');
         const frame = number(o.frame, 'frame');
@@ -67,65 +68,84 @@ export function register(program: Command): void {
           ...(focal === undefined ? {} : { focalPx: focal }),
           ...(frame === undefined ? {} : { frames: [frame] }),
         });
-        const p = r.pose;
-        answer(
-          o,
-          {
-            frame: r.frame,
-            framesLookedAt: r.framesLookedAt,
-            framesFound: r.framesFound,
-            markers: r.markers.length,
-            focalPx: p.focalPx,
-            tiltDeg: p.tiltDeg,
-            rollDeg: p.rollDeg,
-            cameraHeight: p.cameraHeight,
-            sd: p.sd,
-            residualPx: p.residualPx,
-            priorLed: p.priorLed,
-            pose: { card: p.card, cameraHeight: p.cameraHeight, tiltDeg: p.tiltDeg, rollDeg: p.rollDeg },
-            groundPlane: {
-              normal: [0, 1, 0],
-              cameraHeight: p.cameraHeight,
-              note: 'world x to camera right, y up, z away; the floor is y = 0',
-            },
-            code: r.code,
-            whiteBalance: r.white,
-            sun: r.sun,
-            sunReason: r.sunReason,
-            ball: r.ball,
-            ballReason: r.ballReason,
-          },
-          () =>
-            [
-              `card found in ${r.framesFound} of ${r.framesLookedAt} frames; ` +
-                `numbers from frame ${r.frame} (${r.markers.length} of 4 fiducials, ${p.residualPx.toFixed(2)} px)`,
-              `camera ${(p.cameraHeight * 100).toFixed(1)} ± ${(p.sd.cameraHeight * 100).toFixed(1)} cm above ` +
-                `the floor, tilt ${p.tiltDeg.toFixed(2)} ± ${p.sd.tiltDeg.toFixed(2)}°, ` +
-                `roll ${p.rollDeg.toFixed(2)}°, focal length ${p.focalPx.toFixed(0)} ± ${p.sd.focalPx.toFixed(0)} ` +
-                `px${p.priorLed ? ' (mostly a usual value: tilt the camera, or move nearer)' : ''}`,
-              `card ${Math.hypot(p.card.x, p.card.z).toFixed(2)} m from the point below the lens`,
-              r.white === null
-                ? 'greys out of sight'
-                : `white balance gains R ${r.white.gains[0].toFixed(3)}, ` +
-                  `B ${r.white.gains[2].toFixed(3)}` +
-                  (r.white.temperatureK === null ? '' : `, ${r.white.temperatureK.toFixed(0)} K`),
-              ...(r.ball === null
-                ? []
-                : [
-                    `ball: key at azimuth ${r.ball.azimuthDeg.toFixed(1)}°, ` +
-                      `elevation ${r.ball.elevationDeg.toFixed(1)}°, ± ${r.ball.directionSd.toFixed(1)}°; ` +
-                      `key to fill ${r.ball.keyFillStops.toFixed(1)} ± ${r.ball.keyFillSd.toFixed(1)} stops`,
-                  ]),
-              r.sun === null
-                ? `sun: ${r.sunReason}`
-                : `key at azimuth ${r.sun.azimuthDeg.toFixed(1)} ± ${r.sun.sd.azimuthDeg.toFixed(1)}°, ` +
-                  `elevation ${r.sun.elevationDeg.toFixed(1)} ± ${r.sun.sd.elevationDeg.toFixed(1)}°`,
-              r.code === null
-                ? 'code not read'
-                : `card of “${r.code.production}”${r.code.pick === '' ? '' : `, pick ${r.code.pick}`}`,
-            ].join('\n'),
-        );
+        answer(o, cardDocument(r), () => cardWords(r));
         return 0;
       }),
     );
+}
+
+/** A number from 0 of an option, where it is given. */
+function number(text: string | undefined, name: string): number | undefined {
+  if (text === undefined) return undefined;
+  const v = Number(text);
+  if (!Number.isFinite(v) || v < 0)
+    throw new PlatewrightError('PW-CLI-NUMBER', `--${name} takes a number from 0, but got "${text}"`, {
+      kind: 'usage',
+    });
+  return v;
+}
+
+type Reading = Awaited<ReturnType<typeof readCard>>;
+
+/** What was read, for a program. */
+function cardDocument(r: Reading) {
+  const p = r.pose;
+  return {
+    frame: r.frame,
+    framesLookedAt: r.framesLookedAt,
+    framesFound: r.framesFound,
+    markers: r.markers.length,
+    focalPx: p.focalPx,
+    tiltDeg: p.tiltDeg,
+    rollDeg: p.rollDeg,
+    cameraHeight: p.cameraHeight,
+    sd: p.sd,
+    residualPx: p.residualPx,
+    priorLed: p.priorLed,
+    pose: { card: p.card, cameraHeight: p.cameraHeight, tiltDeg: p.tiltDeg, rollDeg: p.rollDeg },
+    groundPlane: {
+      normal: [0, 1, 0],
+      cameraHeight: p.cameraHeight,
+      note: 'world x to camera right, y up, z away; the floor is y = 0',
+    },
+    code: r.code,
+    whiteBalance: r.white,
+    sun: r.sun,
+    sunReason: r.sunReason,
+    ball: r.ball,
+    ballReason: r.ballReason,
+  };
+}
+
+/** What was read, for a person. */
+function cardWords(r: Reading): string {
+  const p = r.pose;
+  return [
+    `card found in ${r.framesFound} of ${r.framesLookedAt} frames; ` +
+      `numbers from frame ${r.frame} (${r.markers.length} of 4 fiducials, ${p.residualPx.toFixed(2)} px)`,
+    `camera ${(p.cameraHeight * 100).toFixed(1)} ± ${(p.sd.cameraHeight * 100).toFixed(1)} cm above ` +
+      `the floor, tilt ${p.tiltDeg.toFixed(2)} ± ${p.sd.tiltDeg.toFixed(2)}°, ` +
+      `roll ${p.rollDeg.toFixed(2)}°, focal length ${p.focalPx.toFixed(0)} ± ${p.sd.focalPx.toFixed(0)} ` +
+      `px${p.priorLed ? ' (mostly a usual value: tilt the camera, or move nearer)' : ''}`,
+    `card ${Math.hypot(p.card.x, p.card.z).toFixed(2)} m from the point below the lens`,
+    r.white === null
+      ? 'greys out of sight'
+      : `white balance gains R ${r.white.gains[0].toFixed(3)}, ` +
+        `B ${r.white.gains[2].toFixed(3)}` +
+        (r.white.temperatureK === null ? '' : `, ${r.white.temperatureK.toFixed(0)} K`),
+    ...(r.ball === null
+      ? []
+      : [
+          `ball: key at azimuth ${r.ball.azimuthDeg.toFixed(1)}°, ` +
+            `elevation ${r.ball.elevationDeg.toFixed(1)}°, ± ${r.ball.directionSd.toFixed(1)}°; ` +
+            `key to fill ${r.ball.keyFillStops.toFixed(1)} ± ${r.ball.keyFillSd.toFixed(1)} stops`,
+        ]),
+    r.sun === null
+      ? `sun: ${r.sunReason}`
+      : `key at azimuth ${r.sun.azimuthDeg.toFixed(1)} ± ${r.sun.sd.azimuthDeg.toFixed(1)}°, ` +
+        `elevation ${r.sun.elevationDeg.toFixed(1)} ± ${r.sun.sd.elevationDeg.toFixed(1)}°`,
+    r.code === null
+      ? 'code not read'
+      : `card of “${r.code.production}”${r.code.pick === '' ? '' : `, pick ${r.code.pick}`}`,
+  ].join('\n');
 }
