@@ -36,7 +36,7 @@ const ENOUGH = 0.01;
 const LIT_FROM = 0.7;
 export const DARK_UNTIL = 0.35;
 /** The same upwards: up to where a pixel is as bright as most of the screen, and from where it is far brighter. */
-const LIT_UNTIL = 1 / LIT_FROM;
+export const LIT_UNTIL = 1 / LIT_FROM;
 const BRIGHT_FROM = 1 / DARK_UNTIL;
 const LOOKED_AT = 20_000;
 

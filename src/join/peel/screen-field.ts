@@ -9,6 +9,7 @@
 import { kernels } from '../../image/kernels.js';
 import { median } from '../../image/statistics.js';
 import { labelAreas, partsOf } from './label-areas.js';
+import { dropGreyed } from './greyed.js';
 import { holdToLit, litHue, type LitHue } from './lit-hue.js';
 import { cellMoments } from './local-unmix.js';
 import { resampleCells } from './resample-cells.js';
@@ -82,6 +83,7 @@ export function screenField(
     const found = gather(sure, rho, scatter),
       square = sumOf(judged.square);
     if (!wide && lit !== null) takeShadowTint(small, lit, sure, weight, DARKEST, LEAST_LIMIT);
+    if (lit !== null) dropGreyed(small, lit, sure, weight);
     if (!wide && turn >= turns - 2) dropStrays(small, sure, weight, limit, floats);
     const cells = cellMoments(data, weight, w, h, CELL, 4, 3, floats);
     if (cells === null) break;
