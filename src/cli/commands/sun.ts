@@ -151,8 +151,10 @@ function wantedOf(o: Options): Wanted {
 function answerWindows(o: Options, place: Place, zone: Zone): number {
   const wanted = wantedOf(o);
   const windows = windowsOf(wanted, place, zone);
-  const reason = windows.length > 0 ? null : whyNone(wanted, place, zone);
-  if (o.ics !== undefined) writeFileSync(o.ics, calendarOf(windows, wanted, place, zone));
+  // A day that no month has is refused here: counting days rolls it over into the next month.
+  const fromMs = startOfDate(wanted.firstDate, zone);
+  const reason = windows.length > 0 ? null : whyNone(wanted, place, zone, fromMs);
+  if (o.ics !== undefined) writeFileSync(o.ics, calendarOf(windows, wanted, place, fromMs));
   answer(
     o,
     {
@@ -205,8 +207,8 @@ function datedWindow(w: SunWindow, date: string, zone: Zone, light: number | nul
 }
 
 /** Why the sun does not stand as wanted on any of the dates. */
-function whyNone({ firstDate, days, elevation, azimuth }: Wanted, place: Place, zone: Zone): string {
-  const top = highestElevation(place, startOfDate(firstDate, zone), startOfDate(addDays(firstDate, days), zone));
+function whyNone({ firstDate, days, elevation, azimuth }: Wanted, place: Place, zone: Zone, fromMs: number): string {
+  const top = highestElevation(place, fromMs, startOfDate(addDays(firstDate, days), zone));
   return top.elevationDeg < elevation[0]
     ? `the sun never gets to ${elevation[0]}° in these dates; ` +
         `its highest is ${top.elevationDeg.toFixed(1)}° at ${isoLocal(top.timeMs, zone)}`
@@ -215,8 +217,8 @@ function whyNone({ firstDate, days, elevation, azimuth }: Wanted, place: Place, 
         'use a lamp, other dates or another heading';
 }
 
-function calendarOf(windows: readonly DatedWindow[], wanted: Wanted, place: Place, zone: Zone): string {
-  const { elevation, firstDate } = wanted;
+function calendarOf(windows: readonly DatedWindow[], wanted: Wanted, place: Place, fromMs: number): string {
+  const { elevation } = wanted;
   return iCalendar(
     windows.map((w) => ({
       uid: `sun-${w.startMs}-${round(place.latitudeDeg, 3)}-${round(place.longitudeDeg, 3)}@platewright`,
@@ -226,7 +228,7 @@ function calendarOf(windows: readonly DatedWindow[], wanted: Wanted, place: Plac
       description:
         `Sun azimuth ${w.azimuth[0]}° to ${w.azimuth[1]}°, ` + `elevation ${w.elevation[0]}° to ${w.elevation[1]}°`,
     })),
-    startOfDate(firstDate, zone),
+    fromMs,
   );
 }
 
