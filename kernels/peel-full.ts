@@ -228,7 +228,7 @@ export function peelColour(
       let m = f32x4.mul(half, f32x4.add(rr, ro));
       if (blue == 0) {
         const alike = f32x4.div(f32x4.min(rr, ro), f32x4.max(f32x4.max(rr, ro), f32x4.splat(1e-6)));
-        const pale = f32x4.max(zero, f32x4.min(one, f32x4.mul(f32x4.sub(alike, f32x4.splat(0.6)), f32x4.splat(5))));
+        const pale = f32x4.max(zero, f32x4.min(one, f32x4.mul(f32x4.sub(alike, f32x4.splat(0.75)), f32x4.splat(8))));
         m = f32x4.add(m, f32x4.mul(f32x4.mul(f32x4.splat(0.14), pale), f32x4.max(zero, f32x4.sub(rr, ro))));
       }
       let most = f32x4.mul(m, m);

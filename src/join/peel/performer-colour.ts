@@ -21,12 +21,12 @@ const LAMBDA = 0.05;
  * How far green lies from the mean of red and blue towards red, in parts of their difference (square-root light), where
  * a colour is pale and rather red than blue: white under daylight of 5000 to 6500 K .09 to .12 (CIE 15's locus in BT.709),
  * a pale coat with eumelanin's absorbances (exp(-.0062 λ/nm) at 600, 545 and 450 nm, Donner & Jensen, 2006) .20 to .23.
- * Coloured coats (ginger, brown) lie at the mean.
+ * Coloured coats (ginger, brown) lie at the mean, and so does the tan one of the practice set (.03 at .75).
  */
 const PALE_LEAN = 0.14;
 /** Roots of the less over the more of red and blue: at the first a coat counts as coloured, from the second as pale. */
-const COLOURED = 0.6,
-  PALE = 0.8;
+const COLOURED = 0.75,
+  PALE = 0.875;
 /** Small pixels from anything that may be performer beyond which the colour is simply 0. */
 const NOTHING_FROM = 8;
 
