@@ -1,63 +1,81 @@
 // Builds src → dist (one file each, no bundling), kernels → dist/kernels.wasm and, with --web, web → dist/web.
-// Only what changed since the last build is done again. Needs the packages of package.json and nothing else.
-import { readdirSync, statSync, mkdirSync, readFileSync, writeFileSync, existsSync, rmSync } from 'node:fs';
-import { basename, join, dirname, relative } from 'node:path';
+// Only what changed since the last build is done again, by content (built-from.mjs). Needs the packages of package.json and nothing else.
+import { mkdirSync, readFileSync, writeFileSync, existsSync, rmSync } from 'node:fs';
+import { basename, join, dirname, relative, sep } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { spawnSync } from 'node:child_process';
 import { buildSync, transformSync } from 'esbuild';
+import { BuiltFrom, contentHash, filesBelow } from './built-from.mjs';
 
 const root = dirname(dirname(fileURLToPath(import.meta.url)));
 const dist = join(root, 'dist');
 const args = new Set(process.argv.slice(2));
+const builtFrom = new BuiltFrom(dist);
 
-function* walk(dir) {
-  if (!existsSync(dir)) return;
-  for (const e of readdirSync(dir, { withFileTypes: true })) {
-    const p = join(dir, e.name);
-    if (e.isDirectory()) yield* walk(p);
-    else yield p;
-  }
-}
-const newer = (a, b) => !existsSync(b) || statSync(a).mtimeMs > statSync(b).mtimeMs;
+/** How it is built counts as much as from what: this script and the versions of the packages that it builds with. */
+const SCRIPTS = ['scripts/build.mjs', 'scripts/built-from.mjs', 'package-lock.json'].map((f) => join(root, f));
+const hashOf = (files) => contentHash(root, [...SCRIPTS, ...files]);
+const isTest = (file) => /\.test\.tsx?$/.test(file);
+const sourceFiles = () => [...filesBelow(join(root, 'src'))].filter((f) => !isTest(f) && !f.endsWith('.d.ts'));
 
+/** Parts of dist that are not modules of src, one to one. */
+const OTHER_PARTS = ['web', 'programs', 'threads', 'built-from'];
+
+/** Builds src; says how many of its files were built anew. */
 export function buildSources() {
+  const sources = sourceFiles();
+  const made = buildModules(sources);
+  const bundles = hashOf(sources);
+  buildThreads(bundles);
+  buildPrograms(bundles);
+  return made;
+}
+
+/** Each module for itself; what is no module is copied. */
+function buildModules(sources) {
   const from = join(root, 'src');
+  const scripts = hashOf([]);
+  const noted = builtFrom.read('modules');
+  const before = noted?.scripts === scripts ? noted.files : {};
+  const files = {};
+  const outs = new Set();
   let made = 0;
-  const wanted = new Set();
-  for (const file of walk(from)) {
-    const rel = relative(from, file);
-    if (/\.test\.ts$/.test(rel)) continue;
-    const isTs = rel.endsWith('.ts');
-    const out = join(dist, isTs ? rel.replace(/\.ts$/, '.js') : rel);
-    if (rel.endsWith('.d.ts')) continue;
-    wanted.add(out);
-    if (!newer(file, out)) continue;
+  for (const file of sources) {
+    const name = relative(from, file).replaceAll(sep, '/');
+    const out = join(dist, name.replace(/\.ts$/, '.js'));
+    outs.add(out);
+    files[name] = contentHash(root, [file]);
+    if (files[name] === before[name] && existsSync(out)) continue;
     mkdirSync(dirname(out), { recursive: true });
-    if (isTs) {
-      // Maps lie beside: within the modules they would be most of what every process reads and scans as it starts.
-      const { code, map } = transformSync(readFileSync(file, 'utf8'), {
-        loader: 'ts',
-        format: 'esm',
-        target: 'node20',
-        sourcemap: 'external',
-        sourcefile: file,
-      });
-      writeFileSync(`${out}.map`, map);
-      writeFileSync(out, `${code}//# sourceMappingURL=${basename(out)}.map\n`);
-    } else writeFileSync(out, readFileSync(file));
+    if (name.endsWith('.ts')) buildModule(file, out);
+    else writeFileSync(out, readFileSync(file));
     made++;
   }
-  for (const t of THREADS) wanted.add(bundleOf(t));
-  buildThreads();
-  buildPrograms();
-  // A module that was deleted from src must not live on in dist.
-  for (const file of walk(dist)) {
-    const rel = relative(dist, file);
-    if (rel.startsWith('web') || rel.startsWith('kernels') || rel.startsWith('programs')) continue;
-    if ((file.endsWith('.js') && !wanted.has(file)) || (file.endsWith('.js.map') && !wanted.has(file.slice(0, -4))))
+  removeOrphans(outs);
+  builtFrom.note('modules', { scripts, files });
+  return made;
+}
+
+function buildModule(file, out) {
+  // Maps lie beside: within the modules they would be most of what every process reads and scans as it starts.
+  const { code, map } = transformSync(readFileSync(file, 'utf8'), {
+    loader: 'ts',
+    format: 'esm',
+    target: 'node20',
+    sourcemap: 'external',
+    sourcefile: file,
+  });
+  writeFileSync(`${out}.map`, map);
+  writeFileSync(out, `${code}//# sourceMappingURL=${basename(out)}.map\n`);
+}
+
+/** A module that was deleted from src must not live on in dist. */
+function removeOrphans(outs) {
+  for (const file of filesBelow(dist)) {
+    if (OTHER_PARTS.includes(relative(dist, file).split(sep)[0])) continue;
+    if ((file.endsWith('.js') && !outs.has(file)) || (file.endsWith('.js.map') && !outs.has(file.slice(0, -4))))
       rmSync(file);
   }
-  return made;
 }
 
 /**
@@ -70,28 +88,27 @@ const BUNDLED = { bundle: true, format: 'esm', platform: 'node', target: 'node20
 const THREADS = ['join/render/prepare-worker', 'inspect/reader/picture-worker'];
 const bundleOf = (thread) => join(dist, 'threads', `${basename(thread)}.bundle.js`);
 
-function buildThreads() {
+function buildThreads(hash) {
+  if (builtFrom.read('threads') === hash && THREADS.every((t) => existsSync(bundleOf(t)))) return;
   for (const name of THREADS) {
-    const out = bundleOf(name);
-    if (![...walk(join(root, 'src'))].some((f) => newer(f, out))) continue;
     buildSync({
       ...BUNDLED,
       entryPoints: [join(root, 'src', `${name}.ts`)],
-      outfile: out,
+      outfile: bundleOf(name),
       sourcemap: 'external',
       logLevel: 'error',
     });
   }
+  builtFrom.note('threads', hash);
 }
 
 /** The command line and a job's process: what they load later (a command, a kind of job) stays apart. */
 const PROGRAMS = ['cli/main', 'jobs/job-main'];
 
-function buildPrograms() {
+function buildPrograms(hash) {
   const folder = join(dist, 'programs');
   const outs = PROGRAMS.map((p) => join(folder, `${basename(p)}.js`));
-  const files = [...walk(join(root, 'src'))];
-  if (!outs.some((out) => files.some((f) => newer(f, out)))) return;
+  if (builtFrom.read('programs') === hash && outs.every((out) => existsSync(out))) return;
   const { metafile } = buildSync({
     ...BUNDLED,
     absWorkingDir: root,
@@ -104,14 +121,17 @@ function buildPrograms() {
     logLevel: 'error',
   });
   const made = new Set(Object.keys(metafile.outputs).map((f) => join(root, f)));
-  for (const file of walk(folder)) if (!made.has(file)) rmSync(file);
+  for (const file of filesBelow(folder)) if (!made.has(file)) rmSync(file);
+  builtFrom.note('programs', hash);
 }
 
+/** Builds the kernels where they changed; says whether it did. */
 export function buildKernels() {
   const entry = join(root, 'kernels', 'index.ts');
   if (!existsSync(entry)) return false;
   const out = join(dist, 'kernels.wasm');
-  if (![...walk(join(root, 'kernels'))].some((f) => newer(f, out))) return false;
+  const hash = hashOf(filesBelow(join(root, 'kernels')));
+  if (builtFrom.read('kernels') === hash && existsSync(out)) return false;
   mkdirSync(dist, { recursive: true });
   const run = spawnSync(
     process.execPath,
@@ -139,14 +159,21 @@ export function buildKernels() {
     console.error(run.stdout + run.stderr);
     throw new Error('kernels did not compile');
   }
+  builtFrom.note('kernels', hash);
   return true;
 }
 
+/**
+ * Builds the workbench where it changed; says whether it did. It takes some modules from src; which, its own build
+ * writes down (web/vite.config.ts).
+ */
 export function buildWeb() {
   const config = join(root, 'web', 'vite.config.ts');
   if (!existsSync(config)) return false;
   const mark = join(dist, 'web', 'index.html');
-  if (![...walk(join(root, 'web'))].some((f) => newer(f, mark))) return false;
+  const own = [...filesBelow(join(root, 'web'))].filter((f) => !isTest(f));
+  const hash = () => hashOf([...own, ...(builtFrom.read('web-modules') ?? []).map((f) => join(root, f))]);
+  if (builtFrom.read('web') === hash() && existsSync(mark)) return false;
   const run = spawnSync(
     process.execPath,
     [join(root, 'node_modules', 'vite', 'bin', 'vite.js'), 'build', '--config', config, '--logLevel', 'warn'],
@@ -156,6 +183,7 @@ export function buildWeb() {
     console.error(run.stdout + run.stderr);
     throw new Error('the workbench did not build');
   }
+  builtFrom.note('web', hash());
   return true;
 }
 
