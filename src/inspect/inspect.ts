@@ -15,7 +15,7 @@ import { mendsPlate } from '../join/render/mends-plate.js';
 import type { Recipe, StepName, WidenStep } from '../join/types.js';
 import { checkBelong } from './reader/belong.js';
 import { liftVeil, matteBox, type SeenFrame } from './reader/frame.js';
-import { FrameRooms, type FrameRoom } from './reader/frame-rooms.js';
+import { FrameRooms, type PlaceOfFrame, type RoomsHeld } from './reader/frame-rooms.js';
 import type { Carrier } from '../join/ride/carrier.js';
 import { reframedCarrier, reframedRecipe, reframeOf } from '../join/widen/reframe.js';
 import { LANE_ROOMS, PictureLane, laneFor } from './reader/picture-lane.js';
@@ -109,8 +109,8 @@ function withoutOutline(r: Inspection): Inspection {
   };
 }
 
-/** Frames held at once by one thread: the one at hand and the two before it, which movement asks for. */
-const ROOMS = 3;
+/** Held at once by one thread: the frame at hand, and the planes of the two before it, which movement asks for. */
+const ROOMS: RoomsHeld = { planes: 3, pictures: 1 };
 
 /** Frames on which the recipe is rendered again to tell grain from fur. */
 const BARE_FRAMES = 6;
@@ -174,17 +174,19 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
         uf = await unmended?.next();
       await lane?.ready();
       const room = rooms.next(),
-        j = room.coded('join', jf),
-        p = room.coded('plate', pf.value),
-        matte = room.plane('matte', j.width, j.height);
+        j = room.pictures.coded('join', jf),
+        p = room.pictures.coded('plate', pf.value),
+        matte = room.planes.plane('matte', j.width, j.height);
       if (mf !== undefined) coverageOf(mf.value, matte);
       else matte.set((await bare?.matteAt(first + n)) ?? roughMatte(j, p) ?? new Float32Array(matte.length));
       const f = {
         ...seen(first + n, j, p, matte, room, reader.veiled),
         ...(of === undefined || of.done
           ? {}
-          : { asFilmed: room.luma('asFilmed', rooms.aside.coded('join', of.value)) }),
-        ...(uf === undefined || uf.done ? {} : { beside: room.luma('beside', rooms.aside.coded('join', uf.value)) }),
+          : { asFilmed: room.planes.luma('asFilmed', rooms.aside.coded('join', of.value)) }),
+        ...(uf === undefined || uf.done
+          ? {}
+          : { beside: room.planes.luma('beside', rooms.aside.coded('join', uf.value)) }),
       };
       // The lane begins while the recipe is rendered again here.
       lane?.add(f, reader.passingOn(f.frame));
@@ -237,7 +239,7 @@ function seen(
   join: Picture,
   plate: Picture,
   matte: Float32Array,
-  room: FrameRoom,
+  { planes }: PlaceOfFrame,
   veiled: boolean,
 ): SeenFrame {
   if (veiled) liftVeil(matte);
@@ -245,8 +247,8 @@ function seen(
     frame,
     join,
     plate,
-    luma: room.luma('luma', join),
-    plateLuma: room.luma('plateLuma', plate),
+    luma: planes.luma('luma', join),
+    plateLuma: planes.luma('plateLuma', plate),
     matte,
     box: matteBox(matte, join.width, join.height),
   };

@@ -6,7 +6,7 @@
  * a pattern of their own has no side and grain counts against itself on every other row. Read only in small cells that
  * move, so little movement is enough; beside the performer less the slope of the plate's own rows. The rule is our own.
  */
-import type { SeenFrame } from '../reader/frame.js';
+import type { GoneFrame, SeenFrame } from '../reader/frame.js';
 
 export interface CombSlope {
   readonly slope: number;
@@ -69,7 +69,7 @@ function slopeOf(cells: readonly Cell[]): CombSlope | null {
   return { slope, sd: Math.sqrt(left) / dd };
 }
 
-export function readComb(before: SeenFrame, f: SeenFrame): CombReading {
+export function readComb(before: GoneFrame, f: SeenFrame): CombReading {
   const { width: W, height: H } = f.join,
     inside: Cell[] = [],
     outside: { join: Cell; plate: Cell }[] = [];

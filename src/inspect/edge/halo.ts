@@ -5,9 +5,10 @@
  * behind brightens the thin rim by right, so the rim is judged beside the recipe's own where there is one; the bare
  * ground beyond it is not, less what lies a few pixels farther out (a lens's glow, an encoder).
  */
-import { bt709Decode } from '../../colour/transfer.js';
 import { nearestInSet } from '../../image/distance.js';
 import { grow, type SeenFrame } from '../reader/frame.js';
+import { lightness } from './edge-light.js';
+import { NearestBody, lightOf } from './nearest-light.js';
 
 export interface HaloReading {
   /** Median L* by which the thin rim is brighter than the mixture. */
@@ -31,7 +32,6 @@ const RIM = 12,
   NEAR = 1,
   FEWEST = 100;
 
-const lightness = (y: number): number => (y > 216 / 24389 ? 116 * Math.cbrt(y) - 16 : (24389 / 27) * Math.max(0, y));
 const middle = (l: number[]): number => l.sort((a, b) => a - b)[l.length >> 1]!;
 
 /** `picture`: display-coded, with its matte; the frame's own unless another of the same place is given. */
@@ -43,22 +43,16 @@ export function readHalo(
   if (f.box === null) return null;
   const { width: W, height: H } = f.join,
     N = W * H,
-    [x0, y0, x1, y1] = grow(f.box, FAR[1] + 2, FAR[1] + 2, W, H),
+    box = grow(f.box, FAR[1] + 2, FAR[1] + 2, W, H),
+    [x0, y0, x1, y1] = box,
     w = x1 - x0,
-    h = y1 - y0;
-  const of = (d: Float32Array, i: number): number =>
-    0.2126 * bt709Decode(d[i]!) + 0.7152 * bt709Decode(d[N + i]!) + 0.0722 * bt709Decode(d[2 * N + i]!);
-  const seen = new Uint8Array(w * h),
-    core = new Uint8Array(w * h);
+    h = y1 - y0,
+    body = new NearestBody(matte, W, box, CORE);
+  if (body.count === 0) return null;
+  const seen = new Uint8Array(w * h);
   for (let y = 0; y < h; y++)
-    for (let x = 0; x < w; x++) {
-      const a = matte[(y0 + y) * W + x0 + x]!;
-      seen[y * w + x] = a > BARE ? 1 : 0;
-      core[y * w + x] = a > CORE ? 1 : 0;
-    }
-  if (!core.includes(1)) return null;
+    for (let x = 0; x < w; x++) seen[y * w + x] = matte[(y0 + y) * W + x0 + x]! > BARE ? 1 : 0;
   const out = nearestInSet(seen, w, h).distance,
-    { nearest, distance } = nearestInSet(core, w, h),
     rim: number[] = [],
     close: number[] = [],
     far: number[] = [];
@@ -68,24 +62,15 @@ export function readHalo(
         i = (y0 + y) * W + x0 + x,
         a = matte[i]!,
         d = out[q]!;
-      if (d > 0 ? d > FAR[1] || (d > CLOSE && d < FAR[0]) : a < THIN[0] || a > THIN[1] || distance[q]! > RIM) continue;
-      const is = lightness(of(picture, i)),
-        plate = of(f.plate.data, i);
+      if (d > 0 ? d > FAR[1] || (d > CLOSE && d < FAR[0]) : a < THIN[0] || a > THIN[1] || body.distance[q]! > RIM)
+        continue;
+      const is = lightness(lightOf(picture, N, i)),
+        plate = lightOf(f.plate.data, N, i);
       if (d > 0) {
         (d <= CLOSE ? close : far).push(is - lightness(plate));
         continue;
       }
-      const nx = nearest[q]! % w,
-        ny = Math.floor(nearest[q]! / w);
-      let own = 0,
-        n = 0;
-      for (let v = Math.max(0, ny - NEAR); v <= Math.min(h - 1, ny + NEAR); v++)
-        for (let u = Math.max(0, nx - NEAR); u <= Math.min(w - 1, nx + NEAR); u++)
-          if (core[v * w + u] === 1) {
-            own += of(picture, (y0 + v) * W + x0 + u);
-            n++;
-          }
-      rim.push(is - lightness((a * own) / n + (1 - a) * plate));
+      rim.push(is - lightness(a * body.light(picture, N, q, NEAR) + (1 - a) * plate));
     }
   return {
     rim: rim.length < FEWEST ? null : middle(rim),

@@ -6,10 +6,11 @@
  * in both and fall out).
  */
 import { bt709Decode } from '../../colour/transfer.js';
-import { nearestInSet } from '../../image/distance.js';
 import type { Expected } from '../texture/against-take.js';
 import { coreOf } from '../texture/fineness.js';
 import { grow, matteBox, type SeenFrame } from '../reader/frame.js';
+import { lightness } from './edge-light.js';
+import { NearestBody, lightOf } from './nearest-light.js';
 
 /** How deep the rim and the body lie, px; where a body is thin the deeper half of it counts. */
 const RIM = 5,
@@ -57,8 +58,7 @@ function rimOf(data: Float32Array, W: number, H: number, matte: Float32Array, sc
       const i = y * W + x,
         d = depth(i);
       if (d < 1) continue;
-      const v =
-        0.2126 * bt709Decode(data[i]!) + 0.7152 * bt709Decode(data[N + i]!) + 0.0722 * bt709Decode(data[2 * N + i]!);
+      const v = lightOf(data, N, i);
       if (d <= BAND) {
         band += v;
         bands++;
@@ -107,39 +107,30 @@ export interface OutlineBeside {
 const CONTRAST = 0.03;
 /** How far beyond the outline is read, px. */
 const BEYOND = 5;
-/** Half of the side over which the performer beside a place is averaged, px. */
-const NEAR = 2;
+/** Coverage of the performer's solid body; half of the side over which it is averaged beside a place, px. */
+const CORE = 0.9,
+  NEAR = 2;
 
 /** Most alpha of what is no performer, and L* of darkness from which ground is shaded. */
 const BARE = 0.003,
   SHADED = 1;
-
-const lightness = (y: number): number => (y > 216 / 24389 ? 116 * Math.cbrt(y) - 16 : (24389 / 27) * Math.max(0, y));
 
 /** Of the recipe's own picture; null where too little of the outline is seen. */
 export function readOutlineBeside(f: SeenFrame, expected: Expected): OutlineBeside | null {
   if (f.box === null) return null;
   const { width: W, height: H } = f.join,
     N = W * H,
-    [x0, y0, x1, y1] = grow(f.box, BEYOND + 2, BEYOND + 2, W, H),
+    box = grow(f.box, BEYOND + 2, BEYOND + 2, W, H),
+    [x0, y0, x1, y1] = box,
     w = x1 - x0,
     h = y1 - y0,
-    m = expected.matte;
-  const core = new Uint8Array(w * h);
-  let count = 0;
-  for (let y = 0; y < h; y++)
-    for (let x = 0; x < w; x++)
-      if (m[(y0 + y) * W + x0 + x]! > 0.9) {
-        core[y * w + x] = 1;
-        count++;
-      }
-  if (count < FEWEST) return null;
-  const { nearest, distance } = nearestInSet(core, w, h),
-    j = f.join.data,
-    e = expected.coded.data,
-    p = f.plate.data;
-  const of = (d: Float32Array, i: number): number =>
-    0.2126 * bt709Decode(d[i]!) + 0.7152 * bt709Decode(d[N + i]!) + 0.0722 * bt709Decode(d[2 * N + i]!);
+    m = expected.matte,
+    solid = new NearestBody(m, W, box, CORE);
+  if (solid.count < FEWEST) return null;
+  const e = expected.coded.data,
+    join = (i: number): number => lightOf(f.join.data, N, i),
+    asked = (i: number): number => lightOf(e, N, i),
+    plate = (i: number): number => lightOf(f.plate.data, N, i);
   let rim = 0,
     rims = 0,
     cover = 0,
@@ -154,8 +145,8 @@ export function readOutlineBeside(f: SeenFrame, expected: Expected): OutlineBesi
       const i = (y0 + y) * W + x0 + x,
         a = m[i]!,
         q = y * w + x;
-      if ((a > 0.92 && a < 0.98) || distance[q]! > BEYOND + 3) continue;
-      const off = lightness(of(j, i)) - lightness(of(e, i));
+      if ((a > 0.92 && a < 0.98) || solid.distance[q]! > BEYOND + 3) continue;
+      const off = lightness(join(i)) - lightness(asked(i));
       if (a >= 0.98) {
         body += off;
         bodies++;
@@ -168,23 +159,13 @@ export function readOutlineBeside(f: SeenFrame, expected: Expected): OutlineBesi
         continue;
       }
       // Shaded ground is the shadow's and the contact's matter.
-      if (a > BARE || f.matte[i]! > BARE || distance[q]! > BEYOND || lightness(of(e, i)) < lightness(of(p, i)) - SHADED)
-        continue;
+      if (a > BARE || f.matte[i]! > BARE || solid.distance[q]! > BEYOND) continue;
+      if (lightness(asked(i)) < lightness(plate(i)) - SHADED) continue;
       beyond += off;
       beyonds++;
-      const nx = nearest[q]! % w,
-        ny = Math.floor(nearest[q]! / w);
       // By light alone: a file's coarser colour smears over the outline.
-      let own = 0,
-        n = 0;
-      for (let v = Math.max(0, ny - NEAR); v <= Math.min(h - 1, ny + NEAR); v++)
-        for (let u = Math.max(0, nx - NEAR); u <= Math.min(w - 1, nx + NEAR); u++)
-          if (core[v * w + u] === 1) {
-            own += of(e, (y0 + v) * W + x0 + u);
-            n++;
-          }
-      const d = own / n - of(p, i);
-      num += d * (of(j, i) - of(e, i));
+      const d = solid.light(e, N, q, NEAR) - plate(i);
+      num += d * (join(i) - asked(i));
       den += d * d;
     }
   return rims < 40 || beyonds < 60

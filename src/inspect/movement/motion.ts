@@ -9,7 +9,7 @@
  */
 import { bt709Decode } from '../../colour/transfer.js';
 import type { Box } from '../../join/ground/ground.js';
-import type { SeenFrame } from '../reader/frame.js';
+import type { GoneFrame, SeenFrame } from '../reader/frame.js';
 
 /** How far inside the outline the performer is taken from, and how much deeper again, px. */
 const INSIDE = 3,
@@ -183,7 +183,7 @@ export function silhouettePlace(
 /** Mean absolute difference of luma between two frames where both mattes hold, and outside both. */
 export function frameChange(
   now: SeenFrame,
-  before: SeenFrame,
+  before: GoneFrame,
   shift: readonly [number, number],
 ): { inside: number | null; outside: number } {
   const { width: W, height: H } = now.join;

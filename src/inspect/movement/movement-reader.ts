@@ -7,7 +7,7 @@ import { readChatter } from '../edge/chatter.js';
 import { ownWay } from '../edge/own-way.js';
 import { readComb, type CombSlope } from '../edge/comb.js';
 import { LIMITS } from '../limits.js';
-import { grow, type SeenFrame } from '../reader/frame.js';
+import { grow, type GoneFrame, type SeenFrame } from '../reader/frame.js';
 import { followPatch } from './ground-follow.js';
 import { frameChange, movedPlane, silhouettePlace } from './motion.js';
 import { plannedFoot, plannedGroundMove } from './planned.js';
@@ -36,8 +36,8 @@ export class MovementReader {
   private readonly every: number;
   private readonly series: Series;
   private readonly put: Put;
-  private before: SeenFrame | null = null;
-  private beforeThat: SeenFrame | null = null;
+  private before: GoneFrame | null = null;
+  private beforeThat: GoneFrame | null = null;
   /** How far the ground has gone from under the planned foot since the first frame, px. */
   private slipped: Pair = [0, 0];
 
@@ -57,7 +57,7 @@ export class MovementReader {
     this.before = f;
   }
 
-  private read(f: SeenFrame, b: SeenFrame): void {
+  private read(f: SeenFrame, b: GoneFrame): void {
     const here = plannedFoot(this.facts.recipe, f.frame),
       there = plannedFoot(this.facts.recipe, b.frame),
       move: Pair = here === null || there === null ? [0, 0] : [here[0] - there[0], here[1] - there[1]];
@@ -74,7 +74,7 @@ export class MovementReader {
   }
 
   /** Whether the picture is the plate's of its own number, and rows of two moments. */
-  private readMoments(f: SeenFrame, b: SeenFrame): void {
+  private readMoments(f: SeenFrame, b: GoneFrame): void {
     const step = this.erased ? null : readStep(b, f),
       comb = readComb(b, f);
     if (step !== null) this.series.inStep.push({ frame: f.frame, before: step.before, after: step.after });
@@ -83,7 +83,7 @@ export class MovementReader {
   }
 
   /** The plate's ground just under the foot, there and back, beside where the recipe plans it. */
-  private followGround(f: SeenFrame, b: SeenFrame, there: Pair, move: Pair): void {
+  private followGround(f: SeenFrame, b: GoneFrame, there: Pair, move: Pair): void {
     const { ground, fronts, passing, recipe } = this.facts,
       { width: W, height: H } = f.join;
     if (ground?.receiver !== 'ground' || f.box === null || (fronts && passing.length === 0)) return;
@@ -110,7 +110,7 @@ export class MovementReader {
   }
 
   /** The matte's chatter and the silhouette's jumps on the middle one of three frames. */
-  private readOutline(f: SeenFrame, b: SeenFrame, bb: SeenFrame, there: Pair | null, move: Pair): void {
+  private readOutline(f: SeenFrame, b: GoneFrame, bb: GoneFrame, there: Pair | null, move: Pair): void {
     if (bb.box === null || b.box === null || f.box === null) return;
     const { width: W, height: H } = f.join,
       first = plannedFoot(this.facts.recipe, bb.frame),
@@ -122,7 +122,9 @@ export class MovementReader {
     this.put(
       'chatter',
       b.frame,
-      chatter !== null && chatter > LIMITS.chatter ? Math.min(chatter, ownChatter([bb, b, f], box, there)) : chatter,
+      chatter !== null && chatter > LIMITS.chatter
+        ? Math.min(chatter, ownChatter([bb, b, f], [W, H], box, there))
+        : chatter,
     );
     // What passes in front cuts the silhouette anew on each frame.
     if (this.facts.fronts) return;
@@ -139,12 +141,12 @@ export class MovementReader {
  * a frame cover a cell on one of them alone. 1 where it can't be read.
  */
 function ownChatter(
-  [before, now, after]: readonly [SeenFrame, SeenFrame, SeenFrame],
+  [before, now, after]: readonly [GoneFrame, GoneFrame, GoneFrame],
+  [width, height]: readonly [number, number],
   box: readonly [number, number, number, number],
   anchor: Pair | null,
 ): number {
-  const { width, height } = now.join;
-  const to = (s: SeenFrame): Float32Array => {
+  const to = (s: GoneFrame): Float32Array => {
     const both = [0, 1, 2, 3].map((k) => (k < 2 ? Math.min : Math.max)(s.box![k]!, now.box![k]!)) as [
       number,
       number,
@@ -158,7 +160,7 @@ function ownChatter(
 }
 
 /** Mean change of the plate's coded luma. */
-function plateChange(f: SeenFrame, b: SeenFrame): number {
+function plateChange(f: GoneFrame, b: GoneFrame): number {
   let sum = 0,
     count = 0;
   for (let i = 0; i < f.plateLuma.length; i += EVERY) {

@@ -7,7 +7,7 @@
  * picture moves; a locked-off plate in which nothing moves tells nothing. The rule is our own.
  */
 import { reduced } from '../texture/reduced.js';
-import type { SeenFrame } from '../reader/frame.js';
+import type { GoneFrame, SeenFrame } from '../reader/frame.js';
 
 export interface StepReading {
   /** Cells beside the performer in which the plate moves. */
@@ -53,7 +53,7 @@ function left(j: Float32Array, p: Float32Array, W: number, x0: number, y0: numbe
 }
 
 /** The frame before and this one; null where the plate does not move enough beside the performer to tell. */
-export function readStep(before: SeenFrame, now: SeenFrame): StepReading | null {
+export function readStep(before: GoneFrame, now: SeenFrame): StepReading | null {
   const W = now.join.width,
     H = now.join.height,
     w = W >> 1,

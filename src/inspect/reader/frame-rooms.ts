@@ -1,7 +1,8 @@
 /**
  * Room for the frames an inspection looks at, in the kernels' memory and used again in turn. Made anew each frame the
  * pictures would be copied out of the kernels' memory, and collecting them took a tenth of an inspection's time. The
- * memory is shared, so another thread reads a frame where it lies (picture-lane.ts).
+ * memory is shared, so another thread reads a frame where it lies (picture-lane.ts). Of frames gone by only planes are
+ * asked for (`GoneFrame`), so pictures in colour, six planes of a frame's nine, are held of fewer.
  */
 import { kernels } from '../../image/kernels.js';
 import type { Channels, Picture } from '../../image/picture.js';
@@ -45,24 +46,43 @@ export class FrameRoom {
   }
 }
 
+/** How many frames are held at once, the one being filled among them: with their planes, and with their pictures. */
+export interface RoomsHeld {
+  readonly planes: number;
+  readonly pictures: number;
+}
+
+/** Where a frame's pictures and planes are put. */
+export interface PlaceOfFrame {
+  readonly pictures: FrameRoom;
+  readonly planes: FrameRoom;
+}
+
+const roomsOf = (count: number): FrameRoom[] => Array.from({ length: count }, () => new FrameRoom());
+
 /** Rooms that are gone round. */
 export class FrameRooms {
-  private readonly rooms: FrameRoom[];
+  private readonly pictures: FrameRoom[];
+  private readonly planes: FrameRoom[];
   private turn = 0;
   /** For pictures of which only a plane is kept. */
   readonly aside = new FrameRoom();
 
-  /** @param count frames that are held at once, the one being filled among them */
-  constructor(count: number) {
-    this.rooms = Array.from({ length: count }, () => new FrameRoom());
+  constructor(held: RoomsHeld) {
+    this.pictures = roomsOf(held.pictures);
+    this.planes = roomsOf(held.planes);
   }
 
-  next(): FrameRoom {
-    return this.rooms[this.turn++ % this.rooms.length]!;
+  next(): PlaceOfFrame {
+    const turn = this.turn++;
+    return {
+      pictures: this.pictures[turn % this.pictures.length]!,
+      planes: this.planes[turn % this.planes.length]!,
+    };
   }
 
   /** After this nothing may be read that lay in them. */
   free(): void {
-    for (const r of [...this.rooms, this.aside]) r.free();
+    for (const r of [...this.pictures, ...this.planes, this.aside]) r.free();
   }
 }

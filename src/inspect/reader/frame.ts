@@ -20,6 +20,9 @@ export interface SeenFrame {
   readonly box: readonly [number, number, number, number] | null;
 }
 
+/** A frame gone by: its pictures' room may hold another frame already. */
+export type GoneFrame = Omit<SeenFrame, 'join' | 'plate'>;
+
 export function matteBox(matte: Float32Array, width: number, height: number): [number, number, number, number] | null {
   let x0 = width,
     y0 = height,

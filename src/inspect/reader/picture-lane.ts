@@ -13,6 +13,7 @@ import { lanesFromEnvironment } from '../../image/lanes.js';
 import type { Outline } from '../../join/passing/outline-lines.js';
 import type { Recipe } from '../../join/types.js';
 import type { SeenFrame } from './frame.js';
+import type { RoomsHeld } from './frame-rooms.js';
 import type { Series } from './series.js';
 
 export interface PictureLaneData {
@@ -33,14 +34,14 @@ export type PictureAnswer =
   | { readonly kind: 'failure'; readonly failure: ThreadFailure };
 
 /**
- * Frames the lane may lie behind before it is waited for, and rooms that frames need for it: the two before that it
- * holds, those it has not read yet, and the one being filled.
+ * Frames the lane may not have read yet while the next is filled, and rooms that frames need for it: those, the one
+ * being filled, and of the two before that it holds the planes.
  */
-const BEHIND = 2;
-export const LANE_ROOMS = 2 + BEHIND + 1;
+const BEHIND = 1;
+export const LANE_ROOMS: RoomsHeld = { planes: 2 + BEHIND + 1, pictures: BEHIND + 1 };
 /** Pixels of all frames from which starting a thread (some .1 s) pays: four of 1080p. */
 const PAYS = 4 * 1920 * 1080;
-/** Pixels of a frame above which the lane's rooms and pictures would take too much memory (.3 GB at 1080p). */
+/** Pixels of a frame above which the lane's rooms and pictures would take too much memory (.17 GB more at 1080p). */
 const LARGEST = 2048 * 1152;
 
 function workerFile(): string {
@@ -104,7 +105,7 @@ export class PictureLane {
 
   /** Waits until the oldest of `LANE_ROOMS` rooms is free. Throws what the lane threw. */
   ready(): Promise<void> {
-    return this.until(() => this.unread <= BEHIND - 1);
+    return this.until(() => this.unread <= BEHIND);
   }
 
   /** Frames in their order; their pictures must lie in shared memory. */
