@@ -5,9 +5,10 @@ import { avGetCodecName, avGetPixFmtName, C } from './ffmpeg.js';
 import { clockSeconds } from './broken-off.js';
 import { readColourTags } from './colour-tags.js';
 import { squareWidth } from './square-pixels.js';
-import type { FrameIndex, Timing } from './frame-index.js';
+import type { FrameIndex } from './frame-index.js';
+import type { Timing } from './frame-timing.js';
 import type { OpenedInput } from './input.js';
-import { isTurned, isUpright, orientationDegrees, readDisplayMatrix } from './orientation.js';
+import { isTurned, isUpright, orientationDegrees } from './orientation.js';
 import { deliveredFormat } from './planes.js';
 import type { SoundInfo, VideoInfo } from './types.js';
 
@@ -40,13 +41,14 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
     par.height,
     input.still,
   );
-  const orientation = readDisplayMatrix(par.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX));
+  const { orientation } = input;
   const turn = orientationDegrees(orientation);
   const all = [...notes, ...(timing?.notes ?? [])];
   if (!isUpright(orientation))
     all.push(
-      `the file asks to be shown turned by ${turn.deg}° clockwise${turn.mirrored ? ' and mirrored' : ''}; ` +
-        'that was done',
+      `the file asks to be shown ${
+        turn.deg === 0 ? 'mirrored' : `turned by ${turn.deg}° clockwise${turn.mirrored ? ' and mirrored' : ''}`
+      }; that was done`,
     );
   const claimed = Number(stream.nbFrames);
   if (
@@ -65,7 +67,7 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
     clockSeconds(stream.metadata?.get('DURATION')) ??
     (input.sound === null && claimed === 0 ? Number(input.context.duration) / 1e6 : null);
   if (index !== null && timing !== null && promised !== null && claimed <= 0 && !input.still && !index.untimed) {
-    const have = (timing.frameCount * timing.rate.den) / timing.rate.num;
+    const have = (timing.frameCount * timing.rate.den) / timing.rate.num + timing.holeSeconds;
     const short = promised - have;
     // Half a second, or a tenth of a short clip: less may be a last frame held longer.
     if (short > Math.min(0.5, Math.max((3 * timing.rate.den) / timing.rate.num, 0.1 * promised)))

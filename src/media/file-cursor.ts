@@ -3,9 +3,10 @@ import { PlatewrightError } from '../core/errors.js';
 import { PictureDecoder } from './decoder.js';
 import { C, type Frame } from './ffmpeg.js';
 import type { Cursor } from './field-cursor.js';
-import type { FrameIndex, Timing } from './frame-index.js';
+import type { FrameIndex } from './frame-index.js';
+import type { Timing } from './frame-timing.js';
 import type { OpenedInput } from './input.js';
-import { isUpright, readDisplayMatrix } from './orientation.js';
+import { isUpright } from './orientation.js';
 import { chromaSiteOf, PlaneExtractor } from './planes.js';
 import { squareWidth } from './square-pixels.js';
 import { FrameReducer, type ReducedFrame, type SmallSize } from './reduce.js';
@@ -193,9 +194,7 @@ export class FileCursor implements Cursor {
       this.extractor = new PlaneExtractor(format);
       this.extractorFormat = format;
       this.reducer?.free();
-      const upright = isUpright(
-        readDisplayMatrix(this.decoder.opened.video!.codecpar.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)),
-      );
+      const upright = isUpright(this.decoder.opened.orientation);
       this.reducer =
         this.small === null || !upright ? null : FrameReducer.for(format, frame.width, frame.height, this.small);
     }
@@ -228,7 +227,7 @@ export class FileCursor implements Cursor {
       n,
       this.info.colour,
       site,
-      readDisplayMatrix(par.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)),
+      this.decoder.opened.orientation,
       this.info.pixelAspect,
     );
     if (out.widthPx !== this.info.widthPx || out.heightPx !== this.info.heightPx) {

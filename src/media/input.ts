@@ -7,6 +7,8 @@ import { basename, resolve } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import { endsBeforeIndex } from './broken-off.js';
 import { C, Dictionary, FormatContext, type AVMediaType, type Stream, InputFormat } from './ffmpeg.js';
+import { readDisplayMatrix, type Orientation } from './orientation.js';
+import { isMovingWebp, readStillTags, TIFF_JPEG } from './still-tags.js';
 
 /**
  * Containers that are opened. Playlists, scripts and text formats (which could name other files or hosts) are left out,
@@ -70,6 +72,8 @@ export interface OpenedInput {
   readonly still: boolean;
   /** Stream of the picture, or null (cover art does not count). */
   readonly video: Stream | null;
+  /** How the picture asks to be turned: a stream's display matrix, a still's orientation tag. */
+  readonly orientation: Orientation;
   readonly sound: Stream | null;
 }
 
@@ -145,6 +149,12 @@ async function openOnce(path: string, probing: Record<string, string>): Promise<
           'and wait until the copy is whole',
         { detail: { file: path, code } },
       );
+    if (isMovingWebp(path))
+      throw new PlatewrightError(
+        'PW-MEDIA-UNREADABLE',
+        `${basename(path)} is a WebP picture that moves, which can't be read; save it as a film (MP4, WebM) or a GIF`,
+        { detail: { file: path, code } },
+      );
     throw new PlatewrightError(
       'PW-MEDIA-UNREADABLE',
       `${basename(path)} is not a media file that can be read (it may be cut off at its start, ` +
@@ -159,12 +169,26 @@ async function openOnce(path: string, probing: Record<string, string>): Promise<
     const i = context.findBestStream(type);
     return i < 0 ? null : (streams[i] ?? null);
   };
+  const still = STILL_CONTAINERS.test(container);
+  const tags = still ? readStillTags(path) : null;
+  if (tags?.tiffCompression === TIFF_JPEG) {
+    await dispose(context);
+    throw new PlatewrightError(
+      'PW-MEDIA-UNREADABLE',
+      `${basename(path)} is a TIFF packed as JPEG, which can't be read with its true colours; ` +
+        'save it as PNG, as JPEG, or as a TIFF without packing or with LZW',
+      { detail: { file: path } },
+    );
+  }
+  const video = pictureStream(streams);
   return {
     path,
     context,
     container,
-    still: STILL_CONTAINERS.test(container),
-    video: pictureStream(streams),
+    still,
+    video,
+    orientation:
+      tags?.orientation ?? readDisplayMatrix(video?.codecpar.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX) ?? null),
     sound: pick(C.AVMEDIA_TYPE_AUDIO),
   };
 }

@@ -40,7 +40,7 @@ export class SequenceCursor implements Cursor {
         n,
         info.colour,
         chromaSiteOf(par.chromaLocation, deliveredFormat(format), true),
-        readDisplayMatrix(par.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)),
+        decoder.opened.orientation,
         info.pixelAspect,
       );
       if (out.widthPx !== info.widthPx || out.heightPx !== info.heightPx) {

@@ -8,7 +8,7 @@ import { basename } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import { C, FormatContext, Packet } from './ffmpeg.js';
 import { closeInput, openInput } from './input.js';
-import { readDisplayMatrix, type Orientation } from './orientation.js';
+import type { Orientation } from './orientation.js';
 
 export type Turn = 90 | 180 | 270;
 
@@ -60,9 +60,7 @@ export async function copyTurned(source: string, target: string, clockwise: Turn
       if (stream === input.video)
         made.codecpar.addCodedSideData(
           C.AV_PKT_DATA_DISPLAYMATRIX,
-          matrixBytes(
-            after(TURNS[clockwise], readDisplayMatrix(stream.codecpar.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX))),
-          ),
+          matrixBytes(after(TURNS[clockwise], input.orientation)),
         );
       to.set(stream.index, to.size);
     }

@@ -6,7 +6,8 @@ import { claimedRates, COUNT_AT_ONCE_BYTES, describeVideo } from './describe.js'
 import { conformed, judgeFields, mayHaveFields, RUN_LENGTH, WHOLE, type FieldUse } from './field-analysis.js';
 import { FieldCursor, type Cursor } from './field-cursor.js';
 import { FileCursor, type Built } from './file-cursor.js';
-import { buildFrameIndex, timingOf, type FrameIndex } from './frame-index.js';
+import { buildFrameIndex, type FrameIndex } from './frame-index.js';
+import { timingOf } from './frame-timing.js';
 import { closeInput, openInput, requireFile, type OpenedInput } from './input.js';
 import { copyFrame } from './planes.js';
 import { SequenceCursor } from './sequence-cursor.js';
@@ -83,7 +84,7 @@ export class VideoReader {
         options.fields !== 'as-is' && mayHaveFields(first.heightPx, first.rate, first.fieldOrder !== 'progressive');
       if (!input.still && (options.index || fields || sizeBytes <= COUNT_AT_ONCE_BYTES)) {
         const index = options.index ?? (await buildFrameIndex(input));
-        built = { index, timing: timingOf(index, claimedRates(input)) };
+        built = { index, timing: timingOf(index, claimedRates(input), input.sound !== null) };
         if (built.timing.frameCount === 0)
           throw new PlatewrightError(
             'PW-MEDIA-TRUNCATED',
@@ -212,7 +213,7 @@ export class VideoReader {
       try {
         if (input.still) return null;
         const index = await buildFrameIndex(input);
-        this.built = { index, timing: timingOf(index, claimedRates(input)) };
+        this.built = { index, timing: timingOf(index, claimedRates(input), input.sound !== null) };
         this.information = describeVideo(input, index, this.built.timing)!;
       } finally {
         await closeInput(input);

@@ -1,0 +1,123 @@
+/**
+ * What a still says of itself in TIFF's tags, which FFmpeg does not hand on: which way up it was taken (phones and
+ * cameras store every picture as the sensor lies), and how a TIFF is packed. After TIFF 6.0 (Adobe, 1992) and Exif 2.32
+ * (CIPA DC-008, 2019), where JPEG, PNG (eXIf, PNG 3rd edition) and WebP (its container specification) carry them.
+ * (All from memory; held by a test against files that libvips writes and turns.)
+ */
+import { closeSync, openSync, readSync } from 'node:fs';
+import { UPRIGHT, type Orientation } from './orientation.js';
+
+export interface StillTags {
+  readonly orientation: Orientation;
+  /** Compression of a TIFF (tag 259), null for other files. */
+  readonly tiffCompression: number | null;
+}
+
+/** TIFF's compression by JPEG, which FFmpeg decodes to wrong colours without a word. */
+export const TIFF_JPEG = 7;
+
+const ORIENTATION = 274;
+const COMPRESSION = 259;
+
+/** Values 1 to 8 of the orientation tag. */
+const WAYS: readonly Orientation[] = [
+  UPRIGHT,
+  { a: -1, b: 0, c: 0, d: 1 },
+  { a: -1, b: 0, c: 0, d: -1 },
+  { a: 1, b: 0, c: 0, d: -1 },
+  { a: 0, b: 1, c: 1, d: 0 },
+  { a: 0, b: 1, c: -1, d: 0 },
+  { a: 0, b: -1, c: -1, d: 0 },
+  { a: 0, b: -1, c: 1, d: 0 },
+];
+
+/** Bytes `from` to `from + length` of a file; fewer at its end. */
+type Bytes = (from: number, length: number) => Buffer;
+
+/** Segments and chunks walked at most. */
+const MOST_PARTS = 512;
+
+/** Reads the tags of a still; a file without any, or of another kind, is upright. */
+export function readStillTags(path: string): StillTags {
+  const file = openSync(path, 'r');
+  try {
+    const bytes: Bytes = (from, length) => {
+      const out = Buffer.alloc(length);
+      return out.subarray(0, readSync(file, out, 0, length, from));
+    };
+    const head = bytes(0, 12);
+    const isTiff = /^(II\*\0|MM\0\*)/.test(head.toString('latin1', 0, 4));
+    const at = isTiff ? 0 : exifPlace(head, bytes);
+    const tags = at === null ? null : tiffTags(at, bytes);
+    return {
+      orientation: WAYS[(tags?.get(ORIENTATION) ?? 1) - 1] ?? UPRIGHT,
+      tiffCompression: isTiff ? (tags?.get(COMPRESSION) ?? null) : null,
+    };
+  } finally {
+    closeSync(file);
+  }
+}
+
+/** Is this a WebP of several pictures (the animation bit of its VP8X chunk)? FFmpeg reads none. */
+export function isMovingWebp(path: string): boolean {
+  const file = openSync(path, 'r');
+  try {
+    const head = Buffer.alloc(21);
+    if (readSync(file, head, 0, 21, 0) < 21) return false;
+    const name = head.toString('latin1', 0, 4) + head.toString('latin1', 8, 16);
+    return name === 'RIFFWEBPVP8X' && (head[20]! & 2) !== 0;
+  } finally {
+    closeSync(file);
+  }
+}
+
+/** Where the TIFF header of a JPEG's, PNG's or WebP's Exif part stands. */
+function exifPlace(head: Buffer, bytes: Bytes): number | null {
+  if (head[0] === 0xff && head[1] === 0xd8) return exifOfJpeg(bytes);
+  if (head.toString('latin1', 1, 4) === 'PNG') return chunkPlace('eXIf', 8, bytes, false);
+  if (head.toString('latin1', 0, 4) === 'RIFF' && head.toString('latin1', 8, 12) === 'WEBP') {
+    const at = chunkPlace('EXIF', 12, bytes, true);
+    // Some writers put JPEG's own heading before it.
+    return at !== null && bytes(at, 4).toString('latin1') === 'Exif' ? at + 6 : at;
+  }
+  return null;
+}
+
+function exifOfJpeg(bytes: Bytes): number | null {
+  for (let at = 2, n = 0; n < MOST_PARTS; n++) {
+    const part = bytes(at, 10);
+    // Start of scan: the picture itself begins.
+    if (part.length < 10 || part[0] !== 0xff || part[1] === 0xda) return null;
+    if (part[1] === 0xe1 && part.toString('latin1', 4, 10) === 'Exif\0\0') return at + 10;
+    at += 2 + part.readUInt16BE(2);
+  }
+  return null;
+}
+
+/** Where the content of the first chunk of a name begins. PNG: length, name, content, sum; RIFF: name, length, content. */
+function chunkPlace(name: string, from: number, bytes: Bytes, riff: boolean): number | null {
+  for (let at = from, n = 0; n < MOST_PARTS; n++) {
+    const part = bytes(at, 8);
+    if (part.length < 8) return null;
+    if (part.toString('latin1', riff ? 0 : 4, riff ? 4 : 8) === name) return at + 8;
+    const length = riff ? part.readUInt32LE(4) : part.readUInt32BE(0);
+    at += riff ? 8 + length + (length & 1) : 12 + length;
+  }
+  return null;
+}
+
+/** Single short values of a TIFF's first directory. */
+function tiffTags(start: number, bytes: Bytes): Map<number, number> {
+  const tags = new Map<number, number>();
+  const head = bytes(start, 8);
+  if (head.length < 8) return tags;
+  const little = head[0] === 0x49;
+  const short = (b: Buffer, at: number): number => (little ? b.readUInt16LE(at) : b.readUInt16BE(at));
+  const directory = start + (little ? head.readUInt32LE(4) : head.readUInt32BE(4));
+  const count = bytes(directory, 2);
+  if (count.length < 2) return tags;
+  const entries = bytes(directory + 2, 12 * Math.min(short(count, 0), MOST_PARTS));
+  for (let at = 0; at + 12 <= entries.length; at += 12)
+    if (short(entries, at + 2) === 3) tags.set(short(entries, at), short(entries, at + 8));
+  return tags;
+}
