@@ -2,7 +2,7 @@
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import sharp from 'sharp';
+import sharp, { type Sharp } from 'sharp';
 import { afterAll, describe, expect, it } from 'vitest';
 import { probe } from './probe.js';
 import { readPng } from './stills.js';
@@ -14,7 +14,7 @@ const W = 48;
 const H = 32;
 
 /** No two of its corners are alike, and it has no symmetry. */
-function picture(): sharp.Sharp {
+function picture(): Sharp {
   const data = Buffer.alloc(W * H * 3);
   for (let y = 0; y < H; y++)
     for (let x = 0; x < W; x++) {
