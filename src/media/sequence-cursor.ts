@@ -1,9 +1,7 @@
 /** Pictures of a sequence by their number; each is a file of its own. */
 import { PlatewrightError } from '../core/errors.js';
 import { PictureDecoder } from './decoder.js';
-import { C } from './ffmpeg.js';
 import type { Cursor } from './field-cursor.js';
-import { readDisplayMatrix } from './orientation.js';
 import { chromaSiteOf, deliveredFormat, PlaneExtractor } from './planes.js';
 import { pictureOf, type Sequence } from './sequence.js';
 import type { VideoFrame } from './types.js';
