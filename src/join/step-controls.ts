@@ -77,7 +77,7 @@ export const STEP_CONTROLS: Readonly<Record<StepName, readonly StepControl[]>> =
     number('exposureStops', 'exposure', 'stops', -3, 3, 0.05),
     number('warmthStops', 'red over blue', 'stops', -2, 2, 0.05),
     number('saturation', 'saturation', '×', 0, 2, 0.01),
-    number('relight.strength', 'turn of the key', 'of what is asked', 0, 1, 0.01),
+    number('relight.strength', 'turn of the key', 'of it', 0, 1, 0.01),
   ],
   ground: [
     flag('shadow', 'cast shadow'),

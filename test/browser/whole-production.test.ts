@@ -155,6 +155,17 @@ describe.skipIf(CHROMIUM === undefined)('a whole production', () => {
     const render = await bookNow((b) => b.joins[0]!.render!);
     const file = (await probe(join(production, render.file))).video!;
     expect([file.widthPx, file.heightPx, file.frameCount]).toEqual([W, H, FRAMES]);
+    // What fits is folded away, and how a judged take was shot: both are one press off.
+    const card = page.locator('.take-card');
+    const matters = await bookNow((b) => b.takes[0]!.verdict!.matters);
+    const fitting = matters.filter((m) => m.verdict === 'fits').length;
+    expect(fitting).toBeGreaterThan(0);
+    expect(await card.locator('.matters tbody tr').count()).toBe(matters.length - fitting);
+    await card.getByRole('button', { name: /^Show the \d+ matters? that fits?$/ }).press('Enter');
+    expect(await card.locator('.matters tbody tr').count()).toBe(matters.length);
+    expect(await card.getByLabel('set is empty on frame').isVisible()).toBe(false);
+    await card.getByText('How it was shot').click();
+    await card.getByLabel('set is empty on frame').waitFor();
     await press('Inspect');
     await done('inspect');
     await page.locator('#inspection tbody tr').first().waitFor();

@@ -2,21 +2,34 @@
 import { amount, unit } from '../../src/core/amount.js';
 import type { Measure } from '../../src/core/measure.js';
 import type { Rate } from '../../src/core/rational.js';
+import { wellSet } from '../../src/core/well-set.js';
 
-export { amount, unit };
+export { amount, unit, wellSet };
 
 export function measureText(m: Measure | undefined): string {
   if (m === undefined) return 'not measured yet';
   return m.value === null ? (m.reason ?? 'not measurable') : amount(m.value, m.sd, m.unit);
 }
 
-/** A reading to a thousandth with its standard error, where that reaches a thousandth itself: 1.347 ± 0.007. */
+/**
+ * A reading with its standard error, to as many places as that leaves standing and no more than three: 1.347 ± 0.007.
+ * An error under half a thousandth is not shown.
+ */
 export function reading(value: number, sd: number | undefined): string {
-  const rounded = Number(value.toFixed(3));
+  const told = sd === undefined || sd < 0.0005 ? null : sd;
+  const places = told === null ? 3 : Math.max(0, Math.min(3, 1 - Math.floor(Math.log10(told))));
+  const rounded = Number(told === null ? Number(value.toPrecision(3)).toFixed(3) : value.toFixed(places));
   return (
     `${String(rounded === 0 ? 0 : rounded).replace('-', '−')}` +
-    (sd === undefined || sd < 0.0005 ? '' : ` ± ${Number(sd.toFixed(3))}`)
+    (told === null ? '' : ` ± ${Number(told.toFixed(places))}`)
   );
+}
+
+/** What an inspection read, in the unit that its limit is told in: shares in hundredths, coded values as part of the range. */
+export function inspected(value: number, sd: number | undefined, u: string): string {
+  if (u === 'share') return `${reading(100 * value, sd === undefined ? undefined : 100 * sd)} %`;
+  const of = { ratio: ' ×', coded: ' of the range', 'of light': ' of the light', alpha: ' of alpha' }[u];
+  return `${reading(value, sd)}${of ?? unit(u)}`;
 }
 
 export function seconds(frames: number, rate: Rate): string {

@@ -7,7 +7,7 @@ import type { PickDocument } from '../../src/book/documents.js';
 
 export interface NextStep {
   readonly part: 'plate' | 'measures' | 'brief' | 'takes' | 'join' | 'inspection' | 'cut';
-  /** In a few words, to follow "next:". */
+  /** In a few words, to follow “next:”; of the part `cut`, where nothing is left to do, “done:”. */
   readonly words: string;
 }
 
@@ -48,6 +48,6 @@ export function nextStep(book: Asked, pick: PickDocument): NextStep | null {
   }
   if (book.stale.renders.includes(pick.id)) return { part: 'join', words: 'the recipe was changed: render again' };
   if (join.inspection === undefined) return { part: 'join', words: 'look at the join, and inspect it' };
-  if (join.inspection.passes) return { part: 'cut', words: 'nothing: the join goes into the cut' };
+  if (join.inspection.passes) return { part: 'cut', words: 'the join goes into the cut' };
   return { part: 'inspection', words: 'change the step that the inspection names, and render again' };
 }

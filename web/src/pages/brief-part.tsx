@@ -4,6 +4,7 @@ import type { BookState } from '../../../src/server/api-types.js';
 import type { PickDocument } from '../../../src/book/documents.js';
 import type { Brief } from '../../../src/brief/types.js';
 import { startJob } from '../api.js';
+import { wellSet } from '../format.js';
 import { TurnDial } from '../parts/turn-dial.js';
 import { SetUpPlan } from '../parts/set-up-plan.js';
 
@@ -30,22 +31,41 @@ export function BriefPart(props: { book: BookState; pick: PickDocument }): JSX.E
   );
 }
 
-export function BriefText(props: { brief: Brief }): JSX.Element {
+/** 24–44°; one number where both round to the same. */
+function degrees([from, to]: readonly [number, number]): string {
+  const [a, b] = [from.toFixed(0), to.toFixed(0)];
+  return a === b ? `${a}°` : `${a}–${b}°`;
+}
+
+/** The set-up and the turn as drawings. */
+export function BriefDrawings(props: { brief: Brief }): JSX.Element {
+  const b = () => props.brief;
+  return (
+    <>
+      <Show when={b().setUp}>
+        {(s) => <SetUpPlan setUp={s()} lamp={b().light.lamp} performerM={b().performer.heightM} screen={b().screen} />}
+      </Show>
+      <Show when={b().turn}>{(t) => <TurnDial turn={t()} />}</Show>
+    </>
+  );
+}
+
+/** @param props.drawn false where the drawings stand elsewhere on the page */
+export function BriefText(props: { brief: Brief; drawn?: boolean }): JSX.Element {
   const b = () => props.brief;
   return (
     <div class="brief">
       <ol class="instructions">
-        <For each={b().instructions}>{(i) => <li>{i}</li>}</For>
+        <For each={b().instructions}>{(i) => <li>{wellSet(i)}</li>}</For>
       </ol>
-      <Show when={b().setUp}>
-        {(s) => <SetUpPlan setUp={s()} light={b().light.lamp} performer={b().performer.heightM} screen={b().screen} />}
+      <Show when={props.drawn !== false}>
+        <BriefDrawings brief={b()} />
       </Show>
-      <Show when={b().turn}>{(t) => <TurnDial turn={t()} />}</Show>
       <Show when={b().missing.length > 0}>
         <div class="missing">
           <h4>Not known yet</h4>
           <ul>
-            <For each={b().missing}>{(x) => <li>{x}</li>}</For>
+            <For each={b().missing}>{(x) => <li>{wellSet(x)}</li>}</For>
           </ul>
         </div>
       </Show>
@@ -69,12 +89,8 @@ export function BriefText(props: { brief: Brief }): JSX.Element {
                     <td>{w.date}</td>
                     <td>{w.start.slice(11, 16)}</td>
                     <td>{w.end.slice(11, 16)}</td>
-                    <td>
-                      {w.elevationDeg[0].toFixed(0)}–{w.elevationDeg[1].toFixed(0)}°
-                    </td>
-                    <td>
-                      {w.cameraHeadingDeg[0].toFixed(0)}–{w.cameraHeadingDeg[1].toFixed(0)}° from true north
-                    </td>
+                    <td>{degrees(w.elevationDeg)}</td>
+                    <td>{degrees(w.cameraHeadingDeg)} from true north</td>
                   </tr>
                 )}
               </For>
@@ -85,13 +101,13 @@ export function BriefText(props: { brief: Brief }): JSX.Element {
       <details open>
         <summary>Roll for reference</summary>
         <ul>
-          <For each={b().reference}>{(x) => <li>{x}</li>}</For>
+          <For each={b().reference}>{(x) => <li>{wellSet(x)}</li>}</For>
         </ul>
       </details>
       <details open class="care">
         <summary>Take care</summary>
         <ul>
-          <For each={b().cautions}>{(x) => <li>{x}</li>}</For>
+          <For each={b().cautions}>{(x) => <li>{wellSet(x)}</li>}</For>
         </ul>
       </details>
     </div>

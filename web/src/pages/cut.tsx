@@ -73,7 +73,8 @@ export function CutPage(props: { book: BookState }): JSX.Element {
           {cut().entries.length === 1 ? '1 line' : `${cut().entries.length} lines`},{' '}
           {endCards() === 0 ? '' : endCards() === 1 ? 'a card of credits, ' : `${endCards()} cards of credits, `}
           {total().toFixed(1)} s at {rateWords(props.book.production.rate)}. A pick without a join shows its film shot
-          until the join is there. J and L edges: frames that the sound begins before, or goes on after, its picture.
+          until the join is there. All numbers are frames; J and L edges are how many the sound begins before, or goes
+          on after, its picture.
         </p>
         <ol class="cut-lines">
           <Index each={cut().entries}>
@@ -93,21 +94,21 @@ export function CutPage(props: { book: BookState }): JSX.Element {
                   </Match>
                 </Switch>
                 <span class="order">
-                  <button aria-label="Move this line up" disabled={i === 0} onClick={() => move(i, -1)}>
-                    Up
+                  <button aria-label="Move this line earlier" disabled={i === 0} onClick={() => move(i, -1)}>
+                    Earlier
                   </button>
                   <button
-                    aria-label="Move this line down"
+                    aria-label="Move this line later"
                     disabled={i === cut().entries.length - 1}
                     onClick={() => move(i, 1)}
                   >
-                    Down
+                    Later
                   </button>
                   <button
                     aria-label="Take this line out"
                     onClick={() => put('take a line out of the cut', (entries) => entries.filter((_, k) => k !== i))}
                   >
-                    Out
+                    Take out
                   </button>
                 </span>
               </li>

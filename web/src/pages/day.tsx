@@ -3,6 +3,7 @@ import { createSignal, For, Show, type JSX } from 'solid-js';
 import type { PickDocument, TakeDocument } from '../../../src/book/documents.js';
 import type { BookState } from '../../../src/server/api-types.js';
 import { startJob, whyUnjudged } from '../api.js';
+import { wellSet } from '../format.js';
 import { ById } from '../parts/by-id.js';
 import { PhonePart } from '../parts/phone-part.js';
 import { Picture } from '../parts/picture.js';
@@ -11,7 +12,7 @@ import { LooseTakes } from '../parts/loose-takes.js';
 import { TakeUpload } from '../parts/take-upload.js';
 import { QuickJoin } from '../parts/quick-join.js';
 import { TakeVerdict } from '../parts/verdict-word.js';
-import { BriefText } from './brief-part.js';
+import { BriefDrawings, BriefText } from './brief-part.js';
 import { ranked } from './wall.js';
 
 interface DayPlan {
@@ -49,12 +50,12 @@ export function DayPage(props: { book: BookState }): JSX.Element {
         <Show when={plan()} fallback={<p class="lead">No day is planned yet. Picks are shown in story order.</p>}>
           {(d) => (
             <>
-              <p class="pencil-note">planned for {d().date}</p>
+              <h3>The plan for {d().date}</h3>
               <Slots slots={d().slots} current={current()} titleOf={titleOf} onChoose={setChosen} />
               <Show when={d().unplaced.length > 0}>
                 <Unplaced list={d().unplaced} book={props.book} titleOf={titleOf} />
               </Show>
-              <For each={d().notes}>{(n) => <p class="how">{n}</p>}</For>
+              <For each={d().notes}>{(n) => <p class="how">{wellSet(n)}</p>}</For>
             </>
           )}
         </Show>
@@ -141,12 +142,12 @@ interface UnplacedProps {
 function Unplaced(props: UnplacedProps): JSX.Element {
   return (
     <div class="missing">
-      <h4>Not on this day</h4>
+      <h3>Not on this day</h3>
       <ul>
         <For each={props.list}>
           {(u) => (
             <li>
-              {props.titleOf(u.pick)}: {u.reason}
+              {props.titleOf(u.pick)}: {wellSet(u.reason)}
             </li>
           )}
         </For>
@@ -164,14 +165,17 @@ function PickNow(props: { readonly book: BookState; readonly pick: PickDocument 
   const brief = () => props.book.briefs[props.pick.id];
   return (
     <div class="now">
-      <Picture
-        source={{ what: 'plate', id: props.pick.id, title: props.pick.title }}
-        frame={Math.floor((props.pick.out - props.pick.in) / 2)}
-        width={640}
-        alt={`${props.pick.title}, the film's picture`}
-        ratio={film().info.video!.widthPx / film().info.video!.heightPx}
-        caption="what the film shows"
-      />
+      <div>
+        <Picture
+          source={{ what: 'plate', id: props.pick.id, title: props.pick.title }}
+          frame={Math.floor((props.pick.out - props.pick.in) / 2)}
+          width={640}
+          alt={`${props.pick.title}, the film’s picture`}
+          ratio={film().info.video!.widthPx / film().info.video!.heightPx}
+          caption="what the film shows"
+        />
+        <Show when={brief()}>{(b) => <BriefDrawings brief={b()} />}</Show>
+      </div>
       <div>
         <h3>{props.pick.title}</h3>
         <p>{props.pick.action}</p>
@@ -183,7 +187,7 @@ function PickNow(props: { readonly book: BookState; readonly pick: PickDocument 
             </p>
           }
         >
-          {(b) => <BriefText brief={b()} />}
+          {(b) => <BriefText brief={b()} drawn={false} />}
         </Show>
       </div>
       <div class="takes-now">
@@ -218,7 +222,7 @@ function TakeNow(props: { readonly book: BookState; readonly take: TakeDocument 
               <TakeVerdict verdict={v()} small />
               <ul class="changes">
                 <For each={v().matters.filter((m) => m.verdict !== 'fits' && m.verdict !== null)}>
-                  {(m) => <li>{m.change}</li>}
+                  {(m) => <li>{wellSet(m.change)}</li>}
                 </For>
               </ul>
             </>

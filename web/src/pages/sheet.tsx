@@ -122,7 +122,7 @@ function NextStep(props: { book: BookState; pick: PickDocument }): JSX.Element {
     <Show when={nextStep(props.book, props.pick)}>
       {(n) => (
         <p class="next">
-          Next:{' '}
+          {n().part === 'cut' ? 'Done' : 'Next'}:{' '}
           <Show when={n().part !== 'cut'} fallback={<a href="#/cut">{n().words}</a>}>
             <a
               href={location.hash}

@@ -3,6 +3,7 @@ import { For, Show, type JSX } from 'solid-js';
 import { keepShadow } from '../../../src/join/keep-shadow.js';
 import { controlValue, type ControlValue, type StepControl } from '../../../src/join/step-controls.js';
 import type { PatchStep, PeelStep, RecipeStep } from '../../../src/join/types.js';
+import { wellSet } from '../format.js';
 import { StepKnob } from '../parts/step-control.js';
 import type { Seen } from '../parts/step-picture.js';
 import type { StepTrying } from './step-trying.js';
@@ -60,7 +61,7 @@ export function StepRow(props: StepRowProps): JSX.Element {
         <StepViews {...props} />
       </div>
       <p class="how">
-        {props.step.why}
+        {wellSet(props.step.why)}
         <Show when={props.proposed('on') !== undefined && props.proposed('on') !== props.step.on}>
           {' '}
           <em>Proposed {props.proposed('on') === true ? 'on' : 'off'}.</em>

@@ -3,7 +3,7 @@ import { createSignal, For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { FilmDocument, PickDocument } from '../../../src/book/documents.js';
 import { book as now, edit, startJob } from '../api.js';
-import { seconds } from '../format.js';
+import { seconds, wellSet } from '../format.js';
 import { nextStep } from '../next-step.js';
 import { ById } from '../parts/by-id.js';
 import { FilmUpload, FilmWords } from '../parts/film-words.js';
@@ -93,7 +93,11 @@ export function WallPage(props: { book: BookState }): JSX.Element {
                         )}
                       </Show>
                       <Show when={nextStep(props.book, p())}>
-                        {(n) => <p class="pencil-note">next: {n().words}</p>}
+                        {(n) => (
+                          <p class="pencil-note">
+                            {n().part === 'cut' ? 'done' : 'next'}: {n().words}
+                          </p>
+                        )}
                       </Show>
                       <span class="order">
                         <button
@@ -227,7 +231,7 @@ function FilmShots(props: { book: BookState; film: FilmDocument }): JSX.Element 
                   <h3>
                     Shot {s.index}{' '}
                     <span class="pencil-note">
-                      {s.in}–{s.out - 1} · {seconds(s.out - s.in, v.rate)}
+                      frames {s.in}–{s.out - 1} · {seconds(s.out - s.in, v.rate)}
                       {s.entry === 'cut' || s.entry === 'start' ? '' : ` · enters by ${s.entry}`}
                     </span>
                   </h3>
@@ -244,7 +248,7 @@ function FilmShots(props: { book: BookState; film: FilmDocument }): JSX.Element 
                     </For>
                   </span>
                   <ul class="takes-list">
-                    <For each={s.takes}>{(t) => <li>{t}</li>}</For>
+                    <For each={s.takes}>{(t) => <li>{wellSet(t)}</li>}</For>
                   </ul>
                   <p class="effort">about {Math.round(s.effortMinutes)} min of work</p>
                   <Show when={picked(s.in, s.out)}>

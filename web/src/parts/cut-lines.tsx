@@ -165,7 +165,7 @@ export function PickLine(props: LineProps<'pick'> & { readonly book: BookState }
           onChange={(v) => props.change('trim tail', { trimOut: v })}
         />
         <SoundEdges line={props.line} change={props.change} />
-        <label>
+        <label class="num">
           sound{' '}
           <select
             value={props.line.soundFrom}

@@ -46,6 +46,9 @@ export function FilmLine(props: {
   );
 }
 
+/** Rows of a box for a text: all its lines and one to write on, within reason. */
+const rows = (text: string): number => Math.min(12, Math.max(2, text.split('\n').length + 1));
+
 export function CutWords(props: { cut: CutDocument }): JSX.Element {
   const put = (title: string, fields: Partial<CutDocument>): void =>
     void edit(title, () => [{ do: 'put', kind: 'cut', document: { ...props.cut, ...fields } }]);
@@ -112,7 +115,11 @@ export function CutWords(props: { cut: CutDocument }): JSX.Element {
       </p>
       <label class="purpose">
         captions, one a line: first frame, last frame, words (48-95 She waits.)
-        <textarea rows="3" value={captionLines(props.cut.captions)} onChange={(e) => captions(e.currentTarget.value)} />
+        <textarea
+          rows={rows(captionLines(props.cut.captions))}
+          value={captionLines(props.cut.captions)}
+          onChange={(e) => captions(e.currentTarget.value)}
+        />
       </label>
       <Show when={wrong() !== ''}>
         <p role="alert">{wrong()}</p>
@@ -120,7 +127,7 @@ export function CutWords(props: { cut: CutDocument }): JSX.Element {
       <label class="purpose">
         credits, one a line
         <textarea
-          rows="2"
+          rows={rows(props.cut.credits.join('\n'))}
           value={props.cut.credits.join('\n')}
           onChange={(e) => put('credits', { credits: lines(e.currentTarget.value) })}
         />
@@ -128,7 +135,7 @@ export function CutWords(props: { cut: CutDocument }): JSX.Element {
       <label class="purpose">
         thanks, one a line
         <textarea
-          rows="2"
+          rows={rows(props.cut.thanks.join('\n'))}
           value={props.cut.thanks.join('\n')}
           onChange={(e) => put('thanks', { thanks: lines(e.currentTarget.value) })}
         />

@@ -2,7 +2,8 @@
 import { For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import { startJob } from '../api.js';
-import { when } from '../format.js';
+import { when, wellSet } from '../format.js';
+import { rounded } from '../../../src/core/amount.js';
 import { ById } from './by-id.js';
 
 /** What a delivery was found to hold; the reveal has less. */
@@ -14,6 +15,7 @@ interface Report {
   };
   readonly flash?: { readonly passes: boolean; readonly worst: { readonly general: { readonly flashes: number } } };
 }
+const tenths = (v: number | null): string => (v === null ? '–' : rounded(v, 1));
 const reportOf = (d: BookState['deliveries'][number]): Report | undefined => d.report as Report | undefined;
 
 export function Deliveries(props: { book: BookState }): JSX.Element {
@@ -54,8 +56,10 @@ export function Deliveries(props: { book: BookState }): JSX.Element {
             <Show when={reportOf(x())?.loudness}>
               {(l) => (
                 <p>
-                  Loudness {l().integratedLufs?.toFixed(1) ?? '–'} LUFS, true peak {l().truePeakDbtp?.toFixed(1) ?? '–'}{' '}
-                  dBTP, range {l().rangeLu?.toFixed(1) ?? '–'} LU.{' '}
+                  {wellSet(
+                    `Loudness ${tenths(l().integratedLufs)} LUFS, true peak ${tenths(l().truePeakDbtp)} dBTP, ` +
+                      `range ${tenths(l().rangeLu)} LU.`,
+                  )}{' '}
                   {reportOf(x())?.flash === undefined
                     ? ''
                     : reportOf(x())!.flash!.passes

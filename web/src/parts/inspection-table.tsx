@@ -4,7 +4,7 @@
  */
 import { For, Show, type JSX } from 'solid-js';
 import type { Inspection, InspectionMatter } from '../../../src/inspect/types.js';
-import { reading, unit } from '../format.js';
+import { inspected, unit, wellSet } from '../format.js';
 import { openViewer } from '../viewer/state.js';
 import { JoinMatter, words } from './matter-name.js';
 import { VerdictWord } from './verdict-word.js';
@@ -45,10 +45,8 @@ export function InspectionTable(props: { inspection: Inspection; pick: string })
             {(m) => (
               <tr data-verdict={m.passes === null ? 'open' : m.passes ? 'fits' : 'shoot again'}>
                 <JoinMatter name={m.matter} />
-                <td>
-                  {m.value === null ? '–' : `${reading(m.value, m.sd)}${m.unit === 'ratio' ? ' ×' : unit(m.unit)}`}
-                </td>
-                <td>{m.needed ?? `${Number(m.limit.toFixed(3))}${unit(m.unit)}`}</td>
+                <td>{m.value === null ? '–' : inspected(m.value, m.sd, m.unit)}</td>
+                <td>{wellSet(m.needed ?? `${Number(m.limit.toFixed(3))}${unit(m.unit)}`)}</td>
                 <td>
                   <Show when={m.worstFrame !== null} fallback="–">
                     <button
@@ -73,7 +71,9 @@ export function InspectionTable(props: { inspection: Inspection; pick: string })
                     </button>
                   </Show>
                 </td>
-                <td>{m.passes === false ? `${m.step}: ${m.advice}` : m.value === null ? (m.reason ?? '') : ''}</td>
+                <td>
+                  {wellSet(m.passes === false ? `${m.step}: ${m.advice}` : m.value === null ? (m.reason ?? '') : '')}
+                </td>
               </tr>
             )}
           </For>

@@ -18,6 +18,13 @@ function Field(props: { label: string; value: number; drawn: number; onNumber: (
   );
 }
 
+/** A share as the verdict tells it: in hundredths. */
+function inHundredths(t: Settings['tolerances'][number]): string {
+  if (!/^share of/.test(t.unit)) return '';
+  const told = (v: number): string => `${Number((100 * v).toFixed(2))}\u00a0%`;
+  return ` (${told(t.fits)}${t.sense === 'one' ? '' : `, ${told(t.mendable)}`})`;
+}
+
 export function LimitsPart(props: { settings: Settings }): JSX.Element {
   /** A field that the book refused shows the book's number again. */
   const [drawn, setDrawn] = createSignal(0);
@@ -40,7 +47,7 @@ export function LimitsPart(props: { settings: Settings }): JSX.Element {
               <th scope="col">fits</th>
               <th scope="col">mendable</th>
               <th scope="col">in</th>
-              <th scope="col">the program's own</th>
+              <th scope="col">the program’s own</th>
             </tr>
           </thead>
           <tbody>
@@ -66,9 +73,12 @@ export function LimitsPart(props: { settings: Settings }): JSX.Element {
                       />
                     </Show>
                   </td>
-                  <td class="pencil-note">{t().unit}</td>
+                  <td class="pencil-note">
+                    {t().unit}
+                    {inHundredths(t())}
+                  </td>
                   <td>
-                    <Show when={t().changed} fallback={<span class="pencil-note">as it is</span>}>
+                    <Show when={t().changed} fallback={<span class="pencil-note">unchanged</span>}>
                       <button onClick={() => void put(t().name, null)}>
                         back to{' '}
                         {t().sense === 'one' ? t().defaultFits : `${t().defaultFits} and ${t().defaultMendable}`}
@@ -81,7 +91,7 @@ export function LimitsPart(props: { settings: Settings }): JSX.Element {
           </tbody>
         </table>
       </div>
-      <h3>The performer's attention</h3>
+      <h3>The performer’s attention</h3>
       <p class="how">
         What the shoot day is planned with and the cautions say. No published limit is known; whoever looks after the
         animal shortens all of it at any moment.

@@ -50,8 +50,9 @@ const OF_JOIN: Readonly<Record<InspectionMatterName, string>> = {
   remains: 'nothing left of what was erased',
 };
 
-/** viewElevation → view elevation */
+/** viewElevation → view elevation; where the trade joins its words otherwise, as the trade does. */
 export function words(name: string): string {
+  if (name === 'keyFill') return 'key to fill';
   return name.replace(/([A-Z])/g, (c) => ` ${c.toLowerCase()}`);
 }
 

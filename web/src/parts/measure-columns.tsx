@@ -33,7 +33,7 @@ export function MeasureColumns(props: { m: PlateMeasures; pick: string }): JSX.E
         items={[
           { name: 'azimuth of the key', measure: props.m.light?.azimuthDeg },
           { name: 'elevation', measure: props.m.light?.elevationDeg },
-          { name: 'key over fill', measure: props.m.light?.keyFillStops },
+          { name: 'key to fill', measure: props.m.light?.keyFillStops },
           { name: 'softness', measure: props.m.light?.softnessDeg },
           { name: 'colour temperature', measure: props.m.light?.temperatureK },
         ]}

@@ -1,6 +1,6 @@
 /** Measures as a person reads them: value with its uncertainty, from where, and what would make it better. */
 import { For, Show, type JSX } from 'solid-js';
-import { amount } from '../format.js';
+import { amount, wellSet } from '../format.js';
 import { gathered, type Named } from './gather-measures.js';
 
 export function MeasureList(props: { title: string; items: readonly Named[]; children?: JSX.Element }): JSX.Element {
@@ -19,7 +19,10 @@ export function MeasureList(props: { title: string; items: readonly Named[]; chi
                 <Show when={i.measure} fallback={<span class="unknown">{i.absent ?? 'not measured yet'}</span>}>
                   {(m) => (
                     <>
-                      <Show when={m().value !== null} fallback={<span class="unknown">{m().reason}</span>}>
+                      <Show
+                        when={m().value !== null}
+                        fallback={<span class="unknown">{wellSet(m().reason ?? '')}</span>}
+                      >
                         <span class="number">{amount(m().value!, m().sd, i.share === true ? '1' : m().unit)}</span>
                       </Show>
                       <Show when={m().priorLed}>
@@ -27,7 +30,7 @@ export function MeasureList(props: { title: string; items: readonly Named[]; chi
                       </Show>
                       <Show when={m().how !== '' || m().frames}>
                         <span class="how">
-                          {m().how}
+                          {wellSet(m().how)}
                           {m().frames
                             ? m().frames![0] === m().frames![1]
                               ? ` · frame ${m().frames![0]}`
@@ -36,7 +39,7 @@ export function MeasureList(props: { title: string; items: readonly Named[]; chi
                         </span>
                       </Show>
                       <Show when={m().wouldHelp}>
-                        <span class="pencil-note">would help: {m().wouldHelp}</span>
+                        <span class="pencil-note">would help: {wellSet(m().wouldHelp!)}</span>
                       </Show>
                     </>
                   )}

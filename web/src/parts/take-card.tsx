@@ -3,6 +3,7 @@ import { createSignal, For, Show, type JSX } from 'solid-js';
 import type { PickDocument, TakeDocument } from '../../../src/book/documents.js';
 import type { BookState } from '../../../src/server/api-types.js';
 import { edit, startJob } from '../api.js';
+import { wellSet } from '../format.js';
 import { openViewer } from '../viewer/state.js';
 import { BuildJoin } from './build-join.js';
 import { CleanFrame } from './clean-frame.js';
@@ -79,19 +80,30 @@ export function TakeCard(props: { book: BookState; take: TakeDocument; pick: Pic
         <Show when={t().kind === 'layers'}>
           <LayerList take={t()} />
         </Show>
-        <Show when={t().kind === 'video' && !v().hasAlpha}>
-          <ScreenPart take={t()} />
-          <CleanFrame take={t()} />
-          <OutlinePart take={t()} />
-        </Show>
         <Show when={t().verdict}>
-          {(x) => <VerdictTable verdict={x()} stale={props.book.stale.verdicts.includes(t().id)} />}
+          {(x) => <VerdictTable take={t().id} verdict={x()} stale={props.book.stale.verdicts.includes(t().id)} />}
+        </Show>
+        <Show when={t().kind === 'video' && !v().hasAlpha}>
+          <HowShot take={t()} />
         </Show>
         <For each={(t().verdict?.notes ?? []).filter((n) => !n.startsWith('not judged:'))}>
-          {(n) => <p class="how">{n}</p>}
+          {(n) => <p class="how">{wellSet(n)}</p>}
         </For>
       </div>
     </div>
+  );
+}
+
+/** What is told of how a take was shot: screen, empty set, lens, outline. Open where the take is not judged yet. */
+function HowShot(props: { take: TakeDocument }): JSX.Element {
+  const [open, setOpen] = createSignal(props.take.verdict === undefined);
+  return (
+    <details class="how-shot" open={open()} onToggle={(e) => setOpen(e.currentTarget.open)}>
+      <summary>How it was shot: screen, empty set, lens, outline</summary>
+      <ScreenPart take={props.take} />
+      <CleanFrame take={props.take} />
+      <OutlinePart take={props.take} />
+    </details>
   );
 }
 
