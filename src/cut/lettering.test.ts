@@ -28,6 +28,18 @@ describe('lettering', () => {
       expect(column(4) + column(W - 4)).toBe(0);
     }
   });
+  it('sets figures as high as capitals', async () => {
+    const top = async (text: string): Promise<number> => {
+      const line = { text, sizePx: 60, x: 10, y: 80, align: 'left', face: 'regular' } as const;
+      const ink = await renderLines([line], 60, 100, faces);
+      return Math.floor(ink.findIndex((v) => v > 0.5) / 60);
+    };
+    const [capital, small] = [await top('O'), await top('o')];
+    expect(small - capital).toBeGreaterThan(8);
+    // Nearer to a capital's height than to a small letter's: figures overshoot and undershoot a little.
+    for (const figure of '0123456789')
+      expect(Math.abs((await top(figure)) - capital), figure).toBeLessThan((small - capital) / 2);
+  });
   it('draws Cyrillic and Greek as well; lines of other scripts are set by the machine and told', async () => {
     const ink = async (text: string): Promise<number> =>
       (await renderLines([{ text, sizePx: 40, x: 300, y: 60, align: 'centre', face: 'bold' }], 600, 90, faces)).reduce(

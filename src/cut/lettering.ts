@@ -58,6 +58,29 @@ export function lineWidth(text: string, sizePx: number, face: Typeface): number 
 
 const WIDE = /[\u1100-\u11ff\u2e80-\u9fff\uac00-\ud7af\uf900-\ufaff\uff00-\uff60]|[\ud83c-\ud83e\ud840-\ud87f]/;
 
+/** What is used of the parser's substitutions, whose own types say nothing of it. */
+interface Substitution {
+  /** One glyph for another, by number; none where the font has no such feature. */
+  getSingle(feature: string): readonly { readonly sub: number; readonly by: number }[];
+}
+
+/** Lining forms of a font's figures, by old-style glyph: read once a font. */
+const lining = new WeakMap<opentype.Font, ReadonlyMap<number, number>>();
+
+/** Figures as high as capitals in place of the face's old-style ones, in which CC0 reads as CCo. */
+function lined(font: opentype.Font, glyphs: readonly opentype.Glyph[]): opentype.Glyph[] {
+  let forms = lining.get(font);
+  if (forms === undefined) {
+    const pairs = (font.substitution as unknown as Substitution).getSingle('lnum');
+    forms = new Map(pairs.map((p) => [p.sub, p.by]));
+    lining.set(font, forms);
+  }
+  return glyphs.map((g) => {
+    const by = forms.get(g.index);
+    return by === undefined ? g : font.glyphs.get(by);
+  });
+}
+
 /** Glyph outlines of a line one after another. Kerning pairs that the parser reads as no number count as none. */
 function setLine(text: string, x: number, y: number, sizePx: number, face: Typeface): { path: string; width: number } {
   let at = x;
@@ -70,7 +93,7 @@ function setLine(text: string, x: number, y: number, sizePx: number, face: Typef
     const font = face.fonts[run.font]!;
     const k = sizePx / font.unitsPerEm;
     let before: opentype.Glyph | null = null;
-    for (const glyph of font.stringToGlyphs(run.text)) {
+    for (const glyph of lined(font, font.stringToGlyphs(run.text))) {
       if (before !== null) {
         const kern = font.getKerningValue(before, glyph);
         if (Number.isFinite(kern)) at += kern * k;
