@@ -93,10 +93,11 @@ export function cardPdf(o: {
     .lineTo(X(px), Y(py + 2))
     .lineWidth(0.4)
     .stroke('#bbbbbb');
-  doc.fillColor('#888888');
+  // Dark enough to be read in the open, and outside of what the peg or the ball needs clear.
+  doc.fillColor('#333333');
   // A long title would run over the patches: it is cut short.
   const note = (text: string, y: number): void =>
-    pen.say('sans', 7, text, { width: 80 * MM, align: 'center', lineBreak: false }, [X(-40), Y(y)]);
+    pen.say('sans', 9, text, { width: 80 * MM, align: 'center', lineBreak: false }, [X(-40), Y(y)]);
   const short = (text: string): string => ([...text].length > 44 ? `${[...text].slice(0, 43).join('')}…` : text);
   note(`peg ${PEG_HEIGHT_MM} mm high and 6 to 8 mm thick, or a 40 mm ball, on the ring`, py + PEG_CLEAR_RADIUS_MM + 4);
   note(`${short(o.production)}${o.pick === '' ? '' : ` · ${short(o.pick)}`} · this edge towards the camera`, 120);

@@ -15,6 +15,9 @@ const FACES: Record<PageFace, readonly [Family, 400 | 700]> = {
   sans: ['alegreya-sans', 400],
 };
 
+/** Figures as high as capitals: in a list of times and lengths old-style ones read as letters. */
+const LINING: PDFKit.Mixins.OpenTypeFeatures[] = ['lnum'];
+
 /** Writes lines on a document's pages. */
 export interface Pen {
   say(face: PageFace, sizePt: number, text: string, options?: TextOptions, at?: readonly [number, number]): void;
@@ -34,7 +37,8 @@ export function penFor(doc: Doc): Pen {
     return made;
   };
   return {
-    say(face, sizePt, text, options = {}, at) {
+    say(face, sizePt, text, told = {}, at) {
+      const options = { features: LINING, ...told };
       const runs = runsOf(text, faceOf(face)).map((r) => {
         if (r.font === null) for (const letter of r.text) missing.add(letter);
         return { font: r.font ?? 0, text: r.font === null ? '?'.repeat([...r.text].length) : r.text };
@@ -42,10 +46,12 @@ export function penFor(doc: Doc): Pen {
       if (runs.length === 0) runs.push({ font: 0, text: '' });
       if (at !== undefined && (options as { align?: string }).align === 'center') {
         // Runs would each be centred by themselves: the line is centred as a whole.
-        const widths = runs.map((r) => doc.font(`${face}-${r.font}`).fontSize(sizePt).widthOfString(r.text));
+        const widths = runs.map((r) =>
+          doc.font(`${face}-${r.font}`).fontSize(sizePt).widthOfString(r.text, { features: LINING }),
+        );
         let x = at[0] + ((options as { width?: number }).width ?? 0) / 2 - widths.reduce((s, w) => s + w, 0) / 2;
         runs.forEach((r, i) => {
-          doc.font(`${face}-${r.font}`).text(r.text, x, at[1], { lineBreak: false });
+          doc.font(`${face}-${r.font}`).text(r.text, x, at[1], { lineBreak: false, features: LINING });
           x += widths[i]!;
         });
         return;
