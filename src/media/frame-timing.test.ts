@@ -63,6 +63,36 @@ describe('holes in the times', () => {
   });
 });
 
+describe('frames left out of an even beat', () => {
+  /** 90 frames at 59.94 on a clock of 90 kHz without the ones named, each off by up to a fiftieth of a frame. */
+  const without = (gone: (n: number) => boolean): FrameIndex =>
+    indexOf(
+      even(90, 1)
+        .filter((n) => !gone(n))
+        .map((n) => Math.round(n * 1501.5 + (n === 0 ? 0 : 30 * Math.sin(2 * n)))),
+      [1, 90_000],
+    );
+
+  it('a single one is held, not closed up', () => {
+    const t = timingOf(
+      without((n) => n === 45),
+      [rate(60000, 1001)],
+    );
+    expect([t.rate, t.frameCount]).toEqual([rate(60000, 1001), 90]);
+    expect([...t.sourceOf!.slice(43, 48)]).toEqual([43, 44, 44, 45, 46]);
+  });
+
+  it('every ninth one, whatever mean the container claims', () => {
+    const t = timingOf(
+      without((n) => n % 9 === 4),
+      [rate(5328, 100)],
+    );
+    expect([t.rate, t.frameCount]).toEqual([rate(60000, 1001), 90]);
+    expect(t.notes.join()).toMatch(/80 frames became 90, 10 held longer, 0 left out/);
+    expect(t.sourceOf![4]).toBe(t.sourceOf![3]);
+  });
+});
+
 describe('times that hardly stray', () => {
   it('a hundredth of a frame is no wandering', () => {
     const ticks = even(12, 41_667).map((t, i) => t + (i % 2 === 0 ? 0 : 300));

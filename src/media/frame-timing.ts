@@ -61,6 +61,8 @@ interface Steps {
 const MOST_WANDER = 0.5;
 /** Times that stray from an even grid by less than this share of a frame do not wander. */
 const NO_WANDER = 0.01;
+/** A step that is this near to a whole number of beats, in beats, is on the beat (own choice). */
+const ON_BEAT = 0.15;
 /**
  * A frame that stands this long, in seconds, is a hole: the camera's clock was set, or its recording was interrupted.
  * With sound, which may go on meanwhile, only what no film shows (own choice).
@@ -87,7 +89,7 @@ export function timingOf(index: FrameIndex, claimed: readonly Rate[], sound = fa
   const candidates: Rate[] = [...claimed, ...USUAL_RATES.map(([n, d]) => rate(n, d))];
   const best = evenRate(candidates, steps);
   if (best !== null && best.exact) return { rate: best.rate, variable: false, ...oneByOne, holeSeconds, notes };
-  if (best !== null && best.worst < MOST_WANDER)
+  if (best !== null && best.worst < MOST_WANDER && !leavesOut(steps))
     return {
       rate: best.rate,
       variable: true,
@@ -123,6 +125,24 @@ function stepsOf(index: FrameIndex): Steps {
   const deltas = new Float64Array(count - 1);
   for (let n = 1; n < count; n++) deltas[n - 1] = at(n) - at(n - 1);
   return { count, at, mean: at(count - 1) / (count - 1), median: deltas.sort()[(count - 1) >> 1]!, tick: num / den };
+}
+
+/**
+ * Does the camera keep an even beat and leave frames out of it, as phones do in the dark? Numbered one by one, the
+ * motion would jump there; on the beat what is missing is known.
+ */
+function leavesOut({ count, at, median, tick }: Steps): boolean {
+  const near = Math.max(ON_BEAT, (1.5 * tick) / median);
+  let single = 0;
+  let longer = 0;
+  for (let n = 1; n < count; n++) {
+    const beats = (at(n) - at(n - 1)) / median;
+    const whole = Math.round(beats);
+    if (whole < 1 || Math.abs(beats - whole) > near) return false;
+    if (whole === 1) single++;
+    else longer++;
+  }
+  return longer > 0 && single >= longer;
 }
 
 /** The same with each hole shortened to the usual step, and a sentence that says where holes were. */
