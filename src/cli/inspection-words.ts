@@ -1,5 +1,5 @@
 /** What an inspection found, in words for the command line. */
-import { rounded } from '../core/amount.js';
+import { inspected } from '../core/reading.js';
 import type { Inspection, InspectionMatter } from '../inspect/types.js';
 import { table } from './output.js';
 
@@ -14,31 +14,9 @@ export function placeOf(m: InspectionMatter): string {
   );
 }
 
-function digitsOf(unit: string): number {
-  return unit === 'deg' || unit === 'frames' ? 0 : unit === 'alpha' || unit === 'coded' || unit === 'linear' ? 3 : 2;
-}
-
 /** edgeLightness → edge lightness */
 function nameOf(matter: string): string {
   return matter.replace(/[A-Z]/g, (c) => ` ${c.toLowerCase()}`);
-}
-
-/** Units as a maker reads them; others stand as they are. */
-const UNITS: Readonly<Record<string, string>> = {
-  deg: '°',
-  alpha: 'of cover',
-  coded: 'of the coded range',
-  linear: 'of full light',
-  ratio: 'times',
-  sd: 'standard deviations',
-};
-
-/** A value with its error and unit. */
-function valueOf(m: InspectionMatter & { readonly value: number }): string {
-  if (m.unit === 'share') return `${rounded(100 * m.value, 1)} %`;
-  const digits = digitsOf(m.unit),
-    error = m.sd === undefined ? '' : ` ± ${m.sd.toFixed(digits)}`;
-  return `${rounded(m.value, digits)}${error} ${UNITS[m.unit] ?? m.unit}`;
 }
 
 /** The fault to mend first, its step and its frame, as a line of its own; nothing where nothing shows. */
@@ -65,7 +43,7 @@ function rowOf(m: InspectionMatter & { readonly value: number }): string[] {
   return [
     `  ${nameOf(m.matter)}`,
     m.passes === false ? 'FAILS' : 'passes',
-    valueOf(m),
+    inspected(m.value, m.sd, m.unit),
     placeOf(m),
     m.passes === false ? `${needed}. ${m.step}: ${m.advice}` : needed,
   ];

@@ -1,6 +1,7 @@
 /** The book: bookmarks on top, one page below, what is being worked on at the foot. */
 import { createEffect, For, Match, on, onCleanup, Show, Switch, type JSX } from 'solid-js';
 import { book, clearTrouble, connected, redo, trouble, undo, unpaired } from './api.js';
+import { plainly } from './format.js';
 import { here } from './route.js';
 import { JobStrip } from './parts/job-strip.js';
 import { CutPage } from './pages/cut.js';
@@ -113,7 +114,7 @@ export function App(): JSX.Element {
       <Show when={trouble()}>
         {(t) => (
           <p class="margin-note trouble" role="alert">
-            {t()} <button onClick={clearTrouble}>Put away</button>
+            {plainly(t())} <button onClick={clearTrouble}>Put away</button>
           </p>
         )}
       </Show>

@@ -2,34 +2,14 @@
 import { amount, unit } from '../../src/core/amount.js';
 import type { Measure } from '../../src/core/measure.js';
 import type { Rate } from '../../src/core/rational.js';
+import { inspected, reading } from '../../src/core/reading.js';
 import { wellSet } from '../../src/core/well-set.js';
 
-export { amount, unit, wellSet };
+export { amount, inspected, reading, unit, wellSet };
 
 export function measureText(m: Measure | undefined): string {
   if (m === undefined) return 'not measured yet';
   return m.value === null ? (m.reason ?? 'not measurable') : amount(m.value, m.sd, m.unit);
-}
-
-/**
- * A reading with its standard error, to as many places as that leaves standing and no more than three: 1.347 ± 0.007.
- * An error under half a thousandth is not shown.
- */
-export function reading(value: number, sd: number | undefined): string {
-  const told = sd === undefined || sd < 0.0005 ? null : sd;
-  const places = told === null ? 3 : Math.max(0, Math.min(3, 1 - Math.floor(Math.log10(told))));
-  const rounded = Number(told === null ? Number(value.toPrecision(3)).toFixed(3) : value.toFixed(places));
-  return (
-    `${String(rounded === 0 ? 0 : rounded).replace('-', '−')}` +
-    (told === null ? '' : ` ± ${Number(told.toFixed(places))}`)
-  );
-}
-
-/** What an inspection read, in the unit that its limit is told in: shares in hundredths, coded values as part of the range. */
-export function inspected(value: number, sd: number | undefined, u: string): string {
-  if (u === 'share') return `${reading(100 * value, sd === undefined ? undefined : 100 * sd)} %`;
-  const of = { ratio: ' ×', coded: ' of the range', 'of light': ' of the light', alpha: ' of alpha' }[u];
-  return `${reading(value, sd)}${of ?? unit(u)}`;
 }
 
 export function seconds(frames: number, rate: Rate): string {
@@ -47,6 +27,12 @@ export function when(iso: string): string {
   const d = new Date(iso);
   const two = (n: number): string => String(n).padStart(2, '0');
   return `${d.getFullYear()}-${two(d.getMonth() + 1)}-${two(d.getDate())} ${two(d.getHours())}:${two(d.getMinutes())}`;
+}
+
+/** An error as a sentence, its code after it: who reads a page wants the way out, who asks for help the code. */
+export function plainly(error: string): string {
+  const [, code, words] = /^(PW-[A-Z0-9-]+): ([\s\S]*)$/.exec(error) ?? [];
+  return code === undefined ? error : `${words!.replace(/\.$/, '')} (${code})`;
 }
 
 export function rateOf(text: string): Rate {

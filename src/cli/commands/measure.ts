@@ -44,7 +44,7 @@ export function register(program: Command): void {
                   ['  camera height', m(x.view?.cameraHeight)],
                   ['  key azimuth', m(x.light?.azimuthDeg)],
                   ['  key elevation', m(x.light?.elevationDeg)],
-                  ['  key over fill', m(x.light?.keyFillStops)],
+                  ['  key to fill', m(x.light?.keyFillStops)],
                   ['  edge spread', m(x.look?.edgeSpreadPx)],
                   ['  performer', m(x.room?.performerHeightPx)],
                   [

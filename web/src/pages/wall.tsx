@@ -44,7 +44,7 @@ export function WallPage(props: { book: BookState }): JSX.Element {
           fallback={
             <p class="lead">
               {props.book.films.length === 0
-                ? 'A story begins with shots of a film: add the film, then pick the shots that it can use.'
+                ? 'A story begins with shots of a film. Those that you pick are pinned up here.'
                 : 'No shot is picked yet. Skim the film below and pick what the story can use.'}
             </p>
           }

@@ -45,7 +45,7 @@ export function InspectionTable(props: { inspection: Inspection; pick: string })
             {(m) => (
               <tr data-verdict={m.passes === null ? 'open' : m.passes ? 'fits' : 'shoot again'}>
                 <JoinMatter name={m.matter} />
-                <td>{m.value === null ? '–' : inspected(m.value, m.sd, m.unit)}</td>
+                <td>{m.value === null ? '–' : wellSet(inspected(m.value, m.sd, m.unit))}</td>
                 <td>{wellSet(m.needed ?? `${Number(m.limit.toFixed(3))}${unit(m.unit)}`)}</td>
                 <td>
                   <Show when={m.worstFrame !== null} fallback="–">

@@ -1,6 +1,7 @@
 /** What is being worked on, at the foot of the book: progress, stop, go on. */
 import { createMemo, createSignal, Show, type JSX } from 'solid-js';
 import type { JobRecord } from '../../../src/jobs/job-store.js';
+import { plainly } from '../format.js';
 import { ById } from './by-id.js';
 import { book, jobs, resumeJob, stopJob } from '../api.js';
 
@@ -35,7 +36,7 @@ function told(j: JobRecord): string {
     case 'waiting':
       return 'waits its turn';
     case 'failed':
-      return j.error ?? 'failed';
+      return j.error === undefined || j.error === null ? 'failed' : plainly(j.error);
     case 'stopped':
       return j.total > 0 && j.done > 0
         ? `stopped at ${Math.floor((100 * j.done) / j.total)} %`

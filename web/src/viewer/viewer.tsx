@@ -4,6 +4,7 @@
  */
 import { onCleanup, Show, type JSX } from 'solid-js';
 import { book, clearTrouble, frameUrl, trouble } from '../api.js';
+import { plainly } from '../format.js';
 import { DrawnMarks } from './drawn-marks.js';
 import { useFacts } from './facts.js';
 import { useKeys } from './keys.js';
@@ -67,7 +68,7 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
       <Show when={trouble()}>
         {(t) => (
           <p class="margin-note trouble" role="alert">
-            {t()} <button onClick={clearTrouble}>Put away</button>
+            {plainly(t())} <button onClick={clearTrouble}>Put away</button>
           </p>
         )}
       </Show>
