@@ -265,6 +265,8 @@ export interface GroundStep extends StepBase<'ground'> {
   readonly litSpread?: number;
   /** Plate pixels over which the plate is smoothed before its own shadows are read. */
   readonly litRadiusPx?: number;
+  /** Half the breadth of the window that fills the ground's dark joints and cracks, plate px, where it has such. */
+  readonly litLinesPx?: number;
   /** The plate's own shadow on the performer. */
   readonly onPerformer?: OnPerformer;
   readonly reflection?: {

@@ -139,14 +139,15 @@ export function measurePlateShadow(
 
 /**
  * Lit ground beside a foot point: median of the bright part of a patch below and beside it, over a picture smoothed as
- * own-shadow.ts will read it, and the sd of ln luminance there (from the middle half, as of a normal).
+ * own-shadow.ts will read it, and the sd of ln luminance there (from the middle half, as of a normal); `at`: all pixels
+ * of the patch, shadows too.
  */
 export function measureLitGround(
   linear: Picture,
   foot: readonly [number, number],
   spanPx: number,
   radius: number,
-): { linear: [number, number, number]; spread: number } | null {
+): { linear: [number, number, number]; spread: number; at: readonly number[] } | null {
   const { width: w, height: h } = linear;
   const n = w * h;
   const { data } = softened(linear, radius);
@@ -174,5 +175,6 @@ export function measureLitGround(
   return {
     linear: [0, 1, 2].map((c) => medianOf(lit.map((i) => data[c * n + i]!))) as [number, number, number],
     spread: (sorted[Math.floor(0.75 * sorted.length)]! - sorted[Math.floor(0.25 * sorted.length)]!) / 1.349,
+    at: index,
   };
 }

@@ -12,6 +12,7 @@ import { carryRegion, type Carrier } from '../ride/carrier.js';
 import type { Stand } from '../ride/ride.js';
 import type { GroundStep } from '../types.js';
 import type { GroundFrame, OnPerformer } from './types.js';
+import { darkLinesPx } from './dark-lines.js';
 import { groundGeometry, type GroundGeometry } from './ground-geometry.js';
 import { groundFrames, type FramesFrom } from './ground-frames.js';
 import { keyOnGround, type GroundKey } from './ground-key.js';
@@ -192,7 +193,7 @@ async function litAround(
   { stands, carried }: GroundFrom,
   cast: Cast | null,
 ): Promise<{
-  readonly given: Pick<GroundStep, 'litLinear' | 'litSpread' | 'litRadiusPx'>;
+  readonly given: Pick<GroundStep, 'litLinear' | 'litSpread' | 'litRadiusPx' | 'litLinesPx'>;
   readonly inShade: number | null;
 }> {
   if (carried) return { given: {}, inShade: null };
@@ -202,8 +203,14 @@ async function litAround(
     radius = Math.max(2, Math.round(SMOOTHED * spanPx)),
     lit = measureLitGround(linear, first.ground, spanPx, radius);
   if (lit === null) return { given: {}, inShade: null };
-  const given = { litLinear: lit.linear, litSpread: Math.round(1000 * lit.spread) / 1000, litRadiusPx: radius },
-    own = cast === null ? null : ownShadowOf(lit, cast.transmission);
+  const own = cast === null ? null : ownShadowOf(lit, cast.transmission),
+    lines = own === null ? 0 : darkLinesPx(linear, own, radius, lit.at),
+    given = {
+      litLinear: lit.linear,
+      litSpread: Math.round(1000 * lit.spread) / 1000,
+      litRadiusPx: radius,
+      ...(lines === 0 ? {} : { litLinesPx: lines }),
+    };
   if (cast === null || own === null) return { given, inShade: null };
   const at = cast.frames.find((f) => f.frame === first.frame) ?? cast.frames[0]!;
   return { given, inShade: shadeOnCard(linear, own, radius, cast.geometry(at), cast.height) };

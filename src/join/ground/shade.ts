@@ -10,6 +10,7 @@ import { createPicture, plane, type Picture } from '../../image/picture.js';
 import { rasterizePolygon } from '../../image/polygon.js';
 import type { FrameRoom } from '../render/frame-room.js';
 import type { Box, GroundShade } from './ground.js';
+import { withoutDarkLines } from './dark-lines.js';
 import { NOTHING } from './least-shade.js';
 import { boxOf } from '../peel/matte-box.js';
 import {
@@ -72,7 +73,7 @@ export function applyShade(
         shade,
         shade.box[0] - box[0],
         shade.box[1] - box[1],
-        step.litRadiusPx ?? 2,
+        step,
         lits.find((l) => l !== null)!,
         room,
       )
@@ -243,7 +244,10 @@ export interface Softened {
   readonly picture: Picture;
   readonly x0: number;
   readonly y0: number;
-  /** The plate itself, over the whole box, before anything was laid on it. */
+  /**
+   * The plate itself, over the whole box, before anything was laid on it; its dark lines filled under the shade where
+   * it has such.
+   */
   readonly sharp: Picture;
   /** By what the border of a shadow is told (ownShadowToBorder). */
   readonly border: OwnShadow;
@@ -258,10 +262,11 @@ function softenedUnder(
   shade: GroundShade,
   dx: number,
   dy: number,
-  radius: number,
+  step: Pick<GroundStep, 'litRadiusPx' | 'litLinesPx'>,
   border: OwnShadow,
   room?: FrameRoom,
 ): Softened | null {
+  const radius = step.litRadiusPx ?? 2;
   const sw = shade.box[2] - shade.box[0],
     sh = shade.box[3] - shade.box[1];
   const held = boxOf(shade.cover, sw, [0, 0, sw, sh], 0);
@@ -273,19 +278,42 @@ function softenedUnder(
   y0 = Math.max(0, y0 + dy - r);
   x1 = Math.min(base.width, x1 + dx + r);
   y1 = Math.min(base.height, y1 + dy + r);
-  const part = room?.picture(x1 - x0, y1 - y0, 3, true) ?? createPicture(x1 - x0, y1 - y0, 3);
-  for (let c = 0; c < 3; c++) cutRows(plane(base, c), base.width, x0, y0, plane(part, c), part.width, part.height);
-  return { picture: softened(part, radius, part), x0, y0, sharp: base, border };
+  const making = (w: number, h: number): Picture => room?.picture(w, h, 3, true) ?? createPicture(w, h, 3);
+  const part = making(x1 - x0, y1 - y0);
+  for (let c = 0; c < 3; c++) copyRows(base, [x0, y0], part, [0, 0], c, [part.width, part.height]);
+  return {
+    sharp: step.litLinesPx === undefined ? base : linesFilled(base, part, [x0, y0], step.litLinesPx, making),
+    picture: softened(part, radius, part),
+    x0,
+    y0,
+    border,
+  };
 }
 
-function cutRows(
-  from: Float32Array,
-  stride: number,
-  x0: number,
-  y0: number,
-  to: Float32Array,
-  w: number,
-  h: number,
+/** A picture of the size of `base` that holds `part` of it at `from`, its dark lines filled; nothing else is set. */
+function linesFilled(
+  base: Picture,
+  part: Picture,
+  from: readonly [number, number],
+  half: number,
+  making: (w: number, h: number) => Picture,
+): Picture {
+  const out = making(base.width, base.height),
+    filled = withoutDarkLines(part, half, making(part.width, part.height));
+  for (let c = 0; c < 3; c++) copyRows(filled, [0, 0], out, from, c, [part.width, part.height]);
+  return out;
+}
+
+function copyRows(
+  from: Picture,
+  [fx, fy]: readonly [number, number],
+  to: Picture,
+  [tx, ty]: readonly [number, number],
+  channel: number,
+  [w, h]: readonly [number, number],
 ): void {
-  for (let y = 0; y < h; y++) to.set(from.subarray((y0 + y) * stride + x0, (y0 + y) * stride + x0 + w), y * w);
+  const source = plane(from, channel),
+    target = plane(to, channel);
+  for (let y = 0; y < h; y++)
+    target.set(source.subarray((fy + y) * from.width + fx, (fy + y) * from.width + fx + w), (ty + y) * to.width + tx);
 }
