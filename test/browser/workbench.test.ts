@@ -300,6 +300,19 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.setViewportSize({ width: 1280, height: 860 });
   });
 
+  it('prints in ink, without what only a hand on the page could use', async () => {
+    await page.emulateMedia({ media: 'print' });
+    for (const where of ['#/wall', '#/sheet/shot-0', '#/day']) {
+      await page.goto(base + where);
+      await page.locator('main h2').first().waitFor();
+      // Pictures are buttons too, and so are the names in the day's order: they are printed.
+      const buttons = page.locator('button:visible:not(.picture):not(.slot button)');
+      expect(await buttons.allInnerTexts(), where).toEqual([]);
+      expect(await page.locator('.bookmarks').isVisible(), where).toBe(false);
+    }
+    await page.emulateMedia({ media: 'screen' });
+  });
+
   it('says what went wrong in the margin, with the way out', async () => {
     await page.goto(`${base}#/sheet/shot-0`);
     await page.locator('main h2').first().waitFor();

@@ -13,6 +13,7 @@ import './style/cut.css';
 import './style/viewer.css';
 import './style/phone.css';
 import './style/overlay.css';
+import './style/print.css';
 import { render } from 'solid-js/web';
 import { App } from './app.js';
 import { attempt, listen, refresh } from './api.js';
