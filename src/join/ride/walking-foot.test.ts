@@ -57,6 +57,42 @@ describe('a performer that walks nearer', () => {
     expect(way(45)[0]).toBeGreaterThan(4);
   });
 
+  it('goes on below the border where it walks out of the take, in and out again too', () => {
+    const border = 360;
+    const seen = (y: (f: number) => number): FootSeen[] =>
+      over(16, y).map((p) =>
+        p.y < border ? p : { ...p, y: border, cuts: [{ side: 'bottom', from: [250, border], to: [350, border] }] },
+      );
+    const out = footWay(
+      seen((f) => 300 + 2 * f),
+      null,
+      0,
+      HEIGHT,
+      FPS,
+    )!;
+    // Frame 30 is the first that is cut; 90 px at 45 frames, of which the picture shows 60.
+    for (const f of [15, 27, 36, 45]) expect(Math.abs(out(f)[1] - 2 * f)).toBeLessThan(1);
+    const back = footWay(
+      seen((f) => 380 - 3 * Math.abs(f - 21)),
+      null,
+      0,
+      HEIGHT,
+      FPS,
+    )!;
+    expect(Math.abs(back(45)[1] - (380 - 72 - (380 - 63)))).toBeLessThan(6);
+    expect(back(21)[1]).toBeGreaterThan(43);
+    // Cut on every frame, nothing tells more than is seen.
+    expect(
+      footWay(
+        seen(() => 400),
+        null,
+        0,
+        HEIGHT,
+        FPS,
+      ),
+    ).toBeNull();
+  });
+
   it("is freed from what the take's camera did", () => {
     const feet = over(16, (f) => 300 + 2 * f),
       anchor = Array.from({ length: 46 }, (_, f) => ({ frame: f, x: 300, y: 300 + 2 * f, angleDeg: 0, scale: 1 }));

@@ -32,6 +32,8 @@ export type FootWay = (takeFrame: number) => readonly [number, number];
 
 /** Seconds within which a leap comes down again. */
 const LEAP_S = 1;
+/** Places by which it is told how a foot goes on below the picture. */
+const LEAST_WHOLE = 3;
 /** Less way up or down than this share of the performer's height is a shift of weight. */
 const LEAST = 0.07;
 
@@ -49,11 +51,15 @@ export function footWay(
   framesPerSecond: number,
 ): FootWay | null {
   if (feet.length < 4) return null;
-  const at = feet.map((f) => {
-    const [x, y] = apply(steadyMatrix(steady, f.frame), f.x, f.y);
-    return { frame: f.frame, x, y };
-  });
   const half = (LEAP_S / 2) * framesPerSecond;
+  const at = belowBorder(
+    feet.map((f) => {
+      const [x, y] = apply(steadyMatrix(steady, f.frame), f.x, f.y);
+      return { frame: f.frame, x, y };
+    }),
+    feet.map((f) => f.cuts.some((c) => c.side === 'bottom')),
+    2 * half,
+  );
   const closed = closing(at, half);
   // Which paw is lowest changes from frame to frame: the middle of them goes its way smoothly.
   const xs = at.map((_, i) => {
@@ -70,6 +76,42 @@ export function footWay(
     y0 = between(closed, marked);
   if (Math.max(...closed) - Math.min(...closed) < LEAST * heightPx) return null;
   return (n) => [between(xs, n) - x0, between(closed, n) - y0];
+}
+
+interface Place {
+  readonly frame: number;
+  readonly x: number;
+  readonly y: number;
+}
+
+/**
+ * Where the take's lower border cuts the performer, the lowest that is seen is the border, not its foot: who walks out
+ * of the take below goes on as it went in the last second that showed it whole (a line by least squares), and never
+ * stands above the border. Who is cut all along, or was whole too shortly, is left as seen.
+ *
+ * @param window the second before or after, frames
+ */
+function belowBorder(at: readonly Place[], cut: readonly boolean[], window: number): readonly Place[] {
+  if (!cut.includes(true)) return at;
+  const whole = at.filter((_, i) => !cut[i]);
+  return at.map((p, i) => {
+    if (!cut[i]) return p;
+    const sides = [whole.filter((q) => q.frame < p.frame), whole.filter((q) => q.frame > p.frame)].map((side, k) => {
+      const edge = k === 0 ? side[side.length - 1] : side[0];
+      return edge === undefined ? [] : side.filter((q) => Math.abs(q.frame - edge.frame) <= window);
+    });
+    const goesOn = sides.filter((side) => side.length >= LEAST_WHOLE).map((side) => lineAt(side, p.frame));
+    return goesOn.length === 0 ? p : { ...p, y: Math.max(p.y, Math.min(...goesOn)) };
+  });
+}
+
+/** Height at a frame by the straight line through places, least squares. */
+function lineAt(places: readonly Place[], frame: number): number {
+  const n = places.length,
+    f0 = places.reduce((s, q) => s + q.frame, 0) / n,
+    y0 = places.reduce((s, q) => s + q.y, 0) / n;
+  const across = places.reduce((s, q) => s + (q.frame - f0) ** 2, 0);
+  return y0 + (places.reduce((s, q) => s + (q.frame - f0) * (q.y - y0), 0) / across) * (frame - f0);
 }
 
 /**
