@@ -151,11 +151,14 @@ export function readHoles(
 
 /**
  * Side of a patch, px; how many noises of join and plate it may differ by on the root mean square; and how far (coded)
- * the performer about it must be from the plate.
+ * the performer about it must be from the plate: its mean colour, or single pixels by so much and by so many times what
+ * the patch may differ by. A rough coat of the plate's mean colour is still nowhere the plate.
  */
 const PATCH = 3,
   LIKE = 1.5,
-  OTHER = 0.08;
+  OTHER = 0.08,
+  ROUGH = 0.1,
+  ROUGH_TIMES = 6;
 /** Half of the side over which the performer about a patch is averaged, px. */
 const ABOUT = 12;
 const HALF = PATCH >> 1;
@@ -184,7 +187,9 @@ export function readHolesAlone(
       if (deep(y * W + x) < DEPTH) continue;
       all++;
       if (differs(f, x, y) > limit) continue;
-      if (apartFromCoat(f, x, y) > OTHER) like[((y - y0) >> 1) * w + ((x - x0) >> 1)] = 1;
+      const apart = apartFromCoat(f, x, y);
+      if (apart.mean > OTHER || apart.rough > Math.max(ROUGH, ROUGH_TIMES * Math.sqrt(limit)))
+        like[((y - y0) >> 1) * w + ((x - x0) >> 1)] = 1;
     }
   if (all < 100) return null;
   const { holes, last } = together(like, w),
@@ -226,13 +231,22 @@ function alikeLimit(f: SeenFrame): number | null {
   return LIKE * LIKE * Math.max(noise, 4e-6);
 }
 
-/** How far the plate's patch lies from the performer's colour about it, mean of the channels. */
-function apartFromCoat({ join, plate, matte }: SeenFrame, x: number, y: number): number {
+/**
+ * How far the plate's patch lies from the performer's mean colour about it, and the performer's pixels there from the
+ * plate's (root mean square), means of the channels.
+ */
+function apartFromCoat(
+  { join, plate, matte }: SeenFrame,
+  x: number,
+  y: number,
+): { readonly mean: number; readonly rough: number } {
   const { width: W, height: H } = join,
     N = W * H;
-  let apart = 0;
+  let mean = 0,
+    rough = 0;
   for (let c = 0; c < 3; c++) {
     let own = 0,
+      off = 0,
       n = 0,
       back = 0;
     for (let v = -HALF; v <= HALF; v++)
@@ -240,12 +254,16 @@ function apartFromCoat({ join, plate, matte }: SeenFrame, x: number, y: number):
     for (let v = Math.max(0, y - ABOUT); v <= Math.min(H - 1, y + ABOUT); v += 2)
       for (let u = Math.max(0, x - ABOUT); u <= Math.min(W - 1, x + ABOUT); u += 2)
         if (matte[v * W + u]! > 0.98 && Math.max(Math.abs(v - y), Math.abs(u - x)) > PATCH) {
-          own += join.data[c * N + v * W + u]!;
+          const i = c * N + v * W + u;
+          own += join.data[i]!;
+          off += (join.data[i]! - plate.data[i]!) ** 2;
           n++;
         }
-    apart += n < 20 ? 0 : Math.abs(own / n - back) / 3;
+    if (n < 20) continue;
+    mean += Math.abs(own / n - back) / 3;
+    rough += Math.sqrt(off / n) / 3;
   }
-  return apart;
+  return { mean, rough };
 }
 
 /** One patch is like the plate by chance now and then; a hole holds together. Their number, and the last one. */
