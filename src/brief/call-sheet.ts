@@ -132,7 +132,7 @@ function pickPage(s: Sheet, r: CallSheetRequest, b: Brief): void {
       pen,
       { setUp: b.setUp, lamp: b.light.lamp, screen: b.screen, performerM: b.performer.heightM },
       s.width,
-      150,
+      120,
     );
   b.instructions.forEach((text, k) =>
     hung(s, 4, { mark: ['text', `${k + 1}.`], markAt: 0, textAt: 20, face: 'text', text, sizePt: 11.5 }),

@@ -11,17 +11,20 @@ const drawn = (distanceM: number, cameraHeightM: number, bearingDeg: number, rai
 });
 
 describe('the set-up drawn to scale', () => {
-  it('keeps all points and words inside the drawing', () => {
+  it('fits its place with letters of the wanted height, and keeps all points and words inside', () => {
     fc.assert(
       fc.property(
         fc.double({ min: 0.5, max: 9, noNaN: true }),
         fc.double({ min: 0.05, max: 3, noNaN: true }),
         fc.double({ min: -180, max: 180, noNaN: true }),
         fc.double({ min: 0, max: 1.2, noNaN: true }),
-        fc.constantFrom(0.055, 0.08),
-        (distance, height, bearing, raise, letters) => {
+        fc.constantFrom({ width: 290, height: 270, letters: 13.5 }, { width: 200, height: 120, letters: 9 }),
+        (distance, height, bearing, raise, size) => {
           const d = drawn(distance, height, bearing, raise);
-          for (const g of [fromAbove(d, letters), fromTheSide(d, letters)])
+          for (const g of [fromAbove(d, size), fromTheSide(d, size)]) {
+            expect(g.widthM * g.scale).toBeLessThanOrEqual(size.width + 1e-6);
+            expect(g.heightM * g.scale).toBeLessThanOrEqual(size.height + 1e-6);
+            expect(Math.abs((g.lettersM * g.scale) / size.letters - 1)).toBeLessThan(0.01);
             for (const s of g.shapes) {
               const points =
                 s.kind === 'line'
@@ -36,13 +39,14 @@ describe('the set-up drawn to scale', () => {
                 expect(y).toBeLessThanOrEqual(g.heightM + 1e-9);
               }
             }
+          }
         },
       ),
       { numRuns: 200, seed: 21 },
     );
   });
   it('holds lengths and angles: 2.8 m to the camera, the lamp 50° to camera right', () => {
-    const g = fromAbove(drawn(2.8, 0.88, 50));
+    const g = fromAbove(drawn(2.8, 0.88, 50), { width: 290, height: 270, letters: 13.5 });
     const length = (role: string): readonly [number, number] => {
       const l = g.shapes.find((s) => s.kind === 'line' && s.role === role);
       const [a, b] = (l as { ends: readonly (readonly [number, number])[] }).ends;

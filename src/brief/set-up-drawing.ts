@@ -21,7 +21,7 @@ export interface Drawing {
   readonly title: string;
   readonly widthM: number;
   readonly heightM: number;
-  /** Height of letters, metres: the same share of every drawing's height. */
+  /** Height of letters, metres. */
   readonly lettersM: number;
   readonly shapes: readonly DrawnShape[];
 }
@@ -34,11 +34,13 @@ export interface DrawnSetUp {
   readonly performerM: number;
 }
 
-/**
- * Letters' height over the drawing's, unless told: where a screen is narrow both drawings are as wide as it, and the
- * wide one from the side is low.
- */
-const LETTERS = { above: 0.052, side: 0.095 };
+/** What a drawing is to fit, and how high its letters are to be there: pixels or points. */
+export interface DrawnSize {
+  readonly width: number;
+  readonly height: number;
+  readonly letters: number;
+}
+
 /** Free margin about what is drawn, in heights of letters. */
 const MARGIN = 2.2;
 /** Width of a letter over its height, in the middle of a text face. */
@@ -54,17 +56,41 @@ function words(text: string, at: At, widthM: number, lettersM: number): DrawnSha
   return { kind: 'words', at: [x, at[1]], align: 'middle', text };
 }
 
+/**
+ * A drawing whose letters have the wanted height where it fits its place: the more room they take in metres, the larger
+ * the drawing is, and the smaller its scale. Found by going on from the last guess, to a thousandth or 60 times.
+ * @returns the drawing, and its scale: pixels or points a metre
+ */
+function fitted(
+  draw: (d: DrawnSetUp, lettersM: number) => Drawing,
+  d: DrawnSetUp,
+  size: DrawnSize,
+): Drawing & { readonly scale: number } {
+  let lettersM = 0.05;
+  for (let k = 0; ; k++) {
+    const drawing = draw(d, lettersM);
+    const scale = Math.min(size.width / drawing.widthM, size.height / drawing.heightM);
+    const next = size.letters / scale;
+    if (k === 60 || Math.abs(next - lettersM) < 0.001 * lettersM) return { ...drawing, scale };
+    lettersM = next;
+  }
+}
+
+/** Seen from above. */
+export const fromAbove = (d: DrawnSetUp, size: DrawnSize): ReturnType<typeof fitted> => fitted(drawAbove, d, size);
+
+/** Seen from the side. */
+export const fromTheSide = (d: DrawnSetUp, size: DrawnSize): ReturnType<typeof fitted> => fitted(drawSide, d, size);
+
 /** Camera right is right, the camera stands at the foot. */
-export function fromAbove(d: DrawnSetUp, letters = LETTERS.above): Drawing {
+function drawAbove(d: DrawnSetUp, lettersM: number): Drawing {
   const lampAt = lampOf(d.lamp);
   const behind = d.screen?.behindM ?? 1;
   // A lamp against the camera may stand behind the screen.
   const far = Math.max(behind, -(lampAt?.[1] ?? 0));
   const widest = Math.max(d.screen?.widthM ?? 2, 2 * Math.abs(lampAt?.[0] ?? 0) + 0.8, 2.4);
   const nearest = Math.max(d.setUp.distanceM, lampAt?.[1] ?? 0);
-  // The margin counts in letters, and letters in the whole height.
-  const heightM = (far + nearest) / (1 - 2 * MARGIN * letters);
-  const lettersM = letters * heightM;
+  const heightM = far + nearest + 2 * MARGIN * lettersM;
   const widthM = Math.max(widest, 18.5 * lettersM);
   const at = (x: number, z: number): At => [widthM / 2 + x, MARGIN * lettersM + far + z];
   const shapes: DrawnShape[] = [];
@@ -108,12 +134,11 @@ export function fromAbove(d: DrawnSetUp, letters = LETTERS.above): Drawing {
 }
 
 /** The camera stands at the right and looks to the left. */
-export function fromTheSide(d: DrawnSetUp, letters = LETTERS.side): Drawing {
+function drawSide(d: DrawnSetUp, lettersM: number): Drawing {
   const s = d.setUp;
   const behind = d.screen?.behindM ?? 0;
   const highest = Math.max(s.cameraHeightM, d.screen?.heightM ?? 0, s.raiseM + d.performerM, 1);
-  const heightM = highest / (1 - 2 * MARGIN * letters);
-  const lettersM = letters * heightM;
+  const heightM = highest + 2 * MARGIN * lettersM;
   const edge = Math.max(0.35, 1.5 * lettersM);
   const widthM = behind + s.distanceM + 2 * edge;
   const floor = MARGIN * lettersM + highest;

@@ -1,14 +1,15 @@
-/** The set-up's two drawings on a PDF page, side by side at one scale of letters, in black on white. */
+/** The set-up's two drawings on a PDF page, side by side with letters of one size, in black on white. */
 import type PDFDocument from 'pdfkit';
 import type { Pen } from './pdf-lettering.js';
 import { fromAbove, fromTheSide, type Drawing, type DrawnSetUp } from './set-up-drawing.js';
 
 type Doc = InstanceType<typeof PDFDocument>;
 
-/** Letters' height over the drawing's: some nine points where two drawings share a page's width. */
-const LETTERS = 0.08;
-/** Between two drawings, points. */
+/** Between two drawings, and the letters in them, points. */
 const GAP = 18;
+const LETTERS = 9;
+/** What the drawing from above takes of the width. */
+const ABOVE = 0.4;
 const STROKES = { sight: 0.8, ray: 0.8, floor: 1.2, stand: 1.2, screen: 4 } as const;
 
 /**
@@ -17,26 +18,29 @@ const STROKES = { sight: 0.8, ray: 0.8, floor: 1.2, stand: 1.2, screen: 4 } as c
  * @param highestPt what each may take at most
  */
 export function printSetUp(doc: Doc, pen: Pen, d: DrawnSetUp, widthPt: number, highestPt: number): void {
-  const drawings = [fromAbove(d, LETTERS), fromTheSide(d, LETTERS)];
-  const aspects = drawings.map((g) => g.widthM / g.heightM);
-  const highPt = Math.min(highestPt, (widthPt - GAP) / (aspects[0]! + aspects[1]!));
+  const free = widthPt - GAP;
   const [left, top] = [doc.page.margins.left, doc.y];
-  let x = left;
-  drawings.forEach((g, i) => {
-    printDrawing(doc, pen, g, [x, top], highPt);
+  const above = fromAbove(d, { width: ABOVE * free, height: highestPt, letters: LETTERS });
+  const aboveWide = above.widthM * above.scale;
+  const side = fromTheSide(d, { width: free - aboveWide, height: highestPt, letters: LETTERS });
+  const highPt = Math.max(above.heightM * above.scale, side.heightM * side.scale);
+  for (const [g, x] of [
+    [above, left],
+    [side, left + aboveWide + GAP],
+  ] as const) {
+    // Both stand on one line.
+    printDrawing(doc, pen, g, [x, top + highPt - g.heightM * g.scale], g.scale);
     pen.say('text', 9.5, g.title, { lineBreak: false }, [x, top + highPt + 3]);
-    x += aspects[i]! * highPt + GAP;
-  });
+  }
   doc.x = left;
   doc.y = top + highPt + 20;
 }
 
-function printDrawing(doc: Doc, pen: Pen, g: Drawing, [x0, y0]: readonly [number, number], highPt: number): void {
-  const k = highPt / g.heightM;
+function printDrawing(doc: Doc, pen: Pen, g: Drawing, [x0, y0]: readonly [number, number], k: number): void {
   const X = (m: number): number => x0 + m * k;
   const Y = (m: number): number => y0 + m * k;
   doc
-    .rect(x0, y0, g.widthM * k, highPt)
+    .rect(x0, y0, g.widthM * k, g.heightM * k)
     .lineWidth(0.5)
     .stroke('#808080');
   for (const s of g.shapes) {

@@ -46,7 +46,7 @@ export function DayPage(props: { book: BookState }): JSX.Element {
           <StudioPart rows={props.book.studio} />
           <PhonePart />
         </Show>
-        <DayControls planned={plan() !== null} />
+        <DayControls planned={plan()?.date ?? null} />
         <Show when={plan()} fallback={<p class="lead">No day is planned yet. Picks are shown in story order.</p>}>
           {(d) => (
             <>
@@ -80,15 +80,17 @@ export function DayPage(props: { book: BookState }): JSX.Element {
   );
 }
 
-function DayControls(props: { readonly planned: boolean }): JSX.Element {
-  const [date, setDate] = createSignal(new Date().toISOString().slice(0, 10));
+/** @param props.planned the date of the plan there is: one still to come is planned again, one gone by is not */
+function DayControls(props: { readonly planned: string | null }): JSX.Element {
+  const today = new Date().toISOString().slice(0, 10);
+  const [date, setDate] = createSignal(props.planned !== null && props.planned > today ? props.planned : today);
   return (
     <p class="controls">
       <label>
         date <input type="date" value={date()} onChange={(e) => setDate(e.currentTarget.value)} />
       </label>
       <button onClick={() => void startJob('day', '', { date: date() })}>Plan this day</button>
-      <Show when={props.planned}>
+      <Show when={props.planned !== null}>
         <a href="/api/file/call-sheet.pdf" target="_blank" rel="noreferrer">
           Call sheet
         </a>
@@ -117,7 +119,7 @@ function Slots(props: SlotsProps): JSX.Element {
             </span>
             <Show when={s.pick} fallback={<span>{s.note}</span>}>
               {(id) => (
-                <button onClick={() => props.onChoose(id())}>
+                <button aria-current={id() === props.current ? 'true' : undefined} onClick={() => props.onChoose(id())}>
                   {s.kind === 'shoot' ? '' : `${s.kind}: `}
                   {props.titleOf(id())}
                 </button>

@@ -8,18 +8,21 @@ import {
   type DrawnShape,
 } from '../../../src/brief/set-up-drawing.js';
 
-/** Units of the picture a metre. */
-const K = 100;
+/** Sizes on the page, pixels; a narrow screen shrinks them, letters and all. */
+const ABOVE = { width: 290, height: 270, letters: 13.5 };
+const SIDE = { width: 480, height: 230, letters: 15 };
 
 export function SetUpPlan(props: DrawnSetUp): JSX.Element {
   return (
     <div class="plans">
-      <For each={[fromAbove(props), fromTheSide(props)]}>{(d) => <Plan drawing={d} />}</For>
+      <For each={[fromAbove(props, ABOVE), fromTheSide(props, SIDE)]}>{(d) => <Plan drawing={d} />}</For>
     </div>
   );
 }
 
-function Plan(props: { drawing: Drawing }): JSX.Element {
+type Scaled = Drawing & { readonly scale: number };
+
+function Plan(props: { drawing: Scaled }): JSX.Element {
   const d = () => props.drawing;
   const said = () =>
     d()
@@ -28,20 +31,21 @@ function Plan(props: { drawing: Drawing }): JSX.Element {
   return (
     <figure class="plan" data-of={d().title}>
       <svg
-        viewBox={`0 0 ${d().widthM * K} ${d().heightM * K}`}
+        viewBox={`0 0 ${d().widthM * d().scale} ${d().heightM * d().scale}`}
         role="img"
         aria-label={`set-up ${d().title}: ${said()}`}
-        style={{ '--letters': `${d().lettersM * K}px` }}
+        style={{ '--letters': `${d().lettersM * d().scale}px`, width: `${d().widthM * d().scale}px` }}
       >
-        <For each={d().shapes}>{(s) => <Shape of={s} />}</For>
+        <For each={d().shapes}>{(s) => <Shape of={s} scale={d().scale} />}</For>
       </svg>
       <figcaption>{d().title}</figcaption>
     </figure>
   );
 }
 
-function Shape(props: { of: DrawnShape }): JSX.Element {
+function Shape(props: { of: DrawnShape; scale: number }): JSX.Element {
   const s = props.of;
+  const K = props.scale;
   const list = (points: readonly (readonly [number, number])[]): string =>
     points.map((p) => p.map((v) => (v * K).toFixed(1)).join(' ')).join(' L ');
   switch (s.kind) {
