@@ -317,7 +317,10 @@ describe('uploads', () => {
     ] as const) {
       const r = await fetch(`${base}/api/takes?pick=one&name=${name}`, { method: 'POST', body });
       expect(r.status).toBeGreaterThanOrEqual(400);
-      expect(((await r.json()) as { error: { code: string } }).error.code.startsWith(code)).toBe(true);
+      const { error } = (await r.json()) as { error: { code: string; message: string } };
+      expect(error.code.startsWith(code)).toBe(true);
+      // It speaks of the file by the sender's name, not by the one it has on its way in.
+      expect(error.message).toContain(name);
     }
     expect((await fetch(`${base}/api/takes?pick=nobody&name=a.mp4`, { method: 'POST', body: 'x' })).status).toBe(404);
     expect(await pulse()).toBe(before);

@@ -4,7 +4,7 @@
  * the book. A failed upload leaves nothing behind.
  */
 import { createWriteStream, existsSync, mkdirSync, renameSync, rmSync } from 'node:fs';
-import { extname, join } from 'node:path';
+import { basename, extname, join } from 'node:path';
 import type { Readable } from 'node:stream';
 import { Transform } from 'node:stream';
 import { pipeline } from 'node:stream/promises';
@@ -19,6 +19,7 @@ import { enterJob } from '../jobs/job-store.js';
 import { enterTakeJobs } from '../jobs/enter-take-jobs.js';
 import { probe } from '../media/probe.js';
 import { checkInChild } from '../media/probe-process.js';
+import type { MediaInfo } from '../media/types.js';
 
 /** Largest upload: an hour of 4K from a phone is below this. */
 const MAX_BYTES = 32 * 2 ** 30;
@@ -35,8 +36,15 @@ const ENDINGS = new Set([
   '.tif',
   '.tiff',
   '.mpg',
+  '.mpeg',
   '.mts',
+  '.m2ts',
+  '.ts',
+  '.mxf',
   '.3gp',
+  '.webp',
+  '.gif',
+  '.bmp',
 ]);
 
 export async function acceptTake(
@@ -57,7 +65,7 @@ export async function acceptTake(
   const part = book.insidePath('takes', `.${randomUUID()}${ending}`);
   try {
     await receive(upload, part);
-    const info = await checkInChild(part);
+    const info = await lookAt(part, upload.name);
     if (info.video === null)
       throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send the film of the take`);
     const words = upload.name.slice(0, -ending.length);
@@ -132,7 +140,7 @@ export async function acceptFilm(
   const part = book.insidePath('films', `.${randomUUID()}${ending}`);
   try {
     await receive(upload, part);
-    const info = await checkInChild(part);
+    const info = await lookAt(part, upload.name);
     if (info.video === null)
       throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send the film itself`);
     if (was !== null) checkSameFilm(was, info, upload.name);
@@ -148,6 +156,24 @@ export async function acceptFilm(
     return film.id;
   } finally {
     rmSync(part, { force: true });
+  }
+}
+
+/**
+ * What the file holds, told by a process of its own. Complaints and notes speak of the file by the sender's name, not
+ * by the one it has on its way in.
+ */
+async function lookAt(part: string, name: string): Promise<MediaInfo> {
+  const ours = basename(part);
+  try {
+    const info = await checkInChild(part);
+    return info.video === null
+      ? info
+      : { ...info, video: { ...info.video, notes: info.video.notes.map((n) => n.replaceAll(ours, name)) } };
+  } catch (error) {
+    if (!(error instanceof PlatewrightError) || !error.message.includes(ours)) throw error;
+    const sentence = error.message.slice(error.code.length + 2).replaceAll(ours, name);
+    throw new PlatewrightError(error.code, sentence, { kind: error.kind, detail: error.detail, cause: error });
   }
 }
 
@@ -189,7 +215,7 @@ export async function acceptLayer(
   const part = book.insidePath('takes', `.${randomUUID()}${ending}`);
   try {
     await receive(upload, part);
-    const info = await checkInChild(part);
+    const info = await lookAt(part, upload.name);
     if (info.video === null)
       throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send a PNG`);
     const words = upload.name.slice(0, -ending.length);
