@@ -18,12 +18,30 @@ function ramp(v: v128, from: f32, over: f32): v128 {
 }
 
 /**
+ * What a screen's own channel may be that the camera clipped: where it is above `clipped`, as much as the other two tell
+ * by the lit colour a (of the first other), b (of the second) and top, up to `freed` times what is seen.
+ */
+// @ts-ignore: decorator
+@inline
+function freedOf(lead: v128, p: v128, q: v128, a: f32, b: f32, top: f32, clipped: f32, freed: f32): v128 {
+  const told = f32x4.mul(
+    f32x4.add(f32x4.mul(p, f32x4.splat(a)), f32x4.mul(q, f32x4.splat(b))),
+    f32x4.splat(top / max<f32>(1e-12, a * a + b * b)),
+  );
+  const most = f32x4.mul(lead, f32x4.splat(freed));
+  const free = f32x4.max(lead, f32x4.min(told, most));
+  return v128.bitselect(free, lead, f32x4.gt(lead, f32x4.splat(clipped)));
+}
+
+/**
  * Takes out of sure (bytes) and weight what lies farther from the lit colour x y z than its brightness s may: `limit`
- * about s = 1, `dark` below darkUntil, `bright` above brightFrom, between them in proportion. Items: rows.
+ * about s = 1, `dark` below darkUntil, `bright` above brightFrom, between them in proportion. The screen's own channel,
+ * green or blue, counts as freedOf has it where `freed` is more than 1. Items: rows.
  */
 export function holdLit(
   data: usize, w: i32, h: i32, x: f32, y: f32, z: f32, limit: f32, dark: f32, bright: f32, darkUntil: f32,
-  litFrom: f32, litUntil: f32, brightFrom: f32, sure: usize, weight: usize, from: i32, to: i32, scratch: usize,
+  litFrom: f32, litUntil: f32, brightFrom: f32, clipped: f32, freed: f32, sure: usize, weight: usize, from: i32,
+  to: i32, scratch: usize,
 ): void {
   const n = w * h, plane = <usize>n << 2, power = x * x + y * y + z * z, inverse = f32x4.splat(1 / power);
   const end = to * w;
@@ -31,7 +49,12 @@ export function holdLit(
     const left = end - i;
     if (left >= 4 && load<u32>(sure + <usize>i) == 0) continue;
     const p = <usize>i << 2;
-    const r = v128.load(data + p), g = v128.load(data + plane + p), b = v128.load(data + 2 * plane + p);
+    const r = v128.load(data + p);
+    let g = v128.load(data + plane + p), b = v128.load(data + 2 * plane + p);
+    if (freed > 1) {
+      if (y > z) g = freedOf(g, r, b, x, z, y, clipped, freed);
+      else b = freedOf(b, r, g, x, y, z, clipped, freed);
+    }
     const s = f32x4.mul(dot(r, g, b, x, y, z), inverse);
     const xr = f32x4.sub(r, f32x4.mul(s, f32x4.splat(x))), xg = f32x4.sub(g, f32x4.mul(s, f32x4.splat(y)));
     const xb = f32x4.sub(b, f32x4.mul(s, f32x4.splat(z)));

@@ -5,7 +5,8 @@
  * before a faded cloth, greened by its bounce, lies near enough to the screen's hue to be taken for it, and a colour
  * that is found cell by cell then settles on the coat: bright pixels are held to the chromaticity that most of the
  * screen has, dark ones to what lies as near to it as most of the take's dark screen does, and so are far brighter ones,
- * such as a floor under a lamp of its own, which a camera clips.
+ * such as a floor under a lamp of its own, which a camera clips: what is clipped tells only the least of the screen's own
+ * channel, and the other two say how much came there.
  */
 import { kernels } from '../../image/kernels.js';
 import { median } from '../../image/statistics.js';
@@ -38,6 +39,15 @@ export const DARK_UNTIL = 0.35;
 /** The same upwards: up to where a pixel is as bright as most of the screen, and from where it is far brighter. */
 export const LIT_UNTIL = 1 / LIT_FROM;
 const BRIGHT_FROM = 1 / DARK_UNTIL;
+/**
+ * A camera's shoulder or its clipping tells too little of what is brighter in the screen's own channel, linear light;
+ * at most so many times what is seen may have come there, and so little that white, which clips too, still lies that
+ * many limits away (own choice).
+ */
+const CLIPPED = 0.8,
+  FREED = 2.5,
+  FREED_STEP = 0.1,
+  WHITE_AWAY = 1.3;
 const LOOKED_AT = 20_000;
 
 /** @param sure the first look at what is screen; null where that is nothing */
@@ -113,6 +123,8 @@ export function holdToLit(small: SmallLinear, lit: LitHue, sure: Uint8Array, wei
         LIT_FROM,
         LIT_UNTIL,
         BRIGHT_FROM,
+        CLIPPED,
+        mostFreed(lit),
         scope.changed(sure),
         scope.changed(weight),
       ],
@@ -125,18 +137,38 @@ export function holdToLit(small: SmallLinear, lit: LitHue, sure: Uint8Array, wei
   }
 }
 
+/**
+ * Up to how many times what is seen the screen's own channel may be where the camera clipped it; 1 where no far brighter
+ * screen is seen to lie farther off than the rest.
+ */
+function mostFreed({ colour, limit, brightLimit }: LitHue): number {
+  if (!(brightLimit > limit)) return 1;
+  const green = colour[1] > colour[2];
+  for (let k = FREED; k > 1; k -= FREED_STEP)
+    if (rhoOf(1, green ? k : 1, green ? 1 : k, colour) > WHITE_AWAY * brightLimit) return k;
+  return 1;
+}
+
+/** The screen's own channel by what the other two tell, where it is clipped. */
+const freedOf = (lead: number, most: number, along: number, square: number, top: number): number =>
+  lead > CLIPPED ? Math.max(lead, Math.min(most * lead, (along * top) / Math.max(1e-12, square))) : lead;
+
 /** Plain twin of {@link holdToLit}. */
 export function holdToLitPlain(small: SmallLinear, lit: LitHue, sure: Uint8Array, weight: Float32Array): void {
   const { data } = small,
     n = small.width * small.height,
     [cr, cg, cb] = lit.colour,
-    power = cr * cr + cg * cg + cb * cb;
+    power = cr * cr + cg * cg + cb * cb,
+    green = cg > cb,
+    freed = mostFreed(lit);
   for (let i = 0; i < n; i += 1) {
     if (sure[i] === 0) continue;
-    const r = data[i]!,
-      g = data[n + i]!,
-      b = data[2 * n + i]!,
-      s = (r * cr + g * cg + b * cb) / power;
+    const r = data[i]!;
+    let g = data[n + i]!,
+      b = data[2 * n + i]!;
+    if (freed > 1 && green) g = freedOf(g, freed, r * cr + b * cb, cr * cr + cb * cb, cg);
+    else if (freed > 1) b = freedOf(b, freed, r * cr + g * cg, cr * cr + cg * cg, cb);
+    const s = (r * cr + g * cg + b * cb) / power;
     const dark = Math.min(1, Math.max(0, (LIT_FROM - s) / (LIT_FROM - DARK_UNTIL))),
       bright = Math.min(1, Math.max(0, (s - LIT_UNTIL) / (BRIGHT_FROM - LIT_UNTIL))),
       most =

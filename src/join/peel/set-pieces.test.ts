@@ -194,4 +194,32 @@ describe("the lit screen's own hue", () => {
     holdToLit(small, { ...lit, brightLimit: lit.limit }, sure, weight);
     expect(sure.reduce((a, b) => a + b, 0)).toBeLessThan(0.75 * N);
   });
+
+  it('keeps the strip of a bright floor whose own channel the camera clips, and no pale coat in that light', () => {
+    // Codes of a traced take's blue wall, floor and clipped strip; the coat is white in the same light.
+    const blue = [0.016, 0.035, 0.139],
+      floor = [0.12, 0.28, 0.74],
+      strip = [0.236, 0.511, 0.93],
+      coat = [0.85, 0.8, 0.88],
+      data = new Float32Array(3 * N),
+      sure = new Uint8Array(N).fill(1),
+      weight = new Float32Array(N).fill(1);
+    const random = new RandomStream(5, 7);
+    const at = (i: number): readonly number[] => {
+      const row = Math.floor(i / W) / H;
+      return row < 0.6 ? blue : row < 0.66 ? strip : row < 0.7 && i % W < 0.1 * W ? coat : floor;
+    };
+    for (let i = 0; i < N; i++) for (let p = 0; p < 3; p++) data[p * N + i] = at(i)[p]! * (1 + 0.02 * random.normal());
+    const small = { width: W, height: H, block: 4, data },
+      lit = litHue(small, sure)!;
+    expect(lit.brightLimit).toBeGreaterThan(lit.limit);
+    holdToLit(small, lit, sure, weight);
+    const share = (colour: readonly number[]): number => {
+      const of = Array.from(sure, (_, i) => i).filter((i) => at(i) === colour);
+      return of.reduce((sum, i) => sum + sure[i]!, 0) / of.length;
+    };
+    expect(share(strip)).toBe(1);
+    expect(share(floor)).toBe(1);
+    expect(share(coat)).toBe(0);
+  });
 });
