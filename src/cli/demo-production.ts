@@ -47,27 +47,20 @@ export const listSchema = z.object({
   supporters: z.array(z.string()),
 });
 
-/** Enters everything that is not in the book yet. */
+type ProductionList = z.infer<typeof listSchema>;
+
+/**
+ * Enters everything that is not in the book yet.
+ * @param media folder that the list's files lie in
+ * @param say is told what was entered
+ */
 export async function enter(
   book: Book,
-  list: z.infer<typeof listSchema>,
+  list: ProductionList,
   media: string,
   say: (text: string) => void,
 ): Promise<void> {
-  if (book.get('production', 'production') === null) {
-    const p = newProduction(list.title, { rate: list.rate });
-    book.edit('start the demo production', (e) =>
-      e.put('production', {
-        ...p,
-        performer: {
-          name: list.performer.name,
-          species: list.performer.kind,
-          heightM: list.performer.heightM,
-          triesADay: 5,
-        },
-      }),
-    );
-  }
+  enterProduction(book, list);
   if (book.get('film', list.film.id) === null) {
     await addFilm(book, join(media, list.film.file), {
       id: list.film.id,
@@ -77,6 +70,26 @@ export async function enter(
     });
     say(`added the film ${list.film.title}`);
   }
+  enterPicks(book, list, media);
+  await enterTakes(book, list, media);
+  if (book.get('cut', 'cut') === null) {
+    enterCut(book, list, media);
+    say(`entered ${list.picks.length} picks and ${list.takes.length} takes`);
+  }
+}
+
+function enterProduction(book: Book, { title, rate, performer }: ProductionList): void {
+  if (book.get('production', 'production') !== null) return;
+  const p = newProduction(title, { rate });
+  book.edit('start the demo production', (e) =>
+    e.put('production', {
+      ...p,
+      performer: { name: performer.name, species: performer.kind, heightM: performer.heightM, triesADay: 5 },
+    }),
+  );
+}
+
+function enterPicks(book: Book, list: ProductionList, media: string): void {
   for (const p of list.picks) {
     if (book.get('pick', p.id) !== null) continue;
     const marks = parseMarks(readFileSync(join(media, p.marks), 'utf8'), p.marks);
@@ -94,6 +107,9 @@ export async function enter(
       }),
     );
   }
+}
+
+async function enterTakes(book: Book, list: ProductionList, media: string): Promise<void> {
   for (const t of list.takes) {
     if (book.get('take', t.id) !== null) continue;
     const marks =
@@ -102,39 +118,43 @@ export async function enter(
         : parseMarks(readFileSync(join(media, t.marks), 'utf8'), t.marks);
     await addTake(book, join(media, t.file), { id: t.id, pick: t.pick, title: t.id, note: t.what, marks });
   }
-  if (book.get('cut', 'cut') === null) {
-    const entries: CutDocument['entries'] = [];
-    for (const t of list.titles.filter((x) => x.at === 'open'))
-      entries.push({ kind: 'title', lines: [t.text], frames: 40 });
-    for (const c of list.cut) {
-      if (c.pick !== undefined)
-        entries.push({
-          kind: 'pick',
-          pick: c.pick,
-          trimIn: 0,
-          trimOut: 0,
-          soundLead: 0,
-          soundTail: 0,
-          soundFrom: 'film',
-        });
-      else if (c.in !== undefined && c.out !== undefined)
-        entries.push({ kind: 'film', film: list.film.id, in: c.in, out: c.out, soundLead: 0, soundTail: 6 });
-    }
-    for (const t of list.titles.filter((x) => x.at === 'close'))
-      entries.push({ kind: 'title', lines: [t.text], frames: 40 });
-    book.edit('cut of the demo', (e) =>
-      e.put('cut', {
-        id: 'cut',
-        entries,
-        music: { file: join(media, list.music.file), gainDb: -14, fromFrame: 0 },
-        captions: [{ in: 8, out: 34, text: list.title }],
-        credits: list.credits,
-        thanks: list.supporters,
-      }),
-    );
-    book.edit('why the film is used', (e) =>
-      e.put('purpose', { id: list.film.id, text: 'an invented film, made for this demo: to show the whole job' }),
-    );
-    say(`entered ${list.picks.length} picks and ${list.takes.length} takes`);
+}
+
+function enterCut(book: Book, list: ProductionList, media: string): void {
+  book.edit('cut of the demo', (e) =>
+    e.put('cut', {
+      id: 'cut',
+      entries: [...titlesAt(list, 'open'), ...cutEntries(list), ...titlesAt(list, 'close')],
+      music: { file: join(media, list.music.file), gainDb: -14, fromFrame: 0 },
+      captions: [{ in: 8, out: 34, text: list.title }],
+      credits: list.credits,
+      thanks: list.supporters,
+    }),
+  );
+  book.edit('why the film is used', (e) =>
+    e.put('purpose', { id: list.film.id, text: 'an invented film, made for this demo: to show the whole job' }),
+  );
+}
+
+function titlesAt(list: ProductionList, at: string): CutDocument['entries'] {
+  return list.titles.filter((t) => t.at === at).map((t) => ({ kind: 'title', lines: [t.text], frames: 40 }));
+}
+
+function cutEntries(list: ProductionList): CutDocument['entries'] {
+  const entries: CutDocument['entries'] = [];
+  for (const c of list.cut) {
+    if (c.pick !== undefined)
+      entries.push({
+        kind: 'pick',
+        pick: c.pick,
+        trimIn: 0,
+        trimOut: 0,
+        soundLead: 0,
+        soundTail: 0,
+        soundFrom: 'film',
+      });
+    else if (c.in !== undefined && c.out !== undefined)
+      entries.push({ kind: 'film', film: list.film.id, in: c.in, out: c.out, soundLead: 0, soundTail: 6 });
   }
+  return entries;
 }

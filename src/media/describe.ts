@@ -27,7 +27,10 @@ export function claimedRates(input: OpenedInput): Rate[] {
   return out;
 }
 
-/** Describes the picture of an opened input; `index` and `timing` where its packets have been counted. */
+/**
+ * Describes the picture of an opened input; `index` and `timing` where its packets have been counted.
+ * @returns null where it has no picture that can be decoded
+ */
 export function describeVideo(input: OpenedInput, index: FrameIndex | null, timing: Timing | null): VideoInfo | null {
   const stream = input.video;
   if (stream === null) return null;
@@ -42,94 +45,118 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
     input.still,
   );
   const { orientation } = input;
-  const turn = orientationDegrees(orientation);
-  const all = [...notes, ...(timing?.notes ?? [])];
-  if (!isUpright(orientation))
-    all.push(
-      `the file asks to be shown ${
-        turn.deg === 0 ? 'mirrored' : `turned by ${turn.deg}° clockwise${turn.mirrored ? ' and mirrored' : ''}`
-      }; that was done`,
-    );
-  const claimed = Number(stream.nbFrames);
-  if (
-    index !== null &&
-    index.damaged + Math.max(0, claimed - index.pts.length - index.damaged) > 0 &&
-    claimed > 0 &&
-    !input.still
-  ) {
-    all.push(
-      `${basename(input.path)} ends inside frame ${index.shown.length} of ${claimed}; ` +
-        `the ${index.shown.length} whole frames were kept`,
-    );
-  }
-  // Matroska counts no frames in its header; it says how long the picture was to be.
-  const promised =
-    clockSeconds(stream.metadata?.get('DURATION')) ??
-    (input.sound === null && claimed === 0 ? Number(input.context.duration) / 1e6 : null);
-  if (index !== null && timing !== null && promised !== null && claimed <= 0 && !input.still && !index.untimed) {
-    const have = (timing.frameCount * timing.rate.den) / timing.rate.num + timing.holeSeconds;
-    const short = promised - have;
-    // Half a second, or a tenth of a short clip: less may be a last frame held longer.
-    if (short > Math.min(0.5, Math.max((3 * timing.rate.den) / timing.rate.num, 0.1 * promised)))
-      all.push(
-        `${basename(input.path)} breaks off after ${have.toFixed(1)} s of the ${promised.toFixed(1)} s that its ` +
-          `header promises; the ${index.shown.length} whole frames were kept; copy it again if you want the rest`,
-      );
-  }
-  const sar = stream.sampleAspectRatio.num > 0 ? stream.sampleAspectRatio : par.sampleAspectRatio;
-  let aspect: [number, number] = sar.num > 0 && sar.den > 0 ? [sar.num, sar.den] : [1, 1];
-  if (isTurned(orientation)) aspect = [aspect[1], aspect[0]];
+  const aspect = pixelAspect(stream, isTurned(orientation));
   const storedPx = isTurned(orientation) ? par.height : par.width;
   const widthPx = squareWidth(storedPx, aspect);
-  if (widthPx !== storedPx)
-    all.push(
-      `its pixels have the shape ${aspect[0]}:${aspect[1]}; ` +
-        `they were made square, ${storedPx} became ${widthPx} across`,
-    );
-  const order = (par.toJSON() as { fieldOrder?: number }).fieldOrder ?? 0;
-  const rates = claimedRates(input);
-  const r = timing?.rate ?? rates[0] ?? rate(25);
-  const seconds =
-    Number(stream.duration) > 0
-      ? (Number(stream.duration) * stream.timeBase.num) / stream.timeBase.den
-      : Number(input.context.duration) / 1e6;
+  const r = timing?.rate ?? claimedRates(input)[0] ?? rate(25);
   return {
     widthPx,
     heightPx: isTurned(orientation) ? par.width : par.height,
     rate: r,
-    frameCount: input.still
-      ? 1
-      : (timing?.frameCount ?? (claimed > 0 ? claimed : Math.max(1, Math.round((seconds * r.num) / r.den)))),
+    frameCount: input.still ? 1 : (timing?.frameCount ?? claimedFrames(input, stream, r)),
     frameCountExact: input.still || timing !== null,
     codec: avGetCodecName(par.codecId) ?? 'unknown',
     pixelFormat: avGetPixFmtName(par.format as never) ?? 'unknown',
     bitDepth: format.bitDepth,
     colour: tags,
     hasAlpha: format.hasAlpha,
-    rotationDeg: turn.deg,
+    rotationDeg: orientationDegrees(orientation).deg,
     variableRate: timing?.variable ?? false,
-    fieldOrder:
-      order === C.AV_FIELD_TT || order === C.AV_FIELD_TB
-        ? 'top'
-        : order === C.AV_FIELD_BB || order === C.AV_FIELD_BT
-          ? 'bottom'
-          : 'progressive',
+    fieldOrder: fieldOrderOf((par.toJSON() as { fieldOrder?: number }).fieldOrder ?? 0),
     pixelAspect: aspect,
-    notes: all,
+    notes: [
+      ...notes,
+      ...(timing?.notes ?? []),
+      ...turnedNote(orientation),
+      ...brokenOffNotes(input, stream, index, timing),
+      ...squaredNote(aspect, storedPx, widthPx),
+    ],
   };
 }
 
+type VideoStream = NonNullable<OpenedInput['video']>;
+
+/** Shape of a shown pixel, width to height; the container's word before the codec's. */
+function pixelAspect(stream: VideoStream, turned: boolean): [number, number] {
+  const sar = stream.sampleAspectRatio.num > 0 ? stream.sampleAspectRatio : stream.codecpar.sampleAspectRatio;
+  const aspect: [number, number] = sar.num > 0 && sar.den > 0 ? [sar.num, sar.den] : [1, 1];
+  return turned ? [aspect[1], aspect[0]] : aspect;
+}
+
+/** How many frames the container says there are, else how many its length holds. */
+function claimedFrames(input: OpenedInput, stream: VideoStream, r: Rate): number {
+  const claimed = Number(stream.nbFrames);
+  if (claimed > 0) return claimed;
+  return Math.max(1, Math.round((lengthSeconds(input, stream) * r.num) / r.den));
+}
+
+/** A stream's own length, else its container's. */
+function lengthSeconds(input: OpenedInput, stream: NonNullable<OpenedInput['video' | 'sound']>): number {
+  return Number(stream.duration) > 0
+    ? (Number(stream.duration) * stream.timeBase.num) / stream.timeBase.den
+    : Number(input.context.duration) / 1e6;
+}
+
+function fieldOrderOf(order: number): VideoInfo['fieldOrder'] {
+  if (order === C.AV_FIELD_TT || order === C.AV_FIELD_TB) return 'top';
+  if (order === C.AV_FIELD_BB || order === C.AV_FIELD_BT) return 'bottom';
+  return 'progressive';
+}
+
+function turnedNote(orientation: OpenedInput['orientation']): string[] {
+  if (isUpright(orientation)) return [];
+  const turn = orientationDegrees(orientation);
+  const how =
+    turn.deg === 0 ? 'mirrored' : `turned by ${turn.deg}° clockwise${turn.mirrored ? ' and mirrored' : ''}`;
+  return [`the file asks to be shown ${how}; that was done`];
+}
+
+function squaredNote(aspect: readonly [number, number], storedPx: number, widthPx: number): string[] {
+  if (widthPx === storedPx) return [];
+  return [
+    `its pixels have the shape ${aspect[0]}:${aspect[1]}; ` +
+      `they were made square, ${storedPx} became ${widthPx} across`,
+  ];
+}
+
+/** What is said of a file that ends before its header says. */
+function brokenOffNotes(
+  input: OpenedInput,
+  stream: VideoStream,
+  index: FrameIndex | null,
+  timing: Timing | null,
+): string[] {
+  if (index === null || input.still) return [];
+  const notes: string[] = [];
+  const claimed = Number(stream.nbFrames);
+  if (index.damaged + Math.max(0, claimed - index.pts.length - index.damaged) > 0 && claimed > 0)
+    notes.push(
+      `${basename(input.path)} ends inside frame ${index.shown.length} of ${claimed}; ` +
+        `the ${index.shown.length} whole frames were kept`,
+    );
+  // Matroska counts no frames in its header; it says how long the picture was to be.
+  const promised =
+    clockSeconds(stream.metadata?.get('DURATION')) ??
+    (input.sound === null && claimed === 0 ? Number(input.context.duration) / 1e6 : null);
+  if (timing === null || promised === null || claimed > 0 || index.untimed) return notes;
+  const have = (timing.frameCount * timing.rate.den) / timing.rate.num + timing.holeSeconds;
+  // Half a second, or a tenth of a short clip: less may be a last frame held longer.
+  if (promised - have > Math.min(0.5, Math.max((3 * timing.rate.den) / timing.rate.num, 0.1 * promised)))
+    notes.push(
+      `${basename(input.path)} breaks off after ${have.toFixed(1)} s of the ${promised.toFixed(1)} s that its ` +
+        `header promises; the ${index.shown.length} whole frames were kept; copy it again if you want the rest`,
+    );
+  return notes;
+}
+
+/** Describes the sound of an opened input; null where it has none that can be decoded. */
 export function describeSound(input: OpenedInput): SoundInfo | null {
   const stream = input.sound;
   if (stream === null || stream.codecpar.sampleRate <= 0) return null;
-  const seconds =
-    Number(stream.duration) > 0
-      ? (Number(stream.duration) * stream.timeBase.num) / stream.timeBase.den
-      : Number(input.context.duration) / 1e6;
   return {
     codec: avGetCodecName(stream.codecpar.codecId) ?? 'unknown',
     sampleRate: stream.codecpar.sampleRate,
     channels: stream.codecpar.channels,
-    durationSeconds: Math.max(0, seconds),
+    durationSeconds: Math.max(0, lengthSeconds(input, stream)),
   };
 }

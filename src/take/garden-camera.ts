@@ -14,7 +14,8 @@ import { describeMove } from '../plate/camera/camera-kind.js';
 import { measureCameraMove } from '../plate/camera/camera-move.js';
 import { enlargeMove, moveFactor, readerLumaSource } from '../plate/ride/reader-luma-source.js';
 import { trackRegion } from '../plate/ride/ride.js';
-import type { CameraMoveFrame } from '../plate/types.js';
+import type { LumaSource } from '../plate/ride/ride-source.js';
+import type { CameraMove, CameraMoveFrame } from '../plate/types.js';
 import type { TakeFrame } from './measures.js';
 import type { TakeCamera } from './take-camera.js';
 
@@ -31,7 +32,12 @@ const LEAST_SURE = 0.3;
 /** The set as a whole is believed where this share of its features agrees on the median frame. */
 const LEAST_SUPPORT = 0.35;
 
-/** @param foot where the performer touches the ground on frame `at` @param heightPx of the performer there */
+/**
+ * The take's camera over its frames, or why it could not be had.
+ * @param frames what was measured on each; the performer's box nearest to frame `at` says how wide it is
+ * @param foot where the performer touches the ground on frame `at`, px
+ * @param heightPx of the performer there
+ */
 export async function gardenCamera(
   reader: VideoReader,
   frames: readonly TakeFrame[],
@@ -39,67 +45,15 @@ export async function gardenCamera(
   foot: readonly [number, number],
   heightPx: number,
 ): Promise<TakeCamera> {
-  const { frameCount, rate, widthPx, heightPx: pictureHeight } = reader.info;
-  if (frameCount < 3) return { camera: null, note: null };
-  const factor = moveFactor(widthPx);
+  if (reader.info.frameCount < 3) return { camera: null, note: null };
+  const factor = moveFactor(reader.info.widthPx);
   const source = readerLumaSource(reader, factor);
-  const { widthPx: w, heightPx: h } = source;
-  const box =
-    frames
-      .filter((f) => f.box !== null)
-      .reduce<TakeFrame | null>((b, f) => (b === null || Math.abs(f.frame - at) < Math.abs(b.frame - at) ? f : b), null)
-      ?.box ?? null;
-  const wide = box === null ? 0.5 * heightPx : box.x1 - box.x0;
-  const x0 = Math.max(2, foot[0] - ASIDE * wide);
-  const x1 = Math.min(widthPx - 2, foot[0] + ASIDE * wide);
-  const y1 = Math.min(pictureHeight - 2, foot[1] + BELOW * heightPx);
-  const y0 = Math.max(2, Math.min(foot[1] - ABOVE * heightPx, y1 - LEAST_STRIP * pictureHeight));
-  const strip: Point2[] = [
-    [x0 / factor, y0 / factor],
-    [x1 / factor, y0 / factor],
-    [x1 / factor, y1 / factor],
-    [x0 / factor, y1 / factor],
-  ];
-  const found = await trackRegion(source, { at, polygon: strip }).catch((error: unknown) => {
-    if (error instanceof PlatewrightError && error.kind !== 'internal') return null;
-    throw error;
-  });
-  const sure = found?.frames.filter((f) => f.visible && f.confidence >= LEAST_SURE).length ?? 0;
-  const flat = { panDeg: null, tiltDeg: null, rollDeg: null };
-  const reason = 'a strip of ground tells no lens';
-  if (found !== null && sure >= LEAST_FRAMES * found.frames.length) {
-    const first = found.frames[0]!.homography;
-    const list = found.frames.map(
-      (f): CameraMoveFrame => ({
-        frame: f.frame,
-        homographyToFirst: multiply(first, invert(f.homography)),
-        ...flat,
-        support: f.confidence,
-      }),
-    );
-    const kind = describeMove(
-      list.slice(1).map((f) => invert(f.homographyToFirst) as Mat3),
-      w,
-      h,
-      framesPerSecond(rate),
-      false,
-    );
-    return {
-      camera: enlargeMove(
-        {
-          move: kind.move,
-          focalPx: notMeasurable('px', reason, 'the floor card'),
-          frames: list,
-          shake: kind.shake,
-          reason,
-          of: 'ground',
-        },
-        factor,
-      ),
-      note: null,
-    };
-  }
-  const whole = await measureCameraMove(source, { framesPerSecond: framesPerSecond(rate) });
+  const fps = framesPerSecond(reader.info.rate);
+  const strip = groundStrip(reader.info, boxNearest(frames, at), foot, heightPx);
+  const polygon = strip.map(([x, y]): Point2 => [x / factor, y / factor]);
+  const ground = await moveByGround(source, at, polygon, fps);
+  if (ground !== null) return { camera: enlargeMove(ground, factor), note: null };
+  const whole = await measureCameraMove(source, { framesPerSecond: fps });
   const supports = whole.frames
     .slice(1)
     .map((f) => f.support)
@@ -120,4 +74,68 @@ export async function gardenCamera(
           'so its camera is told from the set as a whole: where a hand went aside, ' +
           'the feet shift by the parallax between',
   };
+}
+
+function boxNearest(frames: readonly TakeFrame[], at: number): TakeFrame['box'] {
+  const nearest = frames
+    .filter((f) => f.box !== null)
+    .reduce<TakeFrame | null>((b, f) => (b === null || Math.abs(f.frame - at) < Math.abs(b.frame - at) ? f : b), null);
+  return nearest?.box ?? null;
+}
+
+/** The strip of ground about the feet that is followed, px of the take. */
+function groundStrip(
+  picture: { readonly widthPx: number; readonly heightPx: number },
+  box: TakeFrame['box'],
+  foot: readonly [number, number],
+  performerPx: number,
+): Point2[] {
+  const wide = box === null ? 0.5 * performerPx : box.x1 - box.x0;
+  const x0 = Math.max(2, foot[0] - ASIDE * wide);
+  const x1 = Math.min(picture.widthPx - 2, foot[0] + ASIDE * wide);
+  const y1 = Math.min(picture.heightPx - 2, foot[1] + BELOW * performerPx);
+  const y0 = Math.max(2, Math.min(foot[1] - ABOVE * performerPx, y1 - LEAST_STRIP * picture.heightPx));
+  return [
+    [x0, y0],
+    [x1, y0],
+    [x1, y1],
+    [x0, y1],
+  ];
+}
+
+/** The move of a strip of ground, px of the source; null where it can't be followed through nearly all frames. */
+async function moveByGround(
+  source: LumaSource,
+  at: number,
+  polygon: readonly Point2[],
+  fps: number,
+): Promise<CameraMove | null> {
+  const found = await trackRegion(source, { at, polygon }).catch((error: unknown) => {
+    if (error instanceof PlatewrightError && error.kind !== 'internal') return null;
+    throw error;
+  });
+  if (found === null) return null;
+  const sure = found.frames.filter((f) => f.visible && f.confidence >= LEAST_SURE).length;
+  if (sure < LEAST_FRAMES * found.frames.length) return null;
+  const first = found.frames[0]!.homography;
+  const frames = found.frames.map(
+    (f): CameraMoveFrame => ({
+      frame: f.frame,
+      homographyToFirst: multiply(first, invert(f.homography)),
+      panDeg: null,
+      tiltDeg: null,
+      rollDeg: null,
+      support: f.confidence,
+    }),
+  );
+  const kind = describeMove(
+    frames.slice(1).map((f) => invert(f.homographyToFirst) as Mat3),
+    source.widthPx,
+    source.heightPx,
+    fps,
+    false,
+  );
+  const reason = 'a strip of ground tells no lens';
+  const focalPx = notMeasurable('px', reason, 'the floor card');
+  return { move: kind.move, focalPx, frames, shake: kind.shake, reason, of: 'ground' };
 }

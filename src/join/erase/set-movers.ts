@@ -52,12 +52,28 @@ export interface SetMovers {
 interface Canvas {
   readonly w: number;
   readonly h: number;
+  /** A frame's pixels to the canvas's. */
   readonly of: (n: number) => Mat3;
+}
+
+/** The frames that are followed, on the canvas: `frames` long, steps between them one fewer. */
+interface Followed {
+  readonly canvas: Canvas;
+  readonly frames: readonly number[];
+  /** 1 where the canvas lies within the frame. */
+  readonly inside: readonly Uint8Array[];
+  /** Motion of each step, from its earlier frame on and from its later one back (see `packed`). */
+  readonly forward: readonly Int8Array[];
+  readonly backward: readonly Int8Array[];
+  /** 1 where a step's later frame shows another thing than where it is said to have been. */
+  readonly change: readonly Uint8Array[];
 }
 
 /**
  * Follows what moves over the frames of a span; null where nothing does. Memory: some bytes a canvas pixel and frame,
  * ninety frames at most.
+ * @param room the still canvas that all frames are laid on
+ * @param share of the working width that a thing must have gone
  */
 export async function findMovers(
   source: LumaSource,
@@ -66,106 +82,152 @@ export async function findMovers(
   room: Pick<Mosaic, 'width' | 'height' | 'fromReference'>,
   share = WENT,
 ): Promise<SetMovers | null> {
-  const { widthPx: W, heightPx: H } = source;
   const step = Math.max(1, Math.ceil((span.out - span.in) / STEPS));
   const frames: number[] = [];
   for (let n = span.in; n < span.out; n += step) frames.push(n);
   if (frames.length < 4) return null;
-  const k = Math.min(1, WORK_PX / W) / Math.hypot(room.fromReference[0], room.fromReference[3]);
-  const canvas: Canvas = {
+  const canvas = canvasOf(room, motion, source.widthPx);
+  if (canvas.w < 32 || canvas.h < 32 || canvas.w * canvas.h > 1.5e6) return null;
+  const followed = await followFrames(source, span, frames, canvas);
+  const went = followed.inside.map(() => new Float32Array(canvas.w * canvas.h));
+  carryTracks(followed, went, 1);
+  carryTracks(followed, went, -1);
+  return moversOf(followed, went, share * WORK_PX, motion, source);
+}
+
+function canvasOf(
+  room: Pick<Mosaic, 'width' | 'height' | 'fromReference'>,
+  motion: SetMotion,
+  widthPx: number,
+): Canvas {
+  const k = Math.min(1, WORK_PX / widthPx) / Math.hypot(room.fromReference[0], room.fromReference[3]);
+  return {
     w: Math.ceil(room.width * k),
     h: Math.ceil(room.height * k),
     of: (n) => multiply(multiply([k, 0, 0, 0, k, 0, 0, 0, 1], room.fromReference), invert(motion.fromReference(n))),
   };
-  if (canvas.w < 32 || canvas.h < 32 || canvas.w * canvas.h > 1.5e6) return null;
-  const N = canvas.w * canvas.h,
-    wanted = new Set(frames);
+}
+
+/** The frames wanted, laid on the canvas one after the other, and the motion from each to the next. */
+async function followFrames(
+  source: LumaSource,
+  span: { readonly in: number; readonly out: number },
+  frames: readonly number[],
+  canvas: Canvas,
+): Promise<Followed> {
+  const wanted = new Set(frames);
   const forward: Int8Array[] = [],
     backward: Int8Array[] = [],
     change: Uint8Array[] = [],
     inside: Uint8Array[] = [];
-  let last: { luma: Float32Array; seen: Uint8Array } | null = null;
+  let last: OnCanvas | null = null;
   for await (const f of source.frames(span.in, span.out)) {
     if (!wanted.has(f.index)) continue;
-    const one = createPicture(W, H, 1),
-      all = createPicture(W, H, 1);
-    one.data.set(f.luma);
-    for (let y = 2; y < H - 2; y++) all.data.fill(1, y * W + 2, (y + 1) * W - 2);
-    const m = canvas.of(f.index);
-    const luma = warpHomography(one, m, canvas.w, canvas.h, { filter: 'bilinear', boundary: 'clamp' }).data;
-    const seen = Uint8Array.from(
-      warpHomography(all, m, canvas.w, canvas.h, { filter: 'bilinear', boundary: 'zero' }).data,
-      (v) => (v > 0.99 ? 1 : 0),
-    );
-    inside.push(seen);
+    const now = onCanvas(f.luma, source, canvas, f.index);
+    inside.push(now.seen);
     if (last !== null) {
-      const [a, b] = between(last.luma, last.seen, luma, seen, canvas);
+      const [a, b] = between(last.luma, last.seen, now.luma, now.seen, canvas);
       forward.push(packed(a.u, a.v));
       backward.push(packed(b.u, b.v));
-      const c = new Uint8Array(N);
-      for (let i = 0; i < N; i++) c[i] = differs(luma, last.luma, canvas, i, b.u[i]!, b.v[i]!) ? 1 : 0;
-      change.push(c);
+      const changed = new Uint8Array(canvas.w * canvas.h);
+      for (let i = 0; i < changed.length; i++)
+        changed[i] = differs(now.luma, last.luma, canvas, i, b.u[i]!, b.v[i]!) ? 1 : 0;
+      change.push(changed);
     }
-    last = { luma, seen };
+    last = now;
   }
-  const count = inside.length;
-  const most = inside.map(() => new Float32Array(N));
-  for (const back of [false, true]) {
-    let x = new Float32Array(N),
-      y = new Float32Array(N),
-      far = new Float32Array(N);
-    for (let s = 1; s < count; s++) {
-      const at = back ? count - 1 - s : s,
-        pair = back ? at : at - 1;
-      // Where a pixel of this frame was on the one before it in this pass.
-      const toOld = back ? forward[pair]! : backward[pair]!,
-        toNew = back ? backward[pair]! : forward[pair]!;
-      const nx = new Float32Array(N),
-        ny = new Float32Array(N),
-        nf = new Float32Array(N),
-        out = most[at]!;
-      for (let i = 0; i < N; i++) {
-        if (inside[at]![i] === 0) continue;
-        const u = toOld[2 * i]! / 8,
-          v = toOld[2 * i + 1]! / 8;
-        const px = i % canvas.w,
-          py = (i - px) / canvas.w;
-        const qx = Math.round(px + u),
-          qy = Math.round(py + v);
-        if (qx < 0 || qy < 0 || qx >= canvas.w || qy >= canvas.h) continue;
-        const j = qy * canvas.w + qx;
-        if (inside[at + (back ? 1 : -1)]![j] === 0) continue;
-        const e = Math.hypot(u + toNew[2 * j]! / 8, v + toNew[2 * j + 1]! / 8);
-        if (e > DISAGREE + DISAGREE_SHARE * Math.hypot(u, v)) continue;
-        if ((back ? change[pair]![j] : change[pair]![i]) !== 0) continue;
-        nx[i] = x[j]! - u;
-        ny[i] = y[j]! - v;
-        nf[i] = Math.max(KEPT * far[j]!, Math.hypot(nx[i]!, ny[i]!));
-        if (nf[i]! > out[i]!) out[i] = nf[i]!;
-      }
-      x = nx;
-      y = ny;
-      far = nf;
-    }
-  }
-  return maskedBy(most, inside, frames, canvas, share * WORK_PX, motion, W, H);
+  return { canvas, frames, inside, forward, backward, change };
 }
 
-function maskedBy(
-  most: Float32Array[],
-  inside: Uint8Array[],
-  frames: readonly number[],
+interface OnCanvas {
+  readonly luma: Float32Array;
+  /** 1 where the canvas lies within the frame. */
+  readonly seen: Uint8Array;
+}
+
+function onCanvas(
+  luma: Float32Array,
+  { widthPx: W, heightPx: H }: LumaSource,
   canvas: Canvas,
-  went: number,
+  frame: number,
+): OnCanvas {
+  const one = createPicture(W, H, 1),
+    all = createPicture(W, H, 1);
+  one.data.set(luma);
+  for (let y = 2; y < H - 2; y++) all.data.fill(1, y * W + 2, (y + 1) * W - 2);
+  const m = canvas.of(frame);
+  return {
+    luma: warpHomography(one, m, canvas.w, canvas.h, { filter: 'bilinear', boundary: 'clamp' }).data,
+    seen: Uint8Array.from(
+      warpHomography(all, m, canvas.w, canvas.h, { filter: 'bilinear', boundary: 'zero' }).data,
+      (v) => (v > 0.99 ? 1 : 0),
+    ),
+  };
+}
+
+/**
+ * One pass over the steps, forwards (1) or backwards (-1): every pixel carries how far what it shows has gone from where
+ * its track began, and the furthest ever is kept in `went` (canvas pixels, a plane a frame).
+ */
+function carryTracks(
+  { canvas, inside, forward, backward, change }: Followed,
+  went: readonly Float32Array[],
+  direction: 1 | -1,
+): void {
+  const N = canvas.w * canvas.h,
+    count = inside.length,
+    back = direction < 0;
+  let x = new Float32Array(N),
+    y = new Float32Array(N),
+    far = new Float32Array(N);
+  for (let s = 1; s < count; s++) {
+    const at = back ? count - 1 - s : s,
+      pair = back ? at : at - 1;
+    // Where a pixel of this frame was on the one before it in this pass.
+    const toOld = back ? forward[pair]! : backward[pair]!,
+      toNew = back ? backward[pair]! : forward[pair]!;
+    const nx = new Float32Array(N),
+      ny = new Float32Array(N),
+      nf = new Float32Array(N),
+      out = went[at]!;
+    for (let i = 0; i < N; i++) {
+      if (inside[at]![i] === 0) continue;
+      const u = toOld[2 * i]! / 8,
+        v = toOld[2 * i + 1]! / 8;
+      const px = i % canvas.w,
+        py = (i - px) / canvas.w;
+      const qx = Math.round(px + u),
+        qy = Math.round(py + v);
+      if (qx < 0 || qy < 0 || qx >= canvas.w || qy >= canvas.h) continue;
+      const j = qy * canvas.w + qx;
+      if (inside[at - direction]![j] === 0) continue;
+      const e = Math.hypot(u + toNew[2 * j]! / 8, v + toNew[2 * j + 1]! / 8);
+      if (e > DISAGREE + DISAGREE_SHARE * Math.hypot(u, v)) continue;
+      if ((back ? change[pair]![j] : change[pair]![i]) !== 0) continue;
+      nx[i] = x[j]! - u;
+      ny[i] = y[j]! - v;
+      nf[i] = Math.max(KEPT * far[j]!, Math.hypot(nx[i]!, ny[i]!));
+      if (nf[i]! > out[i]!) out[i] = nf[i]!;
+    }
+    x = nx;
+    y = ny;
+    far = nf;
+  }
+}
+
+/** Masks of what went further than `least` canvas pixels; null where nothing of some size did. */
+function moversOf(
+  { canvas, frames, inside }: Followed,
+  went: readonly Float32Array[],
+  least: number,
   motion: SetMotion,
-  W: number,
-  H: number,
+  { widthPx: W, heightPx: H }: LumaSource,
 ): SetMovers | null {
   const masks = new Map<number, Float32Array>();
   let moving = 0,
     all = 0;
-  most.forEach((m, s) => {
-    const mark = Uint8Array.from(m, (v) => (v > went ? 1 : 0));
+  went.forEach((m, s) => {
+    const mark = Uint8Array.from(m, (v) => (v > least ? 1 : 0));
     const area = inside[s]!.reduce((sum, v) => sum + v, 0);
     const { labels, components } = connectedComponents(mark, canvas.w, canvas.h, 8);
     const big = new Set([...components].filter((c) => c.area >= LEAST_AREA * area).map((c) => c.label));

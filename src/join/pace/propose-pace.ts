@@ -129,26 +129,89 @@ export function proposePace(input: ProposalInput, carried: boolean, mirrored: bo
   return withoutRepeats(paceByTurn(input, carried, mirrored), input.take);
 }
 
-function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): PaceStep {
+/** The two clips' rates and lengths as the pace reads them. */
+interface Clips {
+  /** The plate file's rate; of a film that shows some pictures twice, its own pictures' rate. */
+  readonly fileFps: number;
+  readonly plateFps: number;
+  readonly takeFps: number;
+  /** Frames of the plate. */
+  readonly count: number;
+  /** First and last frame of the take. */
+  readonly first: number;
+  readonly last: number;
+}
+
+function clipsOf(input: ProposalInput): Clips {
   const pm = input.plate.measures,
     tm = input.take.measures;
-  const fileFps = framesPerSecond(parseRate(pm.rate)),
-    // Of a film that shows some pictures twice, its own pictures' rate.
-    plateFps = pm.repeats?.cycle?.ownFps ?? fileFps,
-    takeFps = framesPerSecond(parseRate(tm.rate));
-  const n = pm.span.out - pm.span.in,
-    picture = pictureNumbers(pm),
+  const fileFps = framesPerSecond(parseRate(pm.rate));
+  return {
+    fileFps,
+    plateFps: pm.repeats?.cycle?.ownFps ?? fileFps,
+    takeFps: framesPerSecond(parseRate(tm.rate)),
+    count: pm.span.out - pm.span.in,
+    first: tm.span.in,
+    last: tm.span.out - 1,
+  };
+}
+
+function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): PaceStep {
+  const clips = clipsOf(input);
+  const straight = straightPace(input, clips);
+  const platePoses = posesOf(input.plate),
+    takePoses = posesOfTake(input.take, mirrored);
+  const need = yawOfPlate(input.plate, platePoses, carried);
+  const have = need === null ? null : yawOfTake(takePoses, platePoses, need, clips.fileFps, clips.takeFps);
+  if (need === null || have === null) return straight;
+  const takeYaw: number[] = [];
+  for (let f = clips.first; f <= clips.last; f++) takeYaw.push(have(f));
+  const needed = Array.from({ length: clips.count }, (_, i) => need(input.plate.measures.span.in + i));
+  const turn = takeYaw.at(-1)! - takeYaw[0]!,
+    wanted = needed.at(-1)! - needed[0]!;
+  if (Math.abs(turn) < LEAST_TURN_DEG || Math.abs(wanted) < LEAST_TURN_DEG) return straight;
+  const sign = Math.sign(turn);
+  if (sign !== Math.sign(wanted) || turnsBack(takeYaw, sign) >= BACK_DEG)
+    return {
+      ...straight,
+      why: `${straight.why}; the take turns the other way or back and forth, so its turn can't be paced to the plate's`,
+    };
+  for (let i = 1; i < takeYaw.length; i++) if ((takeYaw[i]! - takeYaw[i - 1]!) * sign < 0) takeYaw[i] = takeYaw[i - 1]!;
+  const { matched, missing } = matchTurn(needed, takeYaw, sign, clips);
+  const even = evened(matched, takeYaw, clips.first, clips.last),
+    curve = missing > 0 ? landed(even, clips.last, clips.fileFps) : even;
+  if (curve.every((v, i) => Math.abs(v - straight.curve[i]!) < 0.75))
+    return { ...straight, why: `${straight.why}: the take turns as the plate asks, within three quarters of a frame` };
+  const moving = curve.filter((v, i) => i === 0 || v > curve[i - 1]!);
+  const mean = (moving[moving.length - 1]! - moving[0]!) / Math.max(1, moving.length - 1);
+  return {
+    step: 'pace',
+    on: true,
+    method: 'flow',
+    curve,
+    why:
+      `the take turns ${Math.abs(turn).toFixed(0)}° where the plate asks ${Math.abs(wanted).toFixed(0)}°: ` +
+      `paced at ${mean.toFixed(2)} take frames a plate frame` +
+      (missing > 0
+        ? `; the take ends too soon: its turn comes to rest and falls short for ${counted(missing, 'frame')}`
+        : ''),
+  };
+}
+
+/** The take played at one pace, as it must be where nothing has to turn. */
+function straightPace(input: ProposalInput, { plateFps, takeFps, count, first, last }: Clips): PaceStep {
+  const picture = pictureNumbers(input.plate.measures),
     apart = Math.abs(takeFps / plateFps - 1),
-    alike = apart < ONE_RATE && apart * n < LEAST_DRIFT;
-  const ratio = alike ? 1 : takeFps / plateFps;
-  const last = tm.span.out - 1;
-  const { start, words: avoids } = soundStart(tm.span, picture(n - 1) * ratio, input.take.damaged ?? []),
-    plain = Array.from({ length: n }, (_, i) => start + picture(i) * ratio),
-    held = last > tm.span.in ? plain.filter((v) => v > last + 0.5).length : 0;
+    alike = apart < ONE_RATE && apart * count < LEAST_DRIFT,
+    ratio = alike ? 1 : takeFps / plateFps;
+  const lasts = picture(count - 1) * ratio;
+  const { start, words: avoids } = soundStart(input.take.measures.span, lasts, input.take.damaged ?? []),
+    plain = Array.from({ length: count }, (_, i) => start + picture(i) * ratio),
+    held = last > first ? plain.filter((v) => v > last + 0.5).length : 0;
   const takeRate = Number(takeFps.toFixed(3));
   const plateRate = Number(plateFps.toFixed(3));
   const rates = apart === 0 ? 'both run at one rate' : `${takeRate} and ${plateRate} frames a second are near enough`;
-  const straight: PaceStep = {
+  return {
     step: 'pace',
     on: true,
     method: ratio === 1 ? 'nearest' : 'flow',
@@ -160,60 +223,33 @@ function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): 
       endsTooSoon(held) +
       avoids,
   };
-  const platePoses = posesOf(input.plate),
-    takePoses = posesOfTake(input.take, mirrored);
-  const need = yawOfPlate(input.plate, platePoses, carried);
-  const have = need === null ? null : yawOfTake(takePoses, platePoses, need, fileFps, takeFps);
-  if (need === null || have === null) return straight;
-  const takeYaw: number[] = [];
-  for (let f = tm.span.in; f <= last; f++) takeYaw.push(have(f));
-  const turnsBy = Math.abs(takeYaw[takeYaw.length - 1]! - takeYaw[0]!);
-  const needed = Array.from({ length: n }, (_, i) => need(pm.span.in + i));
-  const needBy = Math.abs(needed[n - 1]! - needed[0]!);
-  if (turnsBy < LEAST_TURN_DEG || needBy < LEAST_TURN_DEG) return straight;
-  const sign = Math.sign(takeYaw[takeYaw.length - 1]! - takeYaw[0]!);
-  const mono = sign === Math.sign(needed[n - 1]! - needed[0]!) && turnsBack(takeYaw, sign) < BACK_DEG;
-  if (!mono)
-    return {
-      ...straight,
-      why: `${straight.why}; the take turns the other way or back and forth, so its turn can't be paced to the plate's`,
-    };
-  for (let i = 1; i < takeYaw.length; i++) if ((takeYaw[i]! - takeYaw[i - 1]!) * sign < 0) takeYaw[i] = takeYaw[i - 1]!;
+}
+
+/** The take's frame at which it has turned as far as each plate frame asks, and for how many it never does. */
+function matchTurn(
+  needed: readonly number[],
+  takeYaw: readonly number[],
+  sign: number,
+  { first, last }: Clips,
+): { readonly matched: readonly number[]; readonly missing: number } {
   // The difference of the starts is the marks' own uncertainty where both start alike.
   const offset = Math.abs(needed[0]! - takeYaw[0]!) <= SAME_START_DEG ? takeYaw[0]! - needed[0]! : 0;
+  const furthest = takeYaw.at(-1)!;
   let missing = 0;
   const matched = needed.map((yaw) => {
     const want = yaw + offset;
     let k = 0;
     while (k < takeYaw.length - 1 && (takeYaw[k + 1]! - want) * sign < 0) k++;
     if (k >= takeYaw.length - 1) {
-      if ((want - takeYaw[takeYaw.length - 1]!) * sign > 3) missing++;
+      if ((want - furthest) * sign > 3) missing++;
       return last;
     }
     const a = takeYaw[k]!,
       b = takeYaw[k + 1]!;
     const t = Math.abs(b - a) < 1e-6 ? 0 : Math.min(1, Math.max(0, (want - a) / (b - a)));
-    return tm.span.in + k + t;
+    return first + k + t;
   });
-  const even = evened(matched, takeYaw, tm.span.in, last),
-    curve = missing > 0 ? landed(even, last, fileFps) : even;
-  const moving = curve.filter((v, i) => i === 0 || v > curve[i - 1]!);
-  const mean = (moving[moving.length - 1]! - moving[0]!) / Math.max(1, moving.length - 1);
-  const same = curve.every((v, i) => Math.abs(v - straight.curve[i]!) < 0.75);
-  if (same)
-    return { ...straight, why: `${straight.why}: the take turns as the plate asks, within three quarters of a frame` };
-  return {
-    step: 'pace',
-    on: true,
-    method: 'flow',
-    curve,
-    why:
-      `the take turns ${turnsBy.toFixed(0)}° where the plate asks ${needBy.toFixed(0)}°: ` +
-      `paced at ${mean.toFixed(2)} take frames a plate frame` +
-      (missing > 0
-        ? `; the take ends too soon: its turn comes to rest and falls short for ${counted(missing, 'frame')}`
-        : ''),
-  };
+  return { matched, missing };
 }
 
 /**

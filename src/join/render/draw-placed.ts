@@ -27,6 +27,22 @@ const sightList = (k: Sight): number[] => [
   k.sinTurn,
 ];
 
+type Box = readonly [number, number, number, number];
+
+/** The kernel's numbers of one placement (kernels/draw-placed.ts). */
+function placedNumbers(
+  inverse: Mat3,
+  origin: readonly [number, number],
+  box: Box,
+  shift: ViewShift | null,
+): Float64Array {
+  const plain = [...inverse, box[0], box[1], origin[0], origin[1], shift === null ? 0 : 1];
+  if (shift === null) return Float64Array.from(plain);
+  const { foot, along, floor, field: f } = shift;
+  const view = [...foot, ...along, floor, f.x0, f.y0, f.cell, f.width, f.height, ...sightList(shift.sight)];
+  return Float64Array.from([...plain, ...view]);
+}
+
 /**
  * Draws `src` (planar premultiplied RGBA) through each of the placements and returns their mean: more than one where
  * the shutter smears. Parameters as of {@link drawPlacedPlain}. @param room where the picture is to lie
@@ -35,7 +51,7 @@ export function drawPlaced(
   src: Picture,
   origin: readonly [number, number],
   toPlate: readonly Mat3[],
-  box: readonly [number, number, number, number],
+  box: Box,
   shift: ViewShift | null,
   averaged = false,
   room?: FrameRoom,
@@ -45,7 +61,6 @@ export function drawPlaced(
     n = src.width * src.height;
   if (w * h < KERNEL_FROM_PIXELS)
     return meanOf(toPlate.map((m) => drawPlacedPlain(interleave(src), origin, m, box, shift, averaged)));
-  const lays = toPlate.map((m) => layOf(m, box, averaged));
   const door = kernels();
   const scope = door.scope();
   try {
@@ -58,52 +73,16 @@ export function drawPlaced(
     door.run('heldCells', [woven, src.width, src.height, 3, any, hw, hh], hh, src.width << 3);
     const held = summed(new Uint8Array(door.memory.buffer, any, hw * hh), hw, hh);
     const heldAt = scope.input(held.sum);
-    const f = shift?.field;
-    const field = f === undefined ? 0 : scope.input(f.z);
-    const outs = lays.map(({ inverse, gx, gy, larger }) => {
-      const k = Float64Array.of(
-        ...inverse,
-        box[0],
-        box[1],
-        origin[0],
-        origin[1],
-        shift === null ? 0 : 1,
-        ...(shift === null || f === undefined
-          ? []
-          : [
-              shift.foot[0],
-              shift.foot[1],
-              shift.along[0],
-              shift.along[1],
-              shift.floor,
-              f.x0,
-              f.y0,
-              f.cell,
-              f.width,
-              f.height,
-              ...sightList(shift.sight),
-            ]),
-      );
+    const field = shift === null ? 0 : scope.input(shift.field.z);
+    const outs = toPlate.map((m) => {
+      const { inverse, gx, gy, larger } = layOf(m, box, averaged);
+      const numbers = scope.input(placedNumbers(inverse, origin, box, shift));
       const out = room?.picture(w, h, 4, true) ?? createPicture(w, h, 4);
+      const into = scope.output(out.data);
+      const grid = [gx, gy, larger ? 1 : 0, averaged ? ROUNDER : KEYS];
       door.run(
         'drawPlaced',
-        [
-          woven,
-          src.width,
-          src.height,
-          scope.input(k),
-          field,
-          heldAt,
-          held.w,
-          held.h,
-          scope.output(out.data),
-          w,
-          h,
-          gx,
-          gy,
-          larger ? 1 : 0,
-          averaged ? ROUNDER : KEYS,
-        ],
+        [woven, src.width, src.height, numbers, field, heldAt, held.w, held.h, into, w, h, ...grid],
         h,
         w * gx * gy * 4,
         64 * (w + 9),

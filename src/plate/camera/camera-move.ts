@@ -137,87 +137,93 @@ function solveLens(
   known: number | undefined,
 ): LensAnswer {
   const span: readonly [number, number] = [keys[0]!.frame, frames.at(-1)?.frame ?? keys[0]!.frame];
-  const none = (
-    reason: string,
-    help = 'mark uprights of known height or ground lines, or take a shot of the same lens that pans',
-  ): LensAnswer =>
-    known !== undefined
-      ? {
-          focalPx: known,
-          k1: 0,
-          measure: measured(known, 'px', 0, 'known beforehand', span),
-          distortion: null,
-          calibration: null,
-        }
-      : { focalPx: null, k1: 0, measure: notMeasurable('px', reason, help), distortion: null, calibration: null };
+  const fit = fitLens(keys, frames, w, h);
+  const knownFocal = known === undefined ? null : measured(known, 'px', 0, 'known beforehand', span);
+  if ('reason' in fit)
+    return {
+      focalPx: known ?? null,
+      k1: 0,
+      measure: knownFocal ?? notMeasurable('px', fit.reason, OTHER_WAY_TO_A_LENS),
+      distortion: null,
+      calibration: null,
+    };
+  const { calibration, distorted, turnDeg } = fit;
+  const how =
+    `self-calibration from a turn of ${turnDeg.toFixed(1)}° over matched points of the ` +
+    `set${distorted ? ', with radial distortion' : ''}`;
+  const bent = 'radial distortion k1: undistorted = distorted · (1 + k1 r²), r in focal lengths';
+  return {
+    focalPx: known ?? calibration.focalPx,
+    k1: calibration.k1,
+    calibration,
+    measure: knownFocal ?? measured(calibration.focalPx, 'px', calibration.focalSd, how, span),
+    distortion: distorted ? measured(calibration.k1, '1', calibration.k1Sd, bent, span) : null,
+  };
+}
+
+const OTHER_WAY_TO_A_LENS = 'mark uprights of known height or ground lines, or take a shot of the same lens that pans';
+
+type LensFit =
+  | { readonly reason: string }
+  | { readonly calibration: Calibration; readonly distorted: boolean; readonly turnDeg: number };
+
+/** The lens by self-calibration, or why it does not show. */
+function fitLens(keys: readonly SetKey[], frames: readonly SetFrame[], w: number, h: number): LensFit {
   const steps = usefulFrames(frames);
   const pairs = steps.map((f) => toPair(keys[f.key]!, f));
-  if (pairs.length === 0) return none('the frames could not be aligned to the first');
-  const moved = Math.max(
-    ...frames.map((f) =>
-      Math.max(
-        ...[
-          [0.2, 0.2],
-          [0.8, 0.2],
-          [0.8, 0.8],
-          [0.2, 0.8],
-        ].map(([a, b]) => {
-          const [x, y] = apply(f.fromFirst, a! * w, b! * h);
-          return Math.hypot(x - a! * w, y - b! * h);
-        }),
-      ),
-    ),
-  );
-  if (moved < 0.02 * w) return none('the camera stands still or moves too little: a lens shows only when it turns');
+  if (pairs.length === 0) return { reason: 'the frames could not be aligned to the first' };
+  if (furthestMove(frames, w, h) < 0.02 * w)
+    return { reason: 'the camera stands still or moves too little: a lens shows only when it turns' };
   const plain = calibrateTurning(pairs, w, h, false);
   if (plain === null)
-    return none(
-      'the picture moves, but not as a turning camera would show it: the camera travels, or turns too little',
-    );
+    return {
+      reason: 'the picture moves, but not as a turning camera would show it: the camera travels, or turns too little',
+    };
   const bent = calibrateTurning(pairs, w, h, true);
   const distorted =
     bent !== null &&
     Math.abs(bent.k1) > 3 * bent.k1Sd &&
     Math.abs(bent.k1) > 0.004 &&
     bent.residualPx < 0.97 * plain.residualPx;
-  const fit = distorted ? bent : plain;
-  const angle = Math.max(...fit.rotations.map(turnedDeg));
+  const calibration = distorted ? bent : plain;
+  const turnDeg = Math.max(...calibration.rotations.map(turnedDeg));
   const free = freeResidual(pairs, steps, keys);
-  if (fit.residualPx > Math.max(0.3, 2.2 * free))
-    return none(
-      `the picture does not move as a turning camera's would (${fit.residualPx.toFixed(2)} px left over ` +
+  if (calibration.residualPx > Math.max(0.3, 2.2 * free))
+    return {
+      reason:
+        `the picture does not move as a turning camera's would (${calibration.residualPx.toFixed(2)} px left over ` +
         `against ${free.toFixed(2)} px for a free plane): the camera travels`,
-    );
-  if (fit.focalSd > 0.12 * fit.focalPx || angle < 1.5) {
+    };
+  const { focalPx, focalSd } = calibration;
+  if (focalSd > 0.12 * focalPx || turnDeg < 1.5) {
     const little =
-      angle < 5
-        ? `the camera turns too little (${angle.toFixed(1)}°)`
+      turnDeg < 5
+        ? `the camera turns too little (${turnDeg.toFixed(1)}°)`
         : 'too little of the set is found again while the camera turns';
-    return none(
-      `${little} to tell the lens: ${fit.focalPx.toFixed(0)} px would be uncertain by ${fit.focalSd.toFixed(0)} px`,
-    );
+    return {
+      reason: `${little} to tell the lens: ${focalPx.toFixed(0)} px would be uncertain by ${focalSd.toFixed(0)} px`,
+    };
   }
-  const how =
-    `self-calibration from a turn of ${angle.toFixed(1)}° over matched points of the ` +
-    `set${distorted ? ', with radial distortion' : ''}`;
-  return {
-    focalPx: known ?? fit.focalPx,
-    k1: fit.k1,
-    calibration: fit,
-    measure:
-      known !== undefined
-        ? measured(known, 'px', 0, 'known beforehand', span)
-        : measured(fit.focalPx, 'px', fit.focalSd, how, span),
-    distortion: distorted
-      ? measured(
-          fit.k1,
-          '1',
-          fit.k1Sd,
-          'radial distortion k1: undistorted = distorted · (1 + k1 r²), r in focal lengths',
-          span,
-        )
-      : null,
-  };
+  return { calibration, distorted, turnDeg };
+}
+
+/** How far the set moves at most over the frames, px, at four places within the picture's corners. */
+function furthestMove(frames: readonly SetFrame[], w: number, h: number): number {
+  const places = [
+    [0.2 * w, 0.2 * h],
+    [0.8 * w, 0.2 * h],
+    [0.8 * w, 0.8 * h],
+    [0.2 * w, 0.8 * h],
+  ] as const;
+  const moves = frames.map((f) =>
+    Math.max(
+      ...places.map(([px, py]) => {
+        const [x, y] = apply(f.fromFirst, px, py);
+        return Math.hypot(x - px, y - py);
+      }),
+    ),
+  );
+  return Math.max(...moves);
 }
 
 /** At most forty frames spread over the clip, and every frame that became a key. */

@@ -45,6 +45,8 @@ const INDEPENDENCE = 0.12;
 const TUKEY = 4.685;
 /** A step is the last whose squared length is this share of the fit's own variance along it: a twentieth of its sd. */
 const LAST_STEP = 0.0025;
+/** No step moves a corner further than this, in template units. */
+const LONGEST_STEP = 0.5;
 
 export interface AlignOptions {
   readonly predicted: Mat3;
@@ -61,6 +63,20 @@ export interface AlignOptions {
   readonly light?: RegionLight | null;
 }
 
+/** What stays the same over one alignment. */
+interface Alignment {
+  readonly template: RideTemplate;
+  readonly pyramid: LumaPyramid;
+  readonly options: AlignOptions;
+  readonly scratch: AlignScratch;
+  readonly inversePredicted: Mat3;
+  /** Coarsest and finest level used. */
+  readonly top: number;
+  readonly bottom: number;
+  /** How the template's corners move by each generator. */
+  readonly cornerFields: readonly Float64Array[];
+}
+
 /** Aligns from `start`; null where the region leaves the frame or the fit degenerates. */
 export function align(
   template: RideTemplate,
@@ -69,86 +85,124 @@ export function align(
   options: AlignOptions,
   scratch: AlignScratch,
 ): AlignResult | null {
-  let warp = normalise(start);
   const inversePredicted = tryInvert(options.predicted);
   if (inversePredicted === null) return null;
   const top = Math.min(options.startLevel ?? 99, template.levels.length - 1, pyramid.length - 1);
   const bottom = Math.min(options.stopLevel ?? 0, top);
+  const cornerFields = template.corners.map(([u, v]) => generatorField(u, v));
+  const alignment: Alignment = { template, pyramid, options, scratch, inversePredicted, top, bottom, cornerFields };
+  let warp: Mat3 | null = normalise(start);
+  for (let l = top; l >= bottom && warp !== null; l--) warp = alignLevel(alignment, warp, l);
+  return warp === null || !warp.every(Number.isFinite) ? null : judge(alignment, warp);
+}
+
+/** Gauss-Newton steps on one level; null where there is nothing to go on. */
+function alignLevel(alignment: Alignment, start: Mat3, l: number): Mat3 | null {
+  const { template, pyramid, options, scratch, top, bottom } = alignment;
+  const level = template.levels[l]!;
+  const iterations = l === bottom ? 9 : l === top ? 10 : 5;
   const most = options.freedoms ?? 8;
-  const h = scratch.out;
-  const b = new Float64Array(8);
-  const fields = template.corners.map(([u, v]) => generatorField(u, v));
-  let last: LevelState | null = null;
-  for (let l = top; l >= bottom; l--) {
-    const level = template.levels[l]!;
-    const iterations = l === bottom ? 9 : l === top ? 10 : 5;
-    // Few pixels cannot tell many freedoms apart: place first, then shape.
-    const dims = Math.min(most, l === bottom && bottom === 0 ? 8 : level.count < 700 ? 4 : level.count < 2200 ? 6 : 8);
-    const a = new Float64Array(dims * dims);
-    const stopPx = (l === bottom ? 0.008 : 0.05) * (1 << l);
-    for (let it = 0; it < iterations; it++) {
+  // Few pixels cannot tell many freedoms apart: place first, then shape.
+  const dims = Math.min(most, l === bottom && bottom === 0 ? 8 : level.count < 700 ? 4 : level.count < 2200 ? 6 : 8);
+  const stopPx = (l === bottom ? 0.008 : 0.05) * (1 << l);
+  let warp = start;
+  for (let it = 0; it < iterations; it++) {
+    const state = accumulate({
+      level,
+      pyramid,
+      warp,
+      scratch,
+      first: it === 0,
+      usualSigma: options.usualSigma ?? 0,
       // Expected leftover misalignment in level pixels: wide at first, so that edges are not taken for strangers.
-      const slack = Math.max(l === bottom ? 0.06 : 0.2, (l === top ? (options.slackPx ?? 1) : 0.6) * 0.5 ** it);
-      const state = accumulate(
-        level,
-        pyramid,
-        warp,
-        scratch,
-        it === 0,
-        options.usualSigma ?? 0,
-        slack,
-        options.light ?? null,
-      );
-      if (state === null) {
-        if (l < top || it > 0) break;
-        return null;
-      }
-      last = state;
-      const k = (INDEPENDENCE * (1 << (2 * Math.min(2, l))) ** 0.5) / (state.sigma * state.sigma);
-      const eps = generatorLog(multiply(inversePredicted, warp));
-      for (let r = 0; r < dims; r++) {
-        let s = k * h[64 + r]!;
-        for (let c = 0; c < 8; c++) s += options.prior[r * 8 + c]! * eps[c]!;
-        b[r] = s;
-        for (let c = 0; c < dims; c++) a[r * dims + c] = k * h[r * 8 + c]! + options.prior[r * 8 + c]!;
-        a[r * dims + r] = a[r * dims + r]! * 1.0001 + 1e-9;
-      }
-      const used = l === top && it < 2 && top > bottom ? 2 : dims;
-      if (used < dims) for (let r = 0; r < used; r++) for (let c = 0; c < used; c++) a[r * used + c] = a[r * dims + c]!;
-      const factor = choleskyFactor(a, used);
-      if (factor === null) return null;
-      const d = solveWithFactor(factor, b, used);
-      let move = 0;
-      for (const f of fields) {
-        let du = 0;
-        let dv = 0;
-        for (let q = 0; q < used; q++) {
-          du += f[q]! * d[q]!;
-          dv += f[8 + q]! * d[q]!;
-        }
-        move = Math.max(move, Math.hypot(du, dv));
-      }
-      if (!Number.isFinite(move)) return null;
-      const limit = 0.5;
-      if (move > limit) for (let q = 0; q < used; q++) d[q] = (d[q]! * limit) / move;
-      const delta = new Float64Array(8);
-      for (let q = 0; q < used; q++) delta[q] = -d[q]!;
-      warp = normalise(multiply(warp, generatorExp(delta)));
-      let gain = 0;
-      for (let q = 0; q < used; q++) gain += d[q]! * b[q]!;
-      if (it > 1 && (move * localScale(warp) < stopPx || (used === dims && gain < LAST_STEP))) break;
-    }
+      slackPx: Math.max(l === bottom ? 0.06 : 0.2, (l === top ? (options.slackPx ?? 1) : 0.6) * 0.5 ** it),
+      expected: options.light ?? null,
+    });
+    if (state === null) return l < top || it > 0 ? warp : null;
+    const used = l === top && it < 2 && top > bottom ? 2 : dims;
+    const step = stepFrom(alignment, warp, pixelWeight(l, state.sigma), dims, used);
+    if (step === null) return null;
+    warp = normalise(multiply(warp, generatorExp(step.delta)));
+    if (it > 1 && (step.move * localScale(warp) < stopPx || (used === dims && step.gain < LAST_STEP))) break;
   }
-  if (last === null || !warp.every(Number.isFinite)) return null;
+  return warp;
+}
+
+/** What a pixel of a level weighs in the information: its share of a free one over the residuals' variance. */
+function pixelWeight(level: number, sigma: number): number {
+  return (INDEPENDENCE * (1 << (2 * Math.min(2, level))) ** 0.5) / (sigma * sigma);
+}
+
+/**
+ * One step by the normal equations just summed and the prior, over the first `used` generators; null where they
+ * degenerate.
+ * @param weight of a pixel in the information
+ * @returns the step, how far it moves a corner (template units, before it is limited), and what it gains in the cost
+ */
+function stepFrom(
+  { options, scratch, inversePredicted, cornerFields }: Alignment,
+  warp: Mat3,
+  weight: number,
+  dims: number,
+  used: number,
+): { readonly delta: Float64Array; readonly move: number; readonly gain: number } | null {
+  const h = scratch.out;
+  const a = new Float64Array(dims * dims);
+  const b = new Float64Array(8);
+  const eps = generatorLog(multiply(inversePredicted, warp));
+  for (let r = 0; r < dims; r++) {
+    let s = weight * h[64 + r]!;
+    for (let c = 0; c < 8; c++) s += options.prior[r * 8 + c]! * eps[c]!;
+    b[r] = s;
+    for (let c = 0; c < dims; c++) a[r * dims + c] = weight * h[r * 8 + c]! + options.prior[r * 8 + c]!;
+    a[r * dims + r] = a[r * dims + r]! * 1.0001 + 1e-9;
+  }
+  if (used < dims) for (let r = 0; r < used; r++) for (let c = 0; c < used; c++) a[r * used + c] = a[r * dims + c]!;
+  const factor = choleskyFactor(a, used);
+  if (factor === null) return null;
+  const d = solveWithFactor(factor, b, used);
+  let move = 0;
+  for (const f of cornerFields) {
+    let du = 0;
+    let dv = 0;
+    for (let q = 0; q < used; q++) {
+      du += f[q]! * d[q]!;
+      dv += f[8 + q]! * d[q]!;
+    }
+    move = Math.max(move, Math.hypot(du, dv));
+  }
+  if (!Number.isFinite(move)) return null;
+  if (move > LONGEST_STEP) for (let q = 0; q < used; q++) d[q] = (d[q]! * LONGEST_STEP) / move;
+  const delta = new Float64Array(8);
+  let gain = 0;
+  for (let q = 0; q < used; q++) {
+    delta[q] = -d[q]!;
+    gain += d[q]! * b[q]!;
+  }
+  return { delta, move, gain };
+}
+
+/** What is known of a warp once it is found: read on the finest level used, its agreement on the one above. */
+function judge(alignment: Alignment, warp: Mat3): AlignResult | null {
+  const { template, pyramid, options, scratch, inversePredicted, bottom } = alignment;
   const finest = template.levels[bottom]!;
-  const state = accumulate(finest, pyramid, warp, scratch, false, options.usualSigma ?? 0, 0.06, options.light ?? null);
+  const state = accumulate({
+    level: finest,
+    pyramid,
+    warp,
+    scratch,
+    first: false,
+    usualSigma: options.usualSigma ?? 0,
+    slackPx: 0.06,
+    expected: options.light ?? null,
+  });
   if (state === null) return null;
   const information = new Float64Array(64);
-  const k = (INDEPENDENCE * (1 << (2 * Math.min(2, bottom))) ** 0.5) / (state.sigma * state.sigma);
-  for (let q = 0; q < 64; q++) information[q] = h[q]! * k;
-  const texture = withoutGrain(information, finest, template.scale, state.sigma, k, scratch);
-  const judge = template.levels[Math.min(bottom + 1, template.levels.length - 1)]!;
-  const agreement = agreementAt(template, judge, pyramid, warp, scratch, state.light);
+  const weight = pixelWeight(bottom, state.sigma);
+  for (let q = 0; q < 64; q++) information[q] = scratch.out[q]! * weight;
+  const texture = withoutGrain(information, finest, template.scale, state.sigma, weight, scratch);
+  const coarser = template.levels[Math.min(bottom + 1, template.levels.length - 1)]!;
+  const agreement = agreementAt(coarser, pyramid, warp, scratch, state.light);
   const eps = generatorLog(multiply(inversePredicted, warp));
   const pull = new Float64Array(8);
   for (let r = 0; r < 8; r++) for (let c = 0; c < 8; c++) pull[r] = pull[r]! + options.prior[r * 8 + c]! * eps[c]!;
@@ -168,14 +222,14 @@ export function align(
 
 /** See `AlignResult.agreement`. A cell agrees from a correlation of 0.6 on, by half at 0.5. */
 function agreementAt(
-  template: RideTemplate,
   level: TemplateLevel,
   pyramid: LumaPyramid,
   warp: Mat3,
   scratch: AlignScratch,
   light: RegionLight,
 ): number {
-  if (accumulate(level, pyramid, warp, scratch, true, 0, 0.2, light) === null) return 0;
+  const sums = { level, pyramid, warp, scratch, first: true, usualSigma: 0, slackPx: 0.2, expected: light };
+  if (accumulate(sums) === null) return 0;
   // The root of the energy, so that one contrasty stranger in the key frame (a pole) does not outvote the region.
   let all = 1e-12;
   let good = 0;
@@ -196,17 +250,21 @@ interface LevelState {
   light: RegionLight;
 }
 
+interface Linearisation {
+  readonly level: TemplateLevel;
+  readonly pyramid: LumaPyramid;
+  readonly warp: Mat3;
+  readonly scratch: AlignScratch;
+  /** The level's first: pixels are chosen and the cells' gains not yet their own. */
+  readonly first: boolean;
+  readonly usualSigma: number;
+  readonly slackPx: number;
+  readonly expected: RegionLight | null;
+}
+
 /** One linearisation: samples the frame, solves the light, weighs the residuals, sums the normal equations. */
-function accumulate(
-  level: TemplateLevel,
-  pyramid: LumaPyramid,
-  warp: Mat3,
-  scratch: AlignScratch,
-  first: boolean,
-  usualSigma: number,
-  slackPx: number,
-  expected: RegionLight | null,
-): LevelState | null {
+function accumulate(of: Linearisation): LevelState | null {
+  const { level, pyramid, warp, scratch, first, usualSigma, slackPx, expected } = of;
   const f = 1 / (1 << level.level);
   for (let k = 0; k < 9; k++) scratch.matrix[k] = k < 6 ? warp[k]! * f : warp[k]!;
   const seen = sampleCells(level, pyramid[level.level]!, scratch, first);

@@ -79,20 +79,40 @@ export function solveLight(
   expected: RegionLight | null,
   first: boolean,
 ): RegionLight {
-  const count = level.cells;
-  let n = 0;
-  let t = 0;
-  let s = 0;
-  let within = 0;
-  let cross = 0;
+  const used = cellContrasts(cells, level.cells);
+  const region = regionGain(cells, level);
+  const ridge = (0.25 * region.within) / Math.max(1, used);
+  for (let c = 0; c < level.cells; c++) {
+    const o = c * SLOTS;
+    cells[o + RIDGE] = ridge;
+    if (cells[o + N]! < LEAST_SEEN) {
+      cells[o + GAIN] = region.gain;
+      cells[o + TRUST] = 0;
+      continue;
+    }
+    cells[o + GAIN] = first ? region.gain : cellGain(cells, o, level.grain, region.gain, ridge);
+    cells[o + TRUST] =
+      cells[o + RN]! < 6 || region.judged < 3
+        ? 1
+        : Math.max(0, Math.min(1, (cells[o + CORR]! / region.good - 0.82) / 0.12));
+  }
+  const plane = lightPlane(cells, level, region.gain, expected);
+  cellBiases(cells, level, plane, first);
+  return plane;
+}
+
+/** A cell of which less than this was seen says nothing. */
+const LEAST_SEEN = 1e-3;
+
+/**
+ * Sums of each cell about its means, in place, and its correlation with the template; how many cells were seen.
+ */
+function cellContrasts(cells: Float64Array, count: number): number {
   let used = 0;
   for (let c = 0; c < count; c++) {
     const o = c * SLOTS;
     const m = cells[o + N]!;
-    if (m < 1e-3) continue;
-    n += m;
-    t += cells[o + ST]!;
-    s += cells[o + SI]!;
+    if (m < LEAST_SEEN) continue;
     const vt = Math.max(0, cells[o + STT]! - cells[o + ST]! ** 2 / m);
     const vi = Math.max(0, cells[o + SII]! - cells[o + SI]! ** 2 / m);
     const ti = cells[o + STI]! - (cells[o + ST]! * cells[o + SI]!) / m;
@@ -109,56 +129,56 @@ export function solveLight(
         : 0;
     used++;
   }
-  // The region's gain from the cells that agree with the template, so that an occluder has no say.
-  const known = new Float64Array(count);
-  let enough = 0;
-  for (let c = 0; c < count; c++) if (cells[c * SLOTS + RN]! >= 6) known[enough++] = cells[c * SLOTS + CORR]!;
+  return used;
+}
+
+/**
+ * The region's gain from the cells that agree with the template, so that an occluder has no say.
+ * @returns also how many cells have a correlation (`judged`), the better ones' (`good`), and the contrast within those
+ * that agree
+ */
+function regionGain(
+  cells: Float64Array,
+  level: TemplateLevel,
+): { readonly gain: number; readonly judged: number; readonly good: number; readonly within: number } {
+  const known = new Float64Array(level.cells);
+  let judged = 0;
+  for (let c = 0; c < level.cells; c++) if (cells[c * SLOTS + RN]! >= 6) known[judged++] = cells[c * SLOTS + CORR]!;
   // Numbers sort faster so than by a comparison of ours.
-  const correlations = known.subarray(0, enough).sort();
-  const good = correlations.length === 0 ? 0 : Math.max(0.15, correlations[(correlations.length * 0.8) | 0]!);
-  for (let c = 0; c < count; c++) {
+  const correlations = known.subarray(0, judged).sort();
+  const good = judged === 0 ? 0 : Math.max(0.15, correlations[(judged * 0.8) | 0]!);
+  let within = 0;
+  let cross = 0;
+  for (let c = 0; c < level.cells; c++) {
     const o = c * SLOTS;
-    if (cells[o + N]! < 1e-3) continue;
-    if (correlations.length === 0 || cells[o + CORR]! > 0.7 * good || cells[o + RN]! < 6) {
+    if (cells[o + N]! < LEAST_SEEN) continue;
+    if (judged === 0 || cells[o + CORR]! > 0.7 * good || cells[o + RN]! < 6) {
       within += textureOf(cells, o, level.grain);
       cross += cells[o + STI]!;
     }
   }
-  const g0 = Math.max(0.15, Math.min(6, within > 0 ? cross / within : 1));
-  const ridge = (0.25 * within) / Math.max(1, used);
-  for (let c = 0; c < count; c++) {
-    const o = c * SLOTS;
-    const m = cells[o + N]!;
-    cells[o + RIDGE] = ridge;
-    if (m < 1e-3) {
-      cells[o + GAIN] = g0;
-      cells[o + TRUST] = 0;
-      continue;
-    }
-    cells[o + GAIN] = first
-      ? g0
-      : Math.max(
-          0.4 * g0,
-          Math.min(2.5 * g0, (cells[o + STI]! + ridge * g0) / (textureOf(cells, o, level.grain) + ridge + 1e-12)),
-        );
-    cells[o + TRUST] =
-      cells[o + RN]! < 6 || correlations.length < 3
-        ? 1
-        : Math.max(0, Math.min(1, (cells[o + CORR]! / good - 0.82) / 0.12));
-  }
-  const plane = lightPlane(cells, level, g0, expected);
+  return { gain: Math.max(0.15, Math.min(6, within > 0 ? cross / within : 1)), judged, good, within };
+}
+
+/** A cell's own gain, drawn towards the region's. */
+function cellGain(cells: Float64Array, o: number, grain: number, region: number, ridge: number): number {
+  const own = (cells[o + STI]! + ridge * region) / (textureOf(cells, o, grain) + ridge + 1e-12);
+  return Math.max(0.4 * region, Math.min(2.5 * region, own));
+}
+
+/** Each cell's bias: its own, drawn towards the region's plane, or the plane's where it lies far off. */
+function cellBiases(cells: Float64Array, level: TemplateLevel, plane: RegionLight, first: boolean): void {
   const limit = 0.04 + 4 * plane.spread;
-  for (let c = 0; c < count; c++) {
+  for (let c = 0; c < level.cells; c++) {
     const o = c * SLOTS;
     const m = cells[o + N]!;
-    const bias0 = plane.bias + plane.biasU * level.middles[2 * c]! + plane.biasV * level.middles[2 * c + 1]!;
-    cells[o + BIAS] = bias0;
-    if (m < 1e-3) continue;
-    const own = (cells[o + SI]! - g0 * cells[o + ST]!) / m - bias0;
-    if (Math.abs(own) > limit) cells[o + GAIN] = g0;
-    else if (!first) cells[o + BIAS] = (cells[o + SI]! - cells[o + GAIN]! * cells[o + ST]! + 2 * bias0) / (m + 2);
+    const bias = plane.bias + plane.biasU * level.middles[2 * c]! + plane.biasV * level.middles[2 * c + 1]!;
+    cells[o + BIAS] = bias;
+    if (m < LEAST_SEEN) continue;
+    const own = (cells[o + SI]! - plane.gain * cells[o + ST]!) / m - bias;
+    if (Math.abs(own) > limit) cells[o + GAIN] = plane.gain;
+    else if (!first) cells[o + BIAS] = (cells[o + SI]! - cells[o + GAIN]! * cells[o + ST]! + 2 * bias) / (m + 2);
   }
-  return plane;
 }
 
 /**
@@ -187,80 +207,103 @@ function lightPlane(
   let seen = 0;
   for (let c = 0; c < count; c++) {
     const o = c * SLOTS;
-    if (cells[o + N]! < 1e-3) continue;
+    if (cells[o + N]! < LEAST_SEEN) continue;
     biases[c] = (cells[o + SI]! - gain * cells[o + ST]!) / cells[o + N]!;
     all[seen++] = biases[c]!;
     if (cells[o + TRUST]! > 0.5) trusted[sure++] = biases[c]!;
   }
   const middle = (v: Float64Array): number => v.sort()[v.length >> 1] ?? 0;
-  let b = sure >= 3 ? middle(trusted.subarray(0, sure)) : middle(all.subarray(0, seen));
-  let bu = 0;
-  let bv = 0;
+  const seenBiases = all.subarray(0, seen);
+  const bias = sure >= 3 ? middle(trusted.subarray(0, sure)) : middle(seenBiases);
+  let plane: BiasPlane = { bias, biasU: 0, biasV: 0, spread: 0.02 };
   let scale = 0.15;
-  if (expected !== null) {
-    // The gain may have changed with the light: what was expected is carried to it through the mean of the template.
-    let mean = 0;
-    let n = 0;
-    for (let c = 0; c < count; c++)
-      if (cells[c * SLOTS + N]! > 1e-3) {
-        mean += cells[c * SLOTS + ST]!;
-        n += cells[c * SLOTS + N]!;
-      }
-    const carried = expected.bias + (expected.gain - gain) * (mean / Math.max(1, n));
-    let near = 0;
-    for (let k = 0; k < seen; k++) if (Math.abs(all[k]! - carried) < 0.08) near++;
-    if (near >= 0.2 * seen) {
-      b = carried;
-      bu = expected.biasU;
-      bv = expected.biasV;
-      scale = 0.06;
-    }
+  const carried = expected === null ? null : carriedBias(cells, count, gain, expected, seenBiases);
+  if (expected !== null && carried !== null) {
+    plane = { ...plane, bias: carried, biasU: expected.biasU, biasV: expected.biasV };
+    scale = 0.06;
   }
-  let spread = 0.02;
   for (let it = 0; it < 4; it++) {
-    let s = 1e-9;
-    let su = 0;
-    let sv = 0;
-    let suu = 0;
-    let suv = 0;
-    let svv = 0;
-    let sb = 0;
-    let sub = 0;
-    let svb = 0;
-    let square = 0;
-    for (let c = 0; c < count; c++) {
-      const o = c * SLOTS;
-      const m = cells[o + N]!;
-      if (m < 1e-3) continue;
-      const u = level.middles[2 * c]!;
-      const v = level.middles[2 * c + 1]!;
-      const e = biases[c]! - b - bu * u - bv * v;
-      const w = (m * (0.05 + cells[o + TRUST]!)) / (1 + (e / scale) ** 2) ** 2;
-      s += w;
-      su += w * u;
-      sv += w * v;
-      suu += w * u * u;
-      suv += w * u * v;
-      svv += w * v * v;
-      sb += w * biases[c]!;
-      sub += w * u * biases[c]!;
-      svb += w * v * biases[c]!;
-      square += w * e * e;
-    }
-    // Slopes are drawn towards none by a third of the region's own weight.
-    const cuu = suu - (su * su) / s + 0.1 * s;
-    const cvv = svv - (sv * sv) / s + 0.1 * s;
-    const cuv = suv - (su * sv) / s;
-    const cub = sub - (su * sb) / s;
-    const cvb = svb - (sv * sb) / s;
-    const det = cuu * cvv - cuv * cuv;
-    if (det > 1e-12) {
-      bu = (cub * cvv - cvb * cuv) / det;
-      bv = (cvb * cuu - cub * cuv) / det;
-    }
-    b = (sb - bu * su - bv * sv) / s;
-    spread = Math.min(0.08, Math.sqrt(square / s));
-    scale = Math.max(0.03, Math.min(scale, 3 * spread + 0.01));
+    plane = fitPlane(cells, level, biases, plane, scale);
+    scale = Math.max(0.03, Math.min(scale, 3 * plane.spread + 0.01));
   }
-  return { gain, bias: b, biasU: bu, biasV: bv, spread };
+  return { gain, ...plane };
+}
+
+type BiasPlane = Omit<RegionLight, 'gain'>;
+
+/**
+ * The bias expected, carried to the gain of now through the mean of the template: the gain may have changed with the
+ * light. Null where fewer than a fifth of the cells lie near it.
+ */
+function carriedBias(
+  cells: Float64Array,
+  count: number,
+  gain: number,
+  expected: RegionLight,
+  biases: Float64Array,
+): number | null {
+  let mean = 0;
+  let n = 0;
+  for (let c = 0; c < count; c++)
+    if (cells[c * SLOTS + N]! > LEAST_SEEN) {
+      mean += cells[c * SLOTS + ST]!;
+      n += cells[c * SLOTS + N]!;
+    }
+  const carried = expected.bias + (expected.gain - gain) * (mean / Math.max(1, n));
+  let near = 0;
+  for (const b of biases) if (Math.abs(b - carried) < 0.08) near++;
+  return near >= 0.2 * biases.length ? carried : null;
+}
+
+/** One fit of the plane by weights that fall off from the plane before it. */
+function fitPlane(
+  cells: Float64Array,
+  level: TemplateLevel,
+  biases: Float64Array,
+  before: BiasPlane,
+  scale: number,
+): BiasPlane {
+  let { bias: b, biasU: bu, biasV: bv } = before;
+  let s = 1e-9;
+  let su = 0;
+  let sv = 0;
+  let suu = 0;
+  let suv = 0;
+  let svv = 0;
+  let sb = 0;
+  let sub = 0;
+  let svb = 0;
+  let square = 0;
+  for (let c = 0; c < level.cells; c++) {
+    const o = c * SLOTS;
+    const m = cells[o + N]!;
+    if (m < LEAST_SEEN) continue;
+    const u = level.middles[2 * c]!;
+    const v = level.middles[2 * c + 1]!;
+    const e = biases[c]! - b - bu * u - bv * v;
+    const w = (m * (0.05 + cells[o + TRUST]!)) / (1 + (e / scale) ** 2) ** 2;
+    s += w;
+    su += w * u;
+    sv += w * v;
+    suu += w * u * u;
+    suv += w * u * v;
+    svv += w * v * v;
+    sb += w * biases[c]!;
+    sub += w * u * biases[c]!;
+    svb += w * v * biases[c]!;
+    square += w * e * e;
+  }
+  // Slopes are drawn towards none by a third of the region's own weight.
+  const cuu = suu - (su * su) / s + 0.1 * s;
+  const cvv = svv - (sv * sv) / s + 0.1 * s;
+  const cuv = suv - (su * sv) / s;
+  const cub = sub - (su * sb) / s;
+  const cvb = svb - (sv * sb) / s;
+  const det = cuu * cvv - cuv * cuv;
+  if (det > 1e-12) {
+    bu = (cub * cvv - cvb * cuv) / det;
+    bv = (cvb * cuu - cub * cuv) / det;
+  }
+  b = (sb - bu * su - bv * sv) / s;
+  return { bias: b, biasU: bu, biasV: bv, spread: Math.min(0.08, Math.sqrt(square / s)) };
 }

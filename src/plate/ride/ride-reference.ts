@@ -56,6 +56,14 @@ const ASIDE = [
 /** Way's doubt (px) from which a place is sought from the coarsest level on. */
 const FAR_PX = 12;
 
+/** A frame looked at: where it shows the region, and the region's template on it where it holds it. */
+interface Looked {
+  readonly frame: number;
+  readonly at: Mat3;
+  readonly levels: readonly LumaLevel[];
+  readonly template: RideTemplate | null;
+}
+
 /**
  * The best frame along `way`; null where none can hold the region. `frames`: the span,
  * in (inclusive) to out (exclusive).
@@ -76,27 +84,7 @@ export async function bestReference(
   if (samples.length < 2) return null;
   const memory = new RideMemory();
   try {
-    const pyramid = allocatePyramid(source.widthPx, source.heightPx, 6, memory);
-    const seen: { frame: number; at: Mat3; levels: LumaLevel[]; template: RideTemplate | null }[] = [];
-    for (const frame of [...samples, home]) {
-      signal?.throwIfAborted();
-      fillPyramid(await lumaAt(source, frame), pyramid);
-      const at = frame === home ? null : way.at.get(frame)!;
-      const there = at === null ? polygon : polygon.map(([x, y]) => apply(at, x, y));
-      const template =
-        at !== null && inPicture(there, source.widthPx, source.heightPx) >= WITHIN
-          ? buildTemplate(pyramid, there, frame, { limit: 6000, memory })
-          : null;
-      // The finest level is asked on the frame alone that it was drawn on.
-      seen.push({
-        frame,
-        at: at ?? IDENTITY3,
-        template,
-        levels: pyramid.map((l, k) =>
-          k === 0 && frame !== home ? { ...l, data: new Float32Array(4) } : { ...l, data: memory.copy(l.data) },
-        ),
-      });
-    }
+    const seen = await lookAt(source, [...samples, home], home, polygon, way, memory, signal);
     let best: Reference | null = null;
     for (const r of seen) {
       if (r.template === null) continue;
@@ -117,33 +105,66 @@ export async function bestReference(
       // Frames to which the way does not lead agree with nothing.
       const worth = sum / (all.length - 1);
       if (best !== null && worth <= best.worth) continue;
-      const there = seen.at(-1)!;
-      const start = multiply(back, r.template.toPixels);
-      const { width, height } = sizeOf(polygon);
-      // Soft textures agree with anything by a part.
-      const chance = ASIDE.map(([x, y]) =>
-        agreed(
-          r.template!,
-          there.levels,
-          multiply([1, 0, x * width, 0, 1, y * height, 0, 0, 1], start),
-          way,
-          TIGHT,
-          NEAR,
-          scratch,
-        ),
-      ).sort((a, b) => a - b)[ASIDE.length >> 1]!;
       best = {
         frame: r.frame,
         polygon: polygon.map(([x, y]) => apply(r.at, x, y)),
         worth,
         atHome,
-        overChance: atHome - chance,
+        overChance: atHome - agreedBeside(r.template, back, seen.at(-1)!.levels, polygon, way, scratch),
       };
     }
     return best;
   } finally {
     memory.close();
   }
+}
+
+/** Reads the frames; the last of them is the one that the region was drawn on. */
+async function lookAt(
+  source: LumaSource,
+  frames: readonly number[],
+  home: number,
+  polygon: readonly Point2[],
+  way: Way,
+  memory: RideMemory,
+  signal: AbortSignal | undefined,
+): Promise<Looked[]> {
+  const pyramid = allocatePyramid(source.widthPx, source.heightPx, 6, memory);
+  const seen: Looked[] = [];
+  for (const frame of frames) {
+    signal?.throwIfAborted();
+    fillPyramid(await lumaAt(source, frame), pyramid);
+    const at = frame === home ? null : way.at.get(frame)!;
+    const there = at === null ? polygon : polygon.map(([x, y]) => apply(at, x, y));
+    const template =
+      at !== null && inPicture(there, source.widthPx, source.heightPx) >= WITHIN
+        ? buildTemplate(pyramid, there, frame, { limit: 6000, memory })
+        : null;
+    // The finest level is asked on the frame alone that it was drawn on.
+    const levels = pyramid.map((l, k) =>
+      k === 0 && frame !== home ? { ...l, data: new Float32Array(4) } : { ...l, data: memory.copy(l.data) },
+    );
+    seen.push({ frame, at: at ?? IDENTITY3, template, levels });
+  }
+  return seen;
+}
+
+/** What agrees by chance: the median of places beside the region's own, as soft textures agree with anything by a part. */
+function agreedBeside(
+  template: RideTemplate,
+  toHome: Mat3,
+  home: readonly LumaLevel[],
+  polygon: readonly Point2[],
+  way: Way,
+  scratch: AlignScratch,
+): number {
+  const start = multiply(toHome, template.toPixels);
+  const { width, height } = sizeOf(polygon);
+  const shares = ASIDE.map(([x, y]) => {
+    const aside = multiply([1, 0, x * width, 0, 1, y * height, 0, 0, 1], start);
+    return agreed(template, home, aside, way, TIGHT, NEAR, scratch);
+  });
+  return shares.sort((a, b) => a - b)[ASIDE.length >> 1]!;
 }
 
 /** Share of the template that agrees with a frame about `start`. */

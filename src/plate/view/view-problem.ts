@@ -82,6 +82,106 @@ function residualsOf(o: ViewObservation): number {
   }
 }
 
+/** Where the unknowns of each observation stand in the vector, and what belongs to them. */
+interface Layout {
+  readonly unknowns: number;
+  /** Residuals that come from marks. */
+  readonly dataResiduals: number;
+  /** The first nuisance unknown of each observation. */
+  readonly offsets: readonly number[];
+  /** The direction of each family of ground lines. */
+  readonly groupAt: ReadonlyMap<number, number>;
+  /** Corners in order, of observations that are rectangles on a wall. */
+  readonly walls: readonly (WallCorners | null)[];
+  /** One weak tie for every nuisance unknown that nothing else might hold: a wall's distance, a free height. */
+  readonly ties: readonly { readonly at: number; readonly mean: number; readonly sd: number }[];
+}
+
+type WallCorners = ReturnType<typeof orderWallCorners>;
+
+function layOut(observations: readonly ViewObservation[]): Layout {
+  const groups = [...new Set(observations.filter((o) => o.kind === 'groundLine').map((o) => o.group))];
+  const offsets: number[] = [];
+  const ties: { at: number; mean: number; sd: number }[] = [];
+  let unknowns = 4 + groups.length;
+  let dataResiduals = 0;
+  for (const o of observations) {
+    const at = unknowns;
+    offsets.push(at);
+    if (o.kind === 'upright' && o.height === null) ties.push({ at: at + 2, mean: Math.log(1.5), sd: 1.5 });
+    if (o.kind === 'rectangle' && o.plane === 'wall') ties.push({ at: at + 2, mean: Math.log(5), sd: 3 });
+    unknowns += nuisance(o);
+    dataResiduals += residualsOf(o);
+  }
+  return {
+    unknowns,
+    dataResiduals,
+    offsets,
+    groupAt: new Map(groups.map((g, i) => [g, 4 + i])),
+    walls: observations.map((o) => (o.kind === 'rectangle' && o.plane === 'wall' ? orderWallCorners(o.corners) : null)),
+    ties,
+  };
+}
+
+/** Residuals of one observation from `k` on; the next free place. */
+function observationResiduals(e: Evaluation, layout: Layout, o: ViewObservation, i: number, k: number): number {
+  const at = layout.offsets[i]!;
+  switch (o.kind) {
+    case 'upright':
+      return uprightResiduals(e, o, at, k);
+    case 'groundLine': {
+      const phi = e.p[layout.groupAt.get(o.group)!]!;
+      e.out[k] = lineResidual(e.cam, o.a, o.b, Math.sin(phi), 0, Math.cos(phi), o.sdPx, 0);
+      return k + 1;
+    }
+    case 'vertical':
+      e.out[k] = lineResidual(e.cam, o.a, o.b, 0, 1, 0, o.sdPx, o.angleSd);
+      return k + 1;
+    case 'horizon':
+      return horizonResiduals(e, o, k);
+    case 'rectangle': {
+      const wall = layout.walls[i];
+      return wall ? wallResiduals(e, o, wall, at, k) : floorResiduals(e, o, at, k);
+    }
+  }
+}
+
+/** The four priors of θ, from `k` on. */
+function priorResiduals(e: Evaluation, priors: ViewPriors, widthPx: number, k: number): void {
+  const { p, out, cam } = e;
+  const lnFov = Math.log(priors.fieldOfView.medianDeg * RAD);
+  out[k] = priors.focal
+    ? (p[0]! - Math.log(priors.focal.px)) / priors.focal.relativeSd
+    : (Math.log(2 * Math.atan(widthPx / (2 * cam.f))) - lnFov) / priors.fieldOfView.lnSd;
+  out[k + 1] = (p[1]! - priors.tilt.meanDeg * RAD) / (priors.tilt.sdDeg * RAD);
+  out[k + 2] = (p[2]! - priors.roll.meanDeg * RAD) / (priors.roll.sdDeg * RAD);
+  out[k + 3] = priors.height
+    ? (p[3]! - Math.log(priors.height.m)) / priors.height.relativeSd
+    : (p[3]! - Math.log(priors.cameraHeight.medianM)) / priors.cameraHeight.lnSd;
+}
+
+/** The nuisance unknowns that a camera makes of the marks, written into `p` behind its θ. */
+function startUnknowns(c: Cam, observations: readonly ViewObservation[], layout: Layout, p: Float64Array): void {
+  for (const [g, at] of layout.groupAt) {
+    const first = observations.find((o) => o.kind === 'groundLine' && o.group === g);
+    if (first?.kind !== 'groundLine') continue;
+    const [x0, z0] = toGround(c, first.a[0], first.a[1]);
+    const [x1, z1] = toGround(c, first.b[0], first.b[1]);
+    p[at] = Math.atan2(x1 - x0, z1 - z0);
+  }
+  observations.forEach((o, i) => {
+    const at = layout.offsets[i]!;
+    if (o.kind === 'upright') startUpright(c, o, p, at);
+    else if (o.kind === 'rectangle') {
+      const wall = layout.walls[i];
+      if (wall) startWall(c, o, wall, p, at);
+      else startFloor(c, o, p, at);
+    }
+  });
+}
+
+const emptyCamera = (): Cam => ({ f: 1, h: 1, cx: 0, cy: 0, r: new Float64Array(9) });
+
 /** Builds the problem for a picture of widthPx × heightPx. */
 export function viewProblem(
   observations: readonly ViewObservation[],
@@ -89,99 +189,32 @@ export function viewProblem(
   widthPx: number,
   heightPx: number,
 ): ViewProblem {
-  const groups = [...new Set(observations.filter((o) => o.kind === 'groundLine').map((o) => o.group))];
-  const groupAt = new Map(groups.map((g, i) => [g, 4 + i]));
-  const offsets: number[] = [];
-  let n = 4 + groups.length;
-  let data = 0;
-  const wall = observations.map((o) =>
-    o.kind === 'rectangle' && o.plane === 'wall' ? orderWallCorners(o.corners) : null,
-  );
-  for (const o of observations) {
-    offsets.push(n);
-    n += nuisance(o);
-    data += residualsOf(o);
-  }
-  // One weak tie for every nuisance unknown that nothing else might hold (a wall's distance, an upright's free height).
-  const ties: { at: number; mean: number; sd: number }[] = [];
-  observations.forEach((o, i) => {
-    const at = offsets[i]!;
-    if (o.kind === 'upright' && o.height === null) ties.push({ at: at + 2, mean: Math.log(1.5), sd: 1.5 });
-    if (o.kind === 'rectangle' && o.plane === 'wall') ties.push({ at: at + 2, mean: Math.log(5), sd: 3 });
-  });
-  const cam: Cam = { f: 1, h: 1, cx: 0, cy: 0, r: new Float64Array(9) };
-  const lnFov = Math.log(priors.fieldOfView.medianDeg * RAD);
-  const e: Evaluation = { cam, p: new Float64Array(0), out: new Float64Array(0), point: new Float64Array(2) };
-
-  const residuals = (p: Float64Array, out: Float64Array): void => {
-    const c = camera(p, widthPx, heightPx, cam);
-    e.p = p;
-    e.out = out;
-    let k = 0;
-    for (let i = 0; i < observations.length; i++) {
-      const o = observations[i]!;
-      const at = offsets[i]!;
-      switch (o.kind) {
-        case 'upright': {
-          k = uprightResiduals(e, o, at, k);
-          break;
-        }
-        case 'groundLine': {
-          const phi = p[groupAt.get(o.group)!]!;
-          out[k++] = lineResidual(c, o.a, o.b, Math.sin(phi), 0, Math.cos(phi), o.sdPx, 0);
-          break;
-        }
-        case 'vertical':
-          out[k++] = lineResidual(c, o.a, o.b, 0, 1, 0, o.sdPx, o.angleSd);
-          break;
-        case 'horizon': {
-          k = horizonResiduals(e, o, k);
-          break;
-        }
-        case 'rectangle': {
-          const w = wall[i];
-          k = w ? wallResiduals(e, o, w, at, k) : floorResiduals(e, o, at, k);
-          break;
-        }
-      }
-    }
-    if (priors.focal) out[k++] = (p[0]! - Math.log(priors.focal.px)) / priors.focal.relativeSd;
-    else out[k++] = (Math.log(2 * Math.atan(widthPx / (2 * cam.f))) - lnFov) / priors.fieldOfView.lnSd;
-    out[k++] = (p[1]! - priors.tilt.meanDeg * RAD) / (priors.tilt.sdDeg * RAD);
-    out[k++] = (p[2]! - priors.roll.meanDeg * RAD) / (priors.roll.sdDeg * RAD);
-    if (priors.height) out[k++] = (p[3]! - Math.log(priors.height.m)) / priors.height.relativeSd;
-    else out[k++] = (p[3]! - Math.log(priors.cameraHeight.medianM)) / priors.cameraHeight.lnSd;
-    for (const t of ties) out[k++] = (p[t.at]! - t.mean) / t.sd;
+  const layout = layOut(observations);
+  const e: Evaluation = {
+    cam: emptyCamera(),
+    p: new Float64Array(0),
+    out: new Float64Array(0),
+    point: new Float64Array(2),
   };
-
-  const start = (theta: readonly [number, number, number, number]): Float64Array => {
-    const p = new Float64Array(n);
-    p.set(theta);
-    const c = camera(p, widthPx, heightPx, { f: 1, h: 1, cx: 0, cy: 0, r: new Float64Array(9) });
-    for (const g of groups) {
-      const first = observations.find((o) => o.kind === 'groundLine' && o.group === g);
-      if (first?.kind !== 'groundLine') continue;
-      const [x0, z0] = toGround(c, first.a[0], first.a[1]);
-      const [x1, z1] = toGround(c, first.b[0], first.b[1]);
-      p[groupAt.get(g)!] = Math.atan2(x1 - x0, z1 - z0);
-    }
-    observations.forEach((o, i) => {
-      const at = offsets[i]!;
-      if (o.kind === 'upright') startUpright(c, o, p, at);
-      else if (o.kind === 'rectangle') {
-        const w = wall[i];
-        if (w) startWall(c, o, w, p, at);
-        else startFloor(c, o, p, at);
-      }
-    });
-    return p;
-  };
-
   return {
-    parameterCount: n,
-    residualCount: data + PRIOR_RESIDUALS + ties.length,
-    dataResiduals: data,
-    residuals,
-    start,
+    parameterCount: layout.unknowns,
+    residualCount: layout.dataResiduals + PRIOR_RESIDUALS + layout.ties.length,
+    dataResiduals: layout.dataResiduals,
+    residuals(p, out) {
+      camera(p, widthPx, heightPx, e.cam);
+      e.p = p;
+      e.out = out;
+      let k = 0;
+      for (let i = 0; i < observations.length; i++) k = observationResiduals(e, layout, observations[i]!, i, k);
+      priorResiduals(e, priors, widthPx, k);
+      k += PRIOR_RESIDUALS;
+      for (const t of layout.ties) out[k++] = (p[t.at]! - t.mean) / t.sd;
+    },
+    start(theta) {
+      const p = new Float64Array(layout.unknowns);
+      p.set(theta);
+      startUnknowns(camera(p, widthPx, heightPx, emptyCamera()), observations, layout, p);
+      return p;
+    },
   };
 }
