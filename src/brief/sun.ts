@@ -108,9 +108,70 @@ function insideness(p: SunPosition, request: WindowRequest): number {
   return margin;
 }
 
+/** Time between two looks at the sun, ms. */
+const STEP_MS = 120_000;
+/** A sun that stays this near outside the range may touch it between two looks, degrees. */
+const NEAR_DEG = 1.5;
+
+type MarginAt = (timeMs: number) => number;
+
+/** When the margin changes its sign between a and b, to a tenth of a second, on the inner side. */
+function crossing(margin: MarginAt, a: number, b: number, insideAtA: boolean): number {
+  let lo = a;
+  let hi = b;
+  while (hi - lo > 100) {
+    const mid = (lo + hi) / 2;
+    if (margin(mid) >= 0 === insideAtA) lo = mid;
+    else hi = mid;
+  }
+  return insideAtA ? lo : hi;
+}
+
+/** When the margin is largest between a and b, by golden section, to two tenths of a second. */
+function highest(margin: MarginAt, from: number, to: number): number {
+  let a = from;
+  let b = to;
+  for (let i = 0; i < 40 && b - a > 200; i++) {
+    const m1 = b - 0.618034 * (b - a);
+    const m2 = a + 0.618034 * (b - a);
+    if (margin(m1) > margin(m2)) b = m2;
+    else a = m1;
+  }
+  return (a + b) / 2;
+}
+
+/**
+ * Instants at which to look, in order, with the margin at each: every two minutes, and the top of a touch between two.
+ */
+function* looks(margin: MarginAt, fromMs: number, toMs: number): Generator<readonly [number, number]> {
+  let last = fromMs;
+  let vLast = margin(fromMs);
+  let vBefore = vLast;
+  yield [last, vLast];
+  for (let t = fromMs + STEP_MS; ; t += STEP_MS) {
+    const now = Math.min(t, toMs);
+    const v = margin(now);
+    let vTaken = vLast;
+    if (vLast < 0 && v < 0 && vLast > -NEAR_DEG && (vBefore <= vLast || v <= vLast)) {
+      const top = highest(margin, Math.max(fromMs, last - STEP_MS), now);
+      const vTop = margin(top);
+      if (vTop >= 0 && top > last) {
+        yield [top, vTop];
+        vTaken = vTop;
+      }
+    }
+    yield [now, v];
+    vBefore = vTaken;
+    last = now;
+    vLast = v;
+    if (now >= toMs) return;
+  }
+}
+
 /**
  * Spans of time in which the sun stands within the range, to a tenth of a second. Searched in steps of two minutes: a
  * window shorter than that (the sun just touching the range at noon) is found through the maximum between samples.
+ * Throws `PW-SUN-RANGE` and `PW-SUN-PLACE`.
  */
 export function sunWindows(request: WindowRequest): SunWindow[] {
   const [low, high] = request.elevationDeg;
@@ -122,76 +183,25 @@ export function sunWindows(request: WindowRequest): SunWindow[] {
     );
   const { place, fromMs, toMs } = request;
   const at = (t: number): SunPosition => sunPosition(place, t, request.air);
-  const value = (t: number): number => insideness(at(t), request);
-  const step = 120_000;
+  const margin: MarginAt = (t) => insideness(at(t), request);
   const windows: SunWindow[] = [];
-  let start: number | null = null;
-  let openStart = false;
-  let tPrev = fromMs;
-  let vPrev = value(fromMs);
-  if (vPrev >= 0) {
-    start = fromMs;
-    openStart = true;
+  let open: { readonly startMs: number; readonly openStart: boolean } | null = null;
+  const close = (endMs: number, openEnd: boolean): void => {
+    if (open !== null && endMs > open.startMs) {
+      const middle = (open.startMs + endMs) / 2;
+      windows.push({ ...open, endMs, atStart: at(open.startMs), atEnd: at(endMs), atMiddle: at(middle), openEnd });
+    }
+    open = null;
+  };
+  let last: readonly [number, number] | null = null;
+  for (const look of looks(margin, fromMs, toMs)) {
+    const [t, v] = look;
+    if (last === null) open = v >= 0 ? { startMs: fromMs, openStart: true } : null;
+    else if (last[1] < 0 && v >= 0) open = { startMs: crossing(margin, last[0], t, false), openStart: false };
+    else if (last[1] >= 0 && v < 0) close(crossing(margin, last[0], t, true), false);
+    last = look;
   }
-  const crossing = (a: number, b: number, va: number): number => {
-    let lo = a;
-    let hi = b;
-    while (hi - lo > 100) {
-      const mid = (lo + hi) / 2;
-      if (value(mid) >= 0 === va >= 0) lo = mid;
-      else hi = mid;
-    }
-    return va >= 0 ? lo : hi;
-  };
-  const close = (end: number, openEnd: boolean): void => {
-    if (start === null || end <= start) {
-      start = null;
-      return;
-    }
-    windows.push({
-      startMs: start,
-      endMs: end,
-      atStart: at(start),
-      atEnd: at(end),
-      atMiddle: at((start + end) / 2),
-      openStart,
-      openEnd,
-    });
-    start = null;
-  };
-  const take = (t: number, v: number): void => {
-    if (vPrev < 0 && v >= 0) {
-      start = crossing(tPrev, t, vPrev);
-      openStart = false;
-    } else if (vPrev >= 0 && v < 0) close(crossing(tPrev, t, vPrev), false);
-    tPrev = t;
-    vPrev = v;
-  };
-  let vBefore = vPrev;
-  for (let t = fromMs + step; ; t += step) {
-    const now = Math.min(t, toMs);
-    const v = value(now);
-    if (vPrev < 0 && v < 0 && vPrev > -1.5) {
-      // A touch between two samples: climb to the maximum by golden section and look there.
-      let a = Math.max(fromMs, tPrev - step);
-      let b = now;
-      if (vBefore <= vPrev || v <= vPrev) {
-        for (let i = 0; i < 40 && b - a > 200; i++) {
-          const m1 = b - 0.618034 * (b - a);
-          const m2 = a + 0.618034 * (b - a);
-          if (value(m1) > value(m2)) b = m2;
-          else a = m1;
-        }
-        const top = (a + b) / 2;
-        const vTop = value(top);
-        if (vTop >= 0 && top > tPrev) take(top, vTop);
-      }
-    }
-    vBefore = vPrev;
-    take(now, v);
-    if (now >= toMs) break;
-  }
-  if (start !== null) close(toMs, true);
+  close(toMs, true);
   return windows;
 }
 

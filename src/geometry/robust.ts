@@ -81,6 +81,34 @@ function erfc(x: number): number {
   return x >= 0 ? r : 2 - r;
 }
 
+interface Scored<M> {
+  readonly model: M;
+  readonly score: number;
+}
+
+/** Loss of the residuals, saturating at the cut-off; infinite where they are no numbers. */
+function lossOf(residuals: Float64Array, cut: number, loss: Float64Array): number {
+  let sum = 0;
+  for (let i = 0; i < residuals.length; i++) {
+    const u = residuals[i]! / cut;
+    sum += u < 1 ? loss[(u * TABLE) | 0]! : 1;
+  }
+  return Number.isFinite(sum) ? sum : Infinity;
+}
+
+/** Weights of the residuals, written into `out`; how many lie below the cut-off. */
+function weigh(residuals: Float64Array, cut: number, weight: Float64Array, out: Float64Array): number {
+  let inside = 0;
+  for (let i = 0; i < residuals.length; i++) {
+    const u = residuals[i]! / cut;
+    if (u < 1) {
+      out[i] = weight[(u * TABLE) | 0]!;
+      inside++;
+    } else out[i] = 0;
+  }
+  return inside;
+}
+
 /** Fits a model; null where no sample gave one. */
 export function robustFit<M>(problem: RobustProblem<M>): RobustResult<M> | null {
   const { count, sampleSize, random } = problem;
@@ -90,77 +118,62 @@ export function robustFit<M>(problem: RobustProblem<M>): RobustResult<M> | null 
   const minSamples = problem.minSamples ?? 30;
   const { weight, loss } = tables();
   const cut = K * problem.maxSigma;
-  const res = new Float64Array(count);
-  const w = new Float64Array(count);
+  const residuals = new Float64Array(count);
+  const weights = new Float64Array(count);
   const all = Array.from({ length: count }, (_, i) => i);
-
-  const score = (): number => {
-    let s = 0;
-    for (let i = 0; i < count; i++) {
-      const u = res[i]! / cut;
-      s += u < 1 ? loss[(u * TABLE) | 0]! : 1;
-    }
-    return Number.isFinite(s) ? s : Infinity;
-  };
-  const reweigh = (): number => {
-    let inside = 0;
-    for (let i = 0; i < count; i++) {
-      const u = res[i]! / cut;
-      if (u < 1) {
-        w[i] = weight[(u * TABLE) | 0]!;
-        inside++;
-      } else w[i] = 0;
-    }
-    return inside;
+  const score = (model: M): number => {
+    problem.residuals(model, residuals);
+    return lossOf(residuals, cut, loss);
   };
 
-  let best: M | null = null;
-  let bestScore = Infinity;
-  let needed = maxSamples;
-  const consider = (model: M): void => {
-    problem.residuals(model, res);
-    let s = score();
-    if (s >= bestScore) return;
+  /** Reweighted least squares from a model whose residuals were just scored, as long as the score falls. */
+  const polish = (model: M, scored: number): Scored<M> => {
     let current = model;
+    let s = scored;
     for (let round = 0; round < 6; round++) {
-      if (reweigh() < sampleSize) break;
-      const next = problem.fit(all, w);
+      if (weigh(residuals, cut, weight, weights) < sampleSize) break;
+      const next = problem.fit(all, weights);
       if (next === null) break;
-      problem.residuals(next, res);
-      const t = score();
-      if (t >= s - 1e-9 * s) {
-        if (t < s) {
-          current = next;
-          s = t;
-        }
-        break;
-      }
-      current = next;
-      s = t;
+      const t = score(next);
+      if (t < s) current = next;
+      const done = t >= s - 1e-9 * s;
+      s = Math.min(s, t);
+      if (done) break;
     }
-    best = current;
-    bestScore = s;
-    problem.residuals(current, res);
-    const share = reweigh() / count;
+    return { model: current, score: s };
+  };
+
+  const found: { best: Scored<M> | null; needed: number } = { best: null, needed: maxSamples };
+  const consider = (model: M): void => {
+    const s = score(model);
+    if (s >= (found.best?.score ?? Infinity)) return;
+    found.best = polish(model, s);
+    problem.residuals(found.best.model, residuals);
+    const share = weigh(residuals, cut, weight, weights) / count;
     const hit = Math.max(1e-12, share ** sampleSize);
-    needed = Math.min(maxSamples, hit >= 1 ? 0 : Math.log(1 - confidence) / Math.log(1 - hit));
+    found.needed = Math.min(maxSamples, hit >= 1 ? 0 : Math.log(1 - confidence) / Math.log(1 - hit));
   };
 
   if (problem.guess != null) consider(problem.guess);
   let samples = 0;
-  const pick: number[] = [];
-  while (samples < maxSamples && (samples < minSamples || samples < needed)) {
+  while (samples < maxSamples && (samples < minSamples || samples < found.needed)) {
     samples++;
-    pick.length = 0;
-    while (pick.length < sampleSize) {
-      const i = random.below(count);
-      if (!pick.includes(i)) pick.push(i);
-    }
-    const model = problem.fit(pick);
+    const model = problem.fit(drawSample(random, count, sampleSize));
     if (model !== null) consider(model);
   }
-  if (best === null) return null;
-  problem.residuals(best, res);
-  const inside = reweigh();
-  return { model: best, weights: w, residuals: res, support: inside / count, samples };
+  if (found.best === null) return null;
+  const { model } = found.best;
+  problem.residuals(model, residuals);
+  const inside = weigh(residuals, cut, weight, weights);
+  return { model, weights, residuals, support: inside / count, samples };
+}
+
+/** So many different indices below `count`. */
+function drawSample(random: RandomStream, count: number, size: number): number[] {
+  const pick: number[] = [];
+  while (pick.length < size) {
+    const i = random.below(count);
+    if (!pick.includes(i)) pick.push(i);
+  }
+  return pick;
 }

@@ -115,6 +115,25 @@ const ROOMS: RoomsHeld = { planes: 3, pictures: 1 };
 /** Frames on which the recipe is rendered again to tell grain from fur. */
 const BARE_FRAMES = 6;
 
+/** The files' frames side by side, from the join's first on; what a join does not have is null. */
+interface SideBySide {
+  readonly join: AsyncIterable<VideoFrame>;
+  readonly plates: AsyncIterator<VideoFrame>;
+  readonly mattes: AsyncIterator<VideoFrame> | null;
+  /** The plate before it was mended, where that shows the same pixels. */
+  readonly filmed: AsyncIterator<VideoFrame> | null;
+  /** The plate as it was, beside a clean one. */
+  readonly unmended: AsyncIterator<VideoFrame> | null;
+}
+
+/** What reads the frames: the series, beside it a lane of its own where that pays, and the recipe rendered again. */
+interface Readers {
+  readonly reader: SeriesReader;
+  readonly lane: PictureLane | null;
+  readonly rooms: FrameRooms;
+  readonly bare: BareJoin | null;
+}
+
 /**
  * Inspects a join. Throws the media door's errors and `PW-INSPECT-SIZE` or `PW-INSPECT-RATE` where the files do not
  * belong together.
@@ -154,48 +173,15 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
       rooms = new FrameRooms(LANE_ROOMS);
     }
     const bare = input.recipe === undefined ? null : await BareJoin.open(given, tools);
-    const bareEvery = Math.max(1, Math.floor(total / BARE_FRAMES));
-    // Before it was mended, where that shows the same pixels.
-    const filmed = mended !== null && !isOn(given, 'widen') ? plate.frames(first, first + total) : null;
     before = input.clean === undefined || input.clean === input.plate ? null : await VideoReader.open(input.plate);
-    const unmended = sameShape(before?.info, p) ? before!.frames(first, first + total) : null;
-    const plates = mended?.frames(first, first + total) ?? plate.frames(first, first + total),
-      mattes = matte?.frames(0, total);
-    let n = 0;
-    for await (const jf of join.frames(0, total)) {
-      if (options.signal?.aborted)
-        throw new PlatewrightError('PW-INSPECT-STOPPED', `the inspection was stopped at frame ${first + n}`, {
-          kind: 'finding',
-        });
-      const pf = await plates.next(),
-        mf = await mattes?.next();
-      if (pf.done || mf?.done === true) break;
-      const of = await filmed?.next(),
-        uf = await unmended?.next();
-      await lane?.ready();
-      const room = rooms.next(),
-        j = room.pictures.coded('join', jf),
-        p = room.pictures.coded('plate', pf.value),
-        matte = room.planes.plane('matte', j.width, j.height);
-      if (mf !== undefined) coverageOf(mf.value, matte);
-      else matte.set((await bare?.matteAt(first + n)) ?? roughMatte(j, p) ?? new Float32Array(matte.length));
-      const f = {
-        ...seen(first + n, j, p, matte, room, reader.veiled),
-        ...(of === undefined || of.done
-          ? {}
-          : { asFilmed: room.planes.luma('asFilmed', rooms.aside.coded('join', of.value)) }),
-        ...(uf === undefined || uf.done
-          ? {}
-          : { beside: room.planes.luma('beside', rooms.aside.coded('join', uf.value)) }),
-      };
-      // The lane begins while the recipe is rendered again here.
-      lane?.add(f, reader.passingOn(f.frame));
-      const again = bare !== null && n % bareEvery === bareEvery >> 1 ? await bare.at(f) : null;
-      if (lane === null) reader.add(f, again);
-      else reader.addBeside(f, again);
-      n++;
-      options.onProgress?.(n, total);
-    }
+    const files: SideBySide = {
+      join: join.frames(0, total),
+      plates: mended?.frames(first, first + total) ?? plate.frames(first, first + total),
+      mattes: matte?.frames(0, total) ?? null,
+      filmed: mended !== null && !isOn(given, 'widen') ? plate.frames(first, first + total) : null,
+      unmended: sameShape(before?.info, p) ? before!.frames(first, first + total) : null,
+    };
+    await readFrames(files, { reader, lane, rooms, bare }, first, total, options);
     await bare?.close();
     await mended?.close();
     reader.finish(await lane?.result());
@@ -204,6 +190,50 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
   } finally {
     await Promise.all([plate.close(), join.close(), matte?.close(), before?.close(), lane?.close()]);
     rooms.free();
+  }
+}
+
+/** Reads all frames of a join. Throws `PW-INSPECT-STOPPED`. */
+async function readFrames(
+  files: SideBySide,
+  { reader, lane, rooms, bare }: Readers,
+  first: number,
+  total: number,
+  options: InspectOptions,
+): Promise<void> {
+  const bareEvery = Math.max(1, Math.floor(total / BARE_FRAMES));
+  let n = 0;
+  for await (const jf of files.join) {
+    if (options.signal?.aborted)
+      throw new PlatewrightError('PW-INSPECT-STOPPED', `the inspection was stopped at frame ${first + n}`, {
+        kind: 'finding',
+      });
+    const pf = await files.plates.next(),
+      mf = await files.mattes?.next();
+    if (pf.done === true || mf?.done === true) return;
+    const filmed = await files.filmed?.next(),
+      unmended = await files.unmended?.next();
+    await lane?.ready();
+    const room = rooms.next(),
+      join = room.pictures.coded('join', jf),
+      plate = room.pictures.coded('plate', pf.value),
+      matte = room.planes.plane('matte', join.width, join.height);
+    if (mf !== undefined) coverageOf(mf.value, matte);
+    else matte.set((await bare?.matteAt(first + n)) ?? roughMatte(join, plate) ?? new Float32Array(matte.length));
+    const luma = (name: 'asFilmed' | 'beside', f: VideoFrame): Float32Array =>
+      room.planes.luma(name, rooms.aside.coded('join', f));
+    const f = {
+      ...seen(first + n, join, plate, matte, room, reader.veiled),
+      ...(filmed === undefined || filmed.done === true ? {} : { asFilmed: luma('asFilmed', filmed.value) }),
+      ...(unmended === undefined || unmended.done === true ? {} : { beside: luma('beside', unmended.value) }),
+    };
+    // The lane begins while the recipe is rendered again here.
+    lane?.add(f, reader.passingOn(f.frame));
+    const again = bare !== null && n % bareEvery === bareEvery >> 1 ? await bare.at(f) : null;
+    if (lane === null) reader.add(f, again);
+    else reader.addBeside(f, again);
+    n++;
+    options.onProgress?.(n, total);
   }
 }
 

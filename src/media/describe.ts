@@ -106,8 +106,7 @@ function fieldOrderOf(order: number): VideoInfo['fieldOrder'] {
 function turnedNote(orientation: OpenedInput['orientation']): string[] {
   if (isUpright(orientation)) return [];
   const turn = orientationDegrees(orientation);
-  const how =
-    turn.deg === 0 ? 'mirrored' : `turned by ${turn.deg}° clockwise${turn.mirrored ? ' and mirrored' : ''}`;
+  const how = turn.deg === 0 ? 'mirrored' : `turned by ${turn.deg}° clockwise${turn.mirrored ? ' and mirrored' : ''}`;
   return [`the file asks to be shown ${how}; that was done`];
 }
 

@@ -2,10 +2,13 @@
 import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';
+import type { Book } from '../../book/book.js';
+import type { PickDocument, TakeDocument } from '../../book/documents.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { proposeOutline } from '../../join/outline/propose-outline.js';
 import { plateClip } from '../../jobs/plate-clip.js';
 import { lumaPlane } from '../../media/luma.js';
+import type { VideoInfo } from '../../media/types.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { proposePeople } from '../../plate/marks/propose-people.js';
 import { proposeMarks } from '../../plate/marks/propose-marks.js';
@@ -46,114 +49,120 @@ export function register(program: Command): void {
           'as lines on so many frames (5 unless told) to be moved by hand',
       )
       .option('--propose <frame>', 'list the marks that the program would put on this frame; none is put'),
-  ).action(
-    action(async (id: string, o: Options) =>
-      withBook(o, async (book) => {
-        const take = o.take === true ? book.need('take', id) : null;
-        if (o.take !== true && book.get('pick', id) === null && book.get('take', id) !== null)
-          throw new PlatewrightError(
-            'PW-BOOK-NO-SUCH',
-            `"${id}" is a take, not a pick; its marks are put with --take`,
-            { kind: 'usage' },
-          );
-        const pick = o.take === true ? null : book.need('pick', id);
-        let marks: MarksFile = take !== null ? (take.marks ?? { frame: 0, marks: [] }) : pick!.marks;
-        if (o.clear === true) marks = { frame: 0, marks: [] };
-        if (o.file !== undefined) marks = parseMarks(read(o.file), basename(o.file));
-        if (o.add !== undefined)
-          marks = withMark(
-            marks,
-            parseMarks(JSON.stringify({ frame: marks.frame, marks: [JSON.parse(safeJson(o.add)) as unknown] }), '--add')
-              .marks[0]!,
-          );
-        if (o.empty !== undefined) {
-          if (take === null)
-            throw new PlatewrightError('PW-CLI-USAGE', '--empty is of a take: add --take', { kind: 'usage' });
-          const { cleanFrame: _before, ...rest } = marks;
-          const n = Number(o.empty);
-          const count = take.info.video!.frameCount;
-          if (o.empty !== 'none' && !(Number.isInteger(n) && n >= 0 && n < count))
-            throw new PlatewrightError(
-              'PW-CLI-NUMBER',
-              `--empty takes a frame of ${id} from 0 to ${count - 1}, or "none", but got "${o.empty}"`,
-              { kind: 'usage' },
-            );
-          marks = o.empty === 'none' ? rest : { ...rest, cleanFrame: n };
-        }
-        const film = pick === null ? null : book.need('film', pick.film);
-        const video = take !== null ? take.info.video! : film!.info.video!;
-        checkMarks(
-          marks,
-          video.widthPx,
-          video.heightPx,
-          take !== null ? video.frameCount : pick!.out - pick!.in,
-          o.file === undefined ? id : basename(o.file),
-        );
-        if (o.file !== undefined || o.add !== undefined || o.clear === true || o.empty !== undefined) {
-          book.edit(`mark ${id}`, (e) => {
-            if (take !== null) e.put('take', { ...take, marks });
-            else e.put('pick', { ...pick!, marks });
-          });
-        }
-        if (o.outline !== undefined) {
-          if (take === null)
-            throw new PlatewrightError('PW-CLI-USAGE', '--outline is of a take: add --take', { kind: 'usage' });
-          const lines = typeof o.outline === 'string' ? Number(o.outline) : 5;
-          if (!Number.isInteger(lines) || lines < 1)
-            throw new PlatewrightError(
-              'PW-CLI-NUMBER',
-              `--outline takes a whole number of lines from 1, but got "${String(o.outline)}"`,
-              { kind: 'usage' },
-            );
-          const result = (await runWithProgress(book, 'outline', id, { lines })) as { frames: number[]; how: string };
-          answer(
-            o,
-            { ...result, marks: book.need('take', id).marks },
-            (d) => `${id}: ${d.how}; lines to move by hand on the frames ${d.frames.join(', ')}`,
-          );
-          return 0;
-        }
-        if (o.propose !== undefined) {
-          const n = Number(o.propose);
-          const reader = await VideoReader.open(
-            take !== null ? book.mediaPath(take.file) : await plateClip(book, pick!),
-          );
-          try {
-            const frame = await reader.frame(n);
-            const proposals = [...proposeMarks(lumaPlane(frame), frame.widthPx, frame.heightPx, n)];
-            if (pick !== null)
-              proposals.unshift(...(await proposePeople(reader, n, book.get('measures', pick.id)?.measures.camera)));
-            if (take !== null) {
-              const outline = await proposeOutline(reader, marks, n);
-              if (outline !== null) proposals.unshift(outline);
-            }
-            if (take !== null && reader.info.frameCount > 1) {
-              const edges = await proposeScreenMark(reader, n);
-              if (edges.proposal !== null) proposals.unshift(edges.proposal);
-            }
-            answer(o, { proposals }, (d) =>
-              d.proposals.length === 0
-                ? `nothing to propose on frame ${n}`
-                : d.proposals.map((p) => `${JSON.stringify(p.mark)}\n  ${p.why}`).join('\n'),
-            );
-          } finally {
-            await reader.close();
-          }
-          return 0;
-        }
-        answer(
-          o,
-          marks,
-          (d) =>
-            `${id}: ` +
-            (d.marks.length === 0
-              ? 'no marks'
-              : d.marks.map((m) => `${m.kind}${m.frame === undefined ? '' : `@${m.frame}`}`).join(', ')) +
-            (d.cleanFrame === undefined ? '' : `; the set is empty on frame ${d.cleanFrame}`),
-        );
-      }),
-    ),
+  ).action(action(async (id: string, o: Options) => withBook(o, (book) => mark(book, id, o))));
+}
+
+/** What is marked: a take, or a pick of a film. */
+type Marked =
+  | { readonly kind: 'take'; readonly take: TakeDocument }
+  | { readonly kind: 'pick'; readonly pick: PickDocument; readonly video: VideoInfo };
+
+async function mark(book: Book, id: string, o: Options): Promise<number> {
+  const of = markedOf(book, id, o.take === true);
+  const marks = changedMarks(of, id, o);
+  const video = of.kind === 'take' ? of.take.info.video! : of.video;
+  const frames = of.kind === 'take' ? video.frameCount : of.pick.out - of.pick.in;
+  checkMarks(marks, video.widthPx, video.heightPx, frames, o.file === undefined ? id : basename(o.file));
+  if (o.file !== undefined || o.add !== undefined || o.clear === true || o.empty !== undefined)
+    book.edit(`mark ${id}`, (e) => {
+      if (of.kind === 'take') e.put('take', { ...of.take, marks });
+      else e.put('pick', { ...of.pick, marks });
+    });
+  if (o.outline !== undefined) await outline(book, of, id, o);
+  else if (o.propose !== undefined) await propose(book, of, marks, Number(o.propose), o);
+  else answer(o, marks, (d) => `${id}: ${inWords(d)}`);
+  return 0;
+}
+
+function markedOf(book: Book, id: string, isTake: boolean): Marked {
+  if (isTake) return { kind: 'take', take: book.need('take', id) };
+  if (book.get('pick', id) === null && book.get('take', id) !== null)
+    throw new PlatewrightError('PW-BOOK-NO-SUCH', `"${id}" is a take, not a pick; its marks are put with --take`, {
+      kind: 'usage',
+    });
+  const pick = book.need('pick', id);
+  return { kind: 'pick', pick, video: book.need('film', pick.film).info.video! };
+}
+
+function needTake(of: Marked, option: string): TakeDocument {
+  if (of.kind === 'take') return of.take;
+  throw new PlatewrightError('PW-CLI-USAGE', `${option} is of a take: add --take`, { kind: 'usage' });
+}
+
+/** The marks as the options ask for them; those there are where none asks. */
+function changedMarks(of: Marked, id: string, o: Options): MarksFile {
+  let marks: MarksFile = of.kind === 'take' ? (of.take.marks ?? { frame: 0, marks: [] }) : of.pick.marks;
+  if (o.clear === true) marks = { frame: 0, marks: [] };
+  if (o.file !== undefined) marks = parseMarks(read(o.file), basename(o.file));
+  if (o.add !== undefined) {
+    const one = JSON.stringify({ frame: marks.frame, marks: [JSON.parse(safeJson(o.add)) as unknown] });
+    marks = withMark(marks, parseMarks(one, '--add').marks[0]!);
+  }
+  return o.empty === undefined ? marks : withEmptyFrame(marks, needTake(of, '--empty'), id, o.empty);
+}
+
+function withEmptyFrame(marks: MarksFile, take: TakeDocument, id: string, empty: string): MarksFile {
+  const { cleanFrame: _before, ...rest } = marks;
+  if (empty === 'none') return rest;
+  const n = Number(empty);
+  const count = take.info.video!.frameCount;
+  if (!(Number.isInteger(n) && n >= 0 && n < count))
+    throw new PlatewrightError(
+      'PW-CLI-NUMBER',
+      `--empty takes a frame of ${id} from 0 to ${count - 1}, or "none", but got "${empty}"`,
+      { kind: 'usage' },
+    );
+  return { ...rest, cleanFrame: n };
+}
+
+/** Has the performer outlined over the whole take, as lines to be moved by hand. */
+async function outline(book: Book, of: Marked, id: string, o: Options): Promise<void> {
+  needTake(of, '--outline');
+  const lines = typeof o.outline === 'string' ? Number(o.outline) : 5;
+  if (!Number.isInteger(lines) || lines < 1)
+    throw new PlatewrightError(
+      'PW-CLI-NUMBER',
+      `--outline takes a whole number of lines from 1, but got "${String(o.outline)}"`,
+      { kind: 'usage' },
+    );
+  const result = (await runWithProgress(book, 'outline', id, { lines })) as { frames: number[]; how: string };
+  answer(
+    o,
+    { ...result, marks: book.need('take', id).marks },
+    (d) => `${id}: ${d.how}; lines to move by hand on the frames ${d.frames.join(', ')}`,
   );
+}
+
+/** Lists what the program would mark on a frame. */
+async function propose(book: Book, of: Marked, marks: MarksFile, n: number, o: Options): Promise<void> {
+  const reader = await VideoReader.open(
+    of.kind === 'take' ? book.mediaPath(of.take.file) : await plateClip(book, of.pick),
+  );
+  try {
+    const frame = await reader.frame(n);
+    const proposals = [...proposeMarks(lumaPlane(frame), frame.widthPx, frame.heightPx, n)];
+    if (of.kind === 'pick')
+      proposals.unshift(...(await proposePeople(reader, n, book.get('measures', of.pick.id)?.measures.camera)));
+    else {
+      const body = await proposeOutline(reader, marks, n);
+      if (body !== null) proposals.unshift(body);
+      const screen = reader.info.frameCount > 1 ? (await proposeScreenMark(reader, n)).proposal : null;
+      if (screen !== null) proposals.unshift(screen);
+    }
+    answer(o, { proposals }, (d) =>
+      d.proposals.length === 0
+        ? `nothing to propose on frame ${n}`
+        : d.proposals.map((p) => `${JSON.stringify(p.mark)}\n  ${p.why}`).join('\n'),
+    );
+  } finally {
+    await reader.close();
+  }
+}
+
+function inWords(d: MarksFile): string {
+  const list = d.marks.map((m) => `${m.kind}${m.frame === undefined ? '' : `@${m.frame}`}`);
+  const empty = d.cleanFrame === undefined ? '' : `; the set is empty on frame ${d.cleanFrame}`;
+  return (list.length === 0 ? 'no marks' : list.join(', ')) + empty;
 }
 
 function read(file: string): string {

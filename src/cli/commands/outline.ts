@@ -14,7 +14,7 @@ import { readMarks } from '../read-marks.js';
 interface Options {
   marks?: string;
   about?: string;
-  at?: string;
+  at: string;
   lines: string;
   every?: boolean;
   out?: string;
@@ -63,59 +63,40 @@ export function register(program: Command): void {
     .action(
       action(async (file: string, o: Options) => {
         const name = o.marks === undefined ? basename(file) : basename(o.marks);
-        const lines = Number(o.lines);
-        const at = Number(o.at);
-        if (!Number.isInteger(lines) || lines < 1)
-          throw new PlatewrightError('PW-CLI-NUMBER', `--lines takes a whole number from 1, but got "${o.lines}"`, {
-            kind: 'usage',
-          });
-        if (!Number.isInteger(at) || at < 0)
-          throw new PlatewrightError('PW-CLI-NUMBER', `--at takes a frame number from 0, but got "${o.at}"`, {
-            kind: 'usage',
-          });
+        const lines = wholeNumber(o.lines, 1, '--lines takes a whole number from 1');
+        const at = wholeNumber(o.at, 0, '--at takes a frame number from 0');
         const given: MarksFile = o.marks === undefined ? { frame: 0, marks: [] } : parseMarks(readMarks(o.marks), name);
         const marks: MarksFile =
           o.about === undefined
             ? given
-            : { ...given, marks: [...given.marks, { kind: 'about', frame: at, polygon: points(o.about!) }] };
+            : { ...given, marks: [...given.marks, { kind: 'about', frame: at, polygon: points(o.about) }] };
         const reader = await VideoReader.open(file);
         try {
-          checkMarks(marks, reader.info.widthPx, reader.info.heightPx, reader.info.frameCount, name);
+          const { widthPx, heightPx, frameCount } = reader.info;
+          checkMarks(marks, widthPx, heightPx, frameCount, name);
           const options = { onProgress: progressPrinter('outline') };
           const found =
             (await outlinesOfMarks(reader, marks, null, options)) ??
             (await outlinesByMotion(reader, marks, null, options));
           if (found.frames === null) throw new PlatewrightError('PW-OUTLINE-NONE', found.why, { kind: 'input' });
-          const kept = o.every === true ? found.frames : handOutlines(found, lines, reader.info.heightPx);
-          const with_: MarksFile = {
-            ...marks,
-            marks: [
-              ...marks.marks.filter((m) => !(m.kind === 'body' && m.polygon !== undefined)),
-              ...kept.map((k) => ({
-                kind: 'body' as const,
-                frame: k.frame,
-                polygon: k.polygon.map((p): [number, number] => [p[0], p[1]]),
-              })),
-            ],
+          const kept = o.every === true ? found.frames : handOutlines(found, lines, heightPx);
+          const outlined = withLines(marks, kept);
+          if (o.out !== undefined) writeFileSync(o.out, `${JSON.stringify(outlined)}\n`);
+          const document = {
+            file: basename(file),
+            how: found.found,
+            frames: kept.map((k) => ({ frame: k.frame, polygon: k.polygon })),
+            agreement: found.frames.flatMap((f) =>
+              f.agreement === null ? [] : [{ frame: f.frame, overlap: Math.round(1000 * f.agreement) / 1000 }],
+            ),
+            marks: outlined,
           };
-          if (o.out !== undefined) writeFileSync(o.out, `${JSON.stringify(with_)}\n`);
-          answer(
-            o,
-            {
-              file: basename(file),
-              how: found.found,
-              frames: kept.map((k) => ({ frame: k.frame, polygon: k.polygon })),
-              agreement: found.frames.flatMap((f) =>
-                f.agreement === null ? [] : [{ frame: f.frame, overlap: Math.round(1000 * f.agreement) / 1000 }],
-              ),
-              marks: with_,
-            },
-            (d) =>
-              [
-                d.how,
-                ...d.frames.map((k) => `frame ${k.frame}: ${k.polygon.length} points`),
-                ...(o.out === undefined ? [] : [`written into ${o.out}`]),
-              ].join('\n'),
+          answer(o, document, (d) =>
+            [
+              d.how,
+              ...d.frames.map((k) => `frame ${k.frame}: ${k.polygon.length} points`),
+              ...(o.out === undefined ? [] : [`written into ${o.out}`]),
+            ].join('\n'),
           );
           return 0;
         } finally {
@@ -123,4 +104,28 @@ export function register(program: Command): void {
         }
       }),
     );
+}
+
+function wholeNumber(text: string, least: number, says: string): number {
+  const n = Number(text);
+  if (Number.isInteger(n) && n >= least) return n;
+  throw new PlatewrightError('PW-CLI-NUMBER', `${says}, but got "${text}"`, { kind: 'usage' });
+}
+
+/** The marks with these lines in place of the outlines that they had. */
+function withLines(
+  marks: MarksFile,
+  lines: readonly { readonly frame: number; readonly polygon: readonly (readonly [number, number])[] }[],
+): MarksFile {
+  return {
+    ...marks,
+    marks: [
+      ...marks.marks.filter((m) => !(m.kind === 'body' && m.polygon !== undefined)),
+      ...lines.map((k) => ({
+        kind: 'body' as const,
+        frame: k.frame,
+        polygon: k.polygon.map((p): [number, number] => [p[0], p[1]]),
+      })),
+    ],
+  };
 }

@@ -36,6 +36,13 @@ interface Options {
   readonly json?: boolean;
 }
 
+/** How a performer is told without modelling a screen from the file itself. */
+interface BarePeel {
+  readonly peeler: Peeler;
+  readonly method: 'outline' | 'difference' | 'screen';
+  readonly how: string;
+}
+
 /** `A-B`, both frames included, or a single number. */
 function span(text: string | undefined, count: number, file: string): { from: number; to: number } {
   if (text === undefined) return { from: 0, to: count };
@@ -84,10 +91,7 @@ function screenOrNull(find: () => ScreenModel): ScreenModel | null {
  * The peel by difference to an empty frame from a file of its own, where that shows no
  * cloth or paint; null where a screen's peel will do.
  */
-async function byEmptyFile(
-  clean: VideoFrame,
-  model: ScreenModel | null,
-): Promise<{ readonly peeler: Peeler; readonly method: 'difference'; readonly how: string } | null> {
+async function byEmptyFile(clean: VideoFrame, model: ScreenModel | null): Promise<BarePeel | null> {
   const doubt =
     model === null ? 'nothing green or blue is seen' : (screenDoubt(model) ?? emptyDoubt(model, smallOf(clean)));
   return doubt === null
@@ -108,11 +112,7 @@ async function withoutScreen(
   file: string,
   from: number,
   to: number,
-): Promise<{
-  readonly peeler: Peeler;
-  readonly method: 'outline' | 'difference' | 'screen';
-  readonly how: string;
-} | null> {
+): Promise<BarePeel | null> {
   const marks = parseMarks(readMarks(marksFile), basename(marksFile));
   const { widthPx, heightPx, frameCount } = reader.info;
   checkMarks(marks, widthPx, heightPx, frameCount, basename(marksFile));
@@ -178,106 +178,135 @@ export function register(program: Command): void {
     .option('--json', 'one JSON document')
     .action(
       action(async (file: string, o: Options) => {
-        if (o.screen !== undefined && o.screen !== 'green' && o.screen !== 'blue')
-          throw new PlatewrightError('PW-PEEL-SCREEN', `--screen ${o.screen} is neither green nor blue`, {
+        const { screen } = o;
+        if (screen !== undefined && screen !== 'green' && screen !== 'blue')
+          throw new PlatewrightError('PW-PEEL-SCREEN', `--screen ${screen} is neither green nor blue`, {
             kind: 'usage',
           });
         const reader = await VideoReader.open(file);
         try {
           const { from, to } = span(o.frames, reader.info.frameCount, file);
           const marked = o.marks === undefined ? null : await withoutScreen(reader, o.marks, file, from, to);
-          const samples: VideoFrame[] = [];
-          const count = marked === null ? Math.min(MODEL_FRAMES, reader.info.frameCount) : 0;
-          for (let i = 0; i < count; i += 1)
-            samples.push(copyFrame(await reader.frame(Math.floor(((i + 0.5) * reader.info.frameCount) / count))));
-          const clean = o.clean === undefined ? null : await cleanFrame(o.clean);
-          if (clean !== null && (clean.widthPx !== reader.info.widthPx || clean.heightPx !== reader.info.heightPx))
-            throw new PlatewrightError(
-              'PW-PEEL-CLEAN',
-              `--clean ${basename(o.clean!)} is ${clean.widthPx} × ${clean.heightPx}, ` +
-                `${basename(file)} ${reader.info.widthPx} × ${reader.info.heightPx}; ` +
-                'name an empty frame of the same set-up and size',
-              { kind: 'input' },
-            );
-          const screen = o.screen;
+          const samples = marked === null ? await modelFrames(reader) : [];
+          const clean = o.clean === undefined ? null : await cleanFrameFor(reader, file, o.clean);
           const found = (): ScreenModel =>
             peelModel(samples, { ...(screen === undefined ? {} : { screen }), ...(clean === null ? {} : { clean }) });
           const bare =
-            marked ?? (clean === null || o.screen !== undefined ? null : await byEmptyFile(clean, screenOrNull(found)));
-          if (bare !== null) {
-            const progress = progressPrinter(`peel ${basename(file)}`);
-            const { written, meanCoverage } = await peelerToPictures(reader, bare.peeler, from, to, o.out, (done) =>
-              progress(done, to - from),
-            );
-            answer(
-              o,
-              {
-                file: basename(file),
-                out: o.out,
-                frames: [from, to - 1],
-                written,
-                method: bare.method,
-                meanCoverage,
-                notes: [bare.how],
-              },
-              (d) =>
-                [
-                  `${counted(d.written, 'frame')} peeled by ${d.method} into ${d.out}; ` +
-                    `the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`,
-                  ...d.notes,
-                ].join('\n'),
-            );
-            return 0;
-          }
-          const model = found();
-          const edges = o.garbage === true ? await proposeScreenMark(reader, from) : null;
-          const polygon = edges?.proposal?.mark.kind === 'screen' ? edges.proposal.mark.polygon : null;
-          const progress = progressPrinter(`peel ${basename(file)}`);
-          const { written, meanCoverage } = await peelToPictures(
-            reader,
-            model,
-            from,
-            to,
-            o.out,
-            {
-              quality: o.fast === true ? 'fast' : 'fine',
-              dropEdges: o.edges !== true,
-              ...(polygon === null ? {} : { garbage: [polygon] }),
-            },
-            (done) => progress(done, to - from),
-          );
-          const doubt = screenDoubt(model);
-          const doubts =
-            doubt === null
-              ? []
-              : [
-                  `this may be no screen: ${doubt}; look at the mattes, ` +
-                    'and where they are wrong find the performer by its outline ("platewright outline") or name ' +
-                    'an empty frame (--clean)',
-                ];
-          const document = {
-            file: basename(file),
-            out: o.out,
-            frames: [from, to - 1],
-            written,
-            screen: model.hue.family,
-            screenHueDeg: model.hue.hueDeg,
-            screenLinear: model.hue.linear,
-            meanCoverage,
-            ...(edges === null ? {} : { garbage: polygon }),
-            notes: [...doubts, ...model.notes, ...(edges === null ? [] : [edges.why])],
-          };
-          answer(o, document, (d) =>
-            [
-              `${counted(d.written, 'frame')} peeled off a ${d.screen} screen into ${d.out}; ` +
-                `the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`,
-              ...d.notes,
-            ].join('\n'),
-          );
+            marked ?? (clean === null || screen !== undefined ? null : await byEmptyFile(clean, screenOrNull(found)));
+          if (bare !== null) await peelBare(reader, bare, file, from, to, o);
+          else await peelOffScreen(reader, found(), file, from, to, o);
           return 0;
         } finally {
           await reader.close();
         }
       }),
     );
+}
+
+/** Frames that the screen is modelled from. */
+async function modelFrames(reader: VideoReader): Promise<VideoFrame[]> {
+  const { frameCount } = reader.info;
+  const count = Math.min(MODEL_FRAMES, frameCount);
+  const frames: VideoFrame[] = [];
+  for (let i = 0; i < count; i += 1)
+    frames.push(copyFrame(await reader.frame(Math.floor(((i + 0.5) * frameCount) / count))));
+  return frames;
+}
+
+/** The clean frame of another file, which must have the size of this one. */
+async function cleanFrameFor(reader: VideoReader, file: string, cleanFile: string): Promise<VideoFrame> {
+  const clean = await cleanFrame(cleanFile);
+  const { widthPx, heightPx } = reader.info;
+  if (clean.widthPx === widthPx && clean.heightPx === heightPx) return clean;
+  throw new PlatewrightError(
+    'PW-PEEL-CLEAN',
+    `--clean ${basename(cleanFile)} is ${clean.widthPx} × ${clean.heightPx}, ` +
+      `${basename(file)} ${widthPx} × ${heightPx}; name an empty frame of the same set-up and size`,
+    { kind: 'input' },
+  );
+}
+
+/** Writes the pictures of a performer without a screen, and says so. */
+async function peelBare(
+  reader: VideoReader,
+  bare: BarePeel,
+  file: string,
+  from: number,
+  to: number,
+  o: Options,
+): Promise<void> {
+  const progress = progressPrinter(`peel ${basename(file)}`);
+  const { written, meanCoverage } = await peelerToPictures(reader, bare.peeler, from, to, o.out, (done) =>
+    progress(done, to - from),
+  );
+  const document = {
+    file: basename(file),
+    out: o.out,
+    frames: [from, to - 1],
+    written,
+    method: bare.method,
+    meanCoverage,
+    notes: [bare.how],
+  };
+  answer(o, document, (d) => peeledInWords(d, `by ${d.method}`));
+}
+
+/** Writes the pictures of a performer off a screen, and says so, with what makes the screen doubtful. */
+async function peelOffScreen(
+  reader: VideoReader,
+  model: ScreenModel,
+  file: string,
+  from: number,
+  to: number,
+  o: Options,
+): Promise<void> {
+  const edges = o.garbage === true ? await proposeScreenMark(reader, from) : null;
+  const polygon = edges?.proposal?.mark.kind === 'screen' ? edges.proposal.mark.polygon : null;
+  const options = {
+    quality: o.fast === true ? ('fast' as const) : ('fine' as const),
+    dropEdges: o.edges !== true,
+    ...(polygon === null ? {} : { garbage: [polygon] }),
+  };
+  const progress = progressPrinter(`peel ${basename(file)}`);
+  const { written, meanCoverage } = await peelToPictures(reader, model, from, to, o.out, options, (done) =>
+    progress(done, to - from),
+  );
+  const doubt = screenDoubt(model);
+  const doubts =
+    doubt === null
+      ? []
+      : [
+          `this may be no screen: ${doubt}; look at the mattes, ` +
+            'and where they are wrong find the performer by its outline ("platewright outline") or name ' +
+            'an empty frame (--clean)',
+        ];
+  const document = {
+    file: basename(file),
+    out: o.out,
+    frames: [from, to - 1],
+    written,
+    screen: model.hue.family,
+    screenHueDeg: model.hue.hueDeg,
+    screenLinear: model.hue.linear,
+    meanCoverage,
+    ...(edges === null ? {} : { garbage: polygon }),
+    notes: [...doubts, ...model.notes, ...(edges === null ? [] : [edges.why])],
+  };
+  answer(o, document, (d) => peeledInWords(d, `off a ${d.screen} screen`));
+}
+
+function peeledInWords(
+  d: {
+    readonly written: number;
+    readonly out: string;
+    readonly meanCoverage: number;
+    readonly notes: readonly string[];
+  },
+  how: string,
+): string {
+  return [
+    `${counted(d.written, 'frame')} peeled ${how} into ${d.out}; ` +
+      `the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`,
+    ...d.notes,
+  ].join('\n');
 }

@@ -4,14 +4,16 @@ import { basename, extname } from 'node:path';
 import type { Command } from 'commander';
 import { PlatewrightError } from '../../core/errors.js';
 import { inspectJoin } from '../../inspect/inspect.js';
+import type { Inspection } from '../../inspect/types.js';
 import { readRecipe } from '../read-recipe.js';
-import { proposeFromFiles, readyForRecipe } from '../../join/quick.js';
+import { proposeFromFiles, readyForRecipe, type QuickProposal } from '../../join/quick.js';
 import { joinTools } from '../../join/render/join-tools.js';
 import { renderJoin } from '../../join/render/render-file.js';
-import { JoinRenderer } from '../../join/render/render.js';
+import { JoinRenderer, type JoinOptions } from '../../join/render/render.js';
+import type { Recipe } from '../../join/types.js';
 import { isSequencePattern } from '../../media/sequence.js';
 import type { WriterCodec } from '../../media/encodings.js';
-import { parseMarks } from '../../plate/marks/marks.js';
+import { parseMarks, type MarksFile } from '../../plate/marks/marks.js';
 import { action, answer, progressPrinter, sayWaiting } from '../output.js';
 import { placeOf } from '../inspection-words.js';
 
@@ -87,38 +89,8 @@ export function register(program: Command): void {
               'or a recipe that was proposed before (--recipe)',
             { kind: 'usage' },
           );
-        const marks = o.marks === undefined ? null : parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
-        const takeMarks =
-          o.takeMarks === undefined ? null : parseMarks(readFileSync(o.takeMarks, 'utf8'), basename(o.takeMarks));
-        const given = o.recipe === undefined ? null : readRecipe(o.recipe, plate, take);
-        const measuring = {
-          plate: progressPrinter('measuring the plate'),
-          take: progressPrinter('measuring the take'),
-        };
-        const proposal =
-          given !== null
-            ? { recipe: given, ...(await readyForRecipe(given)) }
-            : await proposeFromFiles(
-                plate,
-                take,
-                marks!,
-                takeMarks,
-                o.fine === true ? 'fine' : 'fast',
-                o.patch === undefined
-                  ? undefined
-                  : {
-                      file: o.patch,
-                      marks:
-                        o.patchMarks === undefined
-                          ? { frame: 0, marks: [] }
-                          : parseMarks(readFileSync(o.patchMarks, 'utf8'), basename(o.patchMarks)),
-                      offsetFrames: Math.round(Number(o.patchOffset ?? 0)) || 0,
-                    },
-                o.patchPlate === undefined
-                  ? undefined
-                  : { offsetFrames: o.patchPlate === true ? 0 : Math.round(Number(o.patchPlate)) || 0 },
-                (what, d, n) => measuring[what](d, n),
-              );
+        const marks = o.marks === undefined ? null : marksFrom(o.marks);
+        const proposal = await proposalOf(plate, take, marks, o);
         const { recipe } = proposal;
         const matte = o.matte ?? (o.inspect && !isSequencePattern(o.out) ? `${o.out}.matte.mkv` : undefined);
         const tools = {
@@ -126,30 +98,15 @@ export function register(program: Command): void {
           carrier: proposal.carrier,
           screens: proposal.screens,
         };
-        const renderer = await JoinRenderer.open(recipe, tools);
-        let leftOff: JoinRenderer['leftOff'];
-        if (tools.mender !== undefined) sayWaiting('mending the plate before its first frame is joined');
-        try {
-          const report = await renderJoin(renderer, o.out, {
-            codec,
-            // Without a look-ahead the encoder takes half the time; a file of the same fidelity is a fifth larger or more.
-            crf: o.fine === true ? 12 : 15,
-            preset: o.fine === true ? 'fast' : 'superfast',
-            ...(matte === undefined ? {} : { matte }),
-            onProgress: progressPrinter('join'),
-          });
-          leftOff = report.leftOff;
-        } finally {
-          await renderer.close();
-        }
-        let inspection = null;
-        if (o.inspect && matte !== undefined) {
-          inspection = await inspectJoin(
-            { plate, join: o.out, matte, recipe, tools: () => Promise.resolve(tools) },
-            { onProgress: progressPrinter('inspection') },
-          );
-          if (o.matte === undefined && existsSync(matte)) rmSync(matte);
-        }
+        const leftOff = await render(recipe, tools, codec, matte, o);
+        const inspection =
+          o.inspect && matte !== undefined
+            ? await inspectJoin(
+                { plate, join: o.out, matte, recipe, tools: () => Promise.resolve(tools) },
+                { onProgress: progressPrinter('inspection') },
+              )
+            : null;
+        if (inspection !== null && o.matte === undefined && existsSync(matte!)) rmSync(matte!);
         const document = { out: o.out, recipe, leftOff, notes: proposal.notes, inspection };
         answer(o, document, (d) =>
           [
@@ -157,17 +114,79 @@ export function register(program: Command): void {
             ...d.recipe.steps.map((s) => `${s.step}${s.on ? '' : ' (off)'}: ${s.why}`),
             ...d.leftOff.map((l) => `${l.step} was left off: ${l.reason}`),
             ...d.notes,
-            ...(d.inspection === null
-              ? []
-              : [
-                  d.inspection.passes ? 'The inspection finds nothing that shows.' : 'The inspection finds:',
-                  ...(d.inspection.found ?? [])
-                    .map((n) => d.inspection!.matters.find((m) => m.matter === n)!)
-                    .map((m) => `  ${m.matter}: ${m.advice}${placeOf(m) === '' ? '' : ` (${placeOf(m)})`}`),
-                ]),
+            ...(d.inspection === null ? [] : foundInWords(d.inspection)),
           ].join('\n'),
         );
         return inspection !== null && !inspection.passes ? 1 : 0;
       }),
     );
+}
+
+function marksFrom(file: string): MarksFile {
+  return parseMarks(readFileSync(file, 'utf8'), basename(file));
+}
+
+/** The recipe given, made ready, or one proposed from both clips measured. */
+async function proposalOf(
+  plate: string,
+  take: string,
+  marks: MarksFile | null,
+  o: QuickOptions,
+): Promise<QuickProposal> {
+  const takeMarks = o.takeMarks === undefined ? null : marksFrom(o.takeMarks);
+  if (o.recipe !== undefined) {
+    const recipe = readRecipe(o.recipe, plate, take);
+    return { recipe, ...(await readyForRecipe(recipe)) };
+  }
+  const patch =
+    o.patch === undefined
+      ? undefined
+      : {
+          file: o.patch,
+          marks: o.patchMarks === undefined ? { frame: 0, marks: [] } : marksFrom(o.patchMarks),
+          offsetFrames: Math.round(Number(o.patchOffset ?? 0)) || 0,
+        };
+  const platePart =
+    o.patchPlate === undefined
+      ? undefined
+      : { offsetFrames: o.patchPlate === true ? 0 : Math.round(Number(o.patchPlate)) || 0 };
+  const measuring = { plate: progressPrinter('measuring the plate'), take: progressPrinter('measuring the take') };
+  const quality = o.fine === true ? 'fine' : 'fast';
+  return proposeFromFiles(plate, take, marks!, takeMarks, quality, patch, platePart, (what, done, of) =>
+    measuring[what](done, of),
+  );
+}
+
+/** Renders the join; the steps that were left off. */
+async function render(
+  recipe: Recipe,
+  tools: JoinOptions,
+  codec: WriterCodec,
+  matte: string | undefined,
+  o: QuickOptions,
+): Promise<JoinRenderer['leftOff']> {
+  const renderer = await JoinRenderer.open(recipe, tools);
+  if (tools.mender !== undefined) sayWaiting('mending the plate before its first frame is joined');
+  try {
+    const report = await renderJoin(renderer, o.out, {
+      codec,
+      // Without a look-ahead the encoder takes half the time; a file of the same fidelity is a fifth larger or more.
+      crf: o.fine === true ? 12 : 15,
+      preset: o.fine === true ? 'fast' : 'superfast',
+      ...(matte === undefined ? {} : { matte }),
+      onProgress: progressPrinter('join'),
+    });
+    return report.leftOff;
+  } finally {
+    await renderer.close();
+  }
+}
+
+function foundInWords(inspection: Inspection): string[] {
+  return [
+    inspection.passes ? 'The inspection finds nothing that shows.' : 'The inspection finds:',
+    ...(inspection.found ?? [])
+      .map((n) => inspection.matters.find((m) => m.matter === n)!)
+      .map((m) => `  ${m.matter}: ${m.advice}${placeOf(m) === '' ? '' : ` (${placeOf(m)})`}`),
+  ];
 }

@@ -65,47 +65,106 @@ export interface TurnDepth {
   readonly carved: boolean;
 }
 
+/** The outlines brought down to cells, and what stands in them. */
+interface Turning {
+  readonly seen: readonly TurnedOutline[];
+  readonly w: number;
+  readonly h: number;
+  readonly geometry: GroundGeometry;
+  /** Cells about all outlines. */
+  readonly grid: Box;
+  readonly mattes: readonly Float32Array[];
+  readonly balls: readonly Ball[][];
+  /** Slopes of the feet. */
+  readonly slopes: readonly number[];
+  /** Outlines as balls fill them over the grid, so that what balls leave out of one is left out of all. */
+  readonly shown: readonly Float32Array[];
+}
+
+type StandingPlace = Omit<TakeGround, 'azimuthDeg' | 'elevationDeg' | 'softnessDeg'>;
+
 /**
  * Null where the outlines tell no depth, or where turning does not explain them. `g.at` is where the performer stands
  * on all of them.
  */
-export function depthFromTurn(
-  seen: readonly TurnedOutline[],
-  g: Omit<TakeGround, 'azimuthDeg' | 'elevationDeg' | 'softnessDeg'>,
-): TurnDepth | null {
+export function depthFromTurn(seen: readonly TurnedOutline[], g: StandingPlace): TurnDepth | null {
+  const turning = turningOf(seen, g);
+  if (turning === null) return null;
+  const leant = leantFrames(turning);
+  if (leant === null) return null;
+  const { frames, before, after } = leant;
+  const carved = carvedFrames(turning);
+  if (
+    carved !== null &&
+    carved.after >= LEAST_CARVED &&
+    carved.after >= after + LEAST_BETTER &&
+    carved.after - before >= LEAST_GAIN
+  )
+    return { ...carved, before, carved: true };
+  return after < LEAST_OVERLAP || after - before < LEAST_GAIN ? null : { frames, before, after, carved: false };
+}
+
+function turningOf(seen: readonly TurnedOutline[], g: StandingPlace): Turning | null {
   const tallest = Math.max(...seen.map((s) => s.box[3] - s.box[1])),
     cell = Math.max(1, Math.round(tallest / ROWS));
   const w = Math.ceil(g.widthPx / cell),
     h = Math.ceil(g.heightPx / cell);
+  const geometry = geometryInCells(g, cell, w, h);
+  const ahead = facing(geometry),
+    aside = cross(geometry.up, ahead);
+  const mattes = seen.map((s) => body(s, w, h, cell));
+  const grid = aboutAll(mattes, w, h);
+  if (grid === null) return null;
+  const balls = mattes.map((m) => ballsOfMatte(m, w, h));
+  const slopes = balls.map((list) => {
+    const tall = rowsOf(list);
+    return slopeOfFeet(lowerPeaks(list, 0, w, tall), geometry, ahead, aside, tall);
+  });
+  const shown = balls.map((list, k) => turned(standUp(list, geometry, slopes[k]!), geometry, 0, grid));
+  return { seen, w, h, geometry, grid, mattes, balls, slopes, shown };
+}
+
+/** The camera over the ground where the performer stands, in cells; the light plays no part. */
+function geometryInCells(g: StandingPlace, cell: number, w: number, h: number): GroundGeometry {
   const at: GroundFrame = {
     ...g.at,
     foot: [g.at.foot[0] / cell, g.at.foot[1] / cell],
     pxPerMetre: g.at.pxPerMetre / cell,
     azimuthDeg: 0,
   };
-  const geometry = groundGeometry(
-    {
-      focalPx: g.focalPx / cell,
-      azimuthDeg: 0,
-      elevationDeg: 45,
-      principal: [g.widthPx / 2 / cell, g.heightPx / 2 / cell],
-    },
-    at,
-    w,
-    h,
+  const camera = {
+    focalPx: g.focalPx / cell,
+    azimuthDeg: 0,
+    elevationDeg: 45,
+    principal: [g.widthPx / 2 / cell, g.heightPx / 2 / cell] as const,
+  };
+  return groundGeometry(camera, at, w, h);
+}
+
+/** How well a body turned from frame `r` meets the outlines of the others, on average. */
+function meets(
+  { seen, geometry, grid, shown }: Turning,
+  solid: readonly SolidBall[],
+  r: number,
+  others: readonly number[],
+  axis: readonly [number, number] = [0, 0],
+  aside = ASIDE,
+): number {
+  return others.reduce(
+    (v, k) =>
+      v +
+      overlapAside(turned(solid, geometry, seen[r]!.yawDeg - seen[k]!.yawDeg, grid, axis), shown[k]!, grid, aside) /
+        others.length,
+    0,
   );
-  const ahead = facing(geometry),
-    aside = cross(geometry.up, ahead);
-  const outlines = seen.map((s) => body(s, w, h, cell));
-  const grid = aboutAll(outlines, w, h);
-  if (grid === null) return null;
-  // Outlines as balls fill them, so that what balls leave out of one is left out of all.
-  const balls = outlines.map((m) => ballsOfMatte(m, w, h));
-  const slopes = balls.map((list) => {
-    const tall = rowsOf(list);
-    return slopeOfFeet(lowerPeaks(list, 0, w, tall), geometry, ahead, aside, tall);
-  });
-  const shown = balls.map((list, k) => turned(standUp(list, geometry, slopes[k]!), geometry, 0, grid));
+}
+
+/**
+ * Each frame's body leant and deepened until it meets the others' outlines best; how well flat ones meet them on
+ * average, and these. Null where fewer than two frames have others that tell.
+ */
+function leantFrames(t: Turning): Omit<TurnDepth, 'carved'> | null {
+  const { seen, geometry, balls, slopes } = t;
   const frames: { frame: number; depth: BodyDepth }[] = [];
   let before = 0,
     after = 0;
@@ -117,16 +176,7 @@ export function depthFromTurn(
         return by >= LEAST_TURN_DEG && by <= MOST_TURN_DEG;
       });
     if (others.length === 0 || balls[r]!.length === 0) continue;
-    const overlap = (d: BodyDepth): number => {
-      const solid = standUp(balls[r]!, geometry, slopes[r]!, d);
-      return others.reduce(
-        (v, k) =>
-          v +
-          overlapAside(turned(solid, geometry, seen[r]!.yawDeg - seen[k]!.yawDeg, grid), shown[k]!, grid) /
-            others.length,
-        0,
-      );
-    };
+    const overlap = (d: BodyDepth): number => meets(t, standUp(balls[r]!, geometry, slopes[r]!, d), r, others);
     const depth = searchDepth(overlap, COST),
       round3 = (v: number): number => Math.round(1000 * v) / 1000;
     before += overlap(FLAT);
@@ -137,36 +187,16 @@ export function depthFromTurn(
     });
   }
   if (frames.length < 2) return null;
-  before /= frames.length;
-  after /= frames.length;
-  const carved = carvedFrames(seen, shown, outlines, balls, slopes, geometry, grid, w, h);
-  if (
-    carved !== null &&
-    carved.after >= LEAST_CARVED &&
-    carved.after >= after + LEAST_BETTER &&
-    carved.after - before >= LEAST_GAIN
-  )
-    return { ...carved, before, carved: true };
-  return after < LEAST_OVERLAP || after - before < LEAST_GAIN
-    ? null
-    : { frames: frames.sort((a, b) => a.frame - b.frame), before, after, carved: false };
+  const many = frames.length;
+  return { frames: frames.sort((a, b) => a.frame - b.frame), before: before / many, after: after / many };
 }
 
 /**
  * Each frame's body carved by the others' outlines; how well it meets them on average. Null where fewer than two frames
  * have others that tell.
  */
-function carvedFrames(
-  seen: readonly TurnedOutline[],
-  shown: readonly Float32Array[],
-  mattes: readonly Float32Array[],
-  balls: readonly Ball[][],
-  slopes: readonly number[],
-  g: GroundGeometry,
-  grid: Box,
-  w: number,
-  h: number,
-): { readonly frames: TurnDepth['frames']; readonly after: number } | null {
+function carvedFrames(t: Turning): { readonly frames: TurnDepth['frames']; readonly after: number } | null {
+  const { seen, mattes, balls, slopes, geometry: g, w, h } = t;
   const turns = seen.map((s, k): TurnFrame => ({ yawDeg: s.yawDeg, balls: balls[k]!, matte: mattes[k]! })),
     talls = balls.map(rowsOf),
     tall = median(talls);
@@ -190,14 +220,7 @@ function carvedFrames(
         away: 'anywhere',
       }),
     };
-    const solid = standUp(balls[r]!, g, slopes[r]!, depth);
-    after += others.reduce(
-      (v, k) =>
-        v +
-        overlapAside(turned(solid, g, seen[r]!.yawDeg - seen[k]!.yawDeg, grid, axis), shown[k]!, grid, 0) /
-          others.length,
-      0,
-    );
+    after += meets(t, standUp(balls[r]!, g, slopes[r]!, depth), r, others, axis, 0);
     frames.push({ frame: seen[r]!.frame, depth });
   }
   return frames.length < 2 ? null : { frames: frames.sort((a, b) => a.frame - b.frame), after: after / frames.length };
@@ -295,7 +318,7 @@ function turned(
 }
 
 /** Overlap over union at the best place up to `most` cells aside, both over the box. */
-function overlapAside(a: Float32Array, outline: Float32Array, [x0, y0, x1, y1]: Box, most = ASIDE): number {
+function overlapAside(a: Float32Array, outline: Float32Array, [x0, y0, x1, y1]: Box, most: number): number {
   const w = x1 - x0,
     h = y1 - y0;
   let best = 0;

@@ -63,12 +63,26 @@ export function hiddenMotion(
   reachPx: number,
 ): HiddenMotion | null {
   if (width < 48 || height < 48) return null;
-  const n = width * height;
   const a = wayBetween(source, helper, width, height),
     b = wayBetween(source, frame, width, height);
   if (a === null || b === null) return null;
+  const chosen = pointsOf(a, b, reachPx);
+  if (chosen === null) return null;
+  const rows = new Float64Array(TERMS),
+    terms = termsOf(a, rows, width, height);
+  const smooth = fitMap(chosen, terms, rows, b, 6),
+    map = fitMap(chosen, terms, rows, b, TERMS);
+  if (smooth === null || map === null || !(helps(smooth.far, map.far) || helps(smooth.most, map.most))) return null;
+  const { u, v, du, dv, say } = mapped(map, a, b, terms, rows);
+  // What the map leaves over beside the hidden part goes on inside.
+  const [ru, rv] = pushPull([du, dv], say, width, height);
+  return carryOver(u, v, ru!, rv!, a, width, height, reachPx);
+}
+
+/** Points by which the map is found, spread over those whose both ways are known; null where there are too few. */
+function pointsOf(a: Way, b: Way, reachPx: number): number[] | null {
   const both: number[] = [];
-  for (let i = 0; i < n; i++)
+  for (let i = 0; i < a.known.length; i++)
     if (
       a.known[i] === 1 &&
       b.known[i] === 1 &&
@@ -78,36 +92,49 @@ export function hiddenMotion(
     )
       both.push(i);
   if (both.length < LEAST_POINTS) return null;
-  const rows = new Float64Array(TERMS),
-    every = Math.max(1, both.length / POINTS),
+  const every = Math.max(1, both.length / POINTS),
     chosen: number[] = [];
   for (let k = 0; k < both.length; k += every) chosen.push(both[Math.floor(k)]!);
+  return chosen;
+}
+
+/** Writes the terms of a pixel into `row`: place, quadratic, and the way `a` there with its products with place. */
+function termsOf(a: Way, row: Float64Array, width: number, height: number): (i: number) => void {
   const cx = width / 2,
     cy = height / 2,
     s = Math.max(width, height) / 2;
-  const terms = (i: number): void => {
+  return (i) => {
     const x = ((i % width) - cx) / s,
       y = (Math.floor(i / width) - cy) / s,
       au = a.u[i]!,
       av = a.v[i]!;
-    rows[0] = 1;
-    rows[1] = x;
-    rows[2] = y;
-    rows[3] = x * x;
-    rows[4] = x * y;
-    rows[5] = y * y;
-    rows[6] = au;
-    rows[7] = av;
-    rows[8] = x * au;
-    rows[9] = y * au;
-    rows[10] = x * av;
-    rows[11] = y * av;
+    row[0] = 1;
+    row[1] = x;
+    row[2] = y;
+    row[3] = x * x;
+    row[4] = x * y;
+    row[5] = y * y;
+    row[6] = au;
+    row[7] = av;
+    row[8] = x * au;
+    row[9] = y * au;
+    row[10] = x * av;
+    row[11] = y * av;
   };
-  const smooth = fitMap(chosen, terms, rows, b, 6),
-    map = fitMap(chosen, terms, rows, b, TERMS);
-  if (smooth === null || map === null || !(helps(smooth.far, map.far) || helps(smooth.most, map.most))) return null;
-  // The map's way for every point whose way to the helper is known; what it leaves over beside the hidden part goes on
-  // inside.
+}
+
+interface Mapped {
+  /** The map's way for every point whose way to the helper is known. */
+  readonly u: Float32Array;
+  readonly v: Float32Array;
+  /** Where the way to the frame is known too: what the map leaves over of it, and its weight. */
+  readonly du: Float32Array;
+  readonly dv: Float32Array;
+  readonly say: Float32Array;
+}
+
+function mapped(map: WayMap, a: Way, b: Way, terms: (i: number) => void, row: Float64Array): Mapped {
+  const n = a.known.length;
   const u = new Float32Array(n),
     v = new Float32Array(n),
     du = new Float32Array(n),
@@ -120,8 +147,8 @@ export function hiddenMotion(
     let p = 0,
       q = 0;
     for (let k = 0; k < TERMS; k++) {
-      p += map.u[k]! * rows[k]!;
-      q += map.v[k]! * rows[k]!;
+      p += map.u[k]! * row[k]!;
+      q += map.v[k]! * row[k]!;
     }
     u[i] = p;
     v[i] = q;
@@ -134,8 +161,7 @@ export function hiddenMotion(
       say[i] = 0.05;
     }
   }
-  const [ru, rv] = pushPull([du, dv], say, width, height);
-  return carryOver(u, v, ru!, rv!, a, width, height, reachPx);
+  return { u, v, du, dv, say };
 }
 
 function helps(before: number, after: number): boolean {

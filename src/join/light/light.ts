@@ -200,86 +200,129 @@ export interface LightWords {
   readonly ownFeet?: FootGround | null;
 }
 
+type Channels = readonly [number, number, number];
+
+/** One part of the match: what each channel is multiplied by, and what is said of it ('' for nothing). */
+interface Gain {
+  readonly slope: Channels;
+  readonly why: string;
+}
+
+const times = (a: Channels, b: number): Channels => [a[0] * b, a[1] * b, a[2] * b];
+const luminance = (c: Channels): number => 0.2126 * c[0] + 0.7152 * c[1] + 0.0722 * c[2];
+
 /** Match of a take to a plate. Never throws: what is not known stays as it is and `why` says so. */
 export function matchLight(
   plate: PlateMeasures,
   take: PlateMeasures,
   subject: SubjectStatistics | null,
-  { edges = null, screen = null, feet = null, ownFeet = null }: LightWords = {},
+  words: LightWords = {},
 ): LightMatch {
-  const said: string[] = [];
-  let slope: [number, number, number] = [1, 1, 1];
+  const white = whiteBalance(plate, take, words.edges ?? null);
+  const dim = raisedExposure(plate, take, subject);
+  let slope = times(white.slope, dim.gain);
+  const level = dim.gain === 1 ? levelFor(plate, take, words) : null;
+  if (level !== null) slope = times(slope, 2 ** level.stops);
+  const bright = pulledIn(plate, take, subject, words, slope, level !== null && level.stops < 0);
+  slope = times(slope, bright.gain);
+  const blacks = liftedBlacks(plate, subject, slope);
+  const said = [white.why, dim.why, level?.why ?? '', bright.why, blacks.why].filter((w) => w !== '');
+  return { slope, offset: blacks.offset, power: [1, 1, 1], saturation: 1, why: said.join('; ') };
+}
+
+/** White brought from the take's light to the plate's, where both are known or the plate's is weakly told. */
+function whiteBalance(plate: PlateMeasures, take: PlateMeasures, edges: EdgeColour | null): Gain {
   const to = whiteOf(plate.light?.temperatureK),
     from = whiteOf(take.light?.temperatureK);
   const weak = to === null ? weakWhite(plate, edges) : null;
   const toK = to !== null ? plate.light!.temperatureK.value! : (weak?.kelvin ?? null),
     fromK = from !== null ? take.light!.temperatureK.value! : NEUTRAL_K;
-  if (toK !== null && ((to !== null && from !== null) || Math.abs(mired(toK) - mired(fromK)) >= LEAST_MIRED)) {
-    const a = whiteAt(toK),
-      b = whiteAt(fromK);
-    const raw = [a[0] / b[0], a[1] / b[1], a[2] / b[2]] as const;
-    // The change of colour leaves luminance as it is.
-    const y = 0.2126 * raw[0] + 0.7152 * raw[1] + 0.0722 * raw[2];
-    slope = [raw[0] / y, raw[1] / y, raw[2] / y];
-    const balanced = from === null ? ' (taken as balanced to its own light)' : '';
-    const roughly =
-      weak === null
-        ? ''
-        : `, roughly, by the plate's ${weak.how}: ` +
-          'a grey card in the take and a grey thing in the plate would give it better';
-    said.push(`white from ${Math.round(fromK)} K${balanced} to ${Math.round(toK)} K${roughly}`);
-  } else
-    said.push(
-      "the keys' colours are not both known: white left as it is (a grey card in the take and a grey thing in " +
+  const both = to !== null && from !== null;
+  if (toK === null || !(both || Math.abs(mired(toK) - mired(fromK)) >= LEAST_MIRED))
+    return {
+      slope: [1, 1, 1],
+      why:
+        "the keys' colours are not both known: white left as it is (a grey card in the take and a grey thing in " +
         'the plate would give it)',
-    );
-  const dim = raisedExposure(plate, take, subject);
-  if (dim.why !== '') said.push(dim.why);
-  slope = [slope[0] * dim.gain, slope[1] * dim.gain, slope[2] * dim.gain];
-  const level =
-    plate.look === undefined || dim.gain !== 1
-      ? null
-      : levelBeside(plate.look, {
-          screen,
-          cardStops: take.light?.exposureStops?.value ?? null,
-          azimuthDeg: take.light?.azimuthDeg.value ?? null,
-          feet,
-          own: ownFeet === null || take.look === undefined ? null : { feet: ownFeet, look: take.look },
-        });
-  if (level !== null) {
-    slope = slope.map((v) => v * 2 ** level.stops) as [number, number, number];
-    said.push(
-      `exposure ${level.stops < 0 ? 'lowered' : 'raised'} by ${Math.abs(level.stops).toFixed(1)} stops (± ` +
-        `${level.sdStops.toFixed(1)}): ${level.why}`,
-    );
-  }
-  let gain = 1;
-  if (subject !== null && plate.look !== undefined) {
-    const white = plate.look.percentiles[6];
-    if (white !== undefined) {
-      const told =
-          feet !== null && (screen !== null || ownFeet !== null || (take.light?.exposureStops?.value ?? null) !== null),
-        most = (told ? OVER_WHITE_TOLD : OVER_WHITE) * bt709Decode(white);
-      const brightest = subject.percentiles[3] * (0.2126 * slope[0] + 0.7152 * slope[1] + 0.0722 * slope[2]);
-      if (brightest > most && most > 0.02) {
-        gain = Math.max(0.4, (most / brightest) ** (told ? 1 : TAKEN_OFF));
-        said.push(
-          'exposure lowered by ' +
-            `${level !== null && level.stops < 0 ? 'further ' : ''}${(-Math.log2(gain)).toFixed(1)} stops: ` +
-            'the performer outshone everything in the plate',
-        );
-      }
-    }
-  }
-  slope = [slope[0] * gain, slope[1] * gain, slope[2] * gain];
+    };
+  const a = whiteAt(toK),
+    b = whiteAt(fromK);
+  const raw = [a[0] / b[0], a[1] / b[1], a[2] / b[2]] as const;
+  // The change of colour leaves luminance as it is.
+  const y = luminance(raw);
+  const balanced = from === null ? ' (taken as balanced to its own light)' : '';
+  const roughly =
+    weak === null
+      ? ''
+      : `, roughly, by the plate's ${weak.how}: ` +
+        'a grey card in the take and a grey thing in the plate would give it better';
+  return {
+    slope: [raw[0] / y, raw[1] / y, raw[2] / y],
+    why: `white from ${Math.round(fromK)} K${balanced} to ${Math.round(toK)} K${roughly}`,
+  };
+}
+
+/** What the pictures beside each other say of the exposure, stops; null where they say nothing. */
+function levelFor(
+  plate: PlateMeasures,
+  take: PlateMeasures,
+  { screen = null, feet = null, ownFeet = null }: LightWords,
+): { readonly stops: number; readonly why: string } | null {
+  if (plate.look === undefined) return null;
+  const level = levelBeside(plate.look, {
+    screen,
+    cardStops: take.light?.exposureStops?.value ?? null,
+    azimuthDeg: take.light?.azimuthDeg.value ?? null,
+    feet,
+    own: ownFeet === null || take.look === undefined ? null : { feet: ownFeet, look: take.look },
+  });
+  if (level === null) return null;
+  const { stops, sdStops, why } = level;
+  return {
+    stops,
+    why:
+      `exposure ${stops < 0 ? 'lowered' : 'raised'} by ${Math.abs(stops).toFixed(1)} stops (± ` +
+      `${sdStops.toFixed(1)}): ${why}`,
+  };
+}
+
+/** What is taken off a performer that outshines the plate's whites. */
+function pulledIn(
+  plate: PlateMeasures,
+  take: PlateMeasures,
+  subject: SubjectStatistics | null,
+  { screen = null, feet = null, ownFeet = null }: LightWords,
+  slope: Channels,
+  lowered: boolean,
+): { readonly gain: number; readonly why: string } {
+  const white = plate.look?.percentiles[6];
+  if (subject === null || white === undefined) return { gain: 1, why: '' };
+  const card = take.light?.exposureStops?.value ?? null;
+  const told = feet !== null && (screen !== null || ownFeet !== null || card !== null),
+    most = (told ? OVER_WHITE_TOLD : OVER_WHITE) * bt709Decode(white);
+  const brightest = subject.percentiles[3] * luminance(slope);
+  if (!(brightest > most && most > 0.02)) return { gain: 1, why: '' };
+  const gain = Math.max(0.4, (most / brightest) ** (told ? 1 : TAKEN_OFF));
+  return {
+    gain,
+    why:
+      `exposure lowered by ${lowered ? 'further ' : ''}${(-Math.log2(gain)).toFixed(1)} stops: ` +
+      'the performer outshone everything in the plate',
+  };
+}
+
+/** Blacks lifted to the plate's own, linear, a channel. */
+function liftedBlacks(
+  plate: PlateMeasures,
+  subject: SubjectStatistics | null,
+  slope: Channels,
+): { readonly offset: Channels; readonly why: string } {
   const offset: [number, number, number] = [0, 0, 0];
-  if (plate.look !== undefined && subject !== null) {
-    const lift = liftOf(plate.look.blackCoded);
-    for (let c = 0; c < 3; c++) {
-      const own = subject.percentiles[0] * slope[c]!;
-      if (lift[c]! > LEAST_LIFT && own < lift[c]!) offset[c] = Math.min(MOST_LIFT, lift[c]! - own);
-    }
-    if (offset.some((v) => v > 0)) said.push("blacks lifted to the plate's");
+  if (plate.look === undefined || subject === null) return { offset, why: '' };
+  const lift = liftOf(plate.look.blackCoded);
+  for (let c = 0; c < 3; c++) {
+    const own = subject.percentiles[0] * slope[c]!;
+    if (lift[c]! > LEAST_LIFT && own < lift[c]!) offset[c] = Math.min(MOST_LIFT, lift[c]! - own);
   }
-  return { slope, offset, power: [1, 1, 1], saturation: 1, why: said.join('; ') };
+  return { offset, why: offset.some((v) => v > 0) ? "blacks lifted to the plate's" : '' };
 }

@@ -8,7 +8,7 @@
  * scarce.
  */
 import { kernels } from '../../image/kernels.js';
-import { cellMoments, unmixingModel, type CellGrid } from './local-unmix.js';
+import { cellMoments, unmixingModel, type CellGrid, type Moments } from './local-unmix.js';
 import { chamferPair } from './distance.js';
 import { columnTaps, resampleCellsPlain, type ColumnTaps } from './resample-cells.js';
 import type { ScreenField } from './screen-field.js';
@@ -52,6 +52,11 @@ export interface FrameAnalysis {
   readonly occupied: boolean;
 }
 
+/**
+ * Reads one frame.
+ * @param small the take, small, scene-linear
+ * @param field its screen: colour and where it is sure
+ */
 export function analyseFrame(
   small: SmallLinear,
   field: ScreenField,
@@ -59,49 +64,38 @@ export function analyseFrame(
   floats: Floats = ownFloats,
 ): FrameAnalysis {
   const { width: w, height: h, data } = small;
+  const { cell, prior, share } = tuning;
   const n = w * h;
-  const { sure } = field;
   const fromScreen = floats(n);
   const fromPerformer = floats(n);
-  chamferPair(sure, w, h, fromScreen, fromPerformer);
+  chamferPair(field.sure, w, h, fromScreen, fromPerformer);
   // Where nothing lies deep (a thin or far performer), half of the greatest depth has to do.
   const deep = Math.max(1.01, Math.min(tuning.deep, 0.5 * deepest(fromScreen)));
-  const back = field.colour;
   const difference = floats(3 * n);
   const weightF = floats(n);
   const weightB = floats(n);
   const onScreen = floats(n);
-  seeds(data, back, sure, fromScreen, w, h, deep, difference, onScreen, weightF);
+  seeds(data, field.colour, field.sure, fromScreen, w, h, deep, difference, onScreen, weightF);
   const matte = floats(n);
-  const cell = tuning.cell;
-  const gw = Math.ceil(w / cell);
-  const gh = Math.ceil(h / cell);
-  const cells = gw * gh;
-  const grid: CellGrid = { width: gw, height: gh };
-  let performer = cellMoments(data, weightF, w, h, cell, tuning.prior, 9, floats);
-  let residual = cellMoments(difference, onScreen, w, h, cell, 4 * tuning.prior, 9, floats);
-  const noise = 1e-5 + field.noise;
+  const grid: CellGrid = { width: Math.ceil(w / cell), height: Math.ceil(h / cell) };
+  const cells = grid.width * grid.height;
+  const ofPerformer = (): Moments | null => cellMoments(data, weightF, w, h, cell, prior, 9, floats);
+  const ofScreen = (weight: Float32Array): Moments | null =>
+    cellMoments(difference, weight, w, h, cell, 4 * prior, 9, floats);
+  let performer = ofPerformer();
+  let residual = ofScreen(onScreen);
   const weights = floats(3 * cells);
+  const found = { small, field, fromScreen, fromPerformer, grid, cell, weights, matte };
   if (performer === null || residual === null) {
-    return {
-      small,
-      field,
-      fromScreen,
-      fromPerformer,
-      grid,
-      cell,
-      weights,
-      performer: new Float32Array(9 * cells),
-      residual: new Float32Array(9 * cells),
-      matte,
-      occupied: false,
-    };
+    const none = (): Float32Array => new Float32Array(9 * cells);
+    return { ...found, performer: none(), residual: none(), occupied: false };
   }
+  const noise = 1e-5 + field.noise;
   const screenMean = floats(3 * cells);
-  blockMeans(back, w, h, cell, screenMean);
-  const taps = columnTaps(w, cell, gw, floats);
+  blockMeans(field.colour, w, h, cell, screenMean);
+  const taps = columnTaps(w, cell, grid.width, floats);
   for (let turn = 0; turn < tuning.turns; turn += 1) {
-    unmixingModel(performer.moments, screenMean, residual.moments, cells, noise, tuning.share, weights);
+    unmixingModel(performer.moments, screenMean, residual.moments, cells, noise, share, weights);
     matteTurn(
       weights,
       grid,
@@ -118,23 +112,11 @@ export function analyseFrame(
       weightF,
       weightB,
     );
-    performer = cellMoments(data, weightF, w, h, cell, tuning.prior, 9, floats) ?? performer;
-    residual = cellMoments(difference, weightB, w, h, cell, 4 * tuning.prior, 9, floats) ?? residual;
+    performer = ofPerformer() ?? performer;
+    residual = ofScreen(weightB) ?? residual;
   }
-  unmixingModel(performer.moments, screenMean, residual.moments, cells, noise, tuning.share, weights);
-  return {
-    small,
-    field,
-    fromScreen,
-    fromPerformer,
-    grid,
-    cell,
-    weights,
-    performer: performer.moments,
-    residual: residual.moments,
-    matte,
-    occupied: true,
-  };
+  unmixingModel(performer.moments, screenMean, residual.moments, cells, noise, share, weights);
+  return { ...found, performer: performer.moments, residual: residual.moments, occupied: true };
 }
 
 function deepest(depth: Float32Array): number {

@@ -22,6 +22,7 @@ export interface Reframe {
   readonly matrix: Mat3;
 }
 
+/** How a widened canvas of so many plate pixels a side is scaled back to the plate's size. */
 export function reframeOf(
   step: Pick<WidenStep, 'left' | 'right' | 'top' | 'bottom'>,
   widthPx: number,
@@ -71,6 +72,74 @@ function smallerGrain(g: GrainModel | null, scale: number): GrainModel | null {
   return { ...g, table: g.table.map((row) => ({ ...row, sigma: row.sigma * k })) };
 }
 
+type StepOf<N extends RecipeStep['step']> = Extract<RecipeStep, { readonly step: N }>;
+type Placement = StepOf<'ride'>['placement'];
+
+function movedRide(s: StepOf<'ride'>, m: Mat3, scale: number): StepOf<'ride'> {
+  const moved = (placement: Placement): Placement =>
+    placement.map((p) => ({ frame: p.frame, matrix: multiply(m, p.matrix) }));
+  return {
+    ...s,
+    placement: moved(s.placement),
+    ...(s.layers === undefined ? {} : { layers: s.layers.map((l) => ({ ...l, placement: moved(l.placement) })) }),
+    ...(s.view === undefined ? {} : { view: { ...s.view, plateFocalPx: s.view.plateFocalPx * scale } }),
+  };
+}
+
+type Reflection = NonNullable<StepOf<'ground'>['reflection']>;
+
+function movedReflection(r: Reflection, m: Mat3): Reflection {
+  return {
+    ...r,
+    ...(r.region === undefined ? {} : { region: movedRegion(r.region, m) }),
+    ...(r.base === undefined
+      ? {}
+      : {
+          base: r.base.map((b) => ({
+            frame: b.frame,
+            line: [apply(m, ...b.line[0]), apply(m, ...b.line[1])] as const,
+          })),
+        }),
+  };
+}
+
+function movedGround(s: StepOf<'ground'>, m: Mat3, scale: number, middle: readonly [number, number]): StepOf<'ground'> {
+  const { onPerformer } = s;
+  return {
+    ...s,
+    focalPx: s.focalPx * scale,
+    principal: apply(m, ...(s.principal ?? middle)),
+    frames: s.frames.map((f) => ({
+      ...f,
+      foot: apply(m, f.foot[0], f.foot[1]),
+      pxPerMetre: f.pxPerMetre * scale,
+    })),
+    ...(s.receiverRegion === undefined ? {} : { receiverRegion: movedRegion(s.receiverRegion, m) }),
+    ...(s.receivers === undefined ? {} : { receivers: s.receivers.map((r) => movedReceiver(r, m)) }),
+    ...(s.lensPx === undefined ? {} : { lensPx: s.lensPx * scale }),
+    ...(onPerformer === undefined
+      ? {}
+      : {
+          onPerformer: {
+            ...onPerformer,
+            regions: onPerformer.regions.map((r) => movedRegion(r, m)),
+            softPx: onPerformer.softPx * scale,
+          },
+        }),
+    ...(s.reflection === undefined ? {} : { reflection: movedReflection(s.reflection, m) }),
+  };
+}
+
+function movedFront(s: StepOf<'front'>, m: Mat3): StepOf<'front'> {
+  const { pane } = s;
+  return {
+    ...s,
+    region: s.region === null ? null : movedRegion(s.region, m),
+    ...(s.also === undefined ? {} : { also: s.also.map((r) => movedRegion(r, m)) }),
+    pane: pane === null ? null : { ...pane, region: pane.region === null ? null : movedRegion(pane.region, m) },
+  };
+}
+
 /** The recipe in the pixels of the re-framed picture. Erase stays in the plate's own: it runs before. */
 export function reframedRecipe(recipe: Recipe): Recipe {
   const widen = recipe.steps.find((s): s is WidenStep => s.step === 'widen' && s.on);
@@ -80,68 +149,11 @@ export function reframedRecipe(recipe: Recipe): Recipe {
   const steps = recipe.steps.map((s): RecipeStep => {
     switch (s.step) {
       case 'ride':
-        return {
-          ...s,
-          placement: s.placement.map((p) => ({ frame: p.frame, matrix: multiply(m, p.matrix) })),
-          ...(s.layers === undefined
-            ? {}
-            : {
-                layers: s.layers.map((l) => ({
-                  ...l,
-                  placement: l.placement.map((p) => ({ frame: p.frame, matrix: multiply(m, p.matrix) })),
-                })),
-              }),
-          ...(s.view === undefined ? {} : { view: { ...s.view, plateFocalPx: s.view.plateFocalPx * scale } }),
-        };
+        return movedRide(s, m, scale);
       case 'ground':
-        return {
-          ...s,
-          focalPx: s.focalPx * scale,
-          principal: apply(m, ...(s.principal ?? [w / 2, h / 2])),
-          frames: s.frames.map((f) => ({
-            ...f,
-            foot: apply(m, f.foot[0], f.foot[1]),
-            pxPerMetre: f.pxPerMetre * scale,
-          })),
-          ...(s.receiverRegion === undefined ? {} : { receiverRegion: movedRegion(s.receiverRegion, m) }),
-          ...(s.receivers === undefined ? {} : { receivers: s.receivers.map((r) => movedReceiver(r, m)) }),
-          ...(s.lensPx === undefined ? {} : { lensPx: s.lensPx * scale }),
-          ...(s.onPerformer === undefined
-            ? {}
-            : {
-                onPerformer: {
-                  ...s.onPerformer,
-                  regions: s.onPerformer.regions.map((r) => movedRegion(r, m)),
-                  softPx: s.onPerformer.softPx * scale,
-                },
-              }),
-          ...(s.reflection === undefined
-            ? {}
-            : {
-                reflection: {
-                  ...s.reflection,
-                  ...(s.reflection.region === undefined ? {} : { region: movedRegion(s.reflection.region, m) }),
-                  ...(s.reflection.base === undefined
-                    ? {}
-                    : {
-                        base: s.reflection.base.map((b) => ({
-                          frame: b.frame,
-                          line: [apply(m, ...b.line[0]), apply(m, ...b.line[1])] as const,
-                        })),
-                      }),
-                },
-              }),
-        };
+        return movedGround(s, m, scale, [w / 2, h / 2]);
       case 'front':
-        return {
-          ...s,
-          region: s.region === null ? null : movedRegion(s.region, m),
-          ...(s.also === undefined ? {} : { also: s.also.map((r) => movedRegion(r, m)) }),
-          pane:
-            s.pane === null
-              ? null
-              : { ...s.pane, region: s.pane.region === null ? null : movedRegion(s.pane.region, m) },
-        };
+        return movedFront(s, m);
       case 'air':
         return { ...s, softenPx: s.softenPx * scale, plateGrain: smallerGrain(s.plateGrain, scale) };
       case 'erase':

@@ -52,30 +52,15 @@ export interface HeadOutline {
 }
 
 /** The samples of the ellipse within the share `outermost` of its area. */
-export function headSamples({
-  p,
-  cx,
-  cy,
-  rx,
-  ry,
-  angle,
-  roll,
-  right,
-  down,
-  sight,
-  outermost,
-  mask,
-}: HeadOutline): HeadSample[] {
-  const n = p.width * p.height;
+export function headSamples(head: HeadOutline): HeadSample[] {
+  const { p, cx, cy, rx, ry, outermost, mask } = head;
   const step = sampleStep(rx, ry);
-  const rz = (rx + ry) / 2;
-  const ca = Math.cos(angle);
-  const sa = Math.sin(angle);
-  const cr = Math.cos(-roll);
-  const sr = Math.sin(-roll);
-  const out: HeadSample[] = [];
+  const ca = Math.cos(head.angle);
+  const sa = Math.sin(head.angle);
+  const normalAt = normals(head);
   const half = Math.max(0, Math.floor(step / 2));
   const big = Math.max(rx, ry);
+  const out: HeadSample[] = [];
   for (let v = -big, row = 0; v <= big; v += step, row++) {
     for (let u = -big, col = 0; u <= big; u += step, col++) {
       // Ellipse coordinates.
@@ -87,39 +72,13 @@ export function headSamples({
       const y = Math.floor(cy + v);
       if (x < half || y < half || x >= p.width - half || y >= p.height - half) continue;
       if (mask && mask[y * p.width + x]! < 0.9) continue;
-      // Normal of the ellipsoid in its own axes, then in the picture's.
-      let nx = ex / rx;
-      let ny = ey / ry;
-      const nz = Math.sqrt(1 - q) / rz;
-      const ix = nx * ca - ny * sa;
-      const iy = nx * sa + ny * ca;
-      // Undo the camera's roll, so that picture-right and -down are the level frame's.
-      nx = ix * cr - iy * sr;
-      ny = ix * sr + iy * cr;
-      const len = Math.hypot(nx, ny, nz);
-      const wx = (nx * right[0]! + ny * down[0]! - nz * sight[0]!) / len;
-      const wy = (nx * right[1]! + ny * down[1]! - nz * sight[1]!) / len;
-      const wz = (nx * right[2]! + ny * down[2]! - nz * sight[2]!) / len;
-      let r = 0;
-      let g = 0;
-      let b = 0;
-      let c = 0;
-      for (let j = -half; j <= half; j++)
-        for (let i = -half; i <= half; i++) {
-          const at = (y + j) * p.width + x + i;
-          r += p.data[at]!;
-          g += p.data[at + n]!;
-          b += p.data[at + 2 * n]!;
-          c++;
-        }
-      r /= c;
-      g /= c;
-      b /= c;
+      const [nx, ny, nz] = normalAt(ex, ey);
+      const [r, g, b] = squareMean(p, x, y, half);
       out.push({
-        nx: wx,
-        ny: wy,
-        nz: wz,
-        up: wy,
+        nx,
+        ny,
+        nz,
+        up: ny,
         y: 0.2126 * r + 0.7152 * g + 0.0722 * b,
         r,
         g,
@@ -132,6 +91,55 @@ export function headSamples({
     }
   }
   return out;
+}
+
+/** Unit normals of the ellipsoid in the world, by the place on the ellipse (in half axes). */
+function normals({
+  rx,
+  ry,
+  angle,
+  roll,
+  right,
+  down,
+  sight,
+}: HeadOutline): (ex: number, ey: number) => [number, number, number] {
+  const rz = (rx + ry) / 2;
+  const ca = Math.cos(angle);
+  const sa = Math.sin(angle);
+  const cr = Math.cos(-roll);
+  const sr = Math.sin(-roll);
+  return (ex, ey) => {
+    // In its own axes, then in the picture's.
+    let nx = ex / rx;
+    let ny = ey / ry;
+    const nz = Math.sqrt(1 - (ex * ex + ey * ey)) / rz;
+    const ix = nx * ca - ny * sa;
+    const iy = nx * sa + ny * ca;
+    // Undo the camera's roll, so that picture-right and -down are the level frame's.
+    nx = ix * cr - iy * sr;
+    ny = ix * sr + iy * cr;
+    const length = Math.hypot(nx, ny, nz);
+    const along = (k: number): number => (nx * right[k]! + ny * down[k]! - nz * sight[k]!) / length;
+    return [along(0), along(1), along(2)];
+  };
+}
+
+/** Mean colour of a square of pixels. */
+function squareMean(p: Picture, x: number, y: number, half: number): [number, number, number] {
+  const n = p.width * p.height;
+  let r = 0;
+  let g = 0;
+  let b = 0;
+  let count = 0;
+  for (let j = -half; j <= half; j++)
+    for (let i = -half; i <= half; i++) {
+      const at = (y + j) * p.width + x + i;
+      r += p.data[at]!;
+      g += p.data[at + n]!;
+      b += p.data[at + 2 * n]!;
+      count++;
+    }
+  return [r / count, g / count, b / count];
 }
 
 const sampleStep = (rx: number, ry: number): number => Math.max(1, Math.sqrt((Math.PI * rx * ry) / TARGET_SAMPLES));

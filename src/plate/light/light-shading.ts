@@ -12,7 +12,7 @@ import { findBrim, type BrimFit } from './light-brim.js';
 import { degreesApart, directions, findKeys, type FoundKeys, type Lights } from './light-find-keys.js';
 import { KeysRoom, type Direction } from './light-fit-keys.js';
 import { explainedByLevels, unreached } from './light-fit-levels.js';
-import { headPairs } from './light-head-pairs.js';
+import { headPairs, type HeadPairs } from './light-head-pairs.js';
 import { headSamples, sampleRadius, sampleSide } from './light-head-samples.js';
 import { lumaNoise } from '../look/luma-noise.js';
 import { outlineBlur } from '../look/outline-blur.js';
@@ -102,6 +102,53 @@ export function lightFromShading(
 ): ShadingLight | null {
   const [cx, cy, rx, ry, deg] = ellipse;
   if (Math.min(rx, ry) < 5) return null;
+  const frame = headFrame(linear, cx, cy, view);
+  // The outermost ring is mixed with what lies behind, the wider the softer the picture, and its normals swing fast.
+  const blur = (outlineBlur(linear, ellipse) ?? 0) / Math.min(rx, ry);
+  const samples = headSamples({
+    p: linear,
+    cx,
+    cy,
+    rx,
+    ry,
+    angle: deg / DEG_PER_RAD,
+    ...frame,
+    outermost: Math.min(0.92, Math.max(0.2, 1 - RING * blur) ** 2),
+    mask,
+  });
+  if (samples.length < 40) return null;
+  const noise = lumaNoise(linear, ellipse) / sampleSide(rx, ry);
+  const pairs = headPairs(samples, noise, sampleRadius(rx, ry));
+  if (pairs === null) return null;
+  const { sight } = frame;
+  const found = findKeys(new KeysRoom(pairs), [-sight[0], -sight[1], -sight[2]]);
+  const brim = findBrim(pairs.levels, ry / rx, directions(BRIM_DIRECTIONS));
+  const hat = brim === null ? 0 : chanceOfBrim(found, brim);
+  const bare = answer(found);
+  if (brim !== null && hat > 0.5)
+    return {
+      ...anglesOf(middle(bare.key, brim.l, hat)),
+      ...underBrim(brim, bare, hat, SOFT_DEG * blur, SOFT_STOPS * blur),
+    };
+  const said =
+    brim === null
+      ? bare
+      : { ...bare, key: middle(bare.key, brim.l, hat), sdDeg: Math.hypot(bare.sdDeg, doubtOf(bare.key, brim.l, hat)) };
+  return inWords(said, pairs, blur);
+}
+
+/** How a head's own frame stands in the world: along the sight that meets it, so that one at the picture's edge is right. */
+function headFrame(
+  linear: Picture,
+  cx: number,
+  cy: number,
+  view: View | null,
+): {
+  readonly roll: number;
+  readonly right: Direction;
+  readonly down: Direction;
+  readonly sight: Direction;
+} {
   const camera = view
     ? viewCamera(view)
     : groundCamera({
@@ -112,66 +159,34 @@ export function lightFromShading(
         widthPx: linear.width,
         heightPx: linear.height,
       });
-  // Local frame of the head: towards the camera along its own sight line, so that a
-  // head at the picture's edge is right.
   const sight = unproject(camera, cx, cy);
   const right = unit([sight[2], 0, -sight[0]]);
   // The world is left-handed, so the sense of the cross product is settled by the sign: down must point down.
   const across = crossOf(sight, right);
-  const down: [number, number, number] = across[1] > 0 ? [-across[0], -across[1], -across[2]] : across;
-  const roll = view ? (view.rollDeg.value ?? 0) / DEG_PER_RAD : 0;
-  // The outermost ring is mixed with what lies behind, the wider the softer the picture, and its normals swing fast.
-  const blur = (outlineBlur(linear, ellipse) ?? 0) / Math.min(rx, ry);
-  const samples = headSamples({
-    p: linear,
-    cx,
-    cy,
-    rx,
-    ry,
-    angle: deg / DEG_PER_RAD,
-    roll,
-    right,
-    down,
-    sight,
-    outermost: Math.min(0.92, Math.max(0.2, 1 - RING * blur) ** 2),
-    mask,
-  });
-  if (samples.length < 40) return null;
-  const noise = lumaNoise(linear, ellipse) / sampleSide(rx, ry);
-  const pairs = headPairs(samples, noise, sampleRadius(rx, ry));
-  if (pairs === null) return null;
-  const room = new KeysRoom(pairs);
-  const found = findKeys(room, [-sight[0], -sight[1], -sight[2]]);
-  const angles = (d: Direction): { azimuthDeg: number; elevationDeg: number } => ({
+  const down: Direction = across[1] > 0 ? [-across[0], -across[1], -across[2]] : across;
+  return { roll: view ? (view.rollDeg.value ?? 0) / DEG_PER_RAD : 0, right, down, sight };
+}
+
+function anglesOf(d: Direction): { readonly azimuthDeg: number; readonly elevationDeg: number } {
+  return {
     azimuthDeg: Math.atan2(d[0], -d[2]) * DEG_PER_RAD,
     elevationDeg: Math.asin(Math.max(-1, Math.min(1, d[1]))) * DEG_PER_RAD,
-  });
-  const brim = findBrim(pairs.levels, ry / rx, directions(BRIM_DIRECTIONS));
-  const hat = brim === null ? 0 : chanceOfBrim(found, brim);
-  const bare = answer(found);
-  if (brim !== null && hat > 0.5)
-    return {
-      ...angles(middle(bare.key, brim.l, hat)),
-      ...underBrim(brim, bare, hat, SOFT_DEG * blur, SOFT_STOPS * blur),
-    };
-  const said =
-    brim === null
-      ? bare
-      : { ...bare, key: middle(bare.key, brim.l, hat), sdDeg: Math.hypot(bare.sdDeg, doubtOf(bare.key, brim.l, hat)) };
-  const explained = explainedByLevels(pairs.levels, said.lights.l1, said.lights.l2, said.lights.levels);
-  const missed = unreached(pairs.levels, said.lights.l1, said.lights.l2, said.lights.levels);
+  };
+}
+
+/** The answer of a head without a brim, its doubt widened by what it leaves unexplained and by a soft outline. */
+function inWords(said: Said, { levels }: HeadPairs, blur: number): ShadingLight {
+  const { l1, l2, levels: strengths } = said.lights;
+  const explained = explainedByLevels(levels, l1, l2, strengths);
+  const missed = unreached(levels, l1, l2, strengths);
+  const widened = (sd: number, unexplained: number, soft: number): number =>
+    Math.hypot(sd, unexplained * (1 - explained), unexplained * missed, soft * blur);
   return {
-    ...angles(said.key),
-    ...(said.second === null ? {} : { second: { ...angles(said.second), share: said.share } }),
-    directionSd: Math.min(
-      90,
-      Math.hypot(said.sdDeg, UNEXPLAINED_DEG * (1 - explained), UNEXPLAINED_DEG * missed, SOFT_DEG * blur),
-    ),
+    ...anglesOf(said.key),
+    ...(said.second === null ? {} : { second: { ...anglesOf(said.second), share: said.share } }),
+    directionSd: Math.min(90, widened(said.sdDeg, UNEXPLAINED_DEG, SOFT_DEG)),
     keyFillStops: said.stops,
-    keyFillSd: Math.min(
-      3,
-      Math.hypot(said.stopsSd, UNEXPLAINED_STOPS * (1 - explained), UNEXPLAINED_STOPS * missed, SOFT_STOPS * blur),
-    ),
+    keyFillSd: Math.min(3, widened(said.stopsSd, UNEXPLAINED_STOPS, SOFT_STOPS)),
     explained,
   };
 }

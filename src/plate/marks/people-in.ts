@@ -132,50 +132,33 @@ export function peopleIn(frame: Picture, moments: readonly Moment[]): PersonLike
   return out.sort((a, b) => b.score - a.score).slice(0, MOST_PEOPLE);
 }
 
+/** What a row of a region holds: how many pixels, their mean place, and from where to where. */
+interface Row {
+  readonly count: number;
+  readonly mean: number;
+  readonly left: number;
+  readonly right: number;
+}
+
+interface Bounds {
+  readonly x0: number;
+  readonly y0: number;
+  readonly x1: number;
+  readonly y1: number;
+}
+
 /** Foot and top of a region that is as tall and narrow as a person; a shadow that runs out aside is left out. */
-function shapeOf(
-  labels: ArrayLike<number>,
-  label: number,
-  w: number,
-  p: { readonly x0: number; readonly y0: number; readonly x1: number; readonly y1: number },
-): PersonLike | null {
-  const bh = p.y1 - p.y0;
-  const rows: { readonly count: number; readonly mean: number; readonly left: number; readonly right: number }[] = [];
-  const row = (y: number, from: number, to: number): (typeof rows)[number] => {
-    let count = 0;
-    let sum = 0;
-    let left = -1;
-    let right = -1;
-    for (let x = Math.max(p.x0, from); x < Math.min(p.x1, to); x++)
-      if (labels[y * w + x] === label) {
-        count++;
-        sum += x + 0.5;
-        if (left < 0) left = x;
-        right = x + 1;
-      }
-    return { count, mean: sum / Math.max(1, count), left, right };
-  };
-  // The trunk: where the middle rows lie.
-  const middle: (typeof rows)[number][] = [];
-  for (let y = p.y0 + Math.round(0.2 * bh); y < p.y0 + 0.6 * bh; y++) {
-    const q = row(y, p.x0, p.x1);
-    if (q.count > 0) middle.push(q);
-  }
-  if (middle.length < 4) return null;
-  const mid = (v: number[]): number => v.sort((a, b) => a - b)[v.length >> 1]!;
-  const left = mid(middle.map((q) => q.left));
-  const right = mid(middle.map((q) => q.right));
+function shapeOf(labels: ArrayLike<number>, label: number, w: number, p: Bounds): PersonLike | null {
+  const trunkSides = sidesOfTrunk(labels, label, w, p);
+  if (trunkSides === null) return null;
+  const [left, right] = trunkSides;
   const wide = right - left;
-  const from = Math.round(left - 0.35 * wide);
-  const to = Math.round(right + 0.35 * wide);
-  let area = 0;
-  let widest = 0;
-  for (let y = p.y0; y < p.y1; y++) {
-    const q = row(y, from, to);
-    rows.push(q);
-    area += q.count;
-    widest = Math.max(widest, q.right - q.left);
-  }
+  const from = Math.max(p.x0, Math.round(left - 0.35 * wide));
+  const to = Math.min(p.x1, Math.round(right + 0.35 * wide));
+  const rows: Row[] = [];
+  for (let y = p.y0; y < p.y1; y++) rows.push(rowOf(labels, label, y * w, from, to));
+  const area = rows.reduce((s, q) => s + q.count, 0);
+  const widest = rows.reduce((s, q) => Math.max(s, q.right - q.left), 0);
   const least = Math.max(1, 0.12 * wide);
   const top = rows.findIndex((q) => q.count >= least);
   let foot = rows.length - 1;
@@ -185,27 +168,12 @@ function shapeOf(
   const fill = area / (tall * widest);
   if (fill < LEAST_FILL) return null;
   // A head (or a hat) is no wider than what is under it.
-  const part = (a: number, b: number): number => {
-    const list = rows
-      .slice(top + Math.floor(a * tall), Math.max(top + Math.floor(a * tall) + 1, top + Math.ceil(b * tall)))
-      .map((q) => q.right - q.left);
-    return list.reduce((s, v) => s + v, 0) / list.length;
-  };
-  const head = part(0.01, 0.1);
-  const trunk = part(0.2, 0.5);
+  const head = meanWidth(rows, top, tall, 0.01, 0.1);
+  const trunk = meanWidth(rows, top, tall, 0.2, 0.5);
   if (!(trunk > 0) || head > 1.1 * trunk) return null;
-  const at = (a: number, b: number): number => {
-    let s = 0;
-    let k = 0;
-    for (const q of rows.slice(a, b)) {
-      s += q.mean * q.count;
-      k += q.count;
-    }
-    return s / Math.max(1, k);
-  };
   const slice = Math.max(1, Math.round(0.08 * tall));
-  const footX = at(foot + 1 - slice, foot + 1);
-  const topX = at(top, top + slice);
+  const footX = meanPlace(rows.slice(foot + 1 - slice, foot + 1));
+  const topX = meanPlace(rows.slice(top, top + slice));
   // Somebody who leans more than 12° is no upright.
   if (Math.abs(footX - topX) > 0.21 * tall) return null;
   return {
@@ -213,4 +181,49 @@ function shapeOf(
     top: [topX, p.y0 + top],
     score: Math.min(1, fill) * Math.max(0.3, Math.min(1, 1.5 * (1 - head / trunk) + 0.4)),
   };
+}
+
+function rowOf(labels: ArrayLike<number>, label: number, offset: number, from: number, to: number): Row {
+  let count = 0;
+  let sum = 0;
+  let left = -1;
+  let right = -1;
+  for (let x = from; x < to; x++)
+    if (labels[offset + x] === label) {
+      count++;
+      sum += x + 0.5;
+      if (left < 0) left = x;
+      right = x + 1;
+    }
+  return { count, mean: sum / Math.max(1, count), left, right };
+}
+
+/** Where the middle rows lie, from left to right; null where there are too few. */
+function sidesOfTrunk(labels: ArrayLike<number>, label: number, w: number, p: Bounds): [number, number] | null {
+  const tall = p.y1 - p.y0;
+  const rows: Row[] = [];
+  for (let y = p.y0 + Math.round(0.2 * tall); y < p.y0 + 0.6 * tall; y++) {
+    const q = rowOf(labels, label, y * w, p.x0, p.x1);
+    if (q.count > 0) rows.push(q);
+  }
+  if (rows.length < 4) return null;
+  const middle = (v: number[]): number => v.sort((a, b) => a - b)[v.length >> 1]!;
+  return [middle(rows.map((q) => q.left)), middle(rows.map((q) => q.right))];
+}
+
+/** Mean width of the rows from one share of the height to another, below `top`. */
+function meanWidth(rows: readonly Row[], top: number, tall: number, from: number, to: number): number {
+  const first = top + Math.floor(from * tall);
+  const widths = rows.slice(first, Math.max(first + 1, top + Math.ceil(to * tall))).map((q) => q.right - q.left);
+  return widths.reduce((s, v) => s + v, 0) / widths.length;
+}
+
+function meanPlace(rows: readonly Row[]): number {
+  let sum = 0;
+  let count = 0;
+  for (const q of rows) {
+    sum += q.mean * q.count;
+    count += q.count;
+  }
+  return sum / Math.max(1, count);
 }

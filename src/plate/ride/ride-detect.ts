@@ -17,6 +17,7 @@ export interface Sighting {
 }
 
 /**
+ * Places where the template is seen on a frame, the best first.
  * @param key coarse levels of the template's own frame
  * @param shapes warps (template to pixels) whose translation is replaced by every place tried
  * @param around limits the search to this distance (px) from each shape's own place; Infinity = the whole frame
@@ -29,79 +30,104 @@ export function detect(
   around = Infinity,
   keep = 5,
 ): Sighting[] {
-  const found: Sighting[] = [];
-  for (const shape of shapes) {
-    const corners = template.polygon.map(([x, y]) => apply(multiply(shape, tryInvert(template.toPixels)!), x, y));
-    const xs = corners.map((p) => p[0]);
-    const ys = corners.map((p) => p[1]);
-    const w = Math.max(...xs) - Math.min(...xs);
-    const h = Math.max(...ys) - Math.min(...ys);
-    if (!(w > 4 && h > 4) || !Number.isFinite(w + h) || w > 6000 || h > 6000) continue;
-    let level = 2;
-    while (level < frame.length - 1 && level < key.length - 1 && Math.max(w, h) / (1 << level) > 34) level++;
-    if (level >= frame.length || level >= key.length) continue;
-    const f = 1 / (1 << level);
-    const x0 = Math.floor(Math.min(...xs) * f);
-    const y0 = Math.floor(Math.min(...ys) * f);
-    const pw = Math.ceil(Math.max(...xs) * f) - x0;
-    const ph = Math.ceil(Math.max(...ys) * f) - y0;
-    const inverse = tryInvert(shape);
-    if (inverse === null || pw < 3 || ph < 3) continue;
-    // The template as it would look: offsets and values of its pixels at this level.
-    const px: number[] = [];
-    const py: number[] = [];
-    const pv: number[] = [];
-    const source = key[level]!;
-    for (let y = 0; y < ph; y++)
-      for (let x = 0; x < pw; x++) {
-        const [u, v] = apply(inverse, (x0 + x + 0.5) / f, (y0 + y + 0.5) / f);
-        const kx = template.toPixels[0] * u + template.toPixels[2];
-        const ky = template.toPixels[4] * v + template.toPixels[5];
-        if (!insidePolygon(template.polygon, kx, ky)) continue;
-        const sx = kx * f - 0.5;
-        const sy = ky * f - 0.5;
-        if (sx < 0 || sy < 0 || sx > source.width - 1.001 || sy > source.height - 1.001) continue;
-        const xi = sx | 0;
-        const yi = sy | 0;
-        const fx = sx - xi;
-        const fy = sy - yi;
-        const o = yi * source.width + xi;
-        const a = source.data[o]! + fx * (source.data[o + 1]! - source.data[o]!);
-        const b =
-          source.data[o + source.width]! + fx * (source.data[o + source.width + 1]! - source.data[o + source.width]!);
-        px.push(x);
-        py.push(y);
-        pv.push(a + fy * (b - a));
-      }
-    const n = pv.length;
-    if (n < 12) continue;
-    const blocks = blocksOf(px, py, pv, pw, ph);
-    const target = frame[level]!;
-    const rx = Number.isFinite(around) ? Math.ceil(around * f) + 1 : Infinity;
-    const dx0 = Math.max(-x0 - Math.floor(pw * 0.55), -rx);
-    const dx1 = Math.min(target.width - x0 - Math.floor(pw * 0.45), rx);
-    const dy0 = Math.max(-y0 - Math.floor(ph * 0.55), -rx);
-    const dy1 = Math.min(target.height - y0 - Math.floor(ph * 0.45), rx);
-    const cols = dx1 - dx0 + 1;
-    const rows = dy1 - dy0 + 1;
-    if (cols <= 0 || rows <= 0) continue;
-    const scores = scorePlaces(blocks, target, x0 + dx0, y0 + dy0, cols, rows);
-    for (let k = 0; k < 3; k++) {
-      let best = -1;
-      let at = -1;
-      for (let i = 0; i < scores.length; i++)
-        if (scores[i]! > best) {
-          best = scores[i]!;
-          at = i;
-        }
-      if (at < 0 || best < 0.2) break;
-      const r = Math.floor(at / cols);
-      const c = at % cols;
-      found.push({ score: best, warp: multiply([1, 0, (dx0 + c) / f, 0, 1, (dy0 + r) / f, 0, 0, 1], shape) });
-      const rad = Math.max(2, Math.round(Math.min(pw, ph) / 4));
-      for (let y = Math.max(0, r - rad); y <= Math.min(rows - 1, r + rad); y++)
-        for (let x = Math.max(0, c - rad); x <= Math.min(cols - 1, c + rad); x++) scores[y * cols + x] = -1;
-    }
-  }
+  const found = shapes.flatMap((shape) => {
+    const look = lookOf(template, key, frame.length, shape);
+    return look === null ? [] : sightingsOf(look, frame[look.level]!, shape, around);
+  });
   return found.sort((a, b) => b.score - a.score).slice(0, keep);
+}
+
+/** The template as it would look under a shape, at one level: its box there, and offsets and values of its pixels. */
+interface Look {
+  readonly level: number;
+  readonly x0: number;
+  readonly y0: number;
+  readonly w: number;
+  readonly h: number;
+  readonly px: readonly number[];
+  readonly py: readonly number[];
+  readonly value: readonly number[];
+}
+
+function lookOf(template: RideTemplate, key: readonly LumaLevel[], levels: number, shape: Mat3): Look | null {
+  const toFrame = multiply(shape, tryInvert(template.toPixels)!);
+  const corners = template.polygon.map(([x, y]) => apply(toFrame, x, y));
+  const xs = corners.map((p) => p[0]);
+  const ys = corners.map((p) => p[1]);
+  const wide = Math.max(...xs) - Math.min(...xs);
+  const tall = Math.max(...ys) - Math.min(...ys);
+  if (!(wide > 4 && tall > 4) || !Number.isFinite(wide + tall) || wide > 6000 || tall > 6000) return null;
+  let level = 2;
+  while (level < levels - 1 && level < key.length - 1 && Math.max(wide, tall) / (1 << level) > 34) level++;
+  if (level >= levels || level >= key.length) return null;
+  const f = 1 / (1 << level);
+  const x0 = Math.floor(Math.min(...xs) * f);
+  const y0 = Math.floor(Math.min(...ys) * f);
+  const w = Math.ceil(Math.max(...xs) * f) - x0;
+  const h = Math.ceil(Math.max(...ys) * f) - y0;
+  const inverse = tryInvert(shape);
+  if (inverse === null || w < 3 || h < 3) return null;
+  const px: number[] = [];
+  const py: number[] = [];
+  const value: number[] = [];
+  for (let y = 0; y < h; y++)
+    for (let x = 0; x < w; x++) {
+      const [u, v] = apply(inverse, (x0 + x + 0.5) / f, (y0 + y + 0.5) / f);
+      const kx = template.toPixels[0] * u + template.toPixels[2];
+      const ky = template.toPixels[4] * v + template.toPixels[5];
+      if (!insidePolygon(template.polygon, kx, ky)) continue;
+      const seen = levelValue(key[level]!, kx * f - 0.5, ky * f - 0.5);
+      if (seen === null) continue;
+      px.push(x);
+      py.push(y);
+      value.push(seen);
+    }
+  return value.length < 12 ? null : { level, x0, y0, w, h, px, py, value };
+}
+
+/** Bilinear; null outside. */
+function levelValue({ width, height, data }: LumaLevel, x: number, y: number): number | null {
+  if (x < 0 || y < 0 || x > width - 1.001 || y > height - 1.001) return null;
+  const xi = x | 0;
+  const yi = y | 0;
+  const fx = x - xi;
+  const fy = y - yi;
+  const o = yi * width + xi;
+  const a = data[o]! + fx * (data[o + 1]! - data[o]!);
+  const b = data[o + width]! + fx * (data[o + width + 1]! - data[o + width]!);
+  return a + fy * (b - a);
+}
+
+/** The three best places of one shape that do not lie upon each other. */
+function sightingsOf(look: Look, target: LumaLevel, shape: Mat3, around: number): Sighting[] {
+  const { x0, y0, w, h } = look;
+  const f = 1 / (1 << look.level);
+  const reach = Number.isFinite(around) ? Math.ceil(around * f) + 1 : Infinity;
+  const dx0 = Math.max(-x0 - Math.floor(w * 0.55), -reach);
+  const dx1 = Math.min(target.width - x0 - Math.floor(w * 0.45), reach);
+  const dy0 = Math.max(-y0 - Math.floor(h * 0.55), -reach);
+  const dy1 = Math.min(target.height - y0 - Math.floor(h * 0.45), reach);
+  const cols = dx1 - dx0 + 1;
+  const rows = dy1 - dy0 + 1;
+  if (cols <= 0 || rows <= 0) return [];
+  const blocks = blocksOf(look.px, look.py, look.value, w, h);
+  const scores = scorePlaces(blocks, target, x0 + dx0, y0 + dy0, cols, rows);
+  const apart = Math.max(2, Math.round(Math.min(w, h) / 4));
+  const found: Sighting[] = [];
+  for (let k = 0; k < 3; k++) {
+    let best = -1;
+    let at = -1;
+    for (let i = 0; i < scores.length; i++)
+      if (scores[i]! > best) {
+        best = scores[i]!;
+        at = i;
+      }
+    if (at < 0 || best < 0.2) break;
+    const r = Math.floor(at / cols);
+    const c = at % cols;
+    found.push({ score: best, warp: multiply([1, 0, (dx0 + c) / f, 0, 1, (dy0 + r) / f, 0, 0, 1], shape) });
+    for (let y = Math.max(0, r - apart); y <= Math.min(rows - 1, r + apart); y++)
+      for (let x = Math.max(0, c - apart); x <= Math.min(cols - 1, c + apart); x++) scores[y * cols + x] = -1;
+  }
+  return found;
 }

@@ -58,7 +58,71 @@ export interface PoseFit {
 
 const LEAST_SCALE_PX = 0.06;
 
+/** Points and where they are seen: `points` X, Y, Z of each in the camera at home, `seen` centred pixels of each. */
+interface Sightings {
+  readonly points: Float64Array;
+  readonly seen: Float64Array;
+  readonly focalPx: number;
+  /** Of every point before the loss; undefined for 1. */
+  readonly given: Float64Array | undefined;
+}
+
+/** Residuals of all points from a pose, px, and the length of each. */
+function look({ points, seen, focalPx }: Sightings, pose: Pose, res: Float64Array, size: Float64Array): void {
+  for (let i = 0; i < size.length; i++) {
+    const [x, y, z] = applyVector(pose.r, [points[3 * i]!, points[3 * i + 1]!, points[3 * i + 2]!]);
+    const depth = z + pose.t[2];
+    if (depth > 1e-6) {
+      res[2 * i] = (focalPx * (x + pose.t[0])) / depth - seen[2 * i]!;
+      res[2 * i + 1] = (focalPx * (y + pose.t[1])) / depth - seen[2 * i + 1]!;
+    } else {
+      res[2 * i] = 1e3;
+      res[2 * i + 1] = 1e3;
+    }
+    size[i] = Math.hypot(res[2 * i]!, res[2 * i + 1]!);
+  }
+}
+
+/** Weights by Tukey's biweight, written into `weights`, and the weighed normal equations over (turn, shift). */
+function normalEquations(
+  { points, focalPx, given }: Sightings,
+  pose: Pose,
+  res: Float64Array,
+  size: Float64Array,
+  cut: number,
+  weights: Float64Array,
+): { readonly jtj: Float64Array; readonly g: Float64Array } {
+  const jtj = new Float64Array(36);
+  const g = new Float64Array(6);
+  for (let i = 0; i < size.length; i++) {
+    const q = size[i]! / cut;
+    weights[i] = q >= 1 ? 0 : (1 - q * q) ** 2;
+    const w = (q >= 1 ? 0 : (1 - q * q) ** 2) * (given === undefined ? 1 : given[i]!);
+    if (w === 0) continue;
+    const [x, y, z] = applyVector(pose.r, [points[3 * i]!, points[3 * i + 1]!, points[3 * i + 2]!]);
+    const X = x + pose.t[0];
+    const Y = y + pose.t[1];
+    const Z = z + pose.t[2];
+    const k = focalPx / Z;
+    const u = X / Z;
+    const v = Y / Z;
+    // Turned by ω: ω × (R X).
+    const ju = [k * (0 - u * y), k * (z + u * x), k * -y, k, 0, -k * u];
+    const jv = [k * (-z - v * y), k * (v * x), k * x, 0, k, -k * v];
+    for (let a = 0; a < 6; a++) {
+      g[a] = g[a]! + w * (ju[a]! * res[2 * i]! + jv[a]! * res[2 * i + 1]!);
+      for (let b = 0; b <= a; b++) jtj[6 * a + b] = jtj[6 * a + b]! + w * (ju[a]! * ju[b]! + jv[a]! * jv[b]!);
+    }
+  }
+  for (let a = 0; a < 6; a++) {
+    for (let b = 0; b < a; b++) jtj[6 * b + a] = jtj[6 * a + b]!;
+    jtj[7 * a] = jtj[7 * a]! * (1 + 1e-9) + 1e-12;
+  }
+  return { jtj, g };
+}
+
 /**
+ * The pose that leaves least between points and their sights.
  * @param points X, Y, Z of each in the camera at home
  * @param seen centred pixels of each
  * @param given weight of each point before the loss, or undefined for 1
@@ -71,62 +135,23 @@ export function fitPose(
   given?: Float64Array,
 ): PoseFit {
   const n = seen.length / 2;
-  let pose = start;
+  const sightings: Sightings = { points, seen, focalPx, given };
   const res = new Float64Array(2 * n);
   const size = new Float64Array(n);
   const weights = new Float64Array(n).fill(1);
-  const look = (p: Pose): void => {
-    for (let i = 0; i < n; i++) {
-      const [x, y, z] = applyVector(p.r, [points[3 * i]!, points[3 * i + 1]!, points[3 * i + 2]!]);
-      const zz = z + p.t[2];
-      if (zz > 1e-6) {
-        res[2 * i] = (focalPx * (x + p.t[0])) / zz - seen[2 * i]!;
-        res[2 * i + 1] = (focalPx * (y + p.t[1])) / zz - seen[2 * i + 1]!;
-      } else {
-        res[2 * i] = 1e3;
-        res[2 * i + 1] = 1e3;
-      }
-      size[i] = Math.hypot(res[2 * i]!, res[2 * i + 1]!);
-    }
-  };
+  let pose = start;
   let scale = 1;
-  let jtj = new Float64Array(36);
+  let jtj: Float64Array = new Float64Array(36);
   // The loss narrows from what the middle half leaves over, so that a poor start does not throw all points out.
   for (let round = 0; round < 15; round++) {
-    look(pose);
+    look(sightings, pose, res, size);
     const sorted = Float64Array.from(size).sort();
-    const sd = Math.max(LEAST_SCALE_PX, sorted[n >> 1]! / 1.1774);
-    scale = sd;
-    const cut = sd * (round < 3 ? 6 : 4.2);
-    jtj = new Float64Array(36);
-    const g = new Float64Array(6);
-    for (let i = 0; i < n; i++) {
-      const q = size[i]! / cut;
-      const w = (q >= 1 ? 0 : (1 - q * q) ** 2) * (given === undefined ? 1 : given[i]!);
-      weights[i] = q >= 1 ? 0 : (1 - q * q) ** 2;
-      if (w === 0) continue;
-      const [x, y, z] = applyVector(pose.r, [points[3 * i]!, points[3 * i + 1]!, points[3 * i + 2]!]);
-      const X = x + pose.t[0];
-      const Y = y + pose.t[1];
-      const Z = z + pose.t[2];
-      const k = focalPx / Z;
-      const u = X / Z;
-      const v = Y / Z;
-      // Turned by ω: ω × (R X).
-      const ju = [k * (0 - u * y), k * (z + u * x), k * -y, k, 0, -k * u];
-      const jv = [k * (-z - v * y), k * (v * x), k * x, 0, k, -k * v];
-      for (let a = 0; a < 6; a++) {
-        g[a] = g[a]! + w * (ju[a]! * res[2 * i]! + jv[a]! * res[2 * i + 1]!);
-        for (let b = 0; b <= a; b++) jtj[6 * a + b] = jtj[6 * a + b]! + w * (ju[a]! * ju[b]! + jv[a]! * jv[b]!);
-      }
-    }
-    for (let a = 0; a < 6; a++) {
-      for (let b = 0; b < a; b++) jtj[6 * b + a] = jtj[6 * a + b]!;
-      jtj[7 * a] = jtj[7 * a]! * (1 + 1e-9) + 1e-12;
-    }
+    scale = Math.max(LEAST_SCALE_PX, sorted[n >> 1]! / 1.1774);
+    const equations = normalEquations(sightings, pose, res, size, scale * (round < 3 ? 6 : 4.2), weights);
+    jtj = equations.jtj;
     const l = choleskyFactor(jtj, 6);
     if (l === null) break;
-    const s = solveWithFactor(l, g, 6);
+    const s = solveWithFactor(l, equations.g, 6);
     pose = {
       r: multiply(rotationFromVector([-s[0]!, -s[1]!, -s[2]!]), pose.r),
       t: [pose.t[0] - s[3]!, pose.t[1] - s[4]!, pose.t[2] - s[5]!],

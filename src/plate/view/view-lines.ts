@@ -35,6 +35,82 @@ function leanOf(s: LineSegment): number {
   return Math.atan2(up[0] - down[0], down[1] - up[1]);
 }
 
+/** Near-vertical segments with what the search asks of each. */
+interface Leaning {
+  readonly segments: readonly LineSegment[];
+  /** Radians, positive = top leans right. */
+  readonly lean: readonly number[];
+  /** Middles from the picture's middle, px. */
+  readonly middle: readonly (readonly [number, number])[];
+  /** Sd of each lean, radians. */
+  readonly noise: readonly number[];
+}
+
+/** How uprights lean over the picture: the middle one's lean, and its change with x, radians a pixel. */
+interface LeanModel {
+  readonly roll: number;
+  readonly k: number;
+}
+
+/**
+ * The lean of an upright through a place. A vanishing point far off at (X, Y): lean ≈ roll + k x / (1 + k y'), to first
+ * order roll + k x; the second order is put in through y, so that strong tilts are not lost.
+ */
+function leanAt({ roll, k }: LeanModel, [x, y]: readonly [number, number]): number {
+  return Math.atan2(roll + k * x, 1 + k * y);
+}
+
+/** Length of what agrees with a model, each segment by how well it does. */
+function agreement({ segments, lean, middle, noise }: Leaning, model: LeanModel): number {
+  let sum = 0;
+  for (let i = 0; i < segments.length; i++) {
+    const e = (lean[i]! - leanAt(model, middle[i]!)) / noise[i]!;
+    if (Math.abs(e) < 2.5) sum += segments[i]!.lengthPx * (1 - (e * e) / 6.25);
+  }
+  return sum;
+}
+
+/** The model that two segments ask for; null where they stand too near or lean too much for uprights. */
+function modelOfPair({ lean, middle }: Leaning, i: number, j: number, width: number): LeanModel | null {
+  const [xi, yi] = middle[i]!,
+    [xj, yj] = middle[j]!,
+    ti = Math.tan(lean[i]!),
+    tj = Math.tan(lean[j]!);
+  if (Math.abs(xj - xi) < 0.12 * width) return null;
+  const k = (tj - ti) / (xj - xi - (yj * tj - yi * ti));
+  const roll = ti * (1 + k * yi) - k * xi;
+  return !(Math.abs(k) * width < 0.9) || Math.abs(roll) > 0.14 ? null : { roll, k };
+}
+
+/** The model that most of the edges' length agrees with, by five hundred pairs; longer segments are drawn more often. */
+function searchModel(of: Leaning, width: number): LeanModel | null {
+  const random = new RandomStream(20000 + width, of.segments.length);
+  const weight = of.segments.map((s) => s.lengthPx);
+  const sum = weight.reduce((a, b) => a + b, 0);
+  const draw = (): number => {
+    let t = random.uniform() * sum;
+    for (let i = 0; i < weight.length; i++) {
+      t -= weight[i]!;
+      if (t <= 0) return i;
+    }
+    return weight.length - 1;
+  };
+  let best: LeanModel | null = null;
+  let most = -1;
+  for (let round = 0; round < 500; round++) {
+    const i = draw();
+    const j = draw();
+    const model = modelOfPair(of, i, j, width);
+    if (model === null) continue;
+    const score = agreement(of, model);
+    if (score > most) {
+      most = score;
+      best = model;
+    }
+  }
+  return best;
+}
+
 /**
  * Finds upright edges in a luma plane (display-coded, height × width).
  * @param avoid polygons (people, things to be erased) whose edges say nothing of the set
@@ -50,53 +126,18 @@ export function uprightEdges(
     (s) => !avoid.some((p) => insidePolygon(p, (s.a[0] + s.b[0]) / 2, (s.a[1] + s.b[1]) / 2)),
   );
   if (all.length < LEAST_SEGMENTS) return none;
-  const lean = all.map(leanOf);
-  const mid = all.map((s) => [(s.a[0] + s.b[0]) / 2 - width / 2, (s.a[1] + s.b[1]) / 2 - height / 2] as const);
-  // A vanishing point far off at (X, Y): lean ≈ roll + k x / (1 + k y'), to first order roll + k x; the second order is
-  // put in through y, so that strong tilts are not lost.
-  const model = (roll: number, k: number, i: number): number => {
-    const m = mid[i]!;
-    return Math.atan2(roll + k * m[0], 1 + k * m[1]);
+  const leaning: Leaning = {
+    segments: all,
+    lean: all.map(leanOf),
+    middle: all.map((s) => [(s.a[0] + s.b[0]) / 2 - width / 2, (s.a[1] + s.b[1]) / 2 - height / 2] as const),
+    noise: all.map((s) => Math.hypot(0.006, 0.35 / s.lengthPx)),
   };
-  const noise = all.map((s) => Math.hypot(0.006, 0.35 / s.lengthPx));
-  const random = new RandomStream(20000 + width, all.length);
-  let best = { score: -1, roll: 0, k: 0 };
-  const score = (roll: number, k: number): number => {
-    let v = 0;
-    for (let i = 0; i < all.length; i++) {
-      const e = (lean[i]! - model(roll, k, i)) / noise[i]!;
-      if (Math.abs(e) < 2.5) v += all[i]!.lengthPx * (1 - (e * e) / 6.25);
-    }
-    return v;
-  };
-  const weight = all.map((s) => s.lengthPx);
-  const sum = weight.reduce((a, b) => a + b, 0);
-  const draw = (): number => {
-    let t = random.uniform() * sum;
-    for (let i = 0; i < weight.length; i++) {
-      t -= weight[i]!;
-      if (t <= 0) return i;
-    }
-    return weight.length - 1;
-  };
-  for (let round = 0; round < 500; round++) {
-    const i = draw();
-    const j = draw();
-    const dx = mid[j]![0] - mid[i]![0];
-    if (Math.abs(dx) < 0.12 * width) continue;
-    const k =
-      (Math.tan(lean[j]!) - Math.tan(lean[i]!)) /
-      (dx - (mid[j]![1] * Math.tan(lean[j]!) - mid[i]![1] * Math.tan(lean[i]!)));
-    const roll = Math.tan(lean[i]!) * (1 + k * mid[i]![1]) - k * mid[i]![0];
-    if (!(Math.abs(k) * width < 0.9) || Math.abs(roll) > 0.14) continue;
-    const s = score(roll, k);
-    if (s > best.score) best = { score: s, roll, k };
-  }
-  if (best.score < 0) return none;
-  const chosen = all.filter((_, i) => Math.abs(lean[i]! - model(best.roll, best.k, i)) < 2.5 * noise[i]!);
-  const total = all.reduce((a, s) => a + s.lengthPx, 0);
-  const kept = chosen.reduce((a, s) => a + s.lengthPx, 0);
-  const support = kept / total;
+  const best = searchModel(leaning, width);
+  if (best === null) return none;
+  const { lean, middle, noise } = leaning;
+  const chosen = all.filter((_, i) => Math.abs(lean[i]! - leanAt(best, middle[i]!)) < 2.5 * noise[i]!);
+  const lengthOf = (list: readonly LineSegment[]): number => list.reduce((a, s) => a + s.lengthPx, 0);
+  const support = lengthOf(chosen) / lengthOf(all);
   const spread = Math.max(...chosen.map((s) => s.a[0])) - Math.min(...chosen.map((s) => s.a[0]));
   if (chosen.length < LEAST_SEGMENTS || support < LEAST_SUPPORT || spread < 0.3 * width)
     return { ...none, segments: chosen, support };
@@ -104,24 +145,24 @@ export function uprightEdges(
   const tall = posts.filter((q) => q.some((x) => x.lengthPx > height / 5)).length;
   // Two tall posts far apart, or three: less could be one leaning thing.
   if (posts.length < 2 || (posts.length === 2 && tall < 2)) return { ...none, segments: chosen, support };
-  const observations: ViewObservation[] = [];
-  for (const post of posts) {
-    const mass = post.reduce((a, q) => a + q.lengthPx, 0);
-    for (const q of post)
-      observations.push({
-        kind: 'vertical',
-        a: q.a,
-        b: q.b,
-        sdPx: 0.3,
-        angleSd: POST_SD / Math.sqrt(q.lengthPx / mass),
-      });
-  }
   return {
-    observations,
+    observations: posts.flatMap(postObservations),
     segments: chosen,
     support,
     roll: { value: Math.atan(best.roll), sd: POST_SD / Math.sqrt(posts.length) },
   };
+}
+
+/** The edges of one post as observations that together weigh as one. */
+function postObservations(post: readonly LineSegment[]): ViewObservation[] {
+  const mass = post.reduce((a, q) => a + q.lengthPx, 0);
+  return post.map((q) => ({
+    kind: 'vertical',
+    a: q.a,
+    b: q.b,
+    sdPx: 0.3,
+    angleSd: POST_SD / Math.sqrt(q.lengthPx / mass),
+  }));
 }
 
 /** Groups segments whose middles lie within `gapPx` of each other across the picture. */

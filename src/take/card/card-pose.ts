@@ -94,13 +94,8 @@ export function alignPose(
 ): AlignedCard | null {
   const coarse = alignPlane(luma, widthPx, heightPx, guess);
   if (coarse === null) return null;
-  const points: Point2[] = [];
-  const seen: Point2[] = [];
-  for (let id = 0; id < 4; id++)
-    for (const c of markerCorners(id)) {
-      points.push(c);
-      seen.push(apply(coarse, c[0], c[1]));
-    }
+  const points = [0, 1, 2, 3].flatMap((id): Point2[] => [...markerCorners(id)]);
+  const seen = points.map((c): Point2 => apply(coarse, c[0], c[1]));
   const start = startPose(points, seen, widthPx, heightPx, focalPx);
   if (start === null) return null;
   const cut = cutOut(luma, widthPx, heightPx, coarse, FINE_SIDE, 0);
@@ -109,7 +104,6 @@ export function alignPose(
   const full = (p: ArrayLike<number>): ArrayLike<number> => (fixed ? [start[0]!, ...Array.from(p)] : p);
   const distance = Math.hypot(Math.exp(start[3]!), start[4]!, start[5]!);
   const steps = [1e-3, 1e-4, 1e-4, 1e-3, 1e-3 * distance, 1e-3 * distance, 1e-3];
-  const lnPrior = Math.log(widthPx * PRIOR_FOCAL_WIDTHS);
   const a = alignCard({
     luma: cut.luma,
     width: cut.width,
@@ -122,11 +116,26 @@ export function alignPose(
     maxIterations: 25,
     toPixel: (p) => multiply(cut.fromFull, homographyOf(full(p), widthPx, heightPx)),
     // The alignment counts every pixel; the prior is set against them as if their noise were shared.
-    ...(fixed ? {} : { prior: { index: 0, mean: lnPrior, sd: PRIOR_LN_SD / SHARED_NOISE } }),
+    ...(fixed
+      ? {}
+      : { prior: { index: 0, mean: Math.log(widthPx * PRIOR_FOCAL_WIDTHS), sd: PRIOR_LN_SD / SHARED_NOISE } }),
   });
-  if (a === null || a.covariance === null || a.explained < LEAST_EXPLAINED || a.paper < 1.6 * Math.max(0, a.ink))
-    return null;
-  const [lf, tilt, roll, lh, x, z, turn] = Array.from(full(a.parameters)) as [
+  if (a === null || a.explained < LEAST_EXPLAINED || a.paper < 1.6 * Math.max(0, a.ink)) return null;
+  const pose = poseOf(a, full(a.parameters), fixed, cut.factor);
+  if (pose === null || !holdsBits(a.bitCorrelation) || !couldStand(pose)) return null;
+  return { pose, toPixel: poseHomography(pose, widthPx, heightPx), alignment: a, sigmaPx: a.sigmaPx * cut.factor };
+}
+
+/**
+ * An alignment's parameters in words, with their deviations; null where it has none.
+ * @param parameters ln focal px, tilt, roll (rad), ln height, the card's x and z, m, and its turn, rad
+ * @param fixed the focal length is known and was no parameter
+ * @param factor picture pixels a pixel that was compared
+ */
+function poseOf(a: Alignment, parameters: ArrayLike<number>, fixed: boolean, factor: number): CardPose | null {
+  const { covariance } = a;
+  if (covariance === null) return null;
+  const [lnFocal, tilt, roll, lnHeight, x, z, turn] = Array.from(parameters) as [
     number,
     number,
     number,
@@ -136,21 +145,13 @@ export function alignPose(
     number,
   ];
   const size = fixed ? 6 : 7;
-  const o = fixed ? -1 : 0;
-  const sd = (k: number, least: number): number =>
-    k + o < 0 ? 0 : Math.hypot(SHARED_NOISE * Math.sqrt(Math.max(0, a.covariance![(k + o) * size + k + o]!)), least);
-  const focal = Math.exp(lf);
-  const height = Math.exp(lh);
-  if (
-    !holdsBits(a.bitCorrelation) ||
-    height < 0.02 ||
-    height > 30 ||
-    tilt > 20 * RAD_PER_DEG ||
-    tilt < -100 * RAD_PER_DEG
-  )
-    return null;
-  const markers = a.markerCorrelation.filter((c) => c > 0.6).length;
-  const pose: CardPose = {
+  const sd = (parameter: number, least: number): number => {
+    const k = parameter - (fixed ? 1 : 0);
+    return k < 0 ? 0 : Math.hypot(SHARED_NOISE * Math.sqrt(Math.max(0, covariance[k * size + k]!)), least);
+  };
+  const focal = Math.exp(lnFocal);
+  const height = Math.exp(lnHeight);
+  return {
     focalPx: focal,
     tiltDeg: tilt * DEG_PER_RAD,
     rollDeg: roll * DEG_PER_RAD,
@@ -162,11 +163,15 @@ export function alignPose(
       rollDeg: sd(2, FLOOR.roll) * DEG_PER_RAD,
       cameraHeight: sd(3, FLOOR.lnHeight) * height,
     },
-    residualPx: (a.noise / Math.max(1e-3, a.paper - a.ink)) * Math.sqrt(2 * Math.PI) * a.sigmaPx * cut.factor,
-    markers,
+    residualPx: (a.noise / Math.max(1e-3, a.paper - a.ink)) * Math.sqrt(2 * Math.PI) * a.sigmaPx * factor,
+    markers: a.markerCorrelation.filter((c) => c > 0.6).length,
     priorLed: !fixed && sd(0, 0) > PRIOR_LN_SD * 0.6,
   };
-  return { pose, toPixel: poseHomography(pose, widthPx, heightPx), alignment: a, sigmaPx: a.sigmaPx * cut.factor };
+}
+
+/** Whether somebody could hold a camera so over a card on the floor. */
+function couldStand({ cameraHeight, tiltDeg }: CardPose): boolean {
+  return cameraHeight >= 0.02 && cameraHeight <= 30 && tiltDeg <= 20 && tiltDeg >= -100;
 }
 
 /**
