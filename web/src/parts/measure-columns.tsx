@@ -1,5 +1,6 @@
 /** All measures of a plate by what they tell of: camera, light, room, stir, ride and turn, look. */
 import { For, Show, type JSX } from 'solid-js';
+import { rounded } from '../../../src/core/amount.js';
 import type { PlateMeasures } from '../../../src/plate/types.js';
 import { GrainPair } from './grain-pair.js';
 import { MeasureList } from './measure-list.js';
@@ -143,9 +144,9 @@ function RideAndTurn(props: { m: PlateMeasures }): JSX.Element {
         >
           {(t) => (
             <>
-              turns from {t().frames[0]?.yawDeg.toFixed(0)}° to {t().frames[t().frames.length - 1]?.yawDeg.toFixed(0)}°,
-              at most {t().peakDegPerSecond.toFixed(0)}° a second (±{' '}
-              {Math.max(...t().frames.map((f) => f.sd)).toFixed(1)}°)
+              turns from {rounded(t().frames[0]?.yawDeg ?? 0, 0)}° to {rounded(t().frames.at(-1)?.yawDeg ?? 0, 0)}°, at
+              most {t().peakDegPerSecond.toFixed(0)}° a second (± {Math.max(...t().frames.map((f) => f.sd)).toFixed(1)}
+              °)
             </>
           )}
         </Show>
