@@ -9,6 +9,7 @@ import { PlatewrightError } from '../core/errors.js';
 /** Less room than this and not even the book's log can be begun (its index alone takes 32 kB). */
 const LEAST_ROOM_BYTES = 128 * 1024;
 
+/** The error `PW-BOOK-DAMAGED` of a file that is no readable book. */
 export function damaged(file: string, how: string, cause?: unknown): PlatewrightError {
   return new PlatewrightError(
     'PW-BOOK-DAMAGED',

@@ -5,6 +5,7 @@
 import { ATTENTION_DEFAULTS } from '../brief/cautions.js';
 import type { ProductionDocument } from './documents.js';
 
+/** A production document with its usual settings. */
 export function newProduction(
   title: string,
   overrides: Partial<Omit<ProductionDocument, 'id' | 'title'>> = {},

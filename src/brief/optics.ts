@@ -14,6 +14,7 @@ export function focalInPixels(focalMm: number, sensorWidthMm: number, widthPx: n
   return (focalMm / sensorWidthMm) * widthPx;
 }
 
+/** A focal length in pixels on a sensor of this width, mm; the picture uses the sensor's whole width. */
 export function focalInMillimetres(focalPx: number, sensorWidthMm: number, widthPx: number): number {
   return (focalPx * sensorWidthMm) / widthPx;
 }

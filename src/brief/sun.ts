@@ -189,7 +189,15 @@ export function sunWindows(request: WindowRequest): SunWindow[] {
   const close = (endMs: number, openEnd: boolean): void => {
     if (open !== null && endMs > open.startMs) {
       const middle = (open.startMs + endMs) / 2;
-      windows.push({ ...open, endMs, atStart: at(open.startMs), atEnd: at(endMs), atMiddle: at(middle), openEnd });
+      windows.push({
+        startMs: open.startMs,
+        endMs,
+        atStart: at(open.startMs),
+        atEnd: at(endMs),
+        atMiddle: at(middle),
+        openStart: open.openStart,
+        openEnd,
+      });
     }
     open = null;
   };

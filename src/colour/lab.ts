@@ -24,6 +24,7 @@ function fInverse(t: number): number {
   return c > EPSILON ? c : (116 * t - 16) / KAPPA;
 }
 
+/** XYZ (Y of white = 1) → L* 0..100, a*, b*, against `white`. */
 export function xyzToLab(
   x: number,
   y: number,
@@ -36,6 +37,7 @@ export function xyzToLab(
   return [116 * fy - 16, 500 * (fx - fy), 200 * (fy - fz)];
 }
 
+/** L* 0..100, a*, b* → XYZ (Y of white = 1), against `white`. */
 export function labToXyz(
   L: number,
   a: number,

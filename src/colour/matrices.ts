@@ -44,6 +44,7 @@ export function xyzToXy(x: number, y: number, z: number): [number, number] {
   return s > 0 ? [x / s, y / s] : [...ILLUMINANTS.D65];
 }
 
+/** The product a · b of two 3 × 3 matrices, row by row. */
 export function multiply3(a: ArrayLike<number>, b: ArrayLike<number>): Float64Array {
   const out = new Float64Array(9);
   for (let r = 0; r < 3; r++)
@@ -52,6 +53,7 @@ export function multiply3(a: ArrayLike<number>, b: ArrayLike<number>): Float64Ar
   return out;
 }
 
+/** The inverse of a 3 × 3 matrix, row by row; not finite where it has none. */
 export function invert3(m: ArrayLike<number>): Float64Array {
   const a = m[0]!;
   const b = m[1]!;
@@ -79,6 +81,7 @@ export function invert3(m: ArrayLike<number>): Float64Array {
   );
 }
 
+/** The 3 × 3 matrix m times the column (x, y, z). */
 export function apply3(m: ArrayLike<number>, x: number, y: number, z: number): [number, number, number] {
   return [m[0]! * x + m[1]! * y + m[2]! * z, m[3]! * x + m[4]! * y + m[5]! * z, m[6]! * x + m[7]! * y + m[8]! * z];
 }
@@ -95,6 +98,7 @@ export function rgbToXyz(primaries: Primaries): Float64Array {
   return p;
 }
 
+/** XYZ → linear RGB: the inverse of {@link rgbToXyz}. */
 export function xyzToRgb(primaries: Primaries): Float64Array {
   return invert3(rgbToXyz(primaries));
 }
@@ -122,6 +126,7 @@ export function rgbToYcbcr(name: YcbcrName): Float64Array {
   return Float64Array.of(kr, kg, kb, -kr / u, -kg / u, 0.5, 0.5, -kg / v, -kb / v);
 }
 
+/** Y' 0..1, Cb, Cr −0.5..0.5 → coded R'G'B': the inverse of {@link rgbToYcbcr}. */
 export function ycbcrToRgb(name: YcbcrName): Float64Array {
   return invert3(rgbToYcbcr(name));
 }

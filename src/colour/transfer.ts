@@ -17,21 +17,25 @@
  */
 export type TransferName = 'bt709' | 'srgb' | 'bt1886' | 'gamma22' | 'gamma28' | 'pq' | 'hlg' | 'linear';
 
+/** Scene-linear (1 = reference white) → coded, ITU-R BT.709-6 item 1.2. */
 export function bt709Encode(linear: number): number {
   if (linear < 0) return -bt709Encode(-linear);
   return linear < 0.018 ? 4.5 * linear : 1.099 * linear ** 0.45 - 0.099;
 }
 
+/** Coded → scene-linear (1 = reference white): the inverse of {@link bt709Encode}. */
 export function bt709Decode(coded: number): number {
   if (coded < 0) return -bt709Decode(-coded);
   return coded < 0.081 ? coded / 4.5 : ((coded + 0.099) / 1.099) ** (1 / 0.45);
 }
 
+/** Display-linear → coded, IEC 61966-2-1. */
 export function srgbEncode(linear: number): number {
   if (linear < 0) return -srgbEncode(-linear);
   return linear <= 0.0031308 ? 12.92 * linear : 1.055 * linear ** (1 / 2.4) - 0.055;
 }
 
+/** Coded → display-linear, IEC 61966-2-1. */
 export function srgbDecode(coded: number): number {
   if (coded < 0) return -srgbDecode(-coded);
   return coded <= 0.04045 ? coded / 12.92 : ((coded + 0.055) / 1.055) ** 2.4;
@@ -44,6 +48,7 @@ export function bt1886Decode(coded: number, white = 1, black = 0): number {
   return (w - b) ** 2.4 * Math.max(coded + b / (w - b), 0) ** 2.4;
 }
 
+/** Display-linear → coded, ITU-R BT.1886 (annex 1) with the luminance of white and black; below zero it is zero. */
 export function bt1886Encode(luminance: number, white = 1, black = 0): number {
   const w = white ** (1 / 2.4);
   const b = black ** (1 / 2.4);

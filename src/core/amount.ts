@@ -23,6 +23,7 @@ function digits(sd: number | null, value: number): number {
   return Math.max(0, Math.min(4, 1 - Math.floor(Math.log10(s))));
 }
 
+/** A unit as it stands behind its number, with the space that it wants. */
 export function unit(u: string): string {
   return UNITS[u] ?? ` ${u}`;
 }
@@ -33,6 +34,7 @@ export function rounded(value: number, digits: number): string {
   return Number(text) === 0 ? text.replace('-', '') : text.replace('-', '−');
 }
 
+/** A value with its unit and its sd, rounded to what the sd tells; shares (unit `1`) in hundredths. */
 export function amount(value: number, sd: number | null, u: string): string {
   // Shares read best in hundredths.
   if (u === '1') return amount(value * 100, sd === null ? null : sd * 100, '%');

@@ -37,6 +37,7 @@ export interface Measure {
   readonly priorLed?: boolean;
 }
 
+/** A measure that could be had: value and sd in `unit`, and by what method (`how`). */
 export function measured(
   value: number,
   unit: Unit,
@@ -48,6 +49,7 @@ export function measured(
   return { value, unit, sd, how, frames, ...extra };
 }
 
+/** A measure that could not be had: why, and which mark or act would give it. */
 export function notMeasurable(unit: Unit, reason: string, wouldHelp?: string): Measure {
   return {
     value: null,

@@ -50,6 +50,7 @@ export function formatRate(r: Rate): string {
   return `${r.num}/${r.den}`;
 }
 
+/** Whether two rates are the same; both in lowest terms, as `rate` and `parseRate` give them. */
 export function ratesEqual(a: Rate, b: Rate): boolean {
   return a.num === b.num && a.den === b.den;
 }
@@ -78,6 +79,7 @@ export interface Span {
   readonly out: number;
 }
 
+/** Frames of a span, `out` exclusive. */
 export function spanLength(s: Span): number {
   return s.out - s.in;
 }

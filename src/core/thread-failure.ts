@@ -16,6 +16,7 @@ export interface ThreadFailure {
   } | null;
 }
 
+/** An error as a thread may send it to another, with its code where it is the program's own. */
 export function tellFailure(error: unknown): ThreadFailure {
   const e = error instanceof Error ? error : new Error(String(error));
   return {

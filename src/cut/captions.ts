@@ -54,6 +54,9 @@ const lines = (t: string): string =>
     .trim();
 const vttText = (t: string): string => lines(t).replace(/&/g, '&amp;').replace(/</g, '&lt;').replace(/>/g, '&gt;');
 
+/**
+ * Captions (frames of `rate`) as a WebVTT file (W3C). Throws `PW-CAPTION-TIME`, `PW-CAPTION-ORDER` and `PW-CAPTION-TEXT`.
+ */
 export function writeWebVtt(captions: readonly Caption[], rate: Rate): string {
   check(captions);
   return (
@@ -68,6 +71,9 @@ export function writeWebVtt(captions: readonly Caption[], rate: Rate): string {
   );
 }
 
+/**
+ * Captions (frames of `rate`) as a SubRip file. Throws `PW-CAPTION-TIME`, `PW-CAPTION-ORDER` and `PW-CAPTION-TEXT`.
+ */
 export function writeSubRip(captions: readonly Caption[], rate: Rate): string {
   check(captions);
   return captions

@@ -124,6 +124,7 @@ function unionFrames(uses: readonly { readonly in: number; readonly out: number 
   return total;
 }
 
+/** The ledger as a table with a line a use, CSV. */
 export function ledgerCsv(l: Ledger): string {
   return writeCsv([
     [

@@ -104,6 +104,7 @@ export class BlockMatcher {
   }
 }
 
+/** A match of two frames that are alike, to be filled. */
 export function emptyMatch(): Match {
   return { dissimilarity: 0, rigidDissimilarity: 0, dx: 0, dy: 0, evidence: 0, motion: 0, motionSpread: 0 };
 }

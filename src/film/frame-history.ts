@@ -186,6 +186,7 @@ export function smallFrameText(f: SmallFrame): string {
   return Buffer.from(f.buffer, f.byteOffset, f.byteLength).toString('base64');
 }
 
+/** A small frame from its Base64 text. */
 export function smallFrameOf(text: string): SmallFrame {
   const frame = new Uint16Array(SMALL_LENGTH);
   new Uint8Array(frame.buffer).set(Buffer.from(text, 'base64'));

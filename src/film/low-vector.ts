@@ -7,6 +7,7 @@ import { COARSE_H, COARSE_W, SMALL_H, SMALL_W, type SmallFrame } from './small-f
 const CELLS = COARSE_W * COARSE_H;
 export const LOW_LENGTH = 3 * CELLS;
 
+/** The vector of a small frame, three planes of cells in `dst`, which must not be `scratch`. */
 export function lowVector(
   f: SmallFrame,
   dst: Float32Array = new Float32Array(LOW_LENGTH),

@@ -26,10 +26,12 @@ export function multiply(a: Mat3, b: Mat3): Mat3 {
   ];
 }
 
+/** Rows for columns. */
 export function transpose(m: Mat3): Mat3 {
   return [m[0], m[3], m[6], m[1], m[4], m[7], m[2], m[5], m[8]];
 }
 
+/** Determinant; 0 where the matrix folds the plane to a line or less. */
 export function determinant(m: Mat3): number {
   return m[0] * (m[4] * m[8] - m[5] * m[7]) - m[1] * (m[3] * m[8] - m[5] * m[6]) + m[2] * (m[3] * m[7] - m[4] * m[6]);
 }
@@ -92,10 +94,12 @@ export function normalise(m: Mat3): Mat3 {
   return mapTuple(m, (v) => v * k);
 }
 
+/** A shift by (dx, dy). */
 export function translation(dx: number, dy: number): Mat3 {
   return [1, 0, dx, 0, 1, dy, 0, 0, 1];
 }
 
+/** Larger by sx and sy about the origin. */
 export function scaling(sx: number, sy: number = sx): Mat3 {
   return [sx, 0, 0, 0, sy, 0, 0, 0, 1];
 }
@@ -107,14 +111,17 @@ export function rescale(m: Mat3, factor: number): Mat3 {
   return [m[0], m[1], m[2] * factor, m[3], m[4], m[5] * factor, m[6] / factor, m[7] / factor, m[8]];
 }
 
+/** Cross product a × b. */
 export function cross(a: Vec3, b: Vec3): [number, number, number] {
   return [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]];
 }
 
+/** Inner product. */
 export function dot(a: Vec3, b: Vec3): number {
   return a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
 }
 
+/** The vector at length 1; not a number where it has none. */
 export function unit(v: Vec3): [number, number, number] {
   const n = Math.hypot(v[0], v[1], v[2]);
   return [v[0] / n, v[1] / n, v[2] / n];

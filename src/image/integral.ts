@@ -10,6 +10,7 @@ export interface IntegralImage {
   readonly sums: Float64Array;
 }
 
+/** Summed-area table of a plane, height × width. Throws `PW-IMAGE-SHAPE` where the sizes differ. */
 export function integralImage(src: Float32Array, width: number, height: number): IntegralImage {
   requirePlane(src, width, height, 'integral image');
   const stride = width + 1;

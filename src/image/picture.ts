@@ -38,10 +38,12 @@ export function plane(picture: Picture, channel: number): Float32Array {
   return picture.data.subarray(channel * n, (channel + 1) * n);
 }
 
+/** A picture with samples of its own. */
 export function clonePicture(picture: Picture): Picture {
   return { ...picture, data: picture.data.slice() };
 }
 
+/** Whether two pictures have one width and height; channels may differ. */
 export function sameSize(a: Picture, b: Picture): boolean {
   return a.width === b.width && a.height === b.height;
 }

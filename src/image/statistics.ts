@@ -138,6 +138,7 @@ export function percentiles(values: ArrayLike<number>, ps: readonly number[], ma
   });
 }
 
+/** The 50th percentile of the values, or of those whose mask is not 0. */
 export function median(values: ArrayLike<number>, mask?: ArrayLike<number>): number {
   return percentile(values, 50, mask);
 }

@@ -216,6 +216,7 @@ async function dispose(context: FormatContext): Promise<void> {
   }
 }
 
+/** Closes the file and frees what its decoder holds. */
 export async function closeInput(input: OpenedInput): Promise<void> {
   await dispose(input.context);
 }

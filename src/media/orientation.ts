@@ -25,10 +25,12 @@ export function readDisplayMatrix(data: Buffer | null): Orientation {
   return straight || turned ? { a, b, c, d } : UPRIGHT;
 }
 
+/** Whether the picture is shown as it is stored. */
 export function isUpright(o: Orientation): boolean {
   return o.a === 1 && o.d === 1;
 }
 
+/** Whether width and height change places as it is shown. */
 export function isTurned(o: Orientation): boolean {
   return o.a === 0;
 }

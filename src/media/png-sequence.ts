@@ -222,6 +222,7 @@ function crc(data: Uint8Array, start: number): number {
   return own === undefined ? crcPlain(data, start) : own(data, start);
 }
 
+/** CRC-32 of a chunk from `start` on (PNG, ISO/IEC 15948, annex D), byte by byte. */
 export function crcPlain(data: Uint8Array, start: number): number {
   let c = ~start;
   for (let i = 0; i < data.length; i += 1) c = TABLE[(c ^ data[i]!) & 0xff]! ^ (c >>> 8);

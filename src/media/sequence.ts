@@ -11,6 +11,7 @@ import type { VideoInfo } from './types.js';
 
 const PATTERN = /%(?:0(\d+))?d/;
 
+/** Whether a path names a picture sequence by a pattern such as `_%05d.png`. */
 export function isSequencePattern(path: string): boolean {
   return PATTERN.test(basename(path));
 }

@@ -37,6 +37,7 @@ export interface Decoding {
   readonly cbToB: number;
 }
 
+/** What Y'CbCr of a matrix is decoded by, from its luma weights (ITU-R BT.709-6 item 3.3 and its kin). */
 export function decodingOf(matrix: MatrixName): Decoding {
   const [kr, kb] = lumaWeights(matrix);
   const kg = 1 - kr - kb;

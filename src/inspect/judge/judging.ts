@@ -25,6 +25,7 @@ export interface Judge {
   rows(matter: InspectionMatterName, list: readonly Reading[]): void;
 }
 
+/** The step of a recipe, where it is on. */
 export function stepOf<N extends StepName>(recipe: Recipe, name: N): Extract<RecipeStep, { step: N }> | null {
   return recipe.steps.find((s): s is Extract<RecipeStep, { step: N }> => s.step === name && s.on) ?? null;
 }
@@ -48,6 +49,7 @@ export function peelWayOut(peel: Extract<RecipeStep, { step: 'peel' }> | null): 
   }
 }
 
+/** The values of readings, in order; none where there are no readings. */
 export function values(list: readonly Reading[] | undefined): number[] {
   return (list ?? []).map((r) => r.value);
 }
@@ -57,6 +59,7 @@ export function passesAlone(told: Told | null, limit: number): boolean {
   return told === null || told.off <= limit;
 }
 
+/** Mean value of readings; not a number without any. */
 export function mean(list: readonly Reading[]): number {
   return list.reduce((s, r) => s + r.value, 0) / list.length;
 }
@@ -68,10 +71,12 @@ export function errorOf(list: readonly Reading[]): number | null {
   return Math.sqrt(list.reduce((s, r) => s + (r.value - m) ** 2, 0) / (list.length - 1) / list.length);
 }
 
+/** Frame of the reading whose value is farthest off by this measure. At least one reading is needed. */
 export function worstBy(list: readonly Reading[], off: (v: number) => number): number {
   return list.reduce((w, r) => (off(r.value) > off(w.value) ? r : w)).frame;
 }
 
+/** Median; not a number without values. */
 export function middle(values: readonly number[]): number {
   const s = [...values].sort((a, b) => a - b),
     k = s.length >> 1;

@@ -65,6 +65,7 @@ export async function* begunBeside<T>(
   }
 }
 
+/** The writer of a join's film; `o.even` cuts an odd last column and row, which H.264 can't hold. */
 export async function openFilm(renderer: JoinRenderer, out: string, o: RenderOptions): Promise<VideoWriter> {
   const { widthPx, heightPx } = renderer.plateInfo,
     cut = o.even === true ? 1 : 0;
@@ -81,6 +82,7 @@ export async function openFilm(renderer: JoinRenderer, out: string, o: RenderOpt
   });
 }
 
+/** The writer of the performer's matte: FFV1, grey, 8 bits. */
 export function openMatte(renderer: JoinRenderer, out: string): Promise<VideoWriter> {
   return VideoWriter.open(out, {
     widthPx: renderer.plateInfo.widthPx,

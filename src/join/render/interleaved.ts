@@ -10,6 +10,7 @@ export interface Interleaved {
   readonly data: Float32Array;
 }
 
+/** A planar RGBA picture with the four channels of a pixel side by side. */
 export function interleave(p: Picture): Interleaved {
   const n = p.width * p.height;
   const out = new Float32Array(4 * n);

@@ -1,6 +1,7 @@
 /** Which steps change the plate itself, before anything is laid on it, and which the joined picture. */
 import type { PatchStep, Recipe, RecipeStep } from '../types.js';
 
+/** Whether a step changes the plate before anything is laid on it. */
 export function mendsPlate(s: RecipeStep): boolean {
   return s.on && (s.step === 'erase' || s.step === 'widen' || (s.step === 'patch' && s.onto === 'plate'));
 }

@@ -38,6 +38,11 @@ export interface Lay {
   readonly larger: boolean;
 }
 
+/**
+ * How a placement lays the take under `box` (x0, y0, x1, y1, plate pixels). Throws `PW-JOIN-PLACE` where it folds to a
+ * line.
+ * @param averaged the source was averaged before and carries a footprint of its own
+ */
 export function layOf(toPlate: Mat3, box: readonly [number, number, number, number], averaged: boolean): Lay {
   const inverse = tryInvert(toPlate);
   if (inverse === null)
@@ -67,6 +72,7 @@ export interface Occupancy {
 }
 export const CELL = 8;
 
+/** Summed table of a w × h plane of flags, (h + 1) × (w + 1). */
 export function summed(any: Uint8Array, w: number, h: number): Occupancy {
   const sum = new Int32Array((w + 1) * (h + 1));
   for (let y = 0; y < h; y++)

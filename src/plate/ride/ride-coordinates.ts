@@ -19,12 +19,14 @@ export function adjointTo(a: Mat3): Float64Array {
   return out;
 }
 
+/** Tᵀ v, of an 8 × 8 matrix and 8 numbers. */
 export function transposedTimes(t: Float64Array, v: Float64Array): Float64Array {
   const out = new Float64Array(8);
   for (let r = 0; r < 8; r++) for (let k = 0; k < 8; k++) out[r] = out[r]! + t[k * 8 + r]! * v[k]!;
   return out;
 }
 
+/** Tᵀ I T: an information (8 × 8) over the generators that T takes the new coordinates to. */
 export function changeCoordinates(information: Float64Array, t: Float64Array): Float64Array {
   const half = new Float64Array(64);
   const out = new Float64Array(64);

@@ -36,6 +36,7 @@ export function accept(r: AlignResult | null): boolean {
   return r.agreement * r.visible > 0.2 && r.agreement > 0.33 && r.correlation > 0.5;
 }
 
+/** Whether the first fit is the better one; none is worse than any. */
 export function better(a: AlignResult | null, b: AlignResult | null): boolean {
   if (a === null) return false;
   return b === null || qualityOf(a) > qualityOf(b);

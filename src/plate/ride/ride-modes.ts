@@ -25,15 +25,21 @@ const MODES: readonly (readonly number[])[] = [
   [0, 0.5, 0, -0.5, 0, 0.5, 0, -0.5],
 ];
 
+/** The template's corners under a warp, brought back by `back` (the set's motion) where there is one; px. */
 export function cornersUnder(template: RideTemplate, warp: Mat3, back: Mat3 | null): Point2[] {
   const m = back === null ? warp : multiply(back, warp);
   return template.corners.map(([u, v]) => apply(m, u, v));
 }
 
+/** Four corners (or their displacements) in the eight modes. */
 export function modesOf(corners: readonly Point2[]): Float64Array {
   return Float64Array.from(MODES, (row) => row.reduce((s, w, i) => s + w * corners[i >> 1]![i & 1]!, 0));
 }
 
+/**
+ * The key frame's pixels → a frame's by the corners that these modes say, after the set's motion where there is one;
+ * null where they fold.
+ */
 export function homographyOf(template: RideTemplate, modes: Float64Array, set: Mat3 | null): Mat3 | null {
   const corners = [0, 1, 2, 3].map((k) =>
     mapTuple([0, 1] as const, (q) => MODES.reduce((s, row, m) => s + row[2 * k + q]! * modes[m]!, 0)),
@@ -59,6 +65,7 @@ export function jacobian(template: RideTemplate, homography: Mat3, back: Mat3 | 
   return out;
 }
 
+/** By how much a homography enlarges lengths at the template's origin. */
 export function scaleOf(m: Mat3, template: RideTemplate): number {
   const [x, y] = [template.toPixels[2], template.toPixels[5]];
   const o = apply(m, x, y);
@@ -80,6 +87,7 @@ export function congruent(a: Float64Array, t: Float64Array): Float64Array {
   return out;
 }
 
+/** Inverse of an 8 × 8 matrix by elimination with pivots; null where it has none. */
 export function invertDense(a: Float64Array): Float64Array | null {
   const n = D;
   const m = Float64Array.from(a);
@@ -110,12 +118,14 @@ export function invertDense(a: Float64Array): Float64Array | null {
   return out;
 }
 
+/** An 8 × 8 matrix times 8 numbers. */
 export function times(a: Float64Array, x: Float64Array): Float64Array {
   const out = new Float64Array(D);
   for (let r = 0; r < D; r++) for (let c = 0; c < D; c++) out[r] = out[r]! + a[r * D + c]! * x[c]!;
   return out;
 }
 
+/** Sum of the diagonal of an 8 × 8 matrix. */
 export function trace(a: Float64Array): number {
   let s = 0;
   for (let i = 0; i < D; i++) s += a[i * D + i]!;
