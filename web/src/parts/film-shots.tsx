@@ -63,9 +63,10 @@ export function FilmShots(props: { book: BookState; film: FilmDocument }): JSX.E
     <section>
       <h2>{props.film.title}</h2>
       <p class="pencil-note">
-        {v.frameCount} frames · {v.widthPx} × {v.heightPx}
+        {v.frameCount} {v.frameCount === 1 ? 'frame' : 'frames'} · {v.widthPx} × {v.heightPx}
         {props.film.credit === '' ? '' : ` · ${props.film.credit}`}
       </p>
+      <For each={v.notes}>{(n) => <p class="pencil-note">{n}</p>}</For>
       <FilmWords book={props.book} film={props.film} />
       <Show
         when={props.film.summaries !== undefined}
