@@ -4,13 +4,14 @@ import { rate, type Rate } from '../core/rational.js';
 import { avGetCodecName, avGetPixFmtName, C } from './ffmpeg.js';
 import { clockSeconds } from './broken-off.js';
 import { readColourTags } from './colour-tags.js';
+import { PQ_WHITE_CDM2 } from './light-curves.js';
 import { squareWidth } from './square-pixels.js';
 import type { FrameIndex } from './frame-index.js';
 import type { Timing } from './frame-timing.js';
 import type { OpenedInput } from './input.js';
 import { isTurned, isUpright, orientationDegrees } from './orientation.js';
 import { deliveredFormat } from './planes.js';
-import type { SoundInfo, VideoInfo } from './types.js';
+import type { SoundInfo, TransferName, VideoInfo } from './types.js';
 
 /**
  * Files up to this size have their packets counted when they are opened; larger ones
@@ -67,6 +68,7 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
     notes: [
       ...notes,
       ...(timing?.notes ?? []),
+      ...hdrNote(tags.transfer),
       ...turnedNote(orientation),
       ...brokenOffNotes(input, stream, index, timing),
       ...squaredNote(aspect, storedPx, widthPx),
@@ -101,6 +103,15 @@ function fieldOrderOf(order: number): VideoInfo['fieldOrder'] {
   if (order === C.AV_FIELD_TT || order === C.AV_FIELD_TB) return 'top';
   if (order === C.AV_FIELD_BB || order === C.AV_FIELD_BT) return 'bottom';
   return 'progressive';
+}
+
+/** What becomes of light above white. */
+function hdrNote(transfer: TransferName): string[] {
+  if (transfer !== 'pq' && transfer !== 'hlg') return [];
+  const [name, white] = transfer === 'pq' ? ['PQ', `${PQ_WHITE_CDM2} cd/m²`] : ['HLG', '75 % of the signal'];
+  return [
+    `the file is HDR (${name}); joins and reels are BT.709, in which what is brighter than its white (${white}) is cut off`,
+  ];
 }
 
 function turnedNote(orientation: OpenedInput['orientation']): string[] {

@@ -232,7 +232,9 @@ describe('round trips', () => {
       for (const name of ['tags.mp4', 'tags.mov']) {
         const path = join(dir, name);
         await write(path, { codec: name === 'tags.mp4' ? 'h264' : 'prores4444', colour }, 3);
-        expect((await probe(path)).video!.colour).toEqual(colour);
+        const read = (await probe(path)).video!;
+        expect(read.colour).toEqual(colour);
+        expect(read.notes.some((n) => n.includes('HDR'))).toBe(colour.transfer !== 'bt709');
       }
     }
   });
