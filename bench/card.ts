@@ -13,7 +13,8 @@ import { readBall } from '../src/take/card/card-ball.js';
 import { guessCards } from '../src/take/card/card-detect.js';
 import { readPeg } from '../src/take/card/card-light.js';
 import { findCard, linearLuma } from '../src/take/card/read-card.js';
-import { makeCardScenes, renderCard, type CardScene } from './card-scenes.js';
+import { renderCard } from './card-drawing.js';
+import { makeCardScenes, type CardScene } from './card-scenes.js';
 import type { BenchRow } from './rows.js';
 
 const sorted = (v: readonly number[]): number[] => [...v].sort((a, b) => a - b);

@@ -6,7 +6,8 @@ import { rate } from '../../core/rational.js';
 import type { Picture } from '../../image/picture.js';
 import { VideoWriter } from '../../media/video-writer.js';
 import { frameWithPerformer, isPage, performerSpan } from './card-frames.js';
-import { renderCard, type CardScene } from '../../../bench/card-scenes.js';
+import { renderCard } from '../../../bench/card-drawing.js';
+import { CARD_WITH_PEG } from '../../../bench/card-scenes.js';
 import { measureTake } from '../measure-take.js';
 import type { TakeFrame } from '../measures.js';
 
@@ -63,22 +64,7 @@ describe('a take that begins with the card, as the brief asks', () => {
   });
 
   it('measures the performer and not the card', async () => {
-    const s: CardScene = {
-      widthPx: 960,
-      heightPx: 540,
-      floor: 0.2,
-      stands: 'peg',
-      paper: 'cut',
-      focalPx: 750,
-      tiltDeg: -32,
-      rollDeg: 0,
-      cameraHeight: 0.9,
-      card: { x: 0, z: 1.35, turnDeg: 8 },
-      sun: { azimuthDeg: 50, elevationDeg: 48 },
-      blurPx: 0.8,
-      noise: 0,
-      seed: 1,
-    };
+    const s = { ...CARD_WITH_PEG, rollDeg: 0, card: { x: 0, z: 1.35, turnDeg: 8 }, noise: 0 };
     const card = renderCard(s);
     const n = 960 * 540;
     /** The scene's grey floor painted green; the card's page and what lies on it stay. */

@@ -2,7 +2,8 @@ import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { renderCard, type CardScene } from '../../../bench/card-scenes.js';
+import { renderCard } from '../../../bench/card-drawing.js';
+import { CARD_WITH_BALL, CARD_WITH_PEG, type CardScene } from '../../../bench/card-scenes.js';
 import { MARKER_BITS } from '../../brief/card-layout.js';
 import { cardPdf } from '../../brief/card-print.js';
 import { srgbDecode, srgbEncode } from '../../colour/transfer.js';
@@ -23,22 +24,10 @@ afterAll(() => {
   rmSync(folder, { recursive: true, force: true });
 });
 
-const base = { widthPx: 960, heightPx: 540, floor: 0.2, stands: 'peg', paper: 'cut' } as const;
 const scenes: CardScene[] = [
+  CARD_WITH_PEG,
   {
-    ...base,
-    focalPx: 750,
-    tiltDeg: -32,
-    rollDeg: 1.5,
-    cameraHeight: 0.9,
-    card: { x: 0.1, z: 1.35, turnDeg: 8 },
-    sun: { azimuthDeg: 50, elevationDeg: 48 },
-    blurPx: 0.8,
-    noise: 0.01,
-    seed: 1,
-  },
-  {
-    ...base,
+    ...CARD_WITH_PEG,
     focalPx: 975,
     tiltDeg: -22,
     rollDeg: -2,
@@ -51,7 +40,7 @@ const scenes: CardScene[] = [
     paper: 'a4',
   },
   {
-    ...base,
+    ...CARD_WITH_PEG,
     focalPx: 640,
     tiltDeg: -40,
     rollDeg: 0,
@@ -63,7 +52,7 @@ const scenes: CardScene[] = [
     seed: 3,
   },
   {
-    ...base,
+    ...CARD_WITH_PEG,
     focalPx: 1100,
     tiltDeg: -24,
     rollDeg: 0.5,
@@ -124,20 +113,7 @@ describe('floor card', () => {
   );
 
   it('reads the key from a ball on the spot, and takes neither for the other', async () => {
-    const s: CardScene = {
-      ...base,
-      focalPx: 900,
-      tiltDeg: -30,
-      rollDeg: 1,
-      cameraHeight: 0.8,
-      card: { x: 0.05, z: 1.3, turnDeg: -12 },
-      sun: { azimuthDeg: 65, elevationDeg: 40 },
-      stands: 'ball',
-      blurPx: 1,
-      noise: 0.01,
-      seed: 6,
-    };
-    const r = await readCard(await written('ball', renderCard(s)));
+    const r = await readCard(await written('ball', renderCard(CARD_WITH_BALL)));
     expect(r.ball).not.toBeNull();
     expect(r.sun).toBeNull();
     expect(r.sunReason).toMatch(/ball/);
@@ -163,19 +139,7 @@ describe('floor card', () => {
     'a take takes its light from the ball on its card, whether marks settle the view or not, ' +
       'and not where a shadow is marked',
     async () => {
-      const s: CardScene = {
-        ...base,
-        focalPx: 900,
-        tiltDeg: -30,
-        rollDeg: 0,
-        cameraHeight: 0.8,
-        card: { x: 0.05, z: 1.3, turnDeg: -12 },
-        sun: { azimuthDeg: 65, elevationDeg: 40 },
-        stands: 'ball',
-        blurPx: 1,
-        noise: 0.01,
-        seed: 6,
-      };
+      const s: CardScene = { ...CARD_WITH_BALL, rollDeg: 0 };
       const file = await written('ball-take', renderCard(s));
       const horizon = {
         kind: 'horizon',
@@ -226,7 +190,7 @@ describe('floor card', () => {
 
   it('reads the code where it is large enough, and takes a known focal length as it is', async () => {
     const s: CardScene = {
-      ...base,
+      ...CARD_WITH_PEG,
       focalPx: 1500,
       tiltDeg: -45,
       rollDeg: 0,
