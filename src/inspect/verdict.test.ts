@@ -44,10 +44,7 @@ describe('what a maker is told', () => {
       {
         ...blank(),
         readings: { colour: at(20, 20) },
-        gains: [
-          [0.5, 1.1, 1.2],
-          [0.5, 1.1, 1.2],
-        ],
+        casts: [1, 2].map(() => ({ colour: 20, gain: [0.5, 1.1, 1.2], own: [2, 0.4], plate: [0, 0] })),
       },
       'colour',
     );

@@ -3,6 +3,7 @@
  * saturated the performer is.
  */
 import { LIMITS, OTHER_CAST, OWN_CAST, OWN_SATURATION, OWN_SPILL } from '../limits.js';
+import { unlikeChange, unlikeUnderAnyLight, type CastReading, type Tint } from '../light/cast.js';
 import type { Series } from '../reader/series.js';
 import {
   middle,
@@ -19,8 +20,8 @@ import {
 import { castBeside, isOwn, type CastBeside } from './own-picture.js';
 
 export function judgeColour(series: Series, judge: Judge): void {
-  const alone = besidePlate(series, judge),
-    beside = castBeside(series),
+  const beside = castBeside(series),
+    alone = byItsCoat(series, judge, beside, besidePlate(series, judge)),
     screen = stepOf(judge.recipe, 'peel')?.screen ?? 'green';
   // What the screen left is the spill's matter.
   const spilt = beside?.own === true && screenLeft(beside, screen) > OWN_SPILL,
@@ -39,7 +40,7 @@ function slopeOf(judge: Judge): readonly [number, number, number] {
 
 function besidePlate(series: Series, judge: Judge): Told | null {
   const slope = slopeOf(judge),
-    gain = [0, 1, 2].map((c) => middle(series.gains.map((g) => g[c]!)));
+    gain = [0, 1, 2].map((c) => middle(series.casts.map((q) => q.gain[c]!)));
   return ofMean(
     series,
     'colour',
@@ -49,6 +50,37 @@ function besidePlate(series: Series, judge: Judge): Told | null {
       `(${tooMuch(gain)}): where its coat is not of that colour by itself, ` +
       `change the light step's slope from ${triple(slope)} to about ${triple(slope.map((s, c) => s * gain[c]!))}`,
   );
+}
+
+/**
+ * Of a coat that no light makes of a usual one: how far the join changed its tint in the take beside what the plate's
+ * light may do, where that is less than what the plate alone tells. The coat's tint in the take is what is seen less
+ * what it departs from the recipe's picture and less the recipe's own slope.
+ */
+function byItsCoat(series: Series, judge: Judge, beside: CastBeside | null, alone: Told | null): Told | null {
+  if (alone === null || beside === null || passesAlone(alone, LIMITS.colour)) return alone;
+  const slope = slopeOf(judge),
+    tint = (of: (c: CastReading) => Tint): Tint => [
+      middle(series.casts.map((c) => of(c)[0])),
+      middle(series.casts.map((c) => of(c)[1])),
+    ],
+    own = tint((c) => c.own),
+    change: Tint = [beside.red + Math.log2(slope[0] / slope[1]), beside.blue + Math.log2(slope[2] / slope[1])],
+    coat: Tint = [own[0] - change[0], own[1] - change[1]],
+    far = unlikeChange(
+      change,
+      tint((c) => c.plate),
+    );
+  if (far >= alone.value || !(unlikeUnderAnyLight(coat) > LIMITS.colour)) return alone;
+  return {
+    ...alone,
+    value: far,
+    off: far,
+    needed: `changed within ${LIMITS.colour} standard deviations of what the plate's light may do to this coat`,
+    advice:
+      `red stands ${signed(change[0])} and blue ${signed(change[1])} stop over green beside this coloured coat in its ` +
+      `take, more than the plate's light accounts for: bring the light step's slope ${triple(slope)} nearer to 1`,
+  };
 }
 
 /** In which colours the performer stands out, from the factors that would take it away. */

@@ -79,4 +79,25 @@ describe("beside the take, of the recipe's own picture", () => {
         ),
       ).toBe(null);
   });
+  it('a coloured coat is no cast where the take shows it so; a cast of its picture is, and one laid on by the recipe', () => {
+    const told = (own: readonly [number, number], beside: readonly [number, number]) =>
+      judge(
+        {
+          ...blank(),
+          readings: {
+            explained: at(0.99, 0.99, 0.99),
+            exposure: at(0, 0, 0),
+            colour: at(6, 6, 6),
+            lightRed: at(beside[0], beside[0], beside[0]),
+            lightBlue: at(beside[1], beside[1], beside[1]),
+          },
+          casts: [0, 1, 2].map(() => ({ colour: 6, gain: [1.6, 0.9, 0.4], own, plate: [0, 0] })),
+        },
+        { ...recipe, steps: recipe.steps.map((s) => (s.step === 'light' ? { ...s, slope: [0.8, 0.8, 0.8] } : s)) },
+      ).matters.find((m) => m.matter === 'colour')!;
+    // Blue by itself; the same after a cast; a grey coat made as blue by a cast.
+    expect(told([-1, 1.6], [0, 0]).passes).toBe(true);
+    expect(told([-1.6, 2.3], [-0.6, 0.7]).passes).toBe(false);
+    expect(told([-1, 1.6], [-1, 1.6]).passes).toBe(false);
+  });
 });

@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { bt709Encode } from '../../colour/transfer.js';
 import { RandomStream } from '../../core/random.js';
 import { createPicture, type Picture } from '../../image/picture.js';
-import { readCast } from './cast.js';
+import { readCast, unlikeChange, unlikeUnderAnyLight } from './cast.js';
 import { lumaOf, matteBox } from '../reader/frame.js';
 import { LIMITS } from '../limits.js';
 
@@ -66,6 +66,30 @@ describe('cast', () => {
       expect(0.2126 * gain[0] + 0.7152 * gain[1] + 0.0722 * gain[2]).toBeCloseTo(1, 6);
     }
     expect(read(GINGER, [1.9, 1, 0.4]).colour).toBeGreaterThan(LIMITS.colour);
+  });
+
+  it('knows coats that no lamp or daylight makes of a usual one', () => {
+    const tint = ([r, g, b]: Rgb): [number, number] => [Math.log2(r / g), Math.log2(b / g)],
+      BLUE: Rgb = [0.08, 0.16, 0.5],
+      VIOLET: Rgb = [0.4, 0.15, 0.5],
+      RED: Rgb = [0.5, 0.06, 0.06],
+      // CIE illuminants A and D75 by their tristimulus values (1.0985, 1, .3558; .9497, 1, 1.2264; from memory) through
+      // the matrix of BT.709 worked out by hand.
+      LAMP: Rgb = [1.845, 0.826, 0.233],
+      SHADE: Rgb = [0.929, 1.007, 1.145];
+    for (const coat of [BLUE, VIOLET, RED]) expect(unlikeUnderAnyLight(tint(coat))).toBeGreaterThan(LIMITS.colour);
+    for (const coat of [GREY, BROWN, WHITE])
+      for (const light of [[1, 1, 1], LAMP, SHADE] as const)
+        expect(unlikeUnderAnyLight(tint([coat[0] * light[0], coat[1] * light[1], coat[2] * light[2]]))).toBeLessThan(
+          LIMITS.colour,
+        );
+  });
+
+  it('lets a change through that goes with the plate, and none as gross as a cast', () => {
+    expect(unlikeChange([0, 0], [0, 0])).toBe(0);
+    expect(unlikeChange([0.2, -0.3], [0.5, -0.7])).toBeLessThan(1);
+    expect(unlikeChange([0.93, -1.32], [0, 0])).toBeGreaterThan(LIMITS.colour);
+    expect(unlikeChange([-0.6, 0.6], [0, 0])).toBeGreaterThan(LIMITS.colour);
   });
 
   it('tells nothing where no performer is seen', () => {

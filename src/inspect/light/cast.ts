@@ -5,14 +5,21 @@
  * true pictures show, as Mahalanobis' distance (Proceedings of the National Institute of Sciences of India 2, 1936) of
  * red and blue over green: a bluish performer stands out long before an orange one.
  */
+import { linearOfWhite, planckianXy } from '../../colour/temperature.js';
 import { bt709Decode } from '../../colour/transfer.js';
 import { grow, type SeenFrame } from '../reader/frame.js';
+
+/** Stops of red and of blue over green. */
+export type Tint = readonly [number, number];
 
 export interface CastReading {
   /** How far the performer's colours lie from what performers show before such a plate, in standard deviations. */
   readonly colour: number;
   /** Factors on the performer's light, of luminance 1 together, that would bring it to one such deviation. */
   readonly gain: readonly [number, number, number];
+  /** Tints of the performer and of the plate about it. */
+  readonly own: Tint;
+  readonly plate: Tint;
 }
 
 /**
@@ -52,25 +59,56 @@ export function readCast(f: SeenFrame): CastReading | null {
   const [own, plate] = sums.map((s) => {
     const [r, g, b] = s.map((q) => Math.log2(Math.max(1e-4, q ** (1 / 6)))) as [number, number, number];
     return [r - g, b - g] as const;
-  }) as [readonly [number, number], readonly [number, number]];
-  const off = BELIEVED.map((share, b) =>
-    [0, 1].map((k) => own[k]! - share * Math.min(MOST[b]!, Math.max(-MOST[b]!, plate[k]!)) - USUAL[k]!),
-  ) as [number, number][];
-  return off.map(unlike).reduce((a, b) => (b.colour < a.colour ? b : a));
+  }) as [Tint, Tint];
+  const [off, colour] = leastOff([own[0] - USUAL[0], own[1] - USUAL[1]], plate);
+  return { colour, gain: gainAgainst(off, colour), own, plate };
 }
 
-/** Departure from what performers show, stops of red and of blue over green. */
-function unlike(off: readonly [number, number]): CastReading {
-  const [u, v] = [off[0] / SPREAD[0], off[1] / SPREAD[1]],
-    distance = Math.sqrt((u * u - 2 * TOGETHER * u * v + v * v) / (1 - TOGETHER * TOGETHER)),
-    // No farther than to the rim of what most show: nobody knows whether the coat is brown or grey.
+/** How far a tint lies off, in standard deviations of what performers show. */
+function distanceOf(off: Tint): number {
+  const [u, v] = [off[0] / SPREAD[0], off[1] / SPREAD[1]];
+  return Math.sqrt((u * u - 2 * TOGETHER * u * v + v * v) / (1 - TOGETHER * TOGETHER));
+}
+
+/** What is left of a departure under the share of the plate's tint that speaks for it, and how far that lies off. */
+function leastOff(departure: Tint, plate: Tint): readonly [Tint, number] {
+  return BELIEVED.map((share, b) => {
+    const off = [0, 1].map(
+      (k) => departure[k]! - share * Math.min(MOST[b]!, Math.max(-MOST[b]!, plate[k]!)),
+    ) as unknown as Tint;
+    return [off, distanceOf(off)] as const;
+  }).reduce((a, b) => (b[1] < a[1] ? b : a));
+}
+
+/** Temperatures of lamps and daylight that a take may be lit by, mired, and the step between those that are tried. */
+const LIGHTS = [67, 455] as const,
+  LIGHT_STEP = 20;
+
+/**
+ * How far a coat of this tint lies from what performers show under whatever light between 2200 and 15 000 K makes it
+ * most usual: what stays far off is blue, violet, red or green by itself.
+ */
+export function unlikeUnderAnyLight(own: Tint): number {
+  let least = Infinity;
+  for (let mired: number = LIGHTS[0]; mired <= LIGHTS[1]; mired += LIGHT_STEP) {
+    const [r, g, b] = linearOfWhite(planckianXy(1e6 / mired)),
+      light = [Math.log2(r / g), Math.log2(b / g)] as const;
+    least = Math.min(least, distanceOf([own[0] - USUAL[0] - light[0], own[1] - USUAL[1] - light[1]]));
+  }
+  return least;
+}
+
+/** How far a change of the performer's tint lies from what the plate's light may make of it. */
+export function unlikeChange(change: Tint, plate: Tint): number {
+  return leastOff(change, plate)[1];
+}
+
+function gainAgainst(off: Tint, distance: number): readonly [number, number, number] {
+  const // No farther than to the rim of what most show: nobody knows whether the coat is brown or grey.
     back = Math.max(0, 1 - 1 / Math.max(1e-6, distance)),
     gain = [2 ** (-back * off[0]), 1, 2 ** (-back * off[1])],
     luminance = 0.2126 * gain[0]! + 0.7152 + 0.0722 * gain[2]!;
-  return {
-    colour: distance,
-    gain: [gain[0]! / luminance, 1 / luminance, gain[2]! / luminance],
-  };
+  return [gain[0]! / luminance, 1 / luminance, gain[2]! / luminance];
 }
 
 /** Sums of sixth powers of the performer's light and of the plate's about it, a channel. */

@@ -114,7 +114,7 @@ export class CloseReader {
     // Of a performer too small for its levels nothing is told of its colour either.
     const cast = levels === null ? null : readCast(f);
     this.put('colour', f.frame, cast?.colour ?? null);
-    if (cast !== null) this.series.gains.push(cast.gain);
+    if (cast !== null) this.series.casts.push(cast);
   }
 
   private readSeamOf(f: SeenFrame): void {

@@ -1,6 +1,7 @@
 /** What an inspection read of a shot, frame by frame, before it is judged. */
 import type { Box } from '../../join/ground/ground.js';
 import type { CutReading } from '../edge/front-cut.js';
+import type { CastReading } from '../light/cast.js';
 import type { Remains } from '../remains/remains.js';
 import type { OutsideFault } from './outside.js';
 import type { SeeThrough } from '../edge/see-through.js';
@@ -118,8 +119,8 @@ export interface Series {
    * half; stops.
    */
   readonly filmLight: { readonly frame: number; readonly plate: number; readonly inside: number }[];
-  /** Factors that would give the performer's light the plate's colour. */
-  readonly gains: (readonly [number, number, number])[];
+  /** Colours of performer and plate, and factors that would make the performer's usual. */
+  readonly casts: CastReading[];
   /** What the plate says where things that pass cut the performer. */
   readonly cuts: CutReading[];
   /** Where the light seems to come from in the picture, and the key's own direction. */
@@ -147,7 +148,7 @@ export function emptySeries(first: number): Series {
     outsideFaults: [],
     levels: [],
     filmLight: [],
-    gains: [],
+    casts: [],
     sides: [],
     cuts: [],
   };
@@ -172,7 +173,7 @@ export function addSeries(to: Series, from: Series): void {
   to.steps.push(...from.steps);
   to.inStep.push(...from.inStep);
   to.outsideFaults.push(...from.outsideFaults);
-  to.gains.push(...from.gains);
+  to.casts.push(...from.casts);
   to.cuts.push(...from.cuts);
   to.sides.push(...from.sides);
 }
