@@ -23,6 +23,7 @@ export { peelChroma } from './peel-lines';
 export { peelQuads } from './peel-quads';
 export { cellPull, cellPush, cellResample, cellSums, cellUnmix } from './peel-cells';
 export { deepTint, holdLit, pocketCores, takePockets, takeTint } from './screen-light';
+export { eitherMask, greyCandidates, greyLimits, greySquares, greyTake } from './greyed';
 export { matteTurn, peelSeeds, screenJudge, screenRatio, squareOff } from './peel-small';
 export { chamferPair } from './peel-depth';
 export { peelColour, peelLift, peelMatte } from './peel-full';

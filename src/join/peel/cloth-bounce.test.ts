@@ -48,6 +48,7 @@ function balls(
     analysis: {
       small,
       field: { colour, sure: new Uint8Array(n), limit: 0, noise: 0 },
+      screen: new Uint8Array(n),
       fromScreen: inside,
       fromPerformer: inside,
       grid: { width: w, height: h },

@@ -34,6 +34,8 @@ export const TUNING: Tuning = { cell: 2, deep: 10, prior: 8, from: 0.85, turns: 
 export interface FrameAnalysis {
   readonly small: SmallLinear;
   readonly field: ScreenField;
+  /** 1 where screen is, whether its colour tells or not. */
+  readonly screen: Uint8Array;
   /** Small pixels to the nearest sure screen pixel. */
   readonly fromScreen: Float32Array;
   /** Small pixels to the nearest pixel that is not sure screen. */
@@ -68,7 +70,8 @@ export function analyseFrame(
   const n = w * h;
   const fromScreen = floats(n);
   const fromPerformer = floats(n);
-  chamferPair(field.sure, w, h, fromScreen, fromPerformer);
+  const screen = screenOf(field, w, h, floats);
+  chamferPair(screen, w, h, fromScreen, fromPerformer);
   // Where nothing lies deep (a thin or far performer), half of the greatest depth has to do.
   const deep = Math.max(1.01, Math.min(tuning.deep, 0.5 * deepest(fromScreen)));
   const difference = floats(3 * n);
@@ -85,7 +88,7 @@ export function analyseFrame(
   let performer = ofPerformer();
   let residual = ofScreen(onScreen);
   const weights = floats(3 * cells);
-  const found = { small, field, fromScreen, fromPerformer, grid, cell, weights, matte };
+  const found = { small, field, screen, fromScreen, fromPerformer, grid, cell, weights, matte };
   if (performer === null || residual === null) {
     const none = (): Float32Array => new Float32Array(9 * cells);
     return { ...found, performer: none(), residual: none(), occupied: false };
@@ -117,6 +120,22 @@ export function analyseFrame(
   }
   unmixingModel(performer.moments, screenMean, residual.moments, cells, noise, share, weights);
   return { ...found, performer: performer.moments, residual: residual.moments, occupied: true };
+}
+
+/** The sure pixels and the tinged ones together, by the kernel. */
+function screenOf({ sure, tinged }: ScreenField, w: number, h: number, floats: Floats): Uint8Array {
+  if (tinged === undefined) return sure;
+  const room = floats((w * h + 3) >> 2);
+  const screen = new Uint8Array(room.buffer, room.byteOffset, w * h);
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    door.run('eitherMask', [scope.input(sure), scope.input(tinged), scope.changed(screen), w], h, w);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+  return screen;
 }
 
 function deepest(depth: Float32Array): number {

@@ -52,7 +52,7 @@ export function matteOfFrame(linear: Picture, analysis: FrameAnalysis, dst: Floa
         sh,
         fromScreen,
         scope.input(analysis.fromPerformer),
-        scope.input(field.sure),
+        scope.input(analysis.screen),
         SOLID_FROM,
         EMPTY_FROM,
         scope.input(analysis.weights),
@@ -160,7 +160,7 @@ export function matteOfFramePlain(linear: Picture, analysis: FrameAnalysis, dst:
         dst.fill(1, y * w + s * k, y * w + end);
         continue;
       }
-      const sure = field.sure[j]!;
+      const sure = analysis.screen[j]!;
       for (let x = s * k; x < end; x += 1) {
         const i = y * w + x;
         const a0 = weights.first[x]!;

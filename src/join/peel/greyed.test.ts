@@ -1,7 +1,7 @@
 /** A made screen, lit and in shadow, with a coat in the screen's light on it. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
-import { dropGreyed } from './greyed.js';
+import { dropGreyed, dropGreyedPlain } from './greyed.js';
 
 const W = 120;
 const H = 90;
@@ -27,12 +27,24 @@ function made(lit: Colour, shadow: Colour, coat: (under: Colour) => Colour, side
   return { data, inside };
 }
 
+/** What the rule leaves of a picture that was all held for screen, by kernels and by the plain twin alike. */
+function judged(data: Float32Array, colour: Colour, sure = new Uint8Array(N).fill(1)) {
+  const weight = Float32Array.from(sure);
+  const tinged = new Uint8Array(N).fill(7);
+  const other = { sure: sure.slice(), weight: weight.slice(), tinged: tinged.slice() };
+  const small = { width: W, height: H, block: 1, data };
+  dropGreyed(small, { colour }, sure, weight, tinged);
+  dropGreyedPlain(small, { colour }, other.sure, other.weight, other.tinged);
+  const wrong = sure.filter((v, i) => v !== other.sure[i] || tinged[i] !== other.tinged[i]).length;
+  // Single precision may fall on the other side of a limit.
+  expect(wrong).toBeLessThanOrEqual(2);
+  expect(Array.from(weight)).toEqual(Array.from(sure));
+  return { sure, tinged };
+}
+
 /** Shares of coat and of screen that were taken out. */
 function dropped({ data, inside }: ReturnType<typeof made>, colour: Colour): readonly [number, number] {
-  const sure = new Uint8Array(N).fill(1);
-  const weight = Float32Array.from(sure);
-  dropGreyed({ width: W, height: H, block: 1, data }, { colour }, sure, weight);
-  expect(Array.from(weight)).toEqual(Array.from(sure));
+  const { sure } = judged(data, colour);
   const coat = inside.filter((i) => sure[i] === 0).length;
   return [coat / inside.length, (sure.filter((v) => v === 0).length - coat) / (N - inside.length)];
 }
@@ -79,6 +91,28 @@ describe('pale coats in the screen’s light', () => {
     const { data, inside } = made(GREEN, times(GREEN, 0.25), clipped, 8);
     const lit = inside.filter((i) => i < N / 2);
     expect(dropped({ data, inside: lit }, GREEN)[0]).toBe(0);
+  });
+
+  it('calls a rim beside the performer tinged screen, a broad part none', () => {
+    // Left of column 20 stands the performer, beside it two columns that it shares with the screen.
+    const { data } = made(GREEN, GREEN, greyed, 8);
+    const known = new Uint8Array(N).fill(1);
+    for (let i = 0; i < N; i += 1) {
+      if (i % W < 20) known[i] = 0;
+      if (i % W !== 20 && i % W !== 21) continue;
+      greyed(GREEN).forEach((v, p) => {
+        data[p * N + i] = v;
+      });
+    }
+    const { sure, tinged } = judged(data, GREEN, known);
+    // They fill less than half of a square, and more than a third of what is screen in it.
+    for (let y = 4; y < H - 4; y += 1)
+      for (const x of [20, 21]) expect([sure[y * W + x], tinged[y * W + x]]).toEqual([0, 1]);
+    expect(sure[30 * W + 22]).toBe(1);
+    // A square that is as broad as a body is no screen, and has no rim where no performer is.
+    const middle = 22 * W + 60;
+    expect([sure[middle], tinged[middle]]).toEqual([0, 0]);
+    expect(tinged.filter((v, i) => v === 1 && i % W > 24).length).toBe(0);
   });
 
   it('leaves single pixels and thin lines', () => {

@@ -18,6 +18,7 @@ import { floodHollows, matteOfFrame, matteOfFramePlain } from './frame-matte.js'
 import { linearFrame } from './linear-frame.js';
 import { cellMoments, cellMomentsPlain, unmixingModel, unmixingModelPlain } from './local-unmix.js';
 import { performerColour, performerColourPlain } from './performer-colour.js';
+import { dropGreyed, dropGreyedPlain } from './greyed.js';
 import { holdToLit, holdToLitPlain } from './lit-hue.js';
 import { priorFill, priorFillPlain } from './prior-fill.js';
 import { columnTaps, resampleCells, resampleCellsPlain } from './resample-cells.js';
@@ -534,6 +535,36 @@ describe('what the lit screen says of small pixels', () => {
         takeTintPlain(data, LIT, tint, between, 0.08, other, otherWeight);
         expect(wrongBytes(sure, other)).toBeLessThanOrEqual(n > 500 ? 1 : 0);
         expect(Array.from(weight)).toEqual(Array.from(sure));
+      }),
+      few,
+    );
+  });
+
+  it('takes out what is greyed as the plain twin does, but for single ones at a limit', () => {
+    fc.assert(
+      fc.property(size, ({ w, h, seed }) => {
+        const n = w * h;
+        const random = new RandomStream(seed, 6);
+        const data = new Float32Array(3 * n);
+        // Patches of every size with grey mixed in, lit and in shadow.
+        for (let i = 0; i < n; i += 1) {
+          const grey = Math.max(0, 0.1 * Math.sin((i % w) * 0.4 + seed) + 0.1 * Math.sin(((i / w) | 0) * 0.3));
+          const light = (i % w) * 3 < w ? 1 : 0.2;
+          for (let p = 0; p < 3; p += 1)
+            data[p * n + i] = light * (LIT.colour[p]! + grey * LIT.colour[1]) * (1 + 0.02 * random.normal());
+        }
+        const sure = Uint8Array.from(sparse(n, seed + 1, 0.05), (v) => (v > 0 ? 1 : 0));
+        const mine = { sure: sure.slice(), weight: Float32Array.from(sure), tinged: new Uint8Array(n).fill(9) };
+        const other = { sure: sure.slice(), weight: Float32Array.from(sure), tinged: new Uint8Array(n).fill(9) };
+        dropGreyed({ width: w, height: h, block: 1, data }, LIT, mine.sure, mine.weight, mine.tinged);
+        dropGreyedPlain({ width: w, height: h, block: 1, data }, LIT, other.sure, other.weight, other.tinged);
+        expect(wrongBytes(mine.sure, other.sure)).toBeLessThanOrEqual(n > 500 ? 3 : 0);
+        expect(wrongBytes(mine.tinged, other.tinged)).toBeLessThanOrEqual(n > 500 ? 6 : 0);
+        expect(Array.from(mine.weight)).toEqual(Array.from(mine.sure));
+        if (w > 40 && h > 30) {
+          expect(wrongBytes(mine.sure, sure)).toBeGreaterThan(0);
+          expect(mine.tinged.some((v) => v === 1)).toBe(true);
+        }
       }),
       few,
     );

@@ -150,7 +150,8 @@ export function peelWithin<T>(
     // What a person keeps is no screen: no gap opens round it either.
     if (options.keep !== undefined && options.keep.length > 0) {
       const kept = coverage(options.keep, small.width, small.height, step * small.block);
-      for (let i = 0; i < kept.length; i += 1) if (kept[i]! > 0) field.sure[i] = 0;
+      for (const mask of [field.sure, field.tinged ?? field.sure])
+        for (let i = 0; i < kept.length; i += 1) if (kept[i]! > 0) mask[i] = 0;
     }
     const analysis = analyseFrame(small, field, { ...TUNING, ...(fast ? FAST : {}), ...options.tuning }, space.floats);
     const alpha = space.picture(linear.width, linear.height, 1);

@@ -23,6 +23,8 @@ export interface ScreenField {
   readonly colour: Float32Array;
   /** 1 where the pixel surely is screen. */
   readonly sure: Uint8Array;
+  /** 1 where it is screen too, but a rim's grey is mixed in and its colour says nothing (`greyed.ts`). */
+  readonly tinged?: Uint8Array;
   /** Limit of ρ used at last. */
   readonly limit: number;
   /**
@@ -58,12 +60,13 @@ export function screenField(
 ): ScreenField {
   const { width: w, height: h, data } = small;
   const n = w * h;
-  const bytes = floats((n + 3) >> 2);
+  const masks = floats(2 * ((n + 3) >> 2));
+  const tinged = new Uint8Array(masks.buffer, masks.byteOffset + 4 * ((n + 3) >> 2), n).fill(0);
   const judged: Judged = {
     rho: floats(n),
     excess: floats(n),
     weight: floats(n),
-    sure: new Uint8Array(bytes.buffer, bytes.byteOffset, n),
+    sure: new Uint8Array(masks.buffer, masks.byteOffset, n),
     square: floats(h),
   };
   const { rho, excess, weight, sure } = judged;
@@ -83,7 +86,7 @@ export function screenField(
     const found = gather(sure, rho, scatter),
       square = sumOf(judged.square);
     if (!wide && lit !== null) takeShadowTint(small, lit, sure, weight, DARKEST, LEAST_LIMIT);
-    if (lit !== null) dropGreyed(small, lit, sure, weight);
+    if (lit !== null) dropGreyed(small, lit, sure, weight, tinged);
     if (!wide && turn >= turns - 2) dropStrays(small, sure, weight, limit, floats);
     const cells = cellMoments(data, weight, w, h, CELL, 4, 3, floats);
     if (cells === null) break;
@@ -97,7 +100,7 @@ export function screenField(
     colour = new Float32Array(3 * n);
     for (let p = 0; p < 3; p += 1) colour.fill(hue.linear[p]!, p * n, (p + 1) * n);
   }
-  return { colour, sure, limit, noise, lit };
+  return { colour, sure, tinged, limit, noise, lit };
 }
 
 /**

@@ -133,7 +133,8 @@ function fieldOf(small: SmallLinear, hue: ScreenHue, like: ScreenField | null): 
     const data = floats(small.data.length);
     data.set(small.data);
     const field = screenField({ ...small, data }, hue, like?.colour ?? null, floats, like?.lit ?? null);
-    return { ...field, colour: field.colour.slice(), sure: field.sure.slice() };
+    const { limit, noise, lit = null } = field;
+    return { colour: field.colour.slice(), sure: field.sure.slice(), limit, noise, lit };
   });
 }
 
@@ -176,7 +177,7 @@ function smoothScreen(model: ScreenModel, small: SmallLinear, floats: Floats): S
   // does.
   const mapped = meanSquare(data, colour, sure, w, h);
   if (mapped > 1.2 * plain.noise) return plain;
-  return { colour, sure, limit: plain.limit, noise: mapped };
+  return { ...plain, colour, noise: mapped };
 }
 
 /** What a frame shows over what the map says, and the verdicts as weights, by the kernel. */
