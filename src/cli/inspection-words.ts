@@ -1,5 +1,6 @@
 /** What an inspection found, in words for the command line. */
 import { inspected } from '../core/reading.js';
+import { spacedWords } from '../core/spaced-words.js';
 import type { Inspection, InspectionMatter } from '../inspect/types.js';
 import { table } from './output.js';
 
@@ -14,18 +15,13 @@ export function placeOf(m: InspectionMatter): string {
   );
 }
 
-/** edgeLightness → edge lightness */
-function nameOf(matter: string): string {
-  return matter.replace(/[A-Z]/g, (c) => ` ${c.toLowerCase()}`);
-}
-
 /** The fault to mend first, its step and its frame, as a line of its own; nothing where nothing shows. */
 function firstToMend(r: Inspection): string {
   const m = r.matters.find((q) => q.matter === r.found?.[0]);
   const more = (r.found?.length ?? 0) - 1;
   if (m === undefined) return '';
   return (
-    `  First to mend: ${nameOf(m.matter)}, ` +
+    `  First to mend: ${spacedWords(m.matter)}, ` +
     `in the ${m.step === 'render' ? 'writing of the file' : `${m.step} step`}` +
     `${m.worstFrame === null ? '' : `, ${placeOf(m).replace('worst frame', 'frame')}`}: ` +
     `${m.advice}.` +
@@ -41,7 +37,7 @@ function firstToMend(r: Inspection): string {
 function rowOf(m: InspectionMatter & { readonly value: number }): string[] {
   const needed = m.needed ?? `limit ${m.limit}`;
   return [
-    `  ${nameOf(m.matter)}`,
+    `  ${spacedWords(m.matter)}`,
     m.passes === false ? 'FAILS' : 'passes',
     inspected(m.value, m.sd, m.unit),
     placeOf(m),
@@ -62,7 +58,8 @@ export function told(r: Inspection): string {
     `${firstToMend(r)}${table(read.map(rowOf))}` +
     [...untold]
       .map(
-        ([why, which]) => `\n  not measured: ${which.map((m) => nameOf(m)).join(', ')}${why === '' ? '' : ` (${why})`}`,
+        ([why, which]) =>
+          `\n  not measured: ${which.map((m) => spacedWords(m)).join(', ')}${why === '' ? '' : ` (${why})`}`,
       )
       .join('')
   );

@@ -1,5 +1,6 @@
 /** `camera FILE`: how the camera moves, and its lens where the move tells it. */
 import type { Command } from 'commander';
+import { rounded } from '../../core/amount.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { framesPerSecond } from '../../core/rational.js';
 import { VideoReader } from '../../media/video-reader.js';
@@ -51,11 +52,11 @@ export function register(program: Command): void {
               d.focalPx === null
                 ? `focal     not measurable: ${d.reason}`
                 : `focal     ${d.focalPx.toFixed(1)} px ± ${d.focalSd!.toFixed(1)} (${d.how})`,
-              d.distortionK1 === null ? '' : `k1        ${d.distortionK1.toFixed(4)} ± ${d.distortionSd!.toFixed(4)}`,
+              d.distortionK1 === null ? '' : `k1        ${rounded(d.distortionK1, 4)} ± ${d.distortionSd!.toFixed(4)}`,
               last.panDeg === null
                 ? ''
-                : `last      pan ${last.panDeg.toFixed(2)}°, tilt ${last.tiltDeg!.toFixed(2)}°, ` +
-                  `roll ${last.rollDeg!.toFixed(2)}° against the first frame`,
+                : `last      pan ${rounded(last.panDeg, 2)}°, tilt ${rounded(last.tiltDeg!, 2)}°, ` +
+                  `roll ${rounded(last.rollDeg!, 2)}° against the first frame`,
               d.shake === null
                 ? ''
                 : `shake     ${d.shake.rmsPx.toFixed(2)} px ` +

@@ -1,6 +1,7 @@
 /** `card`: print the floor card, or read it in a file. */
 import { writeFileSync } from 'node:fs';
 import type { Command } from 'commander';
+import { rounded } from '../../core/amount.js';
 import { cardPdf } from '../../brief/card-print.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { readCard } from '../../take/card/read-card.js';
@@ -124,8 +125,8 @@ function cardWords(r: Reading): string {
     `card found in ${r.framesFound} of ${r.framesLookedAt} frames; ` +
       `numbers from frame ${r.frame} (${r.markers.length} of 4 fiducials, ${p.residualPx.toFixed(2)} px)`,
     `camera ${(p.cameraHeight * 100).toFixed(1)} ± ${(p.sd.cameraHeight * 100).toFixed(1)} cm above ` +
-      `the floor, tilt ${p.tiltDeg.toFixed(2)} ± ${p.sd.tiltDeg.toFixed(2)}°, ` +
-      `roll ${p.rollDeg.toFixed(2)}°, focal length ${p.focalPx.toFixed(0)} ± ${p.sd.focalPx.toFixed(0)} ` +
+      `the floor, tilt ${rounded(p.tiltDeg, 2)} ± ${p.sd.tiltDeg.toFixed(2)}°, ` +
+      `roll ${rounded(p.rollDeg, 2)}°, focal length ${p.focalPx.toFixed(0)} ± ${p.sd.focalPx.toFixed(0)} ` +
       `px${p.priorLed ? ' (mostly a usual value: tilt the camera, or move nearer)' : ''}`,
     `card ${Math.hypot(p.card.x, p.card.z).toFixed(2)} m from the point below the lens`,
     r.white === null
@@ -136,14 +137,14 @@ function cardWords(r: Reading): string {
     ...(r.ball === null
       ? []
       : [
-          `ball: key at azimuth ${r.ball.azimuthDeg.toFixed(1)}°, ` +
-            `elevation ${r.ball.elevationDeg.toFixed(1)}°, ± ${r.ball.directionSd.toFixed(1)}°; ` +
+          `ball: key at azimuth ${rounded(r.ball.azimuthDeg, 1)}°, ` +
+            `elevation ${rounded(r.ball.elevationDeg, 1)}°, ± ${r.ball.directionSd.toFixed(1)}°; ` +
             `key to fill ${r.ball.keyFillStops.toFixed(1)} ± ${r.ball.keyFillSd.toFixed(1)} stops`,
         ]),
     r.sun === null
       ? `sun: ${r.sunReason}`
-      : `key at azimuth ${r.sun.azimuthDeg.toFixed(1)} ± ${r.sun.sd.azimuthDeg.toFixed(1)}°, ` +
-        `elevation ${r.sun.elevationDeg.toFixed(1)} ± ${r.sun.sd.elevationDeg.toFixed(1)}°`,
+      : `key at azimuth ${rounded(r.sun.azimuthDeg, 1)} ± ${r.sun.sd.azimuthDeg.toFixed(1)}°, ` +
+        `elevation ${rounded(r.sun.elevationDeg, 1)} ± ${r.sun.sd.elevationDeg.toFixed(1)}°`,
     r.code === null
       ? 'code not read'
       : `card of “${r.code.production}”${r.code.pick === '' ? '' : `, pick ${r.code.pick}`}`,

@@ -1,8 +1,12 @@
 /** `deliver`: masters, web files, captions and interchange. */
 import type { Command } from 'commander';
+import { rounded } from '../../core/amount.js';
 import type { DeliveryReport } from '../../cut/deliver.js';
 import { action, answer } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
+
+/** A level to a tenth; a dash where all was silent. */
+const tenths = (v: number | null): string => (v === null ? '–' : rounded(v, 1));
 
 export function register(program: Command): void {
   onProduction(
@@ -25,8 +29,8 @@ export function register(program: Command): void {
           [
             `delivered ${d.report.seconds.toFixed(1)} s as ${d.id}`,
             ...d.files.map((f) => `  ${f}`),
-            `loudness ${d.report.loudness.integratedLufs?.toFixed(1) ?? '–'} LUFS, ` +
-              `true peak ${d.report.loudness.truePeakDbtp?.toFixed(1) ?? '–'} dBTP`,
+            `loudness ${tenths(d.report.loudness.integratedLufs)} LUFS, ` +
+              `true peak ${tenths(d.report.loudness.truePeakDbtp)} dBTP`,
             'flashes: ' +
               (d.report.flash.passes
                 ? 'within ITU-R BT.1702'

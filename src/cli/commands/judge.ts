@@ -8,6 +8,7 @@ import type { Command } from 'commander';
 import { measurePlate } from '../../plate/measure.js';
 import { parseMarks, type MarksFile } from '../../plate/marks/marks.js';
 import { measureTake } from '../../take/measure-take.js';
+import { matterTitle, measuredWords, needWords } from '../../take/verdict/matter-words.js';
 import { needsOfPlate } from '../../take/verdict/needs.js';
 import { judgeTake } from '../../take/verdict/verdict.js';
 import { action, answer, progressPrinter, table } from '../output.js';
@@ -41,28 +42,24 @@ export function register(program: Command): void {
             onProgress: progressPrinter('judging'),
           });
           const verdict = judgeTake(needs, take);
-          answer(o, verdict, (v) => {
-            const num = (x: number | null): string =>
-              x === null ? '–' : Math.abs(x) >= 100 ? x.toFixed(0) : x.toFixed(2);
-            return [
+          answer(o, verdict, (v) =>
+            [
               `${v.verdict}: frames ${v.span.in} to ${v.span.out - 1}`,
               table([
-                ['matter', 'measured', '±', 'needed', 'unit', 'verdict'],
+                ['matter', 'measured', 'needed', 'verdict'],
                 ...v.matters.map((m) => [
-                  m.matter,
-                  num(m.measured),
-                  num(m.sd),
-                  num(m.needed),
-                  m.unit,
+                  matterTitle(m.matter),
+                  measuredWords(m),
+                  needWords(m),
                   m.verdict ?? 'not judged',
                 ]),
               ]),
               '',
-              ...v.matters.filter((m) => m.verdict !== 'fits').map((m) => `${m.matter}: ${m.change}`),
+              ...v.matters.filter((m) => m.verdict !== 'fits').map((m) => `${matterTitle(m.matter)}: ${m.change}`),
               '',
               ...v.notes,
-            ].join('\n');
-          });
+            ].join('\n'),
+          );
           return verdict.verdict === 'shoot again' ? 1 : 0;
         },
       ),

@@ -2,10 +2,25 @@
 import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';
+import { amount, rounded } from '../../core/amount.js';
 import type { Measure } from '../../core/measure.js';
 import { measureLightOf } from '../../plate/measure.js';
 import { parseMarks } from '../../plate/marks/marks.js';
 import { action, answer, table } from '../output.js';
+
+/** What a person reads for each part of the answer. */
+const TITLES: Readonly<Record<string, string>> = {
+  azimuthDeg: 'azimuth',
+  elevationDeg: 'elevation',
+  keyFillStops: 'key to fill',
+  softnessDeg: 'softness',
+  temperatureK: 'colour temperature',
+  tintDuv: 'tint (Duv)',
+};
+
+/** A distance from the daylight and lamp line is not a share: told to its fourth place, as the trade does. */
+const tint = (m: Measure): string =>
+  m.value === null ? '–' : rounded(m.value, 4) + (m.sd === null ? '' : ` ± ${m.sd.toFixed(4)}`);
 
 export function register(program: Command): void {
   program
@@ -50,12 +65,8 @@ export function register(program: Command): void {
           [
             table(
               Object.entries(parts).map(([k, m]) => [
-                k,
-                m.value === null
-                  ? '–'
-                  : `${m.value.toFixed(k === 'tintDuv' ? 4 : k === 'temperatureK' ? 0 : 2)} ` +
-                    (m.unit === '1' ? '' : m.unit),
-                m.sd === null ? '' : `± ${m.sd.toFixed(k === 'tintDuv' ? 4 : k === 'temperatureK' ? 0 : 2)}`,
+                TITLES[k] ?? k,
+                k === 'tintDuv' ? tint(m) : m.value === null ? '–' : amount(m.value, m.sd, m.unit),
                 m.value === null ? (m.reason ?? '') : m.how,
               ]),
             ),

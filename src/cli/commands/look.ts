@@ -1,5 +1,6 @@
 /** `look FILE`: levels, palette, grain, sharpness, motion blur and haze of a shot. */
 import type { Command } from 'commander';
+import { rounded } from '../../core/amount.js';
 import type { Measure } from '../../core/measure.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { measureLook } from '../../plate/look/look.js';
@@ -24,7 +25,7 @@ export function register(program: Command): void {
             const rgb = (v: readonly number[]): string => v.map((x) => x.toFixed(3)).join(' ');
             const row = (name: string, m: Measure): string[] => [
               name,
-              m.value === null ? '–' : `${m.value.toFixed(3)} ${m.unit === '1' ? '' : m.unit}`,
+              m.value === null ? '–' : `${rounded(m.value, 3)} ${m.unit === '1' ? '' : m.unit}`,
               m.sd === null ? '' : `± ${m.sd.toFixed(3)}`,
               m.value === null ? (m.reason ?? '') : m.how,
             ];

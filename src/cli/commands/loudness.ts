@@ -1,6 +1,7 @@
 /** `loudness`: integrated loudness, range and true peak of a loose file. */
 import { basename } from 'node:path';
 import type { Command } from 'commander';
+import { rounded } from '../../core/amount.js';
 import { LoudnessMeter } from '../../cut/loudness.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { probe } from '../../media/probe.js';
@@ -26,7 +27,7 @@ export function register(program: Command): void {
         }))
           meter.add(block.samples);
         const r = meter.report();
-        const text = (v: number | null, unit: string): string => (v === null ? 'silence' : `${v.toFixed(1)} ${unit}`);
+        const text = (v: number | null, unit: string): string => (v === null ? 'silence' : `${rounded(v, 1)} ${unit}`);
         answer(
           o,
           {

@@ -1,6 +1,7 @@
 /** `sun`: windows in which the sun stands right, or one position. */
 import { writeFileSync } from 'node:fs';
 import type { Command } from 'commander';
+import { rounded } from '../../core/amount.js';
 import {
   cameraHeadingDeg,
   highestElevation,
@@ -104,8 +105,8 @@ function answerPosition(o: Options, place: Place, at: string): number {
       airlessElevationDeg: round(p.airlessElevationDeg, 5),
     },
     (d) =>
-      `azimuth ${d.azimuthDeg.toFixed(2)}° from true north, ` +
-      `elevation ${d.elevationDeg.toFixed(2)}° (${d.airlessElevationDeg.toFixed(2)}° without air)`,
+      `azimuth ${rounded(d.azimuthDeg, 2)}° from true north, ` +
+      `elevation ${rounded(d.elevationDeg, 2)}° (${rounded(d.airlessElevationDeg, 2)}° without air)`,
   );
   return 0;
 }
@@ -211,7 +212,7 @@ function whyNone({ firstDate, days, elevation, azimuth }: Wanted, place: Place, 
   const top = highestElevation(place, fromMs, startOfDate(addDays(firstDate, days), zone));
   return top.elevationDeg < elevation[0]
     ? `the sun never gets to ${elevation[0]}° in these dates; ` +
-        `its highest is ${top.elevationDeg.toFixed(1)}° at ${isoLocal(top.timeMs, zone)}`
+        `its highest is ${rounded(top.elevationDeg, 1)}° at ${isoLocal(top.timeMs, zone)}`
     : `the sun does not stand between ${elevation[0]}° ` +
         `and ${elevation[1]}°${azimuth ? ' within the headings allowed' : ''} in these dates; ` +
         'use a lamp, other dates or another heading';
@@ -240,7 +241,7 @@ function tableOf(windows: readonly DatedWindow[], withHeading: boolean): string 
       w.start.slice(11, 16),
       w.end.slice(11, 16),
       `${w.azimuth[0]!.toFixed(0)}–${w.azimuth[1]!.toFixed(0)}°`,
-      `${w.elevation[0]!.toFixed(1)}–${w.elevation[1]!.toFixed(1)}°`,
+      `${rounded(w.elevation[0]!, 1)}–${rounded(w.elevation[1]!, 1)}°`,
       ...(w.cameraHeading === undefined
         ? []
         : [`${w.cameraHeading[0]!.toFixed(0)}–${w.cameraHeading[1]!.toFixed(0)}°`]),

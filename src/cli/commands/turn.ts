@@ -2,6 +2,7 @@
 import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';
+import { rounded } from '../../core/amount.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { checkMarks } from '../../plate/marks/check-marks.js';
 import { parseMarks } from '../../plate/marks/marks.js';
@@ -32,11 +33,11 @@ export function register(program: Command): void {
           });
           answer(o, turn, (d) =>
             [
-              `peak ${d.peakDegPerSecond.toFixed(1)} °/s, ` +
+              `peak ${rounded(d.peakDegPerSecond, 1)} °/s, ` +
                 `turning from frame ${d.startFrame ?? '–'} to ${d.stopFrame ?? '–'} (${d.how})`,
               table([
                 ['frame', 'yaw °', 'sd °'],
-                ...d.frames.map((f) => [String(f.frame), f.yawDeg.toFixed(1), f.sd.toFixed(1)]),
+                ...d.frames.map((f) => [String(f.frame), rounded(f.yawDeg, 1), f.sd.toFixed(1)]),
               ]),
             ].join('\n'),
           );

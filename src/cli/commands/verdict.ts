@@ -2,6 +2,7 @@
 import type { Command } from 'commander';
 import type { Book } from '../../book/book.js';
 import { PlatewrightError } from '../../core/errors.js';
+import { matterTitle, measuredWords, needWords } from '../../take/verdict/matter-words.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
@@ -36,11 +37,10 @@ export function register(program: Command): void {
                   v.matters
                     .filter((m) => m.verdict !== 'fits')
                     .map((m) => [
-                      `  ${m.matter}`,
+                      `  ${matterTitle(m.matter)}`,
                       m.verdict ?? 'not judged',
-                      m.measured === null ? '–' : m.measured.toFixed(2),
-                      m.needed === null ? '–' : m.needed.toFixed(2),
-                      m.unit,
+                      measuredWords(m),
+                      needWords(m),
                       m.change || (m.reason ?? ''),
                     ]),
                 ) +

@@ -2,12 +2,14 @@
 import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';
+import { amount, rounded } from '../../core/amount.js';
 import type { Measure } from '../../core/measure.js';
 import { measureView } from '../../plate/view/measure-view.js';
 import { parseMarks } from '../../plate/marks/marks.js';
 import { action, answer, table } from '../output.js';
 
-const unit: Record<string, string> = { focalPx: 'px', tiltDeg: '°', rollDeg: '°', cameraHeight: 'm' };
+/** What a person reads for each part of the answer. */
+const TITLES = { focalPx: 'focal length', tiltDeg: 'tilt', rollDeg: 'roll', cameraHeight: 'camera height' };
 
 export function register(program: Command): void {
   program
@@ -57,9 +59,8 @@ export function register(program: Command): void {
         };
         answer(o, doc, (d) => {
           const rows = (Object.keys(parts) as (keyof typeof parts)[]).map((k) => [
-            k,
-            d[k] === null ? '–' : `${d[k]!.toFixed(k === 'focalPx' ? 0 : 2)} ${unit[k]}`,
-            d.sd[k] === null ? '' : `± ${d.sd[k]!.toFixed(k === 'focalPx' ? 0 : 2)}`,
+            TITLES[k],
+            d[k] === null ? '–' : amount(d[k], d.sd[k], parts[k].unit),
             d.priorLed[k] ? 'led by what is usual' : '',
             d.reason[k] ?? (d.wouldHelp[k] === null ? '' : `better with ${d.wouldHelp[k]}`),
           ]);
@@ -69,7 +70,7 @@ export function register(program: Command): void {
               (p.distance === null
                 ? 'not on the ground'
                 : `${p.distance.toFixed(2)} m away (± ${p.distanceSd!.toFixed(2)})`) +
-              (p.height === null ? '' : `, ${p.height.toFixed(2)} m high (± ${p.heightSd!.toFixed(2)})`),
+              (p.height === null ? '' : `, ${rounded(p.height, 2)} m high (± ${p.heightSd!.toFixed(2)})`),
           );
           return [table(rows), ...seen, ...d.notes].join('\n');
         });

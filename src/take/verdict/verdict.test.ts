@@ -221,7 +221,7 @@ describe('verdict', () => {
     expect(azimuth.verdict).toBeNull();
     expect(azimuth.wouldHelp).toMatch(/shadow/);
     expect(v.verdict).toBe('fits');
-    expect(v.notes.join(' ')).toMatch(/not judged: viewElevation, lightAzimuth/);
+    expect(v.notes.join(' ')).toMatch(/not judged: view elevation, light azimuth/);
     // Even an unsure number is hopeless when it is far enough off.
     expect(of('viewElevation', take({ subject: subject(60, 5, 0.5, 9) })).verdict).toBe('shoot again');
   });

@@ -8,6 +8,7 @@ import type { TakeMeasures } from '../measures.js';
 import type { PlateNeeds } from './needs.js';
 import type { Pose } from '../../plate/turn/turn-poses.js';
 import { fitPace, type PaceFit } from './pace-fit.js';
+import { matterTitle } from './matter-words.js';
 import { paceOfPoses } from './pace-poses.js';
 import { bestSpan } from '../span.js';
 import { DEFAULT_TOLERANCES, type Tolerances } from './tolerances.js';
@@ -44,7 +45,7 @@ export function judgeTake(needs: PlateNeeds, take: TakeMeasures, tolerances: Tol
   let worst: VerdictWord = 'fits';
   for (const m of matters) if (m.verdict !== null && RANK[m.verdict] > RANK[worst]) worst = m.verdict;
   const open = matters.filter((m) => m.verdict === null);
-  if (open.length > 0) notes.push(`not judged: ${open.map((m) => m.matter).join(', ')}`);
+  if (open.length > 0) notes.push(`not judged: ${open.map((m) => matterTitle(m.matter)).join(', ')}`);
   return { verdict: worst, span: { in: span.in, out: span.out }, matters, notes };
 }
 

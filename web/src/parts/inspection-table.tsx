@@ -3,10 +3,11 @@
  * what passes, then what can't be told.
  */
 import { For, Show, type JSX } from 'solid-js';
+import { spacedWords } from '../../../src/core/spaced-words.js';
 import type { Inspection, InspectionMatter } from '../../../src/inspect/types.js';
 import { inspected, unit, wellSet } from '../format.js';
 import { openViewer } from '../viewer/state.js';
-import { JoinMatter, words } from './matter-name.js';
+import { JoinMatter } from './matter-name.js';
 import { VerdictWord } from './verdict-word.js';
 
 export function InspectionTable(props: { inspection: Inspection; pick: string }): JSX.Element {
@@ -18,7 +19,7 @@ export function InspectionTable(props: { inspection: Inspection; pick: string })
     const m = props.inspection.matters.find((q) => q.matter === found()[0]);
     if (m === undefined) return 'The join shows; the steps to change stand beside each matter.';
     return (
-      `Begin with ${words(m.matter)}, ` +
+      `Begin with ${spacedWords(m.matter)}, ` +
       `in the ${m.step === 'render' ? 'writing of the file' : `${m.step} step`}` +
       `${m.worstFrame === null ? '' : `, worst on frame ${m.worstFrame}`}: ` +
       `${m.advice}.${found().length > 1 ? ' Then look again: others may go with it.' : ''}`
@@ -56,7 +57,7 @@ export function InspectionTable(props: { inspection: Inspection; pick: string })
                           : `worst from ${m.worstBox[0]} to ${m.worstBox[2]} across and ${m.worstBox[1]} ` +
                             `to ${m.worstBox[3]} down, pixels of the picture`
                       }
-                      aria-label={`frame ${m.worstFrame}, worst for ${words(m.matter)}`}
+                      aria-label={`frame ${m.worstFrame}, worst for ${spacedWords(m.matter)}`}
                       onClick={() =>
                         openViewer({
                           what: 'join',

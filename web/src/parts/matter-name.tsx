@@ -1,6 +1,8 @@
 /** The name of a matter, of a verdict or an inspection, and in a few words what it asks. */
 import type { JSX } from 'solid-js';
+import { spacedWords } from '../../../src/core/spaced-words.js';
 import type { InspectionMatterName } from '../../../src/inspect/types.js';
+import { matterTitle } from '../../../src/take/verdict/matter-words.js';
 import type { MatterName as TakeMatterName } from '../../../src/take/types.js';
 
 const OF_TAKE: Readonly<Record<TakeMatterName, string>> = {
@@ -50,16 +52,10 @@ const OF_JOIN: Readonly<Record<InspectionMatterName, string>> = {
   remains: 'nothing left of what was erased',
 };
 
-/** viewElevation → view elevation; where the trade joins its words otherwise, as the trade does. */
-export function words(name: string): string {
-  if (name === 'keyFill') return 'key to fill';
-  return name.replace(/([A-Z])/g, (c) => ` ${c.toLowerCase()}`);
-}
-
 export function TakeMatter(props: { name: TakeMatterName }): JSX.Element {
   return (
     <th scope="row">
-      {words(props.name)}
+      {matterTitle(props.name)}
       <small>{OF_TAKE[props.name]}</small>
     </th>
   );
@@ -68,7 +64,7 @@ export function TakeMatter(props: { name: TakeMatterName }): JSX.Element {
 export function JoinMatter(props: { name: InspectionMatterName }): JSX.Element {
   return (
     <th scope="row">
-      {words(props.name)}
+      {spacedWords(props.name)}
       <small>{OF_JOIN[props.name]}</small>
     </th>
   );

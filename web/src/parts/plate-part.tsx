@@ -1,8 +1,8 @@
 /** The plate on a pick's sheet: four frames of it, and its marks. */
 import { For, type JSX } from 'solid-js';
+import { spacedWords } from '../../../src/core/spaced-words.js';
 import type { PickDocument } from '../../../src/book/documents.js';
 import { openViewer } from '../viewer/state.js';
-import { words } from './matter-name.js';
 import { Picture } from './picture.js';
 
 export function PlatePart(props: { pick: PickDocument; ratio: number }): JSX.Element {
@@ -56,5 +56,5 @@ export function PlatePart(props: { pick: PickDocument; ratio: number }): JSX.Ele
 function tally(kinds: readonly string[]): string {
   const n = new Map<string, number>();
   for (const k of kinds) n.set(k, (n.get(k) ?? 0) + 1);
-  return [...n].map(([k, c]) => (c > 1 ? `${c} × ${words(k)}` : words(k))).join(', ');
+  return [...n].map(([k, c]) => (c > 1 ? `${c} × ${spacedWords(k)}` : spacedWords(k))).join(', ');
 }

@@ -2,7 +2,8 @@
 import { createSignal, For, Show, type JSX } from 'solid-js';
 import type { TakeDocument } from '../../../src/book/documents.js';
 import { counted } from '../../../src/core/counted.js';
-import { amount, need, shown, wellSet } from '../format.js';
+import { measuredWords, needWords } from '../../../src/take/verdict/matter-words.js';
+import { wellSet } from '../format.js';
 import { TakeMatter } from './matter-name.js';
 import { VerdictWord } from './verdict-word.js';
 
@@ -52,8 +53,8 @@ export function VerdictTable(props: {
             {(r) => (
               <tr data-verdict={r.verdict ?? 'open'}>
                 <TakeMatter name={r.matter} />
-                <td>{r.measured === null ? '–' : amount(r.measured, r.sd, shown(r))}</td>
-                <td>{wellSet(need(r))}</td>
+                <td>{measuredWords(r)}</td>
+                <td>{wellSet(needWords(r))}</td>
                 <td>
                   <VerdictWord word={r.verdict} small />
                 </td>
