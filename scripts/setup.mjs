@@ -1,8 +1,8 @@
 // Installs what is missing and builds. Plain Node without packages, so that it runs on a fresh clone.
-import { existsSync, readFileSync, statSync, writeFileSync } from 'node:fs';
-import { dirname, join } from 'node:path';
+import { dirname } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { spawnSync } from 'node:child_process';
+import { isInstalled, noteInstalled } from './installed.mjs';
 
 export const root = dirname(dirname(fileURLToPath(import.meta.url)));
 
@@ -26,13 +26,7 @@ export function install() {
     );
     process.exit(4);
   }
-  const mark = join(root, 'node_modules', '.platewright-installed');
-  const lock = readFileSync(join(root, 'package-lock.json'), 'utf8');
-  if (
-    existsSync(mark) &&
-    readFileSync(mark, 'utf8') === String(lock.length) + ':' + statSync(join(root, 'package-lock.json')).size
-  )
-    return;
+  if (isInstalled(root)) return;
   console.log('installing packages (once)…');
   const status = run('npm', ['ci', '--no-audit', '--no-fund', '--loglevel', 'error']);
   if (status !== 0) {
@@ -42,7 +36,7 @@ export function install() {
     );
     process.exit(4);
   }
-  writeFileSync(mark, String(lock.length) + ':' + statSync(join(root, 'package-lock.json')).size);
+  noteInstalled(root);
 }
 
 export async function build(web) {
