@@ -1,7 +1,7 @@
 /** What was delivered: the reel and the reveal to look at, their loudness and flashes, and every file. */
 import { For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
-import { startJob } from '../api.js';
+import { frameUrl, startJob } from '../api.js';
 import { when, wellSet } from '../format.js';
 import { rounded } from '../../../src/core/amount.js';
 import { ById } from './by-id.js';
@@ -17,6 +17,16 @@ interface Report {
 }
 const tenths = (v: number | null): string => (v === null ? '–' : rounded(v, 1));
 const reportOf = (d: BookState['deliveries'][number]): Report | undefined => d.report as Report | undefined;
+
+/** The middle of the cut's first rendered join: a reel opens on black, which says nothing before it plays. */
+function openingPicture(book: BookState): string | undefined {
+  for (const entry of book.cut?.entries ?? []) {
+    const render = entry.kind === 'pick' ? book.joins.find((j) => j.id === entry.pick)?.render : undefined;
+    if (entry.kind === 'pick' && render !== undefined)
+      return frameUrl('join', entry.pick, render.frames / 2, 960, render.at);
+  }
+  return undefined;
+}
 
 export function Deliveries(props: { book: BookState }): JSX.Element {
   // The reel first, then the reveal: each name is delivered anew in its place.
@@ -48,6 +58,7 @@ export function Deliveries(props: { book: BookState }): JSX.Element {
                   class="reel"
                   controls
                   preload="metadata"
+                  poster={openingPicture(props.book)}
                   src={`/api/delivery/${x().id}/${i}?v=${encodeURIComponent(x().at)}`}
                   aria-label={f}
                 />
