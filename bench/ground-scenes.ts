@@ -151,7 +151,7 @@ async function rowOf(c: Case, folder: string, o: TraceOptions, pictures: boolean
     base: foots,
   });
   if (mirror !== null) layMirrored(out, mirror, box, base, box, touched, null);
-  layPremultiplied(out, performer, box, box, touched, null);
+  layPremultiplied({ out, box, over: performer, overBox: box, touched, hidden: null, matte: null });
   const score = compare(out, truth, base, matte);
   if (pictures) await writePng16(join(folder, `${c.id}.png`), beside([base, out, truth]));
   return `${c.id.padEnd(16)} ${score}`;

@@ -6,6 +6,19 @@ import { PlatewrightError } from '../core/errors.js';
 
 export type Boundary = 'clamp' | 'mirror' | 'zero';
 
+/**
+ * A filter of one plane (height × width) over a window of half widths rx, ry in pixels; `ry` is `rx` where it is left
+ * out; the result goes to `dst`, which may be `src`, or to a new plane.
+ */
+export type WindowFilter = (
+  src: Float32Array,
+  width: number,
+  height: number,
+  rx: number,
+  ry?: number,
+  dst?: Float32Array,
+) => Float32Array;
+
 /** Numbers of the modes in the kernels. */
 export const BOUNDARY_MODE: Record<Boundary, number> = { clamp: 0, mirror: 1, zero: 2 };
 

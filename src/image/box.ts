@@ -3,7 +3,7 @@
  * double precision, so that the cost does not depend on the radius. The window is cut at the
  * picture's edge, and a mean is over the pixels inside.
  */
-import { planeOr, requirePlane } from './boundary.js';
+import { planeOr, requirePlane, type WindowFilter } from './boundary.js';
 import { mapPlanes } from './convolve.js';
 import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';
 import type { Picture } from './picture.js';
@@ -46,43 +46,20 @@ function runBox(
 }
 
 /** Plain twin: mean over the window of half widths rx, ry (pixels) cut at the edge; `dst` may be `src`. */
-export function boxMeanPlain(
-  src: Float32Array,
-  width: number,
-  height: number,
-  rx: number,
-  ry: number = rx,
-  dst?: Float32Array,
-): Float32Array {
+export const boxMeanPlain: WindowFilter = (src, width, height, rx, ry = rx, dst) => {
   requirePlane(src, width, height, 'box mean');
   const out = planeOr(dst, width * height, 'box mean');
   runBox(src, width, height, Math.max(0, Math.floor(rx)), Math.max(0, Math.floor(ry)), out, true);
   return out;
-}
+};
 
 /** Mean over a (2 rx + 1) × (2 ry + 1) window, cut at the edge; `dst` may be `src`. */
-export function boxMean(
-  src: Float32Array,
-  width: number,
-  height: number,
-  rx: number,
-  ry: number = rx,
-  dst?: Float32Array,
-): Float32Array {
-  return box(src, width, height, rx, ry, dst, true);
-}
+export const boxMean: WindowFilter = (src, width, height, rx, ry = rx, dst) =>
+  box(src, width, height, rx, ry, dst, true);
 
 /** Sum over the same window (pixels beyond the edge add nothing); `dst` may be `src`. */
-export function boxSum(
-  src: Float32Array,
-  width: number,
-  height: number,
-  rx: number,
-  ry: number = rx,
-  dst?: Float32Array,
-): Float32Array {
-  return box(src, width, height, rx, ry, dst, false);
-}
+export const boxSum: WindowFilter = (src, width, height, rx, ry = rx, dst) =>
+  box(src, width, height, rx, ry, dst, false);
 
 function box(
   src: Float32Array,

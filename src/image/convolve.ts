@@ -19,18 +19,21 @@ function requireTaps(taps: ArrayLike<number>): void {
 }
 
 /**
- * Plain twin of the kernel. `src` and `dst` are height × width; `dst` may be `src`.
- * @param tapsX odd number of weights across; @param tapsY odd number of weights down.
+ * A separable filter of one plane. `src` and `dst` are height × width; `dst` may be `src`. Odd numbers of weights,
+ * `tapsX` across and `tapsY` down. Throws `PW-IMAGE-SHAPE` and `PW-IMAGE-TAPS`.
  */
-export function convolveSeparablePlain(
+type SeparableFilter = (
   src: Float32Array,
   width: number,
   height: number,
   tapsX: ArrayLike<number>,
   tapsY: ArrayLike<number>,
-  boundary: Boundary = 'clamp',
+  boundary?: Boundary,
   dst?: Float32Array,
-): Float32Array {
+) => Float32Array;
+
+/** Plain twin of the kernel. */
+export const convolveSeparablePlain: SeparableFilter = (src, width, height, tapsX, tapsY, boundary = 'clamp', dst) => {
   requirePlane(src, width, height, 'separable convolution');
   requireTaps(tapsX);
   requireTaps(tapsY);
@@ -67,7 +70,7 @@ export function convolveSeparablePlain(
     for (let x = 0; x < width; x++) out[o + x] = acc[x]!;
   }
   return out;
-}
+};
 
 /** Do two arrays share memory? */
 function overlap(a: Float32Array, b: Float32Array): boolean {
@@ -76,16 +79,8 @@ function overlap(a: Float32Array, b: Float32Array): boolean {
   );
 }
 
-/** Separable convolution; shapes as in {@link convolveSeparablePlain}. */
-export function convolveSeparable(
-  src: Float32Array,
-  width: number,
-  height: number,
-  tapsX: ArrayLike<number>,
-  tapsY: ArrayLike<number>,
-  boundary: Boundary = 'clamp',
-  dst?: Float32Array,
-): Float32Array {
+/** Separable convolution; values beyond the edge are repeated unless told otherwise. */
+export const convolveSeparable: SeparableFilter = (src, width, height, tapsX, tapsY, boundary = 'clamp', dst) => {
   requirePlane(src, width, height, 'separable convolution');
   requireTaps(tapsX);
   requireTaps(tapsY);
@@ -115,7 +110,7 @@ export function convolveSeparable(
     scope.close();
   }
   return out;
-}
+};
 
 /** Applies a plane function to every plane of a picture. `dst` may be `src`. */
 export function mapPlanes(

@@ -3,7 +3,7 @@
  * Recognition Letters 13, 1992; J. Gil, M. Werman, IEEE PAMI 15, 1993): three comparisons a pixel at any radius. Discs
  * on mattes by the exact distance transform. The window is cut at the picture's edge.
  */
-import { planeOr, requirePlane } from './boundary.js';
+import { planeOr, requirePlane, type WindowFilter } from './boundary.js';
 import { distanceToSet } from './distance.js';
 import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';
 
@@ -104,54 +104,24 @@ function rankRect(
 }
 
 /** Largest value within a rectangle of half widths rx, ry; `dst` may be `src`. */
-export function dilate(
-  src: Float32Array,
-  width: number,
-  height: number,
-  rx: number,
-  ry: number = rx,
-  dst?: Float32Array,
-): Float32Array {
-  return rankRect(src, width, height, Math.max(0, Math.round(rx)), Math.max(0, Math.round(ry)), true, dst);
-}
+export const dilate: WindowFilter = (src, width, height, rx, ry = rx, dst) =>
+  rankRect(src, width, height, Math.max(0, Math.round(rx)), Math.max(0, Math.round(ry)), true, dst);
 
 /** Smallest value within a rectangle of half widths rx, ry; `dst` may be `src`. */
-export function erode(
-  src: Float32Array,
-  width: number,
-  height: number,
-  rx: number,
-  ry: number = rx,
-  dst?: Float32Array,
-): Float32Array {
-  return rankRect(src, width, height, Math.max(0, Math.round(rx)), Math.max(0, Math.round(ry)), false, dst);
-}
+export const erode: WindowFilter = (src, width, height, rx, ry = rx, dst) =>
+  rankRect(src, width, height, Math.max(0, Math.round(rx)), Math.max(0, Math.round(ry)), false, dst);
 
 /** Erosion, then dilation: removes bright specks smaller than the window. */
-export function open(
-  src: Float32Array,
-  width: number,
-  height: number,
-  rx: number,
-  ry: number = rx,
-  dst?: Float32Array,
-): Float32Array {
+export const open: WindowFilter = (src, width, height, rx, ry = rx, dst) => {
   const out = erode(src, width, height, rx, ry, dst);
   return dilate(out, width, height, rx, ry, out);
-}
+};
 
 /** Dilation, then erosion: fills dark holes smaller than the window. */
-export function close(
-  src: Float32Array,
-  width: number,
-  height: number,
-  rx: number,
-  ry: number = rx,
-  dst?: Float32Array,
-): Float32Array {
+export const close: WindowFilter = (src, width, height, rx, ry = rx, dst) => {
   const out = dilate(src, width, height, rx, ry, dst);
   return erode(out, width, height, rx, ry, out);
-}
+};
 
 /**
  * Grows (radius > 0) or shrinks (radius < 0) a matte by a disc: pixels at or above `threshold` are inside; the result

@@ -3,6 +3,7 @@
  * the signed area under each edge (as font rasterisers do). Points in picture coordinates, pixel corners at integers.
  * Polygons that cross themselves get the absolute winding number cut at 1.
  */
+import { apply, type Mat3 } from '../geometry/mat3.js';
 import { planeOr } from './boundary.js';
 
 export type Point = readonly [number, number];
@@ -43,6 +44,18 @@ export function rasterizePolygon(
     }
   }
   return out;
+}
+
+/** The same of a polygon that is carried by a homography first. */
+export function rasterizeMoved(
+  points: readonly Point[],
+  by: Mat3,
+  width: number,
+  height: number,
+  dst?: Float32Array,
+): Float32Array {
+  const moved = points.map(([x, y]) => apply(by, x, y));
+  return rasterizePolygon(moved, width, height, dst);
 }
 
 function accumulateEdge(

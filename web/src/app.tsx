@@ -1,8 +1,8 @@
 /** The book: bookmarks on top, one page below, what is being worked on at the foot. */
 import { createEffect, For, Match, on, onCleanup, Show, Switch, type JSX } from 'solid-js';
-import { book, clearTrouble, connected, redo, trouble, undo, unpaired } from './api.js';
-import { plainly } from './format.js';
+import { book, connected, redo, undo, unpaired } from './api.js';
 import { here } from './route.js';
+import { TroubleNote } from './parts/trouble-note.js';
 import { JobStrip } from './parts/job-strip.js';
 import { CutPage } from './pages/cut.js';
 import { DayPage } from './pages/day.js';
@@ -159,13 +159,7 @@ function Notices(): JSX.Element {
           The service does not answer. What you did is kept; this page goes on when it is back.
         </p>
       </Show>
-      <Show when={trouble()}>
-        {(t) => (
-          <p class="margin-note trouble" role="alert">
-            {plainly(t())} <button onClick={clearTrouble}>Put away</button>
-          </p>
-        )}
-      </Show>
+      <TroubleNote />
     </>
   );
 }

@@ -43,28 +43,35 @@ export function wrapLight(step: AirStep, over: Picture, base: Picture): void {
   }
 }
 
-/**
- * Grain over the performer: enough that plate's, take's and added grain together have the plate's variance. `coded` is
- * display-coded over the box; `scale`: plate pixels per take pixel (a take made smaller has its own grain averaged
- * down).
- */
-export function addGrain(
-  step: AirStep,
-  plateGrain: Grower,
-  takeGrain: Grower | null,
-  frame: number,
-  box: Box,
-  coded: Picture,
-  matte: Float32Array,
-  scale: number,
-): void {
+/** How much of its own grain the performer keeps: less where it was made smaller or softened. */
+const ownKept = ({ scale, step }: GrainOver): number => Math.min(1, scale) * (step.softenPx > 0.3 ? 0.6 : 1);
+
+/** The performer in a box of the plate, and the grain that it is to get. */
+export interface GrainOver {
+  readonly step: AirStep;
+  readonly plateGrain: Grower;
+  /** The take's own; null where it was not measured. */
+  readonly takeGrain: Grower | null;
+  readonly frame: number;
+  readonly box: Box;
+  /** Display-coded values over the box, changed in place. */
+  readonly coded: Picture;
+  /** The performer's cover over the box. */
+  readonly matte: Float32Array;
+  /** Plate pixels per take pixel: a take made smaller has its own grain averaged down. */
+  readonly scale: number;
+}
+
+/** Grain over the performer: enough that plate's, take's and added grain together have the plate's variance. */
+export function addGrain(over: GrainOver): void {
+  const { step, plateGrain, takeGrain, frame, box, coded, matte } = over;
   const { width: w, height: h } = coded;
   const n = w * h;
   if (n < KERNEL_FROM_PIXELS) {
-    addGrainPlain(step, plateGrain, takeGrain, frame, box, coded, matte, scale);
+    addGrainPlain(over);
     return;
   }
-  const keep = Math.min(1, scale) * (step.softenPx > 0.3 ? 0.6 : 1);
+  const keep = ownKept(over);
   const { tiles, ox, oy, sx, sy } = plateGrain.field(frame);
   const door = kernels(),
     scope = door.scope();
@@ -102,19 +109,11 @@ export function addGrain(
 }
 
 /** Plain twin of the kernel. */
-export function addGrainPlain(
-  step: AirStep,
-  plateGrain: Grower,
-  takeGrain: Grower | null,
-  frame: number,
-  box: Box,
-  coded: Picture,
-  matte: Float32Array,
-  scale: number,
-): void {
+export function addGrainPlain(over: GrainOver): void {
+  const { step, plateGrain, takeGrain, frame, box, coded, matte } = over;
   const { width: w, height: h } = coded;
   const n = w * h;
-  const keep = Math.min(1, scale) * (step.softenPx > 0.3 ? 0.6 : 1);
+  const keep = ownKept(over);
   const { tiles, ox, oy, sx, sy } = plateGrain.field(frame);
   for (let c = 0; c < 3; c++) {
     const curve = plateGrain.curves[c]!,

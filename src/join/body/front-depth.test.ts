@@ -34,14 +34,17 @@ describe('depth that the take told, in the front surface', () => {
   it('blends two bodies by their shares and leans one without parts', () => {
     const z = new Float32Array(100),
       lean = (v: number) => ({ lean: v, head: 0, deep: 0 });
-    addDepth(z, 10, 10, 10, 0, 0, 100, {
-      bodies: [
-        { body: lean(0.2), share: 0.25 },
-        { body: lean(0.6), share: 0.75 },
-      ],
-      foot: [50, 100],
-      elevation: 0,
-    });
+    addDepth(
+      { z, w: 10, h: 10, cell: 10, x0: 0, y0: 0, tall: 100 },
+      {
+        bodies: [
+          { body: lean(0.2), share: 0.25 },
+          { body: lean(0.6), share: 0.75 },
+        ],
+        foot: [50, 100],
+        elevation: 0,
+      },
+    );
     // At .95 of the height: 100 · .95 · (.25 · .2 + .75 · .6).
     expect(z[5]! / 47.5).toBeCloseTo(1, 1);
     expect(z[95]! / 2.5).toBeCloseTo(1, 0);

@@ -23,19 +23,22 @@ export interface StandingDepth {
   readonly foot: readonly [number, number];
 }
 
-/**
- * Adds the depth, `tall` pixels to a height, to a field of w × h cells of `cell` pixels whose corner lies at x0, y0.
- */
-export function addDepth(
-  z: Float32Array,
-  w: number,
-  h: number,
-  cell: number,
-  x0: number,
-  y0: number,
-  tall: number,
-  depth: StandingDepth,
-): void {
+/** Depth over a picture, in pixels along the line of sight: w × h cells. */
+export interface DepthField {
+  readonly z: Float32Array;
+  readonly w: number;
+  readonly h: number;
+  /** Pixels a cell. */
+  readonly cell: number;
+  /** The field's corner, px. */
+  readonly x0: number;
+  readonly y0: number;
+  /** Pixels to the body's height. */
+  readonly tall: number;
+}
+
+/** Adds the depth to a field, in place. */
+export function addDepth({ z, w, h, cell, x0, y0, tall }: DepthField, depth: StandingDepth): void {
   const columns = Math.max(2, Math.ceil((w * cell) / (STEP * tall)) + 1),
     rows = Math.max(2, Math.ceil((h * cell) / (STEP * tall)) + 1);
   const grid = new Float32Array(columns * rows);

@@ -2,7 +2,7 @@
  * The measured front of a turning performer (turn-surface.ts) over its picture: the mean of the points about a place,
  * by a Gaussian of their distance (Nadaraya and Watson, 1964), worked out once on a grid and read between its nodes.
  */
-import type { StandingDepth } from './front-depth.js';
+import type { DepthField, StandingDepth } from './front-depth.js';
 import type { FrontPoint } from '../ground/types.js';
 
 /** Sd over which measured points are averaged, and the step of their grid, in heights. */
@@ -96,20 +96,10 @@ export function frontAbout(grid: FrontGrid, x: number, u: number): readonly [fro
 }
 
 /**
- * Puts the measured front in place of the guessed one where points of it lie, in a field of w × h cells of `cell`
- * pixels whose corner lies at x0, y0 (`tall` pixels to a height). The field counts pixels along the line of sight, a
- * front in heights along the ground.
+ * Puts the measured front in place of the guessed one where points of it lie. The field counts pixels along the line of
+ * sight, a front in heights along the ground.
  */
-export function putFront(
-  z: Float32Array,
-  w: number,
-  h: number,
-  cell: number,
-  x0: number,
-  y0: number,
-  tall: number,
-  depth: StandingDepth,
-): void {
+export function putFront({ z, w, h, cell, x0, y0, tall }: DepthField, depth: StandingDepth): void {
   const fronts = depth.bodies.flatMap(({ body, share }) => {
     const grid = body?.front === undefined ? null : frontGrid(body.front);
     return grid === null ? [] : [{ grid, share }];

@@ -74,8 +74,9 @@ export function frontField(
   const smooth = gaussianPlane(z, w, h, Math.max(1.5, (0.07 * biggest) / cell));
   // What the take told of the depth stands for the line through the feet, which is a guess at it.
   if (standing !== null) {
-    addDepth(smooth, w, h, cell, x0 - pad * cell, y0 - pad * cell, heightOf(balls), standing);
-    putFront(smooth, w, h, cell, x0 - pad * cell, y0 - pad * cell, heightOf(balls), standing);
+    const field = { z: smooth, w, h, cell, x0: x0 - pad * cell, y0: y0 - pad * cell, tall: heightOf(balls) };
+    addDepth(field, standing);
+    putFront(field, standing);
   }
   return { width: w, height: h, cell, x0: x0 - pad * cell, y0: y0 - pad * cell, z: smooth };
 }

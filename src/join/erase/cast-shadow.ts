@@ -4,10 +4,10 @@
  * (erase-relight.ts) only if it meets the place foretold; each frame's own shadow then differs from the lit picture and
  * goes with the rest (erase-shadow.ts).
  */
-import { multiply, tryInvert, apply, type Mat3 } from '../../geometry/mat3.js';
+import { multiply, tryInvert, type Mat3 } from '../../geometry/mat3.js';
 import { dilate } from '../../image/morphology.js';
 import { createPicture, type Picture } from '../../image/picture.js';
-import { rasterizePolygon } from '../../image/polygon.js';
+import { rasterizeMoved } from '../../image/polygon.js';
 import type { Mosaic } from './erase-mosaic.js';
 import { relightRest } from './moving-shadow.js';
 import { percents, relightPlace, type FoundCast } from './relight-place.js';
@@ -43,12 +43,7 @@ export function relightCast(mosaic: Mosaic, r: CastRequest): FoundCast | null {
     one = new Float32Array(n);
   const fill = (outlines: [number, number][][], to: Mat3, into: Float32Array): void => {
     for (const o of outlines) {
-      rasterizePolygon(
-        o.map((p) => apply(to, p[0], p[1])),
-        w,
-        h,
-        one,
-      );
+      rasterizeMoved(o, to, w, h, one);
       for (let i = 0; i < n; i++) if (one[i]! > 0.5) into[i] = 1;
     }
   };

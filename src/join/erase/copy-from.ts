@@ -6,7 +6,7 @@
 import { apply, multiply, tryInvert } from '../../geometry/mat3.js';
 import { dilate } from '../../image/morphology.js';
 import { createPicture } from '../../image/picture.js';
-import { rasterizePolygon } from '../../image/polygon.js';
+import { rasterizeMoved } from '../../image/polygon.js';
 import { warpHomography } from '../../image/warp.js';
 import type { Mosaic } from './erase-mosaic.js';
 import type { MosaicSource } from './mosaic-source.js';
@@ -83,12 +83,7 @@ export function mayCopy(
     const seen = warpHomography(own, to, w, h, { filter: 'bilinear', boundary: 'zero' }).data,
       moves = warpHomography(there, to, w, h, { filter: 'bilinear', boundary: 'zero' }).data;
     for (const path of apart) {
-      rasterizePolygon(
-        path(s.frame).map((p) => apply(to, p[0], p[1])),
-        w,
-        h,
-        one,
-      );
+      rasterizeMoved(path(s.frame), to, w, h, one);
       for (let i = 0; i < n; i++) if (one[i]! > 0) moves[i] = Math.max(moves[i]!, seen[i]!);
     }
     for (let i = 0; i < n; i++) {

@@ -2,7 +2,7 @@
 import { boundsOf } from '../../geometry/bounds.js';
 import { apply, tryInvert, multiply, type Point2 } from '../../geometry/mat3.js';
 import { dilate } from '../../image/morphology.js';
-import { rasterizePolygon } from '../../image/polygon.js';
+import { rasterizeMoved } from '../../image/polygon.js';
 import { mosaicMatrix, type MosaicFrame } from './mosaic-frame.js';
 import type { SetMotion } from './set-motion.js';
 
@@ -102,19 +102,9 @@ export function hiddenInMosaic(
     const back = tryInvert(motion.fromReference(n));
     if (back === null) continue;
     const to = multiply(m, back);
-    rasterizePolygon(
-      quad.map((p) => apply(to, p[0], p[1])),
-      frame.width,
-      frame.height,
-      inside,
-    );
+    rasterizeMoved(quad, to, frame.width, frame.height, inside);
     for (const o of outlines(n)) {
-      rasterizePolygon(
-        o.map((p) => apply(to, p[0], p[1])),
-        frame.width,
-        frame.height,
-        one,
-      );
+      rasterizeMoved(o, to, frame.width, frame.height, one);
       for (let i = 0; i < out.length; i++) if (one[i]! > 0 && inside[i]! > 0) out[i] = 1;
     }
   }

@@ -45,17 +45,17 @@ function grown(
         coded.data[c * N + y * W + x] = 0.7 * left ** 0.45;
       }
   const clean = coded.data.slice();
-  grainInShade(
-    1,
-    film(law),
-    3,
-    [0, 0, W, H],
-    [16, 16, 112, 112],
+  grainInShade({
+    share: 1,
+    plate: film(law),
+    frame: 3,
+    box: [0, 0, W, H],
+    shaded: [16, 16, 112, 112],
     before,
     after,
     coded,
-    new Float32Array(N).fill(cover),
-  );
+    matte: new Float32Array(N).fill(cover),
+  });
   let a = 0,
     na = 0,
     b = 0;
@@ -107,11 +107,12 @@ describe('grain inside a laid shadow', () => {
       [-1, -1],
     ] as const) {
       const turned: Grower = { ...grain, field: (n) => ({ ...grain.field(n), ox: 200, oy: 509, sx, sy }) };
-      const at = [0.8, turned, 1, [3, 5, 3 + W, 5 + H], [14, 21, 14 + wide, 21 + high], before, after] as const;
+      const at = { share: 0.8, plate: turned, frame: 1, before, after, matte };
+      const where = { box: [3, 5, 3 + W, 5 + H], shaded: [14, 21, 14 + wide, 21 + high] } as const;
       const one = { ...coded, data: coded.data.slice() },
         other = { ...coded, data: coded.data.slice() };
-      grainInShade(...at, one, matte);
-      grainInShadePlain(...at, other, matte);
+      grainInShade({ ...at, ...where, coded: one });
+      grainInShadePlain({ ...at, ...where, coded: other });
       let moved = 0,
         beyond = 0;
       for (let i = 0; i < one.data.length; i++) {

@@ -21,31 +21,38 @@ const LEVELS = 64;
 /** Coded value left, by light left. */
 const CODED_LEFT = Float32Array.from({ length: STEPS + 1 }, (_, i) => (i / STEPS) ** CODED_POWER);
 
-/**
- * @param share of the grain that is grown (the air step's) @param box of `after`, `coded` and `matte` in the plate
- * @param shaded part of it with shade
- * @param before green of the plate under the shaded part alone, scene-linear: it tells how much light is left, for all
- * channels nearly enough
- * @param after box with shade on it and what else was laid on, scene-linear @param coded display-coded values of
- * `after`, changed in place
- */
-export function grainInShade(
-  share: number,
-  plate: Grower,
-  frame: number,
-  box: Box,
-  shaded: Box,
-  before: Float32Array,
-  after: Picture,
-  coded: Picture,
-  matte: Float32Array,
-): void {
+/** A frame's box of the plate with shade laid in a part of it, and the grain that it is to get. */
+export interface ShadedGrain {
+  /** Share of the grain that is grown (the air step's). */
+  readonly share: number;
+  readonly plate: Grower;
+  readonly frame: number;
+  /** Of `after`, `coded` and `matte` in the plate. */
+  readonly box: Box;
+  /** The part of it with shade. */
+  readonly shaded: Box;
+  /**
+   * Green of the plate under the shaded part alone, scene-linear: it tells how much light is left, for all channels
+   * nearly enough.
+   */
+  readonly before: Float32Array;
+  /** The box with shade on it and what else was laid on, scene-linear. */
+  readonly after: Picture;
+  /** Display-coded values of `after`, changed in place. */
+  readonly coded: Picture;
+  /** The performer's cover over the box. */
+  readonly matte: Float32Array;
+}
+
+/** Grows the missing grain over the shaded part, but where the performer is. */
+export function grainInShade(laid: ShadedGrain): void {
+  const { share, plate, frame, box, shaded, before, after, coded, matte } = laid;
   const { width: w, height: h } = coded,
     n = w * h,
     wide = shaded[2] - shaded[0],
     high = shaded[3] - shaded[1];
   if (wide * high < KERNEL_FROM_PIXELS) {
-    grainInShadePlain(share, plate, frame, box, shaded, before, after, coded, matte);
+    grainInShadePlain(laid);
     return;
   }
   const { tiles, ox, oy, sx, sy } = plate.field(frame),
@@ -88,17 +95,8 @@ export function grainInShade(
 }
 
 /** Plain twin of the kernel. */
-export function grainInShadePlain(
-  share: number,
-  plate: Grower,
-  frame: number,
-  box: Box,
-  shaded: Box,
-  before: Float32Array,
-  after: Picture,
-  coded: Picture,
-  matte: Float32Array,
-): void {
+export function grainInShadePlain(laid: ShadedGrain): void {
+  const { share, plate, frame, box, shaded, before, after, coded, matte } = laid;
   const { width: w, height: h } = coded,
     n = w * h,
     { tiles, ox, oy, sx, sy } = plate.field(frame),

@@ -133,27 +133,31 @@ function likeness(p: Float32Array, o: number, q: Float32Array, u: number, k2: nu
   return Math.exp(-(a * a + b * b + c * c) * k2);
 }
 
+/** Is a line's foot a pixel inside the picture, and its outer end, `far` px outwards, within it? */
+function liesWithin({ width, height }: SmallFrame, l: EdgeLine, far: number): boolean {
+  const x = l.x + far * l.nx,
+    y = l.y + far * l.ny;
+  return l.x >= 1 && l.y >= 1 && l.x <= width - 1 && l.y <= height - 1 && x >= 0 && y >= 0 && x <= width && y <= height;
+}
+
+/** Where each line's edge lies, px outwards of where it is thought, and how well that is told (0 not at all, 1). */
+export interface EdgePlaces {
+  readonly place: Float32Array;
+  readonly weight: Float32Array;
+}
+
 /**
  * Finely: how far outwards of where it is thought each line's edge lies (px), and how well it is told (0 not at all, 1
  * by a strong contrast).
  */
-export function placesOf(
-  frame: SmallFrame,
-  lines: readonly EdgeLine[],
-  own: OwnColours,
-  reach: number,
-): { place: Float32Array; weight: Float32Array } {
+export function placesOf(frame: SmallFrame, lines: readonly EdgeLine[], own: OwnColours, reach: number): EdgePlaces {
   const far = reach + 4,
     long = 2 * far + 1,
     p = profilesOf(frame, lines, far),
     place = new Float32Array(lines.length),
-    weight = new Float32Array(lines.length),
-    w = frame.width,
-    h = frame.height;
+    weight = new Float32Array(lines.length);
   lines.forEach((l, i) => {
-    const x = l.x + far * l.nx,
-      y = l.y + far * l.ny;
-    if (l.x < 1 || l.y < 1 || l.x > w - 1 || l.y > h - 1 || x < 0 || y < 0 || x > w || y > h) return;
+    if (!liesWithin(frame, l, far)) return;
     const back = Math.min(reach, Math.max(1, Math.round(l.deep))),
       q = (i * DEEPEST + Math.min(DEEPEST - 1, Math.max(0, Math.round(Math.min(3, l.deep)) - 1))) * 3,
       beyond = [0, 0, 0];
@@ -180,25 +184,16 @@ export function placesOf(
  * darkens towards its edge, which draws a matte outwards; what is steepest stays where the edge is. Neighbouring lines
  * of one side are averaged.
  */
-export function steepestOf(
-  frame: SmallFrame,
-  lines: readonly EdgeLine[],
-  own: OwnColours,
-  reach: number,
-): { place: Float32Array; weight: Float32Array } {
+export function steepestOf(frame: SmallFrame, lines: readonly EdgeLine[], own: OwnColours, reach: number): EdgePlaces {
   const far = reach + 2,
     long = 2 * far + 1,
     p = profilesOf(frame, lines, far),
     place = new Float32Array(lines.length),
     weight = new Float32Array(lines.length),
     mean = new Float32Array(long * 3),
-    steep = new Float32Array(long),
-    w = frame.width,
-    h = frame.height;
+    steep = new Float32Array(long);
   lines.forEach((l, i) => {
-    const x = l.x + far * l.nx,
-      y = l.y + far * l.ny;
-    if (l.x < 1 || l.y < 1 || l.x > w - 1 || l.y > h - 1 || x < 0 || y < 0 || x > w || y > h) return;
+    if (!liesWithin(frame, l, far)) return;
     mean.fill(0);
     let count = 0;
     for (let j = Math.max(0, i - ASIDE); j <= Math.min(lines.length - 1, i + ASIDE); j++)

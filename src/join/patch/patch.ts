@@ -12,7 +12,7 @@ import { similarityBetween } from '../../geometry/similarity.js';
 import { distanceToSet } from '../../image/distance.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import { createPicture, type Picture } from '../../image/picture.js';
-import { rasterizePolygon } from '../../image/polygon.js';
+import { rasterizeMoved, rasterizePolygon } from '../../image/polygon.js';
 import { warpHomography } from '../../image/warp.js';
 import { warpMap } from '../../image/warp-map.js';
 import { fitLocally } from '../erase/erase-align.js';
@@ -220,11 +220,7 @@ const INWARD = 0.32;
 
 /** How much of each pixel of the box the part itself covers. */
 function ownCover(shape: readonly Point2[], matrix: Mat3, w: number, h: number): Float32Array {
-  const inside = rasterizePolygon(
-    shape.map(([x, y]) => apply(matrix, x, y)),
-    w,
-    h,
-  );
+  const inside = rasterizeMoved(shape, matrix, w, h);
   return gaussianPlane(inside, w, h, EDGE_PX).map((v) => {
     const t = Math.max(0, (v - INWARD) / (1 - INWARD));
     return t * t * (3 - 2 * t);

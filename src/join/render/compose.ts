@@ -139,14 +139,25 @@ function layAll(laying: Laying): ComposedBox {
   const matte = room?.picture(w, h, 1).data ?? new Float32Array(n);
   const smear = front === null || tools.fronts === null || hidden === null ? 0 : smearPx(front, tools.fronts, frame);
   const before = smear < LEAST_SMEAR && veil === null ? null : { ...out, data: out.data.slice() };
-  layPremultiplied(out, over.picture, over.box, box, touched, null, matte);
+  layPremultiplied({ out, box, over: over.picture, overBox: over.box, touched, hidden: null, matte });
   if (before !== null && smear >= LEAST_SMEAR) clearBehindEdges(out, before, hidden!, matte, smear);
   if (before !== null && veil !== null) veilPerformer(veil, out, before, before, matte, pane);
   const coded = codeChanged(out, touched, plate.colour.transfer, room);
   if (air !== null && grown !== null) {
-    addGrain(air, grown, tools.takeGrain, frame, box, coded, matte, takeScale(tools, frame));
+    const { takeGrain } = tools;
+    addGrain({ step: air, plateGrain: grown, takeGrain, frame, box, coded, matte, scale: takeScale(tools, frame) });
     if (shade !== null && unshaded !== null)
-      grainInShade(air.grain, grown, frame, box, shade.box, unshaded, out, coded, matte);
+      grainInShade({
+        share: air.grain,
+        plate: grown,
+        frame,
+        box,
+        shaded: shade.box,
+        before: unshaded,
+        after: out,
+        coded,
+        matte,
+      });
   }
   return { box, coded, changed: touched, matte };
 }

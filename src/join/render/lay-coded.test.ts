@@ -144,8 +144,9 @@ describe('a composed box back to code values', () => {
           data = noise(3 * w * h, seed + 1, -0.1, 1.1);
         const a: Picture = { width: w, height: h, channels: 3, data: data.slice() },
           b: Picture = { width: w, height: h, channels: 3, data: data.slice() };
-        addGrain(step, plate, own ? take : null, frame, box, a, matte, 0.6);
-        addGrainPlain(step, plate, own ? take : null, frame, box, b, matte, 0.6);
+        const over = { step, plateGrain: plate, takeGrain: own ? take : null, frame, box, matte, scale: 0.6 };
+        addGrain({ ...over, coded: a });
+        addGrainPlain({ ...over, coded: b });
         let moved = 0,
           off = 0;
         for (let i = 0; i < data.length; i++) {

@@ -68,8 +68,9 @@ describe('light laid on a picture', () => {
           tb = new Uint8Array(n),
           ma = wanted ? new Float32Array(n) : null,
           mb = wanted ? new Float32Array(n) : null;
-        layPremultiplied(a, laid, over, box, ta, hidden, ma);
-        layPremultipliedPlain(b, laid, over, box, tb, hidden, mb);
+        const what = { over: laid, overBox: over, box, hidden };
+        layPremultiplied({ ...what, out: a, touched: ta, matte: ma });
+        layPremultipliedPlain({ ...what, out: b, touched: tb, matte: mb });
         expect(worst(ta, tb)).toBe(0);
         expect(worst(a.data, b.data)).toBeLessThan(1e-6);
         if (ma !== null) expect(worst(ma, mb!)).toBeLessThan(1e-7);

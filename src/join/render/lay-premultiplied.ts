@@ -6,24 +6,30 @@ import { KERNEL_FROM_PIXELS, kernels } from '../../image/kernels.js';
 import type { Picture } from '../../image/picture.js';
 import type { Box } from '../ground/ground.js';
 
-/**
- * Lays `over` (RGBA premultiplied, over `overBox`) on `out` (RGB, over `box`) in place. `touched` becomes 1 where it
- * covers, `matte`, given, takes its coverage; `hidden` (over `box`) holds it out.
- */
-export function layPremultiplied(
-  out: Picture,
-  over: Picture,
-  overBox: Box,
-  box: Box,
-  touched: Uint8Array,
-  hidden: Float32Array | null,
-  matte: Float32Array | null = null,
-): void {
+/** A picture to be laid over another. */
+export interface LaidOver {
+  /** RGB over `box`, changed in place. */
+  readonly out: Picture;
+  readonly box: Box;
+  /** RGBA, premultiplied, over `overBox`, which lies within `box`. */
+  readonly over: Picture;
+  readonly overBox: Box;
+  /** Over `box`: becomes 1 where it covers. */
+  readonly touched: Uint8Array;
+  /** Over `box`: how much it is held out; null where nothing holds it out. */
+  readonly hidden: Float32Array | null;
+  /** Over `box`: takes its coverage, where given. */
+  readonly matte: Float32Array | null;
+}
+
+/** Lays the picture on, in place. */
+export function layPremultiplied(laid: LaidOver): void {
+  const { out, over, overBox, box, touched, hidden, matte } = laid;
   const n = out.width * out.height,
     m = over.width * over.height;
   const door = kernels();
   if (m < KERNEL_FROM_PIXELS) {
-    layPremultipliedPlain(out, over, overBox, box, touched, hidden, matte);
+    layPremultipliedPlain(laid);
     return;
   }
   const scope = door.scope();
@@ -55,15 +61,8 @@ export function layPremultiplied(
 }
 
 /** Plain twin of {@link layPremultiplied}. */
-export function layPremultipliedPlain(
-  out: Picture,
-  over: Picture,
-  overBox: Box,
-  box: Box,
-  touched: Uint8Array,
-  hidden: Float32Array | null,
-  matte: Float32Array | null = null,
-): void {
+export function layPremultipliedPlain(laid: LaidOver): void {
+  const { out, over, overBox, box, touched, hidden, matte } = laid;
   const n = out.width * out.height,
     m = over.width * over.height;
   const dx = overBox[0] - box[0],

@@ -9,7 +9,7 @@ import { boundsOf } from '../../geometry/bounds.js';
 import { IDENTITY3, apply, invert, multiply, tryInvert, type Mat3, type Point2 } from '../../geometry/mat3.js';
 import { framesPerSecond } from '../../core/rational.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
-import { rasterizePolygon } from '../../image/polygon.js';
+import { rasterizeMoved } from '../../image/polygon.js';
 import { warpHomography } from '../../image/warp.js';
 import { copyFrame } from '../../media/planes.js';
 import type { VideoReader } from '../../media/video-reader.js';
@@ -108,12 +108,7 @@ export class WideCanvas {
       const back = tryInvert(motion.fromReference(n));
       if (back === null) continue;
       const to = multiply(m, back);
-      rasterizePolygon(
-        canvas.map((p) => apply(to, p[0], p[1])),
-        frame.width,
-        frame.height,
-        one,
-      );
+      rasterizeMoved(canvas, to, frame.width, frame.height, one);
       for (let i = 0; i < needed.length; i++) if (one[i]! > 0) needed[i] = 1;
       if (motion.still) break;
     }

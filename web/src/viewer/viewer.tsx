@@ -3,8 +3,7 @@
  * over it. Its keys are in keys.ts.
  */
 import { onCleanup, Show, type JSX } from 'solid-js';
-import { book, clearTrouble, frameUrl, trouble } from '../api.js';
-import { plainly } from '../format.js';
+import { book, frameUrl } from '../api.js';
 import { DrawnMarks } from './drawn-marks.js';
 import { useFacts } from './facts.js';
 import { useKeys } from './keys.js';
@@ -15,6 +14,7 @@ import { Overlays } from './overlays.js';
 import { usePlayer } from './player.js';
 import { usePointing } from './pointing.js';
 import { useProposing } from './proposing.js';
+import { TroubleNote } from '../parts/trouble-note.js';
 import { closeViewer, viewer, type ViewerRequest } from './state.js';
 import { ViewerBar } from './viewer-bar.js';
 import { ViewerFoot } from './viewer-foot.js';
@@ -65,13 +65,7 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
       aria-label={v.title}
     >
       <ViewerBar request={v} facts={facts} frame={frame} look={look} marking={marking} measures={measures()} />
-      <Show when={trouble()}>
-        {(t) => (
-          <p class="margin-note trouble" role="alert">
-            {plainly(t())} <button onClick={clearTrouble}>Put away</button>
-          </p>
-        )}
-      </Show>
+      <TroubleNote />
       <div class="stage" ref={stage}>
         <div
           class="sheet-of-glass"
