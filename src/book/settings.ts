@@ -32,6 +32,7 @@ export const SETTINGS_NOTE =
   "The program's own choice (common practice, no source), for this production to change. " +
   'A verdict given before keeps the limits it was given with until the take is judged again.';
 
+/** Every number that people change, with its default and whether it was changed. */
 export function settingsOf(book: Book): Settings {
   const p = book.need('production', 'production');
   const attention = p.attention ?? ATTENTION_DEFAULTS;

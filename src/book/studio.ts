@@ -170,6 +170,7 @@ const LINES: Readonly<Record<string, Line>> = {
   ),
 };
 
+/** The studio's lines as they stand, with what each asks for. */
 export function studioOf(book: Book): StudioRow[] {
   const p = book.need('production', 'production');
   return Object.entries(LINES).map(([name, l]) => ({ name, title: l.title, value: l.read(p), hint: l.hint }));

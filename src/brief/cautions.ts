@@ -34,6 +34,10 @@ export const ATTENTION_DEFAULTS: Attention = {
 
 const OWN_WORDS = "this program's own defaults; no published limit is known";
 
+/**
+ * The cautions that this pick's work calls for, a sentence each. `attention`: the book's own limits, in seconds,
+ * minutes and °C.
+ */
 export function cautions(needs: CautionNeeds, attention: Attention = ATTENTION_DEFAULTS): string[] {
   const list: string[] = [];
   if (needs.animal) {

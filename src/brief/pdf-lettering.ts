@@ -25,6 +25,7 @@ export interface Pen {
   missing(): string;
 }
 
+/** A pen for one PDF document; typefaces are registered with it as they are first used. */
 export function penFor(doc: Doc): Pen {
   const faces = new Map<PageFace, Typeface>();
   const missing = new Set<string>();

@@ -32,6 +32,10 @@ export interface SetUpRequest {
  */
 const FILL_SHARE = 0.62;
 
+/**
+ * Distance, height and lens for a performer of another size; lengths in metres. Where the room is too short it stays on
+ * the line of sight, and says what is lost.
+ */
 export function planSetUp(r: SetUpRequest): SetUp {
   const k = r.performerHeightM / r.platePerformerHeightM;
   const behind = r.behindM ?? 1.2;

@@ -75,6 +75,10 @@ function wantsJson(args: unknown[]): boolean {
   );
 }
 
+/**
+ * Tells an error on stderr, with `json` on stdout too. One without a code of ours counts as `PW-INTERNAL`; its stack is
+ * shown where `PLATEWRIGHT_DEBUG` is set.
+ */
 export function reportError(error: unknown, json: boolean): void {
   const known = error instanceof PlatewrightError;
   const message = error instanceof Error ? error.message : String(error);

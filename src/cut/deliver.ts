@@ -46,6 +46,10 @@ export interface DeliveryReport {
   readonly notes: readonly string[];
 }
 
+/**
+ * Writes all files of a delivery into its folder, loudness brought to the level asked for (LUFS, dBTP), and tells what
+ * was measured on them.
+ */
 export async function deliver(p: Programme, o: DeliverOptions): Promise<DeliveryReport> {
   const placed = placeItems(p);
   const files: string[] = [];

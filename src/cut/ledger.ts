@@ -56,6 +56,10 @@ export const LEDGER_STATEMENT =
   'parody or pastiche) depends on the country and on the whole of the case; ' +
   'no number of seconds is safe in itself. Ask somebody licensed to advise.';
 
+/**
+ * The ledger of a cut's placed items. `rate`: of the cut; `purposes`: what is used for what, by an item's name or a
+ * film's id. Items of films that the book does not know are left out.
+ */
 export function makeLedger(
   placed: readonly PlacedItem[],
   rate: Rate,

@@ -136,6 +136,7 @@ function wantedOf(shown: readonly Shown[]): Map<number, readonly number[]> {
   return new Map([...all].map(([n, set]) => [n, [...set].sort((x, y) => x - y)]));
 }
 
+/** Writes the reveal's frames to `sink`, part after part; how many there are. */
 export async function renderReveal(
   parts: readonly RevealPart[],
   sink: PictureSink,

@@ -19,6 +19,22 @@ export function insidePolygon(polygon: readonly Point[], x: number, y: number): 
   return inside;
 }
 
+/** Area by the shoelace formula, px²; its sign tells which way round the points go. */
+export function signedArea(polygon: readonly Point[]): number {
+  let sum = 0;
+  for (let i = 0; i < polygon.length; i++) {
+    const a = polygon[i]!,
+      b = polygon[(i + 1) % polygon.length]!;
+    sum += a[0] * b[1] - b[0] * a[1];
+  }
+  return sum / 2;
+}
+
+/** Area of a polygon that goes either way round, px². */
+export function polygonArea(polygon: readonly Point[]): number {
+  return Math.abs(signedArea(polygon));
+}
+
 /** Coverage 0..1, height × width; fewer than three points cover nothing. */
 export function rasterizePolygon(
   points: readonly Point[],

@@ -41,6 +41,10 @@ export function levelsNeeded(m: Float64Array, src: Picture, outWidth: number, ou
   return Math.min(most, available);
 }
 
+/**
+ * Builds `count` levels of the pyramid in the scope's memory, the first at `base`, and their records: pointer, width,
+ * height, bytes a plane, 0, as five 32-bit words a level.
+ */
 export function levelRecords(
   door: KernelDoor,
   scope: KernelScope,

@@ -16,6 +16,10 @@ export interface WarpOptions {
 /** Most samples along one side of the grid that covers a destination pixel. */
 export const MAX_GRID = 8;
 
+/**
+ * The picture that a warp draws into: `dst`, or a new one. Throws `PW-IMAGE-SHAPE` where `dst` has another size, `PW-
+ * IMAGE-ALIAS` where it is the source.
+ */
 export function warpTarget(src: Picture, width: number, height: number, dst: Picture | undefined): Picture {
   const out = dst ?? createPicture(width, height, src.channels);
   if (out.width !== width || out.height !== height || out.channels !== src.channels) {

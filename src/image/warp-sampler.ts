@@ -26,6 +26,7 @@ interface Sampler {
   (level: PyramidLevel, x: number, y: number): number;
 }
 
+/** Reads a level between its pixels; x, y in pixels of that level, pixel centres at +0.5. */
 export function makeSampler(filter: WarpFilter, boundary: Boundary): Sampler {
   const at = (level: PyramidLevel, x: number, y: number): number => {
     const i = boundaryIndex(x, level.width, boundary);

@@ -3,6 +3,7 @@ import type { Book } from '../book/book.js';
 import type { TakeDocument } from '../book/documents.js';
 import { enterJob } from './job-store.js';
 
+/** Enters the jobs of a take; none of a still, or of a take that is for no pick. */
 export function enterTakeJobs(book: Book, take: TakeDocument): void {
   if (take.pick === null || take.kind !== 'video') return;
   enterJob(book, 'verdict', take.id, {});

@@ -81,6 +81,7 @@ export function enterJob(book: Book, kind: JobKind, subject: string, spec: Recor
   });
 }
 
+/** One job by its id; null where there is none. */
 export function getJob(book: Book, id: string): JobRecord | null {
   const row = book.db.prepare('SELECT * FROM job WHERE id = ?').get(id) as Row | undefined;
   return row === undefined ? null : toRecord(row);
@@ -148,6 +149,7 @@ export function beatJob(book: Book, id: string, done: number, total: number, sta
   return Number(row['stop_asked']) === 1;
 }
 
+/** Notes how a job ended, and frees it from its process. */
 export function finishJob(
   book: Book,
   id: string,
@@ -182,6 +184,7 @@ export function resumeJob(book: Book, id: string): void {
   });
 }
 
+/** A text that changes whenever a job does: who watches asks for this first. */
 export function jobsPulse(book: Book): string {
   const r = book.db
     .prepare(

@@ -18,6 +18,7 @@ export interface BookLedger {
   readonly borrowed: Ledger;
 }
 
+/** What was spent, what each use is for, and what the cut as it stands borrows. */
 export function ledgerOf(book: Book): BookLedger {
   const spent = book.list('spent');
   const purposes = book.list('purpose');

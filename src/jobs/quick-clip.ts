@@ -3,6 +3,7 @@ import { existsSync, readdirSync, statSync } from 'node:fs';
 import { dirname } from 'node:path';
 import type { Book } from '../book/book.js';
 
+/** Where a take's quick join lies, whether or not it was made. */
 export function quickClipPath(book: Book, take: string): string {
   return book.cachePath('quick', `${take}.mp4`);
 }

@@ -56,6 +56,7 @@ export function verdictStamp(
   return stamp([measures.at, pick.marks, take.file, take.marks, production.tolerances]);
 }
 
+/** Ids of all that is stale, by kind. */
 export function staleOf(book: Book): Stale {
   const production = book.need('production', 'production');
   const picks = new Map(book.list('pick').map((p) => [p.id, p]));

@@ -5,6 +5,7 @@
 import type { JobKind } from './job-store.js';
 import type { JobWorker } from './run-job.js';
 
+/** The worker of a kind of job, loaded. */
 export async function workerFor(kind: JobKind): Promise<JobWorker> {
   switch (kind) {
     case 'scan':

@@ -2,6 +2,7 @@
 import type { ProposalInput } from './proposal-input.js';
 import type { Recipe, RecipeStep } from './types.js';
 
+/** A recipe over the measured spans of both sides. */
 export function recipeFor({ plate, take }: Pick<ProposalInput, 'plate' | 'take'>, steps: RecipeStep[]): Recipe {
   return { version: 1, plate: spanOf(plate.measures), take: spanOf(take.measures), steps };
 }

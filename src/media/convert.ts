@@ -12,6 +12,7 @@ import type { TransferName, VideoFrame } from './types.js';
 import { expansion } from './ycbcr.js';
 import { yuvToRgb } from './ycbcr-to-rgb.js';
 
+/** The picture that a frame is converted into: `dst`, or a new one. Throws `PW-MEDIA-SIZE` where `dst` does not fit. */
 export function target(frame: VideoFrame, dst: Picture | undefined): Picture {
   const channels = frame.hasAlpha ? 4 : 3;
   const out = dst ?? createPicture(frame.widthPx, frame.heightPx, channels);

@@ -81,6 +81,7 @@ export function codeword(value: number, book: number): { readonly bits: number; 
   return { bits: v, length: size - order + turn + 1 + size + 1 };
 }
 
+/** All tables in one block of bytes. */
 export function proresTables(): Uint8Array {
   const bytes = new Uint8Array(6912 + 4 * (MOST_DIVISOR + 1));
   const view = new DataView(bytes.buffer);

@@ -6,6 +6,7 @@ import { clonePicture, type Picture } from '../image/picture.js';
 import { checkMarks } from './marks/check-marks.js';
 import type { MarksFile } from './marks/marks.js';
 
+/** Opens a clip, holds the marks against its size and length, asks `fn`, and closes it whatever happens. */
 export async function withReader<T>(file: string, marks: MarksFile, fn: (reader: Reader) => Promise<T>): Promise<T> {
   const reader = await VideoReader.open(file);
   try {

@@ -9,6 +9,7 @@ import { settingsOf } from '../book/settings.js';
 import { studioOf } from '../book/studio.js';
 import type { BookState } from './api-types.js';
 
+/** The book as it is now; its `pulse` changes with every edit. */
 export function bookState(book: Book): BookState {
   const byId = <K extends 'measures' | 'brief'>(kind: K, field: string): Record<string, never> =>
     Object.fromEntries(book.list(kind).map((d) => [d.id, (d as unknown as Record<string, unknown>)[field]])) as Record<

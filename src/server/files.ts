@@ -28,6 +28,7 @@ function briefOf(book: Book, pick: string | undefined): Brief {
   return found.brief as unknown as Brief;
 }
 
+/** The sound that paces a turn, as a WAV file of 16 bits. Throws `PW-BRIEF-NO-TURN`. */
 export function cueWav(brief: Brief): Buffer {
   if (brief.turn === null)
     throw new PlatewrightError('PW-BRIEF-NO-TURN', `${brief.title} asks for no turn, so there is no cue`, {
@@ -47,6 +48,7 @@ export function cueWav(brief: Brief): Buffer {
   }
 }
 
+/** The sun's windows of a brief as an iCalendar file. */
 export function sunCalendar(brief: Brief, place: string): Buffer {
   return Buffer.from(
     iCalendar(
@@ -66,6 +68,7 @@ export function sunCalendar(brief: Brief, place: string): Buffer {
   );
 }
 
+/** A file by its name, with what the address asks of it; name and bytes. */
 export async function makeFile(book: Book, name: string, query: Readonly<Record<string, string>>): Promise<MadeFile> {
   const production = book.need('production', 'production');
   const paper = query['paper'] === 'letter' ? 'letter' : 'a4';

@@ -13,6 +13,7 @@ import type { JobRunner } from '../jobs/job-runner.js';
 import { body, parse } from './requests.js';
 import { acceptFilm, acceptLayer, acceptTake } from './upload.js';
 
+/** Adds the routes to the app. */
 export function mediaRoutes(app: Hono, book: Book, runner: JobRunner): void {
   app.post('/api/takes', async (c) => {
     const stream = c.req.raw.body;

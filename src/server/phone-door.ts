@@ -33,6 +33,7 @@ export interface PhoneDoor {
   readonly port: () => number;
 }
 
+/** The app that stands before the workbench's. */
 export function createPhoneDoor(door: PhoneDoor): Hono {
   const app = new Hono();
   app.onError((error, c) => {

@@ -12,10 +12,12 @@ const MAY: readonly (readonly [method: string, path: RegExp])[] = [
 ];
 const JOBS = new Set(['brief', 'verdict', 'quick', 'day']);
 
+/** May a phone ask for this path? */
 export function phoneMay(method: string, path: string): boolean {
   return MAY.some(([m, p]) => m === (method === 'HEAD' ? 'GET' : method) && p.test(path));
 }
 
+/** May a phone start a job of this kind? */
 export function phoneMayStart(kind: unknown): boolean {
   return typeof kind === 'string' && JOBS.has(kind);
 }

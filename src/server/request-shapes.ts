@@ -69,6 +69,7 @@ export function changesOf(text: string | undefined): Record<string, number> {
   return out;
 }
 
+/** A kind of document by its name in an address. Throws `PW-SERVER-NO-SUCH`. */
 export function kindOf(text: string): DocumentKind {
   const kind = DOCUMENT_KINDS.find((k) => k === text);
   if (kind === undefined)
@@ -76,6 +77,7 @@ export function kindOf(text: string): DocumentKind {
   return kind;
 }
 
+/** A source of pictures by its name in an address. Throws `PW-SERVER-NO-SUCH`. */
 export function sourceOf(text: string): FrameSource {
   if (!SOURCES.has(text as FrameSource))
     throw new PlatewrightError(

@@ -4,6 +4,7 @@ import type { z } from 'zod';
 import { PlatewrightError } from '../core/errors.js';
 import { firstIssue } from '../plate/marks/marks.js';
 
+/** A whole number from 0 in an address, with or without a picture's ending. Throws `PW-FRAME-RANGE`. */
 export function wholeNumber(text: string, what: string): number {
   const n = Number(text.replace(/\.(jpg|png)$/, ''));
   if (!Number.isInteger(n) || n < 0)
@@ -11,6 +12,7 @@ export function wholeNumber(text: string, what: string): number {
   return n;
 }
 
+/** The width asked for (`?w=`), px. Throws `PW-FRAME-WIDTH` unless it is from 16 to 8192. */
 export function optionalWidth(c: Context): number | undefined {
   const text = c.req.query('w');
   if (text === undefined) return undefined;
@@ -20,11 +22,13 @@ export function optionalWidth(c: Context): number | undefined {
   return w;
 }
 
+/** The value; throws `PW-SERVER-NO-SUCH` where it is null. */
 export function need<T>(value: T | null, what: string): T {
   if (value === null) throw new PlatewrightError('PW-SERVER-NO-SUCH', `there is no such ${what}`, { kind: 'usage' });
   return value;
 }
 
+/** The request's JSON. Throws `PW-SERVER-FORM` where it is none, or not said to be. */
 export async function body(c: Context): Promise<unknown> {
   const type = c.req.header('content-type') ?? '';
   // A foreign page can send plain forms without asking first; JSON it cannot.
@@ -40,6 +44,7 @@ export async function body(c: Context): Promise<unknown> {
   }
 }
 
+/** The value in its shape. Throws `PW-SERVER-FORM` with the first thing that is wrong. */
 export function parse<T>(schema: z.ZodType<T>, value: unknown, what: string): T {
   const parsed = schema.safeParse(value);
   if (!parsed.success)

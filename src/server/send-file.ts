@@ -30,6 +30,7 @@ export const MIME: Record<string, string> = {
   '.webmanifest': 'application/manifest+json',
 };
 
+/** A JPEG that the browser asks for anew each time. */
 export function picture(c: Context, jpeg: Buffer): Response {
   c.header('Content-Type', 'image/jpeg');
   c.header('Cache-Control', 'private, no-cache');

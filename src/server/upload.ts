@@ -47,6 +47,10 @@ const ENDINGS = new Set([
   '.bmp',
 ]);
 
+/**
+ * Takes an upload in, for a pick or for none yet; the new take's id. Throws `PW-UPLOAD-KIND` by its ending, and what
+ * probing it finds.
+ */
 export async function acceptTake(
   book: Book,
   upload: { name: string; pick: string | null; stream: Readable },

@@ -69,6 +69,10 @@ function slopeOf(cells: readonly Cell[]): CombSlope | null {
   return { slope, sd: Math.sqrt(left) / dd };
 }
 
+/**
+ * Slopes of the rows' alternation between two frames that follow one another: on the performer, and beside it less the
+ * plate's own.
+ */
 export function readComb(before: GoneFrame, f: SeenFrame): CombReading {
   const { width: W, height: H } = f.join,
     inside: Cell[] = [],

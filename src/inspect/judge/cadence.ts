@@ -36,6 +36,7 @@ interface Fault {
   readonly whole: boolean;
 }
 
+/** Adds `cadence`: frames at fault among those looked at; where the whole picture is at fault it outweighs the slip. */
 export function judgeCadence(series: Series, judge: Judge): void {
   if (series.change.length < 4) {
     judge.none('cadence', 'frames', 'pace', 'fewer than five frames');

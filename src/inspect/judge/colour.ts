@@ -19,6 +19,10 @@ import {
 } from './judging.js';
 import { castBeside, isOwn, type CastBeside } from './own-picture.js';
 
+/**
+ * Adds `colour`: stops or a ratio of saturation beside the take, standard deviations of the plate's own casts by
+ * itself.
+ */
 export function judgeColour(series: Series, judge: Judge): void {
   const beside = castBeside(series),
     alone = byItsCoat(series, judge, beside, besidePlate(series, judge)),

@@ -8,6 +8,10 @@ import type { Reading, Series } from '../reader/series.js';
 import { middle, stepOf, values, worstBy, type Judge } from './judging.js';
 import { isOwn, NO_TAKE } from './own-picture.js';
 
+/**
+ * Adds `contact`: the share of the darkening asked for at the foot (or of what is thrown back) that is there, 1 as
+ * asked.
+ */
 export function judgeContact(series: Series, judge: Judge): void {
   const contact = series.readings.contact ?? [],
     back = series.readings.thrownBack ?? [],

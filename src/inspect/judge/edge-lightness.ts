@@ -7,6 +7,10 @@ import type { Series } from '../reader/series.js';
 import { middle, ofMean, passesAlone, peelWayOut, stepOf, values, worstBy, type Judge, type Told } from './judging.js';
 import { fringe, isOwn } from './own-picture.js';
 
+/**
+ * Adds `edgeLightness`: how much brighter (negative: darker) the outline is than the mixture that it should be, in L*,
+ * or in stops beside the take.
+ */
 export function judgeEdgeLightness(series: Series, judge: Judge): void {
   const alone = besideMixture(series, judge),
     take = passesAlone(alone, LIMITS.edgeLightness) ? besideTake(series, judge) : null;

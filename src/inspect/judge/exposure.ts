@@ -4,6 +4,7 @@ import type { Series } from '../reader/series.js';
 import { middle, stepOf, triple, values, worstBy, type Judge } from './judging.js';
 import { isOwn, NO_TAKE } from './own-picture.js';
 
+/** Adds `exposure`: stops over the take through the recipe (negative: under it), the middle of all frames. */
 export function judgeExposure(series: Series, judge: Judge): void {
   const list = series.readings.exposure ?? [];
   if (list.length === 0) {

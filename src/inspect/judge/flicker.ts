@@ -12,6 +12,10 @@ import { stepOf, type Judge, type Told } from './judging.js';
 /** Frames that are needed which can be held against both neighbours. */
 const LEAST_ALIKE = 3;
 
+/**
+ * Adds `flicker`: stops up and down from frame to frame, or left behind by the performer where the film's light
+ * changes.
+ */
 export function judgeFlicker(series: Series, judge: Judge): void {
   const behind = leftBehind(series, judge),
     jumps = upAndDown(series, judge);

@@ -17,6 +17,9 @@ const BOX = 24;
 /** Frames named at most. */
 const NAMED = 6;
 
+/**
+ * Adds `front`: pixels from the edge of what passes to where the performer is cut, of the thing that is farthest off.
+ */
 export function judgeFront(series: Series, judge: Judge): void {
   const step = stepOf(judge.recipe, 'front'),
     more = (step?.also ?? []).length > 0;

@@ -12,6 +12,7 @@ import { judgeOwnGrain } from './own-grain.js';
 /** Sure readings from which rough ones are not heard. */
 const SURE_READINGS = 2;
 
+/** Adds `grain`: the performer's grain over the plate's, 1 as grainy. */
 export function judgeGrain(series: Series, judge: Judge): void {
   if (judgeOwnGrain(series, judge)) return;
   const surely = series.readings.grain ?? [],

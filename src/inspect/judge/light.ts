@@ -11,6 +11,7 @@ const MIRRORED_DEG = 40;
 /** Of a relight that is nearly whole there is no more. */
 const WHOLE_RELIGHT = 0.95;
 
+/** Adds `light`: degrees between the side from which the performer looks lit and the plate's key. */
 export function judgeLight(series: Series, judge: Judge): void {
   const list = series.readings.light ?? [];
   if (list.length === 0) {

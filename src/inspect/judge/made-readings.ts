@@ -40,6 +40,7 @@ export function blank(): Series {
   return { ...emptySeries(0), frames: [0, 1, 2, 3, 4, 5, 6, 7], boxes: new Map([[3, [10, 20, 60, 90]]]) };
 }
 
+/** What one judge says of these readings by the recipe above. */
 export function told(series: Series, matter: InspectionMatterName): InspectionMatter {
   return judge(series, recipe).matters.find((m) => m.matter === matter)!;
 }

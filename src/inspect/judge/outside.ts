@@ -25,6 +25,10 @@ const SAID: Readonly<Record<Exclude<OutsideFault, 'exposure' | 'other'>, string>
 /** Share of the frames that must show the same known fault. */
 const MOST_FRAMES = 0.6;
 
+/**
+ * Adds `outside`: mean difference from the plate beside the performer, as a share of the coded range; of a known
+ * change, its part alone.
+ */
 export function judgeOutside(series: Series, judge: Judge): void {
   const list = series.readings.outside ?? [];
   if (list.length === 0) {

@@ -13,6 +13,7 @@ interface Part extends Told {
   readonly limit: number;
 }
 
+/** Adds `remains` in the unit of the part that is told. */
 export function judgeRemains(series: Series, judge: Judge): void {
   const parts = series.remains === null ? [] : partsOf(series, series.remains, stepOf(judge.recipe, 'erase'));
   if (parts.length === 0) {

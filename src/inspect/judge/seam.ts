@@ -5,6 +5,7 @@ import { mean, stepOf, worstBy, type Judge } from './judging.js';
 
 const NOTHING_MENDED = 'nothing of the plate was erased or patched, or it was widened too, or the border is hidden';
 
+/** Adds `seam`: the step of brightness along the mended part's border, as a share of the coded range. */
 export function judgeSeam(series: Series, judge: Judge): void {
   const list = series.readings.seam ?? [];
   if (list.length === 0) {

@@ -15,6 +15,10 @@ const NONE_FOUND = 179;
 /** Share of the contact from which it is whole: where it is gone the rest of the shade has another colour. */
 const CONTACT_WHOLE = 0.8;
 
+/**
+ * Adds `shadow`: degrees between the shadow and where it should fall, too dark or too light counted in parts of that
+ * limit; or the stops by which its colour is off.
+ */
 export function judgeShadow(series: Series, judge: Judge): void {
   const list = series.readings.shadow ?? [],
     ground = stepOf(judge.recipe, 'ground');

@@ -4,6 +4,7 @@ import type { Series } from '../reader/series.js';
 import { middle, values, worstBy, type Judge } from './judging.js';
 import { isOwn, NO_TAKE } from './own-picture.js';
 
+/** Adds `size`: the performer's size over what the ride makes it, 1 as large. */
 export function judgeSize(series: Series, judge: Judge): void {
   const list = series.readings.size ?? [];
   if (list.length === 0) {

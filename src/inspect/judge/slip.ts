@@ -32,6 +32,7 @@ const JITTER = Math.sqrt(1.5);
 /** Frames that must lie where the recipe puts them before that counts as proven. */
 const PROVEN = 3;
 
+/** Adds `slip`: pixels rms by the worst of the ways, against that way's own limit. */
 export function judgeSlip(series: Series, judge: Judge): void {
   const ground = besideGround(series),
     sound = ground !== null && rmsOf(ground.list) <= LIMITS.slip,

@@ -8,6 +8,7 @@ import type { Reading, Series } from '../reader/series.js';
 import { middle, stepOf, values, worstBy, type Judge, type Told } from './judging.js';
 import { isOwn } from './own-picture.js';
 
+/** Adds `solid`: the share of the plate that is seen through the performer, or of the performer that is holes. */
 export function judgeSolid(series: Series, judge: Judge): void {
   const through = throughOf(series),
     holes = holesOf(series),

@@ -10,6 +10,7 @@ import { castBeside, isOwn } from './own-picture.js';
 /** Spill removal from which there is no more of it. */
 const WHOLE = 0.95;
 
+/** Adds `spill`: screen colour over the other two channels, in per cent of brightness. */
 export function judgeSpill(series: Series, judge: Judge): void {
   const peel = stepOf(judge.recipe, 'peel');
   if (peel?.method === 'outline' || peel?.method === 'difference') {

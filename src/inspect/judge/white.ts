@@ -4,6 +4,7 @@ import type { Reading, Series } from '../reader/series.js';
 import { mean, middle, ofMean, stepOf, triple, values, worstBy, type Judge, type Told } from './judging.js';
 import { isOwn } from './own-picture.js';
 
+/** Adds `whiteLevel`: coded values over the plate's brightest, or stops over the take's. */
 export function judgeWhite(series: Series, judge: Judge): void {
   const slope = stepOf(judge.recipe, 'light')?.slope ?? [1, 1, 1],
     stops = middle(values(series.readings.whiteStops)),

@@ -53,6 +53,7 @@ const HELD_UP = 0.25,
 /** Coded value from which a colour is at full white. */
 const FULL = 0.985;
 
+/** Levels on one frame, display-coded; null where no performer is seen. */
 export function readLevels(f: SeenFrame): LevelReading | null {
   if (f.box === null) return null;
   const { width: W, height: H } = f.join;

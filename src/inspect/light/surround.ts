@@ -27,6 +27,7 @@ const NEAR = 0.3,
   STOPS = 0.3,
   BRIGHT = 0.015;
 
+/** Reads one frame; `foot`: where the performer stands, px of the join. Null where no performer is seen. */
 export function readSurround(
   f: SeenFrame,
   expected: Expected,

@@ -33,6 +33,7 @@ export interface BesideOf {
   readonly foot: readonly [number, number] | null;
 }
 
+/** Puts one frame's readings beside the bare join as the recipe makes it; what can't be read on it is put as null. */
 export function readBeside(
   f: SeenFrame,
   { luma, expected, explained, gain, offset, scale, shift }: Bare,

@@ -23,6 +23,10 @@ export interface SeenFrame {
 /** A frame gone by: its pictures' room may hold another frame already. */
 export type GoneFrame = Omit<SeenFrame, 'join' | 'plate'>;
 
+/**
+ * Box of a matte (height × width, 0..1) from a cover of .1 on, [x0, y0, x1, y1) px; null where that is less than 64
+ * px².
+ */
 export function matteBox(matte: Float32Array, width: number, height: number): [number, number, number, number] | null {
   let x0 = width,
     y0 = height,

@@ -50,6 +50,7 @@ export function reducedLight(luma: Float32Array, width: number, height: number, 
   return out;
 }
 
+/** Pixels of a frame of this width to a pixel of what is kept. */
 export function scaleFor(width: number): number {
   return Math.max(1, Math.ceil(width / WIDTH));
 }

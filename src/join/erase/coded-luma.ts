@@ -1,6 +1,7 @@
 /** Luma of display-coded R'G'B' (Rec. ITU-R BT.709, luma coefficients). */
 import type { Picture } from '../../image/picture.js';
 
+/** Luma of a picture of three planes or more, height × width. */
 export function codedLuma(p: Picture): Float32Array {
   const n = p.width * p.height;
   const out = new Float32Array(n);

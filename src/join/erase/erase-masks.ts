@@ -14,6 +14,10 @@ import { framePart, wholeSamples } from '../render/frame-part.js';
 const SHADOW_REACH = 0.7;
 const QUARTER = 4;
 
+/**
+ * A held frame as a source of the mosaic. `shows`: height × width, as {@link showsMask} makes it; the frame's border is
+ * taken away from it.
+ */
 export function sourceOf(held: VideoFrame, frame: number, toReference: Mat3, shows: Uint8Array): MosaicSource {
   return {
     frame,
@@ -73,6 +77,10 @@ export function feather(hidden: Float32Array, w: number, h: number): Float32Arra
   return soft;
 }
 
+/**
+ * A box widened to whole chroma samples of the frame, w × h (`shift`: halvings across and down), px; null where less
+ * than 8 px of a side is left.
+ */
 export function alignedBox(
   b: readonly [number, number, number, number],
   w: number,

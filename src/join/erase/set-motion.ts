@@ -11,6 +11,7 @@ export interface SetMotion {
   readonly still: boolean;
 }
 
+/** The set's motion beside its place on frame `reference`; frames beyond those measured take the nearest. */
 export function setMotion(camera: CameraMove, reference: number): SetMotion {
   if (camera.move === 'static' || camera.frames.length === 0)
     return { reference, still: true, fromReference: () => IDENTITY3 };

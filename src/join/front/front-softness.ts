@@ -9,7 +9,7 @@ import type { Picture } from '../../image/picture.js';
 import { erf } from '../../plate/look/motion-blur.js';
 import { cornerSpeeds, type Outline } from './front-shutter.js';
 import { medianOf } from '../ground/plate-shadow.js';
-import { signedArea } from '../passing/outline-lines.js';
+import { signedArea } from '../../image/polygon.js';
 
 /** Px across the edge that are looked at on either side, and bins a pixel. */
 const REACH = 12,

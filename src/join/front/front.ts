@@ -20,6 +20,7 @@ export interface FrontOutlines {
   readonly pane: ((frame: number) => [number, number][]) | null;
 }
 
+/** Outlines of the front step's things and of its pane, frame by frame as `carrier` takes them. */
 export function frontOutlines(step: FrontStep, carrier: Carrier): FrontOutlines {
   const regions = [...(step.region === null ? [] : [step.region]), ...(step.also ?? [])];
   return {

@@ -25,6 +25,7 @@ export interface FrontSaid {
   readonly bars: boolean;
 }
 
+/** The whole reason: what passes, how it was followed, and how sure that is. */
 export function sayFront(s: FrontSaid): string {
   const several = s.things.length > 1;
   return [

@@ -13,6 +13,7 @@ export interface ContactBalls {
   readonly rr: Float64Array;
 }
 
+/** The body's balls laid out for {@link contactAt}: middles and squared radii, in the balls' own unit. */
 export function contactBalls(balls: readonly SolidBall[]): ContactBalls {
   return {
     count: balls.length,

@@ -37,6 +37,7 @@ export interface FramesFrom {
   readonly reference: number;
 }
 
+/** Ground under the performer on each frame of the measured span. */
 export function groundFrames(pm: PlateMeasures, from: FramesFrom): GroundFrame[] {
   const frames: GroundFrame[] = [];
   for (let n = pm.span.in; n < pm.span.out; n++) frames.push(groundFrame(pm, n, from));

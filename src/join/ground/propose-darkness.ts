@@ -42,6 +42,7 @@ export interface DarknessProposal {
   readonly said: string;
 }
 
+/** Share of the light that the shadow leaves by channel (`transmission`), the lamps it is made of, and why. */
 export async function proposeDarkness(plate: Side, key: KeyOfPlate): Promise<DarknessProposal> {
   const pm = plate.measures,
     { marks } = plate,

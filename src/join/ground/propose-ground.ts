@@ -87,6 +87,7 @@ export interface GroundFrom extends Pick<FramesFrom, 'where' | 'walked' | 'axisF
   readonly groundCarrier: Carrier;
 }
 
+/** Proposes the whole step from both sides, with its reason in words. */
 export async function proposeGround(input: ProposalInput, from: GroundFrom): Promise<GroundProposal> {
   const pm = input.plate.measures,
     { carried, carrier, groundCarrier, body } = from,

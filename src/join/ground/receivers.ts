@@ -133,6 +133,7 @@ function surfaceOf(receiver: ShadowReceiver, at: ReceiverFrame, g: GroundGeometr
   return at.base === undefined ? null : wallPlane(g, at.base, height);
 }
 
+/** Is the surface a rounded body, given by its balls, rather than a plane? */
 export function isBalls(surface: Plane | readonly SolidBall[]): surface is readonly SolidBall[] {
   return Array.isArray(surface);
 }

@@ -28,6 +28,7 @@ export interface GroundSaid {
   readonly inShade: number | null;
 }
 
+/** The whole reason: the cast shadow or why there is none, what mirrors, and what lies in shadow already. */
 export function sayGround(s: GroundSaid): string {
   return [
     s.key.missing === null ? sayCast(s) : `contact only: ${s.key.missing}`,

@@ -135,6 +135,7 @@ export interface LightFrom {
   readonly takeFill?: TakeFill | null;
 }
 
+/** Proposes the step, with its reason; how well the keys agree is told where both are known. */
 export function proposeLight(input: ProposalInput, from: LightFrom): LightStep {
   const { keys, mirror } = from,
     match = matchLight(input.plate.measures, input.take.measures, input.subject ?? null, from.words ?? {});

@@ -34,6 +34,7 @@ const MUCH_CLEARER = 0.8;
 /** Corners of a line for hands lie so far from the true one at most, share of the picture's height. */
 const HAND_TOLERANCE = 0.004;
 
+/** One frame of a take as a small picture, `block` px of the take to one of its pixels. */
 export async function smallAt(reader: VideoReader, frame: number, block: number): Promise<SmallFrame> {
   return smallFrame(toCodedRgb(await reader.frame(frame)), block);
 }
@@ -43,6 +44,7 @@ export function blockOf(widthPx: number, side: number): number {
   return Math.max(blockFor(side), Math.ceil(widthPx / MOST_WIDTH));
 }
 
+/** Longer side of the points' bounds, px. */
 export function sideOf(points: readonly Point[]): number {
   const xs = points.map((p) => p[0]),
     ys = points.map((p) => p[1]);

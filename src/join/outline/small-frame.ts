@@ -25,6 +25,7 @@ export function blockFor(side: number): number {
   return Math.max(1, Math.round(side / PERFORMER_SIDE));
 }
 
+/** Block means of a display-coded picture, `block` px square; the last row and column of blocks take what is left. */
 export function smallFrame(coded: Picture, block: number): SmallFrame {
   const { width: w, height: h, data } = coded,
     n = w * h,
@@ -167,6 +168,7 @@ export function cutEdges(
   return squares as [Float32Array, Float32Array, Float32Array, Float32Array];
 }
 
+/** Throws `PW-IMAGE-SHAPE` unless both are of one size. */
 export function requireLike(a: SmallFrame, b: SmallFrame): void {
   requireSameSize(
     { width: a.width, height: a.height } as Picture,

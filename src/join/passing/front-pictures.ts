@@ -15,6 +15,7 @@ const WIDEST = 1000;
 /** Bytes of small pictures held at once: several things are followed over the same ones, some backwards. */
 const HELD_BYTES = 160e6;
 
+/** Pictures of the plate, made as they are asked for; some are held, the oldest is let go first. */
 export function frontPictures(plate: Side, carrier: Carrier): FrontPictures {
   const { widthPx, heightPx, span, travel } = plate.measures,
     block = Math.max(1, Math.ceil(widthPx / WIDEST));

@@ -5,6 +5,7 @@
  */
 import { symmetricEigen } from '../../geometry/linear-solve.js';
 import { apply, type Mat3 } from '../../geometry/mat3.js';
+import { signedArea } from '../../image/polygon.js';
 import type { SmallFrame } from '../outline/small-frame.js';
 
 export type Outline = readonly (readonly [number, number])[];
@@ -30,16 +31,6 @@ export const DEEPEST = 8,
   OUTWARDS = 8;
 /** Closer to the picture's border there is no edge of the thing, only the picture's. */
 const BORDER = 2;
-
-export function signedArea(p: Outline): number {
-  let s = 0;
-  for (let i = 0; i < p.length; i++) {
-    const a = p[i]!,
-      b = p[(i + 1) % p.length]!;
-    s += a[0] * b[1] - b[0] * a[1];
-  }
-  return s / 2;
-}
 
 /** Lines across an outline as far as it lies within a picture of w × h. */
 export function linesOf(outline: Outline, w: number, h: number): EdgeLine[] {

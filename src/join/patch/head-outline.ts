@@ -6,7 +6,7 @@
 import { counted } from '../../core/counted.js';
 import { VideoReader } from '../../media/video-reader.js';
 import type { Mark, MarksFile, RegionFile } from '../../plate/marks/marks.js';
-import { polygonArea } from '../../take/card/card-quads.js';
+import { polygonArea } from '../../image/polygon.js';
 import { followOutlines } from '../outline/follow-outline.js';
 import { findOutline } from '../outline/outline-take.js';
 import { headRegion } from './patch-take.js';

@@ -31,6 +31,7 @@ export interface PartShape {
   readonly r: number;
 }
 
+/** Middle, half sides and mean radius of a part's bounds, px. */
 export function partShape(polygon: readonly Point2[]): PartShape {
   const [x0, y0, x1, y1] = boundsOf(polygon);
   const rx = Math.max(1, (x1 - x0) / 2),

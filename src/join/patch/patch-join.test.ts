@@ -13,7 +13,7 @@ import { toCodedRgb } from '../../media/convert.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { VideoWriter } from '../../media/video-writer.js';
 import type { MarksFile } from '../../plate/marks/marks.js';
-import { polygonArea } from '../../take/card/card-quads.js';
+import { polygonArea } from '../../image/polygon.js';
 import { joinTools } from '../render/join-tools.js';
 import { headOutline } from './head-outline.js';
 import { proposeHeadPatch, proposeJoinPatch } from './patch-join.js';

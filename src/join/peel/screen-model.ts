@@ -44,6 +44,10 @@ export interface ScreenModel {
 /** Small pixels a cell of the gain between map and frame. */
 const GAIN_CELL = 6;
 
+/**
+ * The screen of all frames, with the frame of the empty set where there is one; `wanted`: the colour that was asked
+ * for. Throws `PW-PEEL-NO-SCREEN`.
+ */
 export function buildScreenModel(
   frames: readonly SmallLinear[],
   clean: SmallLinear | null,

@@ -94,6 +94,7 @@ export function openMatte(renderer: JoinRenderer, out: string): Promise<VideoWri
   });
 }
 
+/** Opens the film and, where `matte` names a file, the matte beside it. */
 export async function openSinks(
   renderer: JoinRenderer,
   out: string,

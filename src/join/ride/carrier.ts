@@ -25,6 +25,7 @@ export interface Carrier {
 /** Growth below this (ln) does not tell travel from noise. */
 const LEAST_GROWTH = 0.03;
 
+/** Nothing moves: what is marked stays where it is. */
 export const STILL: Carrier = { at: () => IDENTITY };
 
 /** The set's motion as a carrier (reference: the track's first frame); frames beyond the track take its nearest. */

@@ -44,7 +44,10 @@ const LOWEST = -0.4;
  */
 const DOUBT = 100;
 
+/** Scalar product. */
 export const dot = (a: Direction, b: Direction): number => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+
+/** Angle between two directions of unit length, degrees. */
 export const degreesApart = (a: Direction, b: Direction): number =>
   Math.acos(Math.max(-1, Math.min(1, dot(a, b)))) * DEG_PER_RAD;
 const unit = (x: number, y: number, z: number): Direction => {

@@ -109,6 +109,7 @@ export function shadowSection(
   };
 }
 
+/** Median of each channel. */
 export const medianRgb = (list: readonly (readonly [number, number, number])[]): [number, number, number] => [
   median(Float64Array.from(list, (v) => v[0])),
   median(Float64Array.from(list, (v) => v[1])),

@@ -53,6 +53,10 @@ export interface Ride {
   readonly roughness: number;
 }
 
+/**
+ * The track as measured corners with their noise, and how much the region moves (`relative`: against the set, else in
+ * the picture, px). The anchor frame, where nothing was fitted, is taken to be as sure as its neighbours.
+ */
 export function rideMode(
   template: RideTemplate,
   points: readonly TrackPoint[],
@@ -154,6 +158,7 @@ export function part(weights: readonly number[], of: readonly Measured[]): { shi
   return { shift: shift - nShift, shape: shape - nShape };
 }
 
+/** Upper quartile of squared steps, never under what an exact track would show; of shift and of shape. */
 export function spreadOf(
   v: readonly { shift: number; shape: number }[],
   relative: boolean,

@@ -45,6 +45,7 @@ export interface MadeSetOptions {
   readonly seed?: number;
 }
 
+/** A set as asked for; the same seed makes the same one. */
 export function madeSet(o: MadeSetOptions = {}): MadeSet {
   const W = o.widthPx ?? 640;
   const H = o.heightPx ?? 360;

@@ -31,6 +31,10 @@ export interface FoundWay {
   readonly scaleSd: number;
 }
 
+/**
+ * The way in metres where the view tells the camera's height, else in camera heights; the pose of each frame, and how
+ * far the camera gets, with its sd. Throws `PW-TRAVEL-LOOSE`.
+ */
 export function answer({
   sights,
   ground,

@@ -22,6 +22,7 @@ export function chain(b: Pose, a: Pose): Pose {
   return { r: multiply(b.r, a.r), t: [m[0] + b.t[0], m[1] + b.t[1], m[2] + b.t[2]] };
 }
 
+/** The pose that undoes `p`. */
 export function inversePose(p: Pose): Pose {
   const r: Mat3 = [p.r[0], p.r[3], p.r[6], p.r[1], p.r[4], p.r[7], p.r[2], p.r[5], p.r[8]];
   const m = applyVector(r, p.t);

@@ -23,6 +23,7 @@ const MODEL_SD = 2;
 
 type FaceMark = Extract<Mark, { kind: 'face' }>;
 
+/** Marked faces, each with its frame. */
 export function facesOf(marks: MarksFile): (FaceMark & { readonly frame: number })[] {
   return marks.marks.flatMap((m) => (m.kind === 'face' ? [{ ...m, frame: m.frame ?? marks.frame }] : []));
 }

@@ -36,6 +36,7 @@ function thetaOf(view: View): [number, number, number, number] {
   ];
 }
 
+/** The camera of the view's unknowns (ln focal px, tilt rad, roll rad, ln height m). */
 export function cameraOfTheta(theta: readonly number[], widthPx: number, heightPx: number): Pinhole {
   return groundCamera({
     focalPx: Math.exp(theta[0]!),
@@ -148,6 +149,10 @@ export function heightOfUpright(
   return s > 0 ? c.position[1] + s * d[1] : null;
 }
 
+/**
+ * Height of an upright marked by its foot and top, px known within `sdPx`; metres, or camera heights where no length is
+ * known. Null where it can't stand on the ground.
+ */
 export function uprightHeight(
   view: View,
   ground: readonly [number, number],

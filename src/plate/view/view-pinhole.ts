@@ -14,6 +14,7 @@ export interface Cam {
   r: Float64Array;
 }
 
+/** Fills `out` with the camera of the unknowns θ, and returns it. */
 export function camera(p: ArrayLike<number>, widthPx: number, heightPx: number, out: Cam): Cam {
   const ct = Math.cos(p[1]!);
   const st = Math.sin(p[1]!);

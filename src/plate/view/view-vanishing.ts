@@ -12,6 +12,7 @@
 import { cross, dot, type Vec3 } from '../../geometry/mat3.js';
 import type { Point } from '../marks/marks.js';
 
+/** A point with a third coordinate of 1. */
 export const homogeneous = (p: Point): [number, number, number] => [p[0], p[1], 1];
 
 /** Line through two points. */

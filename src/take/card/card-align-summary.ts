@@ -2,6 +2,9 @@
 import { CARD_HEIGHT_MM, CARD_WIDTH_MM, MARKER_CENTRES, MARKER_MM } from '../../brief/card-layout.js';
 import type { AlignProblem, Alignment, State } from './card-align-state.js';
 
+/**
+ * Explained share of the variance, levels of paper and ink, pixels read, and correlation by fiducial and by its bits.
+ */
 export function summary(
   o: AlignProblem,
   s: State,

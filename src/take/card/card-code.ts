@@ -31,6 +31,10 @@ export interface VisionLibrary {
  * resolves to itself. Hence the holder.
  */
 let held: { cv: VisionLibrary } | null = null;
+
+/**
+ * The vision library once it runs, wrapped because it must not be awaited itself. Throws `PW-VISION-LOAD` after 20 s.
+ */
 export async function loadVision(): Promise<{ cv: VisionLibrary }> {
   if (held !== null) return held;
   const cv = createRequire(import.meta.url)('@techstark/opencv-js') as VisionLibrary;

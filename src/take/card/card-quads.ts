@@ -4,6 +4,9 @@
  * Processing Letters 1979); it is brought to four corners by dropping, one after the other, the side whose
  * neighbours meet again at the least gain of area.
  */
+import { convexHull } from '../../image/outline.js';
+import { polygonArea } from '../../image/polygon.js';
+
 export type Quad = readonly (readonly [number, number])[];
 
 export interface QuadLimits {
@@ -149,35 +152,6 @@ export function darkerThanAround(
     }
   }
   return out;
-}
-
-export function convexHull(points: readonly (readonly [number, number])[]): [number, number][] {
-  const p = points.map((q) => [q[0], q[1]] as [number, number]).sort((a, b) => a[0] - b[0] || a[1] - b[1]);
-  if (p.length < 3) return p;
-  const half = (list: [number, number][]): [number, number][] => {
-    const h: [number, number][] = [];
-    for (const q of list) {
-      while (h.length >= 2 && cross(h[h.length - 2]!, h[h.length - 1]!, q) <= 0) h.pop();
-      h.push(q);
-    }
-    h.pop();
-    return h;
-  };
-  return [...half(p), ...half(p.slice().reverse())];
-}
-
-function cross(o: readonly number[], a: readonly number[], b: readonly number[]): number {
-  return (a[0]! - o[0]!) * (b[1]! - o[1]!) - (a[1]! - o[1]!) * (b[0]! - o[0]!);
-}
-
-export function polygonArea(p: readonly (readonly [number, number])[]): number {
-  let s = 0;
-  for (let i = 0; i < p.length; i++) {
-    const a = p[i]!;
-    const b = p[(i + 1) % p.length]!;
-    s += a[0] * b[1] - a[1] * b[0];
-  }
-  return Math.abs(s) / 2;
 }
 
 /** Drops sides until four are left; null where that can't be done. */

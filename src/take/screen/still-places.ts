@@ -21,6 +21,8 @@ const LEAST_STRENGTH = 0.02;
 /** [a, −b, tx; b, a, ty] */
 export type Similarity = readonly [a: number, b: number, tx: number, ty: number];
 export const STILL: Similarity = [1, 0, 0, 0];
+
+/** Where a similarity takes a point. */
 export const apply = (s: Similarity, x: number, y: number): [number, number] => [
   s[0] * x - s[1] * y + s[2],
   s[1] * x + s[0] * y + s[3],

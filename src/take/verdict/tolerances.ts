@@ -106,6 +106,7 @@ export const TOLERANCE_KINDS: Readonly<Record<ToleranceName, ToleranceKind>> = {
   handleFrames: { title: 'handles kept before and after', unit: 'plate frames', sense: 'one', range: [0, 240] },
 };
 
+/** Is there a tolerance of this name? */
 export function isToleranceName(name: string): name is ToleranceName {
   return Object.hasOwn(TOLERANCE_KINDS, name);
 }

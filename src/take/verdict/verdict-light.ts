@@ -11,6 +11,7 @@ const HELP_TAKE =
   "the performer's shadow on the floor (foot and tip) with its height, or the card with its peg or ball";
 const HELP_PLATE = 'a shadow mark (foot, tip, height) or an outline round a head on the plate';
 
+/** The three matters, or what stands for them under an overcast sky. */
 export function lightMatters(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter[] {
   const plate = needs.light;
   if (plate !== null && plate.overcast) return overcast(take, t);

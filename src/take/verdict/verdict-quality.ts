@@ -11,6 +11,7 @@ import type { Tolerance, Tolerances } from './tolerances.js';
 import type { Matter, MatterName } from '../types.js';
 import { grade, tooUnsure, unjudged } from './verdict-words.js';
 
+/** Those matters, over the take's best span where they change with time. */
 export function qualityMatters(needs: PlateNeeds, take: TakeMeasures, t: Tolerances, span: BestSpan): Matter[] {
   const out: Matter[] = [];
   if (take.behind.kind === 'none') {

@@ -11,6 +11,7 @@ const HELP_TAKE =
   'cameraHeight in a marks file) and focal length, the card, or an upright of known height beside the performer';
 const HELP_PLATE = 'a stand mark and an upright of known height on the plate';
 
+/** The three matters, in that order. */
 export function viewMatters(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter[] {
   return [elevation(needs, take, t), perspective(needs, take, t), size(needs, take, t)];
 }

@@ -15,6 +15,9 @@ export function tooUnsure(stray: number, sd: number, t: Tolerance): boolean {
   return sd > t.mendable * 0.6 && stray < t.mendable + 2 * sd;
 }
 
+/**
+ * A matter that can't be judged: why, and what would make it so. `partial`: what of the take was measured all the same.
+ */
 export function unjudged(
   matter: MatterName,
   unit: string,
