@@ -7,10 +7,11 @@ import { isPictureFolder, picturesIn } from '../media/sequence.js';
 import type { MarksFile } from '../plate/marks/marks.js';
 import { checkMarks } from '../plate/marks/check-marks.js';
 import type { Book } from './book.js';
+import { checkNewFilm } from './film-place.js';
 import { stampOf } from './take-again.js';
 import { makeId, type FilmDocument, type TakeDocument } from './documents.js';
 
-/** Adds a film by reference: it may be large and lie anywhere. */
+/** Adds a film by reference: it may be large and lie anywhere. Throws the media errors, and `PW-FILM-TWICE`. */
 export async function addFilm(
   book: Book,
   file: string,
@@ -19,6 +20,7 @@ export async function addFilm(
   const info = await probe(file);
   if (info.video === null)
     throw new PlatewrightError('PW-MEDIA-NOPICTURE', `${basename(file)} holds no picture; add the film itself`);
+  checkNewFilm(book, file, basename(file));
   const title = words.title ?? basename(file, extname(file));
   return book.edit(`add film ${title}`, (e) => {
     const film: FilmDocument = {

@@ -6,6 +6,24 @@ import { probe } from '../media/probe.js';
 import type { MediaInfo } from '../media/types.js';
 import type { Book } from './book.js';
 import type { FilmDocument } from './documents.js';
+import { fileStamp } from './file-stamp.js';
+
+/**
+ * Throws `PW-FILM-TWICE` where the book has this very file as a film already: its shots would stand on the wall twice,
+ * and picks of one film would be told from those of the other by nothing.
+ */
+export function checkNewFilm(book: Book, file: string, name: string): void {
+  const stamp = fileStamp(file);
+  if (stamp === null) return;
+  const had = book.list('film').find((f) => fileStamp(book.mediaPath(f.file)) === stamp);
+  if (had !== undefined)
+    throw new PlatewrightError(
+      'PW-FILM-TWICE',
+      `${name} is in the book already, as the film ${had.title}; pick its shots there (one shot can be picked ` +
+        'several times)',
+      { kind: 'usage' },
+    );
+}
 
 /** Ids of films and takes whose files are not where the book has them: a folder was moved, a disk is not there. */
 export function missingMedia(book: Book): { films: string[]; takes: string[] } {

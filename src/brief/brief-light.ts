@@ -28,7 +28,11 @@ export function lightOf(
     instructions.push('Light: overcast, no key. Shoot in open shade or under a large soft source above the camera.');
   else if (az === null || el === null)
     missing.push(
-      "direction of the key light: mark a shadow (foot and tip, with the height of what casts it) or a head's outline",
+      az !== null
+        ? `how high the key light stands (it comes ${side(az)}): give the marked shadow the height of what casts it, ` +
+            'or point at its top'
+        : 'direction of the key light: mark a shadow (foot and tip, with the height of what casts it) or a ' +
+            "head's outline",
     );
   else {
     sun = planSun(r, az, el);

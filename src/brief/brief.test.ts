@@ -258,6 +258,15 @@ describe('brief', () => {
     expect(b.setUp).toBeNull();
     expect(b.light.lamp).toBeNull();
     expect(b.missing.length).toBe(2);
+    expect(b.missing.join('; ')).toContain('direction of the key light: mark a shadow');
+  });
+  it('of a key whose side alone is known asks for how high it stands', () => {
+    const elevationDeg = { ...measures.light!.elevationDeg, value: null, sd: null };
+    const b = makeBrief({ ...request, measures: { ...measures, light: { ...measures.light!, elevationDeg } } });
+    expect(b.light.lamp).toBeNull();
+    expect(b.missing).toEqual([
+      expect.stringMatching(/^how high the key light stands \(it comes .*\): give the marked shadow the height/),
+    ]);
   });
   it('tells honestly when the sun never gets there', () => {
     const b = makeBrief({ ...request, fromDate: '2026-12-20' });

@@ -26,10 +26,18 @@ export interface AskedRecipe {
   readonly platePatch?: number;
 }
 
-/** Proposes the recipe of a pick with a take from the measures in the book. */
+/** Shares of a proposal's way at which each part of it begins and ends. */
+const WAY = { 'measuring the take': [0, 0.3], 'outlining the performer': [0.3, 0.7] } as const;
+
+/**
+ * Proposes the recipe of a pick with a take from the measures in the book.
+ *
+ * @param onProgress how far it is, 0 to 1, and what is under way
+ */
 export async function proposeFor(
   book: Book,
   { pick, take, quality: askedQuality, patch, platePatch }: AskedRecipe,
+  onProgress?: (share: number, doing: string) => void,
 ): Promise<{ recipe: Recipe; notes: readonly string[] }> {
   const measured = book.get('measures', pick.id);
   if (measured === null)
@@ -53,7 +61,12 @@ export async function proposeFor(
         keptScreens(book),
         book.cachePath('outlines'),
         book.cachePath('takes'),
+        (done, total, doing) => {
+          const [from, to] = WAY[doing];
+          onProgress?.(from + ((to - from) * done) / total, doing);
+        },
       );
+      onProgress?.(WAY['outlining the performer'][1], 'proposing the recipe');
       const measures: PlateMeasures = { ...measured.measures, file: plateFile };
       const recipe = await proposeRecipe({
         plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) },

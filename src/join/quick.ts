@@ -69,7 +69,7 @@ export async function proposeFromFiles(
   asked: 'fast' | 'fine',
   patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number },
   platePatch?: { readonly offsetFrames: number },
-  onProgress?: (what: 'plate' | 'take', done: number, total: number) => void,
+  onProgress?: (what: 'plate' | 'take' | 'outline', done: number, total: number) => void,
 ): Promise<QuickProposal> {
   const plate = await VideoReader.open(plateFile),
     take = await VideoReader.open(takeFile);
@@ -77,8 +77,8 @@ export async function proposeFromFiles(
     const p = await measurePlateSide(plateFile, plate, plateMarks, undefined, (d, n) => onProgress?.('plate', d, n));
     const quality = peelQuality(asked, take.info),
       screens = screensInMemory(),
-      t = await readyTake(takeFile, take, takeMarks ?? EMPTY, quality, screens, null, null, (d, n) =>
-        onProgress?.('take', d, n),
+      t = await readyTake(takeFile, take, takeMarks ?? EMPTY, quality, screens, null, null, (d, n, doing) =>
+        onProgress?.(doing === 'measuring the take' ? 'take' : 'outline', d, n),
       );
     const { subject, screen, seen, noScreen, screenFound, room, feet } = t;
     const recipe = await proposeRecipe({

@@ -21,6 +21,9 @@ export interface ReadyTake extends Subject {
   readonly screenFound: string | null;
 }
 
+/** What is under way while a take is made ready. */
+export type ReadyingTake = 'measuring the take' | 'outlining the performer';
+
 /**
  * @param folder where followed outlines are kept; null keeps none
  * @param measured where measures of takes are kept; null keeps none
@@ -33,12 +36,14 @@ export async function readyTake(
   screens: KeptScreens = screensInMemory(),
   folder: string | null = null,
   measured: string | null = null,
-  onProgress?: (done: number, total: number) => void,
+  onProgress?: (done: number, total: number, doing: ReadyingTake) => void,
 ): Promise<ReadyTake> {
   const kept: OutlinesOfTake = { folder, file },
-    outlined = reader.info.hasAlpha || isLayered(marks) ? null : await outlinesOfMarks(reader, marks, kept);
+    measuring = (d: number, n: number): void => onProgress?.(d, n, 'measuring the take'),
+    outlining = { onProgress: (d: number, n: number): void => onProgress?.(d, n, 'outlining the performer') },
+    outlined = reader.info.hasAlpha || isLayered(marks) ? null : await outlinesOfMarks(reader, marks, kept, outlining);
   const ready = async (m: MarksFile, found: string | null): Promise<ReadyTake> => {
-    const { side, notes } = await takeSide(file, reader, m, measured, onProgress);
+    const { side, notes } = await takeSide(file, reader, m, measured, measuring);
     return {
       ...(await subjectOf(reader, quality, m, { screens, file }, side.measures.camera?.move !== 'static')),
       side,
@@ -59,7 +64,8 @@ export async function readyTake(
     !bounded.marks.marks.some((m) => m.kind === 'screen');
   if (!open) return first;
   // Neither screen, empty set nor outline: what moves by itself is the last that may tell the performer.
-  const moving = await outlinesByMotion(reader, marks, kept);
+  outlining.onProgress(0, 1);
+  const moving = await outlinesByMotion(reader, marks, kept, outlining);
   if (moving.frames === null) return { ...first, noScreen: `${first.noScreen}; ${moving.why}` };
   return ready(moving.marks, moving.found);
 }

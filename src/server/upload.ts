@@ -14,7 +14,7 @@ import type { Book } from '../book/book.js';
 import { makeId } from '../book/documents.js';
 import { stampOf } from '../book/take-again.js';
 import { PlatewrightError } from '../core/errors.js';
-import { checkSameFilm, relinkFilm } from '../book/film-place.js';
+import { checkNewFilm, checkSameFilm, relinkFilm } from '../book/film-place.js';
 import { enterJob } from '../jobs/job-store.js';
 import { enterTakeJobs } from '../jobs/enter-take-jobs.js';
 import { probe } from '../media/probe.js';
@@ -126,7 +126,7 @@ const FILM_ENDINGS = new Set([
 /**
  * A film arriving from the browser: kept in the production's folder `films`, and scanned for its shots.
  * With `to` it stands in for the file of a film that the book has already and that is missing. Throws
- * the errors of `acceptTake`, and `PW-FILM-OTHER`.
+ * the errors of `acceptTake`, `PW-FILM-TWICE` and `PW-FILM-OTHER`.
  */
 export async function acceptFilm(
   book: Book,
@@ -147,7 +147,8 @@ export async function acceptFilm(
     const info = await lookAt(part, upload.name);
     if (info.video === null)
       throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send the film itself`);
-    if (was !== null) checkSameFilm(was, info, upload.name);
+    if (was === null) checkNewFilm(book, part, `"${upload.name}"`);
+    else checkSameFilm(was, info, upload.name);
     const words = upload.name.slice(0, -ending.length);
     const name = makeId(words, (i) => existsSync(book.insidePath('films', `${i}${ending}`)), 'film');
     const path = book.insidePath('films', `${name}${ending}`);

@@ -150,7 +150,11 @@ async function proposalOf(
     o.patchPlate === undefined
       ? undefined
       : { offsetFrames: o.patchPlate === true ? 0 : Math.round(Number(o.patchPlate)) || 0 };
-  const measuring = { plate: progressPrinter('measuring the plate'), take: progressPrinter('measuring the take') };
+  const measuring = {
+    plate: progressPrinter('measuring the plate'),
+    take: progressPrinter('measuring the take'),
+    outline: progressPrinter('outlining the performer'),
+  };
   const quality = o.fine === true ? 'fine' : 'fast';
   return proposeFromFiles(plate, take, marks!, takeMarks, quality, patch, platePart, (what, done, of) =>
     measuring[what](done, of),

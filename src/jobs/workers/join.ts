@@ -38,7 +38,7 @@ export const joinWorker: JobWorker = async (context) => {
   const join = book.need('join', pick.id);
   await makeMendedClip(book, pick.id, await liveRecipe(book, join), {
     signal,
-    progress: (d, t) => progress(10 + (10 * d) / t, 100, 'mending the plate'),
+    progress: (d, t) => progress(35 + (10 * d) / t, 100, 'mending the plate'),
   });
   const rendered = await render(context, pick.id, recipeHash(join.recipe), asked.quality);
   progress(100, 100, 'joined');
@@ -59,15 +59,19 @@ async function proposeAnew(context: JobContext, { pick, take, existing, quality 
   if (book.get('measures', pick.id) === null)
     await measureWorker({ ...context, progress: (d, t, s) => progress((10 * d) / t, 100, s) });
   signal.throwIfAborted();
-  progress(10, 100, 'proposing the recipe');
+  progress(10, 100, 'looking at the take');
   const { patch, platePatch } = job.spec;
-  const { recipe: proposal } = await proposeFor(book, {
-    pick,
-    take,
-    quality,
-    ...(typeof patch === 'string' ? { patch: book.need('take', patch) } : {}),
-    ...(typeof platePatch === 'number' ? { platePatch } : {}),
-  });
+  const { recipe: proposal } = await proposeFor(
+    book,
+    {
+      pick,
+      take,
+      quality,
+      ...(typeof patch === 'string' ? { patch: book.need('take', patch) } : {}),
+      ...(typeof platePatch === 'number' ? { platePatch } : {}),
+    },
+    (share, doing) => progress(10 + 25 * share, 100, doing),
+  );
   const changes = existing === null ? [] : handChanges(existing.recipe, existing.proposed);
   const carried =
     job.spec['hand'] === 'keep' ? withHandChanges(proposal.steps, changes) : { steps: proposal.steps, left: changes };
@@ -106,7 +110,7 @@ async function render(
       matte,
       resumeIn: book.cachePath('render', `${id}-${stamp}`),
       signal,
-      onProgress: (d, t) => progress(20 + (80 * d) / t, 100, 'rendering'),
+      onProgress: (d, t) => progress(45 + (55 * d) / t, 100, 'rendering'),
     });
     book.edit(`join ${id}`, (e) =>
       e.put('join', {

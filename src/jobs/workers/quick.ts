@@ -26,8 +26,10 @@ export const quickWorker: JobWorker = async (context) => {
       progress: (d, t, s) => progress((20 * d) / t, 100, s),
     });
   signal.throwIfAborted();
-  progress(20, 100, 'proposing the recipe');
-  const { recipe: stored } = await proposeFor(book, { pick, take, quality: 'fast' });
+  progress(20, 100, 'looking at the take');
+  const { recipe: stored } = await proposeFor(book, { pick, take, quality: 'fast' }, (share, doing) =>
+    progress(20 + 30 * share, 100, doing),
+  );
   const whole = await liveRecipe(book, { id: pick.id, take: take.id, recipe: stored });
   const [num, den] = whole.plate.rate.split('/').map(Number);
   const most = Math.max(12, Math.round((MOST_SECONDS * num!) / (den ?? 1)));
@@ -40,7 +42,7 @@ export const quickWorker: JobWorker = async (context) => {
       preset: 'superfast',
       even: true,
       signal,
-      onProgress: (d, t) => progress(30 + (70 * d) / t, 100, 'a quick join'),
+      onProgress: (d, t) => progress(50 + (50 * d) / t, 100, 'a quick join'),
     });
     return { take: take.id, frames: report.frames, leftOff: report.leftOff };
   } finally {
