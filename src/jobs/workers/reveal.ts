@@ -6,7 +6,7 @@ import { framesPerSecond } from '../../core/rational.js';
 import { loadFace } from '../../cut/lettering.js';
 import { renderReveal, revealSize, shortTitle, type RevealPart, type RevealStage } from '../../cut/reveal.js';
 import type { JoinRenderer } from '../../join/render/render.js';
-import type { StepName } from '../../join/types.js';
+import type { GroundStep, StepName } from '../../join/types.js';
 import { toCodedRgb } from '../../media/convert.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { VideoWriter } from '../../media/video-writer.js';
@@ -23,6 +23,13 @@ const CAPTIONS: readonly (readonly [StepName, string])[] = [
   ['front', 'behind what stands in front'],
   ['air', 'with the film’s grain and softness'],
 ];
+
+/** What the audience reads of a ground step, which may lay no shadow; null where it lays nothing. */
+export function groundCaption(s: Pick<GroundStep, 'shadow' | 'contact' | 'reflection'>): string | null {
+  if (s.shadow) return 'shadow on the film’s ground';
+  if (s.contact) return 'standing on the film’s ground';
+  return s.reflection === undefined ? null : 'mirrored in the film’s ground';
+}
 
 export const revealWorker: JobWorker = async ({ book, job, progress, signal }) => {
   const wanted = Array.isArray(job.spec['picks']) ? new Set(job.spec['picks'] as string[]) : null;
@@ -63,9 +70,12 @@ export const revealWorker: JobWorker = async ({ book, job, progress, signal }) =
             ),
         },
       ];
-      for (const [step, caption] of CAPTIONS)
-        if (on.has(step))
+      const ground = j.recipe.steps.find((s) => s.step === 'ground');
+      for (const [step, words] of CAPTIONS) {
+        const caption = step === 'ground' && ground !== undefined ? groundCaption(ground) : words;
+        if (on.has(step) && caption !== null)
           stages.push({ caption, frame: async (n) => (await renderer.frame(first + n, { upTo: step })).coded() });
+      }
       parts.push({ title: book.need('pick', j.id).title, frames: j.recipe.plate.out - first, stages });
     }
     mkdirSync(book.insidePath('delivered'), { recursive: true });

@@ -60,6 +60,7 @@ export async function outlinesOfMarks(
   const drawn = drawnOutlines(marks),
     pointed = hintedFrames(marks).filter((f) => f < take.info.frameCount && drawn.every((d) => d.frame !== f));
   if (drawn.length === 0 && pointed.length === 0) return null;
+  options.onProgress?.(0, 1);
   const keys: KeyOutline[] = [...drawn];
   for (const f of pointed) {
     const hints = hintsOn(marks, f);
