@@ -39,6 +39,7 @@ export async function proposeFor(
   { pick, take, quality: askedQuality, patch, platePatch }: AskedRecipe,
   onProgress?: (share: number, doing: string) => void,
 ): Promise<{ recipe: Recipe; notes: readonly string[] }> {
+  let far = 0;
   const measured = book.get('measures', pick.id);
   if (measured === null)
     throw new PlatewrightError(
@@ -63,7 +64,9 @@ export async function proposeFor(
         book.cachePath('takes'),
         (done, total, doing) => {
           const [from, to] = WAY[doing];
-          onProgress?.(from + ((to - from) * done) / total, doing);
+          // A take that was pointed at is outlined before it is measured: nothing goes back for that.
+          far = Math.max(far, from + ((to - from) * done) / total);
+          onProgress?.(far, doing);
         },
       );
       onProgress?.(WAY['outlining the performer'][1], 'proposing the recipe');
