@@ -45,9 +45,12 @@ export function buildMosaic(
     field: null,
     fieldScale: 1,
   }));
-  const placed = refine && sources.length > 2 ? bringTogether(start, frame) : start;
-  const found = shadows && whole ? shadowsOf(placed, frame) : null,
-    mean = meanOfSources(placed, frame.width, frame.height, { shadows, coarse: false, found });
+  const sought = shadows && whole;
+  const { placed, found } =
+    refine && sources.length > 2
+      ? bringTogether(start, frame, sought)
+      : { placed: start, found: sought ? shadowsOf(start, frame) : null };
+  const mean = meanOfSources(placed, frame.width, frame.height, { shadows, coarse: false, found });
   return {
     ...mean,
     ...(found === null ? {} : { shadows: placesOf(found, placed) }),

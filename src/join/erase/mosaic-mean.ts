@@ -83,6 +83,8 @@ interface Samples {
   /** Samples left out since they lie in a found shadow, and the sum of their luma. */
   shadowed: number;
   dark: number;
+  /** Some source shows the pixel in a found shadow. */
+  passes: boolean;
 }
 
 /** Values of the set, display-coded R'G'B' of width × height pixels. */
@@ -104,7 +106,7 @@ export function meanOfSources(placed: readonly Placed[], width: number, height: 
         gather(samples, laid, x, y, options.found === null ? 0 : smallIndex(options.found, x, y));
         if (samples.k === 0) continue;
         const o = y * width + x;
-        if (samples.shadowed > 0 && samples.dark > 0) shaded![o] = samples.dark / samples.shadowed;
+        if (shaded !== null && samples.shadowed > 0 && samples.dark > 0) shaded[o] = samples.dark / samples.shadowed;
         let middle = medianInPlace(samples.order, samples.k);
         if (options.shadows && samples.k >= LEAST_FOR_SHADOW) {
           const dark = leaveShadow(samples);
@@ -133,6 +135,7 @@ function samplesOf(most: number): Samples {
     place: new Int32Array(most),
     shadowed: 0,
     dark: 0,
+    passes: false,
   };
 }
 
@@ -176,17 +179,22 @@ function laidOver(placed: readonly Placed[], width: number, y0: number, h: numbe
 }
 
 /** A mosaic pixel's index in the smaller pictures of the found shadows. */
-function smallIndex(found: FoundShadows, x: number, y: number): number {
+export function smallIndex(found: FoundShadows, x: number, y: number): number {
   return (
     Math.min(found.height - 1, Math.floor((y + 0.5) * found.scale)) * found.width +
     Math.min(found.width - 1, Math.floor((x + 0.5) * found.scale))
   );
 }
 
-/** Takes the samples of a pixel. Ground that only the shadow shows is taken as it is. */
+/**
+ * Takes the samples of a pixel. Ground that only the shadow shows is taken as it is, and so is ground that the mask of
+ * the shadow shows no darker than the rest: there the mask, which is coarse, misses the shadow or covers more than it.
+ */
 function gather(s: Samples, laid: readonly Laid[], x: number, y: number, small: number): void {
-  s.k = s.shadowed = s.dark = 0;
-  for (let pass = 0; pass < 2 && s.k === 0; pass++)
+  s.passes = false;
+  for (let pass = 0; pass < 2; pass++) {
+    s.k = s.shadowed = s.dark = 0;
+    let lit = 0;
     for (let j = 0; j < laid.length; j++) {
       const l = laid[j]!;
       if (x < l.x0 || x >= l.x1 || y < l.y0 || y >= l.y1) continue;
@@ -201,19 +209,31 @@ function gather(s: Samples, laid: readonly Laid[], x: number, y: number, small: 
       s.place[s.k] = i;
       s.order[s.k] = s.value[s.k] = l.luma[i]!;
       s.far[s.k] = l.seen[i]! - 1;
+      lit += l.luma[i]!;
       s.k++;
     }
+    if (s.shadowed > 0) s.passes = true;
+    if (s.shadowed === 0 || (s.k > 0 && lit * s.shadowed > s.dark * s.k)) return;
+  }
 }
 
-/** Leaves samples that lie in a shadow which comes or goes; their mean luma, or null where there are none. */
+/**
+ * Leaves samples that lie in a shadow which comes or goes; their mean luma, or null where there are none. Where the
+ * shadow is known to pass, what is left is parted again: its soft edge lies between dark and lit.
+ */
 function leaveShadow(s: Samples): number | null {
-  const all = sumOf(s.value, s.k),
-    kept = withoutShadow(s.order, s.value, s.far, s.index, s.place, s.k);
-  if (kept >= s.k) return null;
-  const dark = (all - sumOf(s.value, kept)) / (s.k - kept);
-  s.k = kept;
-  for (let q = 0; q < kept; q++) s.order[q] = s.value[q]!;
-  return dark;
+  const all = s.k;
+  let dark = 0;
+  for (let round = 0; round < (s.passes ? 2 : 1) && s.k >= LEAST_FOR_SHADOW - round; round++) {
+    const had = sumOf(s.value, s.k),
+      kept = withoutShadow(s.order, s.value, s.far, s.index, s.place, s.k, s.passes);
+    if (kept >= s.k) break;
+    dark += had - sumOf(s.value, kept);
+    s.k = kept;
+    for (let q = 0; q < kept; q++) s.order[q] = s.value[q]!;
+    medianInPlace(s.order, kept);
+  }
+  return s.k < all ? dark / (all - s.k) : null;
 }
 
 /** Mean colour of the samples within a distance of the median, into `out`; how many they are. */

@@ -3,10 +3,16 @@
  * no shadow darkens.
  */
 
+/** Coded level of shade by the lit ground's that no texture laid a little askew reaches. Own choice. */
+const SURELY_DARK = 0.7;
+
 /**
  * Samples of one pixel that fall into two heaps (Otsu's split, IEEE SMC 9, 1979, well apart for their width): where the
  * darker heap lies within the reach of a shadow of what is erased, it is taken for that shadow and goes, however many
  * frames it fills. `sorted` rises; the other arrays are packed in place. Returns how many stay.
+ *
+ * @param certain the shadow is known to pass here: heaps need not be narrow, since its soft edge lies between them, and
+ * one lit sample is enough, if they are well apart
  */
 export function withoutShadow(
   sorted: Float64Array,
@@ -15,6 +21,7 @@ export function withoutShadow(
   index: Int32Array,
   place: Int32Array,
   k: number,
+  certain = false,
 ): number {
   if (sorted[k - 1]! - sorted[0]! < 0.05) return k;
   let total = 0,
@@ -42,11 +49,12 @@ export function withoutShadow(
     b = (total - sum) / (k - at);
   const within = Math.sqrt(Math.max(0, squares - at * a * a - (k - at) * b * b) / k);
   const split = 0.5 * (sorted[at - 1]! + sorted[at]!);
-  if (b - a < Math.max(0.05, 5 * within)) return k;
+  const sure = certain && a < SURELY_DARK * b;
+  if (b - a < Math.max(0.05, sure ? 0 : 5 * within)) return k;
   let darkFar = 0;
   for (let q = 0; q < k; q++) if (value[q]! < split) darkFar += far[q]! / at;
   // A single lit sample proves nothing; nor is it a shadow that is black, hardly darker, or out of reach.
-  if (k - at < Math.max(2, 0.08 * k) || darkFar > 1 || a < 0.25 * b || a > 0.93 * b) return k;
+  if (k - at < (sure ? 1 : Math.max(2, 0.08 * k)) || darkFar > 1 || a < 0.25 * b || a > 0.93 * b) return k;
   let kept = 0;
   for (let q = 0; q < k; q++) {
     if (value[q]! < split) continue;
