@@ -49,15 +49,8 @@ export function FilmLine(props: {
 /** Rows of a box for a text: all its lines and one to write on, within reason. */
 const rows = (text: string): number => Math.min(12, Math.max(2, text.split('\n').length + 1));
 
-export function CutWords(props: { cut: CutDocument }): JSX.Element {
-  const put = (title: string, fields: Partial<CutDocument>): void =>
-    void edit(title, () => [{ do: 'put', kind: 'cut', document: { ...props.cut, ...fields } }]);
-  const lines = (text: string): string[] =>
-    text
-      .split('\n')
-      .map((t) => t.trim())
-      .filter((t) => t !== '');
-  const [wrong, setWrong] = createSignal('');
+/** Music under the whole cut: its file, gain and first frame; none where no file is named. */
+function MusicFields(props: { cut: CutDocument }): JSX.Element {
   const music = (fields: Partial<NonNullable<CutDocument['music']>>): void => {
     void edit('music', () => {
       const m = { file: '', gainDb: 0, fromFrame: 0, ...props.cut.music, ...fields };
@@ -70,6 +63,61 @@ export function CutWords(props: { cut: CutDocument }): JSX.Element {
       ];
     });
   };
+  return (
+    <p class="controls">
+      <label>
+        music, a file on this machine{' '}
+        <input
+          type="text"
+          size="36"
+          value={props.cut.music?.file ?? ''}
+          onChange={(e) => music({ file: e.currentTarget.value })}
+        />
+      </label>
+      <label class="num">
+        gain, dB{' '}
+        <input
+          type="number"
+          step="0.5"
+          value={props.cut.music?.gainDb ?? 0}
+          disabled={props.cut.music === null}
+          onChange={(e) => music({ gainDb: Number(e.currentTarget.value) || 0 })}
+        />
+      </label>
+      <label class="num">
+        from frame{' '}
+        <input
+          type="number"
+          min="0"
+          value={props.cut.music?.fromFrame ?? 0}
+          disabled={props.cut.music === null}
+          onChange={(e) => music({ fromFrame: Math.max(0, Math.round(Number(e.currentTarget.value) || 0)) })}
+        />
+      </label>
+    </p>
+  );
+}
+
+/** A box whose lines count one by one; empty ones are left out. */
+function LinesBox(props: { title: string; lines: readonly string[]; onLines: (lines: string[]) => void }): JSX.Element {
+  const lines = (text: string): string[] =>
+    text
+      .split('\n')
+      .map((t) => t.trim())
+      .filter((t) => t !== '');
+  const text = () => props.lines.join('\n');
+  return (
+    <label class="purpose">
+      {props.title}
+      <textarea rows={rows(text())} value={text()} onChange={(e) => props.onLines(lines(e.currentTarget.value))} />
+    </label>
+  );
+}
+
+export function CutWords(props: { cut: CutDocument }): JSX.Element {
+  const put = (title: string, fields: Partial<CutDocument>): void =>
+    void edit(title, () => [{ do: 'put', kind: 'cut', document: { ...props.cut, ...fields } }]);
+  const [wrong, setWrong] = createSignal('');
   const captions = (text: string): void => {
     const read = readCaptions(text);
     if (typeof read === 'string') {
@@ -82,37 +130,7 @@ export function CutWords(props: { cut: CutDocument }): JSX.Element {
   return (
     <section class="cut-words">
       <h2>Music and words</h2>
-      <p class="controls">
-        <label>
-          music, a file on this machine{' '}
-          <input
-            type="text"
-            size="36"
-            value={props.cut.music?.file ?? ''}
-            onChange={(e) => music({ file: e.currentTarget.value })}
-          />
-        </label>
-        <label class="num">
-          gain, dB{' '}
-          <input
-            type="number"
-            step="0.5"
-            value={props.cut.music?.gainDb ?? 0}
-            disabled={props.cut.music === null}
-            onChange={(e) => music({ gainDb: Number(e.currentTarget.value) || 0 })}
-          />
-        </label>
-        <label class="num">
-          from frame{' '}
-          <input
-            type="number"
-            min="0"
-            value={props.cut.music?.fromFrame ?? 0}
-            disabled={props.cut.music === null}
-            onChange={(e) => music({ fromFrame: Math.max(0, Math.round(Number(e.currentTarget.value) || 0)) })}
-          />
-        </label>
-      </p>
+      <MusicFields cut={props.cut} />
       <label class="purpose">
         captions, one a line: first frame, last frame, words (48-95 She waits.)
         <textarea
@@ -124,22 +142,12 @@ export function CutWords(props: { cut: CutDocument }): JSX.Element {
       <Show when={wrong() !== ''}>
         <p role="alert">{wrong()}</p>
       </Show>
-      <label class="purpose">
-        credits, one a line
-        <textarea
-          rows={rows(props.cut.credits.join('\n'))}
-          value={props.cut.credits.join('\n')}
-          onChange={(e) => put('credits', { credits: lines(e.currentTarget.value) })}
-        />
-      </label>
-      <label class="purpose">
-        thanks, one a line
-        <textarea
-          rows={rows(props.cut.thanks.join('\n'))}
-          value={props.cut.thanks.join('\n')}
-          onChange={(e) => put('thanks', { thanks: lines(e.currentTarget.value) })}
-        />
-      </label>
+      <LinesBox
+        title="credits, one a line"
+        lines={props.cut.credits}
+        onLines={(credits) => put('credits', { credits })}
+      />
+      <LinesBox title="thanks, one a line" lines={props.cut.thanks} onLines={(thanks) => put('thanks', { thanks })} />
     </section>
   );
 }

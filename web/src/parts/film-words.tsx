@@ -49,11 +49,9 @@ export function FilmUpload(props: { first: boolean }): JSX.Element {
   );
 }
 
-export function FilmWords(props: { book: BookState; film: FilmDocument }): JSX.Element {
+/** A film that is not where the book has it: how it is told where it lies, or sent again. */
+function MissingFilm(props: { film: FilmDocument }): JSX.Element {
   const [share, setShare] = createSignal<number | null>(null);
-  const put = (fields: Partial<FilmDocument>): void =>
-    void edit(`words about ${props.film.title}`, [{ do: 'change', kind: 'film', id: props.film.id, fields }]);
-  const used = () => props.book.picks.some((p) => p.film === props.film.id);
   const send = async (files: FileList | null): Promise<void> => {
     const f = files?.[0];
     if (f === undefined) return;
@@ -62,32 +60,41 @@ export function FilmWords(props: { book: BookState; film: FilmDocument }): JSX.E
     setShare(null);
   };
   return (
+    <div class="missing" role="status">
+      <h4>The film is not where it was</h4>
+      <p>
+        The book has it at {props.film.file}. Put it back there; or say where it lies now with{' '}
+        <code>platewright film relink {props.film.id} FILE</code>; or send it again, and a copy is kept in the
+        production’s folder. Picks, marks and joins stay as they are.
+      </p>
+      <p class="controls">
+        <label class="file">
+          Send the film again
+          <input
+            type="file"
+            accept={KINDS}
+            onChange={(e) => {
+              void send(e.currentTarget.files);
+              e.currentTarget.value = '';
+            }}
+          />
+        </label>
+        <Show when={share() !== null}>
+          <progress max={1} value={share()!} aria-label="sending the film" />
+        </Show>
+      </p>
+    </div>
+  );
+}
+
+export function FilmWords(props: { book: BookState; film: FilmDocument }): JSX.Element {
+  const put = (fields: Partial<FilmDocument>): void =>
+    void edit(`words about ${props.film.title}`, [{ do: 'change', kind: 'film', id: props.film.id, fields }]);
+  const used = () => props.book.picks.some((p) => p.film === props.film.id);
+  return (
     <>
       <Show when={props.book.missing.films.includes(props.film.id)}>
-        <div class="missing" role="status">
-          <h4>The film is not where it was</h4>
-          <p>
-            The book has it at {props.film.file}. Put it back there; or say where it lies now with{' '}
-            <code>platewright film relink {props.film.id} FILE</code>; or send it again, and a copy is kept in the
-            production’s folder. Picks, marks and joins stay as they are.
-          </p>
-          <p class="controls">
-            <label class="file">
-              Send the film again
-              <input
-                type="file"
-                accept={KINDS}
-                onChange={(e) => {
-                  void send(e.currentTarget.files);
-                  e.currentTarget.value = '';
-                }}
-              />
-            </label>
-            <Show when={share() !== null}>
-              <progress max={1} value={share()!} aria-label="sending the film" />
-            </Show>
-          </p>
-        </div>
+        <MissingFilm film={props.film} />
       </Show>
       <details class="pick-words">
         <summary>Title, credit, licence</summary>

@@ -25,6 +25,51 @@ function inHundredths(t: Settings['tolerances'][number]): string {
   return ` (${told(t.fits)}${t.sense === 'one' ? '' : `, ${told(t.mendable)}`})`;
 }
 
+/** The two numbers of one tolerance, each to be changed, and the way back to the program's own. */
+function ToleranceRow(props: {
+  tolerance: Settings['tolerances'][number];
+  drawn: number;
+  put: (numbers: readonly number[] | null) => void;
+}): JSX.Element {
+  return (
+    <tr data-changed={props.tolerance.changed}>
+      <th scope="row">{props.tolerance.title}</th>
+      <td>
+        <Field
+          label={`${props.tolerance.title}: fits`}
+          value={props.tolerance.fits}
+          drawn={props.drawn}
+          onNumber={(v) => props.put(props.tolerance.sense === 'one' ? [v] : [v, props.tolerance.mendable])}
+        />
+      </td>
+      <td>
+        <Show when={props.tolerance.sense !== 'one'} fallback="–">
+          <Field
+            label={`${props.tolerance.title}: mendable`}
+            value={props.tolerance.mendable}
+            drawn={props.drawn}
+            onNumber={(v) => props.put([props.tolerance.fits, v])}
+          />
+        </Show>
+      </td>
+      <td class="pencil-note">
+        {props.tolerance.unit}
+        {inHundredths(props.tolerance)}
+      </td>
+      <td>
+        <Show when={props.tolerance.changed} fallback={<span class="pencil-note">unchanged</span>}>
+          <button onClick={() => props.put(null)}>
+            back to{' '}
+            {props.tolerance.sense === 'one'
+              ? props.tolerance.defaultFits
+              : `${props.tolerance.defaultFits} and ${props.tolerance.defaultMendable}`}
+          </button>
+        </Show>
+      </td>
+    </tr>
+  );
+}
+
 export function LimitsPart(props: { settings: Settings }): JSX.Element {
   /** A field that the book refused shows the book's number again. */
   const [drawn, setDrawn] = createSignal(0);
@@ -52,41 +97,7 @@ export function LimitsPart(props: { settings: Settings }): JSX.Element {
           </thead>
           <tbody>
             <Index each={props.settings.tolerances}>
-              {(t) => (
-                <tr data-changed={t().changed}>
-                  <th scope="row">{t().title}</th>
-                  <td>
-                    <Field
-                      label={`${t().title}: fits`}
-                      value={t().fits}
-                      drawn={drawn()}
-                      onNumber={(v) => void put(t().name, t().sense === 'one' ? [v] : [v, t().mendable])}
-                    />
-                  </td>
-                  <td>
-                    <Show when={t().sense !== 'one'} fallback="–">
-                      <Field
-                        label={`${t().title}: mendable`}
-                        value={t().mendable}
-                        drawn={drawn()}
-                        onNumber={(v) => void put(t().name, [t().fits, v])}
-                      />
-                    </Show>
-                  </td>
-                  <td class="pencil-note">
-                    {t().unit}
-                    {inHundredths(t())}
-                  </td>
-                  <td>
-                    <Show when={t().changed} fallback={<span class="pencil-note">unchanged</span>}>
-                      <button onClick={() => void put(t().name, null)}>
-                        back to{' '}
-                        {t().sense === 'one' ? t().defaultFits : `${t().defaultFits} and ${t().defaultMendable}`}
-                      </button>
-                    </Show>
-                  </td>
-                </tr>
-              )}
+              {(t) => <ToleranceRow tolerance={t()} drawn={drawn()} put={(numbers) => void put(t().name, numbers)} />}
             </Index>
           </tbody>
         </table>

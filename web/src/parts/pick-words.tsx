@@ -4,11 +4,36 @@ import type { BookState } from '../../../src/server/api-types.js';
 import type { PickDocument } from '../../../src/book/documents.js';
 import { respanPick } from '../../../src/book/respan.js';
 import { edit } from '../api.js';
+import type { Changes } from '../edit-queue.js';
 
-export function PickWords(props: { book: BookState; pick: PickDocument }): JSX.Element {
+/** What is to be done so that a pick is in the story no more: its takes stay in the book, for no pick. */
+function withoutPick({ takes, cut }: BookState, id: string): Changes {
+  return [
+    ...(['pick', 'measures', 'brief', 'join'] as const).map((kind) => ({ do: 'remove' as const, kind, id })),
+    ...takes
+      .filter((t) => t.pick === id)
+      .map((t) => ({ do: 'change' as const, kind: 'take', id: t.id, fields: { pick: null } })),
+    ...(cut === null
+      ? []
+      : [
+          {
+            do: 'change' as const,
+            kind: 'cut',
+            id: 'cut',
+            fields: { entries: cut.entries.filter((e) => e.kind !== 'pick' || e.pick !== id) },
+          },
+        ]),
+  ];
+}
+
+/** Changes fields of a pick, as one edit. */
+function putPick(pick: PickDocument, title: string, fields: Partial<PickDocument>): void {
+  void edit(title, [{ do: 'change', kind: 'pick', id: pick.id, fields }]);
+}
+
+/** What the pick is called, and from which to which frame of the film it goes; marks that fall outside go, which the edit says. */
+function NameAndSpan(props: { book: BookState; pick: PickDocument }): JSX.Element {
   const count = () => props.book.films.find((f) => f.id === props.pick.film)?.info.video?.frameCount ?? props.pick.out;
-  const put = (title: string, fields: Partial<PickDocument>): void =>
-    void edit(title, [{ do: 'change', kind: 'pick', id: props.pick.id, fields }]);
   const [wrong, setWrong] = createSignal('');
   const span = (from: number, to: number): void => {
     if (!Number.isInteger(from) || !Number.isInteger(to) || from < 0 || to <= from || to > count()) {
@@ -17,35 +42,14 @@ export function PickWords(props: { book: BookState; pick: PickDocument }): JSX.E
     }
     setWrong('');
     const { fields, lost } = respanPick(props.pick, from, to);
-    put(
+    putPick(
+      props.pick,
       `${props.pick.title}: frames ${from} to ${to - 1}${lost === 0 ? '' : `; ${lost} marks outside them went`}`,
       fields,
     );
   };
-  const remove = (): void => {
-    const { id } = props.pick;
-    void edit(`take ${props.pick.title} out of the story`, [
-      ...(['pick', 'measures', 'brief', 'join'] as const).map((kind) => ({ do: 'remove' as const, kind, id })),
-      ...props.book.takes
-        .filter((t) => t.pick === id)
-        .map((t) => ({ do: 'change' as const, kind: 'take', id: t.id, fields: { pick: null } })),
-      ...(props.book.cut === null
-        ? []
-        : [
-            {
-              do: 'change' as const,
-              kind: 'cut',
-              id: 'cut',
-              fields: { entries: props.book.cut.entries.filter((e) => e.kind !== 'pick' || e.pick !== id) },
-            },
-          ]),
-    ]).then(() => {
-      location.hash = '#/wall';
-    });
-  };
   return (
-    <details class="pick-words">
-      <summary>Name, span, action</summary>
+    <>
       <p class="controls">
         <label>
           name{' '}
@@ -55,7 +59,7 @@ export function PickWords(props: { book: BookState; pick: PickDocument }): JSX.E
             value={props.pick.title}
             onChange={(e) => {
               const t = e.currentTarget.value.trim();
-              if (t !== '') put(`rename ${props.pick.title}`, { title: t });
+              if (t !== '') putPick(props.pick, `rename ${props.pick.title}`, { title: t });
             }}
           />
         </label>
@@ -83,6 +87,20 @@ export function PickWords(props: { book: BookState; pick: PickDocument }): JSX.E
       <Show when={wrong() !== ''}>
         <p role="alert">{wrong()}</p>
       </Show>
+    </>
+  );
+}
+
+export function PickWords(props: { book: BookState; pick: PickDocument }): JSX.Element {
+  const put = (title: string, fields: Partial<PickDocument>): void => putPick(props.pick, title, fields);
+  const remove = (): void =>
+    void edit(`take ${props.pick.title} out of the story`, withoutPick(props.book, props.pick.id)).then(() => {
+      location.hash = '#/wall';
+    });
+  return (
+    <details class="pick-words">
+      <summary>Name, span, action</summary>
+      <NameAndSpan book={props.book} pick={props.pick} />
       <p class="controls">
         <label>
           what the performer does{' '}

@@ -20,6 +20,46 @@ interface Props {
 
 const ASKS = { height: 'its height, m', later: 'frames later', yaw: 'yaw, °' } as const;
 
+/** What the tool in hand wants: points, a number, or nothing but to be put down. */
+function ToolInHand(props: { tool: MarkTool; of: Props }): JSX.Element {
+  return (
+    <span class="hint">
+      {props.tool.hint}
+      <Show when={props.tool.points !== 0}>
+        {' '}
+        <small>(or arrow keys and space bar)</small>
+      </Show>
+      <Show when={props.tool.asks}>
+        {(asks) => (
+          <>
+            {' '}
+            <label>
+              {ASKS[asks()]}{' '}
+              <input
+                type="text"
+                inputmode="decimal"
+                size="5"
+                value={props.of.number}
+                onInput={(e) => props.of.onNumber(e.currentTarget.value)}
+              />
+            </label>
+          </>
+        )}
+      </Show>
+      <Show when={props.tool.points === null}>
+        {' '}
+        <button disabled={props.of.points < 3} onClick={() => props.of.onFinish(props.tool)}>
+          Close the outline (Enter)
+        </button>
+      </Show>
+      <Show when={props.tool.points === 0}>
+        {' '}
+        <button onClick={() => props.of.onFinish(props.tool)}>Put it on frame {props.of.frame}</button>
+      </Show>
+    </span>
+  );
+}
+
 export function MarkPalette(props: Props): JSX.Element {
   const groups = () =>
     TOOL_GROUPS.map((about) => ({
@@ -73,42 +113,7 @@ export function MarkPalette(props: Props): JSX.Element {
           </Show>
         }
       >
-        {(t) => (
-          <span class="hint">
-            {t().hint}
-            <Show when={t().points !== 0}>
-              {' '}
-              <small>(or arrow keys and space bar)</small>
-            </Show>
-            <Show when={t().asks}>
-              {(asks) => (
-                <>
-                  {' '}
-                  <label>
-                    {ASKS[asks()]}{' '}
-                    <input
-                      type="text"
-                      inputmode="decimal"
-                      size="5"
-                      value={props.number}
-                      onInput={(e) => props.onNumber(e.currentTarget.value)}
-                    />
-                  </label>
-                </>
-              )}
-            </Show>
-            <Show when={t().points === null}>
-              {' '}
-              <button disabled={props.points < 3} onClick={() => props.onFinish(t())}>
-                Close the outline (Enter)
-              </button>
-            </Show>
-            <Show when={t().points === 0}>
-              {' '}
-              <button onClick={() => props.onFinish(t())}>Put it on frame {props.frame}</button>
-            </Show>
-          </span>
-        )}
+        {(t) => <ToolInHand tool={t()} of={props} />}
       </Show>
     </div>
   );

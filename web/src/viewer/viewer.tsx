@@ -3,14 +3,13 @@
  * over it. Its keys are in keys.ts.
  */
 import { onCleanup, Show, type JSX } from 'solid-js';
-import { book, frameUrl } from '../api.js';
-import { DrawnMarks } from './drawn-marks.js';
+import { book } from '../api.js';
 import { useFacts } from './facts.js';
+import { Glass } from './glass.js';
 import { useKeys } from './keys.js';
 import { useLook } from './look.js';
 import { useMarking } from './marking.js';
 import { MarksPanel } from './marks-panel.js';
-import { Overlays } from './overlays.js';
 import { usePlayer } from './player.js';
 import { usePointing } from './pointing.js';
 import { useProposing } from './proposing.js';
@@ -41,11 +40,9 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
   let svg!: SVGSVGElement;
   const facts = useFacts(v);
   const player = usePlayer(v, facts);
-  const { frame, shown, url } = player;
+  const { frame } = player;
   const look = useLook(v, facts, () => stage);
-  const { zoom, size, compare, wipe, overlays, showMarks, handleScale, measureGlass } = look;
   const marking = useMarking(v, facts, frame);
-  const { canMark, marksFile, tool } = marking;
   const proposing = useProposing(v, frame, marking);
   const pointing = usePointing(v, facts, frame, marking, () => svg);
   useKeys({ facts, player, look, marking, pointing });
@@ -67,71 +64,22 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
       <ViewerBar request={v} facts={facts} frame={frame} look={look} marking={marking} measures={measures()} />
       <TroubleNote />
       <div class="stage" ref={stage}>
-        <div
-          class="sheet-of-glass"
-          ref={(el) => measureGlass.observe(el)}
-          style={{
-            'aspect-ratio': `${facts().width} / ${facts().height}`,
-            ...(zoom() === null ? { width: `min(100cqw, calc(100cqh * ${facts().width / facts().height}))` } : size()),
+        <Glass
+          request={v}
+          facts={facts}
+          player={player}
+          look={look}
+          marking={marking}
+          proposing={proposing}
+          pointing={pointing}
+          measures={measures()}
+          ref={(el) => {
+            svg = el;
           }}
-        >
-          <img src={url(shown())} alt={`${v.title}, frame ${shown()}`} draggable={false} />
-          <Show when={compare() !== 'none' && v.against}>
-            {(a) => (
-              <img
-                class={compare() === 'difference' ? 'second difference' : 'second'}
-                style={{ 'clip-path': compare() === 'wipe' ? `inset(0 0 0 ${wipe() * 100}%)` : 'none' }}
-                src={frameUrl(a().what, a().id, shown())}
-                alt={`${a().title}, frame ${shown()}`}
-                draggable={false}
-              />
-            )}
-          </Show>
-          <svg
-            ref={svg}
-            viewBox={`0 0 ${facts().width} ${facts().height}`}
-            onClick={pointing.onClick}
-            onPointerDown={pointing.onDown}
-            onPointerMove={pointing.onMove}
-            onPointerUp={pointing.onUp}
-            onPointerLeave={() => pointing.setAt(null)}
-            data-tool={tool()?.kind ?? 'none'}
-            style={{ '--hair': String(handleScale()) }}
-          >
-            <Show when={overlays() && measures()}>
-              {(m) => (
-                <Overlays
-                  measures={m()}
-                  marks={marksFile()}
-                  frame={shown()}
-                  width={facts().width}
-                  height={facts().height}
-                />
-              )}
-            </Show>
-            <Show when={canMark() && showMarks()}>
-              <DrawnMarks
-                frame={frame}
-                marking={marking}
-                proposing={proposing}
-                pointing={pointing}
-                handleScale={handleScale}
-              />
-            </Show>
-            <Show when={compare() === 'wipe'}>
-              <line
-                class="wipe-line"
-                x1={wipe() * facts().width}
-                x2={wipe() * facts().width}
-                y1="0"
-                y2={facts().height}
-              />
-            </Show>
-          </svg>
-        </div>
+        />
       </div>
       <ViewerFoot facts={facts} player={player} look={look} pointing={pointing} />
-      <Show when={canMark()}>
+      <Show when={marking.canMark()}>
         <MarksPanel
           on={v.what === 'take' ? 'take' : 'plate'}
           frame={frame}

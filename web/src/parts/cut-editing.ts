@@ -1,0 +1,67 @@
+/** Changes of the cut's lines, each an edit that can be taken back, and how long lines and cut are. */
+import type { CutDocument, CutEntry } from '../../../src/book/documents.js';
+import { CREDIT_FRAMES, creditCards } from '../../../src/cut/credits.js';
+import type { BookState } from '../../../src/server/api-types.js';
+import { edit } from '../api.js';
+import { rateOf } from '../format.js';
+
+/** The book's cut; where there is none yet a title and all picks in the story's order. */
+function starting(book: BookState): CutDocument {
+  return (
+    book.cut ?? {
+      id: 'cut',
+      music: null,
+      captions: [],
+      credits: [],
+      thanks: [],
+      entries: [
+        { kind: 'title', lines: [book.production.title], frames: 48 },
+        ...book.picks.map((p) => ({
+          kind: 'pick' as const,
+          pick: p.id,
+          trimIn: 0,
+          trimOut: 0,
+          soundLead: 0,
+          soundTail: 0,
+          soundFrom: 'film' as const,
+        })),
+      ],
+    }
+  );
+}
+
+/** @param book the book as it is now */
+export function cutEditing(book: () => BookState) {
+  const cut = () => starting(book());
+  const put = (title: string, change: (entries: readonly CutEntry[]) => readonly CutEntry[]): void =>
+    void edit(title, () => [{ do: 'put', kind: 'cut', document: { ...cut(), entries: change(cut().entries) } }]);
+  const change = (i: number, title: string, values: Partial<Record<string, unknown>>): void =>
+    put(title, (entries) => entries.map((e, k) => (k === i ? ({ ...e, ...values } as CutEntry) : e)));
+  const move = (i: number, by: number): void => {
+    put('reorder the cut', (entries) => {
+      const list = [...entries];
+      const j = i + by;
+      if (list[i] !== undefined && list[j] !== undefined) [list[i], list[j]] = [list[j]!, list[i]!];
+      return list;
+    });
+  };
+  // Each line runs at the rate of its own film; titles and the cards at the end at the production's.
+  const ofFilm = (id: string | undefined): string | undefined => {
+    const r = book().films.find((f) => f.id === id)?.info.video?.rate;
+    return r === undefined ? undefined : `${r.num}/${r.den}`;
+  };
+  const secondsOf = (frames: number, rate = book().production.rate): number => {
+    const r = rateOf(rate);
+    return (frames * r.den) / r.num;
+  };
+  const length = (e: CutEntry): number => {
+    if (e.kind === 'title') return secondsOf(e.frames);
+    if (e.kind === 'film') return secondsOf(e.out - e.in, ofFilm(e.film));
+    const p = book().picks.find((x) => x.id === e.pick);
+    return p === undefined ? 0 : secondsOf(p.out - p.in - e.trimIn - e.trimOut, ofFilm(p.film));
+  };
+  const endCards = () => creditCards(cut()).length;
+  const total = () => cut().entries.reduce((s, e) => s + length(e), secondsOf(CREDIT_FRAMES * endCards()));
+  return { cut, put, change, move, endCards, total };
+}
+export type CutEditing = ReturnType<typeof cutEditing>;

@@ -1,0 +1,89 @@
+/** The picture on the neutral grey: the frame, what it is held against, and what is drawn over both. */
+import { Show, type JSX } from 'solid-js';
+import type { PlateMeasures } from '../../../src/plate/types.js';
+import { frameUrl } from '../api.js';
+import { DrawnMarks } from './drawn-marks.js';
+import type { Facts } from './facts.js';
+import type { Look } from './look.js';
+import type { Marking } from './marking.js';
+import { Overlays } from './overlays.js';
+import type { Player } from './player.js';
+import type { Pointing } from './pointing.js';
+import type { Proposing } from './proposing.js';
+import type { ViewerRequest } from './state.js';
+
+/** @param props.ref takes the drawing over the picture, whose units are the picture's pixels */
+export function Glass(props: {
+  readonly request: ViewerRequest;
+  readonly facts: Facts;
+  readonly player: Player;
+  readonly look: Look;
+  readonly marking: Marking;
+  readonly proposing: Proposing;
+  readonly pointing: Pointing;
+  readonly measures: PlateMeasures | undefined;
+  readonly ref: (svg: SVGSVGElement) => void;
+}): JSX.Element {
+  const { request: v, facts, pointing } = props;
+  const { frame, shown, url } = props.player;
+  const { zoom, size, compare, wipe, overlays, showMarks, handleScale, measureGlass } = props.look;
+  const { canMark, marksFile, tool } = props.marking;
+  return (
+    <div
+      class="sheet-of-glass"
+      ref={(el) => measureGlass.observe(el)}
+      style={{
+        'aspect-ratio': `${facts().width} / ${facts().height}`,
+        ...(zoom() === null ? { width: `min(100cqw, calc(100cqh * ${facts().width / facts().height}))` } : size()),
+      }}
+    >
+      <img src={url(shown())} alt={`${v.title}, frame ${shown()}`} draggable={false} />
+      <Show when={compare() !== 'none' && v.against}>
+        {(a) => (
+          <img
+            class={compare() === 'difference' ? 'second difference' : 'second'}
+            style={{ 'clip-path': compare() === 'wipe' ? `inset(0 0 0 ${wipe() * 100}%)` : 'none' }}
+            src={frameUrl(a().what, a().id, shown())}
+            alt={`${a().title}, frame ${shown()}`}
+            draggable={false}
+          />
+        )}
+      </Show>
+      <svg
+        ref={props.ref}
+        viewBox={`0 0 ${facts().width} ${facts().height}`}
+        onClick={pointing.onClick}
+        onPointerDown={pointing.onDown}
+        onPointerMove={pointing.onMove}
+        onPointerUp={pointing.onUp}
+        onPointerLeave={() => pointing.setAt(null)}
+        data-tool={tool()?.kind ?? 'none'}
+        style={{ '--hair': String(handleScale()) }}
+      >
+        <Show when={overlays() && props.measures}>
+          {(m) => (
+            <Overlays
+              measures={m()}
+              marks={marksFile()}
+              frame={shown()}
+              width={facts().width}
+              height={facts().height}
+            />
+          )}
+        </Show>
+        <Show when={canMark() && showMarks()}>
+          <DrawnMarks
+            frame={frame}
+            marking={props.marking}
+            proposing={props.proposing}
+            pointing={pointing}
+            handleScale={handleScale}
+          />
+        </Show>
+        <Show when={compare() === 'wipe'}>
+          <line class="wipe-line" x1={wipe() * facts().width} x2={wipe() * facts().width} y1="0" y2={facts().height} />
+        </Show>
+      </svg>
+    </div>
+  );
+}
