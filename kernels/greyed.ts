@@ -1,4 +1,4 @@
-// Screen with grey mixed in (src/join/peel/greyed.ts). Twins there: dropGreyedPlain.
+// Screen with grey mixed in (src/join/peel/greyed-screen.ts). Twins there: dropGreyedPlain.
 
 /** Bins of a share of grey, from SHARE_FROM on, SHARE_BINS a whole. */
 const BINS: i32 = 2048;

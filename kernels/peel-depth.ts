@@ -1,6 +1,6 @@
 // Chamfer distance (3-4 weights) of the small picture to the set pixels of a mask and to those
 // that are not set. Items: 0 to the set ones, 1 to the others, so that two lanes do one each.
-// Twin: chamferDistance in src/join/peel/distance.ts.
+// Twin: chamferDistance in src/join/peel/chamfer-distance.ts.
 
 export function chamferPair(
   mask: usize, w: i32, h: i32, toSet: usize, toUnset: usize, from: i32, to: i32, scratch: usize,

@@ -1,4 +1,4 @@
-// One plane drawn towards another by a share (see src/image/towards.ts). Twin: towardsPlain.
+// One plane drawn towards another by a share (see src/image/blend-towards.ts). Twin: towardsPlain.
 
 /** to += share (other − to), over n values. Items are runs of 1024. */
 export function towards(dst: usize, other: usize, n: i32, share: f32, from: i32, to: i32, scratch: usize): void {

@@ -22,7 +22,7 @@ import { dilate, erode, rankRectPlain } from './morphology.js';
 import type { Picture, Channels } from './picture.js';
 import { double, doublePlain, halfSize, halve, halvePlain } from './pyramid.js';
 import { recursiveGaussian, recursiveGaussianPlain } from './recursive-gaussian.js';
-import { towards, towardsPlain } from './towards.js';
+import { towards, towardsPlain } from './blend-towards.js';
 import { warpHomography, warpHomographyPlain } from './warp.js';
 import { warpMap, warpMapPlain } from './warp-map.js';
 import type { WarpFilter } from './warp-sampler.js';

@@ -13,7 +13,7 @@ import { VideoReader } from '../media/video-reader.js';
 import type { JoinOptions } from '../join/render/render.js';
 import { mendsPlate } from '../join/render/mends-plate.js';
 import type { Recipe, StepName, WidenStep } from '../join/types.js';
-import { checkBelong } from './reader/belong.js';
+import { checkBelong } from './reader/belong-together.js';
 import { liftVeil, matteBox, type SeenFrame } from './reader/frame.js';
 import { FrameRooms, type PlaceOfFrame, type RoomsHeld } from './reader/frame-rooms.js';
 import type { Carrier } from '../join/ride/carrier.js';

@@ -1,4 +1,6 @@
-/** Judges whether frames are doubled, missing or out of step (../motion.ts and ../step.ts read it). */
+/**
+ * Judges whether frames are doubled, missing or out of step (../movement/motion.ts and ../movement/in-step.ts read it).
+ */
 import type { Reading, Series } from '../reader/series.js';
 import { stepOf, type Judge } from './judging.js';
 

@@ -1,6 +1,6 @@
 /**
- * Judges chatter of the outline (../chatter.ts reads it): the matte's own, the picture's beside its matte in cells, and
- * that of the whole outline.
+ * Judges chatter of the outline (../edge/chatter.ts reads it): the matte's own, the picture's beside its matte in
+ * cells, and that of the whole outline.
  */
 import type { PeelStep } from '../../join/types.js';
 import { LIMITS, NEEDED, SEEN_CHATTER, WHOLE_CHATTER } from '../limits.js';

@@ -1,4 +1,4 @@
-/** Judges rows woven of two moments (../comb.ts reads them). */
+/** Judges rows woven of two moments (../edge/comb.ts reads them). */
 import { LIMITS } from '../limits.js';
 import type { Reading, Series } from '../reader/series.js';
 import { middle, values, worstBy, type Judge } from './judging.js';

@@ -1,6 +1,6 @@
 /**
- * Judges how the ground is darkened at the foot and what floor or glass throw back (../surround.ts), of a join that is
- * this recipe's own: another picture's bodies hide the sky otherwise.
+ * Judges how the ground is darkened at the foot and what floor or glass throw back (../light/surround.ts), of a join
+ * that is this recipe's own: another picture's bodies hide the sky otherwise.
  */
 import type { GroundStep } from '../../join/types.js';
 import { LIMITS, MIRRORED_OFF_PX, MIRRORED_SHARPER, THROWN_BACK } from '../limits.js';

@@ -1,6 +1,6 @@
 /**
- * Judges an outline darker or brighter than it should be: by itself (../edges.ts) and beside the take
- * (../outline-beside.ts).
+ * Judges an outline darker or brighter than it should be: by itself (../edge/edges.ts) and beside the take
+ * (../edge/outline-beside.ts).
  */
 import { DARKEST_EDGE, LIMITS, OTHER_RIM, OWN_RIM } from '../limits.js';
 import type { Series } from '../reader/series.js';

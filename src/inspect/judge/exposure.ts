@@ -1,4 +1,4 @@
-/** Judges the performer's brightness beside the take through the recipe (../against-light.ts reads it). */
+/** Judges the performer's brightness beside the take through the recipe (../light/against-light.ts reads it). */
 import { LIMITS, OWN_EXPOSURE } from '../limits.js';
 import type { Series } from '../reader/series.js';
 import { middle, stepOf, triple, values, worstBy, type Judge } from './judging.js';

@@ -1,6 +1,6 @@
 /**
  * Judges brightness of the performer that goes up and down from frame to frame, or that does not go along with the
- * film's own light (../level.ts reads it).
+ * film's own light (../light/level.ts reads it).
  */
 import { quantile } from '../reader/frame.js';
 import { outAndBack } from '../light/level.js';

@@ -1,4 +1,6 @@
-/** Judges whether what passes before the performer cuts it where the plate has an edge (../front-cut.ts reads it). */
+/**
+ * Judges whether what passes before the performer cuts it where the plate has an edge (../edge/front-cut.ts reads it).
+ */
 import { wrongCuts, type WrongCut } from '../edge/front-cut.js';
 import { quantile } from '../reader/frame.js';
 import { LIMITS } from '../limits.js';

@@ -1,6 +1,6 @@
 /**
  * Judges grain: of the recipe's own picture by its very draw (own-grain.ts), of any other by single pictures and by
- * what changes from frame to frame (../texture.ts reads it).
+ * what changes from frame to frame (../texture/texture.ts reads it).
  */
 import type { AirStep } from '../../join/types.js';
 import { quantile } from '../reader/frame.js';

@@ -1,6 +1,6 @@
 /**
  * Judges the outline's hardness: a fringe beyond it, a bright ring about it, a rim cut out hard, and what little cover
- * shows (../edge-slope.ts, ../halo.ts, ../outline-beside.ts).
+ * shows (../edge/edge-slope.ts, ../edge/halo.ts, ../edge/outline-beside.ts).
  */
 import type { PeelStep } from '../../join/types.js';
 import {

@@ -1,4 +1,4 @@
-/** Judges from which side the performer looks lit, against the plate's key (../key-side.ts reads it). */
+/** Judges from which side the performer looks lit, against the plate's key (../light/key-side.ts reads it). */
 import { quantile } from '../reader/frame.js';
 import { LIMITS, UNLIKE } from '../limits.js';
 import type { Series } from '../reader/series.js';

@@ -1,6 +1,6 @@
 /**
  * Judges whether the picture beside the performer is still the plate's, and names known ways in which a file's making
- * changes it (../outside.ts reads it).
+ * changes it (../reader/outside.ts reads it).
  */
 import { LIMITS, OUTSIDE_PART } from '../limits.js';
 import type { OutsideFault } from '../reader/outside.js';

@@ -1,6 +1,6 @@
 /**
  * Judges the grain of the recipe's own picture: whether the very draw that the recipe lays stands there, and not more
- * than it and an encoder make (../grain-beside.ts).
+ * than it and an encoder make (../texture/grain-beside.ts).
  */
 import type { AirStep } from '../../join/types.js';
 import {

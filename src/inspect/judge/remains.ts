@@ -1,6 +1,6 @@
 /**
- * Judges what an erase left (../remains.ts reads it): a stain, a ghost, a fill that boils, a fill that is smeared; the
- * one farthest over its limit is told.
+ * Judges what an erase left (../remains/remains.ts reads it): a stain, a ghost, a fill that boils, a fill that is
+ * smeared; the one farthest over its limit is told.
  */
 import type { EraseStep } from '../../join/types.js';
 import { BOIL, DETAIL_KEPT, GHOST, LIMITS } from '../limits.js';

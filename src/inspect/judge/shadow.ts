@@ -1,6 +1,6 @@
 /**
  * Judges the performer's shadow: where it falls, how dark it is and, of the recipe's own picture, its colour
- * (../shadow.ts and ../surround.ts read it).
+ * (../light/shadow.ts and ../light/surround.ts read it).
  */
 import type { GroundStep, Recipe } from '../../join/types.js';
 import { quantile } from '../reader/frame.js';

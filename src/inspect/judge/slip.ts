@@ -1,6 +1,6 @@
 /**
- * Judges whether the performer keeps its place (../motion.ts and ../ground-follow.ts read it): of four ways to see it
- * slip the worst counts.
+ * Judges whether the performer keeps its place (../movement/motion.ts and ../movement/ground-follow.ts read it): of
+ * four ways to see it slip the worst counts.
  */
 import { quantile } from '../reader/frame.js';
 import { BESIDE_MATTE, LIMITS } from '../limits.js';

@@ -1,6 +1,6 @@
 /**
- * Judges whether the plate shows through the performer, as a whole or in holes (../see-through.ts and ../solid.ts read
- * it).
+ * Judges whether the plate shows through the performer, as a whole or in holes (../edge/see-through.ts and
+ * ../edge/solid.ts read it).
  */
 import type { PeelStep } from '../../join/types.js';
 import { HOLES, HOLES_ALONE, LIMITS, OWN_THROUGH, THROUGH_SURE, THROUGH_UNTOLD } from '../limits.js';

@@ -1,4 +1,4 @@
-/** Judges whether the take's own picture border cuts the performer (../take-border.ts reads it). */
+/** Judges whether the take's own picture border cuts the performer (../edge/take-border.ts reads it). */
 import { LIMITS } from '../limits.js';
 import type { Series } from '../reader/series.js';
 import { worstBy, type Judge } from './judging.js';

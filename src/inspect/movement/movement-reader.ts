@@ -13,7 +13,7 @@ import { frameChange, movedPlane, silhouettePlace } from './motion.js';
 import { plannedFoot, plannedGroundMove } from './planned.js';
 import type { RecipeFacts } from '../reader/recipe-facts.js';
 import type { Put, Series } from '../reader/series.js';
-import { readStep } from './step.js';
+import { readStep } from './in-step.js';
 
 type Pair = [number, number];
 

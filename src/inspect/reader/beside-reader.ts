@@ -5,7 +5,7 @@
 import type { GroundStep } from '../../join/types.js';
 import { readLightBeside } from '../light/against-light.js';
 import { readAgainstTake } from '../texture/against-take.js';
-import { readDirection } from '../texture/direction.js';
+import { readDirection } from '../texture/softness-by-direction.js';
 import { rimWidth } from '../edge/edge-slope.js';
 import { matteBox, type SeenFrame } from './frame.js';
 import { readGrainBeside } from '../texture/grain-beside.js';

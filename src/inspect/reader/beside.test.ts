@@ -16,7 +16,7 @@ import { readGrainBeside } from '../texture/grain-beside.js';
 import { readOutside } from './outside.js';
 import { SeeThroughReader } from '../edge/see-through.js';
 import { readHoles, readHolesAlone, readThroughBeside } from '../edge/solid.js';
-import { readDirection } from '../texture/direction.js';
+import { readDirection } from '../texture/softness-by-direction.js';
 import { readOutlineBeside, readRimBeside } from '../edge/outline-beside.js';
 import { roughMatte } from './rough-matte.js';
 import { compared } from './reference.js';

@@ -10,7 +10,7 @@
  */
 import { cross, dot } from '../../geometry/mat3.js';
 import { gaussianPlane, gaussianTaps } from '../../image/gaussian.js';
-import { towards } from '../../image/towards.js';
+import { towards } from '../../image/blend-towards.js';
 import { ballsOfMatte, fewBalls, type Ball } from '../body/body-volume.js';
 import { contactBalls } from './contact.js';
 import { stepOfKey, withFurther } from './further-keys.js';

@@ -9,7 +9,7 @@
  */
 import { kernels } from '../../image/kernels.js';
 import { cellMoments, unmixingModel, type CellGrid, type Moments } from './local-unmix.js';
-import { chamferPair } from './distance.js';
+import { chamferPair } from './chamfer-distance.js';
 import { columnTaps, resampleCellsPlain, type ColumnTaps } from './resample-cells.js';
 import type { ScreenField } from './screen-field.js';
 import { blockMeans, type SmallLinear } from './small-linear.js';

@@ -6,20 +6,14 @@
  *
  * Four readings tell them apart, all against the screen as it goes on from farther off:
  * - mixing: a hair lies on the line, in linear light, from that screen to the coat beside it. Before a pale or coloured
- *   coat
- *   a dark screen pixel lies far from it, and is a shadow (compare Maxwell, Friedhoff & Smith, CVPR 2008, whose line leads to
- *   the shadowed screen);
+ *   coat a dark screen pixel lies far from it, and is a shadow (compare Maxwell, Friedhoff & Smith, CVPR 2008, whose
+ *   line leads to the shadowed screen);
  * - scale: hairs are as fine as the picture, a shadow is smooth or has one edge. Roughness is what a plane leaves of
- *   three by
- *   three pixels, less what the cloth and the camera's noise show by themselves farther off;
+ *   three by three pixels, less what the cloth and the camera's noise show by themselves farther off;
  * - place: hairs reach a few small pixels, and thin out on the way;
  * - extent: what is dark farther off too is not dark against the screen from there.
- *
- * Their odds are a logistic regression (Cox, J. Royal Statistical Society B 20, 1958) on the true mattes of sixteen
- * made takes, each take and either kind counting alike; left out one by one, 77 % of the hairs and 70 % of the shadows
- * were told. What is wrongly told costs little: a hole in the mean is filled from its neighbours.
  */
-import { chamferPair } from './distance.js';
+import { chamferPair } from './chamfer-distance.js';
 import { labelAreas } from './label-areas.js';
 import { cellMoments } from './local-unmix.js';
 import { resampleCells } from './resample-cells.js';

@@ -10,7 +10,7 @@ import { peelByDifference, peelByOutline } from './peel-cutout.js';
 import { peelFrame, peelModel } from './peel.js';
 import { codedRgb } from './coded-rgb.js';
 import { emptySet, notOfSet } from './empty-set.js';
-import { chamferDistance } from './distance.js';
+import { chamferDistance } from './chamfer-distance.js';
 import { fillHoles } from './fill-holes.js';
 import { dropEdgeParts } from './edge-parts.js';
 import { labelAreas } from './label-areas.js';

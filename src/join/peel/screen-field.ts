@@ -9,7 +9,7 @@
 import { kernels } from '../../image/kernels.js';
 import { median } from '../../image/statistics.js';
 import { labelAreas, partsOf } from './label-areas.js';
-import { dropGreyed } from './greyed.js';
+import { dropGreyed } from './greyed-screen.js';
 import { holdToLit, litHue, type LitHue } from './lit-hue.js';
 import { cellMoments } from './local-unmix.js';
 import { resampleCells } from './resample-cells.js';
@@ -23,7 +23,7 @@ export interface ScreenField {
   readonly colour: Float32Array;
   /** 1 where the pixel surely is screen. */
   readonly sure: Uint8Array;
-  /** 1 where it is screen too, but a rim's grey is mixed in and its colour says nothing (`greyed.ts`). */
+  /** 1 where it is screen too, but a rim's grey is mixed in and its colour says nothing (`greyed-screen.ts`). */
   readonly tinged?: Uint8Array;
   /** Limit of ρ used at last. */
   readonly limit: number;

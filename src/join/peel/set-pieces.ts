@@ -7,7 +7,7 @@
  * collar): it stays by the performer, nearer than it is thick. (Background by consistency over time: Gloyer et al.,
  * SPIE 2421, 1995; parts by hysteresis: Canny, PAMI 8, 1986.)
  */
-import { chamferDistance } from './distance.js';
+import { chamferDistance } from './chamfer-distance.js';
 import { labelAreas } from './label-areas.js';
 import type { ScreenField } from './screen-field.js';
 import type { SmallLinear } from './small-linear.js';

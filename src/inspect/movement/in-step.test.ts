@@ -8,7 +8,7 @@ import { gaussianPlane } from '../../image/gaussian.js';
 import { createPicture } from '../../image/picture.js';
 import { readComb } from '../edge/comb.js';
 import type { SeenFrame } from '../reader/frame.js';
-import { readStep } from './step.js';
+import { readStep } from './in-step.js';
 
 const W = 240,
   H = 160,

@@ -1,14 +1,14 @@
 /**
- * Pale coats in the screen's light. Cloth holds back two of the three channels wherever light falls on it; fur, skin and
- * wool give all three back. A white belly over a lit floor therefore has the floor's hue and brightness, but in both of
- * the other channels more than the screen has, as if grey were mixed in; folds and fall-off leave their share of the
- * main channel as it is, and the fill's tint or a coloured coat's bounce adds to one of them and not to both (Shafer,
- * Using color to separate reflection components, Color Research and Application 10, 1985). How much grey the screen
- * itself shows, and how much that scatters, is read at each brightness. What has more is no screen where it fills most
- * of a square. Near the performer what has half as much more is the rim, where coat and screen share a pixel: it still
- * is screen, which keeps gaps between legs and ears open, but tinged, and says nothing of the screen's colour. Counted
- * with the rest, it left the screen beside a dark coat too dark by up to a seventh, and thin fur too thin. Parts far
- * brighter than most of the screen are left: a camera that clips greys them.
+ * Pale coats in the screen's light. Cloth holds back two of the three channels wherever light falls on it; fur, skin
+ * and wool give all three back. A white belly over a lit floor therefore has the floor's hue and brightness, but in
+ * both of the other channels more than the screen has, as if grey were mixed in; folds and fall-off leave their share
+ * of the main channel as it is, and the fill's tint or a coloured coat's bounce adds to one of them and not to both
+ * (Shafer, Using color to separate reflection components, Color Research and Application 10, 1985). How much grey the
+ * screen itself shows, and how much that scatters, is read at each brightness. What has more is no screen where it
+ * fills most of a square. Near the performer what has half as much more is the rim, where coat and screen share a
+ * pixel: it still is screen, which keeps gaps between legs and ears open, but tinged, and says nothing of the screen's
+ * colour. Counted with the rest, it left the screen beside a dark coat too dark by up to a seventh, and thin fur too
+ * thin. Parts far brighter than most of the screen are left: a camera that clips greys them.
  */
 import { kernels } from '../../image/kernels.js';
 import { LIT_UNTIL, type LitHue } from './lit-hue.js';

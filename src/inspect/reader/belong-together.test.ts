@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { VideoInfo } from '../../media/types.js';
-import { checkBelong } from './belong.js';
+import { checkBelong } from './belong-together.js';
 
 const file = (widthPx: number, heightPx: number, frameCount = 48, num = 24, den = 1): VideoInfo =>
   ({ widthPx, heightPx, frameCount, rate: { num, den } }) as VideoInfo;

@@ -6,7 +6,7 @@
  * frame of the plate it fits better. A frame left out or doubled puts all of them out of step, however little of the
  * picture moves; a locked-off plate in which nothing moves tells nothing. The rule is our own.
  */
-import { reduced } from '../texture/reduced.js';
+import { reduced } from '../texture/half-size.js';
 import type { GoneFrame, SeenFrame } from '../reader/frame.js';
 
 export interface StepReading {

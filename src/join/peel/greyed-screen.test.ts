@@ -1,7 +1,7 @@
 /** A made screen, lit and in shadow, with a coat in the screen's light on it. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
-import { dropGreyed, dropGreyedPlain } from './greyed.js';
+import { dropGreyed, dropGreyedPlain } from './greyed-screen.js';
 
 const W = 120;
 const H = 90;
