@@ -13,7 +13,7 @@ import { expansion } from './ycbcr.js';
 import { yuvToRgb } from './ycbcr-to-rgb.js';
 
 /** The picture that a frame is converted into: `dst`, or a new one. Throws `PW-MEDIA-SIZE` where `dst` does not fit. */
-export function target(frame: VideoFrame, dst: Picture | undefined): Picture {
+export function pictureToFill(frame: VideoFrame, dst: Picture | undefined): Picture {
   const channels = frame.hasAlpha ? 4 : 3;
   const out = dst ?? createPicture(frame.widthPx, frame.heightPx, channels);
   if (
@@ -33,7 +33,7 @@ export function target(frame: VideoFrame, dst: Picture | undefined): Picture {
 
 /** Display-coded R'G'B' (and straight alpha) 0..1, planar; overshoots are kept. Grey gives three equal planes. */
 export function toCodedRgb(frame: VideoFrame, dst?: Picture): Picture {
-  const out = target(frame, dst);
+  const out = pictureToFill(frame, dst);
   const { widthPx: w, heightPx: h } = frame;
   const n = w * h;
   const data = out.data;
@@ -72,7 +72,7 @@ function multiplyAlpha(picture: Picture): void {
 
 /** Scene-linear Rec. 709 RGB, or premultiplied RGBA where the frame has alpha. */
 export function toLinear(frame: VideoFrame, dst?: Picture): Picture {
-  const out = target(frame, dst);
+  const out = pictureToFill(frame, dst);
   const n = out.width * out.height;
   const colour = out.data.subarray(0, 3 * n);
   let done = false;

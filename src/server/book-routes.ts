@@ -8,29 +8,29 @@ import { changeSetting } from '../book/settings.js';
 import { changeStudio } from '../book/studio.js';
 import { PlatewrightError } from '../core/errors.js';
 import { bookState } from './book-state.js';
-import { editSchema, kindOf, settingSchema, studioSchema } from './request-shapes.js';
-import { body, parse } from './requests.js';
+import { editSchema, documentKind, settingSchema, studioSchema } from './request-shapes.js';
+import { jsonBody, parseAs } from './requests.js';
 
 /** Adds them to the app. */
 export function bookRoutes(app: Hono, book: Book): void {
   app.get('/api/book', (c) => c.json(bookState(book)));
-  app.get('/api/documents/:kind', (c) => c.json(book.list(kindOf(c.req.param('kind')))));
-  app.get('/api/documents/:kind/:id', (c) => c.json(book.need(kindOf(c.req.param('kind')), c.req.param('id'))));
+  app.get('/api/documents/:kind', (c) => c.json(book.list(documentKind(c.req.param('kind')))));
+  app.get('/api/documents/:kind/:id', (c) => c.json(book.need(documentKind(c.req.param('kind')), c.req.param('id'))));
 
   app.post('/api/settings', async (c) => {
-    const request = parse(settingSchema, await body(c), 'this setting');
+    const request = parseAs(settingSchema, await jsonBody(c), 'this setting');
     changeSetting(book, request.name, request.numbers);
     return c.json({ pulse: book.pulse() });
   });
 
   app.post('/api/studio', async (c) => {
-    const request = parse(studioSchema, await body(c), 'this line of the studio');
+    const request = parseAs(studioSchema, await jsonBody(c), 'this line of the studio');
     changeStudio(book, request.name, request.text);
     return c.json({ pulse: book.pulse() });
   });
 
   app.post('/api/edit', async (c) => {
-    const request = parse(editSchema, await body(c), 'this edit');
+    const request = parseAs(editSchema, await jsonBody(c), 'this edit');
     book.edit(request.title, (scope) => {
       for (const change of request.changes) {
         if (change.do === 'remove') scope.remove(change.kind, change.id);

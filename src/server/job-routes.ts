@@ -5,24 +5,24 @@ import type { Book } from '../book/book.js';
 import { enterJob, getJob, jobsPulse, listJobs, resumeJob, stopJob } from '../jobs/job-store.js';
 import type { JobRunner } from '../jobs/job-runner.js';
 import { jobSchema } from './request-shapes.js';
-import { body, need, parse } from './requests.js';
+import { jsonBody, needFound, parseAs } from './requests.js';
 
 /** Entered, stopped, resumed and listed. */
 export function jobRoutes(app: Hono, book: Book, runner: JobRunner): void {
   app.get('/api/jobs', (c) => c.json(listJobs(book)));
   app.post('/api/jobs', async (c) => {
-    const request = parse(jobSchema, await body(c), 'this job');
+    const request = parseAs(jobSchema, await jsonBody(c), 'this job');
     const job = enterJob(book, request.kind, request.subject, request.spec);
     runner.wake();
     return c.json(job, 202);
   });
   app.post('/api/jobs/:id/stop', (c) => {
-    need(getJob(book, c.req.param('id')), 'job');
+    needFound(getJob(book, c.req.param('id')), 'job');
     stopJob(book, c.req.param('id'));
     return c.json(getJob(book, c.req.param('id')));
   });
   app.post('/api/jobs/:id/resume', (c) => {
-    need(getJob(book, c.req.param('id')), 'job');
+    needFound(getJob(book, c.req.param('id')), 'job');
     resumeJob(book, c.req.param('id'));
     runner.wake();
     return c.json(getJob(book, c.req.param('id')));

@@ -10,7 +10,7 @@ import { turnTake } from '../book/turn-take.js';
 import { PlatewrightError } from '../core/errors.js';
 import { enterTakeJobs } from '../jobs/enter-take-jobs.js';
 import type { JobRunner } from '../jobs/job-runner.js';
-import { body, parse } from './requests.js';
+import { jsonBody, parseAs } from './requests.js';
 import { acceptFilm, acceptLayer, acceptTake } from './upload.js';
 
 /** Adds the routes to the app. */
@@ -34,28 +34,32 @@ export function mediaRoutes(app: Hono, book: Book, runner: JobRunner): void {
   });
 
   app.post('/api/takes/:id/pick', async (c) => {
-    const { pick } = parse(z.object({ pick: z.string().max(64).nullable() }), await body(c), 'this choice of a pick');
+    const { pick } = parseAs(
+      z.object({ pick: z.string().max(64).nullable() }),
+      await jsonBody(c),
+      'this choice of a pick',
+    );
     const take = assignTake(book, c.req.param('id'), pick);
     if (take.verdict === undefined) enterTakeJobs(book, take);
     runner.wake();
     return c.json({ id: take.id, pick: take.pick });
   });
   app.post('/api/takes/:id/turn', async (c) => {
-    const { clockwise } = parse(z.object({ clockwise: z.number() }), await body(c), 'this turn');
+    const { clockwise } = parseAs(z.object({ clockwise: z.number() }), await jsonBody(c), 'this turn');
     const take = await turnTake(book, c.req.param('id'), clockwise);
     enterTakeJobs(book, take);
     runner.wake();
     return c.json({ id: take.id });
   });
   app.post('/api/takes/:id/again', async (c) => {
-    const { keepMarks } = parse(z.object({ keepMarks: z.boolean() }), await body(c), 'this taking in');
+    const { keepMarks } = parseAs(z.object({ keepMarks: z.boolean() }), await jsonBody(c), 'this taking in');
     const take = await takeAgain(book, c.req.param('id'), keepMarks);
     enterTakeJobs(book, take);
     runner.wake();
     return c.json({ id: take.id });
   });
   app.post('/api/takes/:id/remove', async (c) => {
-    await body(c);
+    await jsonBody(c);
     removeTake(book, c.req.param('id'));
     return c.json({ pulse: book.pulse() });
   });
@@ -72,7 +76,7 @@ export function mediaRoutes(app: Hono, book: Book, runner: JobRunner): void {
     return c.json({ id }, 201);
   });
   app.post('/api/films/:id/remove', async (c) => {
-    await body(c);
+    await jsonBody(c);
     removeFilm(book, c.req.param('id'));
     return c.json({ pulse: book.pulse() });
   });

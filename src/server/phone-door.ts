@@ -13,7 +13,7 @@ import { splitHost } from './guard.js';
 import type { Pairing } from './pairing.js';
 import { PHONE_SECONDS } from './pairing.js';
 import { phoneMay, phoneMayStart, phoneState } from './phone-rights.js';
-import { body, parse } from './requests.js';
+import { jsonBody, parseAs } from './requests.js';
 
 const COOKIE = '__Host-platewright';
 const REFUSED: Readonly<Record<string, 401 | 403>> = {
@@ -67,7 +67,7 @@ export function createPhoneDoor(door: PhoneDoor): Hono {
     await next();
   });
   app.post('/api/pair', async (c) => {
-    const { code } = parse(z.object({ code: z.string().min(1).max(40) }), await body(c), 'this code');
+    const { code } = parseAs(z.object({ code: z.string().min(1).max(40) }), await jsonBody(c), 'this code');
     setCookie(c, COOKIE, door.pairing.redeem(code), {
       path: '/',
       secure: true,
@@ -86,7 +86,7 @@ export function createPhoneDoor(door: PhoneDoor): Hono {
       );
     if (!phoneMay(c.req.method, c.req.path)) throw notForPhones();
     if (c.req.path === '/api/jobs' && c.req.method === 'POST') {
-      const asked = (await body(c)) as { kind?: unknown };
+      const asked = (await jsonBody(c)) as { kind?: unknown };
       if (!phoneMayStart(asked.kind)) throw notForPhones();
       return forward(door, c, JSON.stringify(asked));
     }

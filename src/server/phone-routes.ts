@@ -2,7 +2,7 @@
 import type { Hono } from 'hono';
 import { PlatewrightError } from '../core/errors.js';
 import type { PhoneInvitation } from './api-types.js';
-import { body } from './requests.js';
+import { jsonBody } from './requests.js';
 
 /** What the computer's pages may ask of the phone's way in. */
 export interface PhoneDesk {
@@ -23,12 +23,12 @@ export function phoneRoutes(app: Hono, desk: () => PhoneDesk | null): void {
   };
   app.get('/api/phone', (c) => c.json(desk()?.invitation() ?? null));
   app.post('/api/phone/code', async (c) => {
-    await body(c);
+    await jsonBody(c);
     phones().renew();
     return c.json(phones().invitation());
   });
   app.post('/api/phone/forget', async (c) => {
-    await body(c);
+    await jsonBody(c);
     phones().forget();
     return c.json(phones().invitation());
   });

@@ -7,25 +7,25 @@ import type { Book } from '../book/book.js';
 import type { FrameStore } from './frame-store.js';
 import { grainPair } from './grain-pair.js';
 import { previewFrame } from './preview.js';
-import { changesOf, sourceOf } from './request-shapes.js';
+import { changesOf, frameSource } from './request-shapes.js';
 import { optionalWidth, wholeNumber } from './requests.js';
-import { picture } from './send-file.js';
+import { sendJpeg } from './send-file.js';
 
 /** Adds them to the app. */
 export function pictureRoutes(app: Hono, book: Book, frames: FrameStore): void {
   app.get('/api/frame/:what/:id/:n', async (c) => {
     const jpeg = await frames.jpeg(
-      sourceOf(c.req.param('what')),
+      frameSource(c.req.param('what')),
       c.req.param('id'),
       wholeNumber(c.req.param('n'), 'frame'),
       optionalWidth(c),
     );
-    return picture(c, jpeg);
+    return sendJpeg(c, jpeg);
   });
   app.get('/api/pixel/:what/:id/:n', async (c) =>
     c.json(
       await frames.pixel(
-        sourceOf(c.req.param('what')),
+        frameSource(c.req.param('what')),
         c.req.param('id'),
         wholeNumber(c.req.param('n'), 'frame'),
         Number(c.req.query('x')),
@@ -34,7 +34,7 @@ export function pictureRoutes(app: Hono, book: Book, frames: FrameStore): void {
     ),
   );
   app.get('/api/preview/:pick/:n', async (c) =>
-    picture(
+    sendJpeg(
       c,
       await previewFrame(book, c.req.param('pick'), wholeNumber(c.req.param('n'), 'frame'), {
         step: c.req.query('step'),

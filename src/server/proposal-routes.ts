@@ -7,13 +7,13 @@ import { proposePeople } from '../plate/marks/propose-people.js';
 import { proposeMarks, type ProposedMark } from '../plate/marks/propose-marks.js';
 import { proposeScreenMark } from '../take/screen/screen-edges.js';
 import type { FrameStore } from './frame-store.js';
-import { sourceOf } from './request-shapes.js';
+import { frameSource } from './request-shapes.js';
 import { wholeNumber } from './requests.js';
 
 /** Adds them to the app. */
 export function proposalRoutes(app: Hono, book: Book, frames: FrameStore): void {
   app.get('/api/propose-marks/:what/:id/:n', async (c) => {
-    const what = sourceOf(c.req.param('what'));
+    const what = frameSource(c.req.param('what'));
     const n = wholeNumber(c.req.param('n'), 'frame');
     const frame = await (await frames.reader(await frames.pathOf(what, c.req.param('id')))).frame(n);
     const proposals = proposeMarks(lumaPlane(frame), frame.widthPx, frame.heightPx, n);

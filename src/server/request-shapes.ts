@@ -70,7 +70,7 @@ export function changesOf(text: string | undefined): Record<string, number> {
 }
 
 /** A kind of document by its name in an address. Throws `PW-SERVER-NO-SUCH`. */
-export function kindOf(text: string): DocumentKind {
+export function documentKind(text: string): DocumentKind {
   const kind = DOCUMENT_KINDS.find((k) => k === text);
   if (kind === undefined)
     throw new PlatewrightError('PW-SERVER-NO-SUCH', `the book has no documents called "${text}"`, { kind: 'usage' });
@@ -78,7 +78,7 @@ export function kindOf(text: string): DocumentKind {
 }
 
 /** A source of pictures by its name in an address. Throws `PW-SERVER-NO-SUCH`. */
-export function sourceOf(text: string): FrameSource {
+export function frameSource(text: string): FrameSource {
   if (!SOURCES.has(text as FrameSource))
     throw new PlatewrightError(
       'PW-SERVER-NO-SUCH',

@@ -23,13 +23,13 @@ export function optionalWidth(c: Context): number | undefined {
 }
 
 /** The value; throws `PW-SERVER-NO-SUCH` where it is null. */
-export function need<T>(value: T | null, what: string): T {
+export function needFound<T>(value: T | null, what: string): T {
   if (value === null) throw new PlatewrightError('PW-SERVER-NO-SUCH', `there is no such ${what}`, { kind: 'usage' });
   return value;
 }
 
 /** The request's JSON. Throws `PW-SERVER-FORM` where it is none, or not said to be. */
-export async function body(c: Context): Promise<unknown> {
+export async function jsonBody(c: Context): Promise<unknown> {
   const type = c.req.header('content-type') ?? '';
   // A foreign page can send plain forms without asking first; JSON it cannot.
   if (!type.startsWith('application/json'))
@@ -45,7 +45,7 @@ export async function body(c: Context): Promise<unknown> {
 }
 
 /** The value in its shape. Throws `PW-SERVER-FORM` with the first thing that is wrong. */
-export function parse<T>(schema: z.ZodType<T>, value: unknown, what: string): T {
+export function parseAs<T>(schema: z.ZodType<T>, value: unknown, what: string): T {
   const parsed = schema.safeParse(value);
   if (!parsed.success)
     throw new PlatewrightError('PW-SERVER-FORM', `${what} is malformed: ${firstIssue(parsed.error)}`, {

@@ -31,7 +31,7 @@ export const MIME: Record<string, string> = {
 };
 
 /** A JPEG that the browser asks for anew each time. */
-export function picture(c: Context, jpeg: Buffer): Response {
+export function sendJpeg(c: Context, jpeg: Buffer): Response {
   c.header('Content-Type', 'image/jpeg');
   c.header('Cache-Control', 'private, no-cache');
   return c.body(new Uint8Array(jpeg));

@@ -17,7 +17,7 @@ import { enlargeMove, moveFactor, readerLumaSource } from '../plate/ride/reader-
 import type { CameraMove, CameraMoveFrame } from '../plate/types.js';
 import type { TakeFrame } from './measures.js';
 import {
-  apply,
+  applySimilarity,
   cornersOf,
   follow,
   LEAST_CORNERS,
@@ -169,7 +169,7 @@ function fitSimilarity(
   const cx = w / 2;
   const cy = h / 2;
   const error = (s: Similarity, p: Found): number => {
-    const [x, y] = apply(s, c.x[p.i]!, c.y[p.i]!);
+    const [x, y] = applySimilarity(s, c.x[p.i]!, c.y[p.i]!);
     const ex = p.x - x;
     const ey = p.y - y;
     return Math.sqrt(Math.max(0, c.txx[p.i]! * ex * ex + 2 * c.txy[p.i]! * ex * ey + c.tyy[p.i]! * ey * ey));

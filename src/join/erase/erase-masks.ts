@@ -18,7 +18,7 @@ const QUARTER = 4;
  * A held frame as a source of the mosaic. `shows`: height × width, as {@link showsMask} makes it; the frame's border is
  * taken away from it.
  */
-export function sourceOf(held: VideoFrame, frame: number, toReference: Mat3, shows: Uint8Array): MosaicSource {
+export function mosaicSourceOf(held: VideoFrame, frame: number, toReference: Mat3, shows: Uint8Array): MosaicSource {
   return {
     frame,
     toReference,

@@ -21,7 +21,7 @@ import type { CameraMove } from '../../plate/types.js';
 import { cameraCarrier, carryRegion } from '../ride/carrier.js';
 import { castOf, type CastGround } from './cast-shadow.js';
 import { fitLocally } from './erase-align.js';
-import { alignedBox, feather, maskOf, showsMask, sourceOf } from './erase-masks.js';
+import { alignedBox, feather, maskOf, showsMask, mosaicSourceOf } from './erase-masks.js';
 import { codedLuma } from './coded-luma.js';
 import { buildMosaic, type Mosaic } from './erase-mosaic.js';
 import type { MosaicSource } from './mosaic-source.js';
@@ -202,9 +202,9 @@ export class PlateCleaner {
     for (const n of chosen) {
       request.signal?.throwIfAborted();
       const held = copyFrame(await reader.frame(n));
-      sources.push(sourceOf(held, n, invert(motion.fromReference(n)), showsMask(outlines(n), w, h, growPx)));
+      sources.push(mosaicSourceOf(held, n, invert(motion.fromReference(n)), showsMask(outlines(n), w, h, growPx)));
       if (shadowPaths.length > 0)
-        shaded.push(sourceOf(held, n, invert(motion.fromReference(n)), showsMask(things(n), w, h, growPx)));
+        shaded.push(mosaicSourceOf(held, n, invert(motion.fromReference(n)), showsMask(things(n), w, h, growPx)));
       request.onProgress?.(++got, chosen.length);
     }
     const mosaic = buildMosaic(

@@ -45,7 +45,7 @@ export interface Field {
   readonly at: Int32Array;
 }
 
-export class Search {
+export class PatchSearch {
   private readonly level: Level;
   /** Centres of patches that touch the hole, in raster order. */
   private readonly targets: Int32Array;
@@ -76,7 +76,7 @@ export class Search {
       this.trust[i] = level.valued[i] !== 0 ? 1 : level.hole[i] === 0 ? 0 : Math.max(0.02, DEPTH_TRUST ** -depth[i]!);
   }
 
-  static of(level: Level, fullHeight: number): Search | null {
+  static of(level: Level, fullHeight: number): PatchSearch | null {
     const { w, h, hole, known } = level;
     const isSource = new Uint8Array(w * h);
     const sources: number[] = [],
@@ -105,7 +105,7 @@ export class Search {
         if (sum(holes, x0, y0, x1, y1) > 0) targets.push(y * w + x);
       }
     if (sources.length < 16) return null;
-    return new Search(
+    return new PatchSearch(
       level,
       Int32Array.from(targets),
       Int32Array.from(sources),

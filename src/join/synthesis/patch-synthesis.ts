@@ -16,7 +16,7 @@ import { distanceToSet } from '../../image/distance.js';
 import { requirePlane } from '../../image/boundary.js';
 import { pushPull } from '../../image/push-pull.js';
 import { roughness } from './patch-roughness.js';
-import { RADIUS, Search, SIDE, type Field, type Level } from './patch-search.js';
+import { RADIUS, PatchSearch, SIDE, type Field, type Level } from './patch-search.js';
 
 /** Random search on the two finest levels reaches so far, px. */
 const NEARBY = 4;
@@ -77,7 +77,7 @@ export function synthesisePatches(
   const start = startLevel(levels);
   for (let k = start; k >= 0; k--) {
     const level = levels[k]!;
-    const search = Search.of(level, height);
+    const search = PatchSearch.of(level, height);
     if (search === null) {
       field = null;
       continue;

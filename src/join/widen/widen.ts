@@ -20,7 +20,7 @@ import { readerLumaSource } from '../../plate/ride/reader-luma-source.js';
 import type { CameraMove } from '../../plate/types.js';
 import { cameraCarrier, carryRegion } from '../ride/carrier.js';
 import { fitLocally } from '../erase/erase-align.js';
-import { showsMask, sourceOf } from '../erase/erase-masks.js';
+import { showsMask, mosaicSourceOf } from '../erase/erase-masks.js';
 import { codedLuma } from '../erase/coded-luma.js';
 import { buildMosaic, type Mosaic } from '../erase/erase-mosaic.js';
 import { mosaicMatrix, type MosaicFrame } from '../erase/mosaic-frame.js';
@@ -145,7 +145,7 @@ export class WideCanvas {
       const shows = showsMask(hides(n), w, h, 3),
         moves = movers?.maskOf(n);
       if (moves !== undefined) for (let i = 0; i < shows.length; i++) if (moves[i] !== 0) shows[i] = 0;
-      sources.push(sourceOf(copyFrame(await reader.frame(n)), n, invert(motion.fromReference(n)), shows));
+      sources.push(mosaicSourceOf(copyFrame(await reader.frame(n)), n, invert(motion.fromReference(n)), shows));
     }
     const mosaic = buildMosaic(sources, frame, !motion.still);
     const { filled } = fillUnseen(mosaic, needed, request.seed ?? 1);

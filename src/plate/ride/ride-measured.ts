@@ -63,7 +63,7 @@ export function rideMode(
   anchorFrame: number,
   relative: boolean,
 ): Ride {
-  const measured = steadied(points.map((p) => measure(template, p, relative)));
+  const measured = steadied(points.map((p) => measuredCorners(template, p, relative)));
   const home = points.findIndex((p) => p.frame === anchorFrame);
   if (measured[home]!.lambda === null) measured[home] = anchored(measured, home);
   const steps: { shift: number; shape: number }[] = [];
@@ -73,8 +73,8 @@ export function rideMode(
     const b = measured[t + 1]!;
     const c = measured[t + 2];
     if (a.trust < 0.5 || b.trust < 0.5) continue;
-    steps.push(part([-1, 1], [a, b]));
-    if (c !== undefined && c.trust >= 0.5) bends.push(part([1, -2, 1], [a, b, c]));
+    steps.push(meanSquares([-1, 1], [a, b]));
+    if (c !== undefined && c.trust >= 0.5) bends.push(meanSquares([1, -2, 1], [a, b, c]));
   }
   const first = steps.length < 5 ? { shift: relative ? 4 : 400, shape: relative ? 0.2 : 4 } : spreadOf(steps, relative);
   const second =
@@ -138,7 +138,7 @@ export function steadied(measured: readonly Measured[]): Measured[] {
 }
 
 /** Mean square of a difference in shift and shape, its noise taken off. */
-export function part(weights: readonly number[], of: readonly Measured[]): { shift: number; shape: number } {
+export function meanSquares(weights: readonly number[], of: readonly Measured[]): { shift: number; shape: number } {
   let shift = 0;
   let shape = 0;
   let nShift = 0;
@@ -169,7 +169,7 @@ export function spreadOf(
 }
 
 /** A frame's corners in modes, with the information of its fit there. */
-export function measure(template: RideTemplate, p: TrackPoint, relative: boolean): Measured {
+export function measuredCorners(template: RideTemplate, p: TrackPoint, relative: boolean): Measured {
   const back = relative ? tryInvert(p.set!) : null;
   const place = (m: Mat3): Float64Array => modesOf(cornersUnder(template, m, back));
   const z = place(multiply(p.homography, template.toPixels));
@@ -235,7 +235,7 @@ export function bridges(ride: Ride): boolean {
     if (before >= 0 && t - before > 1) {
       const a = ride.measured[before]!;
       const b = ride.measured[t]!;
-      const jump = part([-1, 1], [a, b]);
+      const jump = meanSquares([-1, 1], [a, b]);
       const frames = t - before;
       if (
         jump.shift > BRIDGED ** 2 + 9 * frames * ride.first.shift ||

@@ -11,7 +11,15 @@
 import { factorBand, inverseInBand, solveBand } from '../../geometry/banded.js';
 import { choleskyFactor, invertSymmetric, solveWithFactor } from '../../geometry/linear-solve.js';
 import { multiply, normalise, tryInvert, type Mat3 } from '../../geometry/mat3.js';
-import { bridges, INFLATION, part, rideMode, type Measured, type Ride, type TrackPoint } from './ride-measured.js';
+import {
+  bridges,
+  INFLATION,
+  meanSquares,
+  rideMode,
+  type Measured,
+  type Ride,
+  type TrackPoint,
+} from './ride-measured.js';
 import { congruent, D, homographyOf, jacobian, scaleOf, times, trace } from './ride-modes.js';
 import type { RideTemplate } from './ride-template.js';
 
@@ -232,7 +240,7 @@ function localBends(ride: Ride): { shift: number; shape: number }[] {
     const a = measured[t - 1];
     const c = measured[t + 1];
     if (a === undefined || c === undefined || Math.min(a.trust, b.trust, c.trust) < 0.8) return null;
-    const p = part([1, -2, 1], [a, b, c]);
+    const p = meanSquares([1, -2, 1], [a, b, c]);
     return {
       shift: p.shift - 3 * (a.noise.shift + b.noise.shift),
       shape: p.shape - 3 * (a.noise.shape + b.noise.shape),

@@ -35,7 +35,7 @@ export interface FoundWay {
  * The way in metres where the view tells the camera's height, else in camera heights; the pose of each frame, and how
  * far the camera gets, with its sd. Throws `PW-TRAVEL-LOOSE`.
  */
-export function answer({
+export function travelAnswer({
   sights,
   ground,
   focalPx,

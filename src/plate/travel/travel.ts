@@ -18,7 +18,7 @@ import { withFreePoints, type FreePoint } from './travel-points.js';
 import { posesFromSet } from './travel-start.js';
 import { trackAgain, trackPieces } from './travel-track.js';
 import type { Travel } from '../types.js';
-import { type TravelRequest, answer } from './travel-answer.js';
+import { type TravelRequest, travelAnswer } from './travel-answer.js';
 import { carryOn, poseAt, settle } from './travel-settle.js';
 import { groundScale } from './travel-scale.js';
 import { groundMiss, leverOf } from './travel-doubt.js';
@@ -78,7 +78,7 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
   refuseLost(way, 'its ground', (s) => s.fit !== null && s.matches.length >= LEAST_SEEN);
   const { focal } = way.lens;
   const miss = groundMiss({ ...way, focal, set, pixels: (m) => fromMiddle(m, way.lens) });
-  const told = answer({
+  const told = travelAnswer({
     sights: way.sights,
     ground: way.ground,
     focalPx: focal / scale,

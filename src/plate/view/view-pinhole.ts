@@ -15,7 +15,7 @@ export interface Cam {
 }
 
 /** Fills `out` with the camera of the unknowns θ, and returns it. */
-export function camera(p: ArrayLike<number>, widthPx: number, heightPx: number, out: Cam): Cam {
+export function setCamera(p: ArrayLike<number>, widthPx: number, heightPx: number, out: Cam): Cam {
   const ct = Math.cos(p[1]!);
   const st = Math.sin(p[1]!);
   const cr = Math.cos(p[2]!);

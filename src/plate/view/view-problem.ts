@@ -9,7 +9,7 @@
  * Residuals are in units of their standard deviation.
  */
 import { orderWallCorners, type ViewObservation } from './view-observations.js';
-import { camera, lineResidual, type Cam } from './view-pinhole.js';
+import { setCamera, lineResidual, type Cam } from './view-pinhole.js';
 import {
   floorResiduals,
   horizonResiduals,
@@ -201,7 +201,7 @@ export function viewProblem(
     residualCount: layout.dataResiduals + PRIOR_RESIDUALS + layout.ties.length,
     dataResiduals: layout.dataResiduals,
     residuals(p, out) {
-      camera(p, widthPx, heightPx, e.cam);
+      setCamera(p, widthPx, heightPx, e.cam);
       e.p = p;
       e.out = out;
       let k = 0;
@@ -213,7 +213,7 @@ export function viewProblem(
     start(theta) {
       const p = new Float64Array(layout.unknowns);
       p.set(theta);
-      startUnknowns(camera(p, widthPx, heightPx, emptyCamera()), observations, layout, p);
+      startUnknowns(setCamera(p, widthPx, heightPx, emptyCamera()), observations, layout, p);
       return p;
     },
   };

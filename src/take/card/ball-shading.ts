@@ -26,7 +26,7 @@ export function direction(azimuthDeg: number, elevationDeg: number): Vec {
 }
 
 /** A pixel's row of the linear model. */
-export function fill(row: Float64Array, s: Scene, lit: Float32Array, shadow: Float32Array, at: number): void {
+export function fillShading(row: Float64Array, s: Scene, lit: Float32Array, shadow: Float32Array, at: number): void {
   const p = s.fixed[2]![at]!;
   row[0] = p;
   row[1] = (p * ((at % s.w) - s.w / 2)) / s.w;
@@ -49,7 +49,7 @@ export function evaluate(s: Scene, channel: number, l: Vec, previous: Float32Arr
   for (let at = 0; at < n; at++) {
     const y = seen[at]!;
     if (Number.isNaN(y)) continue;
-    fill(row, s, lit, shadow, at);
+    fillShading(row, s, lit, shadow, at);
     const w = previous === null ? 1 : huberWeight(previous[at]!, scale);
     count++;
     for (let i = 0; i < LINEAR; i++) {
@@ -75,7 +75,7 @@ export function evaluate(s: Scene, channel: number, l: Vec, previous: Float32Arr
   for (let at = 0; at < n; at++) {
     const y = seen[at]!;
     if (Number.isNaN(y)) continue;
-    fill(row, s, lit, shadow, at);
+    fillShading(row, s, lit, shadow, at);
     let m = 0;
     for (let i = 0; i < LINEAR; i++) m += linear[i]! * row[i]!;
     const r = y - m;

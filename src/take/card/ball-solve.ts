@@ -1,6 +1,6 @@
 /** Direction of the key on the ball by Gauss-Newton over the sphere, and how far it may be off. */
 import { draw, type Scene, type Vec } from './card-ball-scene.js';
-import { type Fit, LINEAR, evaluate, fill } from './ball-shading.js';
+import { type Fit, LINEAR, evaluate, fillShading } from './ball-shading.js';
 import { jointInverse, solveTwoUnknowns, type Gradients } from './two-unknowns.js';
 
 /** Neighbouring pixels share their noise (demosaic, compression): a standard deviation counts twice. Own choice. */
@@ -69,7 +69,7 @@ function gradients(s: Scene, l: Vec, t: readonly [Vec, Vec], fit: Fit): Gradient
 export function directionSd(s: Scene, l: Vec, fit: Fit): number | null {
   const noise = Math.max(0.002, fit.mad);
   const inverse = jointInverse(gradients(s, l, across(l), fit), fit.residual, noise, LINEAR, (row, at) =>
-    fill(row, s, fit.lit, fit.shadow, at),
+    fillShading(row, s, fit.lit, fit.shadow, at),
   );
   const second = LINEAR + 3;
   return inverse === null ? null : SHARED_NOISE * noise * Math.sqrt(Math.max(inverse[0]!, inverse[second]!));

@@ -5,7 +5,7 @@ import type { AlignProblem, Alignment, State } from './card-align-state.js';
 /**
  * Explained share of the variance, levels of paper and ink, pixels read, and correlation by fiducial and by its bits.
  */
-export function summary(
+export function alignmentSummary(
   o: AlignProblem,
   s: State,
 ): Pick<Alignment, 'explained' | 'paper' | 'ink' | 'pixels' | 'markerCorrelation' | 'bitCorrelation'> {

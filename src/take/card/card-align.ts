@@ -12,7 +12,7 @@ import type { AlignProblem, Alignment } from './card-align-state.js';
 import { LEVELS } from './card-levels.js';
 import { predict } from './card-predict.js';
 import { cost, normalEquations } from './card-normal-equations.js';
-import { summary } from './card-align-summary.js';
+import { alignmentSummary } from './card-align-summary.js';
 
 /**
  * Aligns the card from a start within about a fiducial's cell (plus blur). Null where
@@ -70,5 +70,12 @@ export function alignCard(o: AlignProblem): Alignment | null {
   if (hessian === null) return null;
   const last = normalEquations(o, state, p, sigma, scale);
   const covariance = last === null ? null : parameterCovariance(last.a, n, n + 1 + LEVELS, scale);
-  return { parameters: p, toPixel: state.toPixel, sigmaPx: sigma, covariance, noise: scale, ...summary(o, state) };
+  return {
+    parameters: p,
+    toPixel: state.toPixel,
+    sigmaPx: sigma,
+    covariance,
+    noise: scale,
+    ...alignmentSummary(o, state),
+  };
 }

@@ -23,7 +23,7 @@ export type Similarity = readonly [a: number, b: number, tx: number, ty: number]
 export const STILL: Similarity = [1, 0, 0, 0];
 
 /** Where a similarity takes a point. */
-export const apply = (s: Similarity, x: number, y: number): [number, number] => [
+export const applySimilarity = (s: Similarity, x: number, y: number): [number, number] => [
   s[0] * x - s[1] * y + s[2],
   s[1] * x + s[0] * y + s[3],
 ];
@@ -183,7 +183,7 @@ function sweep(
   const out: Found[] = [];
   let visible = 0;
   for (let i = 0; i < c.x.length; i++) {
-    let [x, y] = apply(last, c.x[i]!, c.y[i]!);
+    let [x, y] = applySimilarity(last, c.x[i]!, c.y[i]!);
     if (covers(box, x, y)) continue;
     visible++;
     if (wide) {
