@@ -19,7 +19,7 @@ export function checkNewFilm(book: Book, file: string, name: string): void {
   if (had !== undefined)
     throw new PlatewrightError(
       'PW-FILM-TWICE',
-      `${name} is in the book already, as the film ${had.title}; pick its shots there (one shot can be picked ` +
+      `${name} is in the book already, as the film "${had.title}"; pick its shots there (one shot can be picked ` +
         'several times)',
       { kind: 'usage' },
     );

@@ -38,6 +38,8 @@ describe('what a maker is told', () => {
     // Before a plate that is burnt out itself an encoder's overshoot is no fault.
     expect([white(0.014, 0).passes, white(0.05, 0).passes]).toEqual([true, false]);
     expect(white(0.25, 0.26).advice).toContain('slope from (0.90, 0.80, 0.70) to about (0.45, 0.40, 0.35)');
+    // Luminance of that slope: .2126 × .9 + .7152 × .8 + .0722 × .7 = .814, which is −.30 stops.
+    expect(white(0.25, 0.26).advice).toContain('exposure from -0.30 to about -1.30 stops');
     const spill = told({ ...blank(), readings: { spill: at(3, 3) } }, 'spill');
     expect(spill.advice).toContain('from 0.60 to 1');
     const colour = told(

@@ -19,7 +19,7 @@ const LIGHT: Readonly<
   >
 > = {
   exposureStops: {
-    read: (s) => Math.log2(Math.max(LEAST, luminance(s))),
+    read: exposureStopsOf,
     write: (s, v) => scaled(s, 2 ** v / Math.max(LEAST, luminance(s))),
   },
   warmthStops: {
@@ -31,6 +31,11 @@ const LIGHT: Readonly<
     },
   },
 };
+
+/** CDL slopes as the sheet's exposure shows them: stops of their luminance. */
+export function exposureStopsOf(slope: readonly [number, number, number]): number {
+  return Math.log2(Math.max(LEAST, luminance(slope)));
+}
 
 /** A number of a step; undefined where it has none of that name. */
 export function stepNumber(step: RecipeStep, key: string): number | undefined {

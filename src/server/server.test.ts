@@ -403,7 +403,7 @@ describe('films and takes find their place', () => {
   it('a film is sent, found missing, sent again; another film is refused in its place', async () => {
     const same = readFileSync(join(folder, 'film.mp4'));
     const twice = await fetch(`${base}/api/films?name=b.mp4`, { method: 'POST', body: same });
-    expect(await fails(twice, 'PW-FILM-TWICE')).toContain('"b.mp4" is in the book already, as the film Film; pick');
+    expect(await fails(twice, 'PW-FILM-TWICE')).toContain('"b.mp4" is in the book already, as the film "Film"; pick');
     expect([(await state()).films.length, readdirSync(join(folder, 'production', 'films'))]).toEqual([1, []]);
     // An empty box at its end (ISO/IEC 14496-12, 8.1.2) makes another file of it.
     const bytes = Buffer.concat([same, Buffer.from('\0\0\0\x08free', 'latin1')]);

@@ -1,4 +1,5 @@
 /** Judges the performer's brightest parts: beside the plate's, and beside the take through the recipe. */
+import { exposureStopsOf } from '../../join/step-numbers.js';
 import { BURNT, LIMITS, OTHER_WHITE, WHITE_OVERSHOOT, WHITE_ROOM } from '../limits.js';
 import type { Reading, Series } from '../reader/series.js';
 import { mean, middle, ofMean, stepOf, triple, values, worstBy, type Judge, type Told } from './judging.js';
@@ -52,18 +53,23 @@ function neededOf(most: number): string {
   );
 }
 
-function lowerSlope(slope: readonly number[], stops: number): string {
-  return `lower the light step's slope from ${triple(slope)} to about ${triple(slope.map((s) => s * 2 ** -stops))}`;
+/** In the words of the sheet's slider, and as the recipe has it. */
+function lowerSlope(slope: readonly [number, number, number], stops: number): string {
+  const now = exposureStopsOf(slope);
+  return (
+    `lower the light step's exposure from ${now.toFixed(2)} to about ${(now - stops).toFixed(2)} stops ` +
+    `(its slope from ${triple(slope)} to about ${triple(slope.map((s) => s * 2 ** -stops))})`
+  );
 }
 
-function overPlate(v: number, stops: number, slope: readonly number[]): string {
+function overPlate(v: number, stops: number, slope: readonly [number, number, number]): string {
   return (
     `the performer's brightest parts are ${(100 * v).toFixed(0)} % (${stops.toFixed(1)} stops) brighter than ` +
     `anything in the plate: where its coat is no brighter than the set, ${lowerSlope(slope, stops)}`
   );
 }
 
-function overTake(list: readonly Reading[], over: number, slope: readonly number[]): Told {
+function overTake(list: readonly Reading[], over: number, slope: readonly [number, number, number]): Told {
   return {
     value: over,
     worst: worstBy(list, (q) => q),
