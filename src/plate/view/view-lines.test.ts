@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { groundCamera, project } from '../../geometry/camera.js';
-import { lineSegments } from './line-segments.js';
+import { lineSegments, type LineSegment } from './line-segments.js';
+import { fitUprightEdge } from './fit-upright-edge.js';
 import { uprightEdges } from './view-lines.js';
 import { solveView } from './view.js';
 
@@ -62,6 +63,35 @@ describe('line segments', () => {
   });
 });
 
+describe('a line laid anew through the rows of a segment', () => {
+  const w = 120;
+  const h = 200;
+  /** As a segment is grown: too steep by a pixel over its length. */
+  const grown = (top: number, foot: number): LineSegment => ({
+    a: [50, top],
+    b: [58, foot],
+    lengthPx: Math.hypot(8, foot - top),
+    widthPx: 3,
+    strength: 0.2,
+  });
+
+  it('is the edge itself, though a cap stands out at its top', () => {
+    const luma = new Float32Array(w * h).fill(0.3);
+    edge(luma, w, h, [50, 20], [57, 180], 0.4);
+    // The cap: three pixels further out over a tenth of the length.
+    for (let y = 20; y < 36; y++) for (let x = 46; x < 60; x++) luma[y * w + x] = 0.7;
+    const s = fitUprightEdge(luma, w, h, grown(20, 180))!;
+    expect(Math.abs((s.b[0] - s.a[0]) / (s.b[1] - s.a[1]) - 7 / 160)).toBeLessThan(0.0015);
+    expect(Math.abs(s.a[0] + ((s.b[0] - s.a[0]) * (100 - s.a[1])) / (s.b[1] - s.a[1]) - 53.5)).toBeLessThan(0.15);
+  });
+
+  it('is refused where a segment was grown over two things', () => {
+    const luma = new Float32Array(w * h).fill(0.3);
+    for (let y = 20; y < 180; y++) for (let x = y < 100 ? 51 : 56; x < 80; x++) luma[y * w + x] = 0.7;
+    expect(fitUprightEdge(luma, w, h, grown(20, 180))).toBeNull();
+  });
+});
+
 describe('upright edges of the picture', () => {
   const W = 960;
   const H = 540;
@@ -70,6 +100,13 @@ describe('upright edges of the picture', () => {
     const p = project(cam, [x, y, z])!;
     return [p.x, p.y];
   };
+
+  const WHOLE: [number, number][] = [
+    [0, 0],
+    [W, 0],
+    [W, H],
+    [0, H],
+  ];
 
   it('settle the roll and sharpen the tilt of a view with a single upright', () => {
     const luma = new Float32Array(W * H).fill(0.35);
@@ -95,15 +132,35 @@ describe('upright edges of the picture', () => {
     expect(uprightEdges(luma, W, H).observations.length).toBe(0);
     edge(luma, W, H, px(-2, 2.4, 6), px(-2, 0.2, 6), 0.3);
     expect(uprightEdges(luma, W, H).observations.length).toBeGreaterThan(0);
-    expect(
-      uprightEdges(luma, W, H, [
-        [
-          [0, 0],
-          [W, 0],
-          [W, H],
-          [0, H],
-        ],
-      ]).observations.length,
-    ).toBe(0);
+    expect(uprightEdges(luma, W, H, [{ polygon: WHOLE }]).observations.length).toBe(0);
+  });
+
+  it('speak within an outline where they run along most of what is marked there', () => {
+    const luma = new Float32Array(W * H).fill(0.35);
+    for (const x of [-2.6, 2.3]) edge(luma, W, H, px(x, 2.4, 6), px(x, 0.2, 6), 0.3);
+    const long = Math.hypot(px(2.3, 2.4, 6)[0] - px(2.3, 0.2, 6)[0], px(2.3, 2.4, 6)[1] - px(2.3, 0.2, 6)[1]);
+    expect(uprightEdges(luma, W, H, [{ polygon: WHOLE, unlessPx: 0.6 * long }]).observations.length).toBe(2);
+    expect(uprightEdges(luma, W, H, [{ polygon: WHOLE, unlessPx: 1.2 * long }]).observations.length).toBe(0);
+  });
+
+  it('make several posts of a fence, whose boards stand closer than a post is wide', () => {
+    const luma = new Float32Array(W * H).fill(0.35);
+    for (let x = -2.9; x < 2.9; x += 0.24) edge(luma, W, H, px(x, 1.6, 6), px(x, 0.2, 6), 0.3);
+    const edges = uprightEdges(luma, W, H);
+    expect(edges.segments.length).toBeGreaterThan(30);
+    // Blocks of .06 of the width over nine tenths of the picture.
+    expect(edges.observations.length).toBeGreaterThanOrEqual(10);
+    expect(edges.observations.length).toBeLessThanOrEqual(16);
+    const marks = {
+      frame: 0,
+      marks: [
+        { kind: 'upright' as const, foot: px(0.2, 0, 7), top: px(0.2, 1.8, 7), height: 1.8 },
+        { kind: 'upright' as const, foot: px(-0.9, 0, 4.5), top: px(-0.9, 1.2, 4.5), height: 1.2 },
+      ],
+    };
+    const bare = solveView(marks, { widthPx: W, heightPx: H });
+    const v = solveView(marks, { widthPx: W, heightPx: H, extra: edges.observations });
+    expect(v.focalPx.sd! / v.focalPx.value!).toBeLessThan(0.6 * (bare.focalPx.sd! / bare.focalPx.value!));
+    expect(Math.abs(v.focalPx.value! - 900)).toBeLessThan(2 * v.focalPx.sd!);
   });
 });

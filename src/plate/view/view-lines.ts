@@ -6,6 +6,7 @@
  */
 import { insidePolygon } from '../../image/polygon.js';
 import { RandomStream } from '../../core/random.js';
+import { fitUprightEdge } from './fit-upright-edge.js';
 import { lineSegments, type LineSegment } from './line-segments.js';
 import type { Point } from '../marks/marks.js';
 import type { ViewObservation } from './view-observations.js';
@@ -27,6 +28,11 @@ const LEAST_SEGMENTS = 3;
 const LEAST_SUPPORT = 0.45;
 /** Edges side by side are one post; a post is upright within a third of a degree, however many edges it shows. */
 const POST_SD = (0.33 * Math.PI) / 180;
+/**
+ * How far an edge's one end is off beside the other, px. An edge that crosses less than a column of pixels is drawn
+ * towards the vertical, and all beside it alike, so that this does not go out in the mean of a post's edges.
+ */
+const GRID_PX = 0.35;
 
 /** Lean of a segment from the picture's vertical, radians, positive = top leans right. */
 function leanOf(s: LineSegment): number {
@@ -111,26 +117,45 @@ function searchModel(of: Leaning, width: number): LeanModel | null {
   return best;
 }
 
+/** A part of the picture whose edges say nothing of the set. */
+export interface Avoided {
+  readonly polygon: readonly Point[];
+  /** Edges at least so long speak all the same: those of a post that is marked. Default none. */
+  readonly unlessPx?: number;
+}
+
 /**
  * Finds upright edges in a luma plane (display-coded, height × width).
- * @param avoid polygons (people, things to be erased) whose edges say nothing of the set
+ * @param avoid people, things to be erased, whose edges say nothing of the set
  */
 export function uprightEdges(
   luma: Float32Array,
   width: number,
   height: number,
-  avoid: readonly (readonly Point[])[] = [],
+  avoid: readonly Avoided[] = [],
 ): UprightEdges {
   const none: UprightEdges = { observations: [], segments: [], support: 0, roll: null };
-  const all = lineSegments(luma, width, height, { minLengthPx: Math.max(14, height / 10), nearVerticalDeg: 14 }).filter(
-    (s) => !avoid.some((p) => insidePolygon(p, (s.a[0] + s.b[0]) / 2, (s.a[1] + s.b[1]) / 2)),
-  );
+  const all = lineSegments(luma, width, height, {
+    minLengthPx: Math.max(14, height / 10),
+    nearVerticalDeg: 14,
+  })
+    .flatMap((grown) => {
+      const s = fitUprightEdge(luma, width, height, grown);
+      return s === null ? [] : [s];
+    })
+    .filter(
+      (s) =>
+        !avoid.some(
+          ({ polygon, unlessPx = Infinity }) =>
+            s.lengthPx < unlessPx && insidePolygon(polygon, (s.a[0] + s.b[0]) / 2, (s.a[1] + s.b[1]) / 2),
+        ),
+    );
   if (all.length < LEAST_SEGMENTS) return none;
   const leaning: Leaning = {
     segments: all,
     lean: all.map(leanOf),
     middle: all.map((s) => [(s.a[0] + s.b[0]) / 2 - width / 2, (s.a[1] + s.b[1]) / 2 - height / 2] as const),
-    noise: all.map((s) => Math.hypot(0.006, 0.35 / s.lengthPx)),
+    noise: all.map((s) => Math.hypot(0.006, GRID_PX / s.lengthPx)),
   };
   const best = searchModel(leaning, width);
   if (best === null) return none;
@@ -146,33 +171,47 @@ export function uprightEdges(
   // Two tall posts far apart, or three: less could be one leaning thing.
   if (posts.length < 2 || (posts.length === 2 && tall < 2)) return { ...none, segments: chosen, support };
   return {
-    observations: posts.flatMap(postObservations),
+    observations: postObservations(posts),
     segments: chosen,
     support,
     roll: { value: Math.atan(best.roll), sd: POST_SD / Math.sqrt(posts.length) },
   };
 }
 
-/** The edges of one post as observations that together weigh as one. */
-function postObservations(post: readonly LineSegment[]): ViewObservation[] {
-  const mass = post.reduce((a, q) => a + q.lengthPx, 0);
-  return post.map((q) => ({
-    kind: 'vertical',
-    a: q.a,
-    b: q.b,
-    sdPx: 0.3,
-    angleSd: POST_SD / Math.sqrt(q.lengthPx / mass),
-  }));
+/** The edges of each post as one observation: an upright through their middle, as they lean in the mean by length. */
+function postObservations(posts: readonly (readonly LineSegment[])[]): ViewObservation[] {
+  const uprights = posts.map((post) => {
+    const mass = post.reduce((a, q) => a + q.lengthPx, 0);
+    const mean = (of: (q: LineSegment) => number): number => post.reduce((a, q) => a + q.lengthPx * of(q), 0) / mass;
+    const middle = [mean((q) => (q.a[0] + q.b[0]) / 2), mean((q) => (q.a[1] + q.b[1]) / 2)] as const;
+    const lean = mean(leanOf);
+    return { middle, lean, across: Math.sin(lean), lengthPx: mass / post.length };
+  });
+  const onGrid = uprights.filter((u) => Math.abs(u.across) * u.lengthPx < 1);
+  return uprights.map((u) => {
+    const { middle, lean, lengthPx } = u;
+    const dx = (lengthPx / 2) * Math.sin(lean);
+    const dy = (lengthPx / 2) * Math.cos(lean);
+    return {
+      kind: 'vertical',
+      a: [middle[0] + dx, middle[1] - dy],
+      b: [middle[0] - dx, middle[1] + dy],
+      // Both ends share the offset; what all have alike does not go out in their mean.
+      sdPx: (GRID_PX / Math.SQRT2) * Math.sqrt(onGrid.includes(u) ? onGrid.length : 1),
+      angleSd: POST_SD,
+    };
+  });
 }
 
-/** Groups segments whose middles lie within `gapPx` of each other across the picture. */
-function byPost(segments: readonly LineSegment[], gapPx: number): LineSegment[][] {
+/** Groups segments whose middles lie within `widePx` of the leftmost of their group: a fence is many posts. */
+function byPost(segments: readonly LineSegment[], widePx: number): LineSegment[][] {
   const x = (q: LineSegment): number => (q.a[0] + q.b[0]) / 2;
   const sorted = [...segments].sort((p, q) => x(p) - x(q));
   const out: LineSegment[][] = [];
-  sorted.forEach((q, i) => {
-    if (i === 0 || x(q) - x(sorted[i - 1]!) > gapPx) out.push([]);
-    out[out.length - 1]!.push(q);
-  });
+  for (const q of sorted) {
+    const last = out[out.length - 1];
+    if (last === undefined || x(q) - x(last[0]!) > widePx) out.push([q]);
+    else last.push(q);
+  }
   return out;
 }
