@@ -93,6 +93,18 @@ describe('pale coats in the screen’s light', () => {
     expect(dropped({ data, inside: lit }, GREEN)[0]).toBe(0);
   });
 
+  it('leaves bright screen whose own channel lies in the camera’s shoulder', () => {
+    // A blue cloth with 1.6 times the light there, of which the camera keeps .88 in blue: .04 grey by its look.
+    const cloth = [0.09, 0.12, 0.69] as const;
+    const shoulder = (c: Colour): Colour => [1.6 * c[0], 1.6 * c[1], 0.88];
+    const { data, inside } = made(cloth, times(cloth, 0.25), shoulder, 8, 0.01);
+    const lit = inside.filter((i) => i < N / 2);
+    expect(dropped({ data, inside: lit }, cloth)[0]).toBe(0);
+    // Grey of a pale coat below the shoulder is still told.
+    const pale = made(cloth, times(cloth, 0.25), (c) => greyed(times(c, 0.9)), 8, 0.01);
+    expect(dropped(pale, cloth)[0]).toBeGreaterThan(0.9);
+  });
+
   it('calls a rim beside the performer tinged screen, a broad part none', () => {
     // Left of column 20 stands the performer, beside it two columns that it shares with the screen.
     const { data } = made(GREEN, GREEN, greyed, 8);

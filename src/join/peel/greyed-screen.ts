@@ -8,10 +8,11 @@
  * fills most of a square. Near the performer what has half as much more is the rim, where coat and screen share a
  * pixel: it still is screen, which keeps gaps between legs and ears open, but tinged, and says nothing of the screen's
  * colour. Counted with the rest, it left the screen beside a dark coat too dark by up to a seventh, and thin fur too
- * thin. Parts far brighter than most of the screen are left: a camera that clips greys them.
+ * thin. Parts far brighter than most of the screen are left, and those whose main channel lies in the camera's shoulder:
+ * what is lost of it there greys them.
  */
 import { kernels } from '../../image/kernels.js';
-import { LIT_UNTIL, type LitHue } from './lit-hue.js';
+import { CLIPPED, LIT_UNTIL, type LitHue } from './lit-hue.js';
 import type { SmallLinear } from './small-linear.js';
 
 /** Half sides of the square in which most must agree, and of that in which the performer must be, small pixels. */
@@ -113,11 +114,11 @@ function channelsOf(colour: readonly [number, number, number]): Channels {
   return { main, others, ratios: [colour[a]! / colour[main]!, colour[b]! / colour[main]!] };
 }
 
-/** Lower bounds of the half stops, the brightest that is looked at, and below what all darker ones are. */
+/** Lower bounds of the half stops, the brightest that is judged, and below what all darker ones are. */
 function boundsOf(lit: number): readonly [Float32Array, number, number] {
   const brightest = LIT_UNTIL * lit;
   const bounds = Float32Array.from({ length: STEPS }, (_, k) => brightest * 2 ** (-(k + 1) / 2));
-  return [bounds, brightest, brightest * 2 ** (-DARK_FROM / 2)];
+  return [bounds, Math.min(brightest, CLIPPED), brightest * 2 ** (-DARK_FROM / 2)];
 }
 
 function stepOf(value: number, bounds: Float32Array): number {

@@ -44,8 +44,8 @@ const BRIGHT_FROM = 1 / DARK_UNTIL;
  * at most so many times what is seen may have come there, and so little that white, which clips too, still lies that
  * many limits away (own choice).
  */
-const CLIPPED = 0.8,
-  FREED = 2.5,
+export const CLIPPED = 0.8;
+const FREED = 2.5,
   FREED_STEP = 0.1,
   WHITE_AWAY = 1.3;
 const LOOKED_AT = 20_000;

@@ -46,7 +46,29 @@ describe('tint of the shadow', () => {
     expect(taken(m)).toEqual([1, 1, 0, 0]);
   });
 
-  it('takes nothing in where the dark screen lies farther from the lit one than lit pixels may', () => {
+  it('takes the shadow of a warmer fill in, which turns the cloth’s colour more than its own light does', () => {
+    // Four fifths more red and two thirds of the blue: .14 off, 1.4 limits of a lit pixel.
+    const warm = [0.25 * 0.05 * 1.8, 0.25 * 0.35, 0.25 * 0.09 * 0.65];
+    const [, , deeper, coat] = taken(
+      made(
+        warm,
+        warm.map((v) => 0.5 * v),
+        BROWN,
+        0.01,
+      ),
+    );
+    expect(deeper).toBeGreaterThan(0.98);
+    expect(coat).toBe(0);
+  });
+
+  it('takes nothing in where the dark screen is as far off towards grey, as a shaded coat is', () => {
+    // The screen's light with a tenth of grey in it: .14 off as well.
+    const grey = LIT.colour.map((v) => 0.25 * (0.9 * v + 0.035));
+    const half = grey.map((v) => 0.5 * v);
+    expect(taken(made(grey, half, BROWN, 0.01))).toEqual([1, 1, 0, 0]);
+  });
+
+  it('takes nothing in where the dark screen lies farther from the lit one than a fill turns it', () => {
     expect(taken(made(BROWN, BROWN, BROWN, 0.01))).toEqual([1, 1, 0, 0]);
   });
 

@@ -3,8 +3,8 @@
  * colour that is carried there is the lit screen's, and the shadow has another tint, as the fill's light and the coat's
  * bounce do (Shafer, 1985; Maxwell, Friedhoff & Smith, CVPR, 2008). The tint is read where the take's screen is dark
  * and sure, and what has it is screen as well. It is read only where it is one: half of that screen lies within the
- * limit of it, and it lies as near to the lit screen's as lit pixels must; else a dark coat has passed for screen, and
- * would draw the rest of itself in.
+ * limit of it, and it lies as near to the lit screen's as lit pixels must, or twice as far the way that a fill turns it;
+ * else a dark coat has passed for screen, and would draw the rest of itself in.
  */
 import { kernels } from '../../image/kernels.js';
 import { median } from '../../image/statistics.js';
@@ -16,6 +16,14 @@ import type { SmallLinear } from './small-linear.js';
 const ENOUGH = 40;
 const STEP = 5;
 const MOST = 2000;
+/**
+ * How far the tint may lie off the lit screen's, in limits of a lit pixel. That limit is how much one light scatters,
+ * .1 at least; the shadow has another light, the fill's. A fill of illuminant A (CIE 15) under a key of D65 turns green
+ * cloths by .19 to .42 (computed for five), so that a fill half as warm keeps within .2. It raises one of the two
+ * channels that the cloth holds back and lowers the other; a shaded coat in the screen's light raises both
+ * (`greyed-screen.ts`), and past one limit such a tint is not read.
+ */
+const FILL_TILT = 2;
 
 /**
  * Takes dark pixels of the shadow's tint into `sure` and `weight`, in place, by the kernel.
@@ -121,8 +129,14 @@ function tintOf(
     at.map((i, k) => tangent((data[i]! * tint[0] + data[n + i]! * tint[1] + data[2 * n + i]! * tint[2]) / length[k]!)),
   );
   const tilt = tangent((tint[0] * lr + tint[1] * lg + tint[2] * lb) / Math.hypot(lr, lg, lb));
-  if (scatter > limit || tilt > lit.limit) return null;
+  if (scatter > limit || tilt > (greyer(tint, lit.colour) ? 1 : FILL_TILT) * lit.limit) return null;
   return { tint, usual: median(at.map((i) => data[i]! * lr + data[n + i]! * lg + data[2 * n + i]! * lb)), least, most };
+}
+
+/** Whether both channels that the cloth holds back are more of its main one than on the lit screen. */
+function greyer(tint: readonly [number, number, number], lit: readonly [number, number, number]): boolean {
+  const main = lit[1] >= lit[2] ? 1 : 2;
+  return [0, 3 - main].every((p) => tint[p]! * lit[main]! > lit[p]! * tint[main]!);
 }
 
 /** Tangent of the angle of a cosine. */
