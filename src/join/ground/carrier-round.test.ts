@@ -132,6 +132,46 @@ describe('the shadow on somebody who carries the performer and turns', () => {
     },
   );
 
+  it('is lit as a smooth body by a high key from the side, in no bands and stripes', () => {
+    const [azimuth, elevation, away] = [60, 53, 0.35],
+      { matte, at } = ball(0),
+      shade = shadeGround(
+        step(azimuth, elevation),
+        { ...at, azimuthDeg: azimuth, carrierAxis: [away, 0, 0.5] },
+        { alpha: matte, matteBox: [0, 0, W, H], widthPx: W, heightPx: H, softEdgePx: 0 },
+      )!;
+    const [x0, y0, x1, y1] = shade.box,
+      { key, share } = shade.marked!,
+      r = away - 0.55 * R,
+      half = 0.5 * r,
+      // Level ground takes the key at its elevation's sine, an upright surface that faces it at the cosine.
+      most = 1 / Math.tan(elevation * RAD_PER_DEG),
+      [sin, cos] = [Math.sin(azimuth * RAD_PER_DEG), Math.cos(azimuth * RAD_PER_DEG)];
+    let flat = 0,
+      round = 0;
+    for (let y = y0; y < y1; y++)
+      for (let q = x0; q < x1; q++) {
+        const o = (y - y0) * (x1 - x0) + q - x0,
+          p = onColumns(
+            (q + 0.5 - W / 2) / F,
+            (y + 0.5 - H / 2) / F,
+            [-half, 0, half].map((c) => [c, Z + away]),
+            r,
+          );
+        if (p === null || share[o]! < 0.9) continue;
+        // Straight before the camera between the two sides; about its own column beyond.
+        const nx = Math.max(0, Math.abs(p[0]) - half) * Math.sign(p[0]),
+          nz = p[2] - Z - away,
+          slant = Math.max(0, (nx * sin - nz * cos) / Math.hypot(nx, nz));
+        if (nx === 0) flat++;
+        else round++;
+        expect(Math.abs(key[o]! - most * slant)).toBeLessThan(0.05);
+        if (slant === 0) expect(shade.cover[o]).toBe(0);
+      }
+    expect(flat).toBeGreaterThan(500);
+    expect(round).toBeGreaterThan(100);
+  });
+
   it('falls on a plane behind where the axis is not known', () => {
     const { matte, at } = ball(0),
       plane = shadeGround(

@@ -69,5 +69,13 @@ export function carrierRound(
       COLUMNS.flatMap((side) => [radius, -radius].map((r) => see(at(h, side * across[0], side * across[1] + r)))),
     ),
   );
-  return { number: 0, polygon, surface, fadesFrom: FADES };
+  const half = Math.hypot(...across),
+    level = (away: number, aside: number): Vec3 => three((k) => away * ahead[k]! + aside * left[k]!),
+    torso = {
+      up: g.up,
+      middle: at(0, 0, 0),
+      across: half > 0 ? level(across[0] / half, across[1] / half) : level(0, 1),
+      half,
+    };
+  return { number: 0, polygon, surface, fadesFrom: FADES, torso };
 }

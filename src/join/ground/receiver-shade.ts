@@ -6,13 +6,14 @@
  *
  * Camera frame: x right, y down, z forward; lengths in metres (or, where no height is known, in performer heights).
  */
-import { dot } from '../../geometry/mat3.js';
+import { three } from '../../core/tuples.js';
+import { dot, type Vec3 } from '../../geometry/mat3.js';
 import { rasterizePolygon } from '../../image/polygon.js';
 import { nearestInSet } from '../../image/distance.js';
 import { contactAt, type ContactBalls } from './contact.js';
 import type { Box } from './ground.js';
 import type { GroundGeometry } from './ground-geometry.js';
-import { GRAZING, isBalls, type PlacedReceiver, type Plane } from './receivers.js';
+import { GRAZING, isBalls, type PlacedReceiver, type Plane, type Torso } from './receivers.js';
 import { shadowAt, type ShadowMap, type SolidBall } from './shadow-map.js';
 import { spreadWithin } from './spread-within.js';
 
@@ -115,6 +116,7 @@ class ReceiverShade {
     const { hit, share, hidden, closed, key } = this;
     const { map, near } = this.on;
     const { light } = this.on.geometry;
+    if (receiver.torso !== undefined) normalOfTorso(hit, receiver.torso);
     const px = hit[0]!;
     const py = hit[1]!;
     const pz = hit[2]!;
@@ -183,6 +185,18 @@ class ReceiverShade {
       );
     };
   }
+}
+
+/** Puts the torso's own normal in place of that of a hit (places 3 to 5). */
+function normalOfTorso(hit: Float64Array, { up, middle, across, half }: Torso): void {
+  const from: Vec3 = [hit[0]! - middle[0], hit[1]! - middle[1], hit[2]! - middle[2]],
+    along = Math.min(half, Math.max(-half, dot(from, across))),
+    rise = dot(from, up);
+  const level = three((k) => from[k]! - along * across[k]! - rise * up[k]!),
+    length = Math.hypot(...level);
+  // On the line itself no direction leads away from it: the ball's stays.
+  if (length < 1e-6) return;
+  for (let k = 0; k < 3; k++) hit[3 + k] = level[k]! / length;
 }
 
 function meetPlane(plane: Plane, dx: number, dy: number, hit: Float64Array): boolean {

@@ -20,6 +20,19 @@ export interface Plane {
   readonly d: number;
 }
 
+/**
+ * An upright body, round at both sides and flat between them: all that lies within a radius of a level line of half the
+ * length `half` about `middle`, at any height. Its normals lie level. A ball's looks up above its middle and down
+ * below, and two balls side by side meet in a crease, so that a key from the side would light them in bands and stripes.
+ */
+export interface Torso {
+  readonly up: Vec3;
+  readonly middle: Vec3;
+  /** Of unit length. */
+  readonly across: Vec3;
+  readonly half: number;
+}
+
 /** A marked surface as it stands at one frame. */
 export interface PlacedReceiver {
   /** Place in the step's list, from 1; 0 for the carrier itself. */
@@ -31,6 +44,8 @@ export interface PlacedReceiver {
    * is not known.
    */
   readonly fadesFrom?: number;
+  /** Where balls stand for an upright body that is broad and round: its own normals in place of each ball's. */
+  readonly torso?: Torso;
 }
 
 /** Cosine below which the key only grazes a plane. */
