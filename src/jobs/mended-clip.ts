@@ -1,12 +1,14 @@
 /**
  * The mended plate of a join as a clip in the cache: erase and widen are done once, and rendering, looking, inspecting
- * and revealing read the same frames. Named by all it depends on; made again where it is missing. Only plates whose
- * frames can be kept code for code (8-bit 4:2:0) are kept; others are mended as they are asked for.
+ * and revealing read the same frames. Named by all it depends on, the program's own state too; made again where it is
+ * missing. Only plates whose frames can be kept code for code (8-bit 4:2:0) are kept; others are mended as they are
+ * asked for.
  */
 import { createHash } from 'node:crypto';
 import { existsSync, renameSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Book } from '../book/book.js';
+import { programStamp } from '../join/program-stamp.js';
 import { joinTools } from '../join/render/join-tools.js';
 import { mendsPlate } from '../join/render/mends-plate.js';
 import type { PlateMender } from '../join/render/render.js';
@@ -28,6 +30,7 @@ export function mendedClipPath(book: Book, id: string, recipe: Recipe): string |
   const key = createHash('sha256')
     .update(
       JSON.stringify([
+        programStamp(),
         basename(recipe.plate.file),
         recipe.plate.in,
         recipe.plate.out,
