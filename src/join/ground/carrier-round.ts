@@ -76,6 +76,9 @@ export function carrierRound(
       middle: at(0, 0, 0),
       across: half > 0 ? level(across[0] / half, across[1] / half) : level(0, 1),
       half,
+      high,
     };
-  return { number: 0, polygon, surface, fadesFrom: FADES, torso };
+  // A performer that sits on the shoulder throws its shadow on their round top, which has no level normal.
+  const held = high > radius;
+  return { number: 0, polygon, surface, fadesFrom: FADES, ...(held ? { torso } : {}) };
 }

@@ -188,14 +188,14 @@ class ReceiverShade {
 }
 
 /** Puts the torso's own normal in place of that of a hit (places 3 to 5). */
-function normalOfTorso(hit: Float64Array, { up, middle, across, half }: Torso): void {
+function normalOfTorso(hit: Float64Array, { up, middle, across, half, high }: Torso): void {
   const from: Vec3 = [hit[0]! - middle[0], hit[1]! - middle[1], hit[2]! - middle[2]],
     along = Math.min(half, Math.max(-half, dot(from, across))),
     rise = dot(from, up);
   const level = three((k) => from[k]! - along * across[k]! - rise * up[k]!),
     length = Math.hypot(...level);
   // On the line itself no direction leads away from it: the ball's stays.
-  if (length < 1e-6) return;
+  if (rise > high || length < 1e-6) return;
   for (let k = 0; k < 3; k++) hit[3 + k] = level[k]! / length;
 }
 

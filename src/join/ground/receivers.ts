@@ -31,6 +31,8 @@ export interface Torso {
   /** Of unit length. */
   readonly across: Vec3;
   readonly half: number;
+  /** Height over `middle` from which on the shoulders round off: there a ball's own normal holds. */
+  readonly high: number;
 }
 
 /** A marked surface as it stands at one frame. */
