@@ -1,6 +1,6 @@
 /**
  * What a still says of itself in TIFF's tags, which FFmpeg does not hand on: which way up it was taken (phones and
- * cameras store every picture as the sensor lies), and how a TIFF is packed. After TIFF 6.0 (Adobe, 1992) and Exif 2.32
+ * cameras store every picture as the sensor lies), and how a TIFF is packed. After TIFF 6.0 (1992) and Exif 2.32
  * (CIPA DC-008, 2019), where JPEG, PNG (eXIf, PNG 3rd edition) and WebP (its container specification) carry them.
  * (All from memory; held by a test against files that libvips writes and turns.)
  */
