@@ -61,8 +61,11 @@ describe('the plate mended aside', () => {
     const reader = await VideoReader.open(file);
     const frame = await reader.frame(0);
     await expect(Promise.resolve(missing.mend(0, frame, names))).rejects.toThrow(/PW-MEDIA-MISSING.*none\.mkv/);
-    const asked = Promise.resolve(missing.mend(1, frame, names));
     await missing.close?.();
+    // A process that is ended while it still starts can't have answered.
+    const starting = menderAside(recipe(file), undefined);
+    const asked = Promise.resolve(starting.mend(1, frame, names));
+    await starting.close?.();
     await expect(asked).rejects.toThrow(/PW-JOIN-MEND: the process that mends the plate ended/);
     await reader.close();
   }, 120000);
