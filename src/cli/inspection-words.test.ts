@@ -24,6 +24,7 @@ const black: InspectionMatter = {
   worstFrame: 3,
   step: 'light',
   advice: '',
+  untold: 'a veil of .07 passes every second time',
 };
 const border: InspectionMatter = {
   matter: 'takeBorder',
@@ -66,5 +67,6 @@ describe('an inspection in words', () => {
     expect(text).toContain('0.020 of the coded range');
     expect(text).toContain('not measured: take border (no take is known)');
     expect(text).not.toMatch(/[a-z][A-Z]/);
+    expect(text).toContain('black level passes; not told by this picture: a veil of .07 passes every second time');
   });
 });

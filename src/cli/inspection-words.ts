@@ -47,7 +47,7 @@ function rowOf(m: InspectionMatter & { readonly value: number }): string[] {
 
 /**
  * The whole inspection in words: what to mend first; each matter that was read; and the
- * others by the reason why they were not.
+ * others by the reason why they were not; and of those that pass, what the picture does not tell.
  */
 export function told(r: Inspection): string {
   const read = r.matters.filter((m): m is InspectionMatter & { value: number } => m.value !== null);
@@ -61,6 +61,10 @@ export function told(r: Inspection): string {
         ([why, which]) =>
           `\n  not measured: ${which.map((m) => spacedWords(m)).join(', ')}${why === '' ? '' : ` (${why})`}`,
       )
+      .join('') +
+    read
+      .filter((m) => m.untold !== undefined)
+      .map((m) => `\n  ${spacedWords(m.matter)} passes; not told by this picture: ${m.untold}`)
       .join('')
   );
 }

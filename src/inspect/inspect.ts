@@ -87,7 +87,7 @@ const BY_OUTLINE: readonly InspectionMatterName[] = [
 /** What a rough matte can't tell is not judged. */
 function withoutOutline(r: Inspection): Inspection {
   const matters = r.matters.map(
-    (m): InspectionMatter =>
+    ({ untold, ...m }): InspectionMatter =>
       BY_OUTLINE.includes(m.matter)
         ? {
             ...m,
@@ -99,7 +99,7 @@ function withoutOutline(r: Inspection): Inspection {
               'no matte of the performer was given and no recipe to render one from, ' +
               'so its outline is known to some pixels only',
           }
-        : m,
+        : { ...m, ...(untold === undefined ? {} : { untold }) },
   );
   return {
     ...r,

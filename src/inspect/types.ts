@@ -56,6 +56,11 @@ export interface InspectionMatter {
   readonly step: InspectionStep;
   readonly advice: string;
   readonly reason?: string;
+  /**
+   * What of a matter that passes this picture does not tell: faults that its reading lets through, with the figures of
+   * docs/inspection.md, and what would tell them. Absent where none is known, and in inspections of before.
+   */
+  readonly untold?: string;
 }
 
 export interface Inspection {

@@ -133,5 +133,6 @@ function matterOf(
     ...(box === undefined ? {} : { worstBox: box }),
     step,
     advice: passes ? '' : told.advice,
+    ...(passes && told.untold !== undefined ? { untold: told.untold } : {}),
   };
 }

@@ -13,7 +13,23 @@ export function judgeBlack(series: Series, judge: Judge): void {
     take = besideTake(series, judge);
   if (take !== null && passesAlone(alone, LIMITS.blackLevel)) judge.add('blackLevel', 'linear', 'light', take);
   else if (alone === null) judge.none('blackLevel', 'coded', 'light', 'the performer is too small');
-  else judge.add('blackLevel', 'coded', alone.value < 0 ? 'air' : 'light', alone);
+  else
+    judge.add('blackLevel', 'coded', alone.value < 0 ? 'air' : 'light', {
+      ...alone,
+      untold: untoldOf(isOwn(series), (series.readings.takeBlack ?? []).length > 0),
+    });
+}
+
+/** What lifted blacks pass by each reading (docs/inspection.md, faults named at which strength). */
+function untoldOf(own: boolean, beside: boolean): string {
+  if (own)
+    return (
+      'its blacks are those that this recipe gives it, but what the recipe itself lifts is held against the plate ' +
+      'alone, where .07 of the light over them passes every second time'
+    );
+  return beside
+    ? `less than ${OTHER_VEIL} of the light over the blacks passes beside a take in another light or pose`
+    : 'by the plate alone .07 of the light over the blacks passes every second time';
 }
 
 function offsetOf(judge: Judge): readonly [number, number, number] {

@@ -35,7 +35,25 @@ export function judgeColour(series: Series, judge: Judge): void {
   if (heard && cast !== null) judge.add('colour', 'stops', 'light', cast);
   else if (heard && saturation !== null) judge.add('colour', 'ratio', 'light', saturation);
   else if (alone === null) judge.none('colour', 'sd', 'light', 'the performer is too small');
-  else judge.add('colour', 'sd', 'light', alone);
+  else judge.add('colour', 'sd', 'light', { ...alone, untold: untoldOf(beside) });
+}
+
+/**
+ * What a white balance may be off by and pass, by how many true pictures each limit names it on (docs/inspection.md,
+ * colour by the plate alone).
+ */
+function untoldOf(beside: CastBeside | null): string {
+  const card = 'a grey card in the take and a grey thing in the plate would tell it';
+  if (beside === null)
+    return (
+      'by the plate alone a white balance 1000 K off passes nine times in ten, one 2000 K off every second time, ' +
+      `and how saturated it should be is not told: ${card}`
+    );
+  return beside.own
+    ? 'it has the colours that this recipe gives it, but the white of the recipe itself is held against the plate ' +
+        `alone, where one 1000 K off passes nine times in ten: ${card}`
+    : 'beside a take in another light or pose a white balance 1000 K off passes six times in seven, one 2000 K off ' +
+        `two times in five, and how saturated it should be is not told: ${card}`;
 }
 
 function slopeOf(judge: Judge): readonly [number, number, number] {

@@ -20,6 +20,13 @@ export function judgeExposure(series: Series, judge: Judge): void {
     off: Math.abs(v),
     limit,
     needed: `within ${limit} stop of the take through the recipe`,
+    ...(own
+      ? {
+          untold:
+            'it is as bright as this recipe makes it, but no picture tells for sure how bright it would stand there: ' +
+            "a light step half a stop wrong passes; the floor card in the take would tell the take's own exposure",
+        }
+      : {}),
     advice: advice(v, own, stepOf(judge.recipe, 'light')?.slope ?? [1, 1, 1]),
   });
 }

@@ -16,6 +16,8 @@ export interface Told {
   readonly limit?: number;
   /** Readings that the worst frame was taken from, where they are not the matter's own. */
   readonly readings?: readonly Reading[];
+  /** What this reading lets through, kept where the matter passes. */
+  readonly untold?: string;
 }
 export interface Judge {
   readonly recipe: Recipe;

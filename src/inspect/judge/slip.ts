@@ -55,7 +55,18 @@ export function judgeSlip(series: Series, judge: Judge): void {
     limit: worst.most,
     needed: `at most ${worst.most} px rms`,
     advice: worst.say(at, v.toFixed(2)),
+    untold: untoldOf(series, ground !== null),
   });
+}
+
+/** What passes by the ways that were there: a slip of picture and matte together is told by the ground alone. */
+function untoldOf(series: Series, ground: boolean): string {
+  if (ground) return 'half of the slips of 0.6 px pass that only the ground under the performer tells';
+  const why =
+    series.followed.length > 0
+      ? "the plate's ground under the performer could not be followed over the shot"
+      : 'no ground of the plate lies under the performer that could be followed';
+  return `${why}, so whether the ride itself keeps to what carries it is not told: look where it touches`;
 }
 
 /**

@@ -10,6 +10,13 @@ import { openViewer } from '../viewer/state.js';
 import { JoinMatter } from './matter-name.js';
 import { VerdictWord } from './verdict-word.js';
 
+/** What to do where it fails, why it was not read, or what its passing does not tell. */
+function lastWords(m: InspectionMatter): string {
+  if (m.passes === false) return `${m.step}: ${m.advice}`;
+  if (m.value === null) return m.reason ?? '';
+  return m.untold === undefined ? '' : `not told by this picture: ${m.untold}`;
+}
+
 export function InspectionTable(props: { inspection: Inspection; pick: string }): JSX.Element {
   const found = () => props.inspection.found ?? [];
   const place = (m: InspectionMatter): number =>
@@ -72,9 +79,7 @@ export function InspectionTable(props: { inspection: Inspection; pick: string })
                     </button>
                   </Show>
                 </td>
-                <td>
-                  {wellSet(m.passes === false ? `${m.step}: ${m.advice}` : m.value === null ? (m.reason ?? '') : '')}
-                </td>
+                <td>{wellSet(lastWords(m))}</td>
               </tr>
             )}
           </For>
