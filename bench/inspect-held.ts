@@ -12,7 +12,8 @@ import { execFileSync } from 'node:child_process';
 import { existsSync } from 'node:fs';
 import { dirname, join as path, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { liftVeil, lumaOf, matteBox, quantile, type SeenFrame } from '../src/inspect/reader/frame.js';
+import { liftVeil, quantile, type SeenFrame } from '../src/inspect/reader/frame.js';
+import { madeFrame } from '../src/inspect/reader/made-frame.js';
 import { compared } from '../src/inspect/reader/reference.js';
 import { SeriesReader } from '../src/inspect/reader/series-reader.js';
 import { judge } from '../src/inspect/verdict.js';
@@ -36,18 +37,9 @@ export function inspectHeld(
   const reader = new SeriesReader(h.recipe, h.first, all ? picked.length : 3, all ? 3 : 3, h.erased);
   for (const k of picked) {
     const p = frames[k]!;
-    const { width: W, height: H } = p.join;
     const matte = p.matte.slice();
     if (reader.veiled) liftVeil(matte);
-    const f: SeenFrame = {
-      frame: h.first + k,
-      join: p.join,
-      plate: p.plate,
-      luma: lumaOf(p.join),
-      plateLuma: lumaOf(p.plate),
-      matte,
-      box: matteBox(matte, W, H),
-    };
+    const f: SeenFrame = madeFrame(p.join, p.plate, matte, h.first + k);
     const again = against ? h.again.get(k) : undefined;
     reader.add(
       f,

@@ -2,7 +2,7 @@ import { expect, test } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { createPicture } from '../../image/picture.js';
 import { HOLES_ALONE } from '../limits.js';
-import { lumaOf, matteBox } from '../reader/frame.js';
+import { madeFrame } from '../reader/made-frame.js';
 import { readHolesAlone } from './solid.js';
 
 const W = 240,
@@ -28,15 +28,7 @@ function share(rough: number, hole: (x: number, y: number) => boolean): number {
       join.data[c * N + i] = seen + 0.004 * r.normal();
     }
   }
-  return readHolesAlone({
-    frame: 0,
-    join,
-    plate,
-    luma: lumaOf(join),
-    plateLuma: lumaOf(plate),
-    matte,
-    box: matteBox(matte, W, H),
-  })!.share;
+  return readHolesAlone(madeFrame(join, plate, matte))!.share;
 }
 const none = (): boolean => false,
   three = (x: number, y: number): boolean =>

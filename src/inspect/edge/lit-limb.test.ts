@@ -7,7 +7,8 @@ import { bt709Encode } from '../../colour/transfer.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import { createPicture, type Picture } from '../../image/picture.js';
 import { readEdges } from './edges.js';
-import { lumaOf, matteBox, type SeenFrame } from '../reader/frame.js';
+import { type SeenFrame } from '../reader/frame.js';
+import { madeFrame } from '../reader/made-frame.js';
 import { matteShift } from '../movement/motion.js';
 
 const W = 200,
@@ -45,7 +46,7 @@ function frame(dx: number, gain: number, back: number): SeenFrame {
         : bt709Encode((cover[i]! < 0.98 ? gain : 1) * body[i]! + (1 - cover[i]!) * Math.max(0, back)),
     ),
     plate = grey(() => code);
-  return { frame: 0, join, plate, luma: lumaOf(join), plateLuma: lumaOf(plate), matte, box: matteBox(matte, W, H) };
+  return madeFrame(join, plate, matte);
 }
 
 describe('a coat that grows brighter towards its outline', () => {

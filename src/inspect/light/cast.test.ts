@@ -3,7 +3,7 @@ import { bt709Encode } from '../../colour/transfer.js';
 import { RandomStream } from '../../core/random.js';
 import { createPicture, type Picture } from '../../image/picture.js';
 import { readCast, unlikeChange, unlikeUnderAnyLight } from './cast.js';
-import { lumaOf, matteBox } from '../reader/frame.js';
+import { madeFrame } from '../reader/made-frame.js';
 import { LIMITS } from '../limits.js';
 
 const W = 96,
@@ -30,15 +30,7 @@ function picture(coat: Rgb, set: Rgb, light: Rgb = [1, 1, 1]): Picture {
 function read(coat: Rgb, light: Rgb = [1, 1, 1], set: Rgb = [0.5, 0.5, 0.5]): NonNullable<ReturnType<typeof readCast>> {
   const join = picture(coat, set, light),
     plate = picture(set, set);
-  return readCast({
-    frame: 0,
-    join,
-    plate,
-    luma: lumaOf(join),
-    plateLuma: lumaOf(plate),
-    matte,
-    box: matteBox(matte, W, H),
-  })!;
+  return readCast(madeFrame(join, plate, matte))!;
 }
 const GREY: Rgb = [0.4, 0.39, 0.37],
   BROWN: Rgb = [0.3, 0.22, 0.15],
@@ -94,8 +86,6 @@ describe('cast', () => {
 
   it('tells nothing where no performer is seen', () => {
     const p = picture(GREY, [0.5, 0.5, 0.5]);
-    expect(
-      readCast({ frame: 0, join: p, plate: p, luma: lumaOf(p), plateLuma: lumaOf(p), matte, box: null }),
-    ).toBeNull();
+    expect(readCast({ ...madeFrame(p, p, matte), box: null })).toBeNull();
   });
 });

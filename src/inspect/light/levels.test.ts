@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { bt709Encode } from '../../colour/transfer.js';
 import { RandomStream } from '../../core/random.js';
 import { createPicture, type Picture } from '../../image/picture.js';
-import { lumaOf, matteBox } from '../reader/frame.js';
+import { madeFrame } from '../reader/made-frame.js';
 import { readLevels } from './levels.js';
 import { LIMITS } from '../limits.js';
 
@@ -36,15 +36,7 @@ function blackOf(least: number, most: number, veil: number): number {
     own = (i: number): number => least + (most - least) * light[i]!,
     join = picture((i) => (performer[i]! > 0 ? own(i) + veil * (1 - own(i)) : set(i))),
     plate = picture(set);
-  return readLevels({
-    frame: 0,
-    join,
-    plate,
-    luma: lumaOf(join),
-    plateLuma: lumaOf(plate),
-    matte,
-    box: matteBox(matte, W, H),
-  })!.black;
+  return readLevels(madeFrame(join, plate, matte))!.black;
 }
 
 describe("blacks beside the plate's", () => {

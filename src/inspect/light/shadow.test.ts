@@ -7,7 +7,8 @@ import { bt709Decode, bt709Encode } from '../../colour/transfer.js';
 import { createPicture } from '../../image/picture.js';
 import { shadeGround } from '../../join/ground/ground.js';
 import type { GroundStep } from '../../join/types.js';
-import { lumaOf, matteBox, type SeenFrame } from '../reader/frame.js';
+import type { SeenFrame } from '../reader/frame.js';
+import { madeFrame } from '../reader/made-frame.js';
 import { readShadow } from './shadow.js';
 
 const W = 480,
@@ -66,7 +67,7 @@ function seen(azimuthDeg: number | null): SeenFrame {
     }
   }
   expect(bt709Decode(plate.data[0]!)).toBeCloseTo(0.2, 1);
-  return { frame: 0, join, plate, luma: lumaOf(join), plateLuma: lumaOf(plate), matte, box: matteBox(matte, W, H) };
+  return madeFrame(join, plate, matte);
 }
 
 describe('a thin and faint shadow', () => {

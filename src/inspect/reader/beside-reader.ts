@@ -2,6 +2,7 @@
  * Reads on one frame what only the take through the recipe tells: light, outline, softness, holes, size and the ground
  * about the foot.
  */
+import type { Box } from '../../join/ground/ground.js';
 import type { GroundStep } from '../../join/types.js';
 import { readLightBeside } from '../light/against-light.js';
 import { readAgainstTake } from '../texture/against-take.js';
@@ -20,6 +21,8 @@ import { readSurround } from '../light/surround.js';
 
 /** Shift (px) up to which an outline lies on the recipe's. */
 const LIES_ON = 0.35;
+/** Matte's area (px²) from which its root tells a size to some percent. */
+const LEAST_AREA = 400;
 
 /** What of the recipe decides how a frame is read. */
 export interface BesideOf {
@@ -34,15 +37,21 @@ export interface BesideOf {
 }
 
 /** Puts one frame's readings beside the bare join as the recipe makes it; what can't be read on it is put as null. */
-export function readBeside(
-  f: SeenFrame,
-  { luma, expected, explained, gain, offset, scale, shift }: Bare,
-  of: BesideOf,
-  put: Put,
-): void {
-  const own = explained >= SAME,
-    { width: W, height: H } = f.join;
-  put('takeBlur', f.frame, readAgainstTake(f, expected));
+export function readBeside(f: SeenFrame, bare: Bare, of: BesideOf, put: Put): void {
+  const own = bare.explained >= SAME;
+  put('explained', f.frame, bare.explained);
+  put('takeBlur', f.frame, readAgainstTake(f, bare.expected));
+  putLight(f, bare, own, put);
+  if (own) putGrain(f, bare, put);
+  const box = matteBox(bare.expected.matte, f.join.width, f.join.height);
+  if (f.box === null || box === null) return;
+  putEdge(f, bare, own, of, put);
+  putSoftness(f, bare, f.box, box, put);
+  putSize(f, bare, box, of, put);
+  putGround(f, bare, of, put);
+}
+
+function putLight(f: SeenFrame, { expected }: Bare, own: boolean, put: Put): void {
   const light = readLightBeside(f, expected, own);
   put('exposure', f.frame, light?.stops ?? null);
   put('lightRed', f.frame, light?.red ?? null);
@@ -53,21 +62,21 @@ export function readBeside(
   put('saturation', f.frame, light?.saturation ?? null);
   put('takeBlack', f.frame, light?.black ?? null);
   put('takeWhite', f.frame, light?.white ?? null);
-  put('explained', f.frame, explained);
-  if (luma !== null && own) {
-    const grain = readGrainBeside(
-      f,
-      luma,
-      expected.luma.map((v) => gain * v + offset),
-    );
-    put('grainBeside', f.frame, grain?.ratio ?? null);
-    put('grainAsked', f.frame, grain?.asked ?? null);
-    put('grainEncoder', f.frame, grain?.encoder ?? null);
-    put('grainSlope', f.frame, grain?.slope ?? null);
-    put('grainSlopeSd', f.frame, grain?.slopeSd ?? null);
-  }
-  const box = matteBox(expected.matte, W, H);
-  if (f.box === null || box === null) return;
+}
+
+function putGrain(f: SeenFrame, { luma, expected, gain, offset }: Bare, put: Put): void {
+  if (luma === null) return;
+  const asked = expected.luma.map((v) => gain * v + offset);
+  const grain = readGrainBeside(f, luma, asked);
+  put('grainBeside', f.frame, grain?.ratio ?? null);
+  put('grainAsked', f.frame, grain?.asked ?? null);
+  put('grainEncoder', f.frame, grain?.encoder ?? null);
+  put('grainSlope', f.frame, grain?.slope ?? null);
+  put('grainSlopeSd', f.frame, grain?.slopeSd ?? null);
+}
+
+function putEdge(f: SeenFrame, bare: Bare, own: boolean, of: BesideOf, put: Put): void {
+  const { expected, explained, gain, offset, shift } = bare;
   put('takeThrough', f.frame, own ? readThroughBeside(f, expected) : null);
   const edge = readRimBeside(f, expected, of.screen ?? 'green');
   put('spillBeside', f.frame, edge?.screen ?? null);
@@ -80,32 +89,50 @@ export function readBeside(
     put('coverBeside', f.frame, outline?.cover ?? null);
   }
   put('haloAsked', f.frame, readHalo(f, expected.coded.data, expected.matte)?.rim ?? null);
+  const holes = explained < NEARLY ? null : readHoles(f, expected, gain, offset);
+  put('holes', f.frame, holes?.share ?? null, holes?.at);
+}
+
+/** @param seen @param box boxes of the matte as seen and as expected */
+function putSoftness(f: SeenFrame, { expected }: Bare, seen: Box, box: Box, put: Put): void {
+  const { width, height } = f.join;
   const soft = readDirection(f, expected);
   put('softAlong', f.frame, soft?.along ?? null);
   put('softAcross', f.frame, soft?.across ?? null);
   put('softDeg', f.frame, soft?.deg ?? null);
-  const holes = explained < NEARLY ? null : readHoles(f, expected, gain, offset);
-  put('holes', f.frame, holes?.share ?? null, holes?.at);
-  const rim = rimWidth(f.matte, W, H, f.box),
-    asked = rimWidth(expected.matte, W, H, box);
+  const rim = rimWidth(f.matte, width, height, seen);
+  const asked = rimWidth(expected.matte, width, height, box);
   put('rim', f.frame, rim === null || asked === null ? null : rim / asked);
-  let here = 0,
-    there = 0;
+}
+
+/** @param box of the expected matte */
+function putSize(f: SeenFrame, { expected, scale }: Bare, box: Box, of: BesideOf, put: Put): void {
+  if (scale !== 1) {
+    put('size', f.frame, scale);
+    return;
+  }
+  // Cut by the picture's border or hidden, less is seen of either.
+  const { width, height } = f.join;
+  const cut = box[0] <= 1 || box[1] <= 1 || box[2] >= width - 1 || box[3] >= height - 1;
+  if (cut || of.fronts) return;
+  let here = 0;
+  let there = 0;
   for (let i = 0; i < f.matte.length; i++) {
     here += f.matte[i]!;
     there += expected.matte[i]!;
   }
-  // Cut by the picture's border or hidden, less is seen of either.
-  const cut = box[0] <= 1 || box[1] <= 1 || box[2] >= W - 1 || box[3] >= H - 1;
-  if (scale !== 1) put('size', f.frame, scale);
-  else if (!cut && !of.fronts && there > 400) put('size', f.frame, Math.sqrt(here / there));
+  if (there > LEAST_AREA) put('size', f.frame, Math.sqrt(here / there));
+}
+
+/** Ground about the foot, which a performer of another size does not share, and what a floor mirrors. */
+function putGround(f: SeenFrame, { expected, scale }: Bare, of: BesideOf, put: Put): void {
   const about = of.ground === null || of.foot === null || scale !== 1 ? null : readSurround(f, expected, of.foot);
   put('contact', f.frame, about?.contact ?? null);
   put('thrownBack', f.frame, about?.thrownBack ?? null);
   put('shadowTint', f.frame, about?.tint ?? null);
-  const reflection = about === null ? undefined : of.ground?.reflection,
-    mirrored =
-      reflection === undefined ? null : readMirrored(f, expected, reflection.base === undefined ? of.foot![1] : null);
+  const reflection = about === null ? undefined : of.ground?.reflection;
+  const mirrored =
+    reflection === undefined ? null : readMirrored(f, expected, reflection.base === undefined ? of.foot![1] : null);
   put('mirrored', f.frame, mirrored?.share ?? null);
   put('mirroredX', f.frame, mirrored?.off[0] ?? null);
   put('mirroredY', f.frame, mirrored?.off[1] ?? null);

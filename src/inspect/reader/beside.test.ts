@@ -11,6 +11,7 @@ import type { Expected } from '../texture/against-take.js';
 import { readLightBeside } from '../light/against-light.js';
 import { rimWidth, seenHardness } from '../edge/edge-slope.js';
 import { lumaOf, matteBox, type SeenFrame } from './frame.js';
+import { madeFrame } from './made-frame.js';
 import { clipsInFlash, outAndBack, readLevel } from '../light/level.js';
 import { readGrainBeside } from '../texture/grain-beside.js';
 import { readOutside } from './outside.js';
@@ -73,15 +74,7 @@ function joined(
   });
 }
 
-const seen = (join: Picture, m = matte): SeenFrame => ({
-  frame: 0,
-  join,
-  plate,
-  luma: lumaOf(join),
-  plateLuma: lumaOf(plate),
-  matte: m,
-  box: matteBox(m, W, H),
-});
+const seen = (join: Picture, m = matte): SeenFrame => madeFrame(join, plate, m);
 const right = joined(),
   expected: Expected = { coded: right, luma: lumaOf(right), matte };
 
