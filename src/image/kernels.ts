@@ -8,7 +8,7 @@ import { existsSync, readFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { built } from '../core/built.js';
 import { PlatewrightError } from '../core/errors.js';
-import { Aside } from './aside.js';
+import { BackgroundThread } from './background-thread.js';
 import { BlockAllocator } from './block-allocator.js';
 import type { KernelFunction } from './lane-protocol.js';
 import { Lanes, lanesFromEnvironment } from './lanes.js';
@@ -86,11 +86,15 @@ export class KernelScope {
   }
 }
 
+/**
+ * A thread's way to the kernels: their memory, which is shared with all lanes, room in it by name of its user, and
+ * kernels run by name. Opened by `kernels()`, never constructed elsewhere.
+ */
 export class KernelDoor {
   readonly memory: WebAssembly.Memory;
   readonly allocator: BlockAllocator;
   readonly lanes: Lanes;
-  private readonly aside: Aside;
+  private readonly background: BackgroundThread;
   private readonly index: Map<string, number>;
   private readonly functions: readonly KernelFunction[];
   private readonly pictures = new WeakMap<Picture, number>();
@@ -113,7 +117,7 @@ export class KernelDoor {
     this.index = new Map(names.map((name, i) => [name, i]));
     this.allocator = new BlockAllocator(this.memory, PAGE, INITIAL_PAGES, MAXIMUM_PAGES);
     this.lanes = new Lanes({ module, memory: this.memory, names, functions: this.functions, workerUrl, lanes });
-    this.aside = new Aside({ module, memory: this.memory }, new URL('aside-worker.js', workerUrl));
+    this.background = new BackgroundThread({ module, memory: this.memory }, new URL('background-worker.js', workerUrl));
   }
 
   /**
@@ -226,14 +230,14 @@ export class KernelDoor {
   }
 
   /** Runs a kernel of one item in a thread of its own, where there is more than one lane; else here and now. */
-  async runAside(name: string, args: readonly number[], scratchBytes: number): Promise<void> {
+  async runInBackground(name: string, args: readonly number[], scratchBytes: number): Promise<void> {
     if (this.lanes.count === 1 || !this.index.has(name)) {
       this.run(name, args, 1, 1, scratchBytes);
       return;
     }
     const scratch = this.allocator.allocate(scratchBytes + 64);
     try {
-      await this.aside.run(name, [...args, 0, 1, scratch]);
+      await this.background.run(name, [...args, 0, 1, scratch]);
     } finally {
       this.allocator.release(scratch);
     }

@@ -189,7 +189,7 @@ export class PngSequence {
     // block's head 200 bytes each 65536 tokens.
     const out = this.block('deflated', Math.ceil((rows * (bytes + 8) * 9) / 8 + (3 * all) / 258 + 4096) + 2 ** 16);
     const total = this.block('total', 16);
-    await door.runAside(
+    await door.runInBackground(
       'deflateRows',
       [pointer, stride, bytes, rows, lead, tail, before, after, out, total],
       DEFLATE_BYTES,

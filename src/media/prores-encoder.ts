@@ -77,7 +77,7 @@ export class ProResEncoder {
   /** The frame in `room`, coded. The room may be filled again when the promise resolves. */
   async encode(): Promise<Buffer> {
     const { planes, tables, out, total } = this.pointers;
-    await this.door.runAside(
+    await this.door.runInBackground(
       'proresSlices',
       [...planes, 2 * this.widthPx, this.widthPx, this.heightPx, tables, COARSEST, AIM_BITS, this.slices, out, total],
       17600,

@@ -6,26 +6,30 @@
 import { Worker } from 'node:worker_threads';
 import { PlatewrightError } from '../core/errors.js';
 
-export interface AsideData {
+/** What the thread is started with: the compiled kernels, and the memory that it shares with its caller. */
+export interface BackgroundData {
   readonly module: WebAssembly.Module;
   readonly memory: WebAssembly.Memory;
 }
-export interface AsideOrder {
+/** One job: a kernel by its exported name, and its arguments (byte offsets into the shared memory, and numbers). */
+export interface BackgroundOrder {
   readonly name: string;
   readonly args: readonly number[];
 }
-export interface AsideAnswer {
+/** Sent when a job is done; `failed`: the kernel trapped. */
+export interface BackgroundAnswer {
   readonly failed: boolean;
 }
 
-export class Aside {
-  private readonly data: AsideData;
+/** The thread, started by its first job; no picture is copied, kernels work in the shared memory. */
+export class BackgroundThread {
+  private readonly data: BackgroundData;
   private readonly workerUrl: URL;
   private worker: Worker | null = null;
   private waiting: { readonly resolve: () => void; readonly reject: (e: Error) => void } | null = null;
   private last: Promise<void> = Promise.resolve();
 
-  constructor(data: AsideData, workerUrl: URL) {
+  constructor(data: BackgroundData, workerUrl: URL) {
     this.data = data;
     this.workerUrl = workerUrl;
   }
@@ -41,7 +45,7 @@ export class Aside {
           this.worker ??= this.start();
           this.waiting = { resolve, reject };
           this.worker.ref();
-          this.worker.postMessage({ name, args } satisfies AsideOrder);
+          this.worker.postMessage({ name, args } satisfies BackgroundOrder);
         }),
     );
     this.last = done.catch(() => undefined);
@@ -49,8 +53,14 @@ export class Aside {
   }
 
   private start(): Worker {
-    const worker = new Worker(this.workerUrl, { workerData: this.data, execArgv: [], name: 'kernels aside' });
-    worker.on('message', (a: AsideAnswer) => this.settle(a.failed ? 'a kernel stopped with a memory fault' : null));
+    const worker = new Worker(this.workerUrl, {
+      workerData: this.data,
+      execArgv: [],
+      name: 'kernels in the background',
+    });
+    worker.on('message', (a: BackgroundAnswer) =>
+      this.settle(a.failed ? 'a kernel stopped with a memory fault' : null),
+    );
     worker.on('error', (e) => this.gone(e instanceof Error ? e.message : String(e)));
     worker.on('exit', (code) => this.gone(`it ended with exit code ${code}`));
     worker.unref();
@@ -59,7 +69,7 @@ export class Aside {
 
   private gone(why: string): void {
     this.worker = null;
-    this.settle(`the thread that works aside is gone: ${why}`);
+    this.settle(`the background thread is gone: ${why}`);
   }
 
   private settle(why: string | null): void {
