@@ -15,6 +15,10 @@ interface Options extends ProductionOptions {
   ics?: string;
 }
 
+/**
+ * Adds `brief`: measured picks in, a brief each into the book, files by --cue and --ics. Its action throws
+ * `PW-BRIEF-UNMEASURED`, `PW-CLI-USAGE`, and what the stage throws.
+ */
 export function register(program: Command): void {
   onProduction(
     program

@@ -8,6 +8,10 @@ import { measureCameraMove } from '../../plate/camera/camera-move.js';
 import { readerLumaSource } from '../../plate/ride/reader-luma-source.js';
 import { action, answer, progressPrinter } from '../output.js';
 
+/**
+ * Adds `camera`: one file in, a rotation and homography a frame out; touches no book. Its action throws
+ * `PW-CAMERA-FOCAL`, and what the stage throws.
+ */
 export function register(program: Command): void {
   program
     .command('camera <file>')

@@ -8,6 +8,10 @@ import { readCard } from '../../take/card/read-card.js';
 import { action, answer } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 
+/**
+ * Adds `card print` (a PDF, true to size) and `card read` (a still or clip in; pose, light and white out). Its action
+ * throws `PW-CLI-NUMBER`, `PW-CLI-USAGE`, and what the stage throws.
+ */
 export function register(program: Command): void {
   const card = program
     .command('card')

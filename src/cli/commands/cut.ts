@@ -10,6 +10,10 @@ import { firstIssue } from '../../plate/marks/marks.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 
+/**
+ * Adds `cut`: shows the cut, or replaces it in one edit of the book. Its action throws `PW-CUT-FORM`, and what the
+ * stage throws.
+ */
 export function register(program: Command): void {
   onProduction(
     program

@@ -10,6 +10,7 @@ export function barsInWords({ letterbox: b }: CutList): string {
   return b === undefined ? '' : `bars: ${b.top} above, ${b.bottom} below, ${b.left} left, ${b.right} right (pixels)`;
 }
 
+/** Adds `cuts`: one file in, its cut list out; touches no book. */
 export function register(program: Command): void {
   program
     .command('cuts <file>')

@@ -17,6 +17,10 @@ interface Options extends ProductionOptions {
   picks?: string[];
 }
 
+/**
+ * Adds `day`: the briefs in, an ordered plan into the book, a call sheet where asked for. Its action throws
+ * `PW-CLI-NUMBER`, and what the stage throws.
+ */
 export function register(program: Command): void {
   onProduction(
     program

@@ -8,6 +8,9 @@ import { onProduction, runWithProgress, withBook, type ProductionOptions } from 
 /** A level to a tenth; a dash where all was silent. */
 const tenths = (v: number | null): string => (v === null ? '–' : rounded(v, 1));
 
+/**
+ * Adds `deliver`: the cut in, files below the production's folder out. Exit code 1 where the flash limits are exceeded.
+ */
 export function register(program: Command): void {
   onProduction(
     program

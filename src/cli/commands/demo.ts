@@ -17,6 +17,10 @@ import { runDemo, type DemoList } from '../demo-run.js';
 import { action, answer } from '../output.js';
 import { enter, listSchema } from '../demo-production.js';
 
+/**
+ * Adds `demo`: makes a production of its own in the folder named. Its action throws `PW-DEMO-FORM`, `PW-DEMO-MISSING`,
+ * and what the stage throws.
+ */
 export function register(program: Command): void {
   program
     .command('demo')

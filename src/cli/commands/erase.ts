@@ -16,6 +16,7 @@ interface Options {
   readonly json?: boolean;
 }
 
+/** Adds `erase`: a file and regions in, a folder of pictures out; touches no book. */
 export function register(program: Command): void {
   program
     .command('erase <file>')

@@ -24,6 +24,10 @@ interface ExamineOptions {
   json?: boolean;
 }
 
+/**
+ * Adds `examine`: plate and join as loose files in, an inspection out. Exit code 1 where the join shows. Its action
+ * throws `PW-INSPECT-MARKS`, and what the stage throws.
+ */
 export function register(program: Command): void {
   program
     .command('examine <plate> <join>')

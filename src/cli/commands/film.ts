@@ -6,6 +6,7 @@ import { missingMedia, relinkFilm, removeFilm } from '../../book/film-place.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 
+/** Adds `film add`, `relink`, `remove` and `list`, each one edit of the book. */
 export function register(program: Command): void {
   const film = program.command('film').description('The films that the production borrows from.');
   onProduction(

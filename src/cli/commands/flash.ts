@@ -9,6 +9,7 @@ import { toCodedRgb } from '../../media/convert.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { action, answer, progressPrinter } from '../output.js';
 
+/** Adds `flash`: one file in, flashes with their times out; touches no book. Exit code 1 where a limit is exceeded. */
 export function register(program: Command): void {
   program
     .command('flash <file>')

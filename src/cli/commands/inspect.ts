@@ -6,6 +6,10 @@ import { told } from '../inspection-words.js';
 import { action, answer } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
+/**
+ * Adds `inspect`: joined picks in, an inspection each into the book. Exit code 1 where a join shows. Its action throws
+ * `PW-JOIN-NONE`, and what the stage throws.
+ */
 export function register(program: Command): void {
   onProduction(
     program.command('inspect [picks...]').description('Measure whether the joins show. Exit code 1 where one does.'),

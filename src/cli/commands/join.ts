@@ -16,6 +16,10 @@ interface Options extends ProductionOptions {
   recipeOnly?: boolean;
 }
 
+/**
+ * Adds `join`: a pick and one of its takes in; recipe and rendered join into the book. Its action throws
+ * `PW-TAKE-NONE`, and what the stage throws.
+ */
 export function register(program: Command): void {
   onProduction(
     program

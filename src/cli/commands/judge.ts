@@ -15,6 +15,9 @@ import { action, answer, progressPrinter, table } from '../output.js';
 
 const EMPTY: MarksFile = { frame: 0, marks: [] };
 
+/**
+ * Adds `judge`: plate, take and marks as loose files in, a verdict out. Exit code 1 where the take must be shot again.
+ */
 export function register(program: Command): void {
   program
     .command('judge <plate> <take>')

@@ -19,6 +19,10 @@ interface Options extends ProductionOptions {
   for?: string;
 }
 
+/**
+ * Adds `ledger`: shows what was borrowed, or notes what was spent and for which purpose. Its action throws
+ * `PW-CLI-NUMBER`, `PW-CLI-USAGE`, and what the stage throws.
+ */
 export function register(program: Command): void {
   onProduction(
     program

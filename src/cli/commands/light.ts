@@ -22,6 +22,7 @@ const TITLES: Readonly<Record<string, string>> = {
 const tint = (m: Measure): string =>
   m.value === null ? '–' : rounded(m.value, 4) + (m.sd === null ? '' : ` ± ${m.sd.toFixed(4)}`);
 
+/** Adds `light`: one file and its marks in, the key and its sd out; touches no book. */
 export function register(program: Command): void {
   program
     .command('light <file>')

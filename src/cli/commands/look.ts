@@ -6,6 +6,7 @@ import { VideoReader } from '../../media/video-reader.js';
 import { measureLook } from '../../plate/look/look.js';
 import { action, answer, progressPrinter, table } from '../output.js';
 
+/** Adds `look`: one file in, its levels, grain and softness out; touches no book. */
 export function register(program: Command): void {
   program
     .command('look <file>')

@@ -10,6 +10,10 @@ import { action, answer } from '../output.js';
 
 const round = (v: number | null): number | null => (v === null ? null : Math.round(v * 1000) / 1000);
 
+/**
+ * Adds `loudness`: one file in, LUFS, LU and dBTP out; touches no book. Its action throws `PW-MEDIA-SILENT`, and what
+ * the stage throws.
+ */
 export function register(program: Command): void {
   program
     .command('loudness <file>')

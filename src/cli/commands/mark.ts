@@ -29,6 +29,10 @@ interface Options extends ProductionOptions {
   outline?: boolean | string;
 }
 
+/**
+ * Adds `mark`: marks from a file or from options into the book, or proposals shown. Its action throws
+ * `PW-BOOK-NO-SUCH`, `PW-CLI-NUMBER`, `PW-CLI-USAGE`, `PW-FILE-MISSING`, `PW-MARKS-FORM`, and what the stage throws.
+ */
 export function register(program: Command): void {
   onProduction(
     program

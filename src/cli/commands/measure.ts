@@ -7,6 +7,10 @@ import { inStoryOrder } from '../../book/story-order.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
+/**
+ * Adds `measure`: picks in, their plate's measures into the book. Its action throws `PW-PICK-NONE`, and what the stage
+ * throws.
+ */
 export function register(program: Command): void {
   onProduction(
     program

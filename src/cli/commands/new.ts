@@ -19,6 +19,10 @@ interface Options {
   json?: boolean;
 }
 
+/**
+ * Adds `new`: a folder with an empty book, and the studio's lines where given. Its action throws `PW-CLI-FOLDER`,
+ * `PW-CLI-NUMBER`, `PW-SUN-PLACE`, and what the stage throws.
+ */
 export function register(program: Command): void {
   program
     .command('new <folder>')

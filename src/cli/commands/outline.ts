@@ -43,6 +43,10 @@ function points(text: string): [number, number][] {
   return p.length > 2 ? p : [p[0]!, [p[1]![0], p[0]![1]], p[1]!, [p[0]![0], p[1]![1]]];
 }
 
+/**
+ * Adds `outline`: a take and marks in, outlines as a marks file out; touches no book. Its action throws
+ * `PW-CLI-NUMBER`, `PW-OUTLINE-ABOUT`, `PW-OUTLINE-NONE`, and what the stage throws.
+ */
 export function register(program: Command): void {
   program
     .command('outline <file>')

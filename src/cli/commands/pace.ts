@@ -48,6 +48,10 @@ function readCurve(path: string): unknown {
   }
 }
 
+/**
+ * Adds `pace`: a file and a curve in, a retimed file out; touches no book. Its action throws `PW-JOIN-CURVE`,
+ * `PW-USAGE-METHOD`, `PW-USAGE-OUT`, and what the stage throws.
+ */
 export function register(program: Command): void {
   program
     .command('pace <file>')

@@ -155,6 +155,10 @@ async function withoutScreen(
   };
 }
 
+/**
+ * Adds `peel`: a take in, a folder of mattes and colour pictures out; touches no book. Its action throws
+ * `PW-PEEL-CLEAN`, `PW-PEEL-FRAMES`, `PW-PEEL-SCREEN`, and what the stage throws.
+ */
 export function register(program: Command): void {
   program
     .command('peel <file>')

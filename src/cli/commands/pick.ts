@@ -15,6 +15,10 @@ interface AddOptions extends ProductionOptions {
   note?: string;
 }
 
+/**
+ * Adds `pick add`, `list`, `order` and `remove`, each change one edit of the book. Its action throws `PW-CLI-NUMBER`,
+ * `PW-CLI-USAGE`, `PW-PICK-SHOT`, `PW-PICK-SPAN`, and what the stage throws.
+ */
 export function register(program: Command): void {
   const pick = program.command('pick').description('Film shots chosen for the story.');
   addCommand(pick);

@@ -55,6 +55,10 @@ export function codecOf(out: string): WriterCodec {
   }
 }
 
+/**
+ * Adds `quick`: plate, take and marks as loose files in, a join, its recipe and its inspection out. Exit code 1 where
+ * the join shows. Its action throws `PW-JOIN-MARKS`, `PW-JOIN-OUT`, and what the stage throws.
+ */
 export function register(program: Command): void {
   program
     .command('quick <plate> <take>')

@@ -3,6 +3,7 @@ import type { Command } from 'commander';
 import { action, answer } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
+/** Adds `reveal`: joined picks in, one reel below the production's folder out. */
 export function register(program: Command): void {
   onProduction(
     program

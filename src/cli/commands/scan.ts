@@ -6,6 +6,10 @@ import { onProduction, runWithProgress, withBook, type ProductionOptions } from 
 import { PlatewrightError } from '../../core/errors.js';
 import { barsInWords } from './cuts.js';
 
+/**
+ * Adds `scan`: films of the book in, their shots into the book. Its action throws `PW-FILM-NONE`, and what the stage
+ * throws.
+ */
 export function register(program: Command): void {
   onProduction(
     program

@@ -8,6 +8,10 @@ import { PlatewrightError } from '../../core/errors.js';
 import { action } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 
+/**
+ * Adds `serve`: runs until it is stopped; listens on loopback, with --lan also on one address of the network. Its
+ * action throws `PW-CLI-NUMBER`, and what the stage throws.
+ */
 export function register(program: Command): void {
   onProduction(
     program

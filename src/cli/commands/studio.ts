@@ -5,6 +5,10 @@ import { PlatewrightError } from '../../core/errors.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 
+/**
+ * Adds `studio`: shows the lines that briefs are written for, or changes one. Its action throws `PW-CLI-USAGE`, and
+ * what the stage throws.
+ */
 export function register(program: Command): void {
   onProduction(
     program

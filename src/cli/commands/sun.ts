@@ -59,6 +59,10 @@ interface Options {
 
 const round = (v: number, digits = 4): number => Number(v.toFixed(digits));
 
+/**
+ * Adds `sun`: a place (degrees) and dates in, windows or one position out; touches no book. Exit code 1 where the sun
+ * never stands so. Its action throws `PW-SUN-PLACE`, `PW-SUN-RANGE`, `PW-SUN-USAGE`, and what the stage throws.
+ */
 export function register(program: Command): void {
   program
     .command('sun')

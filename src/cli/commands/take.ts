@@ -15,6 +15,10 @@ import { parseMarks, type MarksFile } from '../../plate/marks/marks.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 
+/**
+ * Adds `take add`, `list`, `for`, `turn`, `again`, `remove` and `star`, each change one edit of the book. Its action
+ * throws `PW-CLI-USAGE`, and what the stage throws.
+ */
 export function register(program: Command): void {
   const take = program.command('take').description('Home takes: film, stills and picture sequences.');
   addCommand(take);

@@ -9,6 +9,10 @@ interface Options extends ProductionOptions {
   reset?: boolean;
 }
 
+/**
+ * Adds `tolerances`: shows the limits, or changes or brings back one. Its action throws `PW-CLI-NUMBER`,
+ * `PW-CLI-USAGE`, and what the stage throws.
+ */
 export function register(program: Command): void {
   onProduction(
     program

@@ -57,6 +57,10 @@ function parseCorrections(path: string): RideCorrection[] {
   return parsed.data;
 }
 
+/**
+ * Adds `track`: one file and a region (px) in, its corners a frame out; touches no book. Its action throws
+ * `PW-RIDE-CORRECTION`, `PW-RIDE-FRAME`, `PW-RIDE-REGION`, and what the stage throws.
+ */
 export function register(program: Command): void {
   program
     .command('track <file>')

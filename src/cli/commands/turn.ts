@@ -10,6 +10,7 @@ import { readerLumaSource } from '../../plate/ride/reader-luma-source.js';
 import { measureTurn } from '../../plate/turn/turn.js';
 import { action, answer, progressPrinter, table } from '../output.js';
 
+/** Adds `turn`: one file and pose marks in, yaw (degrees) a frame out; touches no book. */
 export function register(program: Command): void {
   program
     .command('turn <file>')

@@ -3,6 +3,10 @@ import type { Command } from 'commander';
 import { action, answer } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 
+/**
+ * Adds `undo`: one edit of the book taken back or done again, or the history shown. Exit code 1 where there is nothing
+ * to take back or do again.
+ */
 export function register(program: Command): void {
   onProduction(
     program

@@ -6,6 +6,10 @@ import { matterTitle, measuredWords, needWords } from '../../take/verdict/matter
 import { action, answer, table } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
+/**
+ * Adds `verdict`: takes in, a verdict each into the book. Exit code 1 where a take must be shot again. Its action
+ * throws `PW-TAKE-NONE`, and what the stage throws.
+ */
 export function register(program: Command): void {
   onProduction(
     program

@@ -11,6 +11,7 @@ import { action, answer, table } from '../output.js';
 /** What a person reads for each part of the answer. */
 const TITLES = { focalPx: 'focal length', tiltDeg: 'tilt', rollDeg: 'roll', cameraHeight: 'camera height' };
 
+/** Adds `view`: one file and its marks in, lens and height with their sd out; touches no book. */
 export function register(program: Command): void {
   program
     .command('view <file>')
