@@ -20,6 +20,7 @@ export interface Score {
   floor: number;
 }
 
+/** Give it each frame's result beside its truth by `add`, then ask for the `score`. */
 export class Judge {
   private colour: number[] = [];
   private edge: number[] = [];

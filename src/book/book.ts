@@ -40,6 +40,7 @@ export const BOOK_FILE = 'book.sqlite';
  */
 const START = "(SELECT edit FROM change WHERE kind = 'production' AND before IS NULL)";
 
+/** One open book; `close` it. Reading gives copies that fit their schemas; writing goes through `edit` alone. */
 export class Book {
   /** The production's folder, absolute. */
   readonly folder: string;

@@ -9,6 +9,7 @@ export type FailureKind = 'finding' | 'usage' | 'input' | 'internal';
 
 const EXIT_CODES: Record<FailureKind, number> = { finding: 1, usage: 2, input: 3, internal: 4 };
 
+/** What every part throws for a failure that a person can act on; its kind gives the exit code. */
 export class PlatewrightError extends Error {
   /** Stable code such as `PW-MEDIA-TRUNCATED`; callers switch on it, never on the sentence. */
   readonly code: string;

@@ -84,6 +84,7 @@ export function isRedTransition(a: Rgb, b: Rgb): boolean {
   return Math.hypot(ua[0] - ub[0], ua[1] - ub[1]) > 0.2;
 }
 
+/** Give it every frame in order by `add` (display-coded R'G'B', one size), then ask for the `report`. */
 export class FlashDetector {
   private readonly framesPerSecond: number;
   private frame = 0;

@@ -6,6 +6,7 @@
 import { closeSync, openSync, readSync, rmSync, writeSync } from 'node:fs';
 import { createPicture, type Picture } from '../image/picture.js';
 
+/** One scratch file of pictures by name; `clear` before pictures of another size, `close` removes the file. */
 export class KeptPictures {
   private readonly slots = new Map<string, number>();
   private readonly bytes: Buffer;

@@ -92,6 +92,7 @@ export function channelWeights(channels: number): readonly number[] {
 const HOP_SECONDS = 0.01;
 const db = (power: number): number => -0.691 + 10 * Math.log10(power);
 
+/** Give it interleaved samples (-1..1) in order by `add`, in blocks of any length, then ask for the `report`. */
 export class LoudnessMeter {
   private readonly channels: number;
   private readonly weights: readonly number[];

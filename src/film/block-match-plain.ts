@@ -45,6 +45,7 @@ interface Sums {
   motion: number;
 }
 
+/** The same as `BlockMatcher`; only the test of both uses it. */
 export class PlainBlockMatcher {
   private readonly coarseA = new Int32Array(COARSE_W * COARSE_H);
   private readonly coarseB = new Int32Array(COARSE_W * COARSE_H);

@@ -45,6 +45,7 @@ export interface BlockFields {
   readonly shiftY: Int32Array;
 }
 
+/** Compares two small frames at a time; `fields` and `blockShifts` tell of the pair matched last. */
 export class BlockMatcher {
   private readonly result = new ArrayBuffer(OUT_BYTES);
   private readonly bytes = new Uint8Array(this.result);

@@ -35,6 +35,7 @@ export interface CutDetectorState {
   readonly wentFlat: { readonly a: number; readonly frame: string } | null;
 }
 
+/** Give it small frames in order by `push`; `found` grows as changes are decided, `finish` decides the last. */
 export class CutDetector {
   private readonly history = new FrameHistory();
   private cutDecided = 0;

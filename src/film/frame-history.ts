@@ -23,6 +23,7 @@ export interface FrameHistoryState {
   readonly shifts: readonly number[];
 }
 
+/** Frames by number `t`, of which the latest are kept: ask `kept(t)` before an older one. */
 export class FrameHistory {
   /** Of the last comparison asked for (`dissimilarity`, `match`). */
   readonly compared: Match = emptyMatch();

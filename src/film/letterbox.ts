@@ -9,6 +9,7 @@ import { barEnds, readEnds } from './bar-ends.js';
 /** Eight-bit code values above black that a bar may reach: compression leaves a little. */
 const ABOVE_BLACK = 6;
 
+/** Give it frames of one size by `add`; `result` is in pixels of theirs, undefined where no bars are. */
 export class LetterboxFinder {
   /** Share of each row and column that was lit on the frame that lit most of it, 0..1. */
   private rows: Float64Array | null = null;

@@ -10,6 +10,7 @@ const PAGE = 65536;
 /** Grow by at least so many pages: growing is a system call. */
 const GROW_PAGES = 512;
 
+/** All pointers are byte offsets into the memory. */
 export class BlockAllocator {
   private readonly memory: WebAssembly.Memory;
   private readonly maximumPages: number;

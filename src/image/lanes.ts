@@ -47,6 +47,7 @@ export function lanesFromEnvironment(): number {
   return Number.isInteger(asked) && asked >= 1 ? Math.min(asked, cores) : cores;
 }
 
+/** The workers of one thread's kernels, started once and kept for its life. */
 export class Lanes {
   readonly count: number;
   private readonly setup: LanesSetup;

@@ -13,6 +13,7 @@ const MAX_CRASHES = 2;
 /** How often it is looked for jobs that another, earlier service began and whose process has died since. */
 const WATCH_MS = 5000;
 
+/** One a book: `wake` it after a job was put in; `close` stops the job's process, which goes on at the next start. */
 export class JobRunner {
   private readonly book: Book;
   private readonly crashes = new Map<string, number>();

@@ -9,6 +9,7 @@ import { C, Codec, CodecContext, Frame, NO_TIMESTAMP, Packet } from './ffmpeg.js
 import { keyBefore, type FrameIndex } from './frame-index.js';
 import { closeInput, openInput, type OpenedInput } from './input.js';
 
+/** One open stream; `close` it. A frame that `next` gave holds until the next call. */
 export class PictureDecoder {
   private readonly input: OpenedInput;
   private readonly codec: CodecContext;

@@ -15,6 +15,7 @@ export interface Cursor {
 /** Source frames kept: two cycles of pulldown and their neighbours. */
 const KEPT = 12;
 
+/** A cursor over whole frames made from the fields of another cursor, which it closes with itself. */
 export class FieldCursor implements Cursor {
   private readonly inner: Cursor;
   private readonly use: FieldUse;

@@ -53,6 +53,7 @@ export function chromaSiteOf(location: number, format: PlaneFormat, still: boole
   }
 }
 
+/** One pixel format; planes that it gave are overwritten by the next `extract`. */
 export class PlaneExtractor {
   private raw: Buffer | null = null;
   private turned: ArrayBuffer | null = null;

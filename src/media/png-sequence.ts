@@ -35,6 +35,7 @@ interface Packed {
 /** Scratch of deflateRows. */
 const DEFLATE_BYTES = 160 << 10;
 
+/** One folder of pictures of one size; `close` waits for the last to be written. */
 export class PngSequence {
   private readonly nameOf: (frame: number) => string;
   private readonly channels: 1 | 3;

@@ -24,6 +24,7 @@ const COARSEST = 5;
 const MOST_BYTES = 4;
 const MACROBLOCK = 12 * 64;
 
+/** One size: fill `room`, then `encode`; `free` gives its memory back. */
 export class ProResEncoder {
   /** The planes to be filled before `encode` is called: Y', Cb, Cr at full size, words of 10 bits. */
   readonly room: Pick<FillFrame, 'planes' | 'strides'> & { readonly words: Planes };

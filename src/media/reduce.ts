@@ -30,6 +30,7 @@ function scalerSource(pixelFormat: number): number | null {
   return name.startsWith('yuvj') ? avGetPixFmtFromName(name.replace('yuvj', 'yuv')) : pixelFormat;
 }
 
+/** One size in and one out; `free` gives FFmpeg's memory back. */
 export class FrameReducer {
   private readonly from: SmallSize;
   private readonly size: SmallSize;

@@ -6,6 +6,7 @@ import { chromaSiteOf, deliveredFormat, PlaneExtractor } from './planes.js';
 import { pictureOf, type Sequence } from './sequence.js';
 import type { VideoFrame } from './types.js';
 
+/** Opens each picture when it is asked for. */
 export class SequenceCursor implements Cursor {
   private readonly sequence: Sequence;
   private readonly extractors = new Map<number, PlaneExtractor>();

@@ -13,6 +13,7 @@ import {
 } from './ffmpeg.js';
 import type { Sound } from './types.js';
 
+/** Written along with the picture by `writeUntil`; `finish` before the file is closed, `free` in any case. */
 export class SoundTrack {
   private readonly format: FormatContext;
   private readonly sound: Sound;

@@ -38,6 +38,7 @@ const SOUGHT = /mov|mp4|matroska/;
 /** Longest time that the event loop is held. */
 const SLICE_MS = 12;
 
+/** One open file or sequence; `close` it. Frames are numbered from 0 in the order of showing. */
 export class VideoReader {
   private information: VideoInfo;
   private readonly path: string;

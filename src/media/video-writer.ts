@@ -18,6 +18,7 @@ import type { ColourTags, VideoFrame } from './types.js';
 import { muxerOf, planesServe, requireFit, writePicture } from './writer-fit.js';
 import { WriterFrames, type FillFrame } from './writer-frames.js';
 
+/** One file or sequence being written; it is whole only after `close`. */
 export class VideoWriter {
   private readonly path: string;
   private readonly options: WriterOptions;

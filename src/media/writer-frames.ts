@@ -10,6 +10,7 @@ export interface FillFrame {
   readonly strides: readonly number[];
 }
 
+/** Frames of one size and pixel format; `free` gives FFmpeg's memory back. */
 export class WriterFrames {
   private readonly pixelFormat: string;
   private readonly widthPx: number;

@@ -15,6 +15,7 @@ interface Clip {
   heldFrames(): Promise<readonly number[]>;
 }
 
+/** One plate: `note` each frame that was read anyway, `finish` reads the rest; then ask. */
 export class PlatePass {
   private next: number;
   private readonly watch: RepeatsOfFrames;

@@ -36,6 +36,7 @@ export async function encodeJpeg(coded: Picture, width?: number, quality = 90): 
   return image.jpeg({ quality, chromaSubsampling: '4:4:4' }).toBuffer();
 }
 
+/** One a book; `forget` a file that was written anew, `close` all readers at the end. */
 export class FrameStore {
   private readonly book: Book;
   private readonly readers = new Map<string, Promise<VideoReader>>();

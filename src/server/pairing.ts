@@ -14,6 +14,7 @@ const TRIES = 5;
 /** A shoot day. */
 export const PHONE_SECONDS = 12 * 3600;
 
+/** One a run of the service; the clock is given, so that tests need not wait. */
 export class Pairing {
   #code: { readonly text: string; readonly until: number } | null = null;
   #wrong = 0;

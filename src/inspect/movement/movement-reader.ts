@@ -30,6 +30,7 @@ const ROOM = 3;
 /** Every so many pixels the plate's own change is looked at. */
 const EVERY = 7;
 
+/** Takes the frames of one join in order and puts its readings into the series it was given. */
 export class MovementReader {
   private readonly facts: RecipeFacts;
   private readonly erased: boolean;

@@ -26,6 +26,7 @@ import { borderShare } from '../edge/take-border-share.js';
 const SEEN = 0.5,
   HIDES = 0.01;
 
+/** Reads one frame at a time, with no look at another, and puts the readings into the series it was given. */
 export class CloseReader {
   private readonly facts: RecipeFacts;
   private readonly erased: boolean;

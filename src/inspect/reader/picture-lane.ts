@@ -58,6 +58,7 @@ export function laneCanBe(): boolean {
   return lanesFromEnvironment() > 1 && existsSync(workerFile());
 }
 
+/** One thread for one inspection: `ready`, then `add` for each frame in order, `result`, and always `close`. */
 export class PictureLane {
   private readonly worker: Worker;
   private failure: Error | null = null;

@@ -18,6 +18,7 @@ export interface PicturesOf {
   readonly every: number;
 }
 
+/** Takes the frames of one join in order by `add`, then gives the whole series. */
 export class PictureReader {
   private readonly series: Series;
   private readonly every: number;

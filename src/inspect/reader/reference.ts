@@ -73,6 +73,7 @@ export class MendedPlate {
   }
 }
 
+/** An open renderer of the bare join; `close` it. `open` gives null where plate or take can't be read. */
 export class BareJoin {
   private readonly renderer: JoinRenderer;
   /** With the plate's grain as measured, whatever a hand set; the same files and peeled frames. */

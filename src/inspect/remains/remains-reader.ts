@@ -19,6 +19,7 @@ const STANDS = 0.8;
 /** Frames kept at most. */
 const FRAMES = 24;
 
+/** Takes the frames of one join in order by `add`; `result` is null where that can't be told. */
 export class RemainsReader {
   private readonly frames: RemainsFrame[] = [];
   private readonly own: OwnGround[] = [];

@@ -105,6 +105,7 @@ export interface EraseReport {
   readonly notes: readonly string[];
 }
 
+/** The clean set of one clip, built once by `build` and laid into any of its frames by `clean`. */
 export class PlateCleaner {
   readonly report: EraseReport;
   private readonly mosaic: Mosaic;

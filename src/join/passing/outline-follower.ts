@@ -23,6 +23,7 @@ export interface Found extends OutlineFit {
 /** How much a place at the end of the search must be better than the predicted one. */
 const FAR_COSTS = 0.1;
 
+/** Holds the marked frame and its outline (px of the small frame); `follow` gives the motion from there. */
 export class OutlineFollower {
   readonly lines: readonly EdgeLine[];
   private readonly own: OwnColours;

@@ -4,6 +4,7 @@
  */
 import type { CellGrid } from './local-unmix.js';
 
+/** `seek` a row, then read `row` at `first` and `share` of a column (px of the full picture). */
 export class RowSampler {
   /** First cell and share of the second for every column. */
   readonly first: Int32Array;

@@ -12,6 +12,7 @@ export type Floats = (n: number) => Float32Array;
 /** Arrays of JavaScript's own memory, for callers outside a peel. */
 export const ownFloats: Floats = (n) => new Float32Array(n);
 
+/** One a frame; what it gave is no longer to be used after `close`. */
 export class WorkSpace {
   readonly door: KernelDoor = kernels();
   private readonly scope: KernelScope = this.door.scope();

@@ -6,6 +6,7 @@
 import { kernels, type KernelDoor } from '../../image/kernels.js';
 import type { Channels, Picture } from '../../image/picture.js';
 
+/** One a stream; what it gave is no longer to be used after `clear`. */
 export class FrameRoom {
   private readonly door: KernelDoor = kernels();
   private readonly held: Picture[] = [];

@@ -83,6 +83,7 @@ function withShadow(p: PerformerPicture, shadow: PerformerPicture['shadow']): Pe
   return shadow === undefined || p.shadow === shadow ? p : { ...p, shadow };
 }
 
+/** One a recipe; `close` it. `at` takes frames of the plate, in any order, quickest in rising order. */
 export class PerformerSource {
   private readonly recipe: Recipe;
   private readonly take: VideoReader;

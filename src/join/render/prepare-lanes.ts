@@ -75,6 +75,7 @@ interface Waiting {
   readonly reject: (e: unknown) => void;
 }
 
+/** The worker threads of one renderer; `close` ends them. `frames` gives one stream at a time. */
 export class PrepareLanes {
   private readonly workers: Worker[] = [];
   private readonly wanted = new Int32Array(new SharedArrayBuffer(4));

@@ -77,6 +77,7 @@ export interface JoinFrame {
 /** Spans shorter than this are not worth starting threads for. */
 const LANES_FROM_FRAMES = 8;
 
+/** One a recipe, with both files open; `close` it. `leftOff` names steps that could not be done, and why. */
 export class JoinRenderer {
   readonly recipe: Recipe;
   /** Steps that are on in the recipe but could not run, with the reason. */

@@ -45,6 +45,7 @@ export interface Field {
   readonly at: Int32Array;
 }
 
+/** One level: `begin` or `adopt` a field, then `improve` and `vote` in turn; the level's picture is changed. */
 export class PatchSearch {
   private readonly level: Level;
   /** Centres of patches that touch the hole, in raster order. */

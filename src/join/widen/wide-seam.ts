@@ -21,6 +21,7 @@ const LIGHT = 0.03;
 const CELL = 4;
 const MOST_GAIN = 1.5;
 
+/** One size of canvas, worked out once and used for every frame. */
 export class WideSeam {
   readonly width: number;
   readonly height: number;

@@ -53,6 +53,7 @@ export interface WidenRequest {
   readonly seed?: number;
 }
 
+/** The wide set of one clip, built once by `build` and laid about any of its frames by `widen`. */
 export class WideCanvas {
   /** Share of the added canvas that other frames supply, over the frames looked at. */
   readonly suppliedShare: number;

@@ -54,6 +54,7 @@ export interface SetFrame {
 /** Pictures wider than this are aligned at half size. */
 const LARGE_PX = 1300;
 
+/** Takes the luma of frames one after another, from the first given on; `close` it. */
 export class SetFollower {
   readonly keys: SetKey[] = [];
   private readonly memory = new RideMemory();

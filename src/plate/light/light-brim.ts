@@ -103,6 +103,7 @@ function refine(room: BrimRoom, from: Fit): Fit {
   return now;
 }
 
+/** Sums of one head's samples, kept over the whole search for its brim. */
 export class BrimRoom {
   private readonly s: ShadedSamples;
   private readonly px: Float64Array;

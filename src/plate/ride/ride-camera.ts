@@ -15,6 +15,7 @@ export interface SetPose {
   readonly sure: boolean;
 }
 
+/** Takes the frames outwards from the key frame in one direction; `close` it. */
 export class RideCamera {
   private readonly factor: number;
   private readonly width: number;

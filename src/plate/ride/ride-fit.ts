@@ -42,6 +42,7 @@ export function better(a: AlignResult | null, b: AlignResult | null): boolean {
   return b === null || qualityOf(a) > qualityOf(b);
 }
 
+/** Looks for a region in the frame whose pyramid its keys hold; null where it is not found. */
 export class RegionFit {
   private readonly keys: RegionKeys;
   private readonly shutter: ShutterBlur;

@@ -86,6 +86,7 @@ export interface Report {
   readonly anew: boolean;
 }
 
+/** The templates of one region; `close` gives back the kernels' memory that they lie in. */
 export class RegionKeys {
   readonly memory = new RideMemory();
   /** Pictures of the frame that is looked at. */

@@ -1,6 +1,7 @@
 /** Arrays in the kernels' memory that live as long as their owner (a follower) and are given back together. */
 import { kernels } from '../../image/kernels.js';
 
+/** `floats`, `doubles` and `whole` give room for n numbers; none is to be used after `close`. */
 export class RideMemory {
   private readonly pointers: number[] = [];
 

@@ -23,6 +23,7 @@ const SMEAR_GAIN = 0.01;
 /** Tries of plain against smeared before one is dropped. */
 const TRIES = 6;
 
+/** Belongs to the keys of one region; motions are logarithms of homographies, as `generatorLog` gives them. */
 export class ShutterBlur {
   private readonly keys: RegionKeys;
   /**

@@ -27,6 +27,7 @@ const N = (2 * HALF + 1) ** 2;
 const STEP = 0.008;
 const REACH = 30;
 
+/** Takes the luma of frames in order; each `next` compares with the one before. */
 export class SurfaceFlow {
   private previous: LumaLevel[];
   private current: LumaLevel[];
