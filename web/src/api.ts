@@ -18,6 +18,7 @@ const [connected, setConnected] = createSignal(true);
 const [unpaired, setUnpaired] = createSignal(false);
 export { book, jobs, trouble, connected, unpaired };
 
+/** Puts away what went wrong last. */
 export function clearTrouble(): void {
   setTrouble(null);
 }
@@ -54,6 +55,7 @@ export async function attempt<T>(work: () => Promise<T>): Promise<T | null> {
 
 let asked = 0;
 let shown = 0;
+/** Reads the book and its jobs from the service. Throws what the service refuses with. */
 export async function refresh(): Promise<void> {
   const mine = ++asked;
   const state = await call<BookState>('/api/book');
@@ -69,6 +71,13 @@ const json = (value: unknown): RequestInit => ({
   headers: { 'content-type': 'application/json' },
   body: JSON.stringify(value),
 });
+
+/** Sends a change that has an address of its own, then reads the book; null where it was refused. */
+const change = (path: string, body: unknown): Promise<void | null> =>
+  attempt(async () => {
+    await call(path, json(body));
+    await refresh();
+  });
 
 /** Browsers send no more than 64 KB for a page that is closed. */
 const MOST_AT_CLOSE = 60000;
@@ -106,28 +115,27 @@ window.addEventListener('pagehide', () => {
   const rest = queue.rest();
   if (rest !== null) void sendEdit(rest).catch(() => undefined);
 });
+/** Changes one of the book's tolerances; null brings the program's own back. */
 export const changeSetting = (name: string, numbers: readonly number[] | null) =>
-  attempt(async () => {
-    await call('/api/settings', json({ name, numbers }));
-    await refresh();
-  });
-export const changeStudio = (name: string, text: string) =>
-  attempt(async () => {
-    await call('/api/studio', json({ name, text }));
-    await refresh();
-  });
+  change('/api/settings', { name, numbers });
+/** Changes one line of what briefs are written for, as a person would write it. */
+export const changeStudio = (name: string, text: string) => change('/api/studio', { name, text });
 /** Takes back the last thing that the hand did, a slider moved a moment ago too. */
 export const undo = () => {
   queue.letGo();
   return after(() => call('/api/undo', json({})));
 };
+/** Does again what was taken back last. */
 export const redo = () => {
   queue.letGo();
   return after(() => call('/api/redo', json({})));
 };
+/** Puts a job in the queue; `subject`: id of the film, pick or take that it is about. Null where it was refused. */
 export const startJob = (kind: JobKind, subject: string, spec: Record<string, unknown> = {}) =>
   attempt(() => call<JobRecord>('/api/jobs', json({ kind, subject, spec })));
+/** Stops a job where it is; what it finished is kept. */
 export const stopJob = (id: string) => attempt(() => call(`/api/jobs/${id}/stop`, json({})));
+/** Goes on with a job that was stopped or failed. */
 export const resumeJob = (id: string) => attempt(() => call(`/api/jobs/${id}/resume`, json({})));
 /** Pairs this phone by the code on the computer's screen, then reads the book. */
 export const pair = (code: string) =>
@@ -138,49 +146,44 @@ export const pair = (code: string) =>
     listen();
     return true;
   });
+/** The code and address for a phone; null where the service was not opened to the local network. Throws. */
 export const phoneInvitation = () => call<PhoneInvitation | null>('/api/phone');
+/** Another code; the last one no longer holds. */
 export const newPhoneCode = () => attempt(() => call<PhoneInvitation>('/api/phone/code', json({})));
+/** Phones that are paired must pair anew. */
 export const forgetPhones = () => attempt(() => call<PhoneInvitation>('/api/phone/forget', json({})));
+/** Says for which pick a take is; null: for none. */
 export const assignTake = (id: string, pick: string | null) =>
-  attempt(async () => {
-    await call(`/api/takes/${encodeURIComponent(id)}/pick`, json({ pick }));
-    await refresh();
-  });
+  change(`/api/takes/${encodeURIComponent(id)}/pick`, { pick });
+/** Turns how a take is shown and measured; `clockwise`: degrees, in quarters. */
 export const turnTake = (id: string, clockwise: number) =>
-  attempt(async () => {
-    await call(`/api/takes/${encodeURIComponent(id)}/turn`, json({ clockwise }));
-    await refresh();
-  });
+  change(`/api/takes/${encodeURIComponent(id)}/turn`, { clockwise });
+/** Takes a take's file in anew, as it was changed since; its marks are kept or go. */
 export const takeAgain = (id: string, keepMarks: boolean) =>
-  attempt(async () => {
-    await call(`/api/takes/${encodeURIComponent(id)}/again`, json({ keepMarks }));
-    await refresh();
-  });
+  change(`/api/takes/${encodeURIComponent(id)}/again`, { keepMarks });
 /** Why the last judging of a take came to nothing; null where it did not fail. */
 export const whyUnjudged = (take: string): string | null => {
   const last = jobs().find((j) => j.kind === 'verdict' && j.subject === take);
   return last?.state === 'failed' ? last.error : null;
 };
-export const removeTake = (id: string) =>
-  attempt(async () => {
-    await call(`/api/takes/${encodeURIComponent(id)}/remove`, json({}));
-    await refresh();
-  });
-export const removeFilm = (id: string) =>
-  attempt(async () => {
-    await call(`/api/films/${encodeURIComponent(id)}/remove`, json({}));
-    await refresh();
-  });
+/** Takes a take out of the book; its file stays. */
+export const removeTake = (id: string) => change(`/api/takes/${encodeURIComponent(id)}/remove`, {});
+/** Takes a film out of the book; its file stays. */
+export const removeFilm = (id: string) => change(`/api/films/${encodeURIComponent(id)}/remove`, {});
+/** Marks that the program would put on frame `n` of a plate or take. */
 export const proposeMarks = (what: string, id: string, n: number) =>
   attempt(() => call<{ proposals: ProposedMark[] }>(`/api/propose-marks/${what}/${encodeURIComponent(id)}/${n}`));
+/** The useful part of a take's screen, or why none is proposed. */
 export const proposeScreen = (take: string) =>
   attempt(() => call<{ proposals: ProposedMark[]; why: string }>(`/api/propose-screen/${encodeURIComponent(take)}`));
+/** The plate's grain beside the grain made from its measures, frame `n`: a picture, its place (px), sd of both. */
 export const grainPair = (pick: string, n: number) =>
   attempt(() =>
     call<{ picture: string; at: [number, number]; sd: [number, number] }>(
       `/api/grain/${encodeURIComponent(pick)}/${n}`,
     ),
   );
+/** A pixel's R'G'B' as coded and its linear light, both 0..1. Throws outside the picture. */
 export const readPixel = (what: string, id: string, n: number, x: number, y: number) =>
   call<{ coded: number[]; linear: number[] }>(`/api/pixel/${what}/${id}/${n}?x=${Math.floor(x)}&y=${Math.floor(y)}`);
 

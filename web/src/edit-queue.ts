@@ -4,6 +4,7 @@
  */
 import type { EditRequest } from '../../src/server/api-types.js';
 
+/** What one edit changes. */
 export type Changes = EditRequest['changes'];
 
 interface Waiting {
@@ -11,6 +12,7 @@ interface Waiting {
   readonly changes: () => Changes | null;
 }
 
+/** What the queue needs of its page. */
 export interface EditQueueParts {
   /** Sends an edit to the book and reads the book again. */
   readonly send: (edit: EditRequest) => Promise<unknown>;
@@ -18,6 +20,7 @@ export interface EditQueueParts {
   readonly lay: (changes: Changes) => void;
 }
 
+/** One a page; edits are sent in the order in which they were given. */
 export class EditQueue {
   private last: Promise<unknown> = Promise.resolve();
   private waiting: readonly Waiting[] = [];

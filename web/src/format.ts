@@ -12,6 +12,7 @@ export function measureText(m: Measure | undefined): string {
   return m.value === null ? (m.reason ?? 'not measurable') : amount(m.value, m.sd, m.unit);
 }
 
+/** Frames as seconds with a tenth, by the rate. */
 export function seconds(frames: number, rate: Rate): string {
   return `${((frames * rate.den) / rate.num).toFixed(1)} s`;
 }
@@ -35,6 +36,7 @@ export function plainly(error: string): string {
   return code === undefined ? error : `${words!.replace(/\.$/, '')} (${code})`;
 }
 
+/** Reads `24000/1001`; a whole number stands alone. */
 export function rateOf(text: string): Rate {
   const [n, d] = text.split('/').map(Number);
   return { num: n ?? 24, den: d ?? 1 };

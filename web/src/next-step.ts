@@ -5,6 +5,7 @@
 import type { BookState } from '../../src/server/api-types.js';
 import type { PickDocument } from '../../src/book/documents.js';
 
+/** What is next, and where on the sheet. */
 export interface NextStep {
   readonly part: 'plate' | 'measures' | 'brief' | 'takes' | 'join' | 'inspection' | 'cut';
   /** In a few words, to follow “next:”; of the part `cut`, where nothing is left to do, “done:”. */

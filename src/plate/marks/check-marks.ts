@@ -1,56 +1,8 @@
 /** Marks held against the picture they are of: points that lie in it, regions that have an area. */
 import { ONE_A_FRAME } from '../one-a-frame.js';
 import { PlatewrightError } from '../../core/errors.js';
-import type { Mark, MarksFile, Point } from './marks.js';
-
-/** Every point of a mark, for bounds checks and drawing. */
-export function markPoints(mark: Mark): Point[] {
-  switch (mark.kind) {
-    case 'upright':
-      return [mark.foot, mark.top];
-    case 'groundLines':
-      return mark.lines.flat();
-    case 'horizon':
-      return [...mark.line];
-    case 'rectangle':
-      return [...mark.corners];
-    case 'shadow':
-      return [mark.foot, mark.tip, ...(mark.top ? [mark.top] : [])];
-    case 'head':
-      return [[mark.ellipse[0], mark.ellipse[1]]];
-    case 'face':
-      return [mark.leftEye, mark.rightEye, mark.nose, ...(mark.mouth ? [mark.mouth] : [])];
-    case 'stand':
-    case 'performer':
-      return [mark.ground, mark.top];
-    case 'carry':
-      return [...mark.region];
-    case 'erase':
-    case 'front':
-    case 'pane':
-    case 'screen':
-    case 'keep':
-    case 'stir':
-    case 'shade':
-    case 'patch':
-    case 'about':
-      return [...mark.polygon];
-    case 'receiver':
-    case 'reflector':
-      return [...mark.polygon, ...(mark.base ?? [])];
-    case 'touch':
-      return [...mark.points];
-    case 'body':
-      return [...(mark.axis ?? []), ...(mark.polygon ?? [])];
-    case 'pose':
-    case 'widen':
-      return [];
-    case 'layer':
-      return mark.foot === undefined ? [] : [mark.foot];
-    case 'eyeline':
-      return [mark.from, mark.to];
-  }
-}
+import { markPoints } from './mark-points.js';
+import type { MarksFile } from './marks.js';
 
 /**
  * Refuses marks on frames the clip does not have and marks wholly outside the picture. Points may lie a picture's width

@@ -64,4 +64,5 @@ export function cutEditing(book: () => BookState) {
   const total = () => cut().entries.reduce((s, e) => s + length(e), secondsOf(CREDIT_FRAMES * endCards()));
   return { cut, put, change, move, endCards, total };
 }
+/** What the cut's parts share; lengths in seconds. */
 export type CutEditing = ReturnType<typeof cutEditing>;

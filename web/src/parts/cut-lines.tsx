@@ -57,6 +57,7 @@ function SoundEdges(props: LineProps<'film' | 'pick'>): JSX.Element {
   );
 }
 
+/** A title: its words and how long it stands. */
 export function TitleLine(props: LineProps<'title'>): JSX.Element {
   const said = createMemo(() => props.line.lines.join(' / '));
   return (
@@ -94,6 +95,7 @@ export function TitleLine(props: LineProps<'title'>): JSX.Element {
   );
 }
 
+/** A part of the film as it is. */
 export function FilmShotLine(props: LineProps<'film'>): JSX.Element {
   return (
     <>
@@ -125,6 +127,7 @@ export function FilmShotLine(props: LineProps<'film'>): JSX.Element {
   );
 }
 
+/** A pick: its join, or what stands in for it, and how it is trimmed. */
 export function PickLine(props: LineProps<'pick'> & { readonly book: BookState }): JSX.Element {
   const pick = () => props.book.picks.find((x) => x.id === props.line.pick);
   const join = () => props.book.joins.find((j) => j.id === props.line.pick);

@@ -6,6 +6,7 @@ import { edit, removeFilm, uploadFilm } from '../api.js';
 
 const KINDS = 'video/*,.mkv,.mxf,.mts,.m2ts,.ts,.vob,.avi';
 
+/** Sends a film, or the missing file of one. */
 export function FilmUpload(props: { first: boolean }): JSX.Element {
   const [share, setShare] = createSignal<number | null>(null);
   const send = async (files: FileList | null): Promise<void> => {

@@ -1,6 +1,7 @@
 /** Measures with their names, and those together that one reason keeps away. */
 import type { Measure } from '../../../src/core/measure.js';
 
+/** A measure under the name that a person reads. */
 export interface Named {
   readonly name: string;
   readonly measure: Measure | undefined | null;

@@ -19,6 +19,7 @@ const WORDS: Record<string, string> = {
   reveal: 'Making the reveal',
 };
 
+/** What a kind of job does, in words. */
 export function jobWord(kind: string): string {
   return WORDS[kind] ?? kind;
 }
@@ -49,6 +50,7 @@ function told(j: JobRecord): string {
 /** Failed and stopped work that was read and put away; it comes back with the next page load. */
 const [away, setAway] = createSignal<ReadonlySet<string>>(new Set());
 
+/** Jobs that run, wait, failed or were stopped, with how to stop or go on. */
 export function JobStrip(): JSX.Element {
   const shown = () => {
     const list = jobs();

@@ -15,9 +15,11 @@ interface Size {
  */
 const pxPerMm = (sensor: Sensor, size: Size): number => Math.max(size.widthPx, size.heightPx) / sensor.sensorWidthMm;
 
+/** Focal length in pixels of a picture of this size, from millimetres. */
 export function focalPx(mm: number, sensor: Sensor, size: Size): number {
   return mm * pxPerMm(sensor, size);
 }
+/** Focal length in millimetres, from pixels of a picture of this size. */
 export function focalMm(px: number, sensor: Sensor, size: Size): number {
   return px / pxPerMm(sensor, size);
 }

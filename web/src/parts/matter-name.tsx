@@ -52,6 +52,7 @@ const OF_JOIN: Readonly<Record<InspectionMatterName, string>> = {
   remains: 'nothing left of what was erased',
 };
 
+/** Head of a row of a verdict. */
 export function TakeMatter(props: { name: TakeMatterName }): JSX.Element {
   return (
     <th scope="row">
@@ -61,6 +62,7 @@ export function TakeMatter(props: { name: TakeMatterName }): JSX.Element {
   );
 }
 
+/** Head of a row of an inspection. */
 export function JoinMatter(props: { name: InspectionMatterName }): JSX.Element {
   return (
     <th scope="row">

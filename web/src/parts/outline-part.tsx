@@ -4,6 +4,25 @@ import type { TakeDocument } from '../../../src/book/documents.js';
 import { edit, jobs as allJobs, startJob } from '../api.js';
 import { openViewer } from '../viewer/state.js';
 
+/** The frames that have an outline, each to be looked at. */
+function OutlinedFrames(props: { frames: readonly number[]; onOpen: (frame: number) => void }): JSX.Element {
+  return (
+    <span>
+      outlined on frame{props.frames.length === 1 ? '' : 's'}{' '}
+      <For each={props.frames}>
+        {(f, i) => (
+          <>
+            {i() > 0 ? ', ' : ''}
+            <button class="number" aria-label={`outline on frame ${f}: look at it`} onClick={() => props.onOpen(f)}>
+              {f}
+            </button>
+          </>
+        )}
+      </For>
+    </span>
+  );
+}
+
 export function OutlinePart(props: { take: TakeDocument }): JSX.Element {
   const marks = () => props.take.marks ?? { frame: 0, marks: [] };
   const frameOf = (m: { frame?: number | undefined }): number => m.frame ?? marks().frame;
@@ -62,19 +81,7 @@ export function OutlinePart(props: { take: TakeDocument }): JSX.Element {
             </span>
           }
         >
-          <span>
-            outlined on frame{lines().length === 1 ? '' : 's'}{' '}
-            <For each={lines()}>
-              {(f, i) => (
-                <>
-                  {i() > 0 ? ', ' : ''}
-                  <button class="number" aria-label={`outline on frame ${f}: look at it`} onClick={() => open(f)}>
-                    {f}
-                  </button>
-                </>
-              )}
-            </For>
-          </span>
+          <OutlinedFrames frames={lines()} onOpen={open} />
           <button onClick={() => void clear()}>Remove them</button>
         </Show>
       </p>

@@ -1,114 +1,55 @@
 /**
  * The recipe's picture on the frame in view: whole, or one step alone, before, after, or wiped from before to after.
  */
-import { createEffect, createSignal, on, onCleanup, Show, type JSX } from 'solid-js';
+import { createSignal, Show, type JSX } from 'solid-js';
+import { latestPicture } from './latest-picture.js';
 
+/** How a step is looked at. */
 export type SeenAs = 'alone' | 'before' | 'after' | 'wipe';
+/** The step that is looked at: its name in the recipe, and by which words. */
 export interface Seen {
   readonly step: string;
   readonly label: string;
   readonly as: SeenAs;
 }
 
-/**
- * One picture at an address, asked for one at a time: what was passed over meanwhile is left out, and the last that was
- * asked for always comes. `error` is what the service said where it could not make it. A picture of another `version`
- * than the present one is not waited for.
- */
-function latest(
-  wanted: () => string | null,
-  version: () => string,
-): {
-  readonly url: () => string;
-  readonly error: () => string | null;
-  readonly late: () => boolean;
-} {
-  const [url, setUrl] = createSignal('');
-  const [error, setError] = createSignal<string | null>(null);
-  const [busy, setBusy] = createSignal(false);
-  const [late, setLate] = createSignal(false);
-  let shown = '';
-  let gone = false;
-  let running = new AbortController();
-  const fetchIt = async (address: string): Promise<void> => {
-    setBusy(true);
-    const slow = setTimeout(() => setLate(true), 700);
-    const mine = (running = new AbortController());
-    try {
-      const response = await fetch(address, { signal: mine.signal });
-      if (gone) return;
-      if (response.ok) {
-        const next = URL.createObjectURL(await response.blob());
-        const old = url();
-        setUrl(next);
-        setError(null);
-        if (old !== '') URL.revokeObjectURL(old);
-      } else
-        setError(
-          ((await response.json().catch(() => null)) as { error?: { message?: string } } | null)?.error?.message ??
-            `the picture could not be made (${response.status})`,
-        );
-    } catch {
-      if (!mine.signal.aborted) setError('the service does not answer; is "platewright serve" still running?');
-    } finally {
-      clearTimeout(slow);
-      shown = mine.signal.aborted ? '' : address;
-      setLate(false);
-      setBusy(false);
-    }
-  };
-  createEffect(() => {
-    const w = wanted();
-    if (!busy() && w !== null && w !== shown) void fetchIt(w);
-  });
-  createEffect(
-    on(
-      version,
-      (now, then) => {
-        if (now !== then) running.abort();
-      },
-      { defer: true },
-    ),
-  );
-  onCleanup(() => {
-    gone = true;
-    // A browser keeps six connections: pages that were left must not hold them.
-    running.abort();
-    if (url() !== '') URL.revokeObjectURL(url());
-  });
-  return { url, error, late };
-}
-
-export function StepPicture(props: {
+interface StepPictureProps {
   address: (view: 'alone' | 'before' | 'after' | null) => string;
   /** Of the recipe that is in the book. */
   version: string;
   frame: number;
   frames: number;
+  /** Width over height. */
   ratio: number;
   seen: Seen | null;
   onFrame: (n: number) => void;
   onSeen: (s: Seen | null) => void;
-}): JSX.Element {
+}
+
+/** What the picture shows, for its caption and for who does not see it. */
+function wordsOf(seen: Seen | null): string {
+  return seen === null
+    ? 'the whole recipe'
+    : {
+        alone: `${seen.label} alone`,
+        before: `before ${seen.label}`,
+        after: `after ${seen.label}`,
+        wipe: `left before, right after ${seen.label}`,
+      }[seen.as];
+}
+
+export function StepPicture(props: StepPictureProps): JSX.Element {
   const [wipe, setWipe] = createSignal(50);
   const view = () => (props.seen === null ? null : props.seen.as === 'wipe' ? 'after' : props.seen.as);
-  const main = latest(
+  const main = latestPicture(
     () => props.address(view()),
     () => props.version,
   );
-  const before = latest(
+  const before = latestPicture(
     () => (props.seen?.as === 'wipe' ? props.address('before') : null),
     () => props.version,
   );
-  const words = () =>
-    props.seen === null
-      ? 'the whole recipe'
-      : {
-          alone: `${props.seen.label} alone`,
-          before: `before ${props.seen.label}`,
-          after: `after ${props.seen.label}`,
-          wipe: `left before, right after ${props.seen.label}`,
-        }[props.seen.as];
+  const words = () => wordsOf(props.seen);
   return (
     <figure class="mat wide">
       <div class="picture step-picture" style={{ 'aspect-ratio': String(props.ratio) }}>
@@ -137,35 +78,44 @@ export function StepPicture(props: {
           </p>
         )}
       </Show>
-      <figcaption>
+      <Caption {...props} words={words()} wipe={wipe()} onWipe={setWipe} />
+    </figure>
+  );
+}
+
+/** Which frame, how far the wipe has come, and what is seen. `wipe`: share of the width, percent. */
+function Caption(
+  props: StepPictureProps & { words: string; wipe: number; onWipe: (percent: number) => void },
+): JSX.Element {
+  return (
+    <figcaption>
+      <label>
+        frame{' '}
+        <input
+          type="range"
+          min="0"
+          max={props.frames - 1}
+          value={props.frame}
+          onInput={(e) => props.onFrame(Number(e.currentTarget.value))}
+        />{' '}
+        <span class="number">{props.frame}</span>
+      </label>
+      <Show when={props.seen?.as === 'wipe'}>
         <label>
-          frame{' '}
+          wipe{' '}
           <input
             type="range"
             min="0"
-            max={props.frames - 1}
-            value={props.frame}
-            onInput={(e) => props.onFrame(Number(e.currentTarget.value))}
-          />{' '}
-          <span class="number">{props.frame}</span>
+            max="100"
+            value={props.wipe}
+            onInput={(e) => props.onWipe(Number(e.currentTarget.value))}
+          />
         </label>
-        <Show when={props.seen?.as === 'wipe'}>
-          <label>
-            wipe{' '}
-            <input
-              type="range"
-              min="0"
-              max="100"
-              value={wipe()}
-              onInput={(e) => setWipe(Number(e.currentTarget.value))}
-            />
-          </label>
-        </Show>
-        <span class="seen-words">{words()}</span>
-        <Show when={props.seen !== null}>
-          <button onClick={() => props.onSeen(null)}>Whole recipe</button>
-        </Show>
-      </figcaption>
-    </figure>
+      </Show>
+      <span class="seen-words">{props.words}</span>
+      <Show when={props.seen !== null}>
+        <button onClick={() => props.onSeen(null)}>Whole recipe</button>
+      </Show>
+    </figcaption>
   );
 }

@@ -28,4 +28,5 @@ export function useFacts(v: ViewerRequest) {
   });
 }
 
+/** What the viewer's parts share about what is shown; sizes in px, `first` and `last` both inclusive. */
 export type Facts = ReturnType<typeof useFacts>;

@@ -51,4 +51,5 @@ export function useLook(v: ViewerRequest, facts: Facts, stage: () => HTMLDivElem
   };
 }
 
+/** What the viewer's parts share about how the picture is looked at. */
 export type Look = ReturnType<typeof useLook>;

@@ -69,6 +69,7 @@ export function withField(mark: Mark, field: Field, text: string): Mark | null {
   return { ...rest, [field.key]: field.key === 'offsetFrames' ? Math.round(v) : v } as unknown as Mark;
 }
 
+/** A mark by the words of its tool. */
 export const markName = (m: Mark): string =>
   m.kind === 'groundLines'
     ? 'ground lines'

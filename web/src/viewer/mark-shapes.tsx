@@ -1,20 +1,15 @@
 /** Marks drawn over a picture: their points that can be dragged, and their shapes. */
 import { Index, type JSX } from 'solid-js';
+import { markPoints } from '../../../src/plate/marks/mark-points.js';
 import type { Mark } from '../../../src/plate/marks/marks.js';
 
+/** A place in the picture, px from its top left corner. */
 export type P = [number, number];
 
-/** Points of a mark that can be dragged, and the mark with one moved. */
+/** Points of a mark that can be dragged, px of the picture, in the order that `withHandle` counts them by. */
 export function handles(m: Mark): P[] {
   switch (m.kind) {
-    case 'upright':
-      return [[...m.foot], [...m.top]];
-    case 'groundLines':
-      return m.lines.flat().map((p) => [...p]);
-    case 'horizon':
-      return m.line.map((p) => [...p] as P);
-    case 'rectangle':
-      return m.corners.map((p) => [...p] as P);
+    // A known top hangs on the foot and is not dragged.
     case 'shadow':
       return [[...m.foot], [...m.tip]];
     case 'head': {
@@ -27,40 +22,12 @@ export function handles(m: Mark): P[] {
         [cx - ry * s, cy + ry * c],
       ];
     }
-    case 'face':
-      return [m.leftEye, m.rightEye, m.nose, ...(m.mouth === undefined ? [] : [m.mouth])].map((p) => [...p] as P);
-    case 'stand':
-    case 'performer':
-      return [[...m.ground], [...m.top]];
-    case 'carry':
-      return m.region.map((p) => [...p] as P);
-    case 'erase':
-    case 'front':
-    case 'pane':
-    case 'screen':
-    case 'keep':
-    case 'stir':
-    case 'shade':
-    case 'patch':
-    case 'about':
-      return m.polygon.map((p) => [...p] as P);
-    case 'receiver':
-    case 'reflector':
-      return [...m.polygon, ...(m.base ?? [])].map((p) => [...p] as P);
-    case 'touch':
-      return m.points.map((p) => [...p] as P);
-    case 'body':
-      return [...(m.axis ?? []), ...(m.polygon ?? [])].map((p) => [...p] as P);
-    case 'pose':
-    case 'widen':
-      return [];
-    case 'layer':
-      return m.foot === undefined ? [] : [[...m.foot]];
-    case 'eyeline':
-      return [[...m.from], [...m.to]];
+    default:
+      return markPoints(m).map(([x, y]) => [x, y]);
   }
 }
 
+/** The mark with its handle `i` put at `p`; unchanged where it has none. */
 export function withHandle(m: Mark, i: number, p: P): Mark {
   const at = <T extends readonly (readonly [number, number])[]>(list: T): [number, number][] =>
     list.map((q, k) => (k === i ? p : [q[0], q[1]]));
@@ -128,6 +95,7 @@ export function withHandle(m: Mark, i: number, p: P): Mark {
   }
 }
 
+/** A mark's lines and its handles, drawn in picture pixels; `scale`: picture pixels a screen pixel. */
 export function MarkShape(props: {
   mark: Mark;
   faint: boolean;

@@ -17,8 +17,10 @@ export const TOOL_GROUPS = [
   'what takes its shadow',
   'what mirrors it',
 ] as const;
+/** The questions by which tools stand together. */
 export type ToolGroup = (typeof TOOL_GROUPS)[number];
 
+/** A tool: so many points are put, and `make` gives the mark (px of the picture). */
 export interface MarkTool {
   readonly kind: Mark['kind'];
   readonly label: string;
@@ -33,6 +35,7 @@ export interface MarkTool {
   make(points: readonly P[], frame: number, number: number | undefined): Mark;
 }
 
+/** All tools, in the order in which they are shown. */
 export const TOOLS: readonly MarkTool[] = [
   {
     kind: 'upright',

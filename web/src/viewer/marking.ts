@@ -11,9 +11,24 @@ import { withHandle, type P } from './mark-shapes.js';
 import { TOOLS, type MarkTool } from './mark-tools.js';
 import type { ViewerRequest } from './state.js';
 
-export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) {
-  // Marks: those of the pick or take, changed as one edit each.
+/** The marks of the pick or take that is shown, and how they are changed: one edit a change. */
+function useMarksFile(facts: Facts) {
   const marksFile = (): MarksFile => facts().pick?.marks ?? facts().take?.marks ?? { frame: 0, marks: [] };
+  const save = (title: string, change: (marks: readonly Mark[]) => readonly Mark[]): void =>
+    void edit(title, () => {
+      const f = facts();
+      const kind = f.pick !== undefined ? 'pick' : 'take';
+      const id = f.pick?.id ?? f.take?.id;
+      return id === undefined
+        ? null
+        : [{ do: 'change', kind, id, fields: { marks: { ...marksFile(), marks: change(marksFile().marks) } } }];
+    });
+  return { marksFile, save };
+}
+
+/** @param frame the frame in view, on which a new mark is put */
+export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) {
+  const { marksFile, save } = useMarksFile(facts);
   /**
    * A performer's outlines tell of their own frame alone: those of others would lie
    * across the picture as so many more performers.
@@ -35,15 +50,6 @@ export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) 
       return [...marks, mark];
     });
   const chosenMark = (): Mark | undefined => (chosen() === null ? undefined : marksFile().marks[chosen()!]);
-  const save = (title: string, change: (marks: readonly Mark[]) => readonly Mark[]): void =>
-    void edit(title, () => {
-      const f = facts();
-      const kind = f.pick !== undefined ? 'pick' : 'take';
-      const id = f.pick?.id ?? f.take?.id;
-      return id === undefined
-        ? null
-        : [{ do: 'change', kind, id, fields: { marks: { ...marksFile(), marks: change(marksFile().marks) } } }];
-    });
   const finish = (t: MarkTool, list: readonly P[]): void => {
     const n = number().trim() === '' ? undefined : Number(number().replace(',', '.'));
     const made = t.make(list, frame(), Number.isFinite(n) ? n : undefined);
@@ -100,4 +106,5 @@ export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) 
   };
 }
 
+/** What the viewer's parts share about marks. */
 export type Marking = ReturnType<typeof useMarking>;

@@ -56,4 +56,5 @@ export function usePlayer(v: ViewerRequest, facts: Facts) {
   return { frame, shown, speed, setSpeed, go, stopAt, url };
 }
 
+/** What the viewer's parts share about the frame that is shown. */
 export type Player = ReturnType<typeof usePlayer>;

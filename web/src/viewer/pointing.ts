@@ -6,6 +6,39 @@ import { handles, withHandle, type P } from './mark-shapes.js';
 import type { Marking } from './marking.js';
 import type { ViewerRequest } from './state.js';
 
+/** Coded and linear values of the pixel that was clicked last, in words. */
+function usePixelReading(v: ViewerRequest, frame: () => number) {
+  const [pixel, setPixel] = createSignal<string>('');
+  const read = (p: P): void =>
+    void readPixel(v.what, v.id, frame(), p[0], p[1]).then(
+      (x) =>
+        setPixel(
+          `${Math.floor(p[0])}, ${Math.floor(p[1])}: ` +
+            `${x.coded.map((c) => Math.round(c * 255)).join(' ')} of 255 · ` +
+            `linear ${x.linear.map((c) => c.toFixed(3)).join(' ')}`,
+        ),
+      () => setPixel(''),
+    );
+  return { pixel, read };
+}
+
+/** By keyboard: while a tool is chosen the arrows move a crosshair, the space bar (or Enter) puts a point there. */
+function useCrosshair(facts: Facts, onPlace: (p: P) => void) {
+  const [cross, setCross] = createSignal<P | null>(null);
+  const steer = (dx: number, dy: number): void => {
+    const f = facts();
+    const was = cross();
+    // The first press shows it in the middle of the picture.
+    const next: P =
+      was === null
+        ? [f.width / 2, f.height / 2]
+        : [Math.min(f.width, Math.max(0, was[0] + dx)), Math.min(f.height, Math.max(0, was[1] + dy))];
+    setCross(next);
+    onPlace(next);
+  };
+  return { cross, steer };
+}
+
 /** @param glass the drawing over the picture, there when an event comes */
 export function usePointing(
   v: ViewerRequest,
@@ -15,7 +48,7 @@ export function usePointing(
   glass: () => SVGSVGElement,
 ) {
   const { drag, setDrag, marksFile, place, save, setChosen, tool } = marking;
-  const [pixel, setPixel] = createSignal<string>('');
+  const { pixel, read } = usePixelReading(v, frame);
   const [at, setAt] = createSignal<P | null>(null);
   const toPicture = (e: MouseEvent): P => {
     const r = glass().getBoundingClientRect();
@@ -26,15 +59,7 @@ export function usePointing(
     const t = tool();
     const p = round(toPicture(e));
     if (t === null) {
-      void readPixel(v.what, v.id, frame(), p[0], p[1]).then(
-        (x) =>
-          setPixel(
-            `${Math.floor(p[0])}, ${Math.floor(p[1])}: ` +
-              `${x.coded.map((c) => Math.round(c * 255)).join(' ')} of 255 · ` +
-              `linear ${x.linear.map((c) => c.toFixed(3)).join(' ')}`,
-          ),
-        () => setPixel(''),
-      );
+      read(p);
       return;
     }
     if (dropped) {
@@ -43,16 +68,7 @@ export function usePointing(
     }
     place(t, p);
   };
-  // By keyboard: while a tool is chosen the arrows move a crosshair, the space bar (or Enter) puts a point there.
-  const [cross, setCross] = createSignal<P | null>(null);
-  const steer = (dx: number, dy: number): void => {
-    const f = facts();
-    const [x, y] = cross() ?? [f.width / 2, f.height / 2];
-    const next: P =
-      cross() === null ? [x, y] : [Math.min(f.width, Math.max(0, x + dx)), Math.min(f.height, Math.max(0, y + dy))];
-    setCross(next);
-    setAt(next);
-  };
+  const { cross, steer } = useCrosshair(facts, setAt);
   const onMove = (e: PointerEvent): void => {
     setAt(toPicture(e));
     const d = drag();
@@ -96,4 +112,5 @@ export function usePointing(
   return { pixel, at, setAt, cross, steer, round, onClick, onDown, onMove, onUp, grab };
 }
 
+/** What the viewer's parts share about the hand on the picture. */
 export type Pointing = ReturnType<typeof usePointing>;

@@ -41,4 +41,5 @@ export function useProposing(v: ViewerRequest, frame: () => number, { add, marks
   return { proposed, asked, looking, pointed, setPointed, propose, leave, accept };
 }
 
+/** What the viewer's parts share about proposed marks. */
 export type Proposing = ReturnType<typeof useProposing>;
