@@ -500,7 +500,7 @@ describe('what the lit screen says of small pixels', () => {
     }
     return data;
   };
-  const LIT = { colour: [0.05, 0.35, 0.09] as const, limit: 0.1, darkLimit: 0.35, brightLimit: 0.2 };
+  const LIT = { colour: [0.05, 0.35, 0.09] as const, limit: 0.1, darkLimit: 0.35, brightLimit: 0.2, clips: false };
 
   it('holds pixels to the lit colour as the plain twin does, but for single ones at the limit', () => {
     fc.assert(

@@ -21,7 +21,14 @@ export interface LitHue {
   readonly darkLimit: number;
   /** The same where far more light comes than on most of it: a lamp of its own, or a camera that clips. */
   readonly brightLimit: number;
+  /**
+   * Whether much of it lies off that colour as seen and not once its clipped channel is set free: the camera clips, and
+   * what it shows may never be far brighter than the rest.
+   */
+  readonly clips: boolean;
 }
+
+type Rgb = readonly [number, number, number];
 
 /** A screen of two cloths, or under lamps of two colours, scatters more: so many medians of ρ are allowed. */
 const MEDIANS = 4;
@@ -87,14 +94,26 @@ export function litHue(small: SmallLinear, sure: Uint8Array): LitHue | null {
     limit,
     darkLimit: dark.length < enough ? DARK : Math.max(limit, limitOf(median(dark))),
     brightLimit: bright.length < enough ? limit : Math.max(limit, limitOf(median(bright))),
+    clips: clippedOf(data, at, rho, colour, limit) >= enough,
   };
+}
+
+/** How many of the pixels `at` lie farther off than `limit` as they are seen, and within it with their own channel set free. */
+function clippedOf(data: Float32Array, at: readonly number[], rho: Float32Array, colour: Rgb, limit: number): number {
+  const n = data.length / 3,
+    free = freeing(colour);
+  let count = 0;
+  at.forEach((i, k) => {
+    if (rho[k]! > limit && rhoOf(...free(data[i]!, data[n + i]!, data[2 * n + i]!, FREED), colour) <= limit) count += 1;
+  });
+  return count;
 }
 
 function limitOf(scatter: number): number {
   return Math.min(DARK, Math.max(LEAST, MEDIANS * scatter));
 }
 
-function rhoOf(r: number, g: number, b: number, [cr, cg, cb]: readonly [number, number, number]): number {
+function rhoOf(r: number, g: number, b: number, [cr, cg, cb]: Rgb): number {
   const power = cr * cr + cg * cg + cb * cb,
     s = (r * cr + g * cg + b * cb) / power;
   return Math.sqrt(((r - s * cr) ** 2 + (g - s * cg) ** 2 + (b - s * cb) ** 2) / power) / Math.max(s, 1e-3);
@@ -139,10 +158,10 @@ export function holdToLit(small: SmallLinear, lit: LitHue, sure: Uint8Array, wei
 
 /**
  * Up to how many times what is seen the screen's own channel may be where the camera clipped it; 1 where no far brighter
- * screen is seen to lie farther off than the rest.
+ * screen is seen to lie farther off than the rest, nor any that clips.
  */
-function mostFreed({ colour, limit, brightLimit }: LitHue): number {
-  if (!(brightLimit > limit)) return 1;
+function mostFreed({ colour, limit, brightLimit, clips }: LitHue): number {
+  if (!(brightLimit > limit) && !clips) return 1;
   const green = colour[1] > colour[2];
   for (let k = FREED; k > 1; k -= FREED_STEP)
     if (rhoOf(1, green ? k : 1, green ? 1 : k, colour) > WHITE_AWAY * brightLimit) return k;
@@ -153,21 +172,24 @@ function mostFreed({ colour, limit, brightLimit }: LitHue): number {
 const freedOf = (lead: number, most: number, along: number, square: number, top: number): number =>
   lead > CLIPPED ? Math.max(lead, Math.min(most * lead, (along * top) / Math.max(1e-12, square))) : lead;
 
+/** The same for a whole colour. */
+function freeing([cr, cg, cb]: Rgb): (r: number, g: number, b: number, most: number) => Rgb {
+  return cg > cb
+    ? (r, g, b, most) => [r, freedOf(g, most, r * cr + b * cb, cr * cr + cb * cb, cg), b]
+    : (r, g, b, most) => [r, g, freedOf(b, most, r * cr + g * cg, cr * cr + cg * cg, cb)];
+}
+
 /** Plain twin of {@link holdToLit}. */
 export function holdToLitPlain(small: SmallLinear, lit: LitHue, sure: Uint8Array, weight: Float32Array): void {
   const { data } = small,
     n = small.width * small.height,
     [cr, cg, cb] = lit.colour,
     power = cr * cr + cg * cg + cb * cb,
-    green = cg > cb,
+    free = freeing(lit.colour),
     freed = mostFreed(lit);
   for (let i = 0; i < n; i += 1) {
     if (sure[i] === 0) continue;
-    const r = data[i]!;
-    let g = data[n + i]!,
-      b = data[2 * n + i]!;
-    if (freed > 1 && green) g = freedOf(g, freed, r * cr + b * cb, cr * cr + cb * cb, cg);
-    else if (freed > 1) b = freedOf(b, freed, r * cr + g * cg, cr * cr + cg * cg, cb);
+    const [r, g, b] = free(data[i]!, data[n + i]!, data[2 * n + i]!, freed);
     const s = (r * cr + g * cg + b * cb) / power;
     const dark = Math.min(1, Math.max(0, (LIT_FROM - s) / (LIT_FROM - DARK_UNTIL))),
       bright = Math.min(1, Math.max(0, (s - LIT_UNTIL) / (BRIGHT_FROM - LIT_UNTIL))),

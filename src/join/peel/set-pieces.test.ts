@@ -191,8 +191,43 @@ describe("the lit screen's own hue", () => {
     holdToLit(small, lit, sure, weight);
     expect(sure.reduce((a, b) => a + b, 0)).toBe(N);
     // Held as most of the screen is, all of the floor would go.
-    holdToLit(small, { ...lit, brightLimit: lit.limit }, sure, weight);
+    holdToLit(small, { ...lit, brightLimit: lit.limit, clips: false }, sure, weight);
     expect(sure.reduce((a, b) => a + b, 0)).toBeLessThan(0.75 * N);
+  });
+
+  it('keeps a floor that clips twice as bright as a bright screen, and no pale coat on it', () => {
+    // Medians of two traced takes' walls and floors; the coat is white in the same light.
+    for (const [blue, floor] of [
+      [
+        [0.051, 0.137, 0.525],
+        [0.156, 0.422, 0.929],
+      ],
+      [
+        [0.089, 0.136, 0.439],
+        [0.34, 0.493, 0.919],
+      ],
+    ] as const) {
+      const coat = [0.85, 0.8, 0.88],
+        data = new Float32Array(3 * N),
+        sure = new Uint8Array(N).fill(1),
+        weight = new Float32Array(N).fill(1);
+      const random = new RandomStream(5, 8);
+      const at = (i: number): readonly number[] => {
+        const row = Math.floor(i / W) / H;
+        return row < 0.7 ? blue : row < 0.8 && i % W < 0.1 * W ? coat : floor;
+      };
+      for (let i = 0; i < N; i++)
+        for (let p = 0; p < 3; p++) data[p * N + i] = at(i)[p]! * (1 + 0.02 * random.normal());
+      const small = { width: W, height: H, block: 4, data },
+        lit = litHue(small, sure)!;
+      expect(lit.clips).toBe(true);
+      expect(lit.brightLimit).toBe(lit.limit);
+      holdToLit(small, lit, sure, weight);
+      const kept = (colour: readonly number[]): number =>
+        sure.reduce((sum, s, i) => sum + (at(i) === colour ? s : 0), 0);
+      expect(kept(coat)).toBe(0);
+      expect(kept(blue) + kept(floor)).toBe(N - Array.from(sure).filter((_, i) => at(i) === coat).length);
+    }
   });
 
   it('keeps the strip of a bright floor whose own channel the camera clips, and no pale coat in that light', () => {
