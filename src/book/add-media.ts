@@ -10,6 +10,7 @@ import type { Book } from './book.js';
 import { checkNewFilm } from './film-place.js';
 import { stampOf } from './take-again.js';
 import { makeId, type FilmDocument, type TakeDocument } from './documents.js';
+import { freeTitle } from './titles.js';
 
 /** Adds a film by reference: it may be large and lie anywhere. Throws the media errors, and `PW-FILM-TWICE`. */
 export async function addFilm(
@@ -21,7 +22,7 @@ export async function addFilm(
   if (info.video === null)
     throw new PlatewrightError('PW-MEDIA-NOPICTURE', `${basename(file)} holds no picture; add the film itself`);
   checkNewFilm(book, file, basename(file));
-  const title = words.title ?? basename(file, extname(file));
+  const title = words.title ?? freeTitle(basename(file, extname(file)), book.list('film'));
   return book.edit(`add film ${title}`, (e) => {
     const film: FilmDocument = {
       id: words.id ?? makeId(title, (i) => e.get('film', i) !== null, 'film'),
@@ -45,7 +46,10 @@ export async function addTake(
   words: { pick?: string | null; title?: string; id?: string; marks?: MarksFile | null; note?: string },
 ): Promise<TakeDocument> {
   if (isPictureFolder(file))
-    return addLayers(book, picturesIn(file), { ...words, title: words.title ?? basename(file) });
+    return addLayers(book, picturesIn(file), {
+      ...words,
+      title: words.title ?? freeTitle(basename(file), book.list('take')),
+    });
   const info = await probe(file);
   if (info.video === null)
     throw new PlatewrightError('PW-MEDIA-NOPICTURE', `${basename(file)} holds no picture; add the film of the take`);
@@ -59,7 +63,7 @@ export async function addTake(
       `marks of ${basename(file)}`,
     );
   const ending = extname(file);
-  const title = words.title ?? basename(file, ending);
+  const title = words.title ?? freeTitle(basename(file, ending), book.list('take'));
   const id =
     words.id ??
     makeId(title, (i) => book.get('take', i) !== null || existsSync(book.insidePath('takes', `${i}${ending}`)), 'take');
@@ -133,7 +137,7 @@ export async function addLayers(
       { kind: 'usage' },
     );
   if (words.pick != null) book.need('pick', words.pick);
-  const title = words.title ?? basename(files[0]!, extname(files[0]!));
+  const title = words.title ?? freeTitle(basename(files[0]!, extname(files[0]!)), book.list('take'));
   const id =
     words.id ??
     makeId(title, (i) => book.get('take', i) !== null || existsSync(book.insidePath('takes', i)), 'drawing');

@@ -37,10 +37,20 @@ export function exposureOf(r: BriefRequest, fps: number, { instructions }: Brief
         ? ''
         : ` (the plate has ${rateWords(m.rate)}, which this camera has not: what moves is re-timed)`;
   instructions.push(
-    `Record at ${rateWords(exposureRate)} frames a second${ofRate} with the shutter at 1/${fmt(1 / seconds)} s. ` +
+    `Record at ${rateWords(exposureRate)} frames a second${ofRate} with the shutter ` +
+      `${shutterWords(shutterDeg, shutter?.value == null ? 0 : (shutter.sd ?? 0), fps)}. ` +
       "Lock the exposure where the card's white paper in the key is just short of burning out.",
   );
   return exposure;
+}
+
+/** The shutter to set; where the plate's blur is within its error of none, that is a limit. */
+function shutterWords(shutterDeg: number, sdDeg: number, fps: number): string {
+  if (shutterDeg > sdDeg) return `at 1/${fmt(1 / shutterSeconds(shutterDeg, fps))} s`;
+  const longest = shutterDeg + sdDeg;
+  return longest > 0
+    ? `at 1/${fmt(1 / shutterSeconds(longest, fps))} s or shorter (the plate shows no motion blur that can be told from none)`
+    : 'as short as the light allows (the plate shows no motion blur)';
 }
 
 /**

@@ -230,6 +230,19 @@ describe('brief', () => {
       /^Record at 24 frames a second \(the plate has 25, which this camera has not: .*re-timed\) with/,
     );
   });
+  it('names a shutter that a camera has, where the plate shows no motion blur too', () => {
+    const asked = (value: number, sd: number): string => {
+      const motionBlur = { shutterDeg: { value, unit: 'deg', sd, how: '', frames: [0, 9] } };
+      const look = { motionBlur } as unknown as NonNullable<typeof measures.look>;
+      return makeBrief({ ...request, measures: { ...measures, rate: '24/1', look } }).instructions.find((i) =>
+        i.startsWith('Record at'),
+      )!;
+    };
+    expect(asked(180, 20)).toMatch(/shutter at 1\/48 s\. /);
+    // 21.6° of 360° at 24 frames a second: 1/400 s.
+    expect(asked(0, 21.6)).toMatch(/shutter at 1\/400 s or shorter/);
+    expect(asked(0, 0)).toMatch(/as short as the light allows/);
+  });
   it('the shoot day keeps to the attention that the book asks for', () => {
     const day = (attention: Attention | undefined): number[] =>
       planDay({

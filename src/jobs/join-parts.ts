@@ -11,6 +11,7 @@ import { readyTake } from '../join/take-side.js';
 import type { Recipe } from '../join/types.js';
 import { toLinear } from '../media/convert.js';
 import { VideoReader } from '../media/video-reader.js';
+import { withSeats } from '../plate/marks/seat.js';
 import type { PlateMeasures } from '../plate/types.js';
 import { plateClip } from './plate-clip.js';
 import { joinOptions, keptScreens } from './join-options.js';
@@ -72,7 +73,11 @@ export async function proposeFor(
       onProgress?.(WAY['outlining the performer'][1], 'proposing the recipe');
       const measures: PlateMeasures = { ...measured.measures, file: plateFile };
       const recipe = await proposeRecipe({
-        plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) },
+        plate: {
+          measures,
+          marks: withSeats(pick.marks),
+          linear: async (n) => clonePicture(toLinear(await plate.frame(n))),
+        },
         take: side,
         quality,
         takeHasAlpha: reader.info.hasAlpha,

@@ -1,5 +1,6 @@
 /** The book's ledger: the cut's borrowings with what was spent. */
 import type { Book } from '../book/book.js';
+import { nameAmong } from '../book/titles.js';
 import { makeLedger, type Ledger } from '../cut/ledger.js';
 import { placeItems } from '../cut/programme.js';
 import { rate } from '../core/rational.js';
@@ -23,9 +24,10 @@ export function ledgerOf(book: Book): BookLedger {
   const spent = book.list('spent');
   const purposes = book.list('purpose');
   const { programme } = resolveCut(book);
-  const films = book.list('film').map((f) => ({
+  const all = book.list('film');
+  const films = all.map((f) => ({
     id: f.id,
-    title: f.title,
+    title: nameAmong(all, f),
     credit: f.credit,
     licence: f.licence,
     frames: f.info.video?.frameCount ?? 0,

@@ -10,6 +10,7 @@ import { Transform } from 'node:stream';
 import { pipeline } from 'node:stream/promises';
 import { randomUUID } from 'node:crypto';
 import { addFilm, addLayers } from '../book/add-media.js';
+import { freeTitle } from '../book/titles.js';
 import type { Book } from '../book/book.js';
 import { makeId } from '../book/documents.js';
 import { stampOf } from '../book/take-again.js';
@@ -86,7 +87,7 @@ export async function acceptTake(
       e.put('take', {
         id,
         pick: upload.pick,
-        title: words.slice(0, 120) || id,
+        title: freeTitle(words.slice(0, 120) || id, book.list('take')),
         file: book.storedPath(path),
         kind: still ? 'still' : 'video',
         star: false,
@@ -155,7 +156,7 @@ export async function acceptFilm(
     renameSync(part, path);
     const film =
       was === null
-        ? await addFilm(book, path, { title: words.slice(0, 120) || 'film' })
+        ? await addFilm(book, path, { title: freeTitle(words.slice(0, 120) || 'film', book.list('film')) })
         : await relinkFilm(book, was.id, path);
     if (film.cutList === undefined) enterJob(book, 'scan', film.id, {});
     return film.id;
@@ -225,7 +226,12 @@ export async function acceptLayer(
       throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send a PNG`);
     const words = upload.name.slice(0, -ending.length);
     if (upload.to === null)
-      return (await addLayers(book, [part], { pick: upload.pick, title: words.slice(0, 120) || 'drawing' })).id;
+      return (
+        await addLayers(book, [part], {
+          pick: upload.pick,
+          title: freeTitle(words.slice(0, 120) || 'drawing', book.list('take')),
+        })
+      ).id;
     const take = book.need('take', upload.to);
     const video = take.info.video!;
     if (take.kind !== 'layers')

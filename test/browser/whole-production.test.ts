@@ -94,7 +94,7 @@ describe.skipIf(CHROMIUM === undefined)('a whole production', () => {
       [FRAMES, 2 * FRAMES],
     ]);
     await press('Pick this shot');
-    await page.getByRole('link', { name: '1. Shot 0' }).click();
+    await page.getByRole('link', { name: '1. Shot 1' }).click();
     const next = () => page.locator('.next').textContent();
     expect(await next()).toBe('Next: mark where the performer goes');
     await press('Put marks on it');

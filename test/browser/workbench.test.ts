@@ -1,71 +1,45 @@
 /**
- * The workbench in a real browser, on a small production made here: wall, picking, marks by mouse, frame-exact
- * stepping, undo, reload, keyboard, narrow and wide screens. Skips loudly where there is no Chromium; with
- * PLATEWRIGHT_BROWSER=required a missing browser fails.
+ * The workbench in a real browser, on a small production made here: wall, picking, frame-exact stepping, undo, every
+ * page by keyboard, narrow and wide screens, print. Each test has a workbench of its own. Skips loudly where there is
+ * no Chromium; with PLATEWRIGHT_BROWSER=required a missing browser fails.
  */
-import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
-import { tmpdir } from 'node:os';
+import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
-import type { Browser, Page } from 'playwright-core';
-import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { addFilm } from '../../src/book/add-media.js';
-import { Book } from '../../src/book/book.js';
-import { newProduction } from '../../src/book/new-production.js';
-import { doJob } from '../../src/jobs/run-job.js';
-import { listen, type RunningService } from '../../src/server/listen.js';
-import { CHROMIUM, launchChromium, look } from './chromium.js';
-import { makeClip } from './made-clip.js';
+import type { Page } from 'playwright-core';
+import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import type { Mark } from '../../src/plate/marks/marks.js';
+import { CHROMIUM, look } from './chromium.js';
+import { Workbenches, type Workbench } from './own-workbench.js';
 
-let folder: string, service: RunningService, browser: Browser, page: Page, base: string;
+const UPRIGHT: Mark = { kind: 'upright', frame: 0, foot: [160, 162], top: [160, 54], height: 1.8 };
+let all: Workbenches, bench: Workbench, page: Page, base: string;
 
-/** Frames whose brightness tells their number: (40 + 4 n) of 255 in the film, with a second shot from frame 24. */
-const makeFilm = (path: string): Promise<void> =>
-  makeClip(
-    path,
-    48,
-    (x, y, f) =>
-      x < 160
-        ? (40 + 4 * f) / 255
-        : f < 24
-          ? 0.15 + 0.5 * (((x >> 4) + (y >> 4)) & 1)
-          : 0.2 + (0.6 * (((x >> 3) * 7 + (y >> 5) * 3) % 5)) / 5,
-    { crf: 4 },
-  );
+/** A workbench whose first shot is picked, unless it is left out. */
+async function open(marks?: readonly Mark[]): Promise<void> {
+  bench = await all.open(marks);
+  ({ page, base } = bench);
+}
 
 describe.skipIf(CHROMIUM === undefined)('workbench', () => {
   beforeAll(async () => {
-    folder = mkdtempSync(join(tmpdir(), 'platewright-browser-'));
-    await makeFilm(join(folder, 'film.mp4'));
-    const book = Book.create(join(folder, 'production'));
-    book.edit('start', (e) => e.put('production', newProduction('Browser walk')));
-    await addFilm(book, join(folder, 'film.mp4'), { title: 'Film', credit: 'the test' });
-    await doJob(book, 'scan', 'film', {});
-    book.close();
-    service = await listen(join(folder, 'production'), { port: 0 });
-    base = `http://localhost:${service.port}/`;
-    browser = await launchChromium();
-    page = await browser.newPage({ viewport: { width: 1280, height: 860 } });
-    page.setDefaultTimeout(20_000);
+    all = await Workbenches.prepare();
   });
-  afterAll(async () => {
-    await browser?.close();
-    await service?.close();
-    rmSync(folder, { recursive: true, force: true });
-  });
+  afterEach(async () => bench.close());
+  afterAll(async () => all.close());
 
   it("shows the film's shots on the wall and pins a pick", async () => {
+    await open();
     const errors: string[] = [];
     page.on('pageerror', (e) => errors.push(e.message));
-    await page.goto(base);
-    await page.getByRole('heading', { name: /^Shot 0/ }).waitFor();
+    await page.getByRole('heading', { name: /^Shot 1/ }).waitFor();
     await page.getByRole('button', { name: 'Pick this shot' }).first().click();
-    await page.getByRole('link', { name: '1. Shot 0' }).waitFor();
+    await page.getByRole('link', { name: '1. Shot 1' }).waitFor();
     await look(page, 'wall', false);
     expect(errors).toEqual([]);
   });
 
   it('steps to the exact frame with keys, and reads its pixels', async () => {
-    await page.getByRole('link', { name: '1. Shot 0' }).click();
+    await open([]);
     await page.getByRole('button', { name: /Open plate, frame 0 large/ }).click();
     const number = page.getByTestId('frame-number');
     await number.waitFor();
@@ -98,148 +72,29 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.keyboard.press('Escape');
   });
 
-  it('draws marks with the mouse, moves one, and loses nothing on reload', async () => {
-    await page.getByRole('button', { name: 'Put marks on it' }).click();
-    await page.getByRole('button', { name: 'upright', exact: true }).click();
-    await page.locator('.tools input').fill('1,8');
-    const glass = (await page.locator('.sheet-of-glass svg').boundingBox())!;
-    const at = (x: number, y: number): [number, number] => [glass.x + glass.width * x, glass.y + glass.height * y];
-    await page.mouse.click(...at(0.5, 0.9));
-    await page.mouse.click(...at(0.5, 0.3));
-    await page.locator('.mark.upright').waitFor();
-    await page.getByRole('button', { name: 'erase', exact: true }).click();
-    for (const [x, y] of [
-      [0.1, 0.2],
-      [0.3, 0.2],
-      [0.3, 0.6],
-    ] as const)
-      await page.mouse.click(...at(x, y));
-    await page.keyboard.press('Enter');
-    await page.locator('.mark.erase').waitFor();
-    // Put the tool away and drag the upright's top.
-    await page.getByRole('button', { name: 'erase', exact: true }).click();
-    await page.mouse.move(...at(0.5, 0.3));
-    await page.mouse.down();
-    await page.mouse.move(...at(0.52, 0.4), { steps: 4 });
-    await page.mouse.up();
-    await page.waitForTimeout(600);
-    await look(page, 'marks', false);
-    await page.reload();
-    await page.getByText('2 marks: upright, erase').waitFor();
-    const picks = (await (await fetch(`${base}api/documents/pick`)).json()) as {
-      marks: { marks: { kind: string; top?: number[]; height?: number }[] };
-    }[];
-    const upright = picks[0]!.marks.marks.find((m) => m.kind === 'upright')!;
-    expect(upright.height).toBe(1.8);
-    expect(upright.top![1]!).toBeGreaterThan(180 * 0.36);
-    expect(upright.top![1]!).toBeLessThan(180 * 0.44);
-  });
-
-  it('proposes marks on the frame in view and puts only what is taken', async () => {
-    await page.goto(`${base}#/sheet/${new URL(page.url()).hash.split('/').pop()}`);
-    await page.getByRole('button', { name: 'Put marks on it' }).click();
-    await page.getByRole('button', { name: 'Propose marks' }).click();
-    await page.locator('.proposals li').first().waitFor();
-    const before = await page.locator('.sheet-of-glass svg > .mark').count();
-    const offered = await page.locator('.proposals button', { hasText: 'Take it' }).count();
-    if (offered > 0) {
-      await page.locator('.proposals button', { hasText: 'Take it' }).first().click();
-      await expect.poll(() => page.locator('.sheet-of-glass svg > .mark').count()).toBe(before + 1);
-      await page.keyboard.press('Escape');
-      await page.getByRole('button', { name: 'Take back' }).click();
-    } else {
-      await page.keyboard.press('Escape');
-    }
-  });
-
-  it('gives a chosen mark its number afterwards, and takes it back in the viewer', async () => {
-    const height = async (): Promise<number | undefined> =>
-      (
-        (await (await fetch(`${base}api/documents/pick`)).json()) as {
-          marks: { marks: { kind: string; height?: number }[] };
-        }[]
-      )[0]!.marks.marks.find((m) => m.kind === 'upright')!.height;
-    await page.getByRole('button', { name: 'Put marks on it' }).click();
-    await page.locator('.mark.upright path').dispatchEvent('click');
-    const chosen = page.getByRole('group', { name: 'The chosen mark' });
-    await chosen.getByLabel('height, m').fill('nonsense');
-    await chosen.getByLabel('height, m').press('Tab');
-    await expect.poll(() => chosen.getByLabel('height, m').getAttribute('aria-invalid')).toBe('true');
-    expect(await height()).toBe(1.8);
-    await chosen.getByLabel('height, m').fill('2,05');
-    await chosen.getByLabel('height, m').press('Tab');
-    await expect.poll(height).toBe(2.05);
-    await page.getByRole('dialog').getByRole('button', { name: 'Take back' }).click();
-    await expect.poll(height).toBe(1.8);
-    await page.keyboard.press('Escape');
-    await page.getByRole('dialog').waitFor({ state: 'detached' });
-  });
-
   it('takes edits back and does them again', async () => {
-    await page.getByRole('button', { name: 'Take back' }).click();
+    await open([UPRIGHT]);
+    await page.getByRole('button', { name: 'Put marks on it' }).click();
+    await page.getByRole('toolbar', { name: 'Marks' }).getByRole('button', { name: 'horizon', exact: true }).click();
+    await page.mouse.click(...(await bench.onPicture(40, 50)));
+    await page.mouse.click(...(await bench.onPicture(280, 52)));
+    await page.locator('.mark.horizon').waitFor();
+    for (let i = 0; i < 2; i++) await page.keyboard.press('Escape');
+    await page.getByText('2 marks: upright, horizon').waitFor();
     await page.getByRole('button', { name: 'Take back' }).click();
     await page.getByText('1 mark: upright').waitFor();
     // With nothing in focus the keyboard takes back and does again all the same.
     await page.evaluate(() => (document.activeElement as HTMLElement | null)?.blur());
     await page.keyboard.press('Control+Shift+KeyZ');
-    await page.getByText('2 marks: upright, erase').waitFor();
+    await page.getByText('2 marks: upright, horizon').waitFor();
     await page.keyboard.press('Control+KeyZ');
     await page.getByText('1 mark: upright').waitFor();
     await page.getByRole('button', { name: 'Do again' }).click();
-    await page.getByText('2 marks: upright, erase').waitFor();
-  });
-
-  it('measures from the page, with progress, and shows numbers with units and uncertainty', async () => {
-    await page.getByRole('button', { name: 'Measure the plate' }).click();
-    await page.getByRole('button', { name: 'Measure again' }).waitFor({ timeout: 90_000 });
-    expect(await page.locator('.measure-columns').textContent()).toMatch(/±/);
-    await page.getByRole('button', { name: 'Write the brief' }).click();
-    await page.locator('.instructions li').first().waitFor({ timeout: 60_000 });
-    await look(page, 'sheet', false);
-  });
-
-  it('says that numbers are of marks that were changed since, and of no mark what is missing', async () => {
-    expect(await page.locator('.stale').count()).toBe(0);
-    await page.getByRole('button', { name: 'Put marks on it' }).click();
-    await page.locator('.mark.upright path').dispatchEvent('click');
-    await page.getByRole('button', { name: 'Remove (Del)' }).click();
-    await page.locator('.mark.upright').waitFor({ state: 'detached' });
-    await page.keyboard.press('Escape');
-    await page.locator('#measures .stale').waitFor();
-    await page.getByRole('button', { name: 'Measure again' }).click();
-    // What is being done can be read, not only its bar: the words have a width.
-    await page.locator('.job .stage', { hasText: '%' }).waitFor();
-    expect((await page.locator('.job .stage').first().boundingBox())!.width).toBeGreaterThan(40);
-    await page.locator('#measures .stale').waitFor({ state: 'detached', timeout: 90_000 });
-    await page.locator('#brief .stale').waitFor();
-    expect(await page.locator('.measure-columns').textContent()).toMatch(/no mark tells how the camera looks/);
-  });
-
-  it("changes a pick's name and span, and its marks stay on their pictures", async () => {
-    const pick = async () =>
-      (
-        (await (await fetch(`${base}api/documents/pick`)).json()) as {
-          title: string;
-          in: number;
-          out: number;
-          marks: { marks: { kind: string; frame: number }[] };
-        }[]
-      )[0]!;
-    const before = await pick();
-    await page.getByText('Name, span, action').click();
-    await page.getByLabel('first frame of the film').fill(String(before.in + 2));
-    await page.getByLabel('first frame of the film').press('Tab');
-    await expect.poll(async () => (await pick()).in).toBe(before.in + 2);
-    expect((await pick()).marks.marks.length).toBe(0);
-    await page.getByRole('button', { name: 'Take back' }).click();
-    await expect.poll(async () => (await pick()).marks.marks.length).toBe(before.marks.marks.length);
-    await page.getByLabel('last frame', { exact: true }).fill('100000');
-    await page.getByLabel('last frame', { exact: true }).press('Tab');
-    await page.getByText('a span lies between frames').waitFor();
-    expect((await pick()).out).toBe(before.out);
+    await page.getByText('2 marks: upright, horizon').waitFor();
   });
 
   it('shows shoot day, cut and ledger, and each works by keyboard', async () => {
+    await open([]);
     await page.getByRole('link', { name: 'Shoot day' }).focus();
     await page.keyboard.press('Enter');
     await page.getByRole('heading', { name: 'Shoot day', exact: true }).waitFor();
@@ -275,12 +130,13 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
   });
 
   it('reads well at 390 and at 2560 pixels: nothing wider than the screen', async () => {
+    await open([UPRIGHT]);
     for (const [width, height] of [
       [390, 844],
       [2560, 1300],
     ] as const) {
       await page.setViewportSize({ width, height });
-      for (const where of ['#/wall', '#/sheet/shot-0', '#/day', '#/cut', '#/ledger']) {
+      for (const where of ['#/wall', '#/sheet/shot-1', '#/day', '#/cut', '#/ledger']) {
         await page.goto(base + where);
         await page.locator('main h2').first().waitFor();
         // What is folded away is read too.
@@ -297,12 +153,12 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
         await look(page, `${where.replace(/[#/]/g, '')}-${width}`, false);
       }
     }
-    await page.setViewportSize({ width: 1280, height: 860 });
   });
 
   it('prints in ink, without what only a hand on the page could use', async () => {
+    await open([UPRIGHT]);
     await page.emulateMedia({ media: 'print' });
-    for (const where of ['#/wall', '#/sheet/shot-0', '#/day']) {
+    for (const where of ['#/wall', '#/sheet/shot-1', '#/day']) {
       await page.goto(base + where);
       await page.locator('main h2').first().waitFor();
       // Pictures are buttons too, and so are the names in the day's order: they are printed.
@@ -310,11 +166,10 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
       expect(await buttons.allInnerTexts(), where).toEqual([]);
       expect(await page.locator('.bookmarks').isVisible(), where).toBe(false);
     }
-    await page.emulateMedia({ media: 'screen' });
   });
 
   it('says what went wrong in the margin, with the way out', async () => {
-    await page.goto(`${base}#/sheet/shot-0`);
+    await open([]);
     await page.locator('main h2').first().waitFor();
     await page.setInputFiles('input[type=file]', {
       name: 'notes.mp4',
@@ -326,60 +181,11 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.getByRole('button', { name: 'Put away' }).click();
   });
 
-  it('draws a mark by the keyboard alone, and begins a second one on a point of the first', async () => {
-    const marks = async () =>
-      (
-        (await (await fetch(`${base}api/documents/pick/shot-0`)).json()) as {
-          marks: { marks: { kind: string; foot?: number[]; top?: number[]; tip?: number[] }[] };
-        }
-      ).marks.marks;
-    const edits = async () =>
-      ((await (await fetch(`${base}api/book`)).json()) as { history: { title: string }[] }).history[0]!.title;
-    await page.goto(`${base}#/sheet/shot-0`);
-    await page.reload();
-    await page.getByRole('button', { name: 'Put marks on it' }).focus();
-    await page.keyboard.press('Enter');
-    await page.getByRole('button', { name: 'upright', exact: true }).focus();
-    await page.keyboard.press('Enter');
-    // The first arrow shows the crosshair in the middle (160, 90); with shift it goes 10 px.
-    await page.keyboard.press('ArrowRight');
-    for (let i = 0; i < 3; i++) await page.keyboard.press('Shift+ArrowDown');
-    for (let i = 0; i < 4; i++) await page.keyboard.press('ArrowLeft');
-    await page.keyboard.press(' ');
-    for (let i = 0; i < 7; i++) await page.keyboard.press('Shift+ArrowUp');
-    await page.keyboard.press(' ');
-    await expect
-      .poll(async () => (await marks()).filter((m) => m.kind === 'upright'))
-      .toMatchObject([{ foot: [156, 120], top: [156, 50] }]);
-    // A click on the upright's foot with another tool in hand puts a point there and moves nothing.
-    await page.getByRole('button', { name: 'shadow', exact: true }).click();
-    const glass = (await page.locator('.sheet-of-glass svg').boundingBox())!;
-    const at = (x: number, y: number): [number, number] => [
-      glass.x + (glass.width * x) / 320,
-      glass.y + (glass.height * y) / 180,
-    ];
-    await page.mouse.click(...at(157, 120));
-    await page.mouse.click(...at(220, 140));
-    await expect
-      .poll(async () => (await marks()).filter((m) => m.kind === 'shadow').map((m) => m.foot))
-      .toEqual([[156, 120]]);
-    expect((await marks()).find((m) => m.kind === 'upright')!.foot).toEqual([156, 120]);
-    expect(await edits()).toBe('mark shadow');
-    // Out of a field by Escape, then out of the tool, then out of the viewer.
-    await page.locator('.chosen input').first().focus();
-    for (let i = 0; i < 3; i++) await page.keyboard.press('Escape');
-    await page.locator('dialog.viewer').waitFor({ state: 'detached' });
-  });
-
   it('takes a film in, gives a take for no pick to one, and takes it out again', async () => {
-    const state = async () =>
-      (await (await fetch(`${base}api/book`)).json()) as {
-        films: { title: string; credit: string }[];
-        takes: { id: string; title: string; pick: string | null }[];
-      };
+    await open([]);
     await page.goto(`${base}#/wall`);
     await page.locator('main h2').first().waitFor();
-    const same = readFileSync(join(folder, 'film.mp4'));
+    const same = readFileSync(join(bench.folder, 'film.mp4'));
     const send = (name: string, buffer: Buffer) =>
       page.locator('input[type=file]').last().setInputFiles({ name, mimeType: 'video/mp4', buffer });
     // The film that is there already is not taken in once more.
@@ -391,22 +197,28 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.getByText('Title, credit, licence').last().click();
     await page.getByLabel('who made it').last().fill('a neighbour');
     await page.getByLabel('who made it').last().press('Tab');
-    await expect.poll(async () => (await state()).films.find((f) => f.title === 'Двор')?.credit).toBe('a neighbour');
+    await expect
+      .poll(async () => (await bench.book()).films.find((f) => f.title === 'Двор')?.credit)
+      .toBe('a neighbour');
     await page.goto(`${base}#/day`);
     const loose = page.locator('section', { has: page.getByRole('heading', { name: 'Takes for no pick' }) });
     await loose
       .locator('input[type=file]')
       .first()
-      .setInputFiles({ name: 'garden.mp4', mimeType: 'video/mp4', buffer: readFileSync(join(folder, 'film.mp4')) });
+      .setInputFiles({
+        name: 'garden.mp4',
+        mimeType: 'video/mp4',
+        buffer: readFileSync(join(bench.folder, 'film.mp4')),
+      });
     await loose.getByText('garden', { exact: true }).waitFor({ timeout: 60_000 });
-    await loose.getByRole('combobox').first().selectOption({ label: 'Shot 0' });
-    await expect.poll(async () => (await state()).takes.find((t) => t.title === 'garden')?.pick).toBe('shot-0');
+    await loose.getByRole('combobox').first().selectOption({ label: 'Shot 1' });
+    await expect.poll(async () => (await bench.book()).takes.find((t) => t.title === 'garden')?.pick).toBe('shot-1');
     await loose.getByText('garden', { exact: true }).waitFor({ state: 'detached' });
-    await page.goto(`${base}#/sheet/shot-0`);
+    await page.goto(`${base}#/sheet/shot-1`);
     await page
       .locator('.take-card', { hasText: 'garden' })
       .getByRole('button', { name: 'Take it out of the book' })
       .click();
-    await expect.poll(async () => (await state()).takes.some((t) => t.title === 'garden')).toBe(false);
+    await expect.poll(async () => (await bench.book()).takes.some((t) => t.title === 'garden')).toBe(false);
   });
 });

@@ -50,20 +50,33 @@ export function register(program: Command): void {
         if (o.cue !== undefined) writeFileSync(o.cue, cueWav(briefs[0]!));
         if (o.ics !== undefined)
           writeFileSync(o.ics, sunCalendar(briefs[0]!, book.need('production', 'production').place.name));
-        answer(o, briefs, (d) =>
-          d
-            .map((b) =>
-              [
-                b.title,
-                ...b.instructions.map((i, k) => `  ${k + 1}. ${i}`),
-                ...b.missing.map((x) => `  not known: ${x}`),
-                ...b.reference.map((x) => `  reference: ${x}`),
-                ...b.cautions.map((x) => `  take care: ${x}`),
-              ].join('\n'),
-            )
-            .join('\n\n'),
-        );
+        answer(o, briefs, briefsInWords);
       }),
     ),
   );
+}
+
+/** The briefs one after the other; what holds for all of them is said once, at their end. */
+function briefsInWords(briefs: readonly Brief[]): string {
+  const same = (of: (b: Brief) => readonly string[]): readonly string[] =>
+    briefs.length < 2 ? [] : of(briefs[0]!).filter((x) => briefs.every((b) => of(b).includes(x)));
+  const rolled = same((b) => b.reference);
+  const care = same((b) => b.cautions);
+  const lines = (reference: readonly string[], cautions: readonly string[]): readonly string[] => [
+    ...reference.map((x) => `  reference: ${x}`),
+    ...cautions.map((x) => `  take care: ${x}`),
+  ];
+  const own = briefs.map((b) =>
+    [
+      b.title,
+      ...b.instructions.map((i, k) => `  ${k + 1}. ${i}`),
+      ...b.missing.map((x) => `  not known: ${x}`),
+      ...lines(
+        b.reference.filter((x) => !rolled.includes(x)),
+        b.cautions.filter((x) => !care.includes(x)),
+      ),
+    ].join('\n'),
+  );
+  const common = lines(rolled, care);
+  return [...own, ...(common.length === 0 ? [] : [['For each of them', ...common].join('\n')])].join('\n\n');
 }

@@ -33,7 +33,7 @@ function addCommand(pick: Command): void {
     pick
       .command('add [film]')
       .description('Pick a shot, or a part of one, for the story.')
-      .option('--shot <n>', 'number of a shot that the scan found, from 0')
+      .option('--shot <n>', 'number of a shot that the scan found, from 1')
       .option('--from <frame>', 'first frame, inclusive')
       .option('--to <frame>', 'last frame, exclusive')
       .option('--title <title>')
@@ -75,11 +75,11 @@ function addCommand(pick: Command): void {
   );
 }
 
-/** A whole number from 0 of an option. */
-function whole(text: string, name: string): number {
+/** A whole number of an option. */
+function whole(text: string, name: string, least = 0): number {
   const n = Number(text);
-  if (!Number.isInteger(n) || n < 0)
-    throw new PlatewrightError('PW-CLI-NUMBER', `--${name} takes a whole number from 0, but got "${text}"`, {
+  if (!Number.isInteger(n) || n < least)
+    throw new PlatewrightError('PW-CLI-NUMBER', `--${name} takes a whole number from ${least}, but got "${text}"`, {
       kind: 'usage',
     });
   return n;
@@ -102,14 +102,14 @@ function spanOf(film: FilmDocument, o: AddOptions): [number, number] {
 }
 
 function shotSpan(film: FilmDocument, shot: string, o: AddOptions): [number, number] {
-  const n = whole(shot, 'shot');
-  const s = film.cutList?.shots[n];
+  const n = whole(shot, 'shot', 1);
+  const s = film.cutList?.shots[n - 1];
   if (s === undefined)
     throw new PlatewrightError(
       'PW-PICK-SHOT',
       film.cutList === undefined
         ? `${film.title} has not been scanned; run "platewright scan" first`
-        : `${film.title} has shots 0 to ${film.cutList.shots.length - 1}, but ${n} was asked for`,
+        : `${film.title} has shots 1 to ${film.cutList.shots.length}, but ${n} was asked for`,
       { kind: 'usage' },
     );
   return [o.from === undefined ? s.in : whole(o.from, 'from'), o.to === undefined ? s.out : whole(o.to, 'to')];

@@ -41,7 +41,7 @@ export function register(program: Command): void {
                   table([
                     ['shot', 'in', 'out', 'entry', 'effort', 'takes'],
                     ...(f.summaries ?? []).map((s) => [
-                      String(s.index),
+                      String(s.index + 1),
                       String(s.in),
                       String(s.out),
                       s.entry,

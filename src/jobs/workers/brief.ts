@@ -5,6 +5,7 @@ import { PlatewrightError } from '../../core/errors.js';
 import type { Book } from '../../book/book.js';
 import type { ProductionDocument } from '../../book/documents.js';
 import type { ShootPlace } from '../../brief/types.js';
+import { withSeats } from '../../plate/marks/seat.js';
 import type { JobWorker } from '../run-job.js';
 import { briefStamp } from '../stale.js';
 
@@ -43,7 +44,7 @@ export function briefFor(book: Book, pickId: string, fromDate: string, days: num
     title: pick.title,
     action: pick.action,
     measures: measured.measures,
-    marks: pick.marks,
+    marks: withSeats(pick.marks),
     performer: production.performer,
     attention: production.attention,
     camera: production.camera,

@@ -1,5 +1,6 @@
 /** Measures a pick's plate. */
 import { damageInWords } from '../../film/find-cuts.js';
+import { withSeats } from '../../plate/marks/seat.js';
 import { measurePlate } from '../../plate/measure.js';
 import type { JobWorker } from '../run-job.js';
 import { plateClip } from '../plate-clip.js';
@@ -12,7 +13,7 @@ export const measureWorker: JobWorker = async ({ book, job, progress, signal }) 
   signal.throwIfAborted();
   progress(20, 100, 'measuring');
   const damage = damageInWords(book.need('film', pick.film).cutList?.damaged, pick);
-  const measures = await measurePlate(file, pick.marks, {
+  const measures = await measurePlate(file, withSeats(pick.marks), {
     signal,
     onProgress: (d, t) => progress(20 + (79 * d) / t, 100, 'measuring'),
   });

@@ -38,9 +38,13 @@ export const revealWorker: JobWorker = async ({ book, job, progress, signal }) =
     .filter((j) => (wanted === null || wanted.has(j.id)) && book.get('pick', j.id) !== null);
   joins.sort((a, b) => book.need('pick', a.id).order - book.need('pick', b.id).order);
   if (joins.length === 0)
-    throw new PlatewrightError('PW-REVEAL-EMPTY', 'no pick is joined yet, so there is nothing to reveal', {
-      kind: 'usage',
-    });
+    throw new PlatewrightError(
+      'PW-REVEAL-EMPTY',
+      'no pick is joined yet, so there is nothing to reveal: build a join on a pick’s sheet (“platewright join PICK”) first',
+      {
+        kind: 'usage',
+      },
+    );
   const open: { close(): Promise<void> }[] = [];
   try {
     const parts: RevealPart[] = [];

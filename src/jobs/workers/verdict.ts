@@ -2,6 +2,7 @@
 import { stampOf } from '../../book/take-again.js';
 import { looseTake, takePath } from '../../book/take-place.js';
 import type { MarksFile } from '../../plate/marks/marks.js';
+import { withSeats } from '../../plate/marks/seat.js';
 import { measureTake } from '../../take/measure-take.js';
 import { needsOfPlate } from '../../take/verdict/needs.js';
 import { changedTolerances } from '../../take/verdict/tolerances.js';
@@ -32,11 +33,11 @@ export const verdictWorker: JobWorker = async (context) => {
   const document = book.need('measures', pick.id);
   const measures = document.measures;
   signal.throwIfAborted();
-  const needs = needsOfPlate(measures, pick.marks);
+  const needs = needsOfPlate(measures, withSeats(pick.marks));
   const file = takePath(book, take);
   const measured = await measureTake(file, take.marks ?? { frame: 0, marks: [] }, {
     stir: needs.stir !== null,
-    performerHeightM: performerHeight(pick.marks, book.need('production', 'production').performer.heightM),
+    performerHeightM: performerHeight(withSeats(pick.marks), book.need('production', 'production').performer.heightM),
     onProgress: (d, t) => progress(30 + (68 * d) / t, 100, 'measuring the take'),
   });
   signal.throwIfAborted();

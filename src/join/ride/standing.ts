@@ -58,7 +58,8 @@ export function standingOf({ plate, take }: ProposalInput): Standing {
       'no mark says where the performer goes in the plate; add {"kind":"stand","ground":[x,y],"top":[x,y]} or a ' +
         '"carry" mark',
     );
-  const carried = upright.length > 0 || (stood.length === 0 && carries.length > 0),
+  // Whoever outlined a carrier wants the performer carried, wherever its place on it was marked.
+  const carried = carries.length > 0,
     set = cameraCarrier(pm.camera),
     followed = carried && pm.ride !== undefined && followsMarks(stands, rideCarrier(pm.ride), set);
   return {

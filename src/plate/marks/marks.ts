@@ -5,6 +5,7 @@
  */
 import { z } from 'zod';
 import { PlatewrightError } from '../../core/errors.js';
+import { withSeats } from './seat.js';
 
 const point = z.tuple([z.number().finite(), z.number().finite()]);
 const line = z.tuple([point, point]);
@@ -188,7 +189,10 @@ export function firstIssue(error: z.ZodError): string {
     : `${place} should be ${wanted}, but is ${got}`;
 }
 
-/** Parses and checks a marks file's text. Throws `PW-MARKS-FORM` naming the place. */
+/**
+ * Parses and checks a marks file's text; what a stand mark says of a carried performer is taken into its carry mark.
+ * Throws `PW-MARKS-FORM` naming the place.
+ */
 export function parseMarks(text: string, name: string): MarksFile {
   let raw: unknown;
   try {
@@ -203,7 +207,7 @@ export function parseMarks(text: string, name: string): MarksFile {
   const parsed = marksFileSchema.safeParse(raw);
   if (!parsed.success)
     throw new PlatewrightError('PW-MARKS-FORM', `${name}: ${firstIssue(parsed.error)}`, { cause: parsed.error });
-  return parsed.data;
+  return withSeats(parsed.data);
 }
 
 /** Parses and checks a region file's text. Throws `PW-REGION-FORM`. */

@@ -18,9 +18,8 @@ export function measureRoom(r: RoomRequest): Room {
   const { marks, widthPx, heightPx } = r;
   const at = r.view?.frame ?? marks.frame;
   const frames: [number, number] = [at, at];
-  const stand =
-    marks.marks.find((m) => (m.kind === 'stand' || m.kind === 'carry') && (m.frame ?? marks.frame) === at) ??
-    marks.marks.find((m) => m.kind === 'stand' || m.kind === 'carry');
+  const told = marks.marks.filter((m) => m.kind === 'stand' || (m.kind === 'carry' && m.ground && m.top));
+  const stand = told.find((m) => (m.frame ?? marks.frame) === at) ?? told[0];
   const place =
     stand && (stand.kind === 'stand' || stand.kind === 'carry') && stand.ground && stand.top
       ? { ground: stand.ground, top: stand.top, carried: stand.kind === 'carry', height: stand.height }

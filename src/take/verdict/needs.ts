@@ -43,7 +43,9 @@ export function needsOfPlate(plate: PlateMeasures, marks: MarksFile): PlateNeeds
   const rate = parseRate(plate.rate);
   const at = plate.view?.frame ?? marks.frame;
   const places = marks.marks.filter((m): m is Place => m.kind === 'stand' || m.kind === 'carry');
-  const here = places.find((m) => (m.frame ?? marks.frame) === at) ?? places[0];
+  // A carry mark that says no place leaves it to another mark that does.
+  const told = places.filter((m) => m.ground !== undefined && m.top !== undefined);
+  const here = told.find((m) => (m.frame ?? marks.frame) === at) ?? told[0] ?? places[0];
   const sdPx = 1.5 * MARK_NOISE.pointPx(plate.widthPx);
   let subject: SubjectView | null = null;
   let reason = '';
@@ -54,7 +56,9 @@ export function needsOfPlate(plate: PlateMeasures, marks: MarksFile): PlateNeeds
   );
   if (here === undefined) reason = 'no mark says where the performer stands; add a stand mark (ground and top)';
   else if (here.ground === undefined || here.top === undefined)
-    reason = 'the carry mark says no ground and top of the performer';
+    reason =
+      'nothing marked says where on its carrier the performer sits: mark “stands here” on the frame where the carrier ' +
+      'is outlined (in a marks file: ground and top of the carry mark)';
   else {
     // The largest of the marked sizes decides how many pixels the take must hold.
     let tallest = 0;

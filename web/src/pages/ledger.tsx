@@ -1,5 +1,6 @@
 /** The ledger: what was borrowed, from where, for how long, why, and what was spent. */
 import { createMemo, createSignal, For, Show, type JSX } from 'solid-js';
+import { nameAmong } from '../../../src/book/titles.js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { Ledger } from '../../../src/cut/ledger.js';
 import { edit } from '../api.js';
@@ -95,7 +96,7 @@ function Purposes(props: { book: BookState }): JSX.Element {
         const said = createMemo(() => purpose(f().id));
         return (
           <label class="purpose">
-            Why {f().title} is used:{' '}
+            Why {nameAmong(props.book.films, f())} is used:{' '}
             <textarea
               value={said()}
               rows="2"

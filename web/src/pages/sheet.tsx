@@ -3,6 +3,7 @@
  * takes and verdicts, the join, the inspection.
  */
 import { For, Show, type JSX } from 'solid-js';
+import { nameAmong } from '../../../src/book/titles.js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { PickDocument } from '../../../src/book/documents.js';
 import { seconds } from '../format.js';
@@ -45,7 +46,8 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
       <header class="sheet-head">
         <h2>{props.pick.title}</h2>
         <p class="pencil-note">
-          {film().title}, frames {props.pick.in}–{props.pick.out - 1} · {seconds(frames(), video().rate)}
+          {nameAmong(props.book.films, film())}, frames {props.pick.in}–{props.pick.out - 1} ·{' '}
+          {seconds(frames(), video().rate)}
           {props.pick.note === '' ? '' : ` · ${props.pick.note}`}
         </p>
         <PickWords book={props.book} pick={props.pick} />

@@ -1,5 +1,6 @@
 /** What a cut has beside its lines of picture: film shots as they are, music, captions, credits and thanks. */
 import { createSignal, For, Show, type JSX } from 'solid-js';
+import { nameAmong } from '../../../src/book/titles.js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { CutDocument } from '../../../src/book/documents.js';
 import { edit } from '../api.js';
@@ -14,7 +15,7 @@ export function FilmLine(props: {
     props.book.films.flatMap((f) =>
       (f.cutList?.shots ?? []).map((s, i) => ({
         value: `${f.id} ${s.in} ${s.out}`,
-        label: `${f.title}, shot ${i} (${s.in}–${s.out - 1})`,
+        label: `${nameAmong(props.book.films, f)}, shot ${i + 1} (${s.in}–${s.out - 1})`,
       })),
     );
   const [chosen, setChosen] = createSignal('');

@@ -1,6 +1,7 @@
 /** A film's shots, to be skimmed and picked. */
 import { createSignal, For, Show, type JSX } from 'solid-js';
 import type { FilmDocument, PickDocument } from '../../../src/book/documents.js';
+import { nameAmong } from '../../../src/book/titles.js';
 import type { BookState } from '../../../src/server/api-types.js';
 import { edit, startJob } from '../api.js';
 import { seconds, wellSet } from '../format.js';
@@ -9,9 +10,9 @@ import { Picture } from './picture.js';
 
 type ShotSummary = NonNullable<FilmDocument['summaries']>[number];
 
-/** A name that no other pick has: with several films the film's is part of it. */
-function titleOfPick(book: BookState, film: FilmDocument, index: number): string {
-  const plain = book.films.length > 1 ? `${film.title}, shot ${index}` : `Shot ${index}`;
+/** A name that no other pick has: with several films the film's is part of it. @param number of the shot, from 1 */
+function titleOfPick(book: BookState, film: FilmDocument, number: number): string {
+  const plain = book.films.length > 1 ? `${nameAmong(book.films, film)}, shot ${number}` : `Shot ${number}`;
   const taken = new Set(book.picks.map((p) => p.title));
   let name = plain;
   for (let n = 2; taken.has(name); n++) name = `${plain} (${n})`;
@@ -19,11 +20,12 @@ function titleOfPick(book: BookState, film: FilmDocument, index: number): string
 }
 
 function pickShot(book: BookState, film: FilmDocument, shot: ShotSummary): void {
-  const title = titleOfPick(book, film, shot.index);
+  const number = shot.index + 1;
+  const title = titleOfPick(book, film, number);
   void edit(`pick ${title}`, () => {
     const taken = new Set(book.picks.map((p) => p.id));
-    let id = `shot-${shot.index}`;
-    for (let n = 2; taken.has(id); n++) id = `shot-${shot.index}-${n}`;
+    let id = `shot-${number}`;
+    for (let n = 2; taken.has(id); n++) id = `shot-${number}-${n}`;
     const order = book.picks.reduce((m, p) => Math.max(m, p.order), 0) + 1;
     return [
       {
@@ -32,7 +34,7 @@ function pickShot(book: BookState, film: FilmDocument, shot: ShotSummary): void 
         document: {
           id,
           film: film.id,
-          title: titleOfPick(book, film, shot.index),
+          title: titleOfPick(book, film, number),
           in: shot.in,
           out: shot.out,
           order,
@@ -61,7 +63,7 @@ export function FilmShots(props: { book: BookState; film: FilmDocument }): JSX.E
   const v = props.film.info.video!;
   return (
     <section>
-      <h2>{props.film.title}</h2>
+      <h2>{nameAmong(props.book.films, props.film)}</h2>
       <p class="pencil-note">
         {v.frameCount} {v.frameCount === 1 ? 'frame' : 'frames'} · {v.widthPx} × {v.heightPx}
         {props.film.credit === '' ? '' : ` · ${props.film.credit}`}
@@ -122,13 +124,13 @@ function Shot(props: {
               source={{
                 what: 'film',
                 id: props.film.id,
-                title: `${props.film.title}, shot ${props.shot.index}`,
+                title: `${props.film.title}, shot ${props.shot.index + 1}`,
                 in: props.shot.in,
                 out: props.shot.out,
               }}
               frame={n}
               width={220}
-              alt={`shot ${props.shot.index}, frame ${n}`}
+              alt={`shot ${props.shot.index + 1}, frame ${n}`}
               ratio={v.widthPx / v.heightPx}
             />
           )}
@@ -136,7 +138,7 @@ function Shot(props: {
       </div>
       <div class="shot-words">
         <h3>
-          Shot {props.shot.index}{' '}
+          Shot {props.shot.index + 1}{' '}
           <span class="pencil-note">
             frames {props.shot.in}–{props.shot.out - 1} · {seconds(props.shot.out - props.shot.in, v.rate)}
             {props.shot.entry === 'cut' || props.shot.entry === 'start' ? '' : ` · enters by ${props.shot.entry}`}

@@ -1,7 +1,7 @@
 /** The plate on a pick's sheet: four frames of it, and its marks. */
 import { For, type JSX } from 'solid-js';
-import { spacedWords } from '../../../src/core/spaced-words.js';
 import type { PickDocument } from '../../../src/book/documents.js';
+import { markName } from '../viewer/mark-name.js';
 import { openViewer } from '../viewer/state.js';
 import { Picture } from './picture.js';
 
@@ -45,16 +45,16 @@ export function PlatePart(props: { pick: PickDocument; ratio: number }): JSX.Ele
           {props.pick.marks.marks.length === 0
             ? 'no marks yet: uprights of known height, ground lines, shadows, where the performer stands'
             : `${props.pick.marks.marks.length === 1 ? '1 mark' : `${props.pick.marks.marks.length} marks`}: ` +
-              tally(props.pick.marks.marks.map((x) => x.kind))}
+              tally(props.pick.marks.marks.map(markName))}
         </span>
       </p>
     </section>
   );
 }
 
-/** Kinds of marks with how many there are of each, in words. */
-function tally(kinds: readonly string[]): string {
+/** Names of marks with how many there are of each. */
+function tally(names: readonly string[]): string {
   const n = new Map<string, number>();
-  for (const k of kinds) n.set(k, (n.get(k) ?? 0) + 1);
-  return [...n].map(([k, c]) => (c > 1 ? `${c} × ${spacedWords(k)}` : spacedWords(k))).join(', ');
+  for (const k of names) n.set(k, (n.get(k) ?? 0) + 1);
+  return [...n].map(([k, c]) => (c > 1 ? `${c} × ${k}` : k)).join(', ');
 }

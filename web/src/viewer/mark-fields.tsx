@@ -4,6 +4,7 @@
  */
 import { createSignal, For, Index, Show, type JSX } from 'solid-js';
 import type { Mark } from '../../../src/plate/marks/marks.js';
+import { markName } from './mark-name.js';
 import { handles, withHandle } from './mark-shapes.js';
 
 interface Field {
@@ -68,16 +69,6 @@ export function withField(mark: Mark, field: Field, text: string): Mark | null {
   if (!Number.isFinite(v) || v < (field.min ?? -Infinity) || v > (field.max ?? Infinity)) return null;
   return { ...rest, [field.key]: field.key === 'offsetFrames' ? Math.round(v) : v } as unknown as Mark;
 }
-
-/** A mark by the words of its tool. */
-export const markName = (m: Mark): string =>
-  m.kind === 'groundLines'
-    ? 'ground lines'
-    : m.kind === 'erase' && m.shadow === true
-      ? 'its shadow'
-      : m.kind === 'erase' && m.gone === true
-        ? 'erase, gone'
-        : m.kind;
 
 /** The marks of a file as a choice: the way to one without pointing at it. */
 export function MarkChoice(props: {

@@ -105,16 +105,18 @@ export function MarkPalette(props: Props): JSX.Element {
           )}
         </For>
       </div>
-      <Show
-        when={props.tool}
-        fallback={
-          <Show when={!placed()}>
-            <span class="hint">{first()}</span>
-          </Show>
-        }
-      >
-        {(t) => <ToolInHand tool={t()} of={props} />}
-      </Show>
+      <div class="in-hand">
+        <Show
+          when={props.tool}
+          fallback={
+            <Show when={!placed()}>
+              <span class="hint">{first()}</span>
+            </Show>
+          }
+        >
+          {(t) => <ToolInHand tool={t()} of={props} />}
+        </Show>
+      </div>
     </div>
   );
 }

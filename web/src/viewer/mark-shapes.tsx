@@ -6,6 +6,11 @@ import type { Mark } from '../../../src/plate/marks/marks.js';
 /** A place in the picture, px from its top left corner. */
 export type P = [number, number];
 
+/** Foot and top of a carried performer, where they are marked. */
+function seatOf(m: Extract<Mark, { kind: 'carry' }>): readonly (readonly [number, number])[] {
+  return m.ground === undefined || m.top === undefined ? [] : [m.ground, m.top];
+}
+
 /** Points of a mark that can be dragged, px of the picture, in the order that `withHandle` counts them by. */
 export function handles(m: Mark): P[] {
   switch (m.kind) {
@@ -22,6 +27,9 @@ export function handles(m: Mark): P[] {
         [cx - ry * s, cy + ry * c],
       ];
     }
+    // Where it sits on what carries it, then the outline of that.
+    case 'carry':
+      return [...seatOf(m), ...m.region].map(([x, y]) => [x, y]);
     default:
       return markPoints(m).map(([x, y]) => [x, y]);
   }
@@ -56,8 +64,14 @@ export function withHandle(m: Mark, i: number, p: P): Mark {
     case 'stand':
     case 'performer':
       return i === 0 ? { ...m, ground: p } : { ...m, top: p };
-    case 'carry':
-      return { ...m, region: at(m.region) };
+    case 'carry': {
+      const k = i - seatOf(m).length;
+      return k >= 0
+        ? { ...m, region: m.region.map((q, n) => (n === k ? p : q)) }
+        : i === 0
+          ? { ...m, ground: p }
+          : { ...m, top: p };
+    }
     case 'erase':
     case 'front':
     case 'pane':
@@ -114,7 +128,7 @@ export function MarkShape(props: {
       case 'rectangle':
         return path(m.corners, true);
       case 'carry':
-        return path(m.region, true);
+        return path(m.region, true) + path(seatOf(m), false);
       case 'erase':
       case 'front':
       case 'pane':

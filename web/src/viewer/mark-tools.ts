@@ -113,7 +113,7 @@ export const TOOLS: readonly MarkTool[] = [
     about: 'the performer',
     on: 'plate',
     points: 2,
-    hint: 'where the performer’s feet are, then where its top is',
+    hint: 'where the performer’s feet are, then where its top is (where it rides on something: on the frame outlined)',
     asks: 'height',
     make: (p, frame, height) => ({ kind: 'stand', frame, ground: p[0]!, top: p[1]!, ...(height ? { height } : {}) }),
   },
@@ -123,7 +123,7 @@ export const TOOLS: readonly MarkTool[] = [
     about: 'the performer',
     on: 'plate',
     points: null,
-    hint: 'outline of what the performer rides on',
+    hint: 'outline of what the performer rides on; then “stands here” on this frame says where on it, and how large',
     make: (p, frame) => ({ kind: 'carry', frame, region: [...p] }),
   },
   {

@@ -4,7 +4,7 @@
  */
 import { createSignal } from 'solid-js';
 import type { Mark, MarksFile } from '../../../src/plate/marks/marks.js';
-import { takesPlaceOf } from '../../../src/plate/one-a-frame.js';
+import { withMark } from '../../../src/plate/one-a-frame.js';
 import { edit } from '../api.js';
 import type { Facts } from './facts.js';
 import { withHandle, type P } from './mark-shapes.js';
@@ -42,18 +42,22 @@ export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) 
   const [chosen, setChosen] = createSignal<number | null>(null);
   const [drag, setDrag] = createSignal<{ mark: number; handle: number; point: P } | null>(null);
 
-  /** One mark more; it is the chosen one then, so that its numbers can be given at once. */
+  /**
+   * One mark more, or the correction of one; it is the chosen one then, so that its numbers can be given at once. Where
+   * a carried performer sits goes into the mark of what carries it.
+   */
   const add = (title: string, mark: Mark, inPlaceOf: (m: Mark) => boolean = () => false): void =>
     save(title, (all) => {
-      const marks = all.filter((m) => !inPlaceOf(m));
-      setChosen(marks.length);
-      return [...marks, mark];
+      const { marks } = withMark({ ...marksFile(), marks: all.filter((m) => !inPlaceOf(m)) }, mark);
+      const before = new Set(all);
+      setChosen(marks.findLastIndex((m) => !before.has(m)));
+      return marks;
     });
   const chosenMark = (): Mark | undefined => (chosen() === null ? undefined : marksFile().marks[chosen()!]);
   const finish = (t: MarkTool, list: readonly P[]): void => {
     const n = number().trim() === '' ? undefined : Number(number().replace(',', '.'));
     const made = t.make(list, frame(), Number.isFinite(n) ? n : undefined);
-    add(`mark ${t.label}`, made, (m) => takesPlaceOf(made, m, (x) => x.frame ?? marksFile().frame));
+    add(`mark ${t.label}`, made);
     setPoints([]);
   };
   const place = (t: MarkTool, p: P): void => {

@@ -68,6 +68,17 @@ export function usePointing(
     }
     place(t, p);
   };
+  /**
+   * Beside the picture: points of what its edge cuts, no farther off than a marks file may say. No pixel is there to be
+   * read.
+   */
+  const onBeside = (e: MouseEvent): void => {
+    const t = tool();
+    if (t === null) return;
+    const within = (v: number, size: number): number => Math.min(2 * size, Math.max(-size, v));
+    const [x, y] = round(toPicture(e));
+    place(t, [within(x, facts().width), within(y, facts().height)]);
+  };
   const { cross, steer } = useCrosshair(facts, setAt);
   const onMove = (e: PointerEvent): void => {
     setAt(toPicture(e));
@@ -109,7 +120,7 @@ export function usePointing(
   const onDown = (): void => {
     dropped = false;
   };
-  return { pixel, at, setAt, cross, steer, round, onClick, onDown, onMove, onUp, grab };
+  return { pixel, at, setAt, cross, steer, round, onClick, onBeside, onDown, onMove, onUp, grab };
 }
 
 /** What the viewer's parts share about the hand on the picture. */

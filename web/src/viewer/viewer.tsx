@@ -63,7 +63,14 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
     >
       <ViewerBar request={v} facts={facts} frame={frame} look={look} marking={marking} measures={measures()} />
       <TroubleNote />
-      <div class="stage" ref={stage}>
+      <div
+        class="stage"
+        ref={stage}
+        data-tool={marking.tool() !== null}
+        onClick={(e) => {
+          if (e.target === stage) pointing.onBeside(e);
+        }}
+      >
         <Glass
           request={v}
           facts={facts}

@@ -1,0 +1,156 @@
+/**
+ * Marks in the workbench: by mouse, beside the picture and by the keyboard alone, proposed ones, one's numbers changed
+ * afterwards, and where a carried performer sits. Each test has a workbench of its own. Skips loudly where there is no
+ * Chromium; with PLATEWRIGHT_BROWSER=required a missing browser fails.
+ */
+import type { Page } from 'playwright-core';
+import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import type { Mark } from '../../src/plate/marks/marks.js';
+import { CHROMIUM, look } from './chromium.js';
+import { Workbenches, type Workbench } from './own-workbench.js';
+
+const UPRIGHT: Mark = { kind: 'upright', frame: 0, foot: [160, 162], top: [160, 54], height: 1.8 };
+let all: Workbenches, bench: Workbench, page: Page;
+
+/** Opens the viewer for marks on a pick that has these. */
+async function marking(marks: readonly Mark[] = []): Promise<void> {
+  bench = await all.open(marks);
+  page = bench.page;
+  await page.getByRole('button', { name: 'Put marks on it' }).click();
+  await page.locator('.sheet-of-glass svg').waitFor();
+}
+const marks = async (): Promise<readonly Mark[]> => (await bench.book()).picks[0]!.marks.marks;
+const tool = (name: string) =>
+  page.getByRole('toolbar', { name: 'Marks' }).getByRole('button', { name, exact: true }).click();
+async function click(...points: readonly (readonly [number, number])[]): Promise<void> {
+  for (const [x, y] of points) await page.mouse.click(...(await bench.onPicture(x, y)));
+}
+
+describe.skipIf(CHROMIUM === undefined)('marks in the workbench', () => {
+  beforeAll(async () => {
+    all = await Workbenches.prepare();
+  });
+  afterEach(async () => bench.close());
+  afterAll(async () => all.close());
+
+  it('draws marks with the mouse, moves one, and loses nothing on reload', async () => {
+    await marking();
+    await tool('upright');
+    await page.locator('.tools input').fill('1,8');
+    await click([160, 162], [160, 54]);
+    await page.locator('.mark.upright').waitFor();
+    await tool('erase');
+    await click([32, 36], [96, 36], [96, 108]);
+    await page.keyboard.press('Enter');
+    await page.locator('.mark.erase').waitFor();
+    // Put the tool away and drag the upright's top.
+    await tool('erase');
+    await page.mouse.move(...(await bench.onPicture(160, 54)));
+    await page.mouse.down();
+    await page.mouse.move(...(await bench.onPicture(166, 72)), { steps: 4 });
+    await page.mouse.up();
+    await expect
+      .poll(async () => (await marks()).flatMap((m) => (m.kind === 'upright' ? [m.height, Math.round(m.top[1])] : [])))
+      .toEqual([1.8, 72]);
+    await look(page, 'marks', false);
+    await page.reload();
+    await page.getByText('2 marks: upright, erase').waitFor();
+  });
+
+  it('takes a carried performer’s place into the mark of what carries it, as one to be moved', async () => {
+    await marking();
+    await tool('rides on');
+    await click([200, 60], [260, 60], [260, 120], [200, 120]);
+    await page.keyboard.press('Enter');
+    await page.locator('.mark.carry').waitFor();
+    await tool('stands here');
+    await page.getByLabel('its height, m').fill('0.4');
+    await click([230, 70], [230, 30]);
+    const carry = async () => (await marks()).flatMap((m) => (m.kind === 'carry' ? [m] : []));
+    await expect.poll(async () => (await marks()).map((m) => m.kind)).toEqual(['carry']);
+    const [first] = await carry();
+    expect(first!.height).toBe(0.4);
+    expect(Math.abs(first!.ground![1] - 70) + Math.abs(first!.top![1] - 30)).toBeLessThan(1);
+    await tool('stands here');
+    await page.mouse.move(...(await bench.onPicture(230, 30)));
+    await page.mouse.down();
+    await page.mouse.move(...(await bench.onPicture(230, 20)), { steps: 4 });
+    await page.mouse.up();
+    await expect.poll(async () => Math.round((await carry())[0]!.top![1])).toBe(20);
+    await page.keyboard.press('Escape');
+    await page.keyboard.press('Escape');
+    await page.getByText('1 mark: rides on (carry)').waitFor();
+  });
+
+  it('puts points beside the picture, of what its edge cuts; the picture stays where it is', async () => {
+    await marking();
+    const where = () => page.locator('.sheet-of-glass svg').boundingBox();
+    const before = await where();
+    await tool('erase');
+    await click([300, 40], [324, 40], [324, 100], [300, 100]);
+    await page.keyboard.press('Enter');
+    await page.locator('.mark.erase').waitFor();
+    const polygon = (await marks()).flatMap((m) => (m.kind === 'erase' ? [m.polygon.map((p) => p[0])] : []))[0]!;
+    expect(polygon.map(Math.round)).toEqual([300, 324, 324, 300]);
+    expect(await where()).toEqual(before);
+  });
+
+  it('proposes marks on the frame in view and puts only what is taken', async () => {
+    await marking();
+    await page.getByRole('button', { name: 'Propose marks' }).click();
+    await page.locator('.proposals li').first().waitFor();
+    const offered = await page.locator('.proposals button', { hasText: 'Take it' }).count();
+    expect((await marks()).length).toBe(0);
+    if (offered > 0) {
+      await page.locator('.proposals button', { hasText: 'Take it' }).first().click();
+      await expect.poll(async () => (await marks()).length).toBe(1);
+    }
+  });
+
+  it('gives a chosen mark its number afterwards, and takes it back in the viewer', async () => {
+    await marking([UPRIGHT]);
+    const height = async () => (await marks()).flatMap((m) => (m.kind === 'upright' ? [m.height] : []))[0];
+    await page.locator('.mark.upright path').dispatchEvent('click');
+    const chosen = page.getByRole('group', { name: 'The chosen mark' });
+    await chosen.getByLabel('height, m').fill('nonsense');
+    await chosen.getByLabel('height, m').press('Tab');
+    await expect.poll(() => chosen.getByLabel('height, m').getAttribute('aria-invalid')).toBe('true');
+    expect(await height()).toBe(1.8);
+    await chosen.getByLabel('height, m').fill('2,05');
+    await chosen.getByLabel('height, m').press('Tab');
+    await expect.poll(height).toBe(2.05);
+    await page.getByRole('dialog').getByRole('button', { name: 'Take back' }).click();
+    await expect.poll(height).toBe(1.8);
+    await page.keyboard.press('Escape');
+    await page.getByRole('dialog').waitFor({ state: 'detached' });
+  });
+
+  it('draws a mark by the keyboard alone, and begins a second one on a point of the first', async () => {
+    bench = await all.open([]);
+    page = bench.page;
+    await page.getByRole('button', { name: 'Put marks on it' }).focus();
+    await page.keyboard.press('Enter');
+    await page.getByRole('button', { name: 'upright', exact: true }).focus();
+    await page.keyboard.press('Enter');
+    // The first arrow shows the crosshair in the middle (160, 90); with shift it goes 10 px.
+    await page.keyboard.press('ArrowRight');
+    for (let i = 0; i < 3; i++) await page.keyboard.press('Shift+ArrowDown');
+    for (let i = 0; i < 4; i++) await page.keyboard.press('ArrowLeft');
+    await page.keyboard.press(' ');
+    for (let i = 0; i < 7; i++) await page.keyboard.press('Shift+ArrowUp');
+    await page.keyboard.press(' ');
+    await expect.poll(marks).toMatchObject([{ kind: 'upright', foot: [156, 120], top: [156, 50] }]);
+    // A click on the upright's foot with another tool in hand puts a point there and moves nothing.
+    await tool('shadow');
+    await click([157, 120], [220, 140]);
+    await expect
+      .poll(async () => (await marks()).flatMap((m) => (m.kind === 'shadow' ? [m.foot] : [])))
+      .toEqual([[156, 120]]);
+    expect((await marks())[0]).toMatchObject({ foot: [156, 120] });
+    expect((await bench.book()).history[0]!.title).toBe('mark shadow');
+    // Out of a field by Escape, then out of the tool, then out of the viewer.
+    await page.locator('.chosen input').first().focus();
+    for (let i = 0; i < 3; i++) await page.keyboard.press('Escape');
+    await page.locator('dialog.viewer').waitFor({ state: 'detached' });
+  });
+});
