@@ -98,6 +98,24 @@ describe('what stands before the screen and stays', () => {
     expect([...box.at].filter((i) => round(i % W, Math.floor(i / W))).length).toBeGreaterThan(150);
   });
 
+  it('is no arm whose joint is a gap, and a mark as thick that lies twice as far off', () => {
+    // A gap of two thirds of what the arm's middle reaches; the body's side lies at column 74.
+    const arm = (x: number, y: number): boolean => x >= 77 && x < 89 && y > 40 && y < 60,
+      mark = (x: number, y: number): boolean => x >= 83 && x < 95 && y > 40 && y < 60;
+    for (const [part, is] of [
+      [arm, false],
+      [mark, true],
+    ] as const) {
+      const still = [1, 2, 3, 4, 5].map((k) => frame(60, k, (x, y) => (part(x, y) ? COAT : null))),
+        { at } = findSetPieces(
+          still.map((w) => w.small),
+          still.map((w) => w.field),
+          MAP,
+        )!;
+      expect([...at].filter((i) => part(i % W, Math.floor(i / W))).length > 150).toBe(is);
+    }
+  });
+
   it('is neither a performer who holds still, nor a second one, nor anything that moves', () => {
     const still = [1, 2, 3, 4, 5].map((k) => frame(60, k)),
       held = findSetPieces(

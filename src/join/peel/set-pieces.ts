@@ -30,7 +30,7 @@ const HAIR = 8;
  * A part that stays this near to the performer, in parts of what its thickest place reaches from middle to edge, is its
  * own (own choice).
  */
-const NEAR_BY = 0.5;
+const NEAR_BY = 0.75;
 /** Distance from the mean colour, as a share of the screen's strength there, within which the frames agree, rms. */
 const AGREES = 0.12;
 /** The same for a frame that is told to show a piece, which may lie in the performer's shadow: ρ and brightness. */
