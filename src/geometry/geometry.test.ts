@@ -222,9 +222,8 @@ describe('rotations', () => {
     const r = rotationFromPanTiltRoll(0.4, -0.2, 0.1);
     const a = panTiltRollDeg(r);
     near([a.panDeg, a.tiltDeg, a.rollDeg], [22.918312, -11.459156, 5.729578], 1e-5);
-    // Panned to the right, the axis points to +x; tilted down, to +y.
-    expect(r[2]).toBeGreaterThan(0);
-    expect(r[5]).toBeGreaterThan(0);
+    // Panned to the right, the axis points to +x; tilted down, to +y: spherical coordinates of the axis.
+    near([r[2], r[5], r[8]], [Math.sin(0.4) * Math.cos(0.2), Math.sin(0.2), Math.cos(0.4) * Math.cos(0.2)], 1e-12);
   });
   it('Kabsch recovers a rotation', () => {
     const r = rotationFromVector([0.3, -0.5, 0.2]);
@@ -275,11 +274,11 @@ describe('camera', () => {
   });
   it('turns the picture clockwise for a positive roll', () => {
     const c = worldToCamera(0, 0, 10);
-    // The world's right end of the horizon comes to lie lower (y down positive).
-    expect(c[3]).toBeGreaterThan(0);
+    // The world's right end of the horizon comes to lie lower (y down positive), by the sine of the roll.
+    near([c[0], c[3], c[6]], [Math.cos(Math.PI / 18), Math.sin(Math.PI / 18), 0], 1e-12);
   });
   it('moves things left when the camera pans right', () => {
     const c = worldToCamera(10, 0, 0);
-    expect(c[2]).toBeLessThan(0);
+    near([c[2], c[5], c[8]], [-Math.sin(Math.PI / 18), 0, Math.cos(Math.PI / 18)], 1e-12);
   });
 });

@@ -6,7 +6,8 @@ import { VideoReader } from '../../media/video-reader.js';
 import { VideoWriter } from '../../media/video-writer.js';
 import { measureLook } from '../../plate/look/look.js';
 import type { RegionFile } from '../../plate/marks/marks.js';
-import { PlateCleaner, type CleanedBox, type EraseReport } from './erase.js';
+import type { EraseReport } from './clean-set.js';
+import { PlateCleaner, type CleanedBox } from './erase.js';
 import { grower, type Grower } from '../air/grain.js';
 
 export interface EraseFileOptions {
