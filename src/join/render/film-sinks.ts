@@ -94,7 +94,7 @@ export function openMatte(renderer: JoinRenderer, out: string): Promise<VideoWri
   });
 }
 
-/** Opens the film and, where `matte` names a file, the matte beside it. */
+/** Opens the film and, where `matte` names a file, the matte beside it; where that fails nothing of the film is left. */
 export async function openSinks(
   renderer: JoinRenderer,
   out: string,
@@ -110,7 +110,13 @@ export async function openSinks(
   const colour = renderer.plateInfo.colour,
     own = filmColour(renderer, o.codec);
   const picture = await openFilm(renderer, out, o);
-  const mask = matte === undefined ? null : await openMatte(renderer, matte);
+  const mask =
+    matte === undefined
+      ? null
+      : await openMatte(renderer, matte).catch(async (error: unknown) => {
+          await picture.abort();
+          throw error;
+        });
   let whole: Picture | null = null,
     part: Picture | null = null;
   const grey = mask === null ? null : emptyMatte(size);
@@ -145,7 +151,12 @@ export async function openSinks(
       if (mask !== null && grey !== null) await mask.writeFrame(matteInto(grey, frame));
     },
     async close() {
-      await picture.close();
+      try {
+        await picture.close();
+      } catch (error) {
+        await mask?.abort();
+        throw error;
+      }
       await mask?.close();
     },
     async abort() {

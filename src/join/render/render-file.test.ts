@@ -202,6 +202,23 @@ describe('a render that is stopped', () => {
     });
   }
 
+  it('leaves nothing of the film where its matte cannot be written', async () => {
+    const renderer = await JoinRenderer.open(recipe);
+    // No folder can be made in a file.
+    writeFileSync(path(folder, 'in-the-way'), '');
+    try {
+      await expect(
+        renderJoin(renderer, path(folder, 'alone.mkv'), {
+          codec: 'ffv1',
+          matte: path(folder, 'in-the-way', 'matte.mkv'),
+        }),
+      ).rejects.toThrow();
+    } finally {
+      await renderer.close();
+    }
+    expect(readdirSync(folder).filter((name) => name.startsWith('alone'))).toEqual([]);
+  });
+
   it('keeps nothing that belonged to another recipe', async () => {
     await render('other.mkv', 'ffv1', 'work-other', recipe, 17);
     const moved: Recipe = { ...recipe, steps: recipe.steps.map((s) => (s.step === 'air' ? { ...s, seed: 10 } : s)) };
