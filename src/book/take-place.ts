@@ -2,8 +2,9 @@
 import { existsSync } from 'node:fs';
 import { PlatewrightError } from '../core/errors.js';
 import type { Book } from './book.js';
-import type { TakeDocument } from './documents.js';
+import { makeId, type TakeDocument } from './documents.js';
 import { isOtherFile, otherFile } from './take-again.js';
+import { freeTitle } from './titles.js';
 
 /**
  * Says which pick a take is for; null: for none yet. A verdict goes with the pick it was given against; marks, star and
@@ -16,6 +17,31 @@ export function assignTake(book: Book, id: string, pick: string | null): TakeDoc
   return book.edit(pick === null ? `${now.title} is for no pick` : `${now.title} is for ${title}`, (e) => {
     const { verdict: _verdict, verdictOf: _verdictOf, ...rest } = e.get('take', id) ?? now;
     const take: TakeDocument = { ...rest, pick };
+    e.put('take', take);
+    return take;
+  });
+}
+
+/**
+ * Uses a take for another pick too: a take of its own there, of the same file and with its marks, judged by itself. The
+ * file is not copied. Throws `PW-BOOK-NO-SUCH` where there is no such take or pick, and `PW-TAKE-TWICE` where the file
+ * is a take of that pick already.
+ */
+export function takeFor(book: Book, id: string, pick: string): TakeDocument {
+  const of = book.need('take', id);
+  const { title } = book.need('pick', pick);
+  const there = book.list('take').find((t) => t.pick === pick && t.file === of.file);
+  if (there !== undefined)
+    throw new PlatewrightError('PW-TAKE-TWICE', `${there.title} is a take of ${title} already`, { kind: 'usage' });
+  return book.edit(`${of.title} is for ${title} too`, (e) => {
+    const { verdict: _verdict, verdictOf: _verdictOf, ...rest } = of;
+    const take: TakeDocument = {
+      ...rest,
+      id: makeId(of.id, (i) => e.get('take', i) !== null, 'take'),
+      pick,
+      title: freeTitle(of.title, e.list('take')),
+      star: false,
+    };
     e.put('take', take);
     return take;
   });

@@ -4,7 +4,7 @@ import type { Hono } from 'hono';
 import { z } from 'zod';
 import { removeFilm } from '../book/film-place.js';
 import type { Book } from '../book/book.js';
-import { assignTake, removeTake } from '../book/take-place.js';
+import { assignTake, removeTake, takeFor } from '../book/take-place.js';
 import { takeAgain } from '../book/take-again.js';
 import { turnTake } from '../book/turn-take.js';
 import { PlatewrightError } from '../core/errors.js';
@@ -43,6 +43,13 @@ export function mediaRoutes(app: Hono, book: Book, runner: JobRunner): void {
     if (take.verdict === undefined) enterTakeJobs(book, take);
     runner.wake();
     return c.json({ id: take.id, pick: take.pick });
+  });
+  app.post('/api/takes/:id/also', async (c) => {
+    const { pick } = parseAs(z.object({ pick: z.string().max(64) }), await jsonBody(c), 'this choice of a pick');
+    const take = takeFor(book, c.req.param('id'), pick);
+    enterTakeJobs(book, take);
+    runner.wake();
+    return c.json({ id: take.id, pick: take.pick }, 201);
   });
   app.post('/api/takes/:id/turn', async (c) => {
     const { clockwise } = parseAs(z.object({ clockwise: z.number() }), await jsonBody(c), 'this turn');

@@ -400,6 +400,31 @@ describe('films and takes find their place', () => {
       book.close();
     }
   });
+  it('one take serves two picks: the same file, with its marks, judged by itself', async () => {
+    const [first] = (await state()).takes;
+    await post('/api/edit', {
+      title: 'another pick',
+      changes: [
+        { do: 'put', kind: 'pick', document: { ...(await state()).picks[0]!, id: 'two', title: 'Two', order: 2 } },
+      ],
+    });
+    const r = await post(`/api/takes/${first!.id}/also`, { pick: 'two' });
+    expect(r.status).toBe(201);
+    const { id } = (await r.json()) as { id: string };
+    const twin = (await state()).takes.find((t) => t.id === id)!;
+    expect([twin.pick, twin.file, twin.star, twin.verdict]).toEqual(['two', first!.file, false, undefined]);
+    expect(twin.marks).toEqual(first!.marks);
+    expect(twin.title).toBe(`${first!.title} (2)`);
+    expect((await state()).takes.find((t) => t.id === first!.id)!.pick).toBe(first!.pick);
+    for (const j of (await state()).jobs) await post(`/api/jobs/${j.id}/stop`, {});
+    expect(await fails(await post(`/api/takes/${first!.id}/also`, { pick: 'two' }), 'PW-TAKE-TWICE')).toContain(
+      'is a take of Two already',
+    );
+    await fails(await post(`/api/takes/${first!.id}/also`, { pick: 'nobody' }), 'PW-BOOK-NO-SUCH');
+    await post('/api/undo', {});
+    expect((await state()).takes.some((t) => t.id === id)).toBe(false);
+    await post('/api/undo', {});
+  });
   it('a film is sent, found missing, sent again; another film is refused in its place', async () => {
     const same = readFileSync(join(folder, 'film.mp4'));
     const twice = await fetch(`${base}/api/films?name=b.mp4`, { method: 'POST', body: same });

@@ -155,6 +155,8 @@ export const forgetPhones = () => attempt(() => call<PhoneInvitation>('/api/phon
 /** Says for which pick a take is; null: for none. */
 export const assignTake = (id: string, pick: string | null) =>
   change(`/api/takes/${encodeURIComponent(id)}/pick`, { pick });
+/** Uses a take for another pick too. */
+export const takeForToo = (id: string, pick: string) => change(`/api/takes/${encodeURIComponent(id)}/also`, { pick });
 /** Turns how a take is shown and measured; `clockwise`: degrees, in quarters. */
 export const turnTake = (id: string, clockwise: number) =>
   change(`/api/takes/${encodeURIComponent(id)}/turn`, { clockwise });

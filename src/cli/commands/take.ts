@@ -5,7 +5,7 @@ import type { Command } from 'commander';
 import type { Book } from '../../book/book.js';
 import type { TakeDocument } from '../../book/documents.js';
 import { addLayers, addTake } from '../../book/add-media.js';
-import { assignTake, removeTake } from '../../book/take-place.js';
+import { assignTake, removeTake, takeFor } from '../../book/take-place.js';
 import { isOtherFile, takeAgain } from '../../book/take-again.js';
 import { turnTake } from '../../book/turn-take.js';
 import { counted } from '../../core/counted.js';
@@ -24,6 +24,7 @@ export function register(program: Command): void {
   addCommand(take);
   listCommand(take);
   forCommand(take);
+  alsoCommand(take);
   turnCommand(take);
   againCommand(take);
   removeCommand(take);
@@ -163,6 +164,25 @@ function forCommand(take: Command): void {
           });
         answer(o, assignTake(book, id, pick ?? null), (t) =>
           t.pick === null ? `${t.id} is for no pick` : `${t.id} is for ${t.pick}; next: platewright verdict ${t.id}`,
+        );
+      }),
+    ),
+  );
+}
+
+/** One take for several picks. */
+function alsoCommand(take: Command): void {
+  onProduction(
+    take
+      .command('also <take> <pick>')
+      .description('Use a take for another pick too: it is marked and judged there by itself; the file is not copied.'),
+  ).action(
+    action(async (id: string, pick: string, o: ProductionOptions) =>
+      withBook(o, async (book) => {
+        answer(
+          o,
+          takeFor(book, id, pick),
+          (t) => `added take "${t.id}" for ${t.pick}; next: platewright verdict ${t.id}`,
         );
       }),
     ),

@@ -5,7 +5,7 @@
 import { For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { TakeDocument } from '../../../src/book/documents.js';
-import { assignTake, removeTake, takeAgain, turnTake, whyUnjudged } from '../api.js';
+import { assignTake, removeTake, takeAgain, takeForToo, turnTake, whyUnjudged } from '../api.js';
 import { ById } from './by-id.js';
 import { Picture } from './picture.js';
 import { TakeUpload } from './take-upload.js';
@@ -73,6 +73,7 @@ export function TakePlace(props: { book: BookState; take: TakeDocument }): JSX.E
             </For>
           </select>
         </label>
+        <AlsoFor book={props.book} take={props.take} />
         <Show when={!props.book.phone && props.take.kind === 'video'}>
           <label>
             filmed{' '}
@@ -118,5 +119,29 @@ export function TakePlace(props: { book: BookState; take: TakeDocument }): JSX.E
         <For each={props.take.info.video?.notes ?? []}>{(n) => <span class="pencil-note">{n}</span>}</For>
       </p>
     </>
+  );
+}
+
+/** Other picks for which the same file may be a take too: there it is marked and judged by itself. */
+function AlsoFor(props: { book: BookState; take: TakeDocument }): JSX.Element {
+  const others = () =>
+    props.book.picks.filter((p) => !props.book.takes.some((t) => t.pick === p.id && t.file === props.take.file));
+  return (
+    <Show when={!props.book.phone && props.take.pick !== null && others().length > 0}>
+      <label>
+        also for{' '}
+        <select
+          value=""
+          onChange={(e) => {
+            const pick = e.currentTarget.value;
+            e.currentTarget.value = '';
+            if (pick !== '') void takeForToo(props.take.id, pick);
+          }}
+        >
+          <option value="">no other pick</option>
+          <For each={others()}>{(p) => <option value={p.id}>{p.title}</option>}</For>
+        </select>
+      </label>
+    </Show>
   );
 }
