@@ -33,4 +33,31 @@ describe("darkness of a plate's own shadow", () => {
   it('is not read where the shadow is wider than what is looked at', () => {
     expect(measurePlateShadow(street(24), [20, 80], [220, 80], [0, 1], 18)).toBeNull();
   });
+
+  it('is not taken for the border of another ground where it crosses one', () => {
+    // A path above row 80, dark grass below it; a thin shadow runs along row 60 for most of the way, then down over
+    // the border.
+    const p = createPicture(W, H, 3),
+      r = new RandomStream(4);
+    const row = (x: number): number => (x < 150 ? 60 : 60 + (x - 150) * 0.35);
+    for (let y = 0, i = 0; y < H; y++)
+      for (let x = 0; x < W; x++, i++) {
+        const shade = Math.abs(y - row(x)) < 4,
+          ground = y < 80 ? [0.3, 0.3, 0.3] : [0.09, 0.14, 0.03];
+        for (let c = 0; c < 3; c++)
+          p.data[c * W * H + i] = ground[c]! * (shade ? LEFT[c]! : 1) * (1 + 0.03 * r.normal());
+      }
+    const m = measurePlateShadow(p, [20, 60], [220, 84], [0, 1], 30)!;
+    expect(m.closed).toBe(true);
+    for (let c = 0; c < 3; c++) expect(Math.abs(m.transmission[c]! / LEFT[c]! - 1)).toBeLessThan(0.15);
+  });
+
+  it('says so where there is nothing but a border', () => {
+    const p = createPicture(W, H, 3),
+      r = new RandomStream(4);
+    for (let y = 0, i = 0; y < H; y++)
+      for (let x = 0; x < W; x++, i++)
+        for (let c = 0; c < 3; c++) p.data[c * W * H + i] = (y < 80 ? 0.3 : 0.1) * (1 + 0.03 * r.normal());
+    expect(measurePlateShadow(p, [20, 82], [220, 82], [0, 1], 20)?.closed ?? false).toBe(false);
+  });
 });

@@ -4,6 +4,7 @@
  * bright ones beside it, so that the ground's own texture cancels. Dark and bright are parted at Otsu's threshold
  * (Otsu, IEEE Trans. SMC 9, 1979) of log luminance.
  */
+import { three } from '../../core/tuples.js';
 import type { Picture } from '../../image/picture.js';
 import { softened } from './own-shadow.js';
 
@@ -17,7 +18,14 @@ export interface ShadeMeasure {
   readonly runPx: number;
   /** Linear light of the lit ground beside the shadow, per channel. */
   readonly litLinear: readonly [number, number, number];
+  /** Ground of one brightness was seen on both its sides: else it may be another ground that begins there. */
+  readonly closed: boolean;
 }
+
+/** Places that tell, at least. */
+const PLACES = 5;
+/** Log2 of light by which ground on the two sides of a shadow may differ (own choice). */
+const SIDES = 0.6;
 
 const luma = (r: number, g: number, b: number): number => 0.2126 * r + 0.7152 * g + 0.0722 * b;
 
@@ -54,6 +62,15 @@ export function otsu(values: readonly number[]): { threshold: number; gap: numbe
   return { threshold, gap };
 }
 
+/** What one look across a shadow tells. */
+interface PlaceAcross {
+  readonly ratio: readonly [number, number, number];
+  readonly lit: readonly [number, number, number];
+  readonly stops: number;
+  readonly runPx: number;
+  readonly closed: boolean;
+}
+
 /**
  * @param linear scene-linear RGB of the marked frame
  * @param across direction on the picture in which the ground runs across the shadow, unit length, and half the width to
@@ -67,73 +84,86 @@ export function measurePlateShadow(
   across: readonly [number, number],
   halfWidthPx: number,
 ): ShadeMeasure | null {
-  const { width: w, height: h, data } = linear;
-  const n = w * h;
-  const ratios: [number[], number[], number[]] = [[], [], []],
-    lit: [number[], number[], number[]] = [[], [], []];
-  const stops: number[] = [],
-    runs: number[] = [];
+  const all: PlaceAcross[] = [];
   for (let k = 0; k < 24; k++) {
-    const s = 0.3 + (0.6 * k) / 23;
-    const cx = foot[0] + (tip[0] - foot[0]) * s,
-      cy = foot[1] + (tip[1] - foot[1]) * s;
-    const logs: number[] = [],
-      at: number[] = [],
-      off: number[] = [];
-    for (let d = -halfWidthPx; d <= halfWidthPx; d += 0.5) {
-      const x = Math.floor(cx + across[0] * d),
-        y = Math.floor(cy + across[1] * d);
-      if (x < 1 || y < 1 || x >= w - 1 || y >= h - 1) continue;
-      const i = y * w + x;
-      const l = luma(data[i]!, data[n + i]!, data[2 * n + i]!);
-      if (l <= 1e-4) continue;
-      logs.push(Math.log2(l));
-      at.push(i);
-      off.push(d);
-    }
-    if (logs.length < 12) continue;
-    const { threshold, gap } = otsu(logs);
-    if (gap < 0.25) continue;
-    // The shadow is the dark run nearest the axis; the run must be bright on both sides of it, or it is no shadow of an
-    // upright.
-    let axis = -1;
-    for (let j = 0; j < logs.length; j++)
-      if (logs[j]! < threshold && (axis < 0 || Math.abs(off[j]!) < Math.abs(off[axis]!))) axis = j;
-    if (axis < 0 || Math.abs(off[axis]!) > 0.35 * halfWidthPx) continue;
-    let a = axis,
-      b = axis;
-    while (a > 0 && logs[a - 1]! < threshold) a--;
-    while (b < logs.length - 1 && logs[b + 1]! < threshold) b++;
-    // A run that goes on beyond what is looked at on both sides has no lit ground beside it.
-    if (a === 0 && b === logs.length - 1) continue;
-    const soft = Math.max(1, Math.round(0.2 * (b - a + 1)));
-    const dark = at.slice(a + soft, b + 1 - soft);
-    const bright = [
-      ...at.slice(Math.max(0, a - 2 * soft - 16), Math.max(0, a - soft)),
-      ...at.slice(b + 1 + soft, b + 1 + 2 * soft + 16),
-    ];
-    if (dark.length < 3 || bright.length < 6) continue;
-    runs.push((b - a + 1) / 2);
-    const lum: number[] = [];
-    for (let c = 0; c < 3; c++) {
-      const dm = medianOf(dark.map((i) => data[c * n + i]!)),
-        bm = medianOf(bright.map((i) => data[c * n + i]!));
-      ratios[c]!.push(dm / Math.max(1e-4, bm));
-      lit[c]!.push(bm);
-      lum.push(dm / Math.max(1e-4, bm));
-    }
-    stops.push(Math.log2(Math.max(1e-3, luma(lum[0]!, lum[1]!, lum[2]!))));
+    const s = 0.3 + (0.6 * k) / 23,
+      at = [foot[0] + (tip[0] - foot[0]) * s, foot[1] + (tip[1] - foot[1]) * s] as const,
+      place = lookAcross(linear, at, across, halfWidthPx);
+    if (place !== null) all.push(place);
   }
-  if (stops.length < 5) return null;
+  // Where grass meets a path one side is as dark as the border's other side is bright.
+  const between = all.filter((p) => p.closed),
+    closed = between.length >= PLACES,
+    places = closed ? between : all;
+  if (places.length < PLACES) return null;
   const clamp = (v: number): number => Math.min(1, Math.max(0.01, v));
-  const mid = medianOf(stops);
+  const mid = medianOf(places.map((p) => p.stops));
   if (mid > -0.17) return null;
+  const over = (of: (p: PlaceAcross) => number): number => medianOf(places.map(of));
   return {
-    transmission: [clamp(medianOf(ratios[0])), clamp(medianOf(ratios[1])), clamp(medianOf(ratios[2]))],
-    sdStops: (1.4826 * medianOf(stops.map((v) => Math.abs(v - mid)))) / Math.sqrt(stops.length / 3),
-    places: stops.length,
-    runPx: medianOf(runs),
-    litLinear: [medianOf(lit[0]), medianOf(lit[1]), medianOf(lit[2])],
+    transmission: three((c) => clamp(over((p) => p.ratio[c]))),
+    sdStops: (1.4826 * over((p) => Math.abs(p.stops - mid))) / Math.sqrt(places.length / 3),
+    places: places.length,
+    runPx: over((p) => p.runPx),
+    litLinear: three((c) => over((p) => p.lit[c])),
+    closed,
+  };
+}
+
+/** The dark run nearest the axis at one place of a shadow, against the bright ground beside it; null where none is. */
+function lookAcross(
+  { data, width: w, height: h }: Picture,
+  [cx, cy]: readonly [number, number],
+  across: readonly [number, number],
+  halfWidthPx: number,
+): PlaceAcross | null {
+  const n = w * h;
+  const logs: number[] = [],
+    at: number[] = [],
+    off: number[] = [];
+  for (let d = -halfWidthPx; d <= halfWidthPx; d += 0.5) {
+    const x = Math.floor(cx + across[0] * d),
+      y = Math.floor(cy + across[1] * d);
+    if (x < 1 || y < 1 || x >= w - 1 || y >= h - 1) continue;
+    const i = y * w + x;
+    const l = luma(data[i]!, data[n + i]!, data[2 * n + i]!);
+    if (l <= 1e-4) continue;
+    logs.push(Math.log2(l));
+    at.push(i);
+    off.push(d);
+  }
+  if (logs.length < 12) return null;
+  const { threshold, gap } = otsu(logs);
+  if (gap < 0.25) return null;
+  // The shadow is the dark run nearest the axis; the run must be bright on both sides of it, or it is no shadow of an
+  // upright.
+  let axis = -1;
+  for (let j = 0; j < logs.length; j++)
+    if (logs[j]! < threshold && (axis < 0 || Math.abs(off[j]!) < Math.abs(off[axis]!))) axis = j;
+  if (axis < 0 || Math.abs(off[axis]!) > 0.35 * halfWidthPx) return null;
+  let a = axis,
+    b = axis;
+  while (a > 0 && logs[a - 1]! < threshold) a--;
+  while (b < logs.length - 1 && logs[b + 1]! < threshold) b++;
+  // A run that goes on beyond what is looked at on both sides has no lit ground beside it.
+  if (a === 0 && b === logs.length - 1) return null;
+  const soft = Math.max(1, Math.round(0.2 * (b - a + 1)));
+  const dark = at.slice(a + soft, b + 1 - soft),
+    before = [Math.max(0, a - 2 * soft - 16), Math.max(0, a - soft)] as const,
+    behind = [b + 1 + soft, b + 1 + 2 * soft + 16] as const,
+    bright = [...at.slice(...before), ...at.slice(...behind)];
+  if (dark.length < 3 || bright.length < 6) return null;
+  const middle = (c: number, of: readonly number[]): number => medianOf(of.map((i) => data[c * n + i]!)),
+    lit = three((c) => middle(c, bright)),
+    ratio = three((c) => middle(c, dark) / Math.max(1e-4, lit[c])),
+    sides = [medianOf(logs.slice(...before)), medianOf(logs.slice(...behind))] as const;
+  return {
+    ratio,
+    lit,
+    stops: Math.log2(Math.max(1e-3, luma(...ratio))),
+    runPx: (b - a + 1) / 2,
+    // Not a number where the run ends at the end of what is looked at.
+    closed: Math.abs(sides[0] - sides[1]) < SIDES,
   };
 }
 

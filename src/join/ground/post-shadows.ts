@@ -14,7 +14,7 @@ const THICKEST = 0.16;
 export const SAME_FOOT_PX = 6;
 /** Middle of the part of a shadow that is read (thin-shadow.ts). */
 const READ = 0.35;
-/** Light that must be missing along a foretold shadow's darkest line for it to be seen at all (own choice). */
+/** Light that must be missing along a shadow's darkest line for it to be seen at all (own choice). */
 const LEAST_SEEN = 0.2;
 
 const luma = (c: readonly number[]): number => 0.2126 * c[0]! + 0.7152 * c[1]! + 0.0722 * c[2]!;
@@ -52,8 +52,8 @@ export function thinShadows(r: ThinRequest): OfPost[] {
     const ground = groundPoint(camera, ...u.foot);
     if (tip === null || ground === null) continue;
     const thin = measureThinShadow(r.linear, camera, u, tip, r.lamp?.at ?? null);
-    // Where the key foretells one and none is seen, something lies there before it or the upright stands elsewhere.
-    const seen = marked !== undefined || thin?.peak == null || luma(thin.peak.missing) > LEAST_SEEN;
+    // Where none is seen something lies before it, or it falls on a thing that nobody marked.
+    const seen = thin?.peak == null || luma(thin.peak.missing) > LEAST_SEEN;
     if (thin !== null && seen && thin.thickPx < THICKEST * Math.hypot(u.top[0] - u.foot[0], u.top[1] - u.foot[1]))
       out.push({ thin, foot: u.foot, at: three((i) => ground[i]! + READ * (tip[i]! - ground[i]!)) });
   }

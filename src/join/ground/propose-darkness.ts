@@ -9,6 +9,7 @@ import type { NearLamp } from './near-lamp.js';
 import { darknessAlong } from './marked-darkness.js';
 import { tellDarkness, type Darkness } from './plate-darkness.js';
 import { marksOf, viewAngles, type Side } from '../proposal-input.js';
+import { shadeDepth } from './shade-depth.js';
 import type { GroundStep } from '../types.js';
 import type { FurtherKey } from './types.js';
 
@@ -63,9 +64,11 @@ export async function proposeDarkness(plate: Side, key: KeyOfPlate): Promise<Dar
     key.lamp,
     key.stand,
   );
+  // Key to fill is read off the same marked shadow, in its middle alone.
+  const unread = darkest === null ? key.known && ownShadows.length > 0 && light?.overcast !== true : darkest.usual;
   let transmission: [number, number, number] | null = null,
     said = '';
-  if (darkest !== null) {
+  if (darkest !== null && !unread) {
     const mirrored = darknessUnderMirror(
       darkest.transmission,
       ownShadows.map((s) => s.mark),
@@ -97,6 +100,10 @@ export async function proposeDarkness(plate: Side, key: KeyOfPlate): Promise<Dar
   }
   if (transmission !== null)
     return { transmission, measuredOn: darkest?.litLinear ?? null, keys, measuredFill: transmission, said };
+  if (unread) {
+    said = `no shadow of the plate could be read clearly: its darkness is what is usual${said}`;
+    return { transmission: shadeDepth([], []).left, measuredOn: null, keys, measuredFill: null, said };
+  }
   const stops = light?.keyFillStops.value ?? null,
     // Key-to-fill is for a surface that faces the key; on the ground the key falls at the elevation's sine.
     k = stops === null ? null : (2 ** stops - 1) * Math.sin(Math.max(5, key.elevationDeg) * RAD_PER_DEG);

@@ -29,6 +29,8 @@ export interface DarkStrip {
   readonly sd: Three;
   /** Chance that a strip like it is a shadow of the key, before its colour is looked at. */
   readonly chance: number;
+  /** Somebody marked it as one: it is a witness of its own. */
+  readonly marked?: boolean;
 }
 
 /**
@@ -52,16 +54,19 @@ const MOST = 4;
 const TAIL = 3;
 /** Sd of the ln of the light left in a shadow's middle. */
 const OVER_SD = 0.2;
+const LUMA = [0.2126, 0.7152, 0.0722] as const;
+
+const luma = (c: readonly number[]): number => LUMA[0] * c[0]! + LUMA[1] * c[1]! + LUMA[2] * c[2]!;
 
 /**
- * @param lightest light left in the middle of a shadow, which spreading makes lighter only
- * @returns light left per channel, and strips that agree with it
+ * @param lightest luminance left in the middle of a shadow, as a share, which spreading makes lighter only
+ * @returns light left per channel, and which strips agree with it
  */
 export function shadeDepth(
   missing: readonly MissingLight[],
   strips: readonly DarkStrip[],
-  lightest: Three | null = null,
-): { readonly left: [number, number, number]; readonly strips: number } {
+  lightest: number | null = null,
+): { readonly left: [number, number, number]; readonly agrees: readonly boolean[] } {
   const starts: Three[] = [[USUAL + RED, USUAL, USUAL - BLUE], ...strips.map((s) => s.depth)];
   let best: { s: Three; log: number } | null = null;
   for (const start of starts) {
@@ -73,7 +78,7 @@ export function shadeDepth(
   const { s } = best!;
   return {
     left: s.map((v) => Math.exp(-v)) as [number, number, number],
-    strips: strips.filter((t) => belongs(s, t) > 0.5).length,
+    agrees: strips.map((t) => belongs(s, t) > 0.5),
   };
 }
 
@@ -110,13 +115,16 @@ function belongs(s: Three, t: DarkStrip): number {
   return own / (own + (1 - t.chance) * CLUTTER);
 }
 
-const share = (strips: readonly DarkStrip[]): number => Math.min(1, WITNESSES / Math.max(1, strips.length));
+/** What a strip counts for: those that nobody marked share what they may count for. */
+function shareOf(t: DarkStrip, strips: readonly DarkStrip[]): number {
+  return t.marked === true ? 1 : Math.min(1, WITNESSES / strips.filter((u) => u.marked !== true).length);
+}
 
 function likelihood(
   s: Three,
   missing: readonly MissingLight[],
   strips: readonly DarkStrip[],
-  lightest: Three | null,
+  lightest: number | null,
 ): number {
   let log = -0.5 * form(USUAL_INVERSE, [s[0] - USUAL - RED, s[1] - USUAL, s[2] - USUAL + BLUE]);
   for (const m of missing) {
@@ -124,15 +132,14 @@ function likelihood(
     // Long tails: a post before something else may be wholly off.
     log -= m.weight * 3 * Math.log(1 + form(w, r) / TAIL);
   }
-  if (lightest !== null) log -= 3 * Math.log(1 + form3(overBy(s, lightest)) / TAIL);
-  for (const t of strips) log += share(strips) * Math.log(t.chance * gauss(s, t) + (1 - t.chance) * CLUTTER);
+  if (lightest !== null) log -= 3 * Math.log(1 + overBy(s, lightest) ** 2 / TAIL);
+  for (const t of strips) log += shareOf(t, strips) * Math.log(t.chance * gauss(s, t) + (1 - t.chance) * CLUTTER);
   return log;
 }
 
-/** By how much more light is left than the middle of a shadow says, ln over its sd, per channel; 0 where it is less. */
-const overBy = (s: Three, lightest: Three): number[] =>
-  s.map((v, c) => Math.max(0, (-Math.log(Math.max(0.01, lightest[c]!)) - v) / OVER_SD));
-const form3 = (r: readonly number[]): number => (r[0]! ** 2 + r[1]! ** 2 + r[2]! ** 2) / 3;
+/** By how much more light is left than the middle of a shadow says, ln over its sd; 0 where it is less. */
+const overBy = (s: Three, lightest: number): number =>
+  Math.max(0, Math.log(luma(s.map((v) => Math.exp(-v))) / Math.max(0.01, lightest)) / OVER_SD);
 
 function form(w: Float64Array, r: readonly number[]): number {
   let q = 0;
@@ -145,7 +152,7 @@ function improved(
   s: Three,
   missing: readonly MissingLight[],
   strips: readonly DarkStrip[],
-  lightest: Three | null,
+  lightest: number | null,
 ): Three {
   const A = USUAL_INVERSE.slice(),
     off = [USUAL + RED - s[0], USUAL - s[1], USUAL - BLUE - s[2]],
@@ -162,17 +169,19 @@ function improved(
   }
   for (const t of strips)
     for (let c = 0; c < 3; c++) {
-      const k = (share(strips) * belongs(s, t)) / t.sd[c]! ** 2;
+      const k = (shareOf(t, strips) * belongs(s, t)) / t.sd[c]! ** 2;
       A[4 * c] = A[4 * c]! + k;
       b[c] = b[c]! + k * (t.depth[c]! - s[c]!);
     }
   if (lightest !== null) {
     const r = overBy(s, lightest),
-      k = 6 / (TAIL + form3(r));
-    for (let c = 0; c < 3; c++) {
-      if (!(r[c]! > 0)) continue;
-      A[4 * c] = A[4 * c]! + k / OVER_SD ** 2 / 3;
-      b[c] = b[c]! + (k * r[c]!) / OVER_SD / 3;
+      k = r > 0 ? 6 / (TAIL + r * r) : 0,
+      left = s.map((v) => Math.exp(-v)),
+      // Slope of -ln of the luminance left.
+      slope = LUMA.map((y, c) => (y * left[c]!) / luma(left) / OVER_SD);
+    for (let a = 0; a < 3; a++) {
+      for (let c = 0; c < 3; c++) A[3 * a + c] = A[3 * a + c]! + k * slope[a]! * slope[c]!;
+      b[a] = b[a]! + k * slope[a]! * r;
     }
   }
   const d = solveCholesky(A, b, 3);

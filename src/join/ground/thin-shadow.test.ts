@@ -3,9 +3,10 @@ import { RandomStream } from '../../core/random.js';
 import { groundCamera, groundPoint, project } from '../../geometry/camera.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
+import { ofPost } from './darkness-witnesses.js';
 import { darknessOf } from './plate-darkness.js';
 import { measurePlateShadow } from './plate-shadow.js';
-import { measureThinShadow } from './thin-shadow.js';
+import { measureThinShadow, type ThinShadow } from './thin-shadow.js';
 import { thicknessOf } from './upright-thickness.js';
 
 const W = 640,
@@ -14,6 +15,8 @@ const W = 640,
   HIGH = 0.6,
   LONG = 0.7,
   FOOT = [-0.7, 0, 3] as const;
+const SEEN = { widthPx: W, lit: [0.2, 0.2, 0.2], spreadPx: null, veil: 0 } as const;
+const ABOUT = { ...SEEN, lit: null } as const;
 const camera = groundCamera({ focalPx: 800, tiltDeg: -8, rollDeg: 0, cameraHeight: 0.9, widthPx: W, heightPx: H });
 const at = (p: readonly [number, number, number]): [number, number] => {
   const q = project(camera, p)!;
@@ -78,7 +81,7 @@ describe('darkness of a thin shadow', () => {
       const middle = measurePlateShadow(linear, upright.foot, at(TIP), [0, 1], 12);
       // With as thin a shadow as this the middle leaves half as much light again, or tells nothing.
       if (middle !== null) expect(middle.transmission[1]).toBeGreaterThan(LEFT[1] * 1.5);
-      const told = darknessOf(middle === null ? null : { ...middle, widePx: middle.runPx }, [thin], W)!;
+      const told = darknessOf(middle === null ? [] : [{ ...middle, widePx: middle.runPx }], [thin], [], ABOUT)!;
       for (let c = 0; c < 3; c++) expect(Math.abs(told.transmission[c]! - LEFT[c]!)).toBeLessThan(0.1);
     }
   });
@@ -105,6 +108,7 @@ describe('darkness of a thin shadow', () => {
       runPx: 30,
       widePx: 30,
       litLinear: [0.2, 0.2, 0.2] as const,
+      closed: true,
     };
     const thin = {
       missing: [0.9, 0.9, 0.9] as const,
@@ -115,19 +119,43 @@ describe('darkness of a thin shadow', () => {
       widePx: 3,
       peak: null,
     };
-    expect(darknessOf(middle, [thin], W)!.transmission).toEqual([0.3, 0.3, 0.3]);
-    expect(darknessOf(null, [], W)).toBeNull();
+    // Within what is usual's pull.
+    for (const t of darknessOf([middle], [{ ...thin, missing: [2, 2, 2] }], [], SEEN)!.transmission)
+      expect(Math.abs(Math.log(t / 0.3))).toBeLessThan(0.1);
+    expect(darknessOf([], [], [], ABOUT)).toBeNull();
     // What spreads a shadow never makes it darker than it is.
     expect(
-      darknessOf({ ...middle, widePx: 4 }, [{ ...thin, missing: [0.2, 0.2, 0.2] }], W)!.transmission[1],
-    ).toBeLessThan(0.301);
+      darknessOf([{ ...middle, widePx: 4 }], [{ ...thin, missing: [0.2, 0.2, 0.2] }], [], ABOUT)!.transmission[1],
+    ).toBeLessThan(0.35);
     // A narrow one's middle alone is drawn to what is usual, the less the broader it is; what is missing cannot be more
     // than all.
     const narrow = (widePx: number): number =>
-      darknessOf({ ...middle, transmission: [0.7, 0.7, 0.7], widePx }, [{ ...thin, missing: [2, 2, 2] }], W)!
+      darknessOf([{ ...middle, transmission: [0.7, 0.7, 0.7], widePx }], [{ ...thin, missing: [2, 2, 2] }], [], SEEN)!
         .transmission[1];
     expect(narrow(3)).toBeLessThan(0.4);
-    expect(narrow(7)).toBeGreaterThan(narrow(3));
-    expect(narrow(9)).toBe(0.7);
+    expect(narrow(9)).toBeGreaterThan(narrow(3));
+    expect(narrow(20)).toBeGreaterThan(narrow(9));
+    expect(Math.abs(narrow(20) - 0.7)).toBeLessThan(0.05);
+  });
+
+  it('is brought to other ground under the veil that lies over both', () => {
+    // Light left .2 below the veil; the post stands on grass of .05, the performer on a path of .3.
+    const veil = 0.01,
+      grass = (0.2 * (0.05 - veil) + veil) / 0.05,
+      path = (0.2 * (0.3 - veil) + veil) / 0.3,
+      on = (lit: number, left: number): ThinShadow => ({
+        missing: [1 - left, 1 - left, 1 - left],
+        sd: [0.01, 0.01, 0.01],
+        litLinear: [lit, lit, lit],
+        places: 40,
+        thickPx: 30,
+        widePx: 30,
+        peak: null,
+      }),
+      told = (v: number): number =>
+        1 - ofPost(on(0.05, grass), { ...ABOUT, lit: [0.3, 0.3, 0.3], veil: v })[0]!.missing[1];
+    expect(told(veil)).toBeCloseTo(path, 6);
+    expect(told(0)).toBeCloseTo(grass, 6);
+    expect(grass - path).toBeGreaterThan(0.1);
   });
 });
