@@ -314,6 +314,12 @@ export const RING = 2,
   RING_ALONE = 4;
 
 /**
+ * Px rms by which the planned foot may go away from the plate's ground over a shot. Own choice: a slide is seen less
+ * than a shaking, and ground close before a wall reads up to 1.4 beside a right plan.
+ */
+export const GROUND_DRIFT = 1.5;
+
+/**
  * Known changes of the whole picture: 85 true joins read 0.0000 to 0.0017 of the coded range, the faults .006 (matrix)
  * to .035 (range).
  */

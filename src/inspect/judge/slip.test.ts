@@ -17,6 +17,42 @@ describe('a performer that bobs as it walks', () => {
   });
 });
 
+describe("the planned foot beside the plate's ground", () => {
+  const frames = Array.from({ length: 16 }, (_, n) => n);
+  const of = (x: (n: number) => number, told = (_n: number): boolean => true) =>
+    onFrames(frames.filter(told), x, frames.map(told));
+  const onFrames = (on: readonly number[], x: (n: number) => number, followed: boolean[]) =>
+    told({ ...blank(), slipPlan: on.map((frame) => ({ frame, x: x(frame), y: 0 })), followed }, 'slip');
+  it('is named where it shakes by .6 px, also round a slow slide and where every fourth frame is hidden', () => {
+    for (const m of [
+      of((n) => 0.85 * Math.sin(1.9 * n)),
+      of((n) => 0.1 * n + 0.85 * Math.sin(1.9 * n)),
+      of(
+        (n) => 0.85 * Math.sin(1.9 * n),
+        (n) => n % 4 > 0,
+      ),
+    ]) {
+      expect(m.passes).toBe(false);
+      expect(m.advice).toContain('to and fro');
+      expect(m.needed).toBe('at most 0.5 px rms');
+    }
+  });
+  it('may slide by two pixels over the shot, not by eight', () => {
+    expect(of((n) => (2 * n) / 15).passes).toBe(true);
+    const slides = of((n) => (8 * n) / 15);
+    expect(slides.passes).toBe(false);
+    expect(slides.advice).toContain('slides over');
+  });
+  it('says nothing where the ground is told on less than three frames of five', () => {
+    expect(
+      of(
+        (n) => 0.85 * Math.sin(1.9 * n),
+        (n) => n % 2 === 0,
+      ).value,
+    ).toBeNull();
+  });
+});
+
 describe('a picture beside its own matte', () => {
   const shifts = (x: (n: number) => number) =>
     [0, 1, 2, 3, 4, 5, 6, 7].map((frame) => ({ frame, x: x(frame), y: 0, core: 1000 }));

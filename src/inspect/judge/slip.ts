@@ -1,9 +1,9 @@
 /**
- * Judges whether the performer keeps its place (../movement/motion.ts and ../movement/ground-follow.ts read it): of
- * four ways to see it slip the worst counts.
+ * Judges whether the performer keeps its place (../movement/motion.ts and ../movement/ground-gauge.ts read it): of
+ * five ways to see it slip the worst counts.
  */
 import { quantile } from '../reader/frame.js';
-import { BESIDE_MATTE, LIMITS } from '../limits.js';
+import { BESIDE_MATTE, GROUND_DRIFT, LIMITS } from '../limits.js';
 import { mostlySeen } from '../movement/mostly-seen.js';
 import type { Place, Series } from '../reader/series.js';
 import { way, type Judge } from './judging.js';
@@ -18,15 +18,12 @@ interface Part {
 
 /** Frames that a place beside its matte, a followed ground and an outline's jumps need at least. */
 const FEWEST_SHIFTS = 5,
-  FEWEST_FOLLOWED = 3,
+  FEWEST_FOLLOWED = 5,
   FEWEST_JUMPS = 3;
 /** Px up to which a place beside the matte that stays the same is the edge's own shading. */
 const SHADED = 1.2;
-/**
- * Share of frames on which the ground must be followed: ground that is lost now and then tells nothing of the whole
- * way.
- */
-const FOLLOWED = 0.85;
+/** Share of frames on which the ground must be told; each is told by itself, so some may be hidden. */
+const FOLLOWED = 0.6;
 /** The difference from the neighbours' mean has one and a half times a jitter's variance. */
 const JITTER = Math.sqrt(1.5);
 /** Frames that must lie where the recipe puts them before that counts as proven. */
@@ -36,7 +33,13 @@ const PROVEN = 3;
 export function judgeSlip(series: Series, judge: Judge): void {
   const ground = besideGround(series),
     sound = ground !== null && rmsOf(ground.list) <= LIMITS.slip,
-    parts = [besideMatte(series), besideRecipe(series), ground, outAndBack(series, sound)].filter((p) => p !== null);
+    parts = [
+      besideMatte(series),
+      besideRecipe(series),
+      ground,
+      driftOverGround(series),
+      outAndBack(series, sound),
+    ].filter((p) => p !== null);
   if (parts.length === 0) {
     judge.none('slip', 'px', 'ride', 'fewer than four frames, or nothing to follow');
     return;
@@ -61,7 +64,8 @@ export function judgeSlip(series: Series, judge: Judge): void {
 
 /** What passes by the ways that were there: a slip of picture and matte together is told by the ground alone. */
 function untoldOf(series: Series, ground: boolean): string {
-  if (ground) return 'half of the slips of 0.6 px pass that only the ground under the performer tells';
+  if (ground)
+    return `beside the plate's ground less than ${LIMITS.slip} px to and fro passes, and a slide of ${GROUND_DRIFT} px rms`;
   const why =
     series.followed.length > 0
       ? "the plate's ground under the performer could not be followed over the shot"
@@ -98,19 +102,51 @@ function besideRecipe(series: Series): Part | null {
   };
 }
 
-/** The planned foot beside the plate's own ground. */
+/** Whether the plate's ground was told on enough frames. */
+function groundIsTold({ slipPlan, followed }: Series): boolean {
+  return slipPlan.length >= FEWEST_FOLLOWED && followed.filter((v) => v).length >= FOLLOWED * followed.length;
+}
+
+/** The planned foot to and fro beside the plate's own ground: what goes evenly one way is its drift. */
 function besideGround(series: Series): Part | null {
-  const followed = series.followed.filter((v) => v).length;
-  if (series.slipPlan.length < FEWEST_FOLLOWED || followed < FOLLOWED * series.followed.length) return null;
+  if (!groundIsTold(series)) return null;
+  return {
+    list: withoutLine(series.slipPlan),
+    most: LIMITS.slip,
+    say: (w, rms) =>
+      `the plate's ground under the performer goes otherwise than the ride, by ${rms} px rms to and fro: ` +
+      `move the stand on frame ${w.frame} by ${way(w.x, w.y)}, or mark it on more frames`,
+  };
+}
+
+/** The planned foot beside the plate's ground as it goes away from it over the shot, which is seen less. */
+function driftOverGround(series: Series): Part | null {
+  if (!groundIsTold(series)) return null;
   const mx = series.slipPlan.reduce((s, p) => s + p.x, 0) / series.slipPlan.length,
     my = series.slipPlan.reduce((s, p) => s + p.y, 0) / series.slipPlan.length;
   return {
     list: series.slipPlan.map((p) => ({ frame: p.frame, x: p.x - mx, y: p.y - my })),
-    most: LIMITS.slip,
+    most: GROUND_DRIFT,
     say: (w, rms) =>
-      `the plate's ground under the performer goes otherwise than the ride, by ${rms} px rms: ` +
+      `the performer slides over the plate's ground, ${rms} px rms over the shot: ` +
       `move the stand on frame ${w.frame} by ${way(w.x, w.y)}, or mark it on more frames`,
   };
+}
+
+/** Places less the straight line over time that fits them best (least squares). */
+function withoutLine(list: readonly Place[]): Place[] {
+  const n = list.length,
+    mean = (of: (p: Place) => number): number => list.reduce((s, p) => s + of(p), 0) / n,
+    t = mean((p) => p.frame),
+    spread = list.reduce((s, p) => s + (p.frame - t) ** 2, 0),
+    less = (of: (p: Place) => number): ((p: Place) => number) => {
+      const m = mean(of),
+        slope = list.reduce((s, p) => s + (p.frame - t) * (of(p) - m), 0) / Math.max(1e-9, spread);
+      return (p) => of(p) - m - slope * (p.frame - t);
+    },
+    x = less((p) => p.x),
+    y = less((p) => p.y);
+  return list.map((p) => ({ frame: p.frame, x: x(p), y: y(p) }));
 }
 
 /**

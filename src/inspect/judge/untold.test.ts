@@ -49,7 +49,7 @@ describe('what a picture does not tell', () => {
       still = frames.map((frame) => ({ frame, x: 0, y: 0, plain: [0, 0] as const })),
       slip = (followed: boolean[]) =>
         told({ ...blank(), jitter: still, slipPlan: followed.length === 0 ? [] : still, followed }, 'slip').untold;
-    expect(slip(frames.map(() => true))).toContain('0.6 px');
+    expect(slip(frames.map(() => true))).toContain('to and fro');
     expect(slip(frames.map((n) => n % 2 === 0))).toContain('could not be followed over the shot');
     expect(slip([])).toContain('no ground of the plate lies under');
   });

@@ -8,23 +8,17 @@ import { ownWay } from '../edge/own-way.js';
 import { readComb, type CombSlope } from '../edge/comb.js';
 import { LIMITS } from '../limits.js';
 import { grow, type GoneFrame, type SeenFrame } from '../reader/frame.js';
-import { followPatch } from './ground-follow.js';
+import { GroundGauge } from './ground-gauge.js';
 import { frameChange, movedPlane, silhouettePlace } from './motion.js';
-import { plannedFoot, plannedGroundMove } from './planned.js';
+import { plannedFoot } from './planned.js';
 import type { RecipeFacts } from '../reader/recipe-facts.js';
 import type { Put, Series } from '../reader/series.js';
 import { readStep } from './in-step.js';
 
 type Pair = [number, number];
 
-/** Px kept between what passes and the ground that is followed: its shadow, and a patch that moves a little. */
+/** Px kept between what passes and the ground that is followed: its soft edge and shadow. */
 const PASSING_ROOM = 6;
-/** Half the side of the patch of ground, px, and in parts of the performer's width. */
-const PATCH_LEAST = 10,
-  PATCH_MOST = 40,
-  PATCH_OF_WIDTH = 0.22;
-/** Px by which a patch followed there and back may miss its start. */
-const COMES_HOME = 0.15;
 /** Room about the performer in which its matte is brought to the next frame, px. */
 const ROOM = 3;
 /** Every so many pixels the plate's own change is looked at. */
@@ -39,8 +33,7 @@ export class MovementReader {
   private readonly put: Put;
   private before: GoneFrame | null = null;
   private beforeThat: GoneFrame | null = null;
-  /** How far the ground has gone from under the planned foot since the first frame, px. */
-  private slipped: Pair = [0, 0];
+  private readonly gauge: GroundGauge | null;
 
   /** `every`: of how many frames one tells how far the plate moves. */
   constructor(facts: RecipeFacts, erased: boolean, every: number, series: Series, put: Put) {
@@ -49,10 +42,12 @@ export class MovementReader {
     this.every = every;
     this.series = series;
     this.put = put;
+    this.gauge = facts.ground === null ? null : new GroundGauge(facts.recipe, facts.ground);
   }
 
   add(f: SeenFrame): void {
     const b = this.before;
+    this.followGround(f);
     if (b !== null) this.read(f, b);
     this.beforeThat = b;
     this.before = f;
@@ -70,7 +65,6 @@ export class MovementReader {
     this.series.change.push({ frame: f.frame, ...change, plate: plateChange(f, b) });
     // Frames looked at singly say nothing of what one adds to the other.
     if (f.frame === b.frame + 1) this.readMoments(f, b);
-    if (there !== null && here !== null) this.followGround(f, b, there, move);
     if (this.beforeThat !== null) this.readOutline(f, b, this.beforeThat, there, move);
   }
 
@@ -83,31 +77,16 @@ export class MovementReader {
     this.put('combInside', f.frame, sure(comb.inside));
   }
 
-  /** The plate's ground just under the foot, there and back, beside where the recipe plans it. */
-  private followGround(f: SeenFrame, b: GoneFrame, there: Pair, move: Pair): void {
-    const { ground, fronts, passing, recipe } = this.facts,
-      { width: W, height: H } = f.join;
-    if (ground?.receiver !== 'ground' || f.box === null || (fronts && passing.length === 0)) return;
-    const half = Math.max(PATCH_LEAST, Math.min(PATCH_MOST, PATCH_OF_WIDTH * (f.box[2] - f.box[0]))),
-      low: Pair = [there[0], Math.min(H - half - 6, there[1] + 0.4 * half)];
-    // What passes there goes its own way; such frames tell nothing.
-    const hidden = (frame: number, at: Pair): boolean =>
-      passing.some((outline) => reaches(outline(frame), at, half + PASSING_ROOM));
-    if (hidden(f.frame, [low[0] + move[0], low[1] + move[1]]) || hidden(b.frame, low)) return;
-    const guess = plannedGroundMove(recipe, ground, b.frame, f.frame, low),
-      found = followPatch(b.plateLuma, f.plateLuma, W, H, low, half, guess);
-    // Followed back it must come home, or it followed something else.
-    const back =
-      found === null
-        ? null
-        : followPatch(f.plateLuma, b.plateLuma, W, H, [low[0] + found[0], low[1] + found[1]], half, [
-            -found[0],
-            -found[1],
-          ]);
-    const followed = found !== null && back !== null && Math.hypot(found[0] + back[0], found[1] + back[1]) < COMES_HOME;
-    this.series.followed.push(followed);
-    if (followed) this.slipped = [this.slipped[0] + found[0] - guess[0], this.slipped[1] + found[1] - guess[1]];
-    this.series.slipPlan.push({ frame: f.frame, x: this.slipped[0], y: this.slipped[1] });
+  /** The plate's ground about the foot beside where the recipe plans it. */
+  private followGround(f: SeenFrame): void {
+    const { ground, fronts, passing } = this.facts;
+    if (this.gauge === null || ground?.receiver !== 'ground' || f.box === null || (fronts && passing.length === 0))
+      return;
+    const boxes = passing.map((outline) => boxOf(outline(f.frame))),
+      hides = (x: number, y: number): boolean => boxes.some((b) => x > b[0] && x < b[2] && y > b[1] && y < b[3]),
+      found = this.gauge.read(f, [f.join.width, f.join.height], hides);
+    this.series.followed.push(found !== null);
+    if (found !== null) this.series.slipPlan.push({ frame: f.frame, x: found[0], y: found[1] });
   }
 
   /** The matte's chatter and the silhouette's jumps on the middle one of three frames. */
@@ -171,16 +150,16 @@ function plateChange(f: GoneFrame, b: GoneFrame): number {
   return sum / count;
 }
 
-/** Whether an outline's box reaches a square about a place. */
-function reaches(outline: readonly (readonly [number, number])[], at: Pair, half: number): boolean {
+/** The box of an outline with the room that its shadow and soft edge take. */
+function boxOf(outline: readonly (readonly [number, number])[]): [number, number, number, number] {
   const xs = outline.map((p) => p[0]),
     ys = outline.map((p) => p[1]);
-  return (
-    Math.min(...xs) < at[0] + half &&
-    Math.max(...xs) > at[0] - half &&
-    Math.min(...ys) < at[1] + half &&
-    Math.max(...ys) > at[1] - half
-  );
+  return [
+    Math.min(...xs) - PASSING_ROOM,
+    Math.min(...ys) - PASSING_ROOM,
+    Math.max(...xs) + PASSING_ROOM,
+    Math.max(...ys) + PASSING_ROOM,
+  ];
 }
 
 /** How far a slope lies from nought, where that is more than chance. */
