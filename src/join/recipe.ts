@@ -134,6 +134,7 @@ async function groundFor(input: ProposalInput, from: RideFrom, ride: RideProposa
     body: standing.carried ? null : proposeBody(input, from.takeStand, takeFrame),
     walked,
     axisFrom: place.turned?.axisFrom ?? null,
+    onTop: place.turned?.onTop === true,
   });
   if (from.noFeet || from.reaches !== null)
     return { ...ground, step: withoutFeet(ground.step, input.plate.marks, from.reaches) };

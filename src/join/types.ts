@@ -258,6 +258,10 @@ export interface GroundStep extends StepBase<'ground'> {
   /** What the shadow falls on: the ground, or the upright body that carries the performer (`region` then bounds it). */
   readonly receiver: 'ground' | 'carrier';
   readonly receiverRegion?: RegionFile;
+  /** Sd of that region's border, plate px: it is a guess about a marked patch, so no shadow may end on it. */
+  readonly receiverSoftPx?: number;
+  /** The performer sits on the carrier: what takes its shadow there is level, as high as its foot. */
+  readonly carrierTop?: true;
   /** Marked surfaces that the shadow falls on within their outlines; a later one lies before an earlier one. */
   readonly receivers?: readonly ShadowReceiver[];
   /** Linear RGB of the plate's lit ground near the foot; where the plate is already in shadow no second one is laid. */

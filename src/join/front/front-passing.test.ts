@@ -28,9 +28,10 @@ describe('a performer that is carried round what stands before it', () => {
     expect(seen[0]).toBeCloseTo(10, 5);
     expect(seen.at(-1)).toBeCloseTo(0, 5);
     for (let k = 1; k < seen.length; k++) expect(seen[k]!).toBeLessThanOrEqual(seen[k - 1]!);
-    // Equal circles level with each other meet half way between their middles.
-    expect(Math.abs(seen[3]! - 5)).toBeLessThan(0.6);
-    expect(seen[2]!).toBeGreaterThan(seen[3]! + 1);
+    // Level with each other the thing hides most of it: .74 to .83 of the overlap of a traced rabbit on a shoulder.
+    expect(seen[3]!).toBeGreaterThan(6.5);
+    expect(seen[3]!).toBeLessThan(9);
+    expect(seen[2]!).toBeGreaterThan(seen[3]! + 0.5);
     expect(seen[4]!).toBeLessThan(seen[3]! - 1);
   });
   it('goes by the middles alone where the performer is not given', () => {

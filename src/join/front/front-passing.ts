@@ -7,8 +7,15 @@
 import type { Outline } from './front-shutter.js';
 import type { Box } from '../ground/ground.js';
 
-/** Depths that differ by less, px, are mixed. */
-const MIXED = 1.5;
+/**
+ * What stands out of the thing before its own circle (brim, nose, arm), in shares of its half breadth, and how deep the
+ * performer is for its breadth, to which fur and ears add: of 24 traced frames of a rabbit on a shoulder, seen from
+ * before and behind, 18 % of what is before or behind the head were told wrongly without both, 12 % with them.
+ */
+const STANDS_OUT = 0.2,
+  DEEP = 0.7;
+/** Depths that differ by less are mixed, in shares of the thing's half breadth: fur does not end on a line. */
+const MIXED = 0.15;
 /**
  * Rows above and below over which the performer's breadth is averaged, as a share of the box's height: fur and ears
  * make it ragged.
@@ -42,8 +49,8 @@ export function passedCover(
         at = box[0] + x + 0.5;
       if (!(cover[i]! > 0)) continue;
       const thing = roundness(at - t.middle, t.half),
-        own = nearerPx + roundness(at - box[0] - p.middle, p.half);
-      cover[i] = cover[i]! * Math.max(0, Math.min(1, 0.5 + (thing - own) / (2 * MIXED)));
+        own = nearerPx - STANDS_OUT * t.half + DEEP * roundness(at - box[0] - p.middle, p.half);
+      cover[i] = cover[i]! * Math.max(0, Math.min(1, 0.5 + (thing - own) / (2 * MIXED * t.half)));
     }
   }
 }

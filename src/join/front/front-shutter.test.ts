@@ -121,7 +121,7 @@ describe('a thing that passes fast in front', () => {
       return e / k;
     };
     const before = error(out);
-    clearBehindEdges(out, plate, cover, matte, SPEED / 2);
+    clearBehindEdges(out, plate, { hidden: cover, thing: cover }, matte, SPEED / 2);
     expect(before).toBeGreaterThan(0.04);
     expect(error(out)).toBeLessThan(0.012);
   });

@@ -29,11 +29,15 @@ export function frontOutlines(step: FrontStep, carrier: Carrier): FrontOutlines 
   };
 }
 
-/**
- * Share of the performer that is hidden at each pixel of the box, 0..1; null where nothing is in front there.
- * `performer`: its coverage over the box, by which what it is carried round is passed part by part; without it that is
- * told by which is nearer as a whole.
- */
+/** What stands in front over a box. */
+export interface FrontCovers {
+  /** Share of the performer that is hidden, 0..1. */
+  readonly hidden: Float32Array;
+  /** Share of the pixel that the things themselves take up, whether before or behind the performer. */
+  readonly thing: Float32Array;
+}
+
+/** {@link frontCovers}' share of the performer that is hidden. */
 export function frontCover(
   step: FrontStep,
   outlines: FrontOutlines,
@@ -41,16 +45,31 @@ export function frontCover(
   box: Box,
   performer: Float32Array | null = null,
 ): Float32Array | null {
+  return frontCovers(step, outlines, frame, box, performer)?.hidden ?? null;
+}
+
+/**
+ * What is in front at each pixel of the box; null where nothing is. `performer`: its coverage over the box, by which
+ * what it is carried round is passed part by part; without it that is told by which is nearer as a whole.
+ */
+export function frontCovers(
+  step: FrontStep,
+  outlines: FrontOutlines,
+  frame: number,
+  box: Box,
+  performer: Float32Array | null,
+): FrontCovers | null {
   const w = box[2] - box[0],
     h = box[3] - box[1];
-  let cover: Float32Array | null = null;
+  let cover: Float32Array | null = null,
+    thing: Float32Array | null = null;
   for (const [i, outline] of outlines.front.entries()) {
     const one = smeared(outline, frame, step.shutterDeg ?? 0, box, softnessOf(step, i));
     if (one === null) continue;
+    thing = joined(thing, one);
     if (step.passing?.thing === i)
       passedCover(one, outline(frame), performer, box, step.passing.nearerPx[frame - step.passing.first] ?? 0);
-    if (cover === null) cover = one;
-    else for (let i = 0; i < w * h; i++) cover[i] = 1 - (1 - cover[i]!) * (1 - one[i]!);
+    cover = joined(cover, one);
   }
   if (step.within !== undefined) {
     const [x0, y0, x1, y1] = step.within;
@@ -70,7 +89,12 @@ export function frontCover(
       for (let i = 0; i < w * h; i++) cover[i] = 1 - (1 - cover[i]!) * (1 - step.pane.veil * (whole ? 1 : pane![i]!));
     }
   }
-  return cover;
+  return cover === null ? null : { hidden: cover, thing: thing ?? new Float32Array(w * h) };
+}
+
+/** One cover before another; always a plane of its own. */
+function joined(all: Float32Array | null, one: Float32Array): Float32Array {
+  return all === null ? one.slice() : all.map((a, i) => 1 - (1 - a) * (1 - one[i]!));
 }
 
 /** Softness (px) of the cut of the i-th thing. */
@@ -119,17 +143,13 @@ function smeared(
   return sum;
 }
 
-/** Softer cuts than this (sd, px) mix as much background in as a smear does. */
-const SOFT_CUT_PX = 1;
-
 /**
- * How far, in px, what passes is mixed with what lies behind it at most on a frame: by its smear, or by edges that are
- * softer than a lens in focus leaves them.
+ * How far, in px, what passes is mixed with what lies behind it at most on a frame: by its smear, or by its soft edges.
  */
 export function smearPx(step: FrontStep, outlines: FrontOutlines, frame: number): number {
   const share = (step.shutterDeg ?? 0) / 360,
     softest = Math.max(...outlines.front.map((_, i) => softnessOf(step, i)), 0),
-    soft = softest > SOFT_CUT_PX ? 2 * softest : 0;
+    soft = 2 * softest;
   if (!(share > 0)) return soft;
   return Math.max(
     soft,
@@ -141,38 +161,59 @@ export function smearPx(step: FrontStep, outlines: FrontOutlines, frame: number)
 }
 
 /**
+ * A thing's light may exceed its mean just inside the edge by this factor and amount (linear), and stays over this
+ * share of it.
+ */
+const BRIGHTER = 1.3,
+  BRIGHTER_BY = 0.02,
+  DARKER = 0.5;
+
+/**
  * Where a soft edge of what passes lies before the performer, the plate holds a share of its own background too, which
  * the performer hides: that goes. `before`: what `out` (linear RGB) was before the performer was laid on it, `matte`
- * its coverage as seen, `cover` what hides it. The background is taken from the plate just beside the edge (normalised
- * convolution: Knutsson & Westin, CVPR 1993).
+ * its coverage as seen. Background and thing are taken from the plate just beside the edge (normalised convolution:
+ * Knutsson & Westin, CVPR 1993).
  */
 export function clearBehindEdges(
   out: Picture,
   before: Picture,
-  cover: Float32Array,
+  { hidden, thing }: FrontCovers,
   matte: Float32Array,
   smear: number,
 ): void {
   const { width: w, height: h } = out,
     n = w * h,
     sigma = Math.max(1.5, 0.5 * smear);
-  const open = Float32Array.from(cover, (a) => (a < 0.02 ? 1 : 0)),
-    weight = gaussianPlane(open, w, h, sigma);
+  const beside = (is: Float32Array, weight: Float32Array, p: Float32Array): Float32Array => {
+    const sum = gaussianPlane(
+      p.map((v, i) => v * is[i]!),
+      w,
+      h,
+      sigma,
+    );
+    return sum.map((v, i) => (weight[i]! < 1e-3 ? -1 : v / weight[i]!));
+  };
+  const open = Float32Array.from(thing, (a) => (a < 0.02 ? 1 : 0)),
+    shut = Float32Array.from(thing, (a) => (a > 0.98 ? 1 : 0)),
+    openWeight = gaussianPlane(open, w, h, sigma),
+    shutWeight = gaussianPlane(shut, w, h, sigma);
   for (let c = 0; c < 3; c++) {
     const p = before.data.subarray(c * n, (c + 1) * n),
-      seen = gaussianPlane(
-        p.map((v, i) => v * open[i]!),
-        w,
-        h,
-        sigma,
-      );
+      backs = beside(open, openWeight, p),
+      things = beside(shut, shutWeight, p);
     for (let i = 0; i < n; i++) {
-      const a = cover[i]!,
+      const a = thing[i]!,
         m = matte[i]!;
-      if (!(a > 0.02) || a > 0.98 || !(m > 0) || weight[i]! < 1e-3) continue;
-      // Of the plate's own light there the share (1 − a) is background: no more of it can go than there is.
-      const back = Math.min(seen[i]! / weight[i]!, p[i]! / Math.max(0.05, 1 - a));
-      out.data[c * n + i] = Math.max(0, out.data[c * n + i]! + m * (p[i]! - back));
+      if (!(a > 0.02) || a > 0.98 || !(m > 0) || backs[i]! < 0) continue;
+      // Of the plate's own light there the share 1 − a is background; what is left of it is the thing's.
+      const most = things[i]! < 0 ? Infinity : a * (BRIGHTER * things[i]! + BRIGHTER_BY),
+        least = DARKER * a * Math.min(p[i]!, things[i]! < 0 ? Infinity : things[i]!),
+        own = Math.min(most, Math.max(least, p[i]! - (1 - a) * backs[i]!));
+      // The performer's cover were nothing before it, and how much of the thing is before it.
+      const whole = Math.min(1, m / Math.max(1e-3, 1 - hidden[i]!)),
+        before1 = Math.min(1, hidden[i]! / a);
+      const seen = own * (1 - whole * (1 - before1)) + (p[i]! - own) * (1 - whole);
+      out.data[c * n + i] = Math.max(0, out.data[c * n + i]! - (1 - m) * p[i]! + seen);
     }
   }
 }

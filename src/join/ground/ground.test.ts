@@ -211,6 +211,50 @@ describe('shadow on the ground', () => {
   });
 });
 
+describe('shadow on a carrier', () => {
+  const { foot, pxPerMetre } = scene(0, 5),
+    at: GroundFrame = { frame: 0, foot, pxPerMetre, tiltDeg: TILT, rollDeg: 0, azimuthDeg: 20 },
+    matte = { alpha: sphereMatte(0, 5, 0.35), matteBox: [0, 0, W, H] as const, widthPx: W, heightPx: H, softEdgePx: 0 };
+
+  it('lies level under who sits on it, as on the ground, not on a wall behind', () => {
+    const top = shadeGround(step(20, 30, { receiver: 'carrier', carrierTop: true }), at, matte)!,
+      ground = shadeGround(step(20, 30), at, matte)!,
+      wall = shadeGround(step(20, 30, { receiver: 'carrier' }), at, matte)!;
+    const lowest = (s: NonNullable<ReturnType<typeof shadeGround>>): number => {
+      const w = s.box[2] - s.box[0];
+      return s.box[1] + Math.floor(s.cover.findLastIndex((c) => c > 0.5) / w);
+    };
+    expect(Math.abs(lowest(top) - lowest(ground))).toBeLessThanOrEqual(1);
+    expect(lowest(wall)).toBeGreaterThan(lowest(ground) + 8);
+  });
+
+  it('fades towards a border that is guessed', () => {
+    const run = (receiverSoftPx?: number): Float32Array => {
+      const s = step(20, 30, { receiver: 'carrier', ...(receiverSoftPx === undefined ? {} : { receiverSoftPx }) }),
+        shade = shadeGround(s, at, matte)!,
+        { box } = shade,
+        w = box[2] - box[0],
+        h = box[3] - box[1],
+        base = createPicture(w, h, 3);
+      base.data.fill(0.4);
+      const middle = (box[0] + box[2]) / 2,
+        half: [number, number][] = [
+          [0, 0],
+          [middle, 0],
+          [middle, H],
+          [0, H],
+        ];
+      applyShade(s, shade, base, base, box, new Uint8Array(w * h), half, null);
+      const y = Math.floor(h / 2);
+      return base.data.slice(y * w, (y + 1) * w);
+    };
+    const steepest = (row: Float32Array): number =>
+      row.reduce((m, v, i) => (i === 0 ? 0 : Math.max(m, v - row[i - 1]!)), 0);
+    expect(steepest(run())).toBeGreaterThan(0.1);
+    expect(steepest(run(8))).toBeLessThan(0.03);
+  });
+});
+
 describe('key in the camera frame', () => {
   it('comes from behind the camera at azimuth 0 and from the right at 90', () => {
     expect(lightInCamera(0, 0, 0, 0)[2]).toBeCloseTo(-1, 9);

@@ -54,7 +54,7 @@ export interface GroundShade {
 
 /** Plane that receives the shadow: normal towards the light's side, and distance n · x. */
 function receiverPlane(step: GroundStep, g: GroundGeometry, solid: readonly SolidBall[]): Plane {
-  if (step.receiver === 'ground') return { n: g.up, d: dot(g.up, g.foot) };
+  if (step.receiver === 'ground' || step.carrierTop === true) return { n: g.up, d: dot(g.up, g.foot) };
   const n = facing(g);
   let deepest = 0;
   for (const b of solid) deepest = Math.max(deepest, b.radius);

@@ -3,6 +3,7 @@
  * measures and marks.
  */
 import type { Measure } from '../../core/measure.js';
+import { polygonArea } from '../../image/polygon.js';
 import type { MarksFile, RegionFile } from '../../plate/marks/marks.js';
 import type { PlateMeasures } from '../../plate/types.js';
 import { leftOnBody } from '../light/plate-shade.js';
@@ -82,6 +83,8 @@ export interface GroundFrom extends Pick<FramesFrom, 'where' | 'walked' | 'axisF
   readonly stands: readonly Stand[];
   /** It rides on something of the plate, which `carrier` carries. */
   readonly carried: boolean;
+  /** It sits on the carrier's shoulders. */
+  readonly onTop: boolean;
   readonly carrier: Carrier;
   /** Carries what lies on the ground. */
   readonly groundCarrier: Carrier;
@@ -116,7 +119,8 @@ export async function proposeGround(input: ProposalInput, from: GroundFrom): Pro
     shadow: key.missing === null && !(carried && region === undefined),
     contact: !carried,
     receiver: carried ? 'carrier' : 'ground',
-    ...(carried && region !== undefined ? { receiverRegion: region } : {}),
+    ...(carried && region !== undefined ? region : {}),
+    ...(from.onTop ? { carrierTop: true } : {}),
     ...(receivers.receivers.length === 0 ? {} : { receivers: receivers.receivers }),
     azimuthDeg: key.azimuthDeg,
     proposedAzimuthDeg: key.azimuthDeg,
@@ -140,6 +144,7 @@ export async function proposeGround(input: ProposalInput, from: GroundFrom): Pro
       darkness: darkness.said,
       carried,
       round: from.axisFrom !== null,
+      onTop: from.onTop,
       body: body?.why ?? null,
       receivers: receivers.why,
       shaded: shades.length > 0,
@@ -152,15 +157,21 @@ export async function proposeGround(input: ProposalInput, from: GroundFrom): Pro
 
 const spanOf = ({ ground, top }: Stand): number => Math.hypot(top[0] - ground[0], top[1] - ground[1]);
 
+type CastRegion = Required<Pick<GroundStep, 'receiverRegion'>> & Pick<GroundStep, 'receiverSoftPx'>;
+
 /** What a carried performer's shadow is kept to: the outlined carrier, else about its marked region. */
-function castRegion(marks: MarksFile, carried: boolean): RegionFile | undefined {
+function castRegion(marks: MarksFile, carried: boolean): CastRegion | undefined {
   const bodies = marksOf(marks, 'body').filter((b) => b.mark.polygon !== undefined);
-  if (bodies.length > 0) return regionOf(bodies.map((b) => ({ frame: b.frame, polygon: b.mark.polygon! })));
+  if (bodies.length > 0)
+    return { receiverRegion: regionOf(bodies.map((b) => ({ frame: b.frame, polygon: b.mark.polygon! }))) };
   return carried ? grownCarry(marks) : undefined;
 }
 
+/** A guessed border is as soft as this share of the region's breadth, the square root of its area (own choice). */
+const GUESSED_SOFT = 0.12;
+
 /** Without an outline of the carrier the shadow is kept to its marked region, grown to about a torso. */
-function grownCarry(marks: MarksFile): RegionFile | undefined {
+function grownCarry(marks: MarksFile): CastRegion | undefined {
   const list = marksOf(marks, 'carry').map((c) => {
     let cx = 0,
       cy = 0;
@@ -173,7 +184,9 @@ function grownCarry(marks: MarksFile): RegionFile | undefined {
       polygon: c.mark.region.map(([x, y]): [number, number] => [cx + (x - cx) * 1.6, cy + (y - cy) * 2]),
     };
   });
-  return list.length === 0 ? undefined : regionOf(list);
+  if (list.length === 0) return undefined;
+  const breadth = Math.sqrt(Math.max(...list.map((l) => polygonArea(l.polygon))));
+  return { receiverRegion: regionOf(list), receiverSoftPx: Math.round(10 * GUESSED_SOFT * breadth) / 10 };
 }
 
 /** What tells how much of the performer's shadow falls into the plate's own. */

@@ -17,6 +17,8 @@ export interface GroundSaid {
   readonly carried: boolean;
   /** A carried performer's shadow falls on a carrier as round as its axis is behind it. */
   readonly round: boolean;
+  /** A carried performer sits on the carrier's shoulders. */
+  readonly onTop: boolean;
   /** What tells the caster's depth. */
   readonly body: string | null;
   /** What is marked for the shadow to fall on; empty where nothing is. */
@@ -39,7 +41,7 @@ export function sayGround(s: GroundSaid): string {
 }
 
 /** From where the shadow is cast, how dark it is, on what it falls and what casts it. */
-function sayCast({ key, darkness, carried, round, body, receivers }: GroundSaid): string {
+function sayCast({ key, darkness, carried, round, onTop, body, receivers }: GroundSaid): string {
   return [
     `key from ${key.azimuthDeg.toFixed(0)}° at ${key.elevationDeg.toFixed(0)}°`,
     key.shadowsFound ? ' (no shadow is marked: told by what was found at the feet of marked uprights)' : '',
@@ -47,6 +49,7 @@ function sayCast({ key, darkness, carried, round, body, receivers }: GroundSaid)
     `; ${darkness}`,
     carried ? '; it falls on the carrier' : '',
     carried && round ? ', as round as its axis is behind the performer' : '',
+    carried && onTop ? ', whose shoulders are level under the performer' : '',
     body === null ? '' : `; ${body}`,
     receivers === '' ? '' : `; ${receivers}`,
   ].join('');

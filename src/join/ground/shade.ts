@@ -6,6 +6,7 @@
  * key + fill).
  */
 import { KERNEL_FROM_PIXELS, kernels } from '../../image/kernels.js';
+import { gaussianPlane } from '../../image/gaussian.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
 import { rasterizePolygon } from '../../image/polygon.js';
 import type { FrameRoom } from '../render/frame-room.js';
@@ -60,6 +61,8 @@ export function applyShade(
           sw,
           sh,
         );
+  if (bound !== null && step.receiverSoftPx !== undefined)
+    gaussianPlane(bound, sw, sh, step.receiverSoftPx, step.receiverSoftPx, bound);
   // The ground's first, then those of the marked surfaces.
   const lits = [
     ownShadowOf(litOf(step.litLinear, step.litSpread), step.transmission),

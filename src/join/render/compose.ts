@@ -12,7 +12,7 @@ import { addGrain, airOverPerformer, wrapLight } from '../air/air.js';
 import { codeChanged } from './code-box.js';
 import { alignBox, cropFrame } from './frame-box.js';
 import type { FrameRoom } from './frame-room.js';
-import { clearBehindEdges, frontCover, paneCover, smearPx } from '../front/front.js';
+import { clearBehindEdges, frontCovers, paneCover, smearPx } from '../front/front.js';
 import type { Box } from '../ground/ground.js';
 import { groundAt, type Placed, type Prepared } from './place-performer.js';
 import { behindBox, layMirrored } from '../ground/lay-mirrored.js';
@@ -34,11 +34,6 @@ export interface ComposedBox {
   /** Performer's coverage as seen (after what passes in front), over the box. */
   readonly matte: Float32Array;
 }
-
-/**
- * A shorter smear of what passes in front mixes no more of the background into its edge than its own softness does, px.
- */
-const LEAST_SMEAR = 1.5;
 
 /**
  * Composes one frame. `plate` is the (clean) plate's frame `frame`; `prepared` what preparePerformer made for it. With
@@ -121,10 +116,11 @@ function layAll(laying: Laying): ComposedBox {
     h = box[3] - box[1],
     n = w * h;
   const grown = air !== null && air.grain > 0 ? tools.plateGrain : null;
-  const hidden =
-    front === null || tools.fronts === null
-      ? null
-      : frontCover(front, tools.fronts, frame, box, front.passing === undefined ? null : coverageIn(placed, box));
+  const covers =
+      front === null || tools.fronts === null
+        ? null
+        : frontCovers(front, tools.fronts, frame, box, front.passing === undefined ? null : coverageIn(placed, box)),
+    hidden = covers?.hidden ?? null;
   const touched = room?.bytes(n) ?? new Uint8Array(n);
   const unshaded = shade !== null && grown !== null ? greenOf(base, box, shade.box, room) : null;
   const veil = veilOf(front);
@@ -138,9 +134,9 @@ function layAll(laying: Laying): ComposedBox {
   const over = overBox(placed, box, hidden, air, base);
   const matte = room?.picture(w, h, 1).data ?? new Float32Array(n);
   const smear = front === null || tools.fronts === null || hidden === null ? 0 : smearPx(front, tools.fronts, frame);
-  const before = smear < LEAST_SMEAR && veil === null ? null : { ...out, data: out.data.slice() };
+  const before = smear === 0 && veil === null ? null : { ...out, data: out.data.slice() };
   layPremultiplied({ out, box, over: over.picture, overBox: over.box, touched, hidden: null, matte });
-  if (before !== null && smear >= LEAST_SMEAR) clearBehindEdges(out, before, hidden!, matte, smear);
+  if (before !== null && smear > 0) clearBehindEdges(out, before, covers!, matte, smear);
   if (before !== null && veil !== null) veilPerformer(veil, out, before, before, matte, pane);
   const coded = codeChanged(out, touched, plate.colour.transfer, room);
   if (air !== null && grown !== null) {

@@ -72,6 +72,13 @@ describe('what somebody carries who turns', () => {
     expect(told.leftOutPx).toBeLessThan(2);
     expect(told.distanceM).toBeGreaterThan(0.3);
   });
+  it('tells who sits on the shoulders from who is held under them', () => {
+    expect(turningStand([mark(0), mark(39)], carrying)!.onTop).toBe(false);
+    const up = (n: number): Stand => ({ frame: n, ground: held(n, 1.45), top: held(n, 1.95) });
+    const sits = turningStand([up(0), up(39)], carrying)!;
+    expect(sits.onTop).toBe(true);
+    expect(sits.axisFrom).toBeNull();
+  });
   it('is not asked where the carrier hardly turns or has no axis', () => {
     expect(turningStand([mark(0)], { ...carrying, axis: [] })).toBeNull();
     expect(

@@ -56,6 +56,8 @@ export interface TurningStand {
    * how far over its foot the carrier's shoulders are; null where it sits on these.
    */
   readonly axisFrom: ((frame: number) => AxisFrom) | null;
+  /** It sits on the carrier's shoulders. */
+  readonly onTop: boolean;
   /** Miss of marks left out, rms px; null with fewer than three. */
   readonly leftOutPx: number | null;
 }
@@ -103,6 +105,7 @@ export function turningStand(stands: readonly Stand[], c: Carrying): TurningStan
     });
     leftOutPx = Math.sqrt(misses.reduce((a, b) => a + b, 0) / misses.length);
   }
+  const onTop = fitted.path(stands[0]!.frame).axisFrom[2] < LEAST_UNDER_M;
   return {
     where: settled(stands, fitted.path, c),
     unsure: leastSure(stands, c, fitted),
@@ -112,7 +115,8 @@ export function turningStand(stands: readonly Stand[], c: Carrying): TurningStan
       c.axis.map((a): Keyed => ({ frame: a.frame, point: a.foot })),
       c.set,
     ),
-    axisFrom: fitted.path(stands[0]!.frame).axisFrom[2] < LEAST_UNDER_M ? null : (n) => fitted.path(n).axisFrom,
+    axisFrom: onTop ? null : (n) => fitted.path(n).axisFrom,
+    onTop,
     leftOutPx,
   };
 }
