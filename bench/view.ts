@@ -59,43 +59,35 @@ export function noiseFloor(
   return { focal, tilt, height };
 }
 
-export async function run(seed: number): Promise<BenchRow[]> {
-  const rows: BenchRow[] = [];
+type Bars = Pick<BenchRow, 'bar' | 'goal' | 'unit'>;
+/** Bars and goals of the rows: shares of focal length and camera height in percent, tilt in degrees. */
+const SHARE: Bars = { bar: 3, goal: 1.5, unit: '%' };
+const TILT: Bars = { bar: 0.5, goal: 0.25, unit: 'deg' };
+
+function richRows(seed: number): BenchRow[] {
   const rich: SceneOptions = { noisePx: MARK_NOISE.pointPx(1280), uprights: 3, lineFamilies: 2, rectangle: true };
   const e = viewErrors(seed, 60, rich);
-  const inside = (z: readonly number[]): number => z.filter((v) => Math.abs(v) < 1.96).length / z.length;
   const floor = noiseFloor(seed, 60, rich);
-  rows.push(
-    {
-      name: 'view: focal length error, rich marks, median of 60 scenes',
-      ours: 100 * median(e.focal),
-      bar: 3,
-      goal: 1.5,
-      unit: '%',
-    },
+  const inside = (z: readonly number[]): number => z.filter((v) => Math.abs(v) < 1.96).length / z.length;
+  return [
+    { name: 'view: focal length error, rich marks, median of 60 scenes', ours: 100 * median(e.focal), ...SHARE },
     {
       name: "view: focal length error, rich marks, 90th percentile (reference: the marks' noise alone, Cramer-Rao)",
       ours: 100 * p90(e.focal),
       reference: 100 * floor.focal,
-      bar: 3,
-      goal: 1.5,
-      unit: '%',
+      ...SHARE,
     },
     {
       name: 'view: tilt error, rich marks, 90th percentile (reference as above)',
       ours: p90(e.tilt),
       reference: floor.tilt,
-      bar: 0.5,
-      goal: 0.25,
-      unit: 'deg',
+      ...TILT,
     },
     {
       name: 'view: camera height error, rich marks, 90th percentile (reference as above)',
       ours: 100 * p90(e.height),
       reference: 100 * floor.height,
-      bar: 3,
-      goal: 1.5,
-      unit: '%',
+      ...SHARE,
     },
     {
       name: 'view: share of truths within 1.96 stated sd (focal, tilt, height)',
@@ -105,67 +97,67 @@ export async function run(seed: number): Promise<BenchRow[]> {
       unit: '%',
       better: 'high',
     },
-  );
-  const plainFloor = noiseFloor(seed + 1, 60, { noisePx: rich.noisePx, uprights: 2, lineFamilies: 1 });
-  const plain = viewErrors(seed + 1, 60, { noisePx: rich.noisePx, uprights: 2, lineFamilies: 1 });
-  rows.push(
+  ];
+}
+
+function plainRows(seed: number): BenchRow[] {
+  const plain: SceneOptions = { noisePx: MARK_NOISE.pointPx(1280), uprights: 2, lineFamilies: 1 };
+  const floor = noiseFloor(seed, 60, plain);
+  const e = viewErrors(seed, 60, plain);
+  return [
     {
       name: 'view: tilt error, two uprights and a pair of lines, 90th percentile (reference as above)',
-      ours: p90(plain.tilt),
-      reference: plainFloor.tilt,
-      bar: 0.5,
-      goal: 0.25,
-      unit: 'deg',
+      ours: p90(e.tilt),
+      reference: floor.tilt,
+      ...TILT,
     },
     {
       name: 'view: camera height error, two uprights and a pair of lines, 90th percentile (reference as above)',
-      ours: 100 * p90(plain.height),
-      reference: 100 * plainFloor.height,
-      bar: 3,
-      goal: 1.5,
-      unit: '%',
+      ours: 100 * p90(e.height),
+      reference: 100 * floor.height,
+      ...SHARE,
     },
-  );
+  ];
+}
+
+async function truthRows(shot: (typeof TRUTH_SHOTS)[number]): Promise<BenchRow[]> {
+  const { focalPx, frames } = readTruth(shot);
+  const { tiltDeg, cameraPosition } = frames[0]!;
+  const heightM = cameraPosition[1];
+  const { view: v } = await measureView(truthFile(shot, 'plate.mp4'), truthMarks(shot).plate);
+  const cover = (m: { value: number | null; sd: number | null }, truth: number): string =>
+    m.value !== null && Math.abs(m.value - truth) <= 2 * m.sd! ? 'covered' : 'NOT covered';
+  const sdShare = (m: { value: number | null; sd: number | null }): string => ((100 * m.sd!) / m.value!).toFixed(1);
+  return [
+    {
+      name:
+        `view ${shot}: focal length, marks and picture (stated ` +
+        `sd ${sdShare(v.focalPx)} %, ${cover(v.focalPx, focalPx)})`,
+      ours: 100 * Math.abs(v.focalPx.value! / focalPx - 1),
+      ...SHARE,
+    },
+    {
+      name:
+        `view ${shot}: tilt, marks and picture (stated sd ${v.tiltDeg.sd!.toFixed(2)}, ` +
+        `${cover(v.tiltDeg, tiltDeg)})`,
+      ours: Math.abs(v.tiltDeg.value! - tiltDeg),
+      ...TILT,
+    },
+    {
+      name:
+        `view ${shot}: camera height, marks and picture (stated ` +
+        `sd ${sdShare(v.cameraHeight)} %, ${cover(v.cameraHeight, heightM)})`,
+      ours: 100 * Math.abs(v.cameraHeight.value! / heightM - 1),
+      ...SHARE,
+    },
+  ];
+}
+
+/** All rows; those of the truth set are said to be skipped where it is absent. */
+export async function run(seed: number): Promise<BenchRow[]> {
+  const rows = [...richRows(seed), ...plainRows(seed + 1)];
   if (truthFolder() === null)
     rows.push({ name: 'view: truth set absent, its rows skipped', ours: null, bar: null, goal: null, unit: '' });
-  else {
-    for (const shot of TRUTH_SHOTS) {
-      const t = readTruth(shot);
-      const { view: v } = await measureView(truthFile(shot, 'plate.mp4'), truthMarks(shot).plate);
-      const f = t.frames[0]!;
-      const cover = (m: { value: number | null; sd: number | null }, truth: number): string =>
-        m.value !== null && Math.abs(m.value - truth) <= 2 * m.sd! ? 'covered' : 'NOT covered';
-      rows.push(
-        {
-          name:
-            `view ${shot}: focal length, marks and picture (stated ` +
-            `sd ${((100 * v.focalPx.sd!) / v.focalPx.value!).toFixed(1)} %, ${cover(v.focalPx, t.focalPx)})`,
-          ours: 100 * Math.abs(v.focalPx.value! / t.focalPx - 1),
-          bar: 3,
-          goal: 1.5,
-          unit: '%',
-        },
-        {
-          name:
-            `view ${shot}: tilt, marks and picture (stated sd ${v.tiltDeg.sd!.toFixed(2)}, ` +
-            `${cover(v.tiltDeg, f.tiltDeg)})`,
-          ours: Math.abs(v.tiltDeg.value! - f.tiltDeg),
-          bar: 0.5,
-          goal: 0.25,
-          unit: 'deg',
-        },
-        {
-          name:
-            `view ${shot}: camera height, marks and picture (stated ` +
-            `sd ${((100 * v.cameraHeight.sd!) / v.cameraHeight.value!).toFixed(1)} %, ` +
-            `${cover(v.cameraHeight, f.cameraPosition[1])})`,
-          ours: 100 * Math.abs(v.cameraHeight.value! / f.cameraPosition[1] - 1),
-          bar: 3,
-          goal: 1.5,
-          unit: '%',
-        },
-      );
-    }
-  }
+  else for (const shot of TRUTH_SHOTS) rows.push(...(await truthRows(shot)));
   return rows;
 }
