@@ -1,5 +1,5 @@
 /** Films and takes entering the book: probed first, so that a damaged file is refused before anything changes. */
-import { basename, extname, join } from 'node:path';
+import { basename, dirname, extname, join } from 'node:path';
 import { copyFileSync, existsSync, mkdirSync, renameSync, rmSync } from 'node:fs';
 import { PlatewrightError } from '../core/errors.js';
 import { probe } from '../media/probe.js';
@@ -37,6 +37,13 @@ export async function addFilm(
   });
 }
 
+/** What a take is called by its file's name: of a picture sequence what stands before its numbers, or its folder. */
+function takeWords(file: string): string {
+  const name = basename(file, extname(file));
+  const plain = name.replace(/[\s._-]*%\d*d.*$/, '');
+  return plain === '' ? basename(dirname(file)) : plain;
+}
+
 /**
  * Adds a take: copied into the production's folder unless it is there already, because a phone's copy is soon deleted.
  */
@@ -63,7 +70,7 @@ export async function addTake(
       `marks of ${basename(file)}`,
     );
   const ending = extname(file);
-  const title = words.title ?? freeTitle(basename(file, ending), book.list('take'));
+  const title = words.title ?? freeTitle(takeWords(file), book.list('take'));
   const id =
     words.id ??
     makeId(title, (i) => book.get('take', i) !== null || existsSync(book.insidePath('takes', `${i}${ending}`)), 'take');

@@ -199,7 +199,11 @@ describe.skipIf(CHROMIUM === undefined)("the join's sheet", () => {
           })
           .waitFor();
         if (as !== 'wipe') await expect.poll(address, LONG).not.toBe(last);
-        else await page.locator('.step-picture img.before').waitFor(LONG);
+        else {
+          await page.locator('.step-picture img.before').waitFor(LONG);
+          // It stands at 230 of 320 columns: the wipe goes through it.
+          expect(await page.locator('.wipe-edge').getAttribute('style')).toContain('left: 72%');
+        }
         expect(await page.locator('.refused').count(), `${name} ${as}`).toBe(0);
       }
     await page.getByRole('button', { name: 'Whole recipe' }).click();

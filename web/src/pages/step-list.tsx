@@ -3,6 +3,7 @@ import { batch, createMemo, createSignal, Index, type JSX } from 'solid-js';
 import type { JoinDocument, PickDocument } from '../../../src/book/documents.js';
 import { STEP_CONTROLS, stepLabel, widenControls } from '../../../src/join/step-controls.js';
 import { StepPicture, type Seen } from '../parts/step-picture.js';
+import { wipeFrom } from '../parts/wipe-from.js';
 import { StepRow } from './step-row.js';
 import { stepTrying } from './step-trying.js';
 
@@ -43,6 +44,7 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
         frames={frames()}
         ratio={props.ratio}
         seen={seen()}
+        middle={wipeFrom(props.pick.marks, frame(), props.join.recipe.plate.widthPx)}
         onFrame={drag}
         onSeen={setSeen}
       />

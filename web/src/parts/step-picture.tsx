@@ -22,6 +22,8 @@ interface StepPictureProps {
   /** Width over height. */
   ratio: number;
   seen: Seen | null;
+  /** Where the performer is, percent of the width: a wipe begins there until it is moved. */
+  middle: number;
   onFrame: (n: number) => void;
   onSeen: (s: Seen | null) => void;
 }
@@ -39,7 +41,8 @@ function wordsOf(seen: Seen | null): string {
 }
 
 export function StepPicture(props: StepPictureProps): JSX.Element {
-  const [wipe, setWipe] = createSignal(50);
+  const [wiped, setWipe] = createSignal<number | null>(null);
+  const wipe = () => wiped() ?? props.middle;
   const view = () => (props.seen === null ? null : props.seen.as === 'wipe' ? 'after' : props.seen.as);
   const main = latestPicture(
     () => props.address(view()),
