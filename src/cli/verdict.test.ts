@@ -9,7 +9,7 @@ import { newProduction } from '../book/new-production.js';
 import { orSayFor, takesToJudge } from './commands/verdict.js';
 
 let folder: string, book: Book;
-const take = (id: string, pick: string | null, kind: TakeDocument['kind'] = 'video'): TakeDocument =>
+const take = (id: string, pick: string | null, kind: TakeDocument['kind'] = 'video', hasAlpha = false): TakeDocument =>
   ({
     id,
     pick,
@@ -18,7 +18,7 @@ const take = (id: string, pick: string | null, kind: TakeDocument['kind'] = 'vid
     file: `takes/${id}.mp4`,
     star: false,
     note: '',
-    info: {},
+    info: { video: { hasAlpha } },
     marks: { frame: 0, marks: [] },
   }) as unknown as TakeDocument;
 
@@ -56,6 +56,14 @@ afterAll(() => {
 });
 
 describe('takes to judge', () => {
+  it('are filmed ones: picture sequences too, unless they have an alpha of their own', () => {
+    book.edit('pictures', (e) => {
+      e.put('take', take('lamp-pictures', 'lamp', 'sequence'));
+      e.put('take', take('lamp-painted', 'lamp', 'sequence', true));
+    });
+    expect(takesToJudge(book, ['lamp'])).toEqual(['lamp-pictures']);
+    book.undo();
+  });
   it('are those of a pick where a pick is named', () => {
     expect(takesToJudge(book, ['bench']).sort()).toEqual(['bench-1', 'bench-2', 'stairs']);
     expect(takesToJudge(book, [], 'stairs')).toEqual(['stairs-1']);

@@ -2,6 +2,7 @@
  * What is to be done next with a pick, told from the book alone: one sentence, and the
  * part of the sheet where it is done.
  */
+import { isFilmed } from '../../src/book/filmed.js';
 import type { BookState } from '../../src/server/api-types.js';
 import type { PickDocument } from '../../src/book/documents.js';
 
@@ -36,7 +37,7 @@ export function nextStep(book: Asked, pick: PickDocument): NextStep | null {
           : 'shoot by the brief, and add the take',
       };
     }
-    const open = takes.find((t) => t.kind === 'video' && t.verdict === undefined);
+    const open = takes.find((t) => isFilmed(t) && t.verdict === undefined);
     if (open !== undefined) return { part: 'takes', words: `judge ${open.title}` };
     if (takes.every((t) => t.verdict?.verdict === 'shoot again'))
       return {

@@ -1,6 +1,7 @@
 /** `verdict`: judge takes against their pick. */
 import type { Command } from 'commander';
 import type { Book } from '../../book/book.js';
+import { isFilmed } from '../../book/filmed.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { matterTitle, measuredWords, needWords } from '../../take/verdict/matter-words.js';
 import { action, answer, table } from '../output.js';
@@ -71,11 +72,11 @@ export function orSayFor(book: Book, pick = 'PICK'): string {
 
 /**
  * Ids of the takes that are to be judged: those named, those of the picks named, those of `pick`, else all that are
- * for a pick. Stills are not judged unless named.
+ * for a pick. Stills and drawings are not judged unless named.
  */
 export function takesToJudge(book: Book, named: readonly string[], pick?: string): string[] {
   if (pick !== undefined) book.need('pick', pick);
-  const filmed = book.list('take').filter((t) => t.pick !== null && t.kind === 'video');
+  const filmed = book.list('take').filter((t) => t.pick !== null && isFilmed(t));
   if (named.length === 0) return filmed.filter((t) => pick === undefined || t.pick === pick).map((t) => t.id);
   // Every other command is given picks: a pick's id is understood here too. A take of that name comes first.
   return [

@@ -3,6 +3,7 @@ import { createMemo, createSignal, Show, type JSX } from 'solid-js';
 import type { JobRecord } from '../../../src/jobs/job-store.js';
 import { plainly } from '../format.js';
 import { ById } from './by-id.js';
+import { keepList, keptList } from './kept-list.js';
 import { book, jobs, resumeJob, stopJob } from '../api.js';
 
 const WORDS: Record<string, string> = {
@@ -30,6 +31,8 @@ function subjectTitle(id: string): string {
   return [...(b?.films ?? []), ...(b?.picks ?? []), ...(b?.takes ?? [])].find((d) => d.id === id)?.title ?? id;
 }
 
+const AWAY = 'put-away';
+
 const halted = (j: JobRecord): boolean => j.state === 'failed' || j.state === 'stopped';
 
 function told(j: JobRecord): string {
@@ -47,8 +50,13 @@ function told(j: JobRecord): string {
   }
 }
 
-/** Failed and stopped work that was read and put away; it comes back with the next page load. */
-const [away, setAway] = createSignal<ReadonlySet<string>>(new Set());
+/** Failed and stopped work that was read and put away: `<job> <state>`. It stays so in this browser. */
+const [away, setAway] = createSignal<ReadonlySet<string>>(new Set(keptList(AWAY)));
+
+function putAway(j: JobRecord): void {
+  setAway(new Set([...away(), `${j.id} ${j.state}`]));
+  keepList(AWAY, [...away()]);
+}
 
 /** Jobs that run, wait, failed or were stopped, with how to stop or go on. */
 export function JobStrip(): JSX.Element {
@@ -116,7 +124,7 @@ export function JobStrip(): JSX.Element {
                   </button>
                 </Show>
                 <Show when={halted(j())}>
-                  <button onClick={() => setAway(new Set([...away(), `${j().id} ${j().state}`]))}>Put away</button>
+                  <button onClick={() => putAway(j())}>Put away</button>
                 </Show>
               </div>
             )}

@@ -1,5 +1,6 @@
 /** One take of a pick: a picture of it, what can be done with it, what it lacks, and its verdict. */
 import { createSignal, For, Show, type JSX } from 'solid-js';
+import { isFilmed } from '../../../src/book/filmed.js';
 import type { PickDocument, TakeDocument } from '../../../src/book/documents.js';
 import type { BookState } from '../../../src/server/api-types.js';
 import { edit, startJob } from '../api.js';
@@ -69,7 +70,7 @@ export function TakeCard(props: { book: BookState; take: TakeDocument; pick: Pic
           >
             Marks
           </button>
-          <Show when={t().kind === 'video'}>
+          <Show when={isFilmed(t())}>
             <button onClick={() => void startJob('verdict', t().id)}>
               {t().verdict === undefined ? 'Judge it' : 'Judge again'}
             </button>
@@ -83,7 +84,7 @@ export function TakeCard(props: { book: BookState; take: TakeDocument; pick: Pic
         <Show when={t().verdict}>
           {(x) => <VerdictTable take={t().id} verdict={x()} stale={props.book.stale.verdicts.includes(t().id)} />}
         </Show>
-        <Show when={t().kind === 'video' && !v().hasAlpha}>
+        <Show when={isFilmed(t()) && !v().hasAlpha}>
           <HowShot take={t()} />
         </Show>
         <For each={(t().verdict?.notes ?? []).filter((n) => !n.startsWith('not judged:'))}>
