@@ -1,8 +1,8 @@
 /** Where a film lies, and taking a film out of the book. */
-import { existsSync } from 'node:fs';
 import { basename } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import { probe } from '../media/probe.js';
+import { isMediaThere } from '../media/sequence.js';
 import type { MediaInfo } from '../media/types.js';
 import type { Book } from './book.js';
 import type { FilmDocument } from './documents.js';
@@ -27,7 +27,7 @@ export function checkNewFilm(book: Book, file: string, name: string): void {
 
 /** Ids of films and takes whose files are not where the book has them: a folder was moved, a disk is not there. */
 export function missingMedia(book: Book): { films: string[]; takes: string[] } {
-  const gone = (d: { file: string }): boolean => !/%\d*d/.test(d.file) && !existsSync(book.mediaPath(d.file));
+  const gone = (d: { file: string }): boolean => !isMediaThere(book.mediaPath(d.file));
   return {
     films: book
       .list('film')

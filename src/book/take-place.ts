@@ -1,6 +1,6 @@
 /** Which pick a take is for, and taking a take out of the book. */
-import { existsSync } from 'node:fs';
 import { PlatewrightError } from '../core/errors.js';
+import { isMediaThere } from '../media/sequence.js';
 import type { Book } from './book.js';
 import { makeId, type TakeDocument } from './documents.js';
 import { isOtherFile, otherFile } from './take-again.js';
@@ -82,7 +82,7 @@ export function looseTake(take: TakeDocument): PlatewrightError {
 /** Absolute path of a take's file. Throws `PW-MEDIA-MISSING` where it is not there, `PW-TAKE-OTHER` where another is. */
 export function takePath(book: Book, take: TakeDocument): string {
   const path = book.mediaPath(take.file);
-  if (!/%\d*d/.test(take.file) && !existsSync(path))
+  if (!isMediaThere(path))
     throw new PlatewrightError(
       'PW-MEDIA-MISSING',
       `the take ${take.title} is not at ${path}; put it back there, ` +

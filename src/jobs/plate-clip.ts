@@ -11,6 +11,7 @@ import type { Book } from '../book/book.js';
 import type { FilmDocument, PickDocument } from '../book/documents.js';
 import { PlatewrightError } from '../core/errors.js';
 import { toCodedRgb } from '../media/convert.js';
+import { isMediaThere } from '../media/sequence.js';
 import { VideoReader } from '../media/video-reader.js';
 import { VideoWriter } from '../media/video-writer.js';
 
@@ -19,7 +20,7 @@ const inFlight = new Map<string, Promise<string>>();
 /** Absolute path of a film. Throws `PW-MEDIA-MISSING` where the file is not there. */
 export function filmPath(book: Book, film: FilmDocument): string {
   const source = book.mediaPath(film.file);
-  if (!existsSync(source))
+  if (!isMediaThere(source))
     throw new PlatewrightError(
       'PW-MEDIA-MISSING',
       `the film ${film.title} is not at ${source}; put it back there, or say where it lies now: ` +

@@ -1,7 +1,7 @@
 /**
  * Picture sequences: named by a pattern such as `shot_%05d.png`, or a folder of pictures in the order of their names.
  */
-import { readdirSync, statSync } from 'node:fs';
+import { existsSync, readdirSync, statSync } from 'node:fs';
 import { basename, dirname, join } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import { rate, type Rate } from '../core/rational.js';
@@ -51,6 +51,11 @@ export function picturesIn(folder: string): string[] {
 /** The file of frame `n`. */
 export function pictureOf(s: Sequence, n: number): string {
   return s.files?.[n] ?? sequenceName(s.pattern, s.first + n);
+}
+
+/** Whether media lies at a path: a file, a folder, or at least one picture of a sequence. */
+export function isMediaThere(path: string): boolean {
+  return isSequencePattern(path) ? sequenceNumbers(path).length > 0 : existsSync(path);
 }
 
 export interface Sequence {

@@ -2,13 +2,12 @@
  * Pictures for the workbench: frames of film, plate, take and join as JPEG, decoded by readers that stay open for a
  * while. Bounded: a handful of open readers, a bounded store of encoded pictures.
  */
-import { existsSync } from 'node:fs';
 import sharp from 'sharp';
 import type { Book } from '../book/book.js';
 import { PlatewrightError } from '../core/errors.js';
 import { plane, type Picture } from '../image/picture.js';
 import { codedToLinear, toCodedRgb } from '../media/convert.js';
-import { isPictureFolder } from '../media/sequence.js';
+import { isMediaThere, isPictureFolder } from '../media/sequence.js';
 import { VideoReader } from '../media/video-reader.js';
 import { filmPath, plateClip } from '../jobs/plate-clip.js';
 
@@ -72,7 +71,7 @@ export class FrameStore {
   }
 
   private existing(path: string, name: string): string {
-    if (!existsSync(path))
+    if (!isMediaThere(path))
       throw new PlatewrightError(
         'PW-MEDIA-MISSING',
         `the media of ${name} is not at ${path}; ` +

@@ -1,4 +1,4 @@
-import { mkdtempSync, readFileSync, rmSync, writeFileSync, existsSync, readdirSync } from 'node:fs';
+import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync, existsSync, readdirSync } from 'node:fs';
 import { request } from 'node:http';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -9,6 +9,8 @@ import { looseTake, takePath } from '../book/take-place.js';
 import { newProduction } from '../book/new-production.js';
 import { createPicture, plane } from '../image/picture.js';
 import { rate } from '../core/rational.js';
+import { writePng16 } from '../media/stills.js';
+import { filmPath } from '../jobs/plate-clip.js';
 import { VideoWriter } from '../media/video-writer.js';
 import { listen, type RunningService } from './listen.js';
 import type { BookState } from './api-types.js';
@@ -143,6 +145,38 @@ describe('pictures', () => {
     const plate0 = (await (await fetch(`${base}/api/pixel/plate/one/0?x=10&y=10`)).json()) as { coded: number[] };
     plate0.coded.forEach((v, i) => expect(v).toBeCloseTo(film2.coded[i]!, 5));
     expect(film2.coded[0]!).toBeCloseTo(0.24, 1);
+  });
+  it('serves frames of picture sequences, films and takes alike; gone ones are missing', async () => {
+    const book = Book.open(join(folder, 'production'));
+    const pictures = join(folder, 'pictures');
+    mkdirSync(pictures);
+    try {
+      for (const n of [0, 1, 2]) {
+        const p = createPicture(64, 48, 3);
+        p.data.fill(0.3 + 0.1 * n);
+        await writePng16(join(pictures, `walk_0${n}.png`), p);
+      }
+      const pattern = join(pictures, 'walk_%02d.png');
+      await addFilm(book, pattern, { id: 'drawn' });
+      await addTake(book, pattern, { id: 'walk' });
+      for (const [what, id] of [
+        ['film', 'drawn'],
+        ['take', 'walk'],
+      ]) {
+        const r = await fetch(`${base}/api/pixel/${what}/${id}/2?x=10&y=10`);
+        expect(((await r.json()) as { coded: number[] }).coded[0]!).toBeCloseTo(0.5, 2);
+      }
+      expect(filmPath(book, book.need('film', 'drawn'))).toBe(pattern);
+      expect(takePath(book, book.need('take', 'walk'))).toBe(pattern);
+      rmSync(pictures, { recursive: true });
+      const missing = ((await (await fetch(`${base}/api/book`)).json()) as BookState).missing;
+      expect(missing).toMatchObject({ films: ['drawn'], takes: ['walk'] });
+      expect(() => takePath(book, book.need('take', 'walk'))).toThrow('put it back there');
+      book.undo();
+      book.undo();
+    } finally {
+      book.close();
+    }
   });
   it('names what is wrong with a bad frame, width, document, kind', async () => {
     for (const [path, code] of [
