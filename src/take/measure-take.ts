@@ -96,7 +96,7 @@ export async function measureTake(file: string, given: MarksFile, options: TakeO
       ...(face === null ? { poses } : {}),
       ...(stir === null ? {} : { stir }),
       ...flaws,
-      ...takeFigures(pass.readings, frames, carded, behind),
+      ...takeFigures(pass, frames, carded, behind),
       eyelineDeg: eyelineOf(marks),
       notes,
     };

@@ -3,9 +3,12 @@
  */
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import type { TakeFrame, TakeMeasures } from './measures.js';
-import type { ScreenReading } from './take-pass.js';
+import type { TakePass } from './take-pass.js';
 
 const HELP_SCREEN = 'a take before a green or blue screen';
+/** What tells the performer of a take without a screen. */
+export const HELP_BARE = 'an outline round the performer, or a frame of the empty set named';
+const MARKED = "the performer's ground and top in one frame";
 
 type Figures = Pick<
   TakeMeasures,
@@ -30,7 +33,7 @@ interface Figure {
  * @param carded frames on which what was taken for the performer is the floor card
  */
 export function takeFigures(
-  readings: readonly ScreenReading[],
+  { readings, clipped }: Pick<TakePass, 'readings' | 'clipped'>,
   frames: readonly TakeFrame[],
   carded: ReadonlySet<number>,
   behind: TakeMeasures['behind'],
@@ -68,19 +71,30 @@ export function takeFigures(
         leastSd: 0.005,
       },
     ),
-    clipped: screenFigure(
-      uncarded.map((r) => r.performerClipped),
-      { unit: 'ratio', how: 'performer pixels at the top of the range', quantile: 0.9, leastSd: 0.001 },
+    clipped: figureOf(
+      clipped.filter((r) => !carded.has(r.frame)).map((r) => r.share),
+      span,
+      {
+        unit: 'ratio',
+        how: 'performer pixels at the top of the range',
+        none: behind.kind === 'none' ? "the performer can't be told from what is behind it" : 'no performer was found',
+        wouldHelp: behind.kind === 'none' ? HELP_BARE : MARKED,
+        quantile: 0.9,
+        leastSd: 0.001,
+      },
     ),
     sharpness: figureOf(blur, span, {
       unit: 'px',
       how: 'sharpest edges of the performer, by re-blurring',
-      none: 'no performer with enough detail was found',
-      wouldHelp: "the performer's ground and top in one frame",
+      none:
+        behind.kind === 'none'
+          ? "the performer can't be told from what is behind it"
+          : 'no performer with enough detail was found',
+      wouldHelp: behind.kind === 'none' ? HELP_BARE : MARKED,
       quantile: 0.5,
       leastSd: 0.05,
     }),
-    motionBlur: motionBlurOf(blur, span),
+    motionBlur: motionBlurOf(blur, span, behind),
   };
 }
 
@@ -98,7 +112,9 @@ function whyNoScreen(behind: TakeMeasures['behind']): string {
 }
 
 /** Blur (standard deviations, pixels) beyond the sharpest tenth of the frames, as the length of an even smear. */
-function motionBlurOf(blur: readonly number[], span: [number, number]): Measure {
+function motionBlurOf(blur: readonly number[], span: [number, number], behind: TakeMeasures['behind']): Measure {
+  if (blur.length === 0 && behind.kind === 'none')
+    return notMeasurable('px', "the performer can't be told from what is behind it", HELP_BARE);
   if (blur.length < 5) return notMeasurable('px', 'too few frames to tell motion from focus', 'a longer take');
   const sharpest = [...blur].sort((a, b) => a - b)[Math.floor(0.1 * (blur.length - 1))]!;
   return figureOf(

@@ -23,7 +23,6 @@ export interface ScreenReading {
   readonly noise: number;
   readonly clipped: number;
   readonly spill: number | null;
-  readonly performerClipped: number;
 }
 
 export interface TakePass {
@@ -34,6 +33,8 @@ export interface TakePass {
   readonly model: ScreenModel | null;
   readonly seen: readonly TakeFrame[];
   readonly readings: readonly ScreenReading[];
+  /** Share of the performer at the top of the range by frame; of a take with a matte of its own none. */
+  readonly clipped: readonly { readonly frame: number; readonly share: number }[];
   /** Share of white paper by frame: where the floor card may lie. */
   readonly paper: readonly { readonly frame: number; readonly share: number }[];
   /** The frame of the marks. */
@@ -57,6 +58,7 @@ export async function passOver(reader: VideoReader, marks: MarksFile, options: T
   let coded: Picture | null = null;
   const seen: TakeFrame[] = [];
   const readings: ScreenReading[] = [];
+  const clipped: { frame: number; share: number }[] = [];
   const paper: { frame: number; share: number }[] = [];
   let atMarks: Look | null = null;
   let taken = 0;
@@ -87,8 +89,10 @@ export async function passOver(reader: VideoReader, marks: MarksFile, options: T
         if (b !== null && taken % 2 === 0) sigma = sigmaOf(coded, look, factor);
         const away = hasAlpha || bare !== null ? 0 : offScreen(look, small);
         seen.push(frameOf(index, look, factor, sigma, away));
+        if (!hasAlpha && look.performer !== null && taken % 3 === 0)
+          clipped.push({ frame: index, share: clippedShare(coded, look, factor) });
         if (model !== null && taken % 3 === 0) {
-          const r = readingOf({ index, coded, small, look, model, factor, decode });
+          const r = readingOf({ index, small, look, model, decode });
           if (r !== null) readings.push(r);
         }
         taken++;
@@ -96,7 +100,7 @@ export async function passOver(reader: VideoReader, marks: MarksFile, options: T
     }
     options.onProgress?.(index + 1, frameCount);
   }
-  return { factor, bare, model, seen, readings, paper, atMarks, near, watch };
+  return { factor, bare, model, seen, readings, clipped, paper, atMarks, near, watch };
 }
 
 function middleOfPerformer(marks: MarksFile, factor: number): [number, number] | null {
@@ -127,16 +131,14 @@ function offScreen(look: Look, small: Picture): number {
 
 interface Seen {
   readonly index: number;
-  readonly coded: Picture;
   readonly small: Picture;
   readonly look: Look;
   readonly model: ScreenModel;
-  readonly factor: number;
   readonly decode: (v: number) => number;
 }
 
 /** Null where no performer or too little of the screen is seen. */
-function readingOf({ index, coded, small, look, model, factor, decode }: Seen): ScreenReading | null {
+function readingOf({ index, small, look, model, decode }: Seen): ScreenReading | null {
   if (look.mask === null || look.performer === null) return null;
   const r = readScreen(small, model, look.mask, decode);
   if (r === null) return null;
@@ -146,6 +148,5 @@ function readingOf({ index, coded, small, look, model, factor, decode }: Seen): 
     noise: r.noise,
     clipped: r.clippedShare,
     spill: readSpill(small, model, look.performer, Math.max(2, Math.round(small.width / 160))),
-    performerClipped: clippedShare(coded, look, factor),
   };
 }

@@ -5,9 +5,9 @@
 import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';
+import { measureJudgedTake } from '../../join/judged-take.js';
 import { measurePlate } from '../../plate/measure.js';
 import { parseMarks, type MarksFile } from '../../plate/marks/marks.js';
-import { measureTake } from '../../take/measure-take.js';
 import { matterTitle, measuredWords, needWords } from '../../take/verdict/matter-words.js';
 import { needsOfPlate } from '../../take/verdict/needs.js';
 import { judgeTake } from '../../take/verdict/verdict.js';
@@ -40,9 +40,14 @@ export function register(program: Command): void {
             o.takeMarks === undefined ? EMPTY : parseMarks(readFileSync(o.takeMarks, 'utf8'), basename(o.takeMarks));
           const plate = await measurePlate(plateFile, plateMarks, { camera: o.camera, ride: false, travel: false });
           const needs = needsOfPlate(plate, plateMarks);
-          const take = await measureTake(takeFile, takeMarks, {
+          const printers = {
+            'measuring the take': progressPrinter('judging'),
+            'outlining the performer': progressPrinter('outlining the performer'),
+          };
+          const take = await measureJudgedTake(takeFile, takeMarks, {
             stir: needs.stir !== null,
-            onProgress: progressPrinter('judging'),
+            outlines: null,
+            onProgress: (d, n, doing) => printers[doing](d, n),
           });
           const verdict = judgeTake(needs, take);
           answer(o, verdict, (v) =>

@@ -1,9 +1,9 @@
 /** Judges a take against its pick. */
 import { stampOf } from '../../book/take-again.js';
 import { looseTake, takePath } from '../../book/take-place.js';
+import { measureJudgedTake } from '../../join/judged-take.js';
 import type { MarksFile } from '../../plate/marks/marks.js';
 import { withSeats } from '../../plate/marks/seat.js';
-import { measureTake } from '../../take/measure-take.js';
 import { needsOfPlate } from '../../take/verdict/needs.js';
 import { changedTolerances } from '../../take/verdict/tolerances.js';
 import { judgeTake } from '../../take/verdict/verdict.js';
@@ -35,10 +35,17 @@ export const verdictWorker: JobWorker = async (context) => {
   signal.throwIfAborted();
   const needs = needsOfPlate(measures, withSeats(pick.marks));
   const file = takePath(book, take);
-  const measured = await measureTake(file, take.marks ?? { frame: 0, marks: [] }, {
+  // Outlines, where they are wanted, come before the measuring or after it showed no screen.
+  let at = 30;
+  const measured = await measureJudgedTake(file, take.marks ?? { frame: 0, marks: [] }, {
+    outlines: book.cachePath('outlines'),
+    signal,
     stir: needs.stir !== null,
     performerHeightM: performerHeight(withSeats(pick.marks), book.need('production', 'production').performer.heightM),
-    onProgress: (d, t) => progress(30 + (68 * d) / t, 100, 'measuring the take'),
+    onProgress: (d, t, doing) => {
+      at = Math.max(at, doing === 'measuring the take' ? 70 + (28 * d) / t : 30 + (40 * d) / t);
+      progress(at, 100, doing);
+    },
   });
   signal.throwIfAborted();
   const production = book.need('production', 'production');

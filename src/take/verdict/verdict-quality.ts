@@ -49,7 +49,7 @@ export function qualityMatters(needs: PlateNeeds, take: TakeMeasures, t: Toleran
   }
   const exposed = exposure(take, t);
   if (exposed !== null) out.push(exposed);
-  if (take.clipped.value !== null || take.behind.kind === 'screen')
+  if (take.behind.kind !== 'alpha')
     out.push(
       plain(
         'clipping',
