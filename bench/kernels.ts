@@ -45,89 +45,90 @@ async function visionLibrary(): Promise<{ cv: any }> {
   return { cv };
 }
 
-/**
- * Rows for `npm run bench`: `ours` is plain time over kernel time, in place;
- * `reference` the same with copies in and out.
- */
-export async function run(seed: number): Promise<BenchRow[]> {
-  const made: BenchRow[] = [];
-  console.log(
-    `picture ${W}×${H}, load ${loadavg()
-      .map((v) => v.toFixed(1))
-      .join(' ')}; 'reference' = the same with the picture copied in and out`,
-  );
-  const r = new RandomStream(seed);
-  const door = kernels();
-  const src = door.allocPicture(W, H, 4);
-  const dst = door.allocPicture(W, H, 4);
-  for (let i = 0; i < src.data.length; i++) src.data[i] = r.uniform();
+/** A filter on a picture in the kernels' memory, on one that is copied in and out, and by its plain twin. */
+interface Case {
+  readonly name: string;
+  readonly inPlace: () => void;
+  readonly copied: () => void;
+  readonly plain: () => void;
+}
+
+/** Some slant, shift and perspective. */
+const HOMOGRAPHY = [0.93, 0.11, 20, -0.09, 0.97, 15, 3e-5, -2e-5, 1];
+const TAPS = gaussianTaps(2.5);
+const timesOver = (name: string, ours: number): BenchRow => ({
+  name,
+  ours,
+  bar: null,
+  goal: null,
+  unit: '×',
+  better: 'high',
+});
+
+/** @param src @param dst pictures in the kernels' memory; `far` and `farOut` lie outside it */
+function casesOf(src: Picture, dst: Picture, far: Picture, farOut: Picture): readonly Case[] {
   const n = W * H;
-  const s1 = src.data.subarray(0, n);
-  const d1 = dst.data.subarray(0, n);
-  const far: Picture = { width: W, height: H, channels: 4, data: new Float32Array(src.data) };
-  const farOut: Picture = { width: W, height: H, channels: 4, data: new Float32Array(4 * n) };
-  const f1 = far.data.subarray(0, n);
-  const o1 = farOut.data.subarray(0, n);
-  const taps = gaussianTaps(2.5);
-  const m = [0.93, 0.11, 20, -0.09, 0.97, 15, 3e-5, -2e-5, 1];
-  const small = new Float32Array((W / 2) * (H / 2));
-  const rows: [string, () => void, () => void, () => void][] = [
-    [
-      'Gaussian, sigma 2.5',
-      () => convolveSeparable(s1, W, H, taps, taps, 'clamp', d1),
-      () => convolveSeparable(f1, W, H, taps, taps, 'clamp', o1),
-      () => convolveSeparablePlain(f1, W, H, taps, taps, 'clamp', o1),
-    ],
-    [
-      'recursive Gaussian, sigma 20',
-      () => recursiveGaussian(s1, W, H, 20, 20, d1),
-      () => recursiveGaussian(f1, W, H, 20, 20, o1),
-      () => recursiveGaussianPlain(f1, W, H, 20, 20, o1),
-    ],
-    [
-      'box mean, radius 12',
-      () => boxMean(s1, W, H, 12, 12, d1),
-      () => boxMean(f1, W, H, 12, 12, o1),
-      () => boxMeanPlain(f1, W, H, 12, 12, o1),
-    ],
-    [
-      'maximum, radius 9',
-      () => dilate(s1, W, H, 9, 9, d1),
-      () => dilate(f1, W, H, 9, 9, o1),
-      () => rankRectPlain(f1, W, H, 9, 9, true, o1),
-    ],
-    ['halving', () => halve(s1, W, H, small), () => halve(f1, W, H, small), () => halvePlain(f1, W, H, small)],
-    [
-      'over, RGBA',
-      () => composite('over', src, src, dst),
-      () => composite('over', far, far, farOut),
-      () => compositePlain('over', far, far, farOut),
-    ],
-    [
-      'homography, bicubic, RGBA',
-      () => warpHomography(src, m, W, H, {}, dst),
-      () => warpHomography(far, m, W, H, {}, farOut),
-      () => warpHomographyPlain(far, m, W, H, {}, farOut),
-    ],
-    [
-      'homography, Lanczos-3, RGBA',
-      () => warpHomography(src, m, W, H, { filter: 'lanczos3' }, dst),
-      () => warpHomography(far, m, W, H, { filter: 'lanczos3' }, farOut),
-      () => warpHomographyPlain(far, m, W, H, { filter: 'lanczos3' }, farOut),
-    ],
+  const [s1, d1, f1, o1] = [src, dst, far, farOut].map((p) => p.data.subarray(0, n)) as [
+    Float32Array,
+    Float32Array,
+    Float32Array,
+    Float32Array,
   ];
-  for (const [name, place, copied, plain] of rows) {
-    const [a, b, c] = shortest(4, place, copied, plain) as [number, number, number];
-    made.push({
-      name: `${name}: plain twin over kernel (${door.lanes.count} lanes)`,
-      ours: c / a,
-      reference: c / b,
-      bar: null,
-      goal: null,
-      unit: '×',
-      better: 'high',
-    });
-  }
+  const small = new Float32Array((W / 2) * (H / 2));
+  return [
+    {
+      name: 'Gaussian, sigma 2.5',
+      inPlace: () => convolveSeparable(s1, W, H, TAPS, TAPS, 'clamp', d1),
+      copied: () => convolveSeparable(f1, W, H, TAPS, TAPS, 'clamp', o1),
+      plain: () => convolveSeparablePlain(f1, W, H, TAPS, TAPS, 'clamp', o1),
+    },
+    {
+      name: 'recursive Gaussian, sigma 20',
+      inPlace: () => recursiveGaussian(s1, W, H, 20, 20, d1),
+      copied: () => recursiveGaussian(f1, W, H, 20, 20, o1),
+      plain: () => recursiveGaussianPlain(f1, W, H, 20, 20, o1),
+    },
+    {
+      name: 'box mean, radius 12',
+      inPlace: () => boxMean(s1, W, H, 12, 12, d1),
+      copied: () => boxMean(f1, W, H, 12, 12, o1),
+      plain: () => boxMeanPlain(f1, W, H, 12, 12, o1),
+    },
+    {
+      name: 'maximum, radius 9',
+      inPlace: () => dilate(s1, W, H, 9, 9, d1),
+      copied: () => dilate(f1, W, H, 9, 9, o1),
+      plain: () => rankRectPlain(f1, W, H, 9, 9, true, o1),
+    },
+    {
+      name: 'halving',
+      inPlace: () => halve(s1, W, H, small),
+      copied: () => halve(f1, W, H, small),
+      plain: () => halvePlain(f1, W, H, small),
+    },
+    {
+      name: 'over, RGBA',
+      inPlace: () => composite('over', src, src, dst),
+      copied: () => composite('over', far, far, farOut),
+      plain: () => compositePlain('over', far, far, farOut),
+    },
+    {
+      name: 'homography, bicubic, RGBA',
+      inPlace: () => warpHomography(src, HOMOGRAPHY, W, H, {}, dst),
+      copied: () => warpHomography(far, HOMOGRAPHY, W, H, {}, farOut),
+      plain: () => warpHomographyPlain(far, HOMOGRAPHY, W, H, {}, farOut),
+    },
+    {
+      name: 'homography, Lanczos-3, RGBA',
+      inPlace: () => warpHomography(src, HOMOGRAPHY, W, H, { filter: 'lanczos3' }, dst),
+      copied: () => warpHomography(far, HOMOGRAPHY, W, H, { filter: 'lanczos3' }, farOut),
+      plain: () => warpHomographyPlain(far, HOMOGRAPHY, W, H, { filter: 'lanczos3' }, farOut),
+    },
+  ];
+}
+
+/** How much faster two lanes are than one, down the columns of a picture. */
+function twoLanesOverOne(): number {
   const k = recursiveCoefficients(20);
   const time = (lanes: number): number => {
     const d = openKernels(lanes);
@@ -142,45 +143,59 @@ export async function run(seed: number): Promise<BenchRow[]> {
       d.run('recursiveDown', [p.data.byteOffset, q.data.byteOffset, W, H, kp], W / 4, 16 * H, 32 * H + 64),
     )[0]!;
   };
-  made.push({
-    name: 'two lanes over one (recursive Gaussian, down)',
-    ours: time(1) / time(2),
-    bar: null,
-    goal: null,
-    unit: '×',
-    better: 'high',
-  });
+  return time(1) / time(2);
+}
+
+/** The general vision library's time over ours, of what both have. */
+async function visionRows(cases: readonly Case[], picture: Float32Array): Promise<BenchRow[]> {
   const { cv } = await visionLibrary();
   const mat = new cv.Mat(H, W, cv.CV_32FC1);
   const out = new cv.Mat();
   const rgba = new cv.Mat(H, W, cv.CV_32FC4);
   const rgbaOut = new cv.Mat();
-  mat.data32F.set(f1);
-  const M = cv.matFromArray(3, 3, cv.CV_64FC1, m);
-  const [gb, gk] = shortest(
-    4,
-    () => cv.GaussianBlur(mat, out, new cv.Size(taps.length, taps.length), 2.5),
-    rows[0]![1],
-  ) as [number, number];
-  const [bb, bk] = shortest(4, () => cv.blur(mat, out, new cv.Size(25, 25)), rows[2]![1]) as [number, number];
-  const [wb, wk] = shortest(
-    4,
-    () => cv.warpPerspective(rgba, rgbaOut, M, new cv.Size(W, H), cv.INTER_CUBIC),
-    rows[6]![1],
-  ) as [number, number];
-  const ratio = (name: string, value: number): void => {
-    made.push({
-      name: `general vision library (browser build, one thread) over ${name}`,
-      ours: value,
-      bar: null,
-      goal: null,
-      unit: '×',
-      better: 'high',
-    });
+  mat.data32F.set(picture);
+  const matrix = cv.matFromArray(3, 3, cv.CV_64FC1, HOMOGRAPHY);
+  const over = (name: string, of: string, theirs: () => void): BenchRow => {
+    const ours = cases.find((c) => c.name === of)!.inPlace;
+    const [a, b] = shortest(4, theirs, ours) as [number, number];
+    return timesOver(`general vision library (browser build, one thread) over ${name}`, a / b);
   };
-  ratio('Gaussian', gb / gk);
-  ratio('box', bb / bk);
-  ratio('bicubic homography', wb / wk);
+  return [
+    over('Gaussian', 'Gaussian, sigma 2.5', () =>
+      cv.GaussianBlur(mat, out, new cv.Size(TAPS.length, TAPS.length), 2.5),
+    ),
+    over('box', 'box mean, radius 12', () => cv.blur(mat, out, new cv.Size(25, 25))),
+    over('bicubic homography', 'homography, bicubic, RGBA', () =>
+      cv.warpPerspective(rgba, rgbaOut, matrix, new cv.Size(W, H), cv.INTER_CUBIC),
+    ),
+  ];
+}
+
+/**
+ * Rows for `npm run bench`: `ours` is plain time over kernel time, in place;
+ * `reference` the same with copies in and out.
+ */
+export async function run(seed: number): Promise<BenchRow[]> {
+  console.log(
+    `picture ${W}×${H}, load ${loadavg()
+      .map((v) => v.toFixed(1))
+      .join(' ')}; 'reference' = the same with the picture copied in and out`,
+  );
+  const r = new RandomStream(seed);
+  const door = kernels();
+  const src = door.allocPicture(W, H, 4);
+  const dst = door.allocPicture(W, H, 4);
+  for (let i = 0; i < src.data.length; i++) src.data[i] = r.uniform();
+  const far: Picture = { width: W, height: H, channels: 4, data: new Float32Array(src.data) };
+  const farOut: Picture = { width: W, height: H, channels: 4, data: new Float32Array(4 * W * H) };
+  const cases = casesOf(src, dst, far, farOut);
+  const made = cases.map(({ name, inPlace, copied, plain }): BenchRow => {
+    const [a, b, c] = shortest(4, inPlace, copied, plain) as [number, number, number];
+    const lanes = `plain twin over kernel (${door.lanes.count} lanes)`;
+    return { ...timesOver(`${name}: ${lanes}`, c / a), reference: c / b };
+  });
+  made.push(timesOver('two lanes over one (recursive Gaussian, down)', twoLanesOverOne()));
+  made.push(...(await visionRows(cases, far.data.subarray(0, W * H))));
   door.freePicture(src);
   door.freePicture(dst);
   return made;

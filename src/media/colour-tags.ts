@@ -90,39 +90,44 @@ export function readColourTags(
   heightPx: number,
   still: boolean,
 ): { tags: ColourTags; notes: string[] } {
-  const notes: string[] = [];
-  const small = widthPx < 1280 && heightPx <= 576;
-  const lines525 =
-    small && (heightPx === 480 || heightPx === 486) && (widthPx === 720 || widthPx === 704 || widthPx === 640);
-  const lines625 = small && heightPx === 576 && (widthPx === 720 || widthPx === 704 || widthPx === 768);
-
+  // In words. A still that is silent is taken as its kind of file usually is: only its range is assumed.
   const missing: string[] = [];
+  const assume = <T extends string>(what: string, name: T): T => {
+    if (!still) missing.push(`${what} ${name}`);
+    return name;
+  };
+  const size = sizeClass(widthPx, heightPx);
   let matrix: MatrixName = 'rgb';
   if (format.layout === 'yuv') {
     const told = matrixOf(codes.space);
-    const usable = told !== null && told !== 'rgb';
-    matrix = usable ? told : still ? 'bt601' : small ? 'bt601' : 'bt709';
     // A JPEG's matrix is fixed by JFIF (BT.601), so nothing is assumed there.
-    if (!usable && !still) missing.push(`matrix ${matrix}`);
+    matrix = told !== null && told !== 'rgb' ? told : assume('matrix', still || size !== 'large' ? 'bt601' : 'bt709');
   }
-  let primaries = primariesOf(codes.primaries);
-  if (primaries === null) {
-    primaries =
-      !still && lines525 ? 'bt601-525' : !still && lines625 ? 'bt601-625' : matrix === 'bt2020' ? 'bt2020' : 'bt709';
-    if (!still) missing.push(`primaries ${primaries}`);
-  }
-  let transfer = format.float ? ('linear' as const) : transferOf(codes.transfer);
-  if (transfer === null) {
-    transfer = still ? 'srgb' : 'bt709';
-    if (!still) missing.push(`transfer ${transfer}`);
-  }
-  let fullRange = format.fullRangeByName || codes.range === C.AVCOL_RANGE_JPEG;
-  if (format.layout === 'rgb' && codes.range === C.AVCOL_RANGE_MPEG) fullRange = false;
-  if (format.layout === 'grey' && codes.range === C.AVCOL_RANGE_MPEG) fullRange = false;
-  if (format.layout === 'yuv' && codes.range === C.AVCOL_RANGE_UNSPECIFIED && !format.fullRangeByName)
-    missing.push('limited range');
-  if (missing.length > 0) notes.push(`the file does not say its colour; assumed by its size: ${missing.join(', ')}`);
+  const primaries = primariesOf(codes.primaries) ?? assume('primaries', usualPrimaries(size, matrix, still));
+  const transfer = format.float
+    ? 'linear'
+    : (transferOf(codes.transfer) ?? assume('transfer', still ? 'srgb' : 'bt709'));
+  const yuv = format.layout === 'yuv';
+  const saysLimited = codes.range === C.AVCOL_RANGE_MPEG;
+  const fullRange = (format.fullRangeByName || codes.range === C.AVCOL_RANGE_JPEG) && (yuv || !saysLimited);
+  if (yuv && codes.range === C.AVCOL_RANGE_UNSPECIFIED && !format.fullRangeByName) missing.push('limited range');
+  const notes =
+    missing.length > 0 ? [`the file does not say its colour; assumed by its size: ${missing.join(', ')}`] : [];
   return { tags: { matrix, transfer, primaries, fullRange, assumed: missing.length > 0 }, notes };
+}
+
+/** Sizes of 525-line and 625-line video, other small ones, and those of high definition. */
+function sizeClass(widthPx: number, heightPx: number): '525 lines' | '625 lines' | 'small' | 'large' {
+  if (widthPx >= 1280 || heightPx > 576) return 'large';
+  if ((heightPx === 480 || heightPx === 486) && [640, 704, 720].includes(widthPx)) return '525 lines';
+  if (heightPx === 576 && [704, 720, 768].includes(widthPx)) return '625 lines';
+  return 'small';
+}
+
+function usualPrimaries(size: ReturnType<typeof sizeClass>, matrix: MatrixName, still: boolean): PrimariesName {
+  if (!still && size === '525 lines') return 'bt601-525';
+  if (!still && size === '625 lines') return 'bt601-625';
+  return matrix === 'bt2020' ? 'bt2020' : 'bt709';
 }
 
 /**
