@@ -264,6 +264,8 @@ export interface GroundStep extends StepBase<'ground'> {
   readonly carrierTop?: true;
   /** Marked surfaces that the shadow falls on within their outlines; a later one lies before an earlier one. */
   readonly receivers?: readonly ShadowReceiver[];
+  /** Outlines of thin things that stand on the plate's ground: the shadow falls on the ground behind them. */
+  readonly standing?: readonly RegionFile[];
   /** Linear RGB of the plate's lit ground near the foot; where the plate is already in shadow no second one is laid. */
   readonly litLinear?: readonly [number, number, number];
   readonly litSpread?: number;

@@ -9,7 +9,7 @@ import type { NearLamp } from './near-lamp.js';
 import { measureThinShadow, type ThinShadow } from './thin-shadow.js';
 
 /** An upright thicker than this share of its height is no post: its shadow's breadth is not its own. */
-const THICKEST = 0.16;
+export const THICKEST = 0.16;
 /** Px within which a marked shadow begins at an upright's foot. */
 export const SAME_FOOT_PX = 6;
 /** Middle of the part of a shadow that is read (thin-shadow.ts). */

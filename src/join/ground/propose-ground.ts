@@ -23,6 +23,7 @@ import { proposeDarkness } from './propose-darkness.js';
 import { proposeReceivers } from './propose-receivers.js';
 import { proposeReflection } from './propose-reflection.js';
 import { sayGround } from './say-ground.js';
+import { standingPosts } from './standing-posts.js';
 import { shadeOnCard } from './shade-on-card.js';
 
 /**
@@ -112,7 +113,16 @@ export async function proposeGround(input: ProposalInput, from: GroundFrom): Pro
   const shades = markedShades(input.plate.marks, groundCarrier, frames),
     told = key.missing === null && shades.length === 0,
     lit = await litAround(input, from, told ? { transmission, frames, height, geometry } : null),
-    mirror = await proposeReflection(input, groundCarrier, frames, geometry);
+    mirror = await proposeReflection(input, groundCarrier, frames, geometry),
+    // A camera that travels sees an upright's top move otherwise than its foot.
+    standing =
+      carried || pm.travel !== undefined
+        ? []
+        : await standingPosts(
+            input.plate,
+            groundCarrier,
+            frames.map((f) => f.frame),
+          );
   const step: GroundStep = {
     step: 'ground',
     on: true,
@@ -122,6 +132,7 @@ export async function proposeGround(input: ProposalInput, from: GroundFrom): Pro
     ...(carried && region !== undefined ? region : {}),
     ...(from.onTop ? { carrierTop: true } : {}),
     ...(receivers.receivers.length === 0 ? {} : { receivers: receivers.receivers }),
+    ...(standing.length === 0 ? {} : { standing }),
     azimuthDeg: key.azimuthDeg,
     proposedAzimuthDeg: key.azimuthDeg,
     elevationDeg: key.elevationDeg,

@@ -66,6 +66,8 @@ export interface ComposeTools {
   readonly active: ActiveSteps;
   readonly fronts: FrontOutlines | null;
   readonly receiverOutline: ((frame: number) => [number, number][]) | null;
+  /** Outlines of what stands on the ground before the shadow. */
+  readonly standing: readonly ((frame: number) => [number, number][])[];
   /** Outlines of the plate's own shadow on the performer. */
   readonly shadeOutlines: readonly ((frame: number) => [number, number][])[];
   readonly mirrorOutline: ((frame: number) => [number, number][]) | null;
@@ -97,6 +99,7 @@ export function composeTools(recipe: Recipe, choice: StepChoice, widens: boolean
     active,
     fronts: active.front === null ? null : frontOutlines(active.front, moved),
     receiverOutline: g?.receiverRegion === undefined ? null : carryRegion(g.receiverRegion, STILL),
+    standing: (g?.standing ?? []).map((r) => carryRegion(r, STILL)),
     shadeOutlines: (g?.onPerformer?.regions ?? []).map((r) => carryRegion(r, STILL)),
     mirrorOutline: g?.reflection?.region === undefined ? null : carryRegion(g.reflection.region, moved),
     get plateGrain() {

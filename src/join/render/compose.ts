@@ -19,6 +19,7 @@ import { behindBox, layMirrored } from '../ground/lay-mirrored.js';
 import { baseAt, reflectPerformer, type Mirrored } from '../ground/reflect.js';
 import { layPremultiplied } from './lay-premultiplied.js';
 import { placementAt } from '../ride/ride.js';
+import { heldOut } from '../ground/behind-posts.js';
 import { applyShade } from '../ground/shade.js';
 import { grainInShade } from '../ground/shade-grain.js';
 import type { AirStep, FrontStep } from '../types.js';
@@ -126,8 +127,11 @@ function layAll(laying: Laying): ComposedBox {
   const veil = veilOf(front);
   const pane = veil === null ? null : paneCover(front!, tools.fronts!, frame, box);
   const unveiled = veil === null || shade === null ? null : out.data.slice();
-  if (shade !== null && ground !== null)
-    applyShade(ground, shade, base, out, box, touched, tools.receiverOutline?.(frame) ?? null, hidden, room);
+  if (shade !== null && ground !== null) {
+    const standing = tools.standing.map((o) => o(frame)),
+      held = heldOut(hidden, standing, shade.box, box, ground.lensPx ?? 0);
+    applyShade(ground, shade, base, out, box, touched, tools.receiverOutline?.(frame) ?? null, held, room);
+  }
   if (unveiled !== null) veilShadow(veil!, out, unveiled, pane);
   if (reflection !== null) layMirror(laying, reflection, touched, hidden);
   // The performer, held out by what passes in front.

@@ -117,6 +117,7 @@ function movedGround(s: StepOf<'ground'>, m: Mat3, scale: number, middle: readon
     ...(s.receiverRegion === undefined ? {} : { receiverRegion: movedRegion(s.receiverRegion, m) }),
     ...(s.receiverSoftPx === undefined ? {} : { receiverSoftPx: s.receiverSoftPx * scale }),
     ...(s.receivers === undefined ? {} : { receivers: s.receivers.map((r) => movedReceiver(r, m)) }),
+    ...(s.standing === undefined ? {} : { standing: s.standing.map((r) => movedRegion(r, m)) }),
     ...(s.lensPx === undefined ? {} : { lensPx: s.lensPx * scale }),
     ...(onPerformer === undefined
       ? {}
