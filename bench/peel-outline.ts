@@ -7,7 +7,7 @@
 import { existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { createPicture } from '../src/image/picture.js';
+import { createPicture, type Picture } from '../src/image/picture.js';
 import { distanceToSet } from '../src/image/distance.js';
 import { rasterizePolygon } from '../src/image/polygon.js';
 import { resize } from '../src/image/resize.js';
@@ -100,18 +100,139 @@ function touches(found: readonly (readonly [number, number])[], t: OutlineTruth)
     }));
 }
 
-const overlap = (polygon: readonly (readonly [number, number])[], t: OutlineTruth): number => {
-  const m = rasterizePolygon(polygon, W, H);
-  let a = 0;
-  let b = 0;
+/** Intersection over union of what two mattes cover more than half. */
+function overlapOf(a: Float32Array, b: Float32Array): number {
+  let both = 0;
+  let any = 0;
   for (let i = 0; i < W * H; i++) {
-    const p = m[i]! > 0.5;
-    const q = t.alpha[i]! > 0.5;
-    if (p && q) a++;
-    if (p || q) b++;
+    const p = a[i]! > 0.5;
+    const q = b[i]! > 0.5;
+    if (p && q) both++;
+    if (p || q) any++;
   }
-  return a / b;
-};
+  return both / any;
+}
+
+const overlap = (polygon: readonly (readonly [number, number])[], t: OutlineTruth): number =>
+  overlapOf(rasterizePolygon(polygon, W, H), t.alpha);
+
+/** A peeled performer over the whole frame. */
+type Whole = ReturnType<typeof wholePerformer>;
+type OutlineCase = (typeof CASES)[number];
+
+/** Sums over frames; `n` frames. */
+interface Sums {
+  mse: number;
+  grad: number;
+  sad: number;
+  dt: number;
+  comp: number;
+  iou: number;
+  n: number;
+}
+
+const fileOf = (kind: OutlineCase): string => kind.name.replace(/[^a-z]+/g, '-');
+
+/** A rough line, and up to twice the touches of somebody who looks at what was found; what was found, in words. */
+async function markedByLooking(reader: VideoReader, t: OutlineTruth): Promise<{ marks: MarksFile; said: string[] }> {
+  let marks: MarksFile = { frame: 0, marks: [{ kind: 'about', frame: AT, polygon: boxAround(t) }] };
+  const said: string[] = [];
+  for (let turn = 0; turn < 3; turn++) {
+    const found = await findOutline(reader, AT, hintsOn(marks, AT));
+    if (found.polygon === null) {
+      said.push(found.why);
+      break;
+    }
+    said.push(overlap(found.polygon, t).toFixed(3));
+    const more = turn === 2 ? [] : touches(found.polygon, t);
+    if (more.length === 0) break;
+    marks = { ...marks, marks: [...marks.marks, ...more] };
+    said.push(`${more.length} touches`);
+  }
+  return { marks, said };
+}
+
+/** Left the performer on a plain blue, right the matte over its truth and the frame. */
+async function writeSideBySide(path: string, now: Whole, t: OutlineTruth, frame: Picture): Promise<void> {
+  const shown = createPicture(2 * W, H, 3);
+  const n = W * H;
+  for (let c = 0; c < 3; c++)
+    for (let i = 0; i < n; i++) {
+      const at = c * 2 * n + Math.floor(i / W) * 2 * W + (i % W);
+      shown.data[at] = (1 - now.alpha[i]!) * [0.1, 0.3, 0.9][c]! + now.alpha[i]! * now.coded[c * n + i]!;
+      shown.data[at + W] = c === 0 ? now.alpha[i]! : c === 1 ? t.alpha[i]! : 0.5 * frame.data[n + i]!;
+    }
+  await writePng16(path, resize(shown, W, H / 2));
+}
+
+/** One frame held against its truth, added to the sums; in words. */
+function scoreFrame(now: Whole, before: Whole, t: OutlineTruth, truthBefore: OutlineTruth, all: Sums): string {
+  const band = softBand(t.alpha, W, H);
+  const s = scoreMatte(now.alpha, t.alpha, band, W, H);
+  const dt = dtSsd(now.alpha, before.alpha, t.alpha, truthBefore.alpha, band);
+  const comp = compositeError(now.alpha, now.coded, t.alpha, t.colour, band, [0.5, 0.1, 0.8]);
+  const iou = overlapOf(now.alpha, t.alpha);
+  all.mse += s.mse;
+  all.grad += s.grad;
+  all.sad += s.sad;
+  all.dt += dt;
+  all.comp += comp;
+  all.iou += iou;
+  all.n++;
+  return (
+    `MSE ${s.mse.toFixed(1)} SAD ${s.sad.toFixed(2)} grad ${s.grad.toFixed(2)} ` +
+    `holes ${s.holes.toFixed(2)} ghosts ${s.ghosts.toFixed(2)} dtSSD ${dt.toFixed(2)} ` +
+    `comp ${comp.toFixed(1)} IoU ${iou.toFixed(3)}`
+  );
+}
+
+/** Outlines carried over one take, then some of its frames peeled and scored. */
+async function peelCase(
+  kind: OutlineCase,
+  reader: VideoReader,
+  truth: readonly OutlineTruth[],
+  all: Sums,
+): Promise<void> {
+  const byHand = (): MarksFile => ({
+    frame: 0,
+    marks: [0, COUNT - 1].map((frame): Mark => ({ kind: 'body', frame, polygon: drawn(truth[frame]!) })),
+  });
+  const { marks, said } = hand ? { marks: byHand(), said: [] } : await markedByLooking(reader, truth[AT]!);
+  if (said.length > 0) console.log(`${kind.name.padEnd(28)} on frame ${AT}: ${said.join(', ')}`);
+  const from = process.cpuUsage();
+  const outlined = await outlinesOfMarks(reader, marks, null);
+  const used = process.cpuUsage(from);
+  const peeler = outlinePeeler({
+    step: 'peel',
+    on: true,
+    why: '',
+    method: 'outline',
+    screen: 'green',
+    quality: 'fine',
+    spill: 0,
+    outline: outlineRegion(outlined!.marks)!,
+  });
+  const of = async (n: number): Promise<Whole> =>
+    wholePerformer(await peeler.peel(copyFrame(await reader.frame(n))), W, H);
+  const lines: string[] = [];
+  for (const n of TRIED) {
+    const before = await of(n - 1);
+    const start = process.cpuUsage();
+    const now = await of(n);
+    const took = process.cpuUsage(start);
+    const score = scoreFrame(now, before, truth[n]!, truth[n - 1]!, all);
+    lines.push(`frame ${n}: ${score} ${((took.user + took.system) / 1e3).toFixed(0)} ms`);
+    if (pictures !== undefined)
+      await writeSideBySide(
+        join(pictures, `${fileOf(kind)}-${n}.png`),
+        now,
+        truth[n]!,
+        toCodedRgb(await reader.frame(n)),
+      );
+  }
+  console.log(`${kind.name.padEnd(28)} outline ${((used.user + used.system) / 1e6 / COUNT).toFixed(2)} s a frame`);
+  for (const l of lines) console.log(`  ${l}`);
+}
 
 async function main(): Promise<void> {
   if (!hasShared()) {
@@ -120,98 +241,14 @@ async function main(): Promise<void> {
   }
   if (pictures !== undefined) mkdirSync(pictures, { recursive: true });
   const folder = keep ?? mkdtempSync(join(tmpdir(), 'platewright-bench-'));
-  const all = { mse: 0, grad: 0, sad: 0, dt: 0, comp: 0, iou: 0, n: 0 };
+  const all: Sums = { mse: 0, grad: 0, sad: 0, dt: 0, comp: 0, iou: 0, n: 0 };
   try {
     for (const kind of CASES.filter((c) => rest[1] === undefined || c.name.includes(rest[1]))) {
-      const path = join(folder, `${kind.name.replace(/[^a-z]+/g, '-')}-${seed}.mp4`);
+      const path = join(folder, `${fileOf(kind)}-${seed}.mp4`);
       const truth = await outlineTake(path, seed, kind, W, H, COUNT, 0.005, existsSync(path));
       const reader = await VideoReader.open(path);
       try {
-        const list: Mark[] = hand
-          ? [0, COUNT - 1].map((frame) => ({ kind: 'body', frame, polygon: drawn(truth[frame]!) }))
-          : [{ kind: 'about', frame: AT, polygon: boxAround(truth[AT]!) }];
-        let marks: MarksFile = { frame: 0, marks: list };
-        const said: string[] = [];
-        if (!hand)
-          for (let turn = 0; turn < 3; turn++) {
-            const found = await findOutline(reader, AT, hintsOn(marks, AT));
-            if (found.polygon === null) {
-              said.push(found.why);
-              break;
-            }
-            said.push(overlap(found.polygon, truth[AT]!).toFixed(3));
-            const more = turn === 2 ? [] : touches(found.polygon, truth[AT]!);
-            if (more.length === 0) break;
-            marks = { ...marks, marks: [...marks.marks, ...more] };
-            said.push(`${more.length} touches`);
-          }
-        if (said.length > 0) console.log(`${kind.name.padEnd(28)} on frame ${AT}: ${said.join(', ')}`);
-        const from = process.cpuUsage();
-        const outlined = await outlinesOfMarks(reader, marks, null);
-        const used = process.cpuUsage(from);
-        const outline = outlineRegion(outlined!.marks)!;
-        const peeler = outlinePeeler({
-          step: 'peel',
-          on: true,
-          why: '',
-          method: 'outline',
-          screen: 'green',
-          quality: 'fine',
-          spill: 0,
-          outline,
-        });
-        const of = async (n: number) => wholePerformer(await peeler.peel(copyFrame(await reader.frame(n))), W, H);
-        const line: string[] = [];
-        for (const n of TRIED) {
-          const before = await of(n - 1);
-          const start = process.cpuUsage();
-          const now = await of(n);
-          const took = process.cpuUsage(start);
-          const t = truth[n]!;
-          const band = softBand(t.alpha, W, H);
-          const s = scoreMatte(now.alpha, t.alpha, band, W, H);
-          const dt = dtSsd(now.alpha, before.alpha, t.alpha, truth[n - 1]!.alpha, band);
-          const comp = compositeError(now.alpha, now.coded, t.alpha, t.colour, band, [0.5, 0.1, 0.8]);
-          let both = 0;
-          let any = 0;
-          for (let i = 0; i < W * H; i++) {
-            const a = now.alpha[i]! > 0.5;
-            const b = t.alpha[i]! > 0.5;
-            if (a && b) both++;
-            if (a || b) any++;
-          }
-          all.mse += s.mse;
-          all.grad += s.grad;
-          all.sad += s.sad;
-          all.dt += dt;
-          all.comp += comp;
-          all.iou += both / any;
-          all.n++;
-          line.push(
-            `frame ${n}: MSE ${s.mse.toFixed(1)} SAD ${s.sad.toFixed(2)} grad ${s.grad.toFixed(2)} ` +
-              `holes ${s.holes.toFixed(2)} ghosts ${s.ghosts.toFixed(2)} dtSSD ${dt.toFixed(2)} ` +
-              `comp ${comp.toFixed(1)} IoU ${(both / any).toFixed(3)} ` +
-              `${((took.user + took.system) / 1e3).toFixed(0)} ms`,
-          );
-          if (pictures !== undefined) {
-            const shown = createPicture(2 * W, H, 3);
-            const coded = toCodedRgb(await reader.frame(n));
-            for (let c = 0; c < 3; c++)
-              for (let y = 0; y < H; y++)
-                for (let x = 0; x < W; x++) {
-                  const i = y * W + x;
-                  shown.data[c * 2 * W * H + y * 2 * W + x] =
-                    (1 - now.alpha[i]!) * [0.1, 0.3, 0.9][c]! + now.alpha[i]! * now.coded[c * W * H + i]!;
-                  shown.data[c * 2 * W * H + y * 2 * W + W + x] =
-                    c === 0 ? now.alpha[i]! : c === 1 ? t.alpha[i]! : 0.5 * coded.data[W * H + i]!;
-                }
-            await writePng16(join(pictures, `${kind.name.replace(/[^a-z]+/g, '-')}-${n}.png`), resize(shown, W, H / 2));
-          }
-        }
-        console.log(
-          `${kind.name.padEnd(28)} outline ${((used.user + used.system) / 1e6 / COUNT).toFixed(2)} s a frame`,
-        );
-        for (const l of line) console.log(`  ${l}`);
+        await peelCase(kind, reader, truth, all);
       } catch (error) {
         console.log(`${kind.name.padEnd(28)} ${(error as Error).message}`);
       } finally {
