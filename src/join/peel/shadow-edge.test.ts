@@ -62,4 +62,25 @@ describe('shadow edges on the screen', () => {
     expect(field.sure).toEqual(before);
     expect(field.colour).toEqual(colour);
   });
+
+  it('are screen where they hang on a body and chroma runs over them, and the body is none', () => {
+    const { data, field } = made(false);
+    const body = (i: number): boolean => i % W >= 18 && i % W <= 32 && i < 9 * W;
+    const off: number[] = [];
+    for (let i = 0; i < N; i++) {
+      // Four pixels of it: what is as broad as a body's square is none.
+      if (i % W === 22 || i % W === 27) field.sure[i] = 1;
+      if (field.sure[i] === 0) {
+        off.push(i);
+        // Up to row 20 red runs over by 3 % of the lit screen's light: more than the first look's limit allows.
+        if (i < 20 * W) data[i] = data[i]! + 0.012;
+      }
+      if (!body(i)) continue;
+      for (let c = 0; c < 3; c++) data[c * N + i] = LEG[c]!;
+      field.sure[i] = 0;
+    }
+    mendShadowEdges({ width: W, height: H, block: 2, data }, field);
+    for (const i of off) expect(field.sure[i]).toBe(body(i) ? 0 : 1);
+    for (let i = 0; i < N; i++) if (body(i)) expect(field.sure[i]).toBe(0);
+  });
 });

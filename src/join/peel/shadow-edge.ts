@@ -9,7 +9,7 @@
  * run of pixels is a shadow's edge only where it is crossed from lit screen to shadowed screen with every pixel of it
  * on the line; through a body some pixel is not. Along such a run the screen's colour is what is seen.
  */
-import { kernels } from '../../image/kernels.js';
+import { kernels, type KernelScope } from '../../image/kernels.js';
 import { labelAreas, partsOf } from './label-areas.js';
 import type { ScreenField } from './screen-field.js';
 import type { SmallLinear } from './small-linear.js';
@@ -26,9 +26,14 @@ const SHALLOW = 0.7;
  */
 const SPREAD_ERROR = 0.25;
 /** Limits of ρ granted away from any body: both ends scatter, and chroma is coarser than the edge. */
-const LOOSE = 2;
+const LOOSE = 4;
 /** Share of the picture from which what is no screen counts as a body. */
 const BODY = 0.003;
+/**
+ * A body fills a square of this half side, small pixels. What is thinner and hangs on it may be the edge of the shadow
+ * that begins at its feet.
+ */
+const THICK = 2;
 const STEPS: readonly (readonly [number, number])[] = [
   [1, 0],
   [0, 1],
@@ -62,12 +67,7 @@ export function mendShadowEdges(small: SmallLinear, field: ScreenField): number 
     };
     let changed = run(field.limit, 0);
     if (changed > 0) {
-      const off = scope.allocate(n),
-        body = scope.allocate(n);
-      door.run('otherThan', [sure, off, w], h, w);
-      const { labels, area } = partsOf(off, w, h, scope);
-      door.run('largeParts', [off, 1, labels, area, BODY * n, body, w], h, w);
-      changed += run(LOOSE * field.limit, body);
+      changed += run(LOOSE * field.limit, bodyOf(sure, w, h, scope));
     }
     scope.finish();
     return changed;
@@ -76,19 +76,49 @@ export function mendShadowEdges(small: SmallLinear, field: ScreenField): number 
   }
 }
 
+/** The bodies of what is no screen (bytes): its large parts without what is thin on them. By kernels. */
+function bodyOf(sure: number, w: number, h: number, scope: KernelScope): number {
+  const n = w * h,
+    door = kernels(),
+    [off, large, core, body] = [scope.allocate(n), scope.allocate(n), scope.allocate(n), scope.allocate(n)];
+  door.run('otherThan', [sure, off, w], h, w);
+  const { labels, area } = partsOf(off, w, h, scope);
+  door.run('largeParts', [off, 1, labels, area, BODY * n, large, w], h, w);
+  door.run('pocketCores', [large, w, h, THICK, (2 * THICK + 1) ** 2, core], h, w);
+  new Uint8Array(door.memory.buffer, body, n).fill(0);
+  door.run('takePockets', [large, core, w, h, THICK, body, scope.allocate(4 * n)], h, w);
+  return body;
+}
+
+/** Plain twin. */
+function bodyOfPlain(sure: Uint8Array, w: number, h: number): Uint8Array {
+  const off = sure.map((s) => 1 - s),
+    { labels, area } = labelAreas(off, w, h),
+    body = new Uint8Array(w * h);
+  const large = (i: number): boolean => off[i] === 1 && area[labels[i]!]! >= BODY * w * h;
+  const square = (i: number, all: (j: number) => boolean): boolean => {
+    for (let v = -THICK; v <= THICK; v += 1)
+      for (let u = -THICK; u <= THICK; u += 1) if (!all(i + v * w + u)) return false;
+    return true;
+  };
+  for (let y = THICK; y < h - THICK; y += 1)
+    for (let x = THICK; x < w - THICK; x += 1) {
+      const i = y * w + x;
+      if (!large(i) || !square(i, large)) continue;
+      square(i, (j) => {
+        body[j] = 1;
+        return true;
+      });
+    }
+  return body;
+}
+
 /** Plain twin of {@link mendShadowEdges}. */
 export function mendShadowEdgesPlain(small: SmallLinear, field: ScreenField): number {
   const changed = mendRuns(small, field, field.limit, null);
   if (changed === 0) return 0;
   const { width: w, height: h } = small;
-  const { labels, area } = labelAreas(
-    field.sure.map((s) => 1 - s),
-    w,
-    h,
-  );
-  const body = new Uint8Array(w * h);
-  for (let i = 0; i < body.length; i += 1) if (field.sure[i] === 0 && area[labels[i]!]! >= BODY * w * h) body[i] = 1;
-  return changed + mendRuns(small, field, LOOSE * field.limit, body);
+  return changed + mendRuns(small, field, LOOSE * field.limit, bodyOfPlain(field.sure, w, h));
 }
 
 function mendRuns(small: SmallLinear, field: ScreenField, limit: number, body: Uint8Array | null): number {
