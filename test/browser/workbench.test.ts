@@ -35,6 +35,17 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.getByRole('button', { name: 'Pick this shot' }).first().click();
     await page.getByRole('link', { name: '1. Shot 1' }).waitFor();
     await look(page, 'wall', false);
+    // Of three picks the first goes to the end, and the keyboard with it.
+    for (let i = 0; i < 2; i++) await page.getByRole('button', { name: /^Pick/ }).first().click();
+    await page.getByRole('link', { name: /^3\. / }).waitFor();
+    await page.getByRole('button', { name: 'Move Shot 1 later', exact: true }).focus();
+    await page.keyboard.press('Enter');
+    await page.getByRole('link', { name: '2. Shot 1', exact: true }).waitFor();
+    await page.waitForTimeout(200);
+    await page.keyboard.press('Enter');
+    await page.getByRole('link', { name: '3. Shot 1', exact: true }).waitFor();
+    await page.waitForTimeout(200);
+    expect(await page.evaluate(() => document.activeElement?.ariaLabel)).toBe('Move Shot 1 later');
     expect(errors).toEqual([]);
   });
 
@@ -106,6 +117,22 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.waitForFunction(() => document.querySelectorAll('.cut-line').length === 3);
     await page.getByRole('button', { name: 'Add it as it is' }).click();
     await page.waitForFunction(() => document.querySelectorAll('.cut-line').length === 4);
+    // The keyboard goes along with a line that is moved, and stays where it can't be moved on.
+    const lines = () =>
+      bench.book().then((b) => b.cut!.entries.map((e) => (e.kind === 'title' ? e.lines.join() : e.kind)));
+    const before = await lines();
+    await page.getByRole('button', { name: 'Move this line later' }).first().focus();
+    for (let i = 1; i < 4; i++) {
+      await page.keyboard.press('Enter');
+      await expect.poll(async () => (await lines())[i]).toBe(before[0]);
+    }
+    await page.keyboard.press('Enter');
+    expect(await page.evaluate(() => document.activeElement?.ariaLabel)).toBe('Move this line later');
+    await page.getByRole('button', { name: 'Move this line earlier' }).last().focus();
+    for (let i = 2; i >= 0; i--) {
+      await page.keyboard.press('Enter');
+      await expect.poll(async () => (await lines())[i]).toBe(before[0]);
+    }
     await page.getByLabel(/^captions/).fill('4-9 She waits.');
     await page.getByLabel(/^captions/).press('Tab');
     await expect

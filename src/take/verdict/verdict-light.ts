@@ -54,7 +54,8 @@ interface Stray {
 function compare(c: Comparison): Matter {
   const { matter, unit, needed, taken, tolerance } = c;
   if (needed === null || needed.value === null) {
-    const reason = needed?.reason ?? "the plate's light is not measured";
+    const told = needed?.reason;
+    const reason = told === undefined ? "the plate's light is not measured" : `on the plate ${told}`;
     return unjudged(matter, unit, null, reason, needed?.wouldHelp ?? HELP_PLATE);
   }
   const measured = taken.value;

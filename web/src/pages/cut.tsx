@@ -11,6 +11,15 @@ import { Deliveries } from '../parts/deliveries.js';
 /** One line of the cut with its order. */
 function CutLine(props: { book: BookState; editing: CutEditing; entry: CutEntry; at: number }): JSX.Element {
   const { cut, put, change, move } = props.editing;
+  const first = () => props.at === 0;
+  const last = () => props.at === cut().entries.length - 1;
+  /** Lines stand by their place: the keyboard goes along with the one that was moved. */
+  const moveAlong = (button: HTMLButtonElement, by: -1 | 1): void => {
+    const line = button.closest('li');
+    const next = by < 0 ? line?.previousElementSibling : line?.nextElementSibling;
+    move(props.at, by);
+    next?.querySelector<HTMLElement>(`[aria-label="${button.ariaLabel}"]`)?.focus();
+  };
   return (
     <li class="cut-line">
       <Switch>
@@ -24,14 +33,19 @@ function CutLine(props: { book: BookState; editing: CutEditing; entry: CutEntry;
           {(p) => <PickLine book={props.book} line={p()} change={(title, values) => change(props.at, title, values)} />}
         </Match>
       </Switch>
+      {/* Not disabled at the ends: a disabled button loses the keyboard. */}
       <span class="order">
-        <button aria-label="Move this line earlier" disabled={props.at === 0} onClick={() => move(props.at, -1)}>
+        <button
+          aria-label="Move this line earlier"
+          aria-disabled={first()}
+          onClick={(e) => !first() && moveAlong(e.currentTarget, -1)}
+        >
           Earlier
         </button>
         <button
           aria-label="Move this line later"
-          disabled={props.at === cut().entries.length - 1}
-          onClick={() => move(props.at, 1)}
+          aria-disabled={last()}
+          onClick={(e) => !last() && moveAlong(e.currentTarget, 1)}
         >
           Later
         </button>

@@ -1,5 +1,5 @@
 /** The wall: the film's shots to skim, and the picks pinned up in story order. */
-import { Show, type JSX } from 'solid-js';
+import { createEffect, on, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { PickDocument } from '../../../src/book/documents.js';
 import { book as now, edit } from '../api.js';
@@ -67,6 +67,25 @@ function Pin(props: { book: BookState; pick: PickDocument; index: number }): JSX
   const join = () => props.book.joins.find((j) => j.id === props.pick.id);
   const takes = () => props.book.takes.filter((t) => t.pick === props.pick.id).length;
   const best = () => ranked(props.book, props.pick.id)[0];
+  const first = () => props.index === 0;
+  const last = () => props.index === props.book.picks.length - 1;
+  // A card that is moved takes the keyboard along, which the browser takes off it.
+  let pressed: HTMLButtonElement | null = null;
+  const moveAlong = (button: HTMLButtonElement, by: -1 | 1): void => {
+    pressed = button;
+    movePick(props.pick, by);
+  };
+  createEffect(
+    on(
+      () => props.index,
+      () => {
+        const button = pressed;
+        pressed = null;
+        if (button !== null) requestAnimationFrame(() => button.focus());
+      },
+      { defer: true },
+    ),
+  );
   return (
     <li class="pin">
       <Show when={film()}>
@@ -109,18 +128,19 @@ function Pin(props: { book: BookState; pick: PickDocument; index: number }): JSX
             </p>
           )}
         </Show>
+        {/* Not disabled at the ends: a disabled button loses the keyboard. */}
         <span class="order">
           <button
             aria-label={`Move ${props.pick.title} earlier`}
-            disabled={props.index === 0}
-            onClick={() => movePick(props.pick, -1)}
+            aria-disabled={first()}
+            onClick={(e) => !first() && moveAlong(e.currentTarget, -1)}
           >
             Earlier
           </button>
           <button
             aria-label={`Move ${props.pick.title} later`}
-            disabled={props.index === props.book.picks.length - 1}
-            onClick={() => movePick(props.pick, 1)}
+            aria-disabled={last()}
+            onClick={(e) => !last() && moveAlong(e.currentTarget, 1)}
           >
             Later
           </button>

@@ -60,7 +60,8 @@ export function OutlinePart(props: { take: TakeDocument }): JSX.Element {
   return (
     <div class="outline-part">
       <p class="controls">
-        <button disabled={busy()} onClick={() => void startJob('outline', props.take.id)}>
+        {/* Not disabled: a disabled button loses the keyboard. */}
+        <button aria-disabled={busy()} onClick={() => !busy() && void startJob('outline', props.take.id)}>
           {busy() ? 'outlining …' : lines().length > 0 ? 'Carry the outline over the take' : 'Outline the performer'}
         </button>
         <Show

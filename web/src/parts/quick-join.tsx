@@ -27,7 +27,8 @@ export function QuickJoin(props: { book: BookState; take: string; title: string 
         )}
       </Show>
       <p class="controls">
-        <button disabled={busy()} onClick={() => void startJob('quick', props.take)}>
+        {/* Not disabled: a disabled button loses the keyboard. */}
+        <button aria-disabled={busy()} onClick={() => !busy() && void startJob('quick', props.take)}>
           {busy() ? 'Joining quickly …' : stamp() === undefined ? 'See it on the plate' : 'Join it quickly again'}
         </button>
         <Show when={job()?.state === 'failed'}>

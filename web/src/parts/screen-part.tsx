@@ -53,7 +53,8 @@ export function ScreenPart(props: { take: TakeDocument }): JSX.Element {
   return (
     <div class="screen-part">
       <p class="controls">
-        <button disabled={looking()} onClick={() => void ask()}>
+        {/* Not disabled: a disabled button loses the keyboard. */}
+        <button aria-disabled={looking()} onClick={() => !looking() && void ask()}>
           {looking() ? 'looking …' : 'Find the screen’s edges'}
         </button>
         <span class="pencil-note">
