@@ -240,7 +240,7 @@ describe('keys beside the line of sight', () => {
   });
 
   it('mirrors a take whose key stands on the mirrored side, and not one whose poses would then be wrong', () => {
-    const keys = { plate: { azimuthDeg: 45, elevationDeg: 40 }, take: { azimuthDeg: -50, elevationDeg: 40 } };
+    const keys = { plate: { azimuthDeg: 45, elevationDeg: 40 }, take: { azimuthDeg: -50, elevationDeg: 40 }, sdDeg: 0 };
     expect(proposeMirror(input({ frames: 1 }, { frames: 1 }), keys).mirror).toBe(true);
     expect(
       proposeMirror(
@@ -303,12 +303,38 @@ describe('keys too far apart', () => {
     const keys = (apart: number): NonNullable<ReturnType<typeof keysBesideSight>> => ({
       plate: { azimuthDeg: apart, elevationDeg: 0 },
       take: { azimuthDeg: 0, elevationDeg: 0 },
+      sdDeg: 0,
     });
     const turned = proposeLight(both, { keys: keys(70), sightDeg: 0, groundFill: null, mirror: false }),
       refused = proposeLight(both, { keys: keys(80), sightDeg: 0, groundFill: null, mirror: false });
     expect(turned.relight!.azimuthDeg).toBeCloseTo(70, 6);
     expect(refused.relight).toBeUndefined();
     expect(refused.why).toMatch(/80° apart.*shoot again/);
+  });
+});
+
+describe('a key that is known roughly', () => {
+  it('is followed less the less surely it is known, and that is said', () => {
+    const both = input({ frames: 1 }, { frames: 1 });
+    const turned = (sdDeg: number): NonNullable<ReturnType<typeof proposeLight>> =>
+      proposeLight(both, {
+        keys: {
+          plate: { azimuthDeg: 30, elevationDeg: 0 },
+          take: { azimuthDeg: 0, elevationDeg: 0 },
+          sdDeg,
+        },
+        sightDeg: 0,
+        groundFill: null,
+        mirror: false,
+      });
+    const [x, , z] = turned(20).relight!.toCamera,
+      sure = turned(2);
+    expect(sure.relight!.azimuthDeg).toBeGreaterThan(29);
+    expect(sure.why).not.toContain('±');
+    // Between two Gaussians of sd 15 and 20 degrees the mean lies 225 / 625 of the way.
+    expect(turned(20).relight!.azimuthDeg).toBeCloseTo(0.36 * 30, 6);
+    expect(Math.abs((Math.atan2(x!, -z!) * 180) / Math.PI - 0.36 * 30)).toBeLessThan(0.5);
+    expect(turned(20).why).toContain('± 20°');
   });
 });
 

@@ -5,7 +5,8 @@
  * of the line of sight to the performer, looked at from the elevation at which the join shows it.
  */
 import { differenceDeg, RAD_PER_DEG } from '../../core/angles.js';
-import { dot, type Vec3 } from '../../geometry/mat3.js';
+import { three } from '../../core/tuples.js';
+import { dot, unit, type Vec3 } from '../../geometry/mat3.js';
 import { lightInCamera } from '../ground/ground-geometry.js';
 import { keyAtStand } from '../ground/near-lamp.js';
 import { matchLight, type LightWords } from './light.js';
@@ -38,6 +39,8 @@ const USUAL_FILL = 0.3;
 export interface Keys {
   readonly plate: { readonly azimuthDeg: number; readonly elevationDeg: number };
   readonly take: { readonly azimuthDeg: number; readonly elevationDeg: number };
+  /** Sd of the angle between both, degrees, as their measures state it; 0 where they state none. */
+  readonly sdDeg: number;
 }
 
 const middle = (s: {
@@ -77,8 +80,25 @@ export function keysBesideSight(
       azimuthDeg: tl.azimuthDeg.value - (bearingAt(tm, middle(stand), stand.frame) ?? 0),
       elevationDeg: tl.elevationDeg.value,
     },
+    sdDeg: Math.hypot(
+      ...[pl, tl].map((l) => sdOfKey(l.azimuthDeg.sd ?? 0, l.elevationDeg.sd ?? 0, l.elevationDeg.value!)),
+    ),
   };
 }
+
+/** Sd of a direction along any way over the sphere, degrees: the mean of both axes' variances. */
+const sdOfKey = (azimuthSd: number, elevationSd: number, elevationDeg: number): number =>
+  Math.sqrt(((azimuthSd * Math.cos(elevationDeg * RAD_PER_DEG)) ** 2 + elevationSd ** 2) / 2);
+
+/**
+ * How much of what lies between both keys is believed: a take is set up by the brief, so its key stands within some
+ * {@link SAME_AZIMUTH_DEG} of the plate's true one (as a sd: own choice), and the rest is the measure's own error
+ * (posterior mean of a Gaussian).
+ */
+const believed = (sdDeg: number): number => SAME_AZIMUTH_DEG ** 2 / (SAME_AZIMUTH_DEG ** 2 + sdDeg ** 2);
+
+/** Less of the way than this is left unturned for its doubt, and said. */
+const SAID_BELIEVED = 0.8;
 
 export interface MirrorProposal {
   readonly mirror: boolean;
@@ -159,17 +179,22 @@ export function proposeLight(input: ProposalInput, from: LightFrom): LightStep {
         `${match.why}; the keys lie ${apart.toFixed(0)}° apart, more than ${MOST_DEG}° can't be mended: ` +
         'shoot again with the light moved',
     };
+  const share = believed(keys.sdDeg),
+    to = unit(three((k) => seen[k]! + share * (toCamera[k]! - seen[k]!))),
+    azimuth = differenceDeg(keys.plate.azimuthDeg, mirror ? -keys.take.azimuthDeg : keys.take.azimuthDeg);
   return {
     ...base,
     relight: {
-      azimuthDeg: differenceDeg(keys.plate.azimuthDeg, mirror ? -keys.take.azimuthDeg : keys.take.azimuthDeg),
-      elevationDeg: keys.plate.elevationDeg - keys.take.elevationDeg,
+      azimuthDeg: share * azimuth,
+      elevationDeg: share * (keys.plate.elevationDeg - keys.take.elevationDeg),
       strength: 1,
       fromCamera: [...fromCamera],
-      toCamera: [...toCamera],
+      toCamera: [...to],
       ...fills(input, keys, from),
     },
-    why: `${match.why}; the key is turned by ${apart.toFixed(0)}° on the performer`,
+    why:
+      `${match.why}; the key is turned by ${(share * apart).toFixed(0)}° on the performer` +
+      (share < SAID_BELIEVED ? ` (${apart.toFixed(0)}° as measured, ± ${keys.sdDeg.toFixed(0)}°)` : ''),
   };
 }
 
