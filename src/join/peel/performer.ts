@@ -12,7 +12,7 @@ import type { Box } from '../ground/ground.js';
 import { carryRegion, STILL } from '../ride/carrier.js';
 import { peelByDifference, peelByOutline } from './peel-cutout.js';
 import { emptySet } from './empty-set.js';
-import { smallLinear } from './small-linear.js';
+import { blockMeans, blockSide, smallLinear } from './small-linear.js';
 import type { ScreenShadow } from './screen-shadow.js';
 import type { PeelStep } from '../types.js';
 
@@ -105,17 +105,21 @@ export function outlineBand(heightPx: number): number {
 }
 const OUTLINE_BAND = 0.015;
 
-/** A performer cut out by an outline carried through the take, its edge settled on the picture (`peelByOutline`). */
+/**
+ * A performer cut out by an outline carried through the take, its edge settled on the picture (`peelByOutline`): on half
+ * the picture where it will be halved, which takes a quarter of the time.
+ */
 export function outlinePeeler(step: PeelStep): Peeler {
   const outline = step.outline === undefined ? null : carryRegion(step.outline, STILL);
   return {
-    peel(frame) {
+    peel(frame, halvings = 0) {
       if (outline === null) return alphaPeeler().peel(frame);
-      const points = outline(frame.index);
-      const coded = toCodedRgb(frame),
-        linear = toLinear(frame);
+      const unit = halvings > 0 ? 2 : 1,
+        points = outline(frame.index).map(([x, y]) => [x / unit, y / unit] as const),
+        coded = reduced(toCodedRgb(frame), unit),
+        linear = reduced(toLinear(frame), unit);
       const { width: w, height: h } = linear;
-      const bandPx = step.softPx ?? outlineBand(h),
+      const bandPx = (step.softPx ?? outlineBand(unit * h)) / unit,
         reach = Math.ceil(9 * bandPx);
       const xs = points.map((p) => p[0]),
         ys = points.map((p) => p[1]);
@@ -124,16 +128,25 @@ export function outlinePeeler(step: PeelStep): Peeler {
         y0 = Math.max(0, Math.floor(Math.min(...ys)) - reach);
       const x1 = Math.min(w, Math.ceil(Math.max(...xs)) + reach),
         y1 = Math.min(h, Math.ceil(Math.max(...ys)) + reach);
-      if (!(x1 > x0 && y1 > y0)) return { picture: createPicture(1, 1, 4), box: [0, 0, 0, 0] };
+      if (!(x1 > x0 && y1 > y0)) return { picture: createPicture(1, 1, 4), box: [0, 0, 0, 0], unit };
       const { alpha, colour } = peelByOutline(
         cropRgb(coded, x0, y0, x1, y1),
         cropRgb(linear, x0, y0, x1, y1),
         [points.map((p) => [p[0] - x0, p[1] - y0] as const)],
         { bandPx },
       );
-      return tighten(withAlpha(colour, alpha.data), [x0, y0]);
+      return { ...tighten(withAlpha(colour, alpha.data), [x0, y0]), unit };
     },
   };
+}
+
+/** The colour planes as means of `unit` by `unit` pixels; the last column and row may stand for less. */
+function reduced(picture: Picture, unit: number): Picture {
+  if (unit === 1) return picture;
+  const { width, height } = picture,
+    out = createPicture(Math.ceil(width / unit), Math.ceil(height / unit), 3);
+  blockMeans(picture.data.subarray(0, 3 * width * height), width, height, unit, out.data);
+  return out;
 }
 
 /** The three colour planes of a part of a picture. */
@@ -157,15 +170,30 @@ function cropRgb(picture: Picture, x0: number, y0: number, x1: number, y1: numbe
 export function differencePeeler(frames: readonly VideoFrame[], useful?: RegionFile): Peeler {
   const empty = clonePicture(toCodedRgb(frames[0]!)),
     set = emptySet(frames.map((f) => smallLinear(toLinear(f)))),
-    part = useful === undefined ? null : carryRegion(useful, STILL);
+    part = useful === undefined ? null : carryRegion(useful, STILL),
+    { width: w } = empty,
+    // Who stands there is told on small pictures, which must stay the same ones.
+    mayHalve = blockSide(w) === 2 * blockSide(Math.ceil(w / 2));
+  let half: Picture | null = null;
   return {
-    peel(frame) {
-      const { alpha, colour } = peelByDifference(toCodedRgb(frame), toLinear(frame), empty, { set });
+    peel(frame, halvings = 0) {
+      const unit = halvings > 0 && mayHalve ? 2 : 1;
+      if (unit > 1) half ??= reduced(empty, unit);
+      const { alpha, colour } = peelByDifference(
+        reduced(toCodedRgb(frame), unit),
+        reduced(toLinear(frame), unit),
+        unit > 1 ? half! : empty,
+        { set },
+      );
       if (part !== null) {
-        const inside = rasterizePolygon(part(frame.index), alpha.width, alpha.height);
+        const inside = rasterizePolygon(
+          part(frame.index).map(([x, y]) => [x / unit, y / unit] as const),
+          alpha.width,
+          alpha.height,
+        );
         for (let i = 0; i < inside.length; i++) alpha.data[i] = alpha.data[i]! * inside[i]!;
       }
-      return tighten(withAlpha(colour, alpha.data));
+      return { ...tighten(withAlpha(colour, alpha.data)), unit };
     },
   };
 }
