@@ -76,14 +76,23 @@ const THIN_PX = 14;
  */
 const SOFT_SHARE = 0.5;
 
+/**
+ * Of a shadow that is read at fewer of its sections, or that is lighter than so many stops and has fewer clean edges
+ * than sections (two each would be all), it is not known that what was read is the shadow: a joint, another ground's
+ * border, its own pattern are seldom so dark (own choices).
+ */
+const FEW_SECTIONS = 6;
+const DEEP_STOPS = 1.5;
+
 /** How sure the ratio is, stops. */
 function stopsSd(sections: readonly ShadowSection[], stops: number): number {
   const spread = 1.4826 * medianOf(sections.map((s) => Math.abs(s.stops - stops)));
   // A shadow a few pixels thin, or whose soft edges meet in its middle, is filled with light by the
   // lens: its darkness is then only a lower bound.
-  const thin =
-    medianOf(sections.map((s) => s.widthPx)) < THIN_PX || medianOf(sections.flatMap((s) => s.softShares)) > SOFT_SHARE;
-  return Math.hypot(0.15, thin ? 1.5 : 0, (1.25 * spread) / Math.sqrt(sections.length));
+  const edges = sections.flatMap((s) => s.softShares);
+  const thin = medianOf(sections.map((s) => s.widthPx)) < THIN_PX || medianOf(edges) > SOFT_SHARE;
+  const doubtful = sections.length < FEW_SECTIONS || (stops < DEEP_STOPS && edges.length < sections.length);
+  return Math.hypot(0.15, thin || doubtful ? 1.5 : 0, (1.25 * spread) / Math.sqrt(sections.length));
 }
 
 /**

@@ -111,7 +111,11 @@ describe('light from shading', () => {
 
 describe('the light of a made ground', () => {
   /** Ground under key and fill, a bar of shadow 0.5 m wide along the light's direction, a penumbra that grows. */
-  function scene(ratio: number, elevationDeg: number): { picture: ReturnType<typeof createPicture>; marks: MarksFile } {
+  function scene(
+    ratio: number,
+    elevationDeg: number,
+    seenShare = 1,
+  ): { picture: ReturnType<typeof createPicture>; marks: MarksFile } {
     const azimuth = 35;
     const h = 2;
     const t = towardsLight(azimuth, elevationDeg);
@@ -130,7 +134,7 @@ describe('the light of a made ground', () => {
           const az = g[2] - foot[1];
           const along = ax * dx + az * dz;
           const aside = Math.abs(-ax * dz + az * dx);
-          const inside = along > 0 && along < length ? 1 / (1 + Math.exp((aside - 0.25) / 0.006)) : 0;
+          const inside = along > 0 && along < seenShare * length ? 1 / (1 + Math.exp((aside - 0.25) / 0.006)) : 0;
           v = 0.1 + 0.1 * (ratio - 1) * (1 - inside);
         }
         for (let c = 0; c < 3; c++) p.data[c * n + y * W + x] = v;
@@ -176,6 +180,11 @@ describe('the light of a made ground', () => {
       expect(soft.sd!).toBeGreaterThan(1);
     },
   );
+
+  it('is unsure of a shadow that is read on a short part of its way alone', () => {
+    const { picture, marks } = scene(4, 40, 0.25);
+    expect(measureLight(picture, view, marks).keyFillStops.sd!).toBeGreaterThan(1);
+  });
 
   it('says overcast where the shadow is hardly darker, and gives reasons where nothing is marked', () => {
     const { picture, marks } = scene(1.15, 40);

@@ -104,7 +104,7 @@ export function shadowSection(
     darkRgb: medianRgb(shade.map((q) => q.rgb)),
     litRgb: medianRgb(light.map((q) => q.rgb)),
     widthPx: pixelWidth(axis, along, t0, t1),
-    softShares: widths.map((w) => (w ?? 0) / Math.max(1e-9, Math.abs(t1 - t0))),
+    softShares: widths.filter((w) => w !== null).map((w) => w / Math.max(1e-9, Math.abs(t1 - t0))),
     edges: elevationDeg === null ? [] : edgesAt(axis, along, along / Math.cos(elevationDeg * RAD_PER_DEG), widths),
   };
 }
