@@ -181,10 +181,20 @@ export function clearBehindEdges(
   matte: Float32Array,
   smear: number,
 ): void {
-  const { width: w, height: h } = out,
-    n = w * h,
-    sigma = Math.max(1.5, 0.5 * smear);
-  const beside = (is: Float32Array, weight: Float32Array, p: Float32Array): Float32Array => {
+  const { width, height } = out,
+    n = width * height,
+    sigma = Math.max(1.5, 0.5 * smear),
+    part = mixedPart(thing, matte, width, height, Math.ceil(3.5 * sigma));
+  if (part === null) return;
+  const w = part[2] - part[0],
+    h = part[3] - part[1],
+    cut = (from: Float32Array): Float32Array => cropped(from, width, part),
+    things = cut(thing);
+  const open = things.map((a) => (a < 0.02 ? 1 : 0)),
+    shut = things.map((a) => (a > 0.98 ? 1 : 0)),
+    openWeight = gaussianPlane(open, w, h, sigma),
+    shutWeight = gaussianPlane(shut, w, h, sigma);
+  const meanOf = (p: Float32Array, is: Float32Array, weight: Float32Array): Float32Array => {
     const sum = gaussianPlane(
       p.map((v, i) => v * is[i]!),
       w,
@@ -193,29 +203,52 @@ export function clearBehindEdges(
     );
     return sum.map((v, i) => (weight[i]! < 1e-3 ? -1 : v / weight[i]!));
   };
-  const open = Float32Array.from(thing, (a) => (a < 0.02 ? 1 : 0)),
-    shut = Float32Array.from(thing, (a) => (a > 0.98 ? 1 : 0)),
-    openWeight = gaussianPlane(open, w, h, sigma),
-    shutWeight = gaussianPlane(shut, w, h, sigma);
   for (let c = 0; c < 3; c++) {
-    const p = before.data.subarray(c * n, (c + 1) * n),
-      backs = beside(open, openWeight, p),
-      things = beside(shut, shutWeight, p);
-    for (let i = 0; i < n; i++) {
-      const a = thing[i]!,
-        m = matte[i]!;
+    const p = cut(before.data.subarray(c * n, (c + 1) * n)),
+      backs = meanOf(p, open, openWeight),
+      owns = meanOf(p, shut, shutWeight);
+    for (let i = 0; i < w * h; i++) {
+      const a = things[i]!,
+        o = (part[1] + Math.floor(i / w)) * width + part[0] + (i % w),
+        m = matte[o]!;
       if (!(a > 0.02) || a > 0.98 || !(m > 0) || backs[i]! < 0) continue;
       // Of the plate's own light there the share 1 − a is background; what is left of it is the thing's.
-      const most = things[i]! < 0 ? Infinity : a * (BRIGHTER * things[i]! + BRIGHTER_BY),
-        least = DARKER * a * Math.min(p[i]!, things[i]! < 0 ? Infinity : things[i]!),
+      const known = owns[i]! < 0 ? Infinity : owns[i]!,
+        most = a * (BRIGHTER * known + BRIGHTER_BY),
+        least = DARKER * a * Math.min(p[i]!, known),
         own = Math.min(most, Math.max(least, p[i]! - (1 - a) * backs[i]!));
       // The performer's cover were nothing before it, and how much of the thing is before it.
-      const whole = Math.min(1, m / Math.max(1e-3, 1 - hidden[i]!)),
-        before1 = Math.min(1, hidden[i]! / a);
-      const seen = own * (1 - whole * (1 - before1)) + (p[i]! - own) * (1 - whole);
-      out.data[c * n + i] = Math.max(0, out.data[c * n + i]! - (1 - m) * p[i]! + seen);
+      const whole = Math.min(1, m / Math.max(1e-3, 1 - hidden[o]!)),
+        nearer = Math.min(1, hidden[o]! / a);
+      const seen = own * (1 - whole * (1 - nearer)) + (p[i]! - own) * (1 - whole);
+      out.data[c * n + o] = Math.max(0, out.data[c * n + o]! - (1 - m) * p[i]! + seen);
     }
   }
+}
+
+/** Least box of the pixels that thing and background share and the performer reaches, grown; null where there is none. */
+function mixedPart(thing: Float32Array, matte: Float32Array, w: number, h: number, grow: number): Box | null {
+  let x0 = w,
+    y0 = h,
+    x1 = -1,
+    y1 = -1;
+  for (let y = 0, i = 0; y < h; y++)
+    for (let x = 0; x < w; x++, i++)
+      if (matte[i]! > 0 && thing[i]! > 0.02 && thing[i]! <= 0.98) {
+        x0 = Math.min(x0, x);
+        x1 = Math.max(x1, x);
+        y0 = Math.min(y0, y);
+        y1 = y;
+      }
+  if (x1 < 0) return null;
+  return [Math.max(0, x0 - grow), Math.max(0, y0 - grow), Math.min(w, x1 + 1 + grow), Math.min(h, y1 + 1 + grow)];
+}
+
+/** A part of a plane `width` px wide. */
+function cropped(from: Float32Array, width: number, [x0, y0, x1, y1]: Box): Float32Array {
+  const out = new Float32Array((x1 - x0) * (y1 - y0));
+  for (let y = y0; y < y1; y++) out.set(from.subarray(y * width + x0, y * width + x1), (y - y0) * (x1 - x0));
+  return out;
 }
 
 function drawn(polygon: readonly (readonly [number, number])[], box: Box, softPx: number): Float32Array | null {
