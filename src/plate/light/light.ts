@@ -44,20 +44,12 @@ export function measureLight(
   const notes: string[] = [];
   const frames: [number, number] = [marks.frame, marks.frame];
   const shadow = view ? sunFromShadows(view, marks, options.pointSdPx) : null;
-  notes.push(...(shadow?.notes ?? []));
-  const found = shadow?.direction == null ? (options.found ?? null) : null;
-  const direction = shadow?.direction ?? (found === null ? null : { ...found, used: found.shadows, leftOut: [] });
-  if (found !== null) notes.push(foundWords(found));
-  if (
-    view !== null &&
-    shadow?.direction != null &&
-    marks.marks.filter((m) => m.kind === 'shadow' && m.height !== undefined).length === 1
-  )
-    notes.push(options.lamp == null ? ONE_SHADOW : lampWords(options.lamp));
-  const floor = shadow?.direction == null ? (options.floor ?? null) : null;
-  if (floor !== null) notes.push(floorWords(floor.lamp, found !== null));
-  if (view === null && marks.marks.some((m) => m.kind === 'shadow'))
-    notes.push('shadow marks need a solved view of the ground: mark an upright of known height too');
+  const told = shadow?.direction ?? null;
+  // What nobody marked speaks only where no marked shadow tells a direction.
+  const found = told === null ? (options.found ?? null) : null;
+  const floor = told === null ? (options.floor ?? null) : null;
+  const direction = told ?? (found === null ? null : { ...found, used: found.shadows, leftOut: [] });
+  notes.push(...(shadow?.notes ?? []), ...shadowNotes(view, marks, told !== null, found, floor, options.lamp ?? null));
 
   const heads = readHeads(linear, marks, view, notes);
   const keyed = keyedHeads(heads);
@@ -94,6 +86,25 @@ export function measureLight(
     overcast,
     notes,
   };
+}
+
+/** What the shadows, found or marked, and a near lamp say of the direction. `told`: a marked shadow tells one. */
+function shadowNotes(
+  view: View | null,
+  { marks }: MarksFile,
+  told: boolean,
+  found: UprightShadows | null,
+  floor: FallenLight | null,
+  lamp: FoundLamp | null,
+): string[] {
+  const notes: string[] = [];
+  if (found !== null) notes.push(foundWords(found));
+  const ofKnownHeight = marks.filter((m) => m.kind === 'shadow' && m.height !== undefined).length;
+  if (view !== null && told && ofKnownHeight === 1) notes.push(lamp === null ? ONE_SHADOW : lampWords(lamp));
+  if (floor !== null) notes.push(floorWords(floor.lamp, found !== null));
+  if (view === null && marks.some((m) => m.kind === 'shadow'))
+    notes.push('shadow marks need a solved view of the ground: mark an upright of known height too');
+  return notes;
 }
 
 const ONE_SHADOW =

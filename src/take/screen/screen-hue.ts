@@ -28,6 +28,56 @@ export function hueDegrees(r: number, g: number, b: number): number {
   return d < 0 ? d + 360 : d;
 }
 
+/** Calls `see` with every pixel looked at that has a hue: light enough, and of some saturation. Gives their number in all. */
+function eachHue(
+  pictures: readonly Float32Array[],
+  step: number,
+  see: (r: number, g: number, b: number) => void,
+): number {
+  let looked = 0;
+  for (const picture of pictures) {
+    const n = picture.length / 3;
+    for (let i = 0; i < n; i += step) {
+      const r = picture[i]!;
+      const g = picture[n + i]!;
+      const b = picture[2 * n + i]!;
+      const high = Math.max(r, g, b);
+      looked += 1;
+      if (high >= 0.004 && (high - Math.min(r, g, b)) / high >= 0.35) see(r, g, b);
+    }
+  }
+  return looked;
+}
+
+/** Whether a screen may have this hue, degrees. */
+function mayBeScreen(hue: number, wanted: 'green' | 'blue' | undefined): boolean {
+  const green = hue >= 62 && hue <= 175;
+  const blue = hue >= 190 && hue <= 275;
+  return (green && wanted !== 'blue') || (blue && wanted !== 'green');
+}
+
+/** Middle and half width (degrees) of the strongest hue that a screen may have; null where there is none. */
+function strongestHue(
+  weight: Float64Array,
+  wanted: 'green' | 'blue' | undefined,
+): { readonly centre: number; readonly spread: number } | null {
+  const smooth = new Float64Array(BINS);
+  for (let i = 0; i < BINS; i += 1) {
+    for (let k = -3; k <= 3; k += 1) smooth[i] = smooth[i]! + weight[(i + k + BINS) % BINS]! * (4 - Math.abs(k));
+  }
+  const degrees = (bin: number): number => ((bin + 0.5) * 360) / BINS;
+  let best = -1;
+  for (let i = 0; i < BINS; i += 1)
+    if (mayBeScreen(degrees(i), wanted) && (best < 0 || smooth[i]! > smooth[best]!)) best = i;
+  if (best < 0 || smooth[best]! <= 0) return null;
+  let low = best;
+  let high = best;
+  const floor = 0.15 * smooth[best]!;
+  while (best - low < 10 && smooth[(low - 1 + BINS) % BINS]! > floor) low -= 1;
+  while (high - best < 10 && smooth[(high + 1) % BINS]! > floor) high += 1;
+  return { centre: degrees(best), spread: Math.max(6, ((high - low + 1) * 0.5 * 360) / BINS) };
+}
+
 /**
  * @param pictures small scene-linear RGB pictures (planar, n pixels each), several frames of one take
  * @returns null where no more than `leastShare` of the pixels have one green or blue hue
@@ -37,65 +87,29 @@ export function findScreenHue(
   leastShare = 0.03,
   wanted?: 'green' | 'blue',
 ): ScreenHue | null {
-  const weight = new Float64Array(BINS);
   // An odd step that does not divide a common width, so that no column is looked at alone.
   const step = 2 * Math.floor(pictures.reduce((sum, p) => sum + p.length / 3, 0) / LOOKED_AT / 2) + 1;
-  let pixels = 0;
-  for (const picture of pictures) {
-    const n = picture.length / 3;
-    for (let i = 0; i < n; i += step) {
-      const r = picture[i]!;
-      const g = picture[n + i]!;
-      const b = picture[2 * n + i]!;
-      const high = Math.max(r, g, b);
-      const low = Math.min(r, g, b);
-      pixels += 1;
-      if (high < 0.004 || (high - low) / high < 0.35) continue;
-      const bin = Math.min((hueDegrees(r, g, b) / 360) * BINS, BINS - 1) | 0;
-      weight[bin] = weight[bin]! + 1;
-    }
-  }
-  const smooth = new Float64Array(BINS);
-  for (let i = 0; i < BINS; i += 1) {
-    for (let k = -3; k <= 3; k += 1) smooth[i] = smooth[i]! + weight[(i + k + BINS) % BINS]! * (4 - Math.abs(k));
-  }
-  let best = -1;
-  for (let i = 0; i < BINS; i += 1) {
-    const hue = ((i + 0.5) * 360) / BINS;
-    const green = hue >= 62 && hue <= 175;
-    const blue = hue >= 190 && hue <= 275;
-    if (!(wanted === 'green' ? green : wanted === 'blue' ? blue : green || blue)) continue;
-    if (best < 0 || smooth[i]! > smooth[best]!) best = i;
-  }
-  if (best < 0 || smooth[best]! <= 0) return null;
-  let low = best;
-  let high = best;
-  const floor = 0.15 * smooth[best]!;
-  while (best - low < 10 && smooth[(low - 1 + BINS) % BINS]! > floor) low -= 1;
-  while (high - best < 10 && smooth[(high + 1) % BINS]! > floor) high += 1;
-  const centre = ((best + 0.5) * 360) / BINS;
-  const spread = Math.max(6, ((high - low + 1) * 0.5 * 360) / BINS);
+  const weight = new Float64Array(BINS);
+  const pixels = eachHue(pictures, step, (r, g, b) => {
+    const bin = Math.min((hueDegrees(r, g, b) / 360) * BINS, BINS - 1) | 0;
+    weight[bin] = weight[bin]! + 1;
+  });
+  const hue = strongestHue(weight, wanted);
+  if (hue === null) return null;
   let count = 0;
   const sum: [number, number, number] = [0, 0, 0];
-  for (const picture of pictures) {
-    const n = picture.length / 3;
-    for (let i = 0; i < n; i += step) {
-      const r = picture[i]!;
-      const g = picture[n + i]!;
-      const b = picture[2 * n + i]!;
-      const top = Math.max(r, g, b);
-      if (top < 0.004 || (top - Math.min(r, g, b)) / top < 0.35) continue;
-      if (hueGap(hueDegrees(r, g, b), centre) > spread) continue;
-      count += 1;
-      sum[0] += r;
-      sum[1] += g;
-      sum[2] += b;
-    }
-  }
+  eachHue(pictures, step, (r, g, b) => {
+    if (hueGap(hueDegrees(r, g, b), hue.centre) > hue.spread) return;
+    count += 1;
+    sum[0] += r;
+    sum[1] += g;
+    sum[2] += b;
+  });
   const share = count / Math.max(pixels, 1);
   if (share < leastShare) return null;
   const linear: [number, number, number] = [sum[0] / count, sum[1] / count, sum[2] / count];
-  return { family: centre > 180 ? 'blue' : 'green', hueDeg: hueDegrees(...linear), linear, spreadDeg: spread, share };
+  const family = hue.centre > 180 ? 'blue' : 'green';
+  return { family, hueDeg: hueDegrees(...linear), linear, spreadDeg: hue.spread, share };
 }
 
 /**

@@ -50,21 +50,7 @@ export function stirMatter(needs: PlateNeeds, take: TakeMeasures, t: Tolerances)
   // Nothing was seen to stir: it can't fit a plate on which something does, however large its grain reads.
   if (still && verdict === 'fits') verdict = 'mendable';
   if (!take.stir!.marked && verdict === 'shoot again') verdict = 'mendable';
-  const say =
-    amount <= t.stir.fits
-      ? ''
-      : have < want
-        ? 'bring the fan nearer, or tug the hem further'
-        : 'move the fan away, or tug the hem less';
-  const pace =
-    tempo <= t.stir.fits || rates === null
-      ? ''
-      : `${rates[1] < rates[0] ? 'faster' : 'slower'}: the plate's sways at ${rates[0].toFixed(1)} Hz, ` +
-        `this one at ${rates[1].toFixed(1)}`;
-  const advice =
-    [still ? 'nothing is seen to stir: a fan or a tugged hem is needed' : say, pace]
-      .filter((x) => x !== '')
-      .join('; ') || 'look at it beside the plate';
+  const advice = stirAdvice(t.stir.fits, { amount, less: have < want, tempo, rates, still });
   return {
     matter: 'stir',
     measured: have,
@@ -79,4 +65,30 @@ export function stirMatter(needs: PlateNeeds, take: TakeMeasures, t: Tolerances)
         ? ''
         : '; read over the whole performer, whose own movements count: mark the fur or cloth for a surer answer'),
   };
+}
+
+/**
+ * What to change at the next try. `fits`: factor up to which amount and tempo are well; `less`: the take stirs less than
+ * the plate; `rates`: plate's and take's, Hz, where both stand out; `still`: nothing is seen to stir.
+ */
+function stirAdvice(
+  fits: number,
+  s: {
+    readonly amount: number;
+    readonly less: boolean;
+    readonly tempo: number;
+    readonly rates: readonly [number, number] | null;
+    readonly still: boolean;
+  },
+): string {
+  const say: string[] = [];
+  if (s.still) say.push('nothing is seen to stir: a fan or a tugged hem is needed');
+  else if (s.amount > fits)
+    say.push(s.less ? 'bring the fan nearer, or tug the hem further' : 'move the fan away, or tug the hem less');
+  if (s.tempo > fits && s.rates !== null)
+    say.push(
+      `${s.rates[1] < s.rates[0] ? 'faster' : 'slower'}: the plate's sways at ${s.rates[0].toFixed(1)} Hz, ` +
+        `this one at ${s.rates[1].toFixed(1)}`,
+    );
+  return say.join('; ') || 'look at it beside the plate';
 }
