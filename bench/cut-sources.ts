@@ -1,6 +1,7 @@
 /** Stretches of free film without a cut of their own, reduced to the scan's small frames. */
 import { existsSync } from 'node:fs';
 import { join } from 'node:path';
+import { madeFrame } from '../src/film/made-frame.js';
 import type { VideoFrame } from '../src/media/types.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { syntheticSource, type ReelSource } from './reel-picture.js';
@@ -42,20 +43,8 @@ const STRETCHES: Record<string, readonly (readonly [number, number])[]> = {
   ],
 };
 
-/** Wraps planar 8-bit 4:2:0 data of a reel as the media door would hand it out. */
-export function asFrame(data: Uint8Array, index: number): VideoFrame {
-  return {
-    index,
-    widthPx: W,
-    heightPx: H,
-    planes: [data.subarray(0, W * H), data.subarray(W * H, W * H * 1.25), data.subarray(W * H * 1.25)],
-    chromaShift: [1, 1],
-    layout: 'yuv',
-    bitDepth: 8,
-    hasAlpha: false,
-    colour: { matrix: 'bt709', transfer: 'bt709', primaries: 'bt709', fullRange: false, assumed: false },
-  } as unknown as VideoFrame;
-}
+/** A picture of a reel as the media door would hand it out. */
+export const asFrame = (data: Uint8Array, index: number): VideoFrame => madeFrame(data, index, W, H);
 
 /** Area average of a plane to w × h. */
 function reduce(

@@ -7,37 +7,23 @@ import { describe, expect, it } from 'vitest';
 import { emptyScore, ratios, scoreCuts } from '../../bench/cut-score.js';
 import { makeReel, type Reel } from '../../bench/reel-maker.js';
 import { syntheticSource } from '../../bench/reel-picture.js';
-import type { VideoFrame } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
 import { CutDetector } from './cut-detector.js';
 import { findCuts, type FrameSource, type ScanState } from './find-cuts.js';
 import { LetterboxFinder } from './letterbox.js';
 import { fitRamp } from './mixture.js';
+import { madeFrame } from './made-frame.js';
 import { smallFrame } from './small-frame.js';
 import { summariseShot } from './summarise-shot.js';
 
 const W = 192;
 const H = 108;
 
-function asFrame(d: Uint8Array, index: number): VideoFrame {
-  return {
-    index,
-    widthPx: W,
-    heightPx: H,
-    planes: [d.subarray(0, W * H), d.subarray(W * H, W * H * 1.25), d.subarray(W * H * 1.25)],
-    chromaShift: [1, 1],
-    layout: 'yuv',
-    bitDepth: 8,
-    hasAlpha: false,
-    colour: { matrix: 'bt709', transfer: 'bt709', primaries: 'bt709', fullRange: false, assumed: false },
-  } as unknown as VideoFrame;
-}
-
 function sourceOf(frames: readonly Uint8Array[]): FrameSource {
   return {
     info: { rate: { num: 24, den: 1 }, frameCount: frames.length },
     async *frames(from = 0, to = Infinity) {
-      for (let t = from; t < Math.min(to, frames.length); t++) yield asFrame(frames[t]!, t);
+      for (let t = from; t < Math.min(to, frames.length); t++) yield madeFrame(frames[t]!, t, W, H);
     },
   };
 }
@@ -137,7 +123,7 @@ describe('what is no cut', () => {
 });
 
 function small(f: Uint8Array, i: number): Uint16Array {
-  return smallFrame(asFrame(f, i));
+  return smallFrame(madeFrame(f, i, W, H));
 }
 
 it('fits a clipped ramp to the frame', () => {
@@ -151,7 +137,7 @@ it('finds bars to the pixel', () => {
   for (let y = 0; y < H; y++) if (y < 13 || y >= H - 11) f.fill(16, y * W, (y + 1) * W);
   for (let i = 13 * W; i < (H - 11) * W; i++) f[i] = Math.max(40, f[i]!);
   const finder = new LetterboxFinder();
-  finder.add(asFrame(f, 0));
+  finder.add(madeFrame(f, 0, W, H));
   expect(finder.result()).toEqual({ top: 13, bottom: 11, left: 0, right: 0 });
 });
 
@@ -162,7 +148,7 @@ it('takes bars with writing burnt into them for bars, and lamps in a night sky f
       const f = scenes[1]!.frames[t]!.slice();
       for (let i = 0; i < W * H; i++) f[i] = Math.max(40, f[i]!);
       paint(f, t);
-      finder.add(asFrame(f, t));
+      finder.add(madeFrame(f, t, W, H));
     }
     return finder.result();
   };
