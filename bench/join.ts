@@ -3,9 +3,9 @@
  * marks, the recipe as proposed. Held against `joined.mp4`: see join-score.ts. Beside it the untouched plate and a
  * plain overlay of the take with the true matte, placed by the same recipe; and the speed of the standard recipe at
  * 1080p, on the `stand` shot enlarged. Run: `npx tsx bench/join.ts [shots] [--truth=FOLDER] [--frames=n,..]
- * [--every=k] [--speed] [--clean] [--once] [--json]`, or `--memory=TIMES` for the peak memory of `stand` laid end to
+ * [--every=k] [--speed] [--clean] [--once] [--no-camera] [--json]`, or `--memory=TIMES` for the peak memory of `stand` laid end to
  * end. `--clean` gives the pan shot the truth's clean plate in place of its own erase, to tell the two apart; `--once`
- * marks the performer's place on the first frame alone.
+ * marks the performer's place on the first frame alone; `--no-camera` leaves out the take camera's lens and height.
  */
 import { readFileSync, writeFileSync } from 'node:fs';
 import { resolve } from 'node:path';
@@ -123,11 +123,12 @@ interface Wanted {
   readonly save?: string;
   readonly speed?: boolean;
   readonly once?: boolean;
+  readonly noCamera?: boolean;
 }
 
 /** One shot proposed and scored: our join, the plain overlay, the untouched plate. */
 async function scoreShot(shot: TruthShot, wanted: Wanted): Promise<readonly [Row, Row, Row]> {
-  const { plate, take } = truthMarks(shot, { once: wanted.once === true });
+  const { plate, take } = truthMarks(shot, { once: wanted.once === true, takeCameraUnknown: wanted.noCamera === true });
   const proposal = await proposeFromFiles(
     truthFile(shot, 'plate.mp4'),
     truthFile(shot, 'take.mp4'),
@@ -274,6 +275,7 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
           every: Number(value('every') ?? 6),
           clean: args.includes('--clean'),
           once: args.includes('--once'),
+          noCamera: args.includes('--no-camera'),
           why: args.includes('--why'),
           speed: args.includes('--speed'),
           ...(frames === undefined ? {} : { frames }),

@@ -11,7 +11,22 @@ import { judgeTake } from '../src/take/verdict/verdict.js';
 import { grade } from '../src/take/verdict/verdict-words.js';
 import type { BenchRow } from './rows.js';
 import { truthMarks } from './truth-marks.js';
-import { TRUTH_SHOTS, readTruth, truthFile, truthFolder } from './truth-set.js';
+import { TRUTH_SHOTS, readTruth, truthFile, truthFolder, type Truth, type TruthShot } from './truth-set.js';
+
+/** How steeply the take's camera looks down, told by the performer's turn where lens and camera height are not given. */
+async function byTurn(shot: TruthShot, t: Truth): Promise<BenchRow> {
+  const take = await measureTake(truthFile(shot, 'take.mp4'), truthMarks(shot, { takeCameraUnknown: true }).take);
+  const found = take.subject?.elevationDeg ?? null;
+  return {
+    name:
+      `judge ${shot}: the take looks down ${t.take.view.viewElevationDeg.toFixed(1)}°, by its performer's turn alone ` +
+      `${found === null ? '–' : `${found.value.toFixed(1)}° ± ${found.sd.toFixed(1)}°`}; error`,
+    ours: found === null ? null : Math.abs(found.value - t.take.view.viewElevationDeg),
+    bar: null,
+    goal: null,
+    unit: 'deg',
+  };
+}
 
 export async function run(_seed: number): Promise<BenchRow[]> {
   if (truthFolder() === null)
@@ -68,6 +83,7 @@ export async function run(_seed: number): Promise<BenchRow[]> {
         unit: 'deg',
       });
     }
+    rows.push(await byTurn(shot, t));
     const turn = matter('turnRate');
     if (turn?.measured != null && turn.needed != null)
       rows.push({

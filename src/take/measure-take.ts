@@ -14,7 +14,7 @@ import { checkMarks } from '../plate/marks/check-marks.js';
 import type { MarksFile } from '../plate/marks/marks.js';
 import { readerLumaSource } from '../plate/ride/reader-luma-source.js';
 import { facesOf, turnOfFace } from '../plate/turn/turn-face.js';
-import { posesOf, turnFromPoses } from '../plate/turn/turn-poses.js';
+import { posesOf, turnFromPoses, type Pose } from '../plate/turn/turn-poses.js';
 import type { Light, Turn, View } from '../plate/types.js';
 import { subjectView } from '../plate/view/view-derived.js';
 import { MARK_NOISE } from '../plate/view/view-observations.js';
@@ -27,10 +27,12 @@ import { measureTakeCamera } from './take-camera.js';
 import { takeFigures } from './take-figures.js';
 import { lookAt, shrink, type Look } from './take-look.js';
 import { repeatsInWords } from '../film/repeated-frames.js';
-import { onPerformersFrame, performerAt, takeLight, takeView, toldInHeights } from './take-marks.js';
+import { HOME_CAMERA, onPerformersFrame, performerAt, takeLight, takeView, toldInHeights } from './take-marks.js';
 import type { TakeOptions } from './take-options.js';
 import { passOver, type TakePass } from './take-pass.js';
 import { stirOfTake } from './take-stir.js';
+import { motionSize, seenBody } from './seen-body.js';
+import { sightFromTurn, type SightFromTurn } from './sight-from-turn.js';
 
 /** Said of a take on which no screen was seen. */
 export const NO_SCREEN =
@@ -71,9 +73,10 @@ export async function measureTake(file: string, given: MarksFile, options: TakeO
       );
     const known: Known = { reader, marks, options, factor: pass.factor, card, look, performer };
     const sdPx = MARK_NOISE.pointPx(widthPx) * (performer?.marked ? 1 : 4);
-    const { view, inHeights } = viewOf(known, notes);
-    const light = lightOf(known, view);
     const poses = posesOf(marks);
+    const sight = await sightWhereAsked(known, pass, poses);
+    const { view, inHeights } = viewOf(known, sight, notes);
+    const light = lightOf(known, view);
     const face = facesOf(marks).length === 0 ? null : await turnOfFaceOrNote(reader, marks, notes);
     const camera = options.camera !== true || hasAlpha ? null : await ownCamera(known, pass, frames, lookFrame, notes);
     const stir = options.stir === true ? await stirOfTake(reader, marks, frames, performer) : null;
@@ -161,8 +164,41 @@ async function cardWhereAsked(
   return cardOf(file, paperFrames(pass.paper), marks.focalPx);
 }
 
+/**
+ * How steeply the camera looks at a performer that turns, where nothing else settles how the camera stood and the
+ * performer stays on one marked place.
+ */
+async function sightWhereAsked(
+  { reader, marks, options, card, performer }: Known,
+  pass: TakePass,
+  poses: readonly Pose[],
+): Promise<SightFromTurn | null> {
+  const { widthPx, heightPx } = reader.info;
+  const places = new Set(
+    marks.marks.flatMap((m) => (m.kind === 'performer' || m.kind === 'stand' ? [m.frame ?? marks.frame] : [])),
+  );
+  if (options.view !== undefined || card !== null || viewSettled(marks) || performer === null || places.size > 1)
+    return null;
+  const size = motionSize(widthPx, heightPx);
+  const scaled = ([x, y]: readonly [number, number]): [number, number] => [
+    (x * size.width) / widthPx,
+    (y * size.height) / heightPx,
+  ];
+  const focalPx = marks.focalPx ?? widthPx / 2 / Math.tan((HOME_CAMERA.fieldOfView.medianDeg * Math.PI) / 180 / 2);
+  return sightFromTurn(
+    poses,
+    {
+      ground: scaled(performer.ground),
+      top: scaled(performer.top),
+      focalPx: (focalPx * size.width) / widthPx,
+      heightPx: size.height,
+    },
+    (frame) => seenBody(reader, pass, frame, size),
+  );
+}
+
 /** The take's view: told from elsewhere, the card's, or the marks'; and whether its lengths are performer heights. */
-function viewOf(known: Known, notes: string[]): { view: View | null; inHeights: boolean } {
+function viewOf(known: Known, sight: SightFromTurn | null, notes: string[]): { view: View | null; inHeights: boolean } {
   const { marks, options, card, performer } = known;
   const { widthPx, heightPx } = known.reader.info;
   const heightM = options.performerHeightM ?? null;
@@ -171,7 +207,7 @@ function viewOf(known: Known, notes: string[]): { view: View | null; inHeights: 
     view:
       options.view ??
       (cardTells ? viewOfCard(card, widthPx, heightPx) : undefined) ??
-      takeView({ marks, performer, widthPx, heightPx, heightM }, notes),
+      takeView({ marks, performer, widthPx, heightPx, heightM, sight }, notes),
     inHeights: options.view === undefined && !cardTells && toldInHeights(marks, performer, heightM),
   };
 }

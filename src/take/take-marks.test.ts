@@ -73,7 +73,10 @@ describe('a view from the performer alone', () => {
 
   it("does not bend the lens to make an animal's lean an upright's", () => {
     const of = (p: typeof leaning) =>
-      takeView({ marks: { frame: 0, marks: [] }, performer: p, widthPx: 854, heightPx: 480, heightM: 0.3 }, [])!;
+      takeView(
+        { marks: { frame: 0, marks: [] }, performer: p, widthPx: 854, heightPx: 480, heightM: 0.3, sight: null },
+        [],
+      )!;
     const a = of(leaning);
     const b = of(upright);
     // Which way the line leans tells nothing: the same view, a usual lens (48° across is 959 px), near level sides.
@@ -93,6 +96,7 @@ describe('a view from the performer alone', () => {
           widthPx: 854,
           heightPx: 480,
           heightM: null,
+          sight: null,
         },
         [],
       )!;

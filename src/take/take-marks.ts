@@ -2,14 +2,17 @@
  * What a take's marks tell, and what stands in for those that are missing: the performer found on the screen, usual
  * lenses, its shadow looked for on the floor. What is guessed is said, with the mark that would settle it.
  */
+import { RAD_PER_DEG } from '../core/angles.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import type { Picture } from '../image/picture.js';
 import { measureLight } from '../plate/light/light.js';
 import type { Mark, MarkKind, MarksFile } from '../plate/marks/marks.js';
 import type { Light, View } from '../plate/types.js';
 import { solveView } from '../plate/view/view.js';
+import type { ViewObservation } from '../plate/view/view-observations.js';
 import { findShadow } from './find-shadow.js';
 import type { TakeMeasures } from './measures.js';
+import type { SightFromTurn } from './sight-from-turn.js';
 import type { Look } from './take-look.js';
 
 /**
@@ -76,6 +79,22 @@ export function performerAt(marks: MarksFile, look: Look | null, factor: number)
   };
 }
 
+/** A home camera unknown to us: a phone's or a short lens's field, aimed somewhat down at a small performer. */
+export const HOME_CAMERA = {
+  fieldOfView: { medianDeg: 48, lnSd: 0.4 },
+  tilt: { meanDeg: -12, sdDeg: 12 },
+} as const;
+
+/** As an observation of the view: the line of sight through the performer's middle. */
+function sightOf(sight: SightFromTurn, { ground, top }: NonNullable<TakeMeasures['performer']>): ViewObservation {
+  return {
+    kind: 'sight',
+    at: [(ground[0] + top[0]) / 2, (ground[1] + top[1]) / 2],
+    elevationRad: sight.elevationDeg * RAD_PER_DEG,
+    sdRad: sight.sd * RAD_PER_DEG,
+  };
+}
+
 /** What a take's view is told from. */
 export interface TakeViewInput {
   readonly marks: MarksFile;
@@ -84,6 +103,8 @@ export interface TakeViewInput {
   readonly heightPx: number;
   /** The performer's height in the plate, where it is told there; it is as tall in its take. */
   readonly heightM: number | null;
+  /** How steeply the camera looks down at it, told by its own turn; null where that tells nothing. */
+  readonly sight: SightFromTurn | null;
 }
 
 /**
@@ -92,7 +113,7 @@ export interface TakeViewInput {
  * @param notes what is uncertain about it is added here
  */
 export function takeView(
-  { marks, performer, widthPx, heightPx, heightM }: TakeViewInput,
+  { marks, performer, widthPx, heightPx, heightM, sight }: TakeViewInput,
   notes: string[],
 ): View | null {
   const informative =
@@ -121,11 +142,11 @@ export function takeView(
         };
   if (marksWith.marks.length === 0) return null;
   try {
-    // A home camera unknown to us: a phone's or a short lens's field, aimed somewhat down at a small performer.
     const view = solveView(marksWith, {
       widthPx,
       heightPx,
-      priors: { fieldOfView: { medianDeg: 48, lnSd: 0.4 }, tilt: { meanDeg: -12, sdDeg: 12 } },
+      priors: HOME_CAMERA,
+      ...(sight === null || performer === null ? {} : { extra: [sightOf(sight, performer)] }),
     });
     if (toldInHeights(marks, performer, heightM))
       notes.push("the performer's height is not known, so distances are told in performer heights");
@@ -134,11 +155,16 @@ export function takeView(
         "the take camera's focal length is not known (“lens, mm” beside the take, focalPx in a marks file); " +
           'usual lenses stand in for it, and angles are so much less sure',
       );
-    if (!informative)
+    if (sight !== null)
+      notes.push(
+        `how the performer's coat moves as it turns (${sight.turnDeg.toFixed(0)}° by its poses) tells that the camera ` +
+          `looks down at it by ${sight.elevationDeg.toFixed(1)}° ± ${sight.sd.toFixed(1)}°`,
+      );
+    else if (!informative)
       notes.push(
         "the performer's own marks do not settle how high the camera stood: " +
           'measure its height with a tape (“lens above the floor” beside the take, cameraHeight in a marks file), ' +
-          'or lay the card',
+          'or lay the card; where the performer turns on the spot, poses at two frames of its turn tell it too',
       );
     return view;
   } catch {

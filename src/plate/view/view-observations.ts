@@ -19,6 +19,8 @@ export type ViewObservation =
   | { readonly kind: 'groundLine'; readonly group: number; readonly a: Point; readonly b: Point; readonly sdPx: number }
   | { readonly kind: 'vertical'; readonly a: Point; readonly b: Point; readonly sdPx: number; readonly angleSd: number }
   | { readonly kind: 'horizon'; readonly a: Point; readonly b: Point; readonly sdPx: number }
+  /** How steeply the line of sight through a picture point falls, and its sd. */
+  | { readonly kind: 'sight'; readonly at: Point; readonly elevationRad: number; readonly sdRad: number }
   | {
       readonly kind: 'rectangle';
       readonly corners: readonly [Point, Point, Point, Point];

@@ -13,6 +13,7 @@ import { setCamera, lineResidual, type Cam } from './view-pinhole.js';
 import {
   floorResiduals,
   horizonResiduals,
+  sightResidual,
   uprightResiduals,
   wallResiduals,
   type Evaluation,
@@ -139,6 +140,9 @@ function observationResiduals(e: Evaluation, layout: Layout, o: ViewObservation,
       return k + 1;
     case 'horizon':
       return horizonResiduals(e, o, k);
+    case 'sight':
+      e.out[k] = sightResidual(e, o);
+      return k + 1;
     case 'rectangle': {
       const wall = layout.walls[i];
       return wall ? wallResiduals(e, o, wall, at, k) : floorResiduals(e, o, at, k);

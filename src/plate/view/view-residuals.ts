@@ -17,6 +17,7 @@ export interface Evaluation {
 
 type Upright = Extract<ViewObservation, { kind: 'upright' }>;
 type Horizon = Extract<ViewObservation, { kind: 'horizon' }>;
+type Sight = Extract<ViewObservation, { kind: 'sight' }>;
 type Rectangle = Extract<ViewObservation, { kind: 'rectangle' }>;
 type Corners = readonly [Point, Point, Point, Point];
 
@@ -55,6 +56,14 @@ export function horizonResiduals({ cam: c, out }: Evaluation, o: Horizon, from: 
   out[k++] = (a * o.a[0] + b * o.a[1] + k0) / (m * o.sdPx);
   out[k++] = (a * o.b[0] + b * o.b[1] + k0) / (m * o.sdPx);
   return k;
+}
+
+/** How steeply the point's line of sight falls: d · up = −sin of it. */
+export function sightResidual({ cam: c }: Evaluation, o: Sight): number {
+  const x = (o.at[0] - c.cx) / c.f;
+  const y = (o.at[1] - c.cy) / c.f;
+  const up = (c.r[1]! * x + c.r[4]! * y + c.r[7]!) / Math.hypot(x, y, 1);
+  return (-Math.asin(Math.max(-1, Math.min(1, up))) - o.elevationRad) / o.sdRad;
 }
 
 /**
