@@ -2,8 +2,8 @@
  * Joins of the truth set (`../shared/truth`, beside the checkout) by the product's own way: plate and take files,
  * marks, the recipe as proposed. Held against `joined.mp4`: see join-score.ts. Beside it the untouched plate and a
  * plain overlay of the take with the true matte, placed by the same recipe; and the speed of the standard recipe at
- * 1080p, on the `stand` shot enlarged. Run: `npx tsx bench/join.ts [shots] [--truth=FOLDER] [--frames=n,..]
- * [--every=k] [--speed] [--clean] [--once] [--no-camera] [--json]`, or `--memory=TIMES` for the peak memory of `stand` laid end to
+ * 1080p, on the `stand` shot enlarged. Run: `npx tsx bench/join.ts [shots] [--truth=FOLDER] [--frames=n,..] [--every=k]
+ * [--speed] [--clean] [--once] [--no-camera] [--json]`, or `--memory=TIMES` for the peak memory of `stand` laid end to
  * end. `--clean` gives the pan shot the truth's clean plate in place of its own erase, to tell the two apart; `--once`
  * marks the performer's place on the first frame alone; `--no-camera` leaves out the take camera's lens and height.
  */
