@@ -130,7 +130,8 @@ describe('how steeply a turning performer is looked down at', () => {
     expect(of(null).tiltDeg.sd!).toBeGreaterThan(8);
     for (const elevationDeg of [4, 25]) {
       const view = of({ elevationDeg, sd: 1.5 });
-      expect(down(view)).toBeCloseTo(elevationDeg, 0);
+      // Usual cameras still pull a little; and half the height is not quite the middle of its picture.
+      expect(Math.abs(down(view) - elevationDeg)).toBeLessThan(0.8);
       expect(view.tiltDeg.sd!).toBeLessThan(3);
     }
   });
