@@ -4,6 +4,7 @@
  */
 import { randomUUID } from 'node:crypto';
 import type { Book } from '../book/book.js';
+import { hasDied } from './job-process.js';
 import { PlatewrightError } from '../core/errors.js';
 
 export type JobKind =
@@ -37,9 +38,6 @@ export interface JobRecord {
   /** It was asked to stop and does so at its next frame. */
   readonly stopping: boolean;
 }
-
-/** A running job whose heartbeat is older than this belongs to a dead process. */
-const STALE_MS = 20_000;
 
 interface Row {
   readonly [column: string]: unknown;
@@ -94,22 +92,12 @@ export function listJobs(book: Book, limit = 60): JobRecord[] {
   );
 }
 
-function alive(pid: number): boolean {
-  try {
-    process.kill(pid, 0);
-    return true;
-  } catch (error) {
-    return (error as NodeJS.ErrnoException).code === 'EPERM';
-  }
-}
-
 /** Takes a waiting job (or a running one whose process is gone) for this process. False where somebody else has it. */
 export function claimJob(book: Book, id: string): boolean {
   return book.immediate(() => {
     const row = book.db.prepare('SELECT state, pid, heartbeat FROM job WHERE id = ?').get(id) as Row | undefined;
     if (row === undefined) throw new PlatewrightError('PW-JOB-NO-SUCH', `there is no job ${id}`, { kind: 'usage' });
-    const dead =
-      row['state'] === 'running' && (!alive(Number(row['pid'])) || Date.now() - Number(row['heartbeat']) > STALE_MS);
+    const dead = row['state'] === 'running' && hasDied(id, Number(row['pid']), Number(row['heartbeat']));
     if (row['state'] !== 'waiting' && !dead) return false;
     book.db
       .prepare("UPDATE job SET state = 'running', pid = ?, heartbeat = ?, error = NULL WHERE id = ?")
@@ -123,7 +111,7 @@ export function recoverJobs(book: Book): JobRecord[] {
   return book.immediate(() => {
     const running = book.db.prepare("SELECT id, pid, heartbeat FROM job WHERE state = 'running'").all() as Row[];
     for (const r of running) {
-      if (!alive(Number(r['pid'])) || Date.now() - Number(r['heartbeat']) > STALE_MS)
+      if (hasDied(String(r['id']), Number(r['pid']), Number(r['heartbeat'])))
         book.db.prepare("UPDATE job SET state = 'waiting', pid = NULL WHERE id = ?").run(String(r['id']));
     }
     return (book.db.prepare("SELECT * FROM job WHERE state = 'waiting' ORDER BY created, rowid").all() as Row[]).map(
@@ -134,33 +122,44 @@ export function recoverJobs(book: Book): JobRecord[] {
 
 /** Whether a job is marked as running whose process is gone: `recoverJobs` gives it back to the queue. */
 export function hasOrphans(book: Book): boolean {
-  const running = book.db.prepare("SELECT pid, heartbeat FROM job WHERE state = 'running'").all() as Row[];
-  return running.some((r) => !alive(Number(r['pid'])) || Date.now() - Number(r['heartbeat']) > STALE_MS);
+  const running = book.db.prepare("SELECT id, pid, heartbeat FROM job WHERE state = 'running'").all() as Row[];
+  return running.some((r) => hasDied(String(r['id']), Number(r['pid']), Number(r['heartbeat'])));
 }
 
-/** Records progress and the heartbeat. Returns true where the job was asked to stop. */
+/**
+ * Records progress and the heartbeat of the job that this process claimed. Returns true where it is to stop: it was
+ * asked to, or another process has the job now.
+ */
 export function beatJob(book: Book, id: string, done: number, total: number, stage: string): boolean {
-  const row = book.immediate(() => {
-    book.db
-      .prepare('UPDATE job SET done = ?, total = ?, stage = ?, heartbeat = ? WHERE id = ?')
-      .run(Math.round(done), Math.round(total), stage, Date.now(), id);
-    return book.db.prepare('SELECT stop_asked FROM job WHERE id = ?').get(id) as Row;
+  return book.immediate(() => {
+    const { changes } = book.db
+      .prepare('UPDATE job SET done = ?, total = ?, stage = ?, heartbeat = ? WHERE id = ? AND pid = ?')
+      .run(Math.round(done), Math.round(total), stage, Date.now(), id, process.pid);
+    if (changes === 0) return true;
+    const row = book.db.prepare('SELECT stop_asked FROM job WHERE id = ?').get(id) as Row;
+    return Number(row['stop_asked']) === 1;
   });
-  return Number(row['stop_asked']) === 1;
 }
 
-/** Notes how a job ended, and frees it from its process. */
+/**
+ * Notes how a job ended, and frees it from its process.
+ * @param by process that it has to be claimed by; else nothing is noted. Any where it is left out
+ */
 export function finishJob(
   book: Book,
   id: string,
   outcome: { state: 'done'; result: unknown } | { state: 'failed'; error: string } | { state: 'stopped' },
+  by?: number,
 ): void {
   book.immediate(() => {
     const error = outcome.state === 'failed' ? outcome.error : null;
     const result = outcome.state === 'done' ? JSON.stringify(outcome.result ?? null) : null;
     book.db
-      .prepare('UPDATE job SET state = ?, error = ?, result = ?, pid = NULL, heartbeat = NULL WHERE id = ?')
-      .run(outcome.state, error, result, id);
+      .prepare(
+        'UPDATE job SET state = ?, error = ?, result = ?, pid = NULL, heartbeat = NULL ' +
+          'WHERE id = ? AND (? IS NULL OR pid = ?)',
+      )
+      .run(outcome.state, error, result, id, by ?? null, by ?? null);
   });
 }
 

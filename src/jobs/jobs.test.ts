@@ -1,4 +1,5 @@
 import { spawn } from 'node:child_process';
+import { once } from 'node:events';
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -96,6 +97,41 @@ describe('jobs in the book', () => {
     book.db.prepare('UPDATE job SET pid = ? WHERE id = ?').run(4194305, a.id);
     expect(recoverJobs(book).map((j) => j.id)).toEqual([a.id]);
     expect(claimJob(book, a.id)).toBe(true);
+    book.close();
+  });
+  it.skipIf(process.platform !== 'linux')('leaves a job to its own process, however long that is silent', async () => {
+    const book = production('silent');
+    const a = enterJob(book, 'join', 'pick', {});
+    claimJob(book, a.id);
+    const waits = (...words: string[]) =>
+      spawn(process.execPath, ['-e', 'process.stdout.write("up"); setInterval(() => 0, 1000)', ...words]);
+    const [own, strange] = [waits('folder', a.id), waits('another')];
+    try {
+      await Promise.all([own, strange].map((p) => once(p.stdout, 'data')));
+      const silent = (pid: number): void =>
+        void book.db
+          .prepare("UPDATE job SET state = 'running', pid = ?, heartbeat = ? WHERE id = ?")
+          .run(pid, Date.now() - 60_000, a.id);
+      silent(own.pid!);
+      expect(recoverJobs(book)).toEqual([]);
+      expect(claimJob(book, a.id)).toBe(false);
+      // A number that another program has since is no sign of life.
+      silent(strange.pid!);
+      expect(recoverJobs(book).map((j) => j.id)).toEqual([a.id]);
+    } finally {
+      own.kill();
+      strange.kill();
+      book.close();
+    }
+  });
+  it('stops a process that has lost its job, and takes no outcome from it', () => {
+    const book = production('lost');
+    const a = enterJob(book, 'join', 'pick', {});
+    claimJob(book, a.id);
+    book.db.prepare('UPDATE job SET pid = ? WHERE id = ?').run(process.pid + 1, a.id);
+    expect(beatJob(book, a.id, 5, 10, 'rendering')).toBe(true);
+    finishJob(book, a.id, { state: 'failed', error: 'too late' }, process.pid);
+    expect(getJob(book, a.id)).toMatchObject({ state: 'running', done: 0, error: null });
     book.close();
   });
   it('a failed job says why, and the book keeps what it had', async () => {

@@ -56,7 +56,7 @@ export async function runJob(
    */
   const settle = (outcome: Parameters<typeof finishJob>[2]): void => {
     try {
-      finishJob(book, id, outcome);
+      finishJob(book, id, outcome, process.pid);
     } catch {
       // See above.
     }
@@ -78,7 +78,7 @@ export async function runJob(
     });
     clearInterval(timer);
     beatJob(book, id, state.total, state.total, 'done');
-    finishJob(book, id, { state: 'done', result });
+    finishJob(book, id, { state: 'done', result }, process.pid);
     return result;
   } catch (thrown) {
     clearInterval(timer);
