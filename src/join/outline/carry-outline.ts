@@ -30,12 +30,22 @@ export interface Settled {
   readonly mask: Uint8Array;
 }
 
+/** A settled frame that others are held against: which of its pixels are either side's is told once for all of them. */
+export interface SettledKey extends Settled {
+  /** 1 surely performer, 2 surely set, 0 neither. */
+  readonly label: Uint8Array;
+}
+
+export function settledKey(frame: SmallFrame, mask: Uint8Array): SettledKey {
+  return { frame, mask, label: sides(mask, frame.width, frame.height, DOUBTFUL) };
+}
+
 /**
  * Mask of `now` from that of a neighbouring frame.
  *
  * @param key the nearest frame that was settled by a person or at first
  */
-export function carryOutline(before: Settled, now: SmallFrame, key: Settled | null): Uint8Array {
+export function carryOutline(before: Settled, now: SmallFrame, key: SettledKey | null): Uint8Array {
   const { width: w, height: h } = now,
     out = new Uint8Array(w * h),
     box = boxAbout(before.mask, w, h, ROOM, ROOM_PX);
@@ -110,7 +120,7 @@ function middle(mask: Uint8Array, w: number): readonly [number, number] | null {
 }
 
 function shiftedKey(
-  key: Settled,
+  key: SettledKey,
   mask: Uint8Array,
   w: number,
   h: number,
@@ -126,14 +136,13 @@ function shiftedKey(
     n = bw * bh,
     m = w * h,
     out: SmallFrame = { width: bw, height: bh, block: key.frame.block, data: new Float32Array(3 * n) },
-    label = new Uint8Array(n),
-    own = sides(key.mask, w, h, DOUBTFUL);
+    label = new Uint8Array(n);
   for (let y = 0, i = 0; y < bh; y++)
     for (let x = 0; x < bw; x++, i++) {
       const u = x + box[0] + dx,
         v = y + box[1] + dy;
       if (u < 0 || v < 0 || u >= w || v >= h) continue;
-      label[i] = own[v * w + u]!;
+      label[i] = key.label[v * w + u]!;
       for (let p = 0; p < 3; p++) out.data[p * n + i] = key.frame.data[p * m + v * w + u]!;
     }
   return { frame: out, label };

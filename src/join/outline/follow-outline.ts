@@ -6,7 +6,7 @@
 import type { Point } from '../../image/polygon.js';
 import { toCodedRgb } from '../../media/convert.js';
 import type { VideoReader } from '../../media/video-reader.js';
-import { carryOutline, joinOutlines, type Settled } from './carry-outline.js';
+import { carryOutline, joinOutlines, settledKey, type Settled, type SettledKey } from './carry-outline.js';
 import { outlineMask, outlinePolygon } from './outline-polygon.js';
 import { blockOf, sideOf, smallAt } from './outline-take.js';
 import { smallFrame, type SmallFrame } from './small-frame.js';
@@ -61,9 +61,9 @@ export async function followOutlines(
     options.signal?.throwIfAborted();
     options.onProgress?.(Math.min(total, ++done), total);
   };
-  const settledAt = async (k: KeyOutline): Promise<Settled> => {
+  const settledAt = async (k: KeyOutline): Promise<SettledKey> => {
     const frame = await smallAt(reader, k.frame, block);
-    return { frame, mask: outlineMask(k.polygon, frame.width, frame.height, block) };
+    return settledKey(frame, outlineMask(k.polygon, frame.width, frame.height, block));
   };
   const line = (mask: Uint8Array, f: SmallFrame): [number, number][] =>
     outlinePolygon(mask, f.width, f.height, block, TOLERANCE * block);
@@ -77,7 +77,7 @@ export async function followOutlines(
     const forward = new Map<number, Uint8Array>();
     if (a !== null) {
       const key = await settledAt(a);
-      let before = key;
+      let before: Settled = key;
       for await (const f of reader.frames(first, Math.min(last, b === null ? span.to : last))) {
         const now = smallFrame(toCodedRgb(f), block),
           mask = carryOutline(before, now, key);
@@ -89,7 +89,7 @@ export async function followOutlines(
     }
     if (b === null) continue;
     const key = await settledAt(b);
-    let before = key;
+    let before: Settled = key;
     for await (const [n, now] of backwards(reader, Math.max(first, a === null ? span.from : first), last, block)) {
       const mask = carryOutline(before, now, key),
         ahead = forward.get(n);

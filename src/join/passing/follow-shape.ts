@@ -4,7 +4,7 @@
  * the next and back, both joined by their distance in time.
  */
 import type { RegionFile } from '../../plate/marks/marks.js';
-import { carryOutline, joinOutlines, type Settled } from '../outline/carry-outline.js';
+import { carryOutline, joinOutlines, settledKey, type Settled, type SettledKey } from '../outline/carry-outline.js';
 import { outlineMask, outlinePolygon } from '../outline/outline-polygon.js';
 import type { FrontPictures } from './follow-front.js';
 import { refineOutline } from './refine-outline.js';
@@ -32,9 +32,9 @@ export async function followShape(source: FrontPictures, region: RegionFile): Pr
     { in: first, out } = source.span,
     masks = new Map<number, { mask: Uint8Array; away: number }[]>(),
     lost = new Set<number>();
-  const settledAt = async (key: (typeof keys)[number]): Promise<Settled> => {
+  const settledAt = async (key: (typeof keys)[number]): Promise<SettledKey> => {
     const frame = await source.picture(key.frame);
-    return { frame, mask: outlineMask(key.polygon, frame.width, frame.height, k) };
+    return settledKey(frame, outlineMask(key.polygon, frame.width, frame.height, k));
   };
   for (let i = 0; i < keys.length; i++) {
     const key = await settledAt(keys[i]!),
@@ -45,7 +45,7 @@ export async function followShape(source: FrontPictures, region: RegionFile): Pr
     ]) {
       const from = keys[i]!.frame + Math.sign(to - keys[i]!.frame);
       if (to === keys[i]!.frame || (to - from) * (from - keys[i]!.frame) < 0) continue;
-      let before = key;
+      let before: Settled = key;
       for await (const { frame, picture } of source.pictures(from, to)) {
         const mask = carryOutline(before, picture, key),
           area = areaOf(mask);
