@@ -26,15 +26,18 @@ function useMarksFile(facts: Facts) {
   return { marksFile, save };
 }
 
+/**
+ * A performer's outlines tell of their own frame alone: those of others would lie across the picture as so many more
+ * performers.
+ */
+function isOutline(m: Mark): boolean {
+  return (m.kind === 'body' && m.polygon !== undefined) || m.kind === 'about' || m.kind === 'touch';
+}
+
 /** @param frame the frame in view, on which a new mark is put */
 export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) {
   const { marksFile, save } = useMarksFile(facts);
-  /**
-   * A performer's outlines tell of their own frame alone: those of others would lie
-   * across the picture as so many more performers.
-   */
-  const ownFrameOnly = (m: Mark): boolean =>
-    v.what === 'take' && ((m.kind === 'body' && m.polygon !== undefined) || m.kind === 'about' || m.kind === 'touch');
+  const ownFrameOnly = (m: Mark): boolean => v.what === 'take' && isOutline(m);
   const canMark = () => v.what === 'plate' || v.what === 'take';
   const [tool, setTool] = createSignal<MarkTool | null>(TOOLS.find((t) => t.kind === v.tool) ?? null);
   const [points, setPoints] = createSignal<readonly P[]>([]);

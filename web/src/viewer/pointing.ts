@@ -39,6 +39,14 @@ function useCrosshair(facts: Facts, onPlace: (p: P) => void) {
   return { cross, steer };
 }
 
+/** A place to a tenth of a pixel, as marks are kept. */
+const round = (p: P): P => [Math.round(p[0] * 10) / 10, Math.round(p[1] * 10) / 10];
+
+/** Where an event is in a picture of this size that is shown in the rectangle `r`, px. */
+function placeOf(e: MouseEvent, r: DOMRect, size: { readonly width: number; readonly height: number }): P {
+  return [((e.clientX - r.left) / r.width) * size.width, ((e.clientY - r.top) / r.height) * size.height];
+}
+
 /** @param glass the drawing over the picture, there when an event comes */
 export function usePointing(
   v: ViewerRequest,
@@ -50,11 +58,7 @@ export function usePointing(
   const { drag, setDrag, marksFile, place, save, setChosen, tool } = marking;
   const { pixel, read } = usePixelReading(v, frame);
   const [at, setAt] = createSignal<P | null>(null);
-  const toPicture = (e: MouseEvent): P => {
-    const r = glass().getBoundingClientRect();
-    return [((e.clientX - r.left) / r.width) * facts().width, ((e.clientY - r.top) / r.height) * facts().height];
-  };
-  const round = (p: P): P => [Math.round(p[0] * 10) / 10, Math.round(p[1] * 10) / 10];
+  const toPicture = (e: MouseEvent): P => placeOf(e, glass().getBoundingClientRect(), facts());
   const onClick = (e: MouseEvent): void => {
     const t = tool();
     const p = round(toPicture(e));
