@@ -19,6 +19,9 @@ import type { FurtherKey } from './types.js';
  */
 const NO_KEY = 0.75;
 
+/** Key to fill known so well tells more than what is usual, whose sd is some .7 stop; stops (own choice). */
+const SURE_STOPS = 1;
+
 /** The plate's key as the ground step takes it. */
 export interface KeyOfPlate {
   /** Degrees beside the camera's heading on the `reference` frame. */
@@ -64,8 +67,10 @@ export async function proposeDarkness(plate: Side, key: KeyOfPlate): Promise<Dar
     key.lamp,
     key.stand,
   );
-  // Key to fill is read off the same marked shadow, in its middle alone.
-  const unread = darkest === null ? key.known && ownShadows.length > 0 && light?.overcast !== true : darkest.usual;
+  // Key to fill is mostly read off the same marked shadow, in its middle alone.
+  const keyFill = light?.keyFillStops,
+    sure = keyFill?.value != null && (keyFill.sd ?? Infinity) < SURE_STOPS,
+    unread = darkest === null ? key.known && ownShadows.length > 0 && light?.overcast !== true && !sure : darkest.usual;
   let transmission: [number, number, number] | null = null,
     said = '';
   if (darkest !== null && !unread) {
