@@ -10,7 +10,8 @@ import { RandomStream } from '../src/core/random.js';
 import type { Vec3 } from '../src/geometry/mat3.js';
 import { shadeGround } from '../src/join/ground/ground.js';
 import { dilate } from '../src/image/morphology.js';
-import { depthAt, depthFromTurn, type TurnedOutline } from '../src/join/body/turn-depth.js';
+import { depthAt, depthFromTurn } from '../src/join/body/turn-depth.js';
+import type { TurnedOutline } from '../src/join/body/turned-outline.js';
 import type { GroundStep } from '../src/join/types.js';
 import type { GroundFrame } from '../src/join/ground/types.js';
 

@@ -1,4 +1,4 @@
-// How soft a matte's outline is (see softEdgePx in src/join/render/place-performer.ts). Twin: softEdgeSumsPlain.
+// How soft a matte's outline is (see softEdgePx in src/join/render/soft-edge.ts). Twin: softEdgeSumsPlain.
 
 /**
  * Sums over the rows from the second on, and the columns from the second on: 4 a (1 − a), and pixels across whose left

@@ -12,7 +12,8 @@ import { bearingAt, type ProposalInput, type Side } from './proposal-input.js';
 import { airOverPerformer } from './air/air.js';
 import { lessVeil, proposeAir } from './air/propose-air.js';
 import { keysBesideSight, proposeLight, proposeMirror } from './light/propose-light.js';
-import { landed, proposePace } from './pace/propose-pace.js';
+import { proposePace } from './pace/propose-pace.js';
+import { landed } from './pace/pace-evened.js';
 import { STILL } from './ride/carrier.js';
 import { followsMarks, placementAt } from './ride/ride.js';
 

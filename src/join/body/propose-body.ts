@@ -5,9 +5,10 @@
 import { plane } from '../../image/picture.js';
 import { depthFromShadow, type DepthFound } from './body-depth.js';
 import { bearingAt, markedHeight, marksOf, viewAngles, type ProposalInput } from '../proposal-input.js';
-import { depthFromLikeness, type LikelyDepth, type OtherThing } from './likely-depth.js';
+import { depthFromLikeness, type LikelyDepth } from './likely-depth.js';
+import type { OtherThing } from './shadow-cells.js';
 import { FLAT } from './depth-search.js';
-import { posesOf } from '../pace/propose-pace.js';
+import { posesOf } from '../pace/pace-yaws.js';
 import { keyAtStand } from '../ground/near-lamp.js';
 import { scaleOfUpright } from '../ground/ground-frames.js';
 import { frontsOfTurn } from './propose-surface.js';

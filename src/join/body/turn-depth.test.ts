@@ -5,7 +5,8 @@
 import { describe, expect, it } from 'vitest';
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { groundCamera, project } from '../../geometry/camera.js';
-import { depthFromTurn, type TurnedOutline } from './turn-depth.js';
+import { depthFromTurn } from './turn-depth.js';
+import type { TurnedOutline } from './turned-outline.js';
 import { turnedFrames } from './turned-frames.js';
 
 const W = 320,

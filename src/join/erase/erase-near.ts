@@ -17,7 +17,7 @@ import { pushPull } from '../../image/push-pull.js';
 import { codedLuma } from './coded-luma.js';
 import { gainOf } from './light-gain.js';
 import type { MosaicSource } from './mosaic-source.js';
-import { differing } from './erase-passing.js';
+import { differing } from './passing-pieces.js';
 import { cropPicture, cropPlane } from './erase-seam.js';
 import { shadowBeside } from './erase-shadow.js';
 import type { PartBox } from '../render/frame-part.js';

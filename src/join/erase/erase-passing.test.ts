@@ -3,7 +3,8 @@ import { IDENTITY3 } from '../../geometry/mat3.js';
 import { RandomStream } from '../../core/random.js';
 import { createPicture, type Picture } from '../../image/picture.js';
 import type { MosaicSource } from './mosaic-source.js';
-import { missesPieces, passing, piecesBefore } from './erase-passing.js';
+import { passing } from './erase-passing.js';
+import { missesPieces, piecesBefore } from './passing-pieces.js';
 
 const W = 200,
   H = 150,

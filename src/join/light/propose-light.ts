@@ -11,7 +11,7 @@ import { lightInCamera } from '../ground/ground-geometry.js';
 import { keyAtStand } from '../ground/near-lamp.js';
 import { matchLight, type LightWords } from './light.js';
 import { bearingAt, turnedFrom, type ProposalInput } from '../proposal-input.js';
-import { posesOf } from '../pace/propose-pace.js';
+import { posesOf } from '../pace/pace-yaws.js';
 import { MOST_DEG } from './relight.js';
 import type { Stand } from '../ride/ride.js';
 import { shareFacing, type TakeFill } from './take-fill.js';

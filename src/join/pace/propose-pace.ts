@@ -7,107 +7,17 @@
  */
 import { counted } from '../../core/counted.js';
 import { framesPerSecond, parseRate } from '../../core/rational.js';
-import { smoothCubic } from '../../geometry/cubic-curve.js';
-import { facesOf } from '../../plate/turn/turn-face.js';
-import { paceOfPoses } from '../../take/verdict/pace-poses.js';
 import { withoutRepeats } from './held-frames.js';
 import { pictureNumbers } from '../render/held-plate.js';
-import { marksOf, type ProposalInput, type Side } from '../proposal-input.js';
+import type { ProposalInput } from '../proposal-input.js';
 import type { PaceStep } from '../types.js';
-
-/** A face's turn is known on every frame; so many of them draw its curve. */
-const FACE_POSES = 12;
-
-type Yaw = (frame: number) => number;
-interface Pose {
-  readonly frame: number;
-  readonly yawDeg: number;
-}
+import { SAME_START_DEG, posesOf, posesOfTake, yawOfPlate, yawOfTake } from './pace-yaws.js';
+import { evened, landed } from './pace-evened.js';
 
 /** Turns smaller than this are no turn to be paced. */
 const LEAST_TURN_DEG = 8;
-/** Start poses nearer than this are one pose read twice. */
-const SAME_START_DEG = 8;
-/** A pace known no better than this share is not used to shape the take's turn. */
-const SURE_PACE = 0.2;
 /** Steps back smaller than this are noise of measured yaws, not a turn back. */
 const BACK_DEG = 2;
-
-/** Poses in order, each within half a turn of the one before; mirrored, they count the other way. */
-export function posesOf(side: Side, mirrored = false): Pose[] {
-  const out: Pose[] = [];
-  for (const { mark, frame } of marksOf(side.marks, 'pose').sort((a, b) => a.frame - b.frame)) {
-    let yawDeg = mirrored ? -mark.yawDeg : mark.yawDeg;
-    const last = out.at(-1);
-    if (last !== undefined) {
-      if (frame === last.frame) continue;
-      while (yawDeg - last.yawDeg > 180) yawDeg -= 360;
-      while (yawDeg - last.yawDeg < -180) yawDeg += 360;
-    }
-    out.push({ frame, yawDeg });
-  }
-  return out;
-}
-
-/** Poses of a take: as marked, else read off the turn that was measured from its face. */
-function posesOfTake(side: Side, mirrored: boolean): Pose[] {
-  const marked = posesOf(side, mirrored),
-    turn = side.measures.turn?.frames ?? [];
-  if (marked.length >= 2 || turn.length < 2 || facesOf(side.marks).length === 0) return marked;
-  const many = Math.min(turn.length, FACE_POSES);
-  return Array.from({ length: many }, (_, i) => turn[Math.round((i * (turn.length - 1)) / (many - 1))]!).map((p) => ({
-    frame: p.frame,
-    yawDeg: mirrored ? -p.yawDeg : p.yawDeg,
-  }));
-}
-
-function throughPoses(poses: readonly Pose[]): Yaw | null {
-  return poses.length >= 2
-    ? smoothCubic(
-        poses.map((p) => p.frame),
-        poses.map((p) => p.yawDeg),
-      )
-    : null;
-}
-
-function yawOfPlate(side: Side, poses: readonly Pose[], carried: boolean): Yaw | null {
-  const turn = side.measures.turn;
-  if (carried && turn !== undefined && turn.frames.length > 1)
-    return smoothCubic(
-      turn.frames.map((f) => f.frame),
-      turn.frames.map((f) => f.yawDeg),
-    );
-  return throughPoses(poses);
-}
-
-/** The plate's curve at the take's pace, its misfit at the take's poses shared out between them. */
-function yawOfTake(
-  poses: readonly Pose[],
-  platePoses: readonly Pose[],
-  plate: Yaw,
-  plateFps: number,
-  takeFps: number,
-): Yaw | null {
-  const plain = throughPoses(poses);
-  const first = poses[0],
-    wanted = platePoses[0];
-  if (plain === null || first === undefined || wanted === undefined) return plain;
-  // Where both start alike, the difference is the eye's, not a different start.
-  const apart = Math.abs(first.yawDeg - wanted.yawDeg) <= SAME_START_DEG ? wanted.yawDeg - first.yawDeg : 0;
-  const pace = paceOfPoses(
-    platePoses,
-    poses.map((p) => ({ frame: p.frame, yawDeg: p.yawDeg + apart })),
-    plateFps,
-    takeFps,
-  );
-  if (pace === null || pace.sd > SURE_PACE * pace.pace) return plain;
-  const shaped: Yaw = (f) => plate(((pace.pace * f) / takeFps + pace.offsetS) * plateFps);
-  const rest = smoothCubic(
-    poses.map((p) => p.frame),
-    poses.map((p) => p.yawDeg - shaped(p.frame)),
-  );
-  return (f) => shaped(f) + rest(f);
-}
 
 /**
  * Largest share by which two rates may differ and be played frame for frame: 24 against 24000/1001 is one thousandth.
@@ -290,63 +200,4 @@ function turnsBack(yaw: readonly number[], sign: number): number {
     back = Math.max(back, reached - v * sign);
   }
   return back;
-}
-
-/** Time in which a turn that runs out of take comes to rest, seconds: no body stops within a frame (own choice). */
-const REST_S = 1 / 3;
-
-/**
- * A curve that reaches the take's end while the plate goes on, brought to rest evenly: braking at one rate from as long
- * before that end as after it covers the same way.
- */
-export function landed(curve: readonly number[], last: number, plateFps: number): number[] {
-  const out = [...curve],
-    end = out.findIndex((v) => v >= last - 1e-6);
-  if (end < 3) return out;
-  const m = Math.min(end - 1, out.length - 1 - end, Math.round((REST_S * plateFps) / 2));
-  if (m < 1) return out;
-  const from = out[end - m]!,
-    rate = (last - from) / m;
-  for (let k = 0; k <= 2 * m; k++) out[end - m + k] = from + rate * (k - (k * k) / (4 * m));
-  return out;
-}
-
-/** Frames over which the curve is evened (sd). */
-const EVEN_FRAMES = 2.5;
-
-/**
- * Where the take hardly turns, its yaw hardly says which frame it is: a line through the neighbours, each weighed by
- * how fast the take turns there (local linear regression), keeps the curve from jumping. Frames that are held at the
- * end stay held.
- */
-function evened(curve: readonly number[], takeYaw: readonly number[], first: number, last: number): number[] {
-  const rate = (v: number): number => {
-    const k = Math.min(takeYaw.length - 1, Math.max(1, Math.round(v - first)));
-    return Math.abs(takeYaw[k]! - takeYaw[k - 1]!);
-  };
-  const most = Math.max(1e-6, ...curve.map(rate));
-  let held = curve.length;
-  while (held > 0 && curve[held - 1]! >= last) held--;
-  const out = curve.map((v, i) => {
-    if (i >= held) return v;
-    let s0 = 0,
-      s1 = 0,
-      s2 = 0,
-      y0 = 0,
-      y1 = 0;
-    for (let j = Math.max(0, i - 8); j < Math.min(held, i + 9); j++) {
-      const d = j - i,
-        w = Math.exp(-(d * d) / (2 * EVEN_FRAMES * EVEN_FRAMES)) * ((rate(curve[j]!) / most) ** 2 + 0.01);
-      s0 += w;
-      s1 += w * d;
-      s2 += w * d * d;
-      y0 += w * curve[j]!;
-      y1 += w * d * curve[j]!;
-    }
-    const det = s0 * s2 - s1 * s1;
-    return det > 1e-9 * s0 * s0 ? (s2 * y0 - s1 * y1) / det : y0 / s0;
-  });
-  // Never backwards, never outside the take.
-  for (let i = 0; i < out.length; i++) out[i] = Math.min(last, Math.max(i === 0 ? first : out[i - 1]!, out[i]!));
-  return out;
 }

@@ -3,7 +3,7 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { boxOf, boxOfPlain } from './matte-box.js';
-import { softEdgeSums, softEdgeSumsPlain } from '../render/place-performer.js';
+import { softEdgeSums, softEdgeSumsPlain } from '../render/soft-edge.js';
 import { dropStrays, dropStraysPlain, takeInSpecks, takeInSpecksPlain, type ScreenField } from './screen-field.js';
 import { mendShadowEdges, mendShadowEdgesPlain } from './shadow-edge.js';
 import { takeShadowFlecks, takeShadowFlecksPlain } from './shadow-flecks.js';

@@ -9,7 +9,8 @@ import { quantisePlane } from '../../media/fill-yuv.js';
 import type { ColourTags, Sound, VideoFrame } from '../../media/types.js';
 import { VideoWriter } from '../../media/video-writer.js';
 import type { StepChoice } from './active-steps.js';
-import type { JoinFrame, JoinRenderer } from './render.js';
+import type { JoinRenderer } from './render.js';
+import type { JoinFrame } from './join-frame.js';
 
 export interface RenderOptions {
   readonly codec: WriterCodec;

@@ -1,13 +1,9 @@
 /**
- * What of a join does not hang on the plate's own pixels: the performer drawn where it goes, relit, graded and
- * softened, and the shade that it throws. It can be made ahead of the plate, and anywhere (prepare-lanes.ts).
+ * Where the performer's pixels go on a plate frame: steadied, carried by the ride over the shutter's time, its view
+ * turned to the plate's, layers one before the other; and drawn there.
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
-import { framesPerSecond, parseRate } from '../../core/rational.js';
-import { applyCdlPicture } from '../../colour/cdl.js';
 import { multiply, type Mat3 } from '../../geometry/mat3.js';
-import { gaussianPlane } from '../../image/gaussian.js';
-import { kernels } from '../../image/kernels.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
 import type { ComposeTools } from './active-steps.js';
 import { IDENTITY } from '../ride/carrier.js';
@@ -15,16 +11,11 @@ import { drawPlaced } from './draw-placed.js';
 import type { ViewShift } from './placed-lay.js';
 import { fartherFoot, floorBefore, sightBetween } from '../body/view-sight.js';
 import type { FrameRoom } from './frame-room.js';
-import { shadeGround, type Box, type GroundShade } from '../ground/ground.js';
+import type { Box } from '../ground/ground.js';
 import type { PerformerPicture } from '../peel/performer.js';
-import { shadeOnPerformer } from '../light/plate-shade.js';
-import { keptShade } from '../ground/kept-shadow.js';
 import { picturesBeside } from './held-plate.js';
-import { lightOfFrame } from '../light/light-of-frame.js';
-import { relight } from '../light/relight.js';
 import { placementAt, shutterPlacements } from '../ride/ride.js';
 import { steadyMatrix } from '../ride/steady.js';
-import { stirPerformer } from '../ride/stir-warp.js';
 import { bodiesAt } from '../ground/ground.js';
 import { frontField } from '../body/view-shift.js';
 import { shiftedElevation, viewOnFrame } from '../body/view-over-shot.js';
@@ -245,88 +236,6 @@ function clip(box: Box, widthPx: number, heightPx: number): Box | null {
   return b[2] > b[0] && b[3] > b[1] ? b : null;
 }
 
-/** Performer's colour: relit, graded and blurred to the plate. In place where it can. */
-export function dressPerformer(tools: ComposeTools, placed: Placed, frame: number): Placed {
-  const { light, air, ride } = tools.active;
-  const { picture } = placed;
-  const { width: w, height: h } = picture;
-  if (light !== null) {
-    const r = light.relight;
-    if (r !== undefined && r.strength > 0) {
-      relight(
-        [plane(picture, 0), plane(picture, 1), plane(picture, 2)],
-        plane(picture, 3),
-        w,
-        h,
-        {
-          towards:
-            ride?.mirror === true && ride.upright !== undefined
-              ? [-r.fromCamera[0], r.fromCamera[1], r.fromCamera[2]]
-              : r.fromCamera,
-          fill: r.fromFill,
-        },
-        { towards: r.toCamera, fill: r.toFill },
-        r.strength,
-      );
-    }
-    applyCdlPicture(
-      { slope: light.slope, offset: light.offset, power: light.power, saturation: light.saturation },
-      picture,
-      false,
-      picture,
-    );
-    if (light.overShot !== undefined) lightOfFrame(picture, light.overShot, frame);
-  }
-  if (air !== null && air.softenPx > 0.05)
-    for (let c = 0; c < 4; c++)
-      gaussianPlane(plane(picture, c), w, h, air.softenPx, air.softenPx, plane(picture, c), 'zero');
-  return placed;
-}
-
-/** sd (px) of the matte's soft outline: area of half-covered pixels over the outline's length. */
-export function softEdgePx(alpha: Float32Array, width: number, height: number): number {
-  const { soft, edge } = softEdgeSums(alpha, width, height);
-  return edge === 0 ? 0 : Math.min(6, (0.4 * soft) / edge);
-}
-
-/**
- * Sum of 4 a (1 − a), and pixels on the outline, without the first row and column, by the kernel
- * (kernels/soft-edge.ts).
- */
-export function softEdgeSums(alpha: Float32Array, width: number, height: number): { soft: number; edge: number } {
-  const door = kernels(),
-    scope = door.scope();
-  try {
-    const at = scope.allocate(16);
-    door.run('softEdge', [scope.input(alpha), width, height, at], 1, 1);
-    const [soft, edge] = new Float64Array(door.memory.buffer, at, 2) as unknown as [number, number];
-    return { soft, edge };
-  } finally {
-    scope.close();
-  }
-}
-
-/** Plain twin. */
-export function softEdgeSumsPlain(alpha: Float32Array, width: number, height: number): { soft: number; edge: number } {
-  let soft = 0,
-    edge = 0;
-  for (let y = 1; y < height; y++) {
-    for (let x = 1; x < width; x++) {
-      const i = y * width + x;
-      const a = alpha[i]!;
-      soft += a * (1 - a) * 4;
-      if (a > 0.5 !== alpha[i - 1]! > 0.5 || a > 0.5 !== alpha[i - width]! > 0.5) edge++;
-    }
-  }
-  return { soft, edge };
-}
-
-/** One plate frame's performer and shade, ready to be laid on the plate. */
-export interface Prepared {
-  readonly placed: Placed;
-  readonly shade: GroundShade | null;
-}
-
 /** The ground of a frame; frames outside the step's span take its last. */
 export function groundAt(ground: GroundStep | null, frame: number): GroundFrame | null {
   return ground === null
@@ -339,56 +248,4 @@ export function takeToPlate(tools: ComposeTools, frame: number, takeFrame: numbe
   const { ride, steady } = tools.active;
   const steadied = steadyMatrix(steady, takeFrame);
   return ride === null ? steadied : multiply(placementAt(ride, frame), steadied);
-}
-
-/**
- * Null where the performer falls outside the picture or is not there. Plate of `widthPx` × `heightPx`. Made in `room`,
- * where one is given.
- */
-export function preparePerformer(
-  tools: ComposeTools,
-  still: PerformerPicture,
-  frame: number,
-  takeFrame: number,
-  widthPx: number,
-  heightPx: number,
-  room?: FrameRoom,
-): Prepared | null {
-  const stir = tools.active.ride?.stir;
-  const performer =
-    stir === undefined || still.layers !== undefined
-      ? still
-      : stirPerformer(
-          still,
-          stir,
-          (frame - tools.recipe.plate.in) / framesPerSecond(parseRate(tools.recipe.plate.rate)),
-        );
-  const raw = placePerformer(tools, performer, frame, takeFrame, widthPx, heightPx, room);
-  if (raw === null) return null;
-  const placed = dressPerformer(tools, raw, frame);
-  const { ground } = tools.active;
-  if (ground?.onPerformer !== undefined)
-    shadeOnPerformer(
-      ground.onPerformer,
-      tools.shadeOutlines.map((o) => o(frame)),
-      placed.picture,
-      placed.box,
-      tools.active.light?.relight?.toCamera ?? null,
-    );
-  const at = groundAt(ground, frame);
-  const alpha = plane(placed.picture, 3);
-  const shade =
-    ground === null || at === null
-      ? null
-      : still.shadow !== undefined
-        ? keptShade(still.shadow, takeToPlate(tools, frame, takeFrame), widthPx, heightPx)
-        : shadeGround(ground, at, {
-            alpha,
-            matteBox: placed.box,
-            widthPx,
-            heightPx,
-            softEdgePx: softEdgePx(alpha, placed.picture.width, placed.picture.height),
-            room,
-          });
-  return { placed, shade };
 }

@@ -13,7 +13,7 @@ import { failureTold, type ThreadFailure } from '../../core/thread-failure.js';
 import type { FrameIndex } from '../../media/frame-index.js';
 import type { StepChoice } from './active-steps.js';
 import type { PerformerPicture } from '../peel/performer.js';
-import type { Prepared } from './place-performer.js';
+import type { Prepared } from './prepare-performer.js';
 import type { ScreenSet } from '../peel/screen-peeler.js';
 import type { Recipe } from '../types.js';
 

@@ -11,7 +11,7 @@ import { joinTools } from './join-tools.js';
 import { HandOver } from './hand-over.js';
 import { pictureOf } from './held-plate.js';
 import { PerformerSource, takeFrameOf } from './performer-source.js';
-import { preparePerformer } from './place-performer.js';
+import { preparePerformer } from './prepare-performer.js';
 import { modelPeeler, type ScreenSet } from '../peel/screen-peeler.js';
 import type { LaneAnswer, LaneData, LaneOrder } from './prepare-lanes.js';
 

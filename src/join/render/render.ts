@@ -7,26 +7,23 @@ import { PlatewrightError } from '../../core/errors.js';
 import { parseRate } from '../../core/rational.js';
 import { kernels } from '../../image/kernels.js';
 import { lanesFromEnvironment } from '../../image/lanes.js';
-import type { Picture } from '../../image/picture.js';
-import { toCodedRgb } from '../../media/convert.js';
-import { copyFrame } from '../../media/planes.js';
 import type { VideoFrame } from '../../media/types.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { composeTools, type ComposeTools, type StepChoice } from './active-steps.js';
 import { STILL, type Carrier } from '../ride/carrier.js';
-import { composeFrame, linearPicture, type ComposedBox } from './compose.js';
+import { composeFrame } from './compose.js';
 import { FrameRoom } from './frame-room.js';
 import { freePlace } from './hand-over.js';
-import { patchFrame } from './frame-box.js';
 import { pictureOf } from './held-plate.js';
-import { fullFrame, type FullPlanes } from './full-frame.js';
 import { PerformerSource, takeFrameOf, type Asked, type PerformerTools } from './performer-source.js';
 import { joinPatchOf, mendsPlate } from './mends-plate.js';
-import { preparePerformer, takeToPlate, type Prepared } from './place-performer.js';
+import { takeToPlate } from './place-performer.js';
+import { preparePerformer, type Prepared } from './prepare-performer.js';
 import { lanesAreBuilt, PrepareLanes, type Ahead } from './prepare-lanes.js';
 import { frontCover } from '../front/front.js';
 import type { JoinPatcher } from '../patch/patch-join.js';
 import type { PeelStep, Recipe, RecipeStep, StepName } from '../types.js';
+import { type JoinFrame, type Room, joinFrame } from './join-frame.js';
 
 /**
  * Supplies the plate without what is to be erased, and widened. Absent: those steps are left off and the report says
@@ -48,30 +45,6 @@ export interface JoinOptions extends PerformerTools {
    * same and work ahead.
    */
   readonly ownTools?: PerformerTools;
-}
-
-/** One frame of a join. */
-export interface JoinFrame {
-  readonly frame: number;
-  /** The plate's frame (mended), its own planes. Valid until the next frame is asked for. */
-  readonly plate: VideoFrame;
-  readonly composed: ComposedBox | null;
-  /** Scene-linear picture of the whole frame. */
-  linear(): Picture;
-  /** Display-coded R'G'B' of the whole frame. @param dst filled and returned if given, three channels */
-  coded(dst?: Picture): Picture;
-  /**
-   * The frame in the plate's own planes: untouched pixels bit for bit the plate's. Valid until the next frame is asked
-   * for.
-   */
-  video(): VideoFrame;
-  /**
-   * The frame at 4:4:4 with `bitDepth` bits, chroma at full size, in `planes` where they are given; null where the
-   * plate's form does not allow it (see full-frame.ts). Valid until the next frame is asked for.
-   */
-  full(bitDepth: number, planes?: FullPlanes): VideoFrame | null;
-  /** Matte of the performer as seen, whole frame, 0..1. @param dst filled and returned if given */
-  matte(dst?: Float32Array): Float32Array;
 }
 
 /** Spans shorter than this are not worth starting threads for. */
@@ -361,78 +334,6 @@ function askedOf(r: Recipe, patched: boolean): Asked {
 /** Does anything of the take come into the picture? */
 function showsPerformer(tools: ComposeTools): boolean {
   return tools.active.names.has('peel') || tools.active.ride !== null;
-}
-
-/** Planes that every frame's own copy is made in. */
-interface Room {
-  frame: VideoFrame | null;
-}
-
-function copyInto(room: Room, plate: VideoFrame): VideoFrame {
-  const kept = room.frame;
-  if (
-    kept === null ||
-    kept.bitDepth !== plate.bitDepth ||
-    kept.planes.length !== plate.planes.length ||
-    kept.planes.some((p, i) => p.length !== plate.planes[i]!.length)
-  )
-    return (room.frame = copyFrame(plate));
-  plate.planes.forEach((p, i) => kept.planes[i]!.set(p));
-  return (room.frame = { ...plate, planes: kept.planes });
-}
-
-function joinFrame(
-  frame: number,
-  plate: VideoFrame,
-  composed: ComposedBox | null,
-  room: Room,
-  work?: FrameRoom,
-): JoinFrame {
-  return {
-    frame,
-    plate,
-    composed,
-    linear: () => linearPicture(plate, composed),
-    coded: (dst) => {
-      const whole = toCodedRgb(plate, dst);
-      return composed === null ? whole : layCoded(whole, composed);
-    },
-    video: () => {
-      if (composed === null) return plate;
-      const out = copyInto(room, plate);
-      patchFrame(out, composed.box, composed.coded.data, composed.changed, work);
-      return out;
-    },
-    full: (bitDepth, planes) => fullFrame(plate, composed, bitDepth, work, planes),
-    matte: (dst) => {
-      const out = dst?.fill(0) ?? new Float32Array(plate.widthPx * plate.heightPx);
-      if (composed !== null) {
-        const w = composed.box[2] - composed.box[0];
-        for (let y = composed.box[1]; y < composed.box[3]; y++)
-          out.set(
-            composed.matte.subarray((y - composed.box[1]) * w, (y - composed.box[1] + 1) * w),
-            y * plate.widthPx + composed.box[0],
-          );
-      }
-      return out;
-    },
-  };
-}
-
-function layCoded(whole: Picture, c: ComposedBox): Picture {
-  const [x0, y0, x1, y1] = c.box;
-  const w = x1 - x0,
-    n = w * (y1 - y0),
-    N = whole.width * whole.height;
-  for (let y = y0, i = 0; y < y1; y++) {
-    for (let o = y * whole.width + x0, end = o + w; o < end; o++, i++) {
-      if (c.changed[i] === 0) continue;
-      whole.data[o] = c.coded.data[i]!;
-      whole.data[N + o] = c.coded.data[n + i]!;
-      whole.data[2 * N + o] = c.coded.data[2 * n + i]!;
-    }
-  }
-  return whole;
 }
 
 /** A frame of mid grey in the form of another: the ground on which one step is seen alone. */

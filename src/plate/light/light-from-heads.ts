@@ -1,7 +1,8 @@
 /** The key as the shading of marked heads and balls tells it: each read, those with a key kept, and merged. */
 import { differenceDeg, wrapDeg } from '../../core/angles.js';
 import type { Picture } from '../../image/picture.js';
-import { lightFromShading, type ShadingLight } from './light-shading.js';
+import { lightFromShading } from './light-shading.js';
+import type { ShadingLight } from './light-answer.js';
 import type { MarksFile } from '../marks/marks.js';
 import type { View } from '../types.js';
 

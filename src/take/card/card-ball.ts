@@ -14,7 +14,7 @@ import { DEG_PER_RAD } from '../../core/angles.js';
 import { groundCamera } from '../../geometry/camera.js';
 import { applyVector } from '../../geometry/mat3.js';
 import type { Picture } from '../../image/picture.js';
-import type { ShadingLight } from '../../plate/light/light-shading.js';
+import type { ShadingLight } from '../../plate/light/light-answer.js';
 import { cardToGround, type AlignedCard, type CardPose } from './card-pose.js';
 import { COARSE_RADIUS_PX, FINE_RADIUS_PX, prepare, type Vec } from './card-ball-scene.js';
 import { type Fit, direction, evaluate } from './ball-shading.js';
