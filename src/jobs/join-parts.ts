@@ -4,6 +4,7 @@ import type { JoinDocument, PickDocument, TakeDocument } from '../book/documents
 import { takePath } from '../book/take-place.js';
 import { PlatewrightError } from '../core/errors.js';
 import { clonePicture } from '../image/picture.js';
+import type { TakeStart } from '../join/pace/take-start.js';
 import { peelQuality } from '../join/peel/peel-quality.js';
 import { proposeRecipe } from '../join/recipe.js';
 import { JoinRenderer } from '../join/render/render.js';
@@ -25,6 +26,14 @@ export interface AskedRecipe {
   readonly patch?: TakeDocument;
   /** The plate itself, this many frames later (or earlier, below 0), of which a part is laid over the join. */
   readonly platePatch?: number;
+  /** Where a hand has the take begin, and how fast it has it go. */
+  readonly start?: TakeStart;
+}
+
+/** The start that a hand chose for the join's take; undefined where it chose none. */
+export function startOf(join: Pick<JoinDocument, 'recipe'> | null): TakeStart | undefined {
+  const pace = join?.recipe.steps.find((s) => s.step === 'pace');
+  return pace?.step === 'pace' ? pace.start : undefined;
 }
 
 /** Shares of a proposal's way at which each part of it begins and ends. */
@@ -37,7 +46,7 @@ const WAY = { 'measuring the take': [0, 0.3], 'outlining the performer': [0.3, 0
  */
 export async function proposeFor(
   book: Book,
-  { pick, take, quality: askedQuality, patch, platePatch }: AskedRecipe,
+  { pick, take, quality: askedQuality, patch, platePatch, start }: AskedRecipe,
   onProgress?: (share: number, doing: string) => void,
 ): Promise<{ recipe: Recipe; notes: readonly string[] }> {
   let far = 0;
@@ -92,6 +101,7 @@ export async function proposeFor(
           ? {}
           : { patch: { file: book.mediaPath(patch.file), marks: patch.marks ?? { frame: 0, marks: [] } } }),
         ...(platePatch === undefined ? {} : { platePatch: { offsetFrames: platePatch } }),
+        ...(start === undefined ? {} : { start }),
       });
       return { recipe: storeRecipe(book, recipe), notes };
     } finally {

@@ -149,7 +149,9 @@ function pickShot(book: Book, entry: Entry<'pick'>): ResolvedShot {
   const filmFile = book.mediaPath(film.file);
   const filmSound = film.info.sound === null ? null : { file: filmFile, rate, in: from, out: to };
   const sound =
-    entry.soundFrom === 'none' ? null : ((entry.soundFrom === 'take' ? takeSound(book, join) : null) ?? filmSound);
+    entry.soundFrom === 'none'
+      ? null
+      : ((entry.soundFrom === 'take' ? takeSound(book, join, entry.trimIn) : null) ?? filmSound);
   const cdl = rendered === null ? undefined : cdlOf(join);
   return {
     size: film.info.video!,
@@ -174,14 +176,20 @@ function pickShot(book: Book, entry: Entry<'pick'>): ResolvedShot {
   };
 }
 
-/** The sound of a join's take over the frames that the join uses; null where there is no join or no sound. */
-function takeSound(book: Book, join: JoinDocument | null): ProgrammeItem['sound'] {
+/**
+ * The sound of a join's take from the frame that the join shows first, after what the cut trims; it goes at its own
+ * speed. Null where there is no join or no sound.
+ */
+function takeSound(book: Book, join: JoinDocument | null, trimIn: number): ProgrammeItem['sound'] {
   const take = join === null ? null : book.get('take', join.take);
   if (join === null || take === null || take.info.sound === null) return null;
+  const { take: span, steps } = join.recipe,
+    pace = steps.find((s) => s.step === 'pace'),
+    shown = pace?.step === 'pace' ? pace.curve[trimIn] : undefined;
   return {
     file: book.mediaPath(take.file),
     rate: rateOf(take.info.video, take.title),
-    in: join.recipe.take.in,
+    in: Math.min(span.out - 1, Math.round(shown ?? span.in)),
     out: join.recipe.take.out,
   };
 }

@@ -12,6 +12,7 @@ import type { Picture } from '../image/picture.js';
 import type { Mark, MarksFile } from '../plate/marks/marks.js';
 import type { PlateMeasures } from '../plate/types.js';
 import type { SubjectStatistics } from './light/light.js';
+import type { TakeStart } from './pace/take-start.js';
 import type { PerformerPicture } from './peel/performer.js';
 
 /** One side of the join: its measures, its marks, and pictures of it. */
@@ -67,6 +68,8 @@ export interface ProposalInput {
   readonly patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number };
   /** The plate's own marked part (an actor's head) goes onto the joined performer's, from so many frames later. */
   readonly platePatch?: { readonly offsetFrames: number };
+  /** Where a hand has the take begin, and how fast it has it go. */
+  readonly start?: TakeStart;
 }
 
 /** Marks of one kind. */

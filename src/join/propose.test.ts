@@ -14,6 +14,7 @@ import { lessVeil, proposeAir } from './air/propose-air.js';
 import { keysBesideSight, proposeLight, proposeMirror } from './light/propose-light.js';
 import { proposePace } from './pace/propose-pace.js';
 import { landed } from './pace/pace-evened.js';
+import { takeStartOf, type TakeStart } from './pace/take-start.js';
 import { STILL } from './ride/carrier.js';
 import { followsMarks, placementAt } from './ride/ride.js';
 
@@ -126,6 +127,61 @@ describe('pace', () => {
     const broken = paced(Array.from({ length: 30 }, (_, k) => k));
     expect(broken.curve[0]).toBe(0);
     expect(broken.why).toMatch(/10 frames of what is shown are damaged in the file$/);
+  });
+  it('begins where a hand has it begin, at the speed that it asks, and says both', () => {
+    const i = input({ frames: 10 }, { frames: 60 }),
+      from = (start: TakeStart): ReturnType<typeof proposePace> => proposePace({ ...i, start }, false, false);
+    expect(from({ frame: 20 })).toMatchObject({ method: 'nearest', start: { frame: 20 } });
+    expect(from({ frame: 20 }).curve).toEqual([20, 21, 22, 23, 24, 25, 26, 27, 28, 29]);
+    expect(from({ frame: 20 }).why).toMatch(/begun at frame 20 by hand$/);
+    const slow = from({ frame: 20, speed: 0.5 });
+    expect(slow.method).toBe('flow');
+    expect(slow.curve).toEqual([20, 20.5, 21, 21.5, 22, 22.5, 23, 23.5, 24, 24.5]);
+    expect(slow.why).toMatch(/played at 0.5 times its speed by hand$/);
+    // Of a take at twice the rate, half the speed is frame for frame, though not at one rate.
+    const fast = { ...i, take: { ...i.take, measures: { ...i.take.measures, rate: '48/1' } } };
+    expect(proposePace({ ...fast, start: { speed: 2 } }, false, false).curve[9]).toBe(36);
+    // Damaged frames are said, and not gone round, where a hand chose the start.
+    const damaged = proposePace({ ...i, take: { ...i.take, damaged: [22] }, start: { frame: 20 } }, false, false);
+    expect(damaged.curve[0]).toBe(20);
+    expect(damaged.why).toMatch(/1 frame of what is shown is damaged in the file/);
+  });
+
+  it('refuses a start from which the take ends too soon, and says what would fit', () => {
+    const i = input({ frames: 36 }, { frames: 60 }),
+      from = (start: TakeStart) => () => proposePace({ ...i, start }, false, false);
+    expect(from({ frame: 24 })).not.toThrow();
+    expect(from({ frame: 30 })).toThrow(
+      /^PW-JOIN-START: from frame 30 .* 36 frames of the take, which has 30 from there: 6 frames are missing; begin at frame 24 or earlier \(--take-from 24\), play it at 0\.82 /,
+    );
+    // What it names fits.
+    expect(from({ frame: 30, speed: 0.82 })).not.toThrow();
+    expect(from({ frame: 60 })).toThrow(/frames 0 to 59, and no frame 60/);
+    expect(() => takeStartOf({ speed: 0 })).toThrow(/PW-JOIN-START/);
+    expect(() => takeStartOf({ frame: 1.5 })).toThrow(/PW-JOIN-START/);
+    expect(takeStartOf({})).toBeNull();
+  });
+
+  it('meets the turn from the frame that a hand chose, whose yaw counts as the first', () => {
+    const turn = Array.from({ length: 24 }, (_, n) => -2 * n),
+      poses = [0, 30, 60].map((f) => [f, 40 - 1.5 * f] as const),
+      i = input(
+        {
+          frames: 24,
+          turn,
+          poses: [
+            [0, 0],
+            [23, -46],
+          ],
+        },
+        { frames: 61, poses },
+      );
+    const step = proposePace({ ...i, start: { frame: 12 } }, true, false);
+    expect(step.curve[0]).toBeCloseTo(12, 3);
+    // 2° a plate frame, 1.5° a take frame: a third faster, from there on.
+    expect(step.curve[18]).toBeCloseTo(12 + 24, 0);
+    expect(step.why).toMatch(/the plate asks 46°.*begun at frame 12 by hand$/);
+    expect(proposePace({ ...i, start: { frame: 12, speed: 1 } }, true, false).curve[18]).toBe(30);
   });
   it("finds three quarters of the rate from three poses of the take and the plate's measured turn", () => {
     const n = 48,

@@ -7,6 +7,7 @@ import { readerLumaSource } from '../plate/ride/reader-luma-source.js';
 import type { CameraMove } from '../plate/types.js';
 import type { VideoInfo } from '../media/types.js';
 import { cameraCarrier, type Carrier } from './ride/carrier.js';
+import type { TakeStart } from './pace/take-start.js';
 import { screensInMemory, type KeptScreens } from './peel/kept-screens.js';
 import { peelQuality } from './peel/peel-quality.js';
 import { proposeRecipe } from './recipe.js';
@@ -69,6 +70,7 @@ export async function proposeFromFiles(
   asked: 'fast' | 'fine',
   patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number },
   platePatch?: { readonly offsetFrames: number },
+  start?: TakeStart,
   onProgress?: (what: 'plate' | 'take' | 'outline', done: number, total: number) => void,
 ): Promise<QuickProposal> {
   const plate = await VideoReader.open(plateFile),
@@ -95,6 +97,7 @@ export async function proposeFromFiles(
       feet,
       ...(patch === undefined ? {} : { patch }),
       ...(platePatch === undefined ? {} : { platePatch }),
+      ...(start === undefined ? {} : { start }),
     });
     return {
       recipe,

@@ -23,6 +23,7 @@ import { keysBesideSight, proposeLight, proposeMirror, type Keys } from './light
 import { fillOfTake } from './light/take-fill.js';
 import { litScreen } from './light/take-level.js';
 import { proposePace } from './pace/propose-pace.js';
+import { noStart } from './pace/take-start.js';
 import { proposeHeadPatch } from './patch/patch-join.js';
 import { proposePatch, proposePlatePatch } from './patch/patch-take.js';
 import { cutsOf, feetCut, reachesInFrom } from './peel/cut-off.js';
@@ -40,7 +41,10 @@ import { footWay } from './ride/walking-foot.js';
 import type { AirStep, GroundStep, LightStep, Recipe, RecipeStep } from './types.js';
 import { proposeWiden } from './widen/propose-widen.js';
 
-/** Proposes the recipe. Throws `PW-JOIN-STAND` where nothing says where the performer goes. */
+/**
+ * Proposes the recipe. Throws `PW-JOIN-STAND` where nothing says where the performer goes, `PW-JOIN-START` where the
+ * take can't begin where a hand chose.
+ */
 export async function proposeRecipe(given: ProposalInput): Promise<Recipe> {
   // Shadows found where nobody marked one serve as marked ones do.
   const input = {
@@ -54,6 +58,7 @@ async function proposeSteps(input: ProposalInput): Promise<Recipe> {
   const { plate, take } = input,
     pm = plate.measures,
     standing = standingOf(input);
+  if (input.start !== undefined && (isLayered(take.marks) || isPinned(input))) throw noStart();
   if (isLayered(take.marks)) {
     const layered = proposeLayers(input, standing.stands, standing.set);
     return flatRecipe(input, layered.ride, 'a drawing in layers needs none', layered.why);

@@ -6,6 +6,7 @@ import type { LightOverShot } from '../plate/light/light-over-shot.js';
 import type { RegionFile } from '../plate/marks/marks.js';
 import type { GrainRow, Mat3 } from '../plate/types.js';
 import type { BodyDepth, FurtherKey, GroundFrame, OnPerformer, ShadowReceiver } from './ground/types.js';
+import type { TakeStart } from './pace/take-start.js';
 
 export type StepName =
   | 'erase'
@@ -125,6 +126,8 @@ export interface PaceStep extends StepBase<'pace'> {
   readonly curve: readonly number[];
   readonly method: 'nearest' | 'blend' | 'flow';
   readonly held?: readonly number[];
+  /** Where a hand has the take begin and how fast it has it go: the next recipe is proposed so too. */
+  readonly start?: TakeStart;
 }
 export interface SteadyStep extends StepBase<'steady'> {
   readonly anchor: readonly {

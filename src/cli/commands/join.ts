@@ -1,8 +1,12 @@
 /** `join`: build a pick's join with one of its takes. */
 import type { Command } from 'commander';
+import type { JoinDocument } from '../../book/documents.js';
 import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
+import { startOf } from '../../jobs/join-parts.js';
+import { sayShownFrames, type TakeStart } from '../../join/pace/take-start.js';
 import { action, answer, table } from '../output.js';
+import { PROPOSED, startAsked } from '../start-asked.js';
 import { orSayFor } from './verdict.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
@@ -14,6 +18,8 @@ interface Options extends ProductionOptions {
   patch?: string;
   patchPlate?: string | true;
   recipeOnly?: boolean;
+  takeFrom?: string;
+  speed?: string;
 }
 
 /**
@@ -35,6 +41,11 @@ export function register(program: Command): void {
         "the plate's own marked part (an actor's head) is laid onto the joined performer's, " +
           'from so many frames later; 0 unless told',
       )
+      .option(
+        '--take-from <frame>',
+        'the take\'s frame that comes first; kept for later recipes, "proposed" leaves start and speed to the program again',
+      )
+      .option('--speed <factor>', 'how fast the take goes: 1 as it was filmed, 0.5 half as fast; kept too')
       .option('--keep', 'keep the recipe as it was changed by hand')
       .option('--hand-too', 'propose anew, and put what a hand had changed onto the new recipe')
       .option('--recipe-only', 'propose the recipe, render nothing'),
@@ -61,10 +72,12 @@ export function register(program: Command): void {
             { kind: 'usage' },
           );
         book.need('take', take);
+        const start = startFrom(o, book.get('join', pick), take);
         const done = await runWithProgress(book, 'join', pick, {
           take,
           quality: o.fine === true ? 'fine' : 'fast',
-          ...(o.keep === true ? { keep: true } : o.handToo === true ? { hand: 'keep' } : {}),
+          ...(o.keep === true ? { keep: true } : o.handToo === true || start !== undefined ? { hand: 'keep' } : {}),
+          ...(start === undefined ? {} : { start }),
           ...(o.patch === undefined ? {} : { patch: o.patch }),
           ...(o.patchPlate === undefined
             ? {}
@@ -74,11 +87,11 @@ export function register(program: Command): void {
         const { replaced = [] } = done as { replaced?: readonly string[] };
         if (replaced.length > 0)
           process.stderr.write(
-            (o.handToo === true
+            (o.handToo === true || start !== undefined
               ? 'the new recipe has no place for'
               : 'the recipe was proposed anew, without what a hand had changed') +
               `: ${replaced.join('; ')}` +
-              (o.handToo === true
+              (o.handToo === true || start !== undefined
                 ? ''
                 : ' (--hand-too puts it onto the new recipe, --keep keeps the recipe as it was, ' +
                   '"platewright undo" goes back)') +
@@ -90,6 +103,7 @@ export function register(program: Command): void {
           join,
           (d) =>
             `${table(d.recipe.steps.map((s) => [`  ${s.step}`, s.on ? 'on' : 'off', s.why]))}\n` +
+            `${sayShownFrames(d.recipe)}\n` +
             (d.render === undefined
               ? 'not rendered'
               : `rendered ${counted(d.render.frames, 'frame')}: ${d.render.file}`),
@@ -97,4 +111,23 @@ export function register(program: Command): void {
       }),
     ),
   );
+}
+
+/**
+ * The start asked for, what is not asked for as the join with this take had it; null: the program's own; undefined:
+ * nothing is asked. Throws `PW-JOIN-START`, `PW-USAGE-KEEP`.
+ */
+function startFrom(o: Options, join: JoinDocument | null, take: string): TakeStart | null | undefined {
+  const asked = startAsked(o);
+  if (asked === undefined) return undefined;
+  if (o.keep === true)
+    throw new PlatewrightError(
+      'PW-USAGE-KEEP',
+      '--keep leaves the recipe as it is, and --take-from or --speed proposes it anew (what a hand changed goes with ' +
+        'it); leave --keep out',
+      { kind: 'usage' },
+    );
+  // A start left to the program is no more what the join had.
+  const before = o.takeFrom === PROPOSED || join?.take !== take ? {} : startOf(join);
+  return asked === null ? null : { ...before, ...asked };
 }

@@ -7,6 +7,7 @@ import { inspectJoin } from '../../inspect/inspect.js';
 import type { Inspection } from '../../inspect/types.js';
 import { readRecipe } from '../read-recipe.js';
 import { proposeFromFiles, readyForRecipe, type QuickProposal } from '../../join/quick.js';
+import { sayShownFrames } from '../../join/pace/take-start.js';
 import { joinTools } from '../../join/render/join-tools.js';
 import { renderJoin } from '../../join/render/render-file.js';
 import { JoinRenderer, type JoinOptions } from '../../join/render/render.js';
@@ -15,6 +16,7 @@ import { isSequencePattern } from '../../media/sequence.js';
 import type { WriterCodec } from '../../media/encodings.js';
 import { parseMarks, type MarksFile } from '../../plate/marks/marks.js';
 import { action, answer, progressPrinter, sayWaiting } from '../output.js';
+import { startAsked } from '../start-asked.js';
 import { placeOf } from '../inspection-words.js';
 
 interface QuickOptions {
@@ -29,6 +31,8 @@ interface QuickOptions {
   patchOffset?: string;
   patchPlate?: string | true;
   inspect: boolean;
+  takeFrom?: string;
+  speed?: string;
   json?: boolean;
 }
 
@@ -80,6 +84,8 @@ export function register(program: Command): void {
     )
     .option('--patch-marks <json>', 'marks of that take')
     .option('--patch-offset <frames>', 'how much later in that take its part is taken', '0')
+    .option('--take-from <frame>', "the take's frame that comes first")
+    .option('--speed <factor>', 'how fast the take goes: 1 as it was filmed, 0.5 half as fast')
     .option('--no-inspect', 'render without inspecting')
     .requiredOption('--out <file>', 'film (.mp4, .mov, .mkv) or picture sequence (_%05d.png, _%05d.exr)')
     .option('--json', 'one JSON document')
@@ -116,6 +122,7 @@ export function register(program: Command): void {
           [
             `${d.out} written`,
             ...d.recipe.steps.map((s) => `${s.step}${s.on ? '' : ' (off)'}: ${s.why}`),
+            sayShownFrames(d.recipe),
             ...d.leftOff.map((l) => `${l.step} was left off: ${l.reason}`),
             ...d.notes,
             ...(d.inspection === null ? [] : foundInWords(d.inspection)),
@@ -138,7 +145,14 @@ async function proposalOf(
   o: QuickOptions,
 ): Promise<QuickProposal> {
   const takeMarks = o.takeMarks === undefined ? null : marksFrom(o.takeMarks);
+  const start = startAsked(o) ?? undefined;
   if (o.recipe !== undefined) {
+    if (start !== undefined)
+      throw new PlatewrightError(
+        'PW-USAGE-RECIPE',
+        'a recipe that is given is rendered as it is, and --take-from or --speed proposes another; leave --recipe out',
+        { kind: 'usage' },
+      );
     const recipe = readRecipe(o.recipe, plate, take);
     return { recipe, ...(await readyForRecipe(recipe)) };
   }
@@ -160,7 +174,7 @@ async function proposalOf(
     outline: progressPrinter('outlining the performer'),
   };
   const quality = o.fine === true ? 'fine' : 'fast';
-  return proposeFromFiles(plate, take, marks!, takeMarks, quality, patch, platePart, (what, done, of) =>
+  return proposeFromFiles(plate, take, marks!, takeMarks, quality, patch, platePart, start, (what, done, of) =>
     measuring[what](done, of),
   );
 }

@@ -7,9 +7,10 @@ import type { JoinDocument, PickDocument, TakeDocument } from '../../book/docume
 import { PlatewrightError } from '../../core/errors.js';
 import { renderJoin } from '../../join/render/render-file.js';
 import { handChanges, withHandChanges } from '../../join/hand-changes.js';
+import { takeStartOf, type TakeStart } from '../../join/pace/take-start.js';
 import { controlValues } from '../../join/step-controls.js';
 import type { JobContext, JobWorker } from '../run-job.js';
-import { liveRecipe, openJoin, proposeFor } from '../join-parts.js';
+import { liveRecipe, openJoin, proposeFor, startOf } from '../join-parts.js';
 import { makeMendedClip } from '../mended-clip.js';
 import { recipeHash } from '../stale.js';
 import { measureWorker } from './measure.js';
@@ -25,13 +26,15 @@ export const joinWorker: JobWorker = async (context) => {
     pick,
     take: book.need('take', takeId),
     existing,
+    kept: existing?.take === takeId ? existing : null,
     quality: job.spec['quality'] === 'fine' ? 'fine' : 'fast',
   };
   // A job that goes on finds its own recipe there, with what a hand changed on it meanwhile.
-  const keep = existing !== null && existing.take === takeId && (job.spec['keep'] === true || existing.by === job.id);
+  const keep =
+    asked.kept !== null && ((job.spec['keep'] === true && job.spec['start'] === undefined) || asked.kept.by === job.id);
   let replaced: readonly string[] = [];
   if (!keep) replaced = await proposeAnew(context, asked);
-  else if (asked.quality === 'fine' && existing.recipe.steps.some((s) => s.step === 'peel' && s.quality !== 'fine'))
+  else if (asked.quality === 'fine' && asked.kept!.recipe.steps.some((s) => s.step === 'peel' && s.quality !== 'fine'))
     peelFine(book, pick.id);
   if (job.spec['recipeOnly'] === true) return { pick: pick.id, rendered: false, replaced };
   signal.throwIfAborted();
@@ -50,11 +53,14 @@ interface AskedJoin {
   readonly take: TakeDocument;
   /** The join that is there already. */
   readonly existing: JoinDocument | null;
+  /** The same where it is with this take. */
+  readonly kept: JoinDocument | null;
   readonly quality: 'fine' | 'fast';
 }
 
 /** Proposes the recipe and puts it into the book; returns in words what a hand had changed and is not carried over. */
-async function proposeAnew(context: JobContext, { pick, take, existing, quality }: AskedJoin): Promise<string[]> {
+async function proposeAnew(context: JobContext, { pick, take, existing, kept, quality }: AskedJoin): Promise<string[]> {
+  const start = askedStart(context.job.spec['start'], kept);
   const { book, job, progress, signal } = context;
   if (book.get('measures', pick.id) === null)
     await measureWorker({ ...context, progress: (d, t, s) => progress((10 * d) / t, 100, s) });
@@ -69,6 +75,7 @@ async function proposeAnew(context: JobContext, { pick, take, existing, quality 
       quality,
       ...(typeof patch === 'string' ? { patch: book.need('take', patch) } : {}),
       ...(typeof platePatch === 'number' ? { platePatch } : {}),
+      ...(start === undefined ? {} : { start }),
     },
     (share, doing) => progress(10 + 25 * share, 100, doing),
   );
@@ -77,11 +84,46 @@ async function proposeAnew(context: JobContext, { pick, take, existing, quality 
     job.spec['hand'] === 'keep' ? withHandChanges(proposal.steps, changes) : { steps: proposal.steps, left: changes };
   const recipe = { ...proposal, steps: carried.steps };
   // The same recipe proposed again must not undo what was rendered with it.
-  if (existing === null || existing.take !== take.id || recipeHash(existing.recipe) !== recipeHash(recipe))
-    book.edit(`recipe for ${pick.id}`, (e) =>
-      e.put('join', { id: pick.id, take: take.id, recipe, proposed: controlValues(proposal), by: job.id }),
+  if (kept === null || recipeHash(kept.recipe) !== recipeHash(recipe))
+    book.edit(job.spec['start'] === undefined ? `recipe for ${pick.id}` : titleOf(pick.id, start), (e) =>
+      e.put('join', {
+        id: pick.id,
+        take: take.id,
+        recipe,
+        proposed: controlValues(proposal),
+        by: job.id,
+        // A start tried on the sheet leaves the picture before it in the cut until it is rendered anew.
+        ...(job.spec['recipeOnly'] === true && job.spec['start'] !== undefined && kept !== null
+          ? { render: kept.render, inspection: kept.inspection }
+          : {}),
+      }),
     );
   return carried.left.map((c) => c.words);
+}
+
+/**
+ * Where the take is to begin: as the job asks (`start`: its fields as a hand chose them, null for the program's own),
+ * else as the join with this take had it. Throws `PW-JOIN-START`.
+ */
+function askedStart(asked: unknown, kept: JoinDocument | null): TakeStart | undefined {
+  if (asked === undefined) return startOf(kept);
+  if (asked === null || typeof asked !== 'object') return undefined;
+  const { frame, speed } = asked as { frame?: unknown; speed?: unknown };
+  return (
+    takeStartOf({
+      ...(frame === undefined ? {} : { frame: Number(frame) }),
+      ...(speed === undefined ? {} : { speed: Number(speed) }),
+    }) ?? undefined
+  );
+}
+
+/** The edit of a start, as the history names it. */
+function titleOf(pick: string, start: TakeStart | undefined): string {
+  if (start === undefined) return `${pick}: the take begins as proposed`;
+  return [
+    `${pick}: the take begins at ${start.frame === undefined ? 'its proposed frame' : `frame ${start.frame}`}`,
+    ...(start.speed === undefined ? [] : [`goes at ${start.speed} times its speed`]),
+  ].join(', ');
 }
 
 /** What a hand changed stays; only the peel takes more care. */

@@ -7,7 +7,7 @@ import { JoinRenderer } from '../../join/render/render.js';
 import { renderJoin } from '../../join/render/render-file.js';
 import type { JobWorker } from '../run-job.js';
 import { joinOptions } from '../join-options.js';
-import { liveRecipe, proposeFor } from '../join-parts.js';
+import { liveRecipe, proposeFor, startOf } from '../join-parts.js';
 import { quickClipPath } from '../quick-clip.js';
 import { measureWorker } from './measure.js';
 
@@ -27,8 +27,12 @@ export const quickWorker: JobWorker = async (context) => {
     });
   signal.throwIfAborted();
   progress(20, 100, 'looking at the take');
-  const { recipe: stored } = await proposeFor(book, { pick, take, quality: 'fast' }, (share, doing) =>
-    progress(20 + 30 * share, 100, doing),
+  const joined = book.get('join', pick.id),
+    start = joined?.take === take.id ? startOf(joined) : undefined;
+  const { recipe: stored } = await proposeFor(
+    book,
+    { pick, take, quality: 'fast', ...(start === undefined ? {} : { start }) },
+    (share, doing) => progress(20 + 30 * share, 100, doing),
   );
   const whole = await liveRecipe(book, { id: pick.id, take: take.id, recipe: stored });
   const [num, den] = whole.plate.rate.split('/').map(Number);

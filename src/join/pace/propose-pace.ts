@@ -13,6 +13,7 @@ import type { ProposalInput } from '../proposal-input.js';
 import type { PaceStep } from '../types.js';
 import { SAME_START_DEG, posesOf, posesOfTake, yawOfPlate, yawOfTake } from './pace-yaws.js';
 import { evened, landed } from './pace-evened.js';
+import { requireFrame, requireLength, sayStart } from './take-start.js';
 
 /** Turns smaller than this are no turn to be paced. */
 const LEAST_TURN_DEG = 8;
@@ -30,14 +31,28 @@ const ONE_RATE = 0.002;
 const LEAST_DRIFT = 0.5;
 
 /**
- * The pace of the take; what its file only repeats is never shown.
+ * The pace of the take; what its file only repeats is never shown. Where a hand chose the start, the take begins there:
+ * its turn is met from there on. Where it chose the speed, the take goes evenly. Throws `PW-JOIN-START` where the take
+ * has no such frame, or ends before the join does.
  *
  * @param carried the performer is carried by somebody whose turn was measured; `mirrored`: the take is shown left for
  * right
  */
 export function proposePace(input: ProposalInput, carried: boolean, mirrored: boolean): PaceStep {
-  return withoutRepeats(paceByTurn(input, carried, mirrored), input.take);
+  const clips = clipsOf(input),
+    { start } = input;
+  if (start !== undefined) requireFrame(start, clips.first, clips.last);
+  const straight = straightPace(input, clips),
+    byTurn = paceByTurn(input, carried, mirrored, clips, straight.curve);
+  if (typeof byTurn !== 'string') return withoutRepeats(withStart(byTurn, input), input.take);
+  if (start !== undefined)
+    requireLength({ ...clips, from: straight.curve[0]!, lasts: straight.lasts, speed: start.speed ?? 1 });
+  const { lasts: _, ...step } = straight;
+  return withoutRepeats(withStart({ ...step, why: step.why + byTurn }, input), input.take);
 }
+
+const withStart = (step: PaceStep, { start }: ProposalInput): PaceStep =>
+  start === undefined ? step : { ...step, start, why: step.why + sayStart(start) };
 
 /** The two clips' rates and lengths as the pace reads them. */
 interface Clips {
@@ -66,32 +81,37 @@ function clipsOf(input: ProposalInput): Clips {
   };
 }
 
-function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): PaceStep {
-  const clips = clipsOf(input);
-  const straight = straightPace(input, clips);
+/** The pace at which the take's turn meets the plate's; else words to add to the reason of one even pace. */
+function paceByTurn(
+  input: ProposalInput,
+  carried: boolean,
+  mirrored: boolean,
+  whole: Clips,
+  even: readonly number[],
+): PaceStep | string {
+  const from = input.start?.frame,
+    clips = { ...whole, first: from ?? whole.first };
   const platePoses = posesOf(input.plate),
     takePoses = posesOfTake(input.take, mirrored);
   const need = yawOfPlate(input.plate, platePoses, carried);
   const have = need === null ? null : yawOfTake(takePoses, platePoses, need, clips.fileFps, clips.takeFps);
-  if (need === null || have === null) return straight;
+  if (need === null || have === null) return '';
+  if (input.start?.speed !== undefined) return ": its turn is not brought to the plate's";
   const takeYaw: number[] = [];
   for (let f = clips.first; f <= clips.last; f++) takeYaw.push(have(f));
   const needed = Array.from({ length: clips.count }, (_, i) => need(input.plate.measures.span.in + i));
   const turn = takeYaw.at(-1)! - takeYaw[0]!,
     wanted = needed.at(-1)! - needed[0]!;
-  if (Math.abs(turn) < LEAST_TURN_DEG || Math.abs(wanted) < LEAST_TURN_DEG) return straight;
+  if (Math.abs(turn) < LEAST_TURN_DEG || Math.abs(wanted) < LEAST_TURN_DEG) return '';
   const sign = Math.sign(turn);
   if (sign !== Math.sign(wanted) || turnsBack(takeYaw, sign) >= BACK_DEG)
-    return {
-      ...straight,
-      why: `${straight.why}; the take turns the other way or back and forth, so its turn can't be paced to the plate's`,
-    };
+    return "; the take turns the other way or back and forth, so its turn can't be paced to the plate's";
   for (let i = 1; i < takeYaw.length; i++) if ((takeYaw[i]! - takeYaw[i - 1]!) * sign < 0) takeYaw[i] = takeYaw[i - 1]!;
-  const { matched, missing } = matchTurn(needed, takeYaw, sign, clips);
-  const even = evened(matched, takeYaw, clips.first, clips.last),
-    curve = missing > 0 ? landed(even, clips.last, clips.fileFps) : even;
-  if (curve.every((v, i) => Math.abs(v - straight.curve[i]!) < 0.75))
-    return { ...straight, why: `${straight.why}: the take turns as the plate asks, within three quarters of a frame` };
+  const { matched, missing } = matchTurn(needed, takeYaw, sign, clips, from !== undefined);
+  const smooth = evened(matched, takeYaw, clips.first, clips.last),
+    curve = missing > 0 ? landed(smooth, clips.last, clips.fileFps) : smooth;
+  if (curve.every((v, i) => Math.abs(v - even[i]!) < 0.75))
+    return ': the take turns as the plate asks, within three quarters of a frame';
   const moving = curve.filter((v, i) => i === 0 || v > curve[i - 1]!);
   const mean = (moving[moving.length - 1]! - moving[0]!) / Math.max(1, moving.length - 1);
   return {
@@ -108,14 +128,22 @@ function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): 
   };
 }
 
-/** The take played at one pace, as it must be where nothing has to turn. */
-function straightPace(input: ProposalInput, { plateFps, takeFps, count, first, last }: Clips): PaceStep {
+/** The take played at one pace, as it must be where nothing has to turn; and how many of its frames it goes through. */
+function straightPace(
+  input: ProposalInput,
+  { plateFps, takeFps, count, first, last }: Clips,
+): PaceStep & { readonly lasts: number } {
   const picture = pictureNumbers(input.plate.measures),
     apart = Math.abs(takeFps / plateFps - 1),
     alike = apart < ONE_RATE && apart * count < LEAST_DRIFT,
-    ratio = alike ? 1 : takeFps / plateFps;
+    ratio = (alike ? 1 : takeFps / plateFps) * (input.start?.speed ?? 1);
   const lasts = picture(count - 1) * ratio;
-  const { start, words: avoids } = soundStart(input.take.measures.span, lasts, input.take.damaged ?? []),
+  const { start, words: avoids } = soundStart(
+      input.take.measures.span,
+      lasts,
+      input.take.damaged ?? [],
+      input.start?.frame,
+    ),
     plain = Array.from({ length: count }, (_, i) => start + picture(i) * ratio),
     held = last > first ? plain.filter((v) => v > last + 0.5).length : 0;
   const takeRate = Number(takeFps.toFixed(3));
@@ -126,9 +154,12 @@ function straightPace(input: ProposalInput, { plateFps, takeFps, count, first, l
     on: true,
     method: ratio === 1 ? 'nearest' : 'flow',
     curve: plain.map((v) => Math.min(last, v)),
+    lasts,
     why:
-      (ratio === 1
-        ? `frame for frame: ${rates} and nothing has to turn faster`
+      (alike
+        ? input.start?.speed === undefined
+          ? `frame for frame: ${rates} and nothing has to turn faster`
+          : rates
         : `the take runs at ${takeRate} frames a second, the plate at ${plateRate}`) +
       endsTooSoon(held) +
       avoids,
@@ -141,9 +172,11 @@ function matchTurn(
   takeYaw: readonly number[],
   sign: number,
   { first, last }: Clips,
+  chosen: boolean,
 ): { readonly matched: readonly number[]; readonly missing: number } {
-  // The difference of the starts is the marks' own uncertainty where both start alike.
-  const offset = Math.abs(needed[0]! - takeYaw[0]!) <= SAME_START_DEG ? takeYaw[0]! - needed[0]! : 0;
+  // The difference of the starts is the marks' own uncertainty where both start alike; a hand that chose the start said
+  // that they do.
+  const offset = chosen || Math.abs(needed[0]! - takeYaw[0]!) <= SAME_START_DEG ? takeYaw[0]! - needed[0]! : 0;
   const furthest = takeYaw.at(-1)!;
   let missing = 0;
   const matched = needed.map((yaw) => {
@@ -163,23 +196,24 @@ function matchTurn(
 }
 
 /**
- * Where a take that need not turn with the plate begins: at the earliest of the frames from which it shows fewest
- * damaged ones.
+ * Where a take that need not turn with the plate begins: where a hand chose it, else at the earliest of the frames from
+ * which it shows fewest damaged ones.
  */
 function soundStart(
   span: { readonly in: number; readonly out: number },
   lasts: number,
   damaged: readonly number[],
+  chosen?: number,
 ): { readonly start: number; readonly words: string } {
   const many = (from: number): number => damaged.filter((d) => d > from - 1 && d < from + lasts + 1).length;
-  let start = span.in,
+  let start = chosen ?? span.in,
     least = many(start);
-  for (let s = span.in + 1; s + lasts <= span.out - 1 && least > 0; s++)
+  for (let s = span.in + 1; chosen === undefined && s + lasts <= span.out - 1 && least > 0; s++)
     if (many(s) < least) {
       start = s;
       least = many(s);
     }
-  const moved = start === span.in ? '' : `; begun at frame ${start}, past damaged frames`,
+  const moved = chosen !== undefined || start === span.in ? '' : `; begun at frame ${start}, past damaged frames`,
     left =
       least === 0
         ? ''
