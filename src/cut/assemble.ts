@@ -1,7 +1,8 @@
 /**
  * The programme as pictures: frame after frame, each source fitted into the raster (never
  * stretched: bars where shapes differ), measured for flashes on the way and handed to one or more
- * writers. Streams; memory does not grow with length.
+ * writers. Frames that a source's file does not give are stood in for by the one before, so that sound and picture stay
+ * together, and told. Streams; memory does not grow with length.
  */
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { resize } from '../image/resize.js';
@@ -13,6 +14,7 @@ import type { VideoFrame } from '../media/types.js';
 import { FlashDetector, type FlashReport } from './flash.js';
 import { loadFace } from './lettering.js';
 import { placeItems, sourceFrame, type PlacedItem, type Programme } from './programme.js';
+import { lostOf, openItem, unreadable, type LostFrames } from './lost-frames.js';
 import { cardCoverage, cardFrame } from './title-card.js';
 
 /** Fits a display-coded picture into a raster, centred, black bars where needed. */
@@ -67,9 +69,13 @@ export interface AssembleResult {
   readonly frames: number;
   readonly flash: FlashReport;
   readonly placed: readonly PlacedItem[];
+  /** What was not read whole; in the programme's order. */
+  readonly lost: readonly LostFrames[];
 }
 
-/** Renders the whole programme into the sinks. `from` skips frames that a resumed run has already written. */
+/**
+ * Renders the whole programme into the sinks. Throws `PW-CUT-UNREADABLE` where an item's file gives no picture at all.
+ */
 export async function assemble(
   p: Programme,
   sinks: readonly PictureSink[],
@@ -80,6 +86,7 @@ export async function assemble(
   const flash = new FlashDetector(framesPerSecond(p.rate));
   const faces = { regular: loadFace('regular'), bold: loadFace('bold') };
   const card = createPicture(p.widthPx, p.heightPx, 3);
+  const lost: LostFrames[] = [];
   for (const item of placed) {
     if (item.kind === 'title') {
       const coverage = await cardCoverage(item.lines ?? [item.name], p.widthPx, p.heightPx, faces);
@@ -88,7 +95,7 @@ export async function assemble(
         await emit(cardFrame(coverage, p.widthPx, p.heightPx, f, n, framesPerSecond(p.rate), card), item.recordIn + f);
       continue;
     }
-    const reader = await VideoReader.open(item.file!);
+    const reader = await openItem(item);
     try {
       let record = item.recordIn;
       let last: Picture | null = null;
@@ -102,13 +109,17 @@ export async function assemble(
         last = fitInto((read = toDelivery(frame, read)), p.widthPx, p.heightPx);
         while (record < item.recordOut && sourceFrame(item, record, p.rate) <= frame.index) await emit(last, record++);
       }
+      if (last === null) throw unreadable(item, `none of its frames from ${item.in} on can be decoded`);
       // A file shorter than claimed: hold its last picture, so that sound and picture stay together.
-      while (last !== null && record < item.recordOut) await emit(last, record++);
+      const ended = record < item.recordOut ? sourceFrame(item, record, p.rate) : item.out;
+      while (record < item.recordOut) await emit(last, record++);
+      const missing = lostOf(item, reader.damagedFrames, ended);
+      if (missing !== null) lost.push(missing);
     } finally {
       await reader.close();
     }
   }
-  return { frames: total, flash: flash.report(), placed };
+  return { frames: total, flash: flash.report(), placed, lost };
 
   async function emit(picture: Picture, record: number): Promise<void> {
     options.signal?.throwIfAborted();

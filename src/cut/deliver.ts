@@ -13,6 +13,7 @@ import { assemble } from './assemble.js';
 import { writeSubRip, writeWebVtt, type Caption } from './captions.js';
 import { writeEdl, type Cdl } from './edl.js';
 import type { FlashReport } from './flash.js';
+import type { LostFrames } from './lost-frames.js';
 import { normaliseLoudness } from './limiter.js';
 import { foreignLetters } from './lettering.js';
 import { LoudnessMeter, type LoudnessReport } from './loudness.js';
@@ -28,6 +29,9 @@ export interface DeliverOptions {
   readonly loudnessLufs: number;
   readonly truePeakDbtp: number;
   readonly captions: readonly Caption[];
+  /** What is known of the programme's items before they are read; said with what was found on the way. */
+  readonly notes?: readonly string[];
+  readonly lost?: readonly LostFrames[];
   readonly cdl?: Readonly<Record<number, Cdl>>;
   readonly pathOf?: (file: string) => string;
   readonly progress?: (done: number, total: number, stage: string) => void;
@@ -42,6 +46,8 @@ export interface DeliveryReport {
   readonly loudness: LoudnessReport;
   readonly gainDb: number;
   readonly flash: FlashReport;
+  /** Frames that could not be read, and what stands in for them; deliveries from before this was kept have none. */
+  readonly lost?: readonly LostFrames[];
   /** What to look at before it is sent out. */
   readonly notes: readonly string[];
 }
@@ -59,7 +65,7 @@ export async function deliver(p: Programme, o: DeliverOptions): Promise<Delivery
     return f;
   };
   const foreign = foreignLetters(p.items.flatMap((i) => (i.kind === 'title' ? [...(i.lines ?? [i.name])] : [])));
-  const notes = foreign === null ? [] : [foreign];
+  const notes = [...(o.notes ?? []), ...(foreign === null ? [] : [foreign])];
   o.progress?.(0, 1, 'mixing sound');
   const mixed = await renderMix(p, placed);
   const normal = normaliseLoudness(mixed, o.loudnessLufs, o.truePeakDbtp);
@@ -122,6 +128,7 @@ export async function deliver(p: Programme, o: DeliverOptions): Promise<Delivery
       loudness: meter.report(),
       gainDb: normal.gainDb,
       flash: result.flash,
+      lost: [...(o.lost ?? []), ...result.lost],
       notes,
     };
   } catch (error) {

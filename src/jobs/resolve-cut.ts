@@ -10,8 +10,10 @@ import { PlatewrightError } from '../core/errors.js';
 import { parseRate } from '../core/rational.js';
 import { CREDIT_FRAMES, creditCards } from '../cut/credits.js';
 import type { Cdl } from '../cut/edl.js';
+import { lostWhole, type LostFrames } from '../cut/lost-frames.js';
 import type { Programme, ProgrammeItem } from '../cut/programme.js';
 import type { Rate } from '../core/rational.js';
+import { recipeHash } from './stale.js';
 
 /** The rough cut of a production that has no cut yet: its picks in story order. */
 export function roughCut(picks: readonly PickDocument[], title: string): CutDocument {
@@ -44,11 +46,21 @@ function rateOf(video: { rate: Rate } | null, name: string): Rate {
   return video.rate;
 }
 
+export interface ResolvedCut {
+  readonly programme: Programme;
+  readonly cut: CutDocument;
+  readonly cdl: Record<number, Cdl>;
+  /** Picks shown without their join, or with one of an older recipe, in words. */
+  readonly notes: readonly string[];
+  /** Joins whose rendered files are gone: the film's own shots stand in. */
+  readonly lost: readonly LostFrames[];
+}
+
 /**
  * The cut with its files and frames, and the colour decisions of joined shots by their place in the programme.
  * A production without a cut gets its rough cut. Throws where a film, pick or take of the cut is missing.
  */
-export function resolveCut(book: Book): { programme: Programme; cut: CutDocument; cdl: Record<number, Cdl> } {
+export function resolveCut(book: Book): ResolvedCut {
   const production = book.need('production', 'production');
   const rate = parseRate(production.rate);
   const cut = book.get('cut', 'cut') ?? roughCut(book.list('pick'), production.title);
@@ -66,6 +78,8 @@ export function resolveCut(book: Book): { programme: Programme; cut: CutDocument
     },
     cut,
     cdl,
+    notes: shots.flatMap((s) => s.note ?? []),
+    lost: shots.flatMap((s) => s.lost ?? []),
   };
 }
 
@@ -74,6 +88,10 @@ interface ResolvedShot {
   readonly item: ProgrammeItem;
   readonly size?: { readonly widthPx: number; readonly heightPx: number };
   readonly cdl?: Cdl;
+  /** What to know of it before it is sent out: no join yet, or one of an older recipe. */
+  readonly note?: string;
+  /** A join that was rendered and whose file is gone. */
+  readonly lost?: LostFrames;
 }
 
 type CutEntry = CutDocument['entries'][number];
@@ -155,6 +173,7 @@ function pickShot(book: Book, entry: Entry<'pick'>): ResolvedShot {
   const cdl = rendered === null ? undefined : cdlOf(join);
   return {
     size: film.info.video!,
+    ...sayShown(pick, join, rendered !== null),
     ...(cdl === undefined ? {} : { cdl }),
     item: {
       kind: rendered === null ? 'stand-in' : 'join',
@@ -174,6 +193,23 @@ function pickShot(book: Book, entry: Entry<'pick'>): ResolvedShot {
       },
     },
   };
+}
+
+/** What to know of how a pick is shown; nothing where its join is there as its recipe stands. */
+function sayShown(pick: PickDocument, join: JoinDocument | null, there: boolean): Pick<ResolvedShot, 'note' | 'lost'> {
+  if (join?.render === undefined) return { note: `"${pick.id}" has no join yet: the film's own shot stands in for it` };
+  const { file, frames, recipeHash: stamp } = join.render;
+  if (!there)
+    return {
+      lost: lostWhole(
+        pick.id,
+        file,
+        Array.from({ length: frames }, (_, n) => n),
+      ),
+    };
+  return stamp === recipeHash(join.recipe)
+    ? {}
+    : { note: `the recipe of "${pick.id}" was changed since its join was rendered: the one before is shown` };
 }
 
 /**

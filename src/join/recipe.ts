@@ -37,7 +37,7 @@ import { isLayered, proposeLayers } from './ride/propose-layers.js';
 import { performerInTake, proposeRide, type RideFrom, type RideProposal } from './ride/propose-ride.js';
 import { proposeSteady } from './ride/propose-steady.js';
 import { placeOf, standingOf } from './ride/standing.js';
-import { footWay } from './ride/walking-foot.js';
+import { footAway, footWay } from './ride/walking-foot.js';
 import type { AirStep, GroundStep, LightStep, Recipe, RecipeStep } from './types.js';
 import { proposeWiden } from './widen/propose-widen.js';
 
@@ -120,7 +120,31 @@ function rideFrom(input: ProposalInput, standing: RideFrom['standing'], place: R
     mirrored = proposeMirror(input, keys);
   const pace = proposePace(input, standing.carried, mirrored.mirror),
     steady = proposeSteady(input, takeStand.frame);
-  return { keys, mid, ride: { standing, place, takeStand, view, pace, steady, mirrored, cuts, noFeet, reaches } };
+  const ride = { standing, place, takeStand, view, pace, steady, mirrored, cuts, noFeet, reaches };
+  return { keys, mid, ride: { ...ride, away: awayAtStart(input, ride) } };
+}
+
+/** What tells the way of the performer's foot; null where it rides on something or its foot was not filmed. */
+function footFrom(
+  input: ProposalInput,
+  { standing, noFeet, reaches, steady, takeStand: { frame, ground, top } }: Omit<RideFrom, 'away'>,
+): Parameters<typeof footWay> | null {
+  return standing.carried || noFeet || reaches !== null || input.feet === undefined
+    ? null
+    : [
+        input.feet,
+        steady.on ? steady : null,
+        frame,
+        Math.hypot(top[0] - ground[0], top[1] - ground[1]),
+        framesPerSecond(parseRate(input.take.measures.rate)),
+      ];
+}
+
+/** How far the performer has gone from its mark by a start that a hand chose, take pixels. */
+function awayAtStart(input: ProposalInput, ride: Omit<RideFrom, 'away'>): readonly [number, number] {
+  const foot = input.start?.frame === undefined ? null : footFrom(input, ride),
+    at = ride.standing.stands[0]!.frame - input.plate.measures.span.in;
+  return foot === null ? [0, 0] : footAway(ride.pace.curve[at] ?? input.start!.frame!, ...foot);
 }
 
 /**
@@ -154,23 +178,18 @@ async function groundFor(input: ProposalInput, from: RideFrom, ride: RideProposa
  */
 function walkedOnPlate(
   input: ProposalInput,
-  { standing, noFeet, reaches, steady, takeStand, pace, mirrored }: RideFrom,
+  from: RideFrom,
   ride: RideProposal,
 ): ((n: number) => readonly [number, number]) | null {
-  if (standing.carried || noFeet || reaches !== null || input.feet === undefined) return null;
-  const { ground, top } = takeStand,
-    { span } = input.plate.measures;
-  const way = footWay(
-    input.feet,
-    steady.on ? steady : null,
-    takeStand.frame,
-    Math.hypot(top[0] - ground[0], top[1] - ground[1]),
-    framesPerSecond(parseRate(input.take.measures.rate)),
-  );
+  const foot = footFrom(input, from),
+    way = foot === null ? null : footWay(...foot);
   if (way === null) return null;
+  const { pace, mirrored, away } = from,
+    { span } = input.plate.measures;
   const side = mirrored.mirror ? -1 : 1;
   return (n) => {
-    const [dx, dy] = way(pace.curve[n - span.in] ?? n),
+    const [x, y] = way(pace.curve[n - span.in] ?? n),
+      [dx, dy] = [x - away[0], y - away[1]],
       m = ride.placed(n);
     return [m[0] * side * dx + m[1] * dy, m[3] * side * dx + m[4] * dy];
   };

@@ -12,6 +12,7 @@ import {
   type Stream,
 } from './ffmpeg.js';
 import type { Sound } from './types.js';
+import { writeTrouble } from './write-trouble.js';
 
 /** Written along with the picture by `writeUntil`; `finish` before the file is closed, `free` in any case. */
 export class SoundTrack {
@@ -114,11 +115,8 @@ export class SoundTrack {
     while ((await this.codec.receivePacket(this.packet)) >= 0) {
       this.packet.streamIndex = this.stream.index;
       this.packet.rescaleTs(this.codec.timeBase, this.stream.timeBase);
-      if ((await this.format.interleavedWriteFrame(this.packet)) < 0)
-        throw new PlatewrightError(
-          'PW-MEDIA-WRITE',
-          "the sound can't be written any further: the disk is full or was taken away; free some room and begin again",
-        );
+      const code = await this.format.interleavedWriteFrame(this.packet);
+      if (code < 0) throw writeTrouble("the sound can't be written any further", code, this.format.url ?? '');
     }
   }
 

@@ -9,6 +9,7 @@ import { PlatewrightError } from '../core/errors.js';
 import { C, FormatContext, Packet } from './ffmpeg.js';
 import { closeInput, openInput } from './input.js';
 import type { Orientation } from './orientation.js';
+import { writeTrouble } from './write-trouble.js';
 
 export type Turn = 90 | 180 | 270;
 
@@ -65,20 +66,23 @@ export async function copyTurned(source: string, target: string, clockwise: Turn
       to.set(stream.index, to.size);
     }
     await out.openOutput();
-    const refused = (): PlatewrightError =>
-      new PlatewrightError(
+    const header = await out.writeHeader();
+    if (header < 0)
+      throw new PlatewrightError(
         'PW-MEDIA-WRITE',
-        `${basename(source)} can't be copied turned into ${basename(target)} (its sound or picture does not go ` +
-          "into that container, or the disk is full); turn it in the camera's own program and add it again",
+        `${basename(source)} can't be copied turned into ${basename(target)}: its sound or picture does not go ` +
+          "into that container; turn it in the camera's own program and add it again",
+        { detail: { code: header } },
       );
-    if ((await out.writeHeader()) < 0) throw refused();
     packet.alloc();
     while ((await input.context.readFrame(packet)) >= 0) {
       const k = to.get(packet.streamIndex);
       if (k !== undefined) {
         packet.rescaleTs(input.context.streams[packet.streamIndex]!.timeBase, out.streams[k]!.timeBase);
         packet.streamIndex = k;
-        if ((await out.interleavedWriteFrame(packet)) < 0) throw refused();
+        const code = await out.interleavedWriteFrame(packet);
+        if (code < 0)
+          throw writeTrouble(`${basename(target)}, ${basename(source)} turned, can't be written`, code, part);
       }
       packet.unref();
     }

@@ -15,6 +15,7 @@ import { isSequencePattern, sequenceName, sequenceNumbers } from './sequence.js'
 import { ProResEncoder } from './prores-encoder.js';
 import { SoundTrack } from './sound-track.js';
 import type { ColourTags, VideoFrame } from './types.js';
+import { writeTrouble } from './write-trouble.js';
 import { muxerOf, planesServe, requireFit, writePicture } from './writer-fit.js';
 import { WriterFrames, type FillFrame } from './writer-frames.js';
 
@@ -298,12 +299,8 @@ export class VideoWriter {
     if (Number(packet.duration) === 0) packet.duration = 1n;
     const seconds = (Number(packet.dts) * this.options.rate.den) / this.options.rate.num;
     packet.rescaleTs(this.codec!.timeBase, this.stream!.timeBase);
-    if ((await this.format!.interleavedWriteFrame(packet)) < 0)
-      throw new PlatewrightError(
-        'PW-MEDIA-WRITE',
-        `${this.part} can't be written any further: the disk is full or was taken away; free some room and begin again`,
-        { detail: { file: this.part } },
-      );
+    const code = await this.format!.interleavedWriteFrame(packet);
+    if (code < 0) throw writeTrouble(`${this.part} can't be written any further`, code, this.part);
     await this.track?.writeUntil(seconds + 0.5);
   }
 
@@ -349,12 +346,7 @@ export class VideoWriter {
       if (this.own === null) await this.encodeFrame(null);
       await this.track?.finish();
       const code = await this.format!.writeTrailer();
-      if (code < 0)
-        throw new PlatewrightError(
-          'PW-MEDIA-WRITE',
-          `${this.part} can't be finished: the disk is full or was taken away; free some room and begin again`,
-          { detail: { file: this.part, code } },
-        );
+      if (code < 0) throw writeTrouble(`${this.part} can't be finished`, code, this.part);
       await this.format!.closeOutput();
     } catch (error) {
       await this.abort();

@@ -9,7 +9,8 @@ import { onProduction, runWithProgress, withBook, type ProductionOptions } from 
 const tenths = (v: number | null): string => (v === null ? '–' : rounded(v, 1));
 
 /**
- * Adds `deliver`: the cut in, files below the production's folder out. Exit code 1 where the flash limits are exceeded.
+ * Adds `deliver`: the cut in, files below the production's folder out. Exit code 1 where the flash limits
+ * are exceeded or frames could not be read.
  */
 export function register(program: Command): void {
   onProduction(
@@ -28,6 +29,7 @@ export function register(program: Command): void {
           ...(o.loudness === undefined ? {} : { loudness: Number(o.loudness) }),
           ...(o.master ? {} : { master: false }),
         })) as { id: string; files: string[]; report: DeliveryReport };
+        const { lost = [] } = d.report;
         answer(o, d, () =>
           [
             `delivered ${d.report.seconds.toFixed(1)} s as ${d.id}`,
@@ -39,9 +41,10 @@ export function register(program: Command): void {
                 ? 'within ITU-R BT.1702'
                 : 'TOO MANY (ITU-R BT.1702): slow them down or make them smaller'),
             ...d.report.notes,
+            ...lost.map((l) => `NOT WHOLE: ${l.words}`),
           ].join('\n'),
         );
-        return d.report.flash.passes ? 0 : 1;
+        return d.report.flash.passes && lost.length === 0 ? 0 : 1;
       }),
     ),
   );

@@ -10,7 +10,7 @@ import type { JobWorker } from '../run-job.js';
 
 export const deliverWorker: JobWorker = async ({ book, job, progress, signal }) => {
   const production = book.need('production', 'production');
-  const { programme, cut, cdl } = resolveCut(book);
+  const { programme, cut, cdl, notes, lost } = resolveCut(book);
   const base = fileNameOf(production.title, 'short');
   mkdirSync(book.insidePath('delivered'), { recursive: true });
   const done = new Set(readdirSync(book.insidePath('delivered')));
@@ -28,6 +28,8 @@ export const deliverWorker: JobWorker = async ({ book, job, progress, signal }) 
       truePeakDbtp: production.delivery.truePeakDbtp,
       captions: cut.captions,
       cdl,
+      notes,
+      lost,
       pathOf: (f) => relative(folder, f).split('\\').join('/'),
       progress,
       signal,

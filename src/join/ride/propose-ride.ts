@@ -52,6 +52,11 @@ export interface RideFrom {
   readonly noFeet: boolean;
   /** The side of the take from which it reaches in on all frames but a few; null for who stands somewhere. */
   readonly reaches: 'left' | 'right' | null;
+  /**
+   * How far the performer stands from its mark on the take's frame that the marked plate frame shows, take pixels,
+   * where a hand chose the start: who has walked on by then is placed by where it stands.
+   */
+  readonly away: readonly [number, number];
 }
 
 export interface RideProposal {
@@ -66,8 +71,11 @@ export function proposeRide(input: ProposalInput, from: RideFrom): RideProposal 
     { span } = pm,
     { stands, carried } = from.standing,
     { mirror } = from.mirrored;
+  // Placements are written as for the take unmirrored, about the upright.
+  const [x, y] = [mirror ? -from.away[0] : from.away[0], from.away[1]],
+    gone = ([px, py]: readonly [number, number]): [number, number] => [px + x, py + y];
   const placed = (n: number): Mat3 =>
-    placeUpright({ ground: from.takeStand.ground, top: from.view.top }, from.place.where(n), 1, false);
+    placeUpright({ ground: gone(from.takeStand.ground), top: gone(from.view.top) }, from.place.where(n), 1, false);
   const cut = cutInPicture(input, from, placed),
     stir = proposeStir(input, from.takeStand),
     shutter = pm.look?.motionBlur.shutterDeg.value ?? 0;
@@ -89,6 +97,10 @@ export function proposeRide(input: ProposalInput, from: RideFrom): RideProposal 
     why: [
       `${counted(stands.length, `${carried ? 'carry' : 'stand'} mark`)} ${from.place.by}`,
       from.view.why,
+      Math.hypot(x, y) === 0
+        ? ''
+        : `; by the take's chosen start it has gone ${Math.hypot(x, y).toFixed(0)} px from its mark, and is placed by ` +
+          'where it stands then',
       sayShutter(shutter, input.take.measures.look?.motionBlur.shutterDeg.value ?? 0),
       from.mirrored.why === '' ? '' : `; ${from.mirrored.why}`,
       cut.why,

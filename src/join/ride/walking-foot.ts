@@ -37,7 +37,17 @@ const LEAST_WHOLE = 3;
 /** Less way up or down than this share of the performer's height is a shift of weight. */
 const LEAST = 0.07;
 
+/** Where the foot was followed, and how far up and down it goes, take pixels. */
+interface FollowedFoot {
+  readonly way: FootWay;
+  /** Where it stands from side to side, by a line through what was seen within half a second; null: too little. */
+  readonly across: (takeFrame: number) => number | null;
+  readonly rangePx: number;
+}
+
 /**
+ * The foot's way for one who walks nearer or farther.
+ *
  * @param feet in the order of frames @param steady the step that takes the camera's motion out, where it is on
  * @param marked frame on which the foot was marked @param heightPx of the performer in the take @param framesPerSecond
  * of the take
@@ -50,6 +60,31 @@ export function footWay(
   heightPx: number,
   framesPerSecond: number,
 ): FootWay | null {
+  const followed = followFoot(feet, steady, marked, framesPerSecond);
+  return followed === null || followed.rangePx < LEAST * heightPx ? null : followed.way;
+}
+
+/**
+ * How far the foot stands on a frame that a hand chose from where it was marked, take pixels; 0 where that is no more
+ * than a shift of weight, or too little was seen. Parameters as for `footWay`.
+ */
+export function footAway(frame: number, ...from: Parameters<typeof footWay>): readonly [number, number] {
+  const [feet, steady, marked, heightPx, framesPerSecond] = from;
+  const followed = followFoot(feet, steady, marked, framesPerSecond);
+  if (followed === null) return [0, 0];
+  const [x, y] = followed.way(frame),
+    // The mean of what is near lags behind at the take's ends, where a mark mostly is.
+    [then, now] = [followed.across(marked), followed.across(frame)],
+    away = [then === null || now === null ? x : now - then, y] as const;
+  return Math.hypot(...away) < LEAST * heightPx ? [0, 0] : away;
+}
+
+function followFoot(
+  feet: readonly FootSeen[],
+  steady: SteadyStep | null,
+  marked: number,
+  framesPerSecond: number,
+): FollowedFoot | null {
   if (feet.length < 4) return null;
   const half = (LEAP_S / 2) * framesPerSecond;
   const at = belowBorder(
@@ -74,8 +109,19 @@ export function footWay(
   };
   const x0 = between(xs, marked),
     y0 = between(closed, marked);
-  if (Math.max(...closed) - Math.min(...closed) < LEAST * heightPx) return null;
-  return (n) => [between(xs, n) - x0, between(closed, n) - y0];
+  return {
+    way: (n) => [between(xs, n) - x0, between(closed, n) - y0],
+    across: (n) => {
+      const near = at.filter((p) => Math.abs(p.frame - n) <= half);
+      return near.length < LEAST_WHOLE
+        ? null
+        : lineAt(
+            near.map((p) => ({ frame: p.frame, x: 0, y: p.x })),
+            n,
+          );
+    },
+    rangePx: Math.max(...closed) - Math.min(...closed),
+  };
 }
 
 interface Place {

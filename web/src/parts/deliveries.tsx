@@ -8,6 +8,8 @@ import { ById } from './by-id.js';
 
 /** What a delivery was found to hold; the reveal has less. */
 interface Report {
+  readonly notes?: readonly string[];
+  readonly lost?: readonly { readonly words: string }[];
   readonly loudness?: {
     readonly integratedLufs: number | null;
     readonly truePeakDbtp: number | null;
@@ -80,6 +82,14 @@ export function Deliveries(props: { book: BookState }): JSX.Element {
                 </p>
               )}
             </Show>
+            <For each={reportOf(x())?.lost ?? []}>
+              {(l) => (
+                <p class="stale" role="alert">
+                  Not whole: {wellSet(l.words)}
+                </p>
+              )}
+            </For>
+            <For each={reportOf(x())?.notes ?? []}>{(n) => <p class="pencil-note">{wellSet(n)}</p>}</For>
             <ul class="files">
               <For each={x().files}>
                 {(f, i) => (

@@ -1,0 +1,135 @@
+/**
+ * A join whose take a hand has begin elsewhere: recipe and render follow, later recipes keep it, an undo takes it back,
+ * and a start from which the take ends too soon changes nothing. Performer and plate are drawn here, so its place is
+ * known.
+ */
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { addFilm, addTake } from '../../book/add-media.js';
+import { Book } from '../../book/book.js';
+import { newProduction } from '../../book/new-production.js';
+import { RandomStream } from '../../core/random.js';
+import { rate } from '../../core/rational.js';
+import { createPicture } from '../../image/picture.js';
+import { VideoReader } from '../../media/video-reader.js';
+import { VideoWriter } from '../../media/video-writer.js';
+import { doJob } from '../run-job.js';
+
+const W = 320,
+  H = 180,
+  PLATE = 8,
+  TAKE = 40,
+  /** Take pixels that the performer goes each frame; where it is marked and where it goes. */
+  STEP_PX = 2,
+  MARKED_X = 110,
+  STAND_X = 200;
+let folder: string, book: Book;
+
+async function clip(name: string, frames: number, colour: (x: number, y: number, f: number) => readonly number[]) {
+  const w = await VideoWriter.open(join(folder, name), { widthPx: W, heightPx: H, rate: rate(24), codec: 'ffv1' });
+  for (let f = 0; f < frames; f++) {
+    const p = createPicture(W, H, 3),
+      grain = new RandomStream(f, 7);
+    for (let y = 0; y < H; y++)
+      for (let x = 0; x < W; x++)
+        colour(x, y, f).forEach((v, c) => {
+          p.data[c * W * H + y * W + x] = v + 0.004 * grain.normal();
+        });
+    await w.writeCoded(p);
+  }
+  await w.close();
+}
+
+beforeAll(async () => {
+  folder = mkdtempSync(join(tmpdir(), 'platewright-join-start-'));
+  await clip('film.mkv', PLATE, (x, y) => [0, 1, 2].map((c) => 0.45 + 0.02 * c + 0.08 * (((x >> 4) + (y >> 4)) & 1)));
+  await clip('take.mkv', TAKE, (x, y, f) =>
+    Math.hypot((x - MARKED_X - STEP_PX * f) / 22, (y - 100) / 44) < 1 ? [0.62, 0.5, 0.38] : [0.2, 0.62, 0.25],
+  );
+  book = Book.create(join(folder, 'production'));
+  book.edit('start', (e) => e.put('production', newProduction('Start')));
+  await addFilm(book, join(folder, 'film.mkv'), { title: 'Film', credit: 'the test' });
+  book.edit('pick', (e) =>
+    e.put('pick', {
+      id: 'street',
+      film: 'film',
+      title: 'Street',
+      in: 0,
+      out: PLATE,
+      order: 1,
+      note: '',
+      action: '',
+      marks: { frame: 0, marks: [{ kind: 'stand', ground: [STAND_X, 160], top: [STAND_X, 72] }] },
+    }),
+  );
+  await addTake(book, join(folder, 'take.mkv'), { pick: 'street' });
+  book.edit('marks', (e) =>
+    e.put('take', {
+      ...book.need('take', 'take'),
+      marks: { frame: 0, marks: [{ kind: 'performer', ground: [MARKED_X, 144], top: [MARKED_X, 56] }] },
+    }),
+  );
+}, 60_000);
+afterAll(() => {
+  book.close();
+  rmSync(folder, { recursive: true, force: true });
+});
+
+const pace = () => {
+  const step = book.need('join', 'street').recipe.steps.find((s) => s.step === 'pace');
+  return step?.step === 'pace' ? step : undefined;
+};
+/** Middle of the performer in the first frame of the rendered matte, px. */
+async function middleX(): Promise<number> {
+  const reader = await VideoReader.open(book.mediaPath(book.need('join', 'street').render!.matte!));
+  try {
+    const [matte] = (await reader.frame(0)).planes;
+    let sum = 0,
+      at = 0;
+    for (let i = 0; i < W * H; i++) {
+      const v = Number(matte![i]!);
+      sum += v;
+      at += v * (i % W);
+    }
+    return at / sum + 0.5;
+  } finally {
+    await reader.close();
+  }
+}
+
+describe("a take's start chosen by hand", { timeout: 120_000 }, () => {
+  it('is where the join begins, the performer on its mark though it has walked on meanwhile', async () => {
+    await doJob(book, 'join', 'street', { take: 'take' });
+    expect(pace()!.curve[0]).toBe(0);
+    expect(pace()!.start).toBeUndefined();
+    const proposed = await middleX();
+    expect(Math.abs(proposed - STAND_X)).toBeLessThan(3);
+    await doJob(book, 'join', 'street', { take: 'take', start: { frame: 25 } });
+    expect(pace()!.curve).toEqual([25, 26, 27, 28, 29, 30, 31, 32]);
+    // Of the 50 px that it has gone by then, none may be left.
+    expect(Math.abs((await middleX()) - proposed)).toBeLessThan(4);
+  });
+
+  it('is kept by recipes proposed later, and an undo takes it back', async () => {
+    await doJob(book, 'join', 'street', { take: 'take', quality: 'fine', recipeOnly: true });
+    expect(pace()!.start).toEqual({ frame: 25 });
+    await doJob(book, 'join', 'street', { take: 'take', start: { frame: 10, speed: 0.5 }, recipeOnly: true });
+    expect(pace()!.curve.slice(0, 3)).toEqual([10, 10.5, 11]);
+    book.undo();
+    expect(pace()!.start).toEqual({ frame: 25 });
+    book.redo();
+    expect(pace()!.start).toEqual({ frame: 10, speed: 0.5 });
+    await doJob(book, 'join', 'street', { take: 'take', start: null, recipeOnly: true });
+    expect(pace()!.start).toBeUndefined();
+  });
+
+  it('leaves the join as it was where the take ends too soon, and says how to go on', async () => {
+    const before = book.need('join', 'street');
+    await expect(doJob(book, 'join', 'street', { take: 'take', start: { frame: 37 } })).rejects.toThrow(
+      /^PW-JOIN-START: .*5 frames are missing; begin at frame 32 or earlier/,
+    );
+    expect(book.need('join', 'street')).toEqual(before);
+  });
+});
