@@ -152,7 +152,7 @@ describe('pace', () => {
       from = (start: TakeStart) => () => proposePace({ ...i, start }, false, false);
     expect(from({ frame: 24 })).not.toThrow();
     expect(from({ frame: 30 })).toThrow(
-      /^PW-JOIN-START: from frame 30 .* 36 frames of the take, which has 30 from there: 6 frames are missing; begin at frame 24 or earlier \(--take-from 24\), play it at 0\.82 /,
+      /^PW-JOIN-START: from frame 30 .* 36 frames of the take, which has 30 from there: 6 frames are missing; begin at frame 24 or earlier, play it at 0\.82 /,
     );
     // What it names fits.
     expect(from({ frame: 30, speed: 0.82 })).not.toThrow();

@@ -77,9 +77,9 @@ export function requireLength({ first, last, from, lasts, speed }: EvenlyPlayed)
     // Rounded down: the speed named must fit.
     slower = Math.floor((100 * speed * (last - from)) / lasts) / 100,
     ways = [
-      ...(latest >= first ? [`begin at frame ${latest} or earlier (--take-from ${latest})`] : []),
-      ...(slower >= LEAST_SPEED ? [`play it at ${slower} of its speed or less (--speed ${slower})`] : []),
-      'or leave both to the program (--take-from proposed)',
+      ...(latest >= first ? [`begin at frame ${latest} or earlier`] : []),
+      ...(slower >= LEAST_SPEED ? [`play it at ${slower} of its speed or less`] : []),
+      'or leave both as the program proposes them',
     ];
   throw refused(
     `from frame ${from} at ${speed === 1 ? 'its own speed' : `${speed} times its speed`} the join goes through ` +
