@@ -9,7 +9,6 @@ import { resize } from '../image/resize.js';
 import { framesPerSecond } from '../core/rational.js';
 import { shownAsCoded } from '../media/colour-tags.js';
 import { codedToLinear, linearToCoded, toCodedRgb } from '../media/convert.js';
-import { VideoReader } from '../media/video-reader.js';
 import type { VideoFrame } from '../media/types.js';
 import { FlashDetector, type FlashReport } from './flash.js';
 import { loadFace } from './lettering.js';
