@@ -5,10 +5,10 @@
 import { worldToCamera } from '../../geometry/camera.js';
 import { applyVector, dot, unit, type Vec3 } from '../../geometry/mat3.js';
 import type { PlateMeasures } from '../../plate/types.js';
-import type { BodyProposal } from '../body/propose-body.js';
+import type { BodyProposal } from '../body/body-proposal.js';
 import { viewAngles } from '../proposal-input.js';
 import type { Place } from '../ride/travel-stand.js';
-import type { AxisFrom } from '../ride/turning-stand.js';
+import type { AxisFrom } from '../ride/turning-fit.js';
 import type { GroundFrame } from './types.js';
 
 /** How the camera looks at a level ground, px and degrees. */

@@ -9,7 +9,7 @@ import { plane, type Picture } from '../../image/picture.js';
 import { darknessOfShadow } from '../body/body-depth.js';
 import { medianOf } from '../ground/plate-shadow.js';
 import type { ProposalInput } from '../proposal-input.js';
-import { standing, type TakeStand } from '../body/propose-body.js';
+import { standing, type TakeStand } from '../body/take-standing.js';
 
 /**
  * Overlap of the shadow seen with the one expected at which what is dark there begins to be the performer's own, and is

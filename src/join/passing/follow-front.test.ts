@@ -6,7 +6,8 @@ import { gaussianPlane } from '../../image/gaussian.js';
 import { sampleBilinear } from '../../image/sampling.js';
 import { STILL } from '../ride/carrier.js';
 import type { SmallFrame } from '../outline/small-frame.js';
-import { followFront, type FrontPictures } from './follow-front.js';
+import { followFront } from './follow-front.js';
+import type { FrontPictures } from './front-with-set.js';
 import { refineOutline } from './refine-outline.js';
 
 const W = 240,

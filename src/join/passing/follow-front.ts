@@ -4,15 +4,16 @@
  * the next mark shows is held against what was followed to it, so a follower that went astray is found out and the
  * marks' own path is taken instead.
  */
-import { invert, multiply, rescale, type Mat3 } from '../../geometry/mat3.js';
+import { rescale } from '../../geometry/mat3.js';
 import type { RegionFile } from '../../plate/marks/marks.js';
-import { carryRegion, type Carrier } from '../ride/carrier.js';
+import { carryRegion } from '../ride/carrier.js';
 import type { SmallFrame } from '../outline/small-frame.js';
 import { soughtDepth } from './by-depth.js';
-import { followFrom, isTold, preparedOutline, type FollowedMove, type PassingSource } from './follow-passing.js';
+import { followFrom, preparedOutline, type FollowedMove, type PassingSource } from './follow-passing.js';
 import { followShape } from './follow-shape.js';
 import { movedOutline, OutlineFollower } from './outline-follower.js';
-import { linesOf, type Outline } from './outline-lines.js';
+import type { Outline } from './outline-lines.js';
+import { type FrontPictures, TRIED, apart, goesWithSet, rms, round, staysWithSet, withSet } from './front-with-set.js';
 
 export interface FollowedFront {
   /** On every frame of the span, or on the marked frames alone where it goes as the set goes. */
@@ -24,27 +25,6 @@ export interface FollowedFront {
   readonly heldOutPx: number | null;
 }
 
-export interface FrontPictures extends PassingSource {
-  readonly block: number;
-  readonly widthPx: number;
-  readonly heightPx: number;
-  /** The set's motion in full pixels. */
-  readonly carrier: Carrier;
-  readonly span: { readonly in: number; readonly out: number };
-  picture(frame: number): Promise<SmallFrame>;
-  /** Where the camera's way is known: its height over the ground, and moves of what is so deep. */
-  readonly depth?: {
-    readonly height: number;
-    moves(key: number, depth: number, place: readonly [number, number]): (frame: number) => Mat3;
-  };
-}
-
-/**
- * A thing that goes with the set to within this (px of the small picture, rms and at most) is carried with it: fits of
- * single frames jitter.
- */
-const WITH_SET = 0.4,
-  WITH_SET_MOST = 1.2;
 /**
  * A hand's own error on two marks together, px of the small picture: what was followed to the next mark may lie so far
  * from it in any case (own choice).
@@ -148,23 +128,8 @@ async function followWhole(source: FrontPictures, region: RegionFile): Promise<F
   return { region: { frames }, how: deep !== null ? 'depth' : 'edges', lost, heldOutPx };
 }
 
-/** Carried with the set: on every frame, or once where that stands still. */
-function withSet(source: FrontPictures, key: { readonly frame: number; readonly outline: Outline }): RegionFile {
-  const k = source.block,
-    { in: first, out } = source.span,
-    polygon = key.outline.map(([x, y]): [number, number] => [round(x * k), round(y * k)]),
-    once: RegionFile = { frames: [{ frame: key.frame, polygon }] },
-    path = carryRegion(once, source.carrier);
-  const moved = (n: number): [number, number][] => path(n).map(([x, y]) => [round(x), round(y)]),
-    frames = Array.from({ length: out - first }, (_, i) => ({ frame: first + i, polygon: moved(first + i) }));
-  return frames.every((f) => f.polygon.every((p, i) => p[0] === polygon[i]![0] && p[1] === polygon[i]![1]))
-    ? once
-    : { frames };
-}
-
-const round = (v: number): number => Math.round(100 * v) / 100;
 const byFrame = (list: readonly FollowedMove[]): Map<number, FollowedMove> => new Map(list.map((f) => [f.frame, f]));
-const place = (outline: Outline, k: number): [number, number] => {
+export const place = (outline: Outline, k: number): [number, number] => {
   const n = outline.length;
   return [(k * outline.reduce((s, p) => s + p[0], 0)) / n, (k * outline.reduce((s, p) => s + p[1], 0)) / n];
 };
@@ -192,9 +157,6 @@ function joined(
   ]);
 }
 
-const rms = (list: readonly number[]): number =>
-  Math.sqrt(list.reduce((s, d) => s + d * d, 0) / Math.max(1, list.length));
-
 /**
  * How far each inner mark lies from where its neighbours carry it, px of the small picture; of two marks the one from
  * the other.
@@ -218,84 +180,6 @@ function leftOut(source: FrontPictures, keys: RegionFile['frames'], k: number): 
 }
 
 /**
- * Rms of the way across itself from one outline's lines to another outline, px; ends that lie outside the picture tell
- * nothing.
- */
-export function apart(a: Outline, b: Outline, w: number, h: number): number {
-  const lines = linesOf(a, w, h);
-  let s = 0;
-  for (const l of lines) {
-    let best = 40;
-    for (let i = 0; i < b.length; i++) {
-      const p = b[i]!,
-        q = b[(i + 1) % b.length]!,
-        ex = q[0] - p[0],
-        ey = q[1] - p[1],
-        t = Math.min(1, Math.max(0, ((l.x - p[0]) * ex + (l.y - p[1]) * ey) / Math.max(1e-9, ex * ex + ey * ey)));
-      best = Math.min(best, Math.hypot(p[0] + t * ex - l.x, p[1] + t * ey - l.y));
-    }
-    s += best * best;
-  }
-  return lines.length === 0 ? 0 : Math.sqrt(s / lines.length);
-}
-
-function goesWithSet(
-  source: FrontPictures,
-  key: { readonly frame: number; readonly outline: Outline },
-  frames: readonly { readonly frame: number; readonly polygon: Outline }[],
-  lost: readonly number[],
-): boolean {
-  const k = source.block,
-    carried = carryRegion(
-      { frames: [{ frame: key.frame, polygon: key.outline.map(([x, y]): [number, number] => [x * k, y * k]) }] },
-      source.carrier,
-    ),
-    missing = new Set(lost),
-    off: number[] = [];
-  for (const f of frames)
-    if (!missing.has(f.frame) && f.frame !== key.frame)
-      off.push(
-        apart(
-          carried(f.frame).map(([x, y]) => [x / k, y / k] as const),
-          f.polygon.map(([x, y]) => [x / k, y / k] as const),
-          source.widthPx / k,
-          source.heightPx / k,
-        ),
-      );
-  return (
-    off.length > 0 &&
-    Math.sqrt(off.reduce((s, d) => s + d * d, 0) / off.length) < WITH_SET &&
-    Math.max(...off) < WITH_SET_MOST
-  );
-}
-
-/**
- * True where a few frames spread over the shot show it where the set's motion puts it: the others need not be gone
- * through.
- */
-async function staysWithSet(
-  source: FrontPictures,
-  key: { readonly frame: number; readonly outline: Outline; readonly follower: OutlineFollower },
-): Promise<boolean> {
-  const k = source.block,
-    { in: first, out } = source.span,
-    every = Math.max(1, Math.floor((out - first) / TRIED)),
-    w = source.widthPx / k,
-    h = source.heightPx / k,
-    off: number[] = [];
-  for (let n = first; n < out; n += every) {
-    if (n === key.frame) continue;
-    const set = multiply(source.set(n), invert(source.set(key.frame))),
-      found = key.follower.follow(await source.picture(n), [set], 8, { place: 20, size: 2, shape: 0.7 });
-    if (found === null) continue;
-    const far = apart(movedOutline(key.outline, set), movedOutline(key.outline, found.move), w, h);
-    if (!isTold(found) || far > WITH_SET_MOST) return false;
-    off.push(far);
-  }
-  return off.length > 0 && rms(off) < WITH_SET;
-}
-
-/**
  * Corners from which an outline may be of something that bends; frames marked up to which it is followed as that; px
  * between marks and where others carry them, and share of frames lost, from which it is tried. Own choice.
  */
@@ -303,9 +187,6 @@ const LEAST_BENDING = 8,
   MOST_MARKS = 4,
   BENT = 3,
   LOST_SHARE = 0.2;
-
-/** Frames on which a depth is tried, and whether it goes with the set. */
-const TRIED = 9;
 
 async function depthOf(
   source: FrontPictures,

@@ -6,7 +6,7 @@
 import type { RegionFile } from '../../plate/marks/marks.js';
 import { carryOutline, joinOutlines, settledKey, type Settled, type SettledKey } from '../outline/carry-outline.js';
 import { outlineMask, outlinePolygon } from '../outline/outline-polygon.js';
-import type { FrontPictures } from './follow-front.js';
+import type { FrontPictures } from './front-with-set.js';
 import { refineOutline } from './refine-outline.js';
 
 /** Small pixels that a line may lie beside the mask's own. */

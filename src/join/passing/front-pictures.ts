@@ -8,7 +8,7 @@ import type { Carrier } from '../ride/carrier.js';
 import { smallFrame, type SmallFrame } from '../outline/small-frame.js';
 import type { Side } from '../proposal-input.js';
 import { movesByDepth } from './by-depth.js';
-import type { FrontPictures } from './follow-front.js';
+import type { FrontPictures } from './front-with-set.js';
 
 /** Width over which a picture is halved, or more: edges are told to a tenth of a small pixel. */
 const WIDEST = 1000;

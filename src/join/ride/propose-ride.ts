@@ -6,7 +6,7 @@ import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { multiply, type Mat3 } from '../../geometry/mat3.js';
 import type { PlateMeasures } from '../../plate/types.js';
-import type { TakeStand } from '../body/propose-body.js';
+import type { TakeStand } from '../body/take-standing.js';
 import type { ViewProposal } from '../body/propose-view.js';
 import { loweredBy, sayShown, shownCuts, type Cut } from '../peel/cut-off.js';
 import { marksOf, type ProposalInput } from '../proposal-input.js';

@@ -3,7 +3,8 @@ import { groundCamera, project } from '../../geometry/camera.js';
 import type { Turn } from '../../plate/types.js';
 import { STILL } from './carrier.js';
 import type { Stand } from './ride.js';
-import { turningStand, type Carrying } from './turning-stand.js';
+import { turningStand } from './turning-stand.js';
+import type { Carrying } from './turning-fit.js';
 
 // A person whose axis stands 4 m away turns from −60° to 65° and carries something .42 m before it, 12° to a side, at 1
 // m; seen by a pinhole that looks down 4°.
