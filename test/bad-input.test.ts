@@ -77,6 +77,21 @@ beforeAll(async () => {
     }),
   );
   book.close();
+  writeFileSync(
+    file('region.json'),
+    JSON.stringify({
+      frames: [
+        {
+          frame: 0,
+          polygon: [
+            [9, 9],
+            [20, 9],
+            [20, 20],
+          ],
+        },
+      ],
+    }),
+  );
   copyFileSync(file('film.mp4'), file('truncated.mp4'));
   truncateSync(file('truncated.mp4'), 300);
   writeFileSync(file('zero.mp4'), '');
@@ -192,6 +207,18 @@ const cases: readonly (readonly [string, () => string[], RegExp, number])[] = [
   ],
   ['loudness of a film without sound', () => ['loudness', file('film.mp4')], /PW-MEDIA-SILENT/, 3],
   ['a command that is none', () => ['conjure'], /PW-CLI-COMMAND/, 2],
+  [
+    'pictures into a file that is no folder',
+    () => ['erase', file('film.mp4'), '--region', file('region.json'), '--out', file('film.mp4')],
+    /film\.mp4 is there already, and is not the folder that is wanted/,
+    3,
+  ],
+  [
+    'an option that wants a number',
+    () => ['erase', file('film.mp4'), '--region', file('region.json'), '--out', file('clean'), '--grow', 'wide'],
+    /PW-CLI-NUMBER/,
+    2,
+  ],
 ];
 
 describe('bad input', () => {
@@ -216,6 +243,15 @@ describe('bad input', () => {
     expect(video.frameCount).toBeGreaterThan(4);
     expect(video.frameCount).toBeLessThan(48);
     expect(video.notes.join(' ')).toMatch(/whole frames/);
+  });
+  it('answers with a document where an option is missing or unknown, too', () => {
+    expect(run('judge', file('film.mp4'), file('film.mp4'), '--json').json?.error).toMatchObject({
+      code: 'PW-CLI-USAGE',
+      message: expect.stringContaining('--marks'),
+    });
+    const unknown = run('cuts', file('film.mp4'), '--sideways', '--json');
+    expect([unknown.code, unknown.json?.error?.code]).toEqual([2, 'PW-CLI-USAGE']);
+    expect(run('cuts', '--help', '--json').json).toBeNull();
   });
   it('says the same as JSON, on stdout alone', () => {
     const r = run('film', 'add', file('zero.mp4'), '-p', production, '--json');

@@ -15,8 +15,7 @@ export function setUpOf(
   const { measures: m } = r;
   const stand = r.marks.marks.find((x) => x.kind === 'stand');
   const carry = r.marks.marks.find((x) => x.kind === 'carry');
-  const heightInPlateM =
-    (stand?.kind === 'stand' ? stand.height : undefined) ?? (carry?.kind === 'carry' ? carry.height : undefined);
+  const heightInPlateM = stand?.height ?? carry?.height;
   let setUp: Brief['setUp'] = null;
   let platePerformer = heightInPlateM ?? r.performer.heightM;
   const camera = m.view === undefined ? null : viewCamera(m.view);
@@ -25,15 +24,15 @@ export function setUpOf(
       'camera height, tilt and lens: mark an upright of known height and two ground lines, or more uprights',
     );
   else {
+    const seat = carry?.ground !== undefined && carry.top !== undefined ? carry : stand;
     const at =
-      stand?.kind === 'stand'
-        ? groundPointAt(camera, stand.ground, stand.top, 0)
-        : carry?.kind === 'carry' &&
-            carry.ground !== undefined &&
-            carry.top !== undefined &&
-            heightInPlateM !== undefined
-          ? groundPointAt(camera, carry.ground, carry.top, null, heightInPlateM)
-          : null;
+      seat?.ground === undefined || seat.top === undefined
+        ? null
+        : carry === undefined
+          ? groundPointAt(camera, seat.ground, seat.top, 0)
+          : heightInPlateM === undefined
+            ? null
+            : groundPointAt(camera, seat.ground, seat.top, null, heightInPlateM);
     if (at === null)
       missing.push(
         carry

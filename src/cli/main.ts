@@ -8,7 +8,7 @@ import { fileURLToPath } from 'node:url';
 import { Command, CommanderError } from 'commander';
 import { PlatewrightError } from '../core/errors.js';
 import { letHeapGrow } from '../core/heap.js';
-import { reportError } from './output.js';
+import { answerError, reportError } from './output.js';
 
 /** A command file: registers one command (or one family such as `film`) on the program. */
 export interface CommandModule {
@@ -102,6 +102,9 @@ export async function run(argv: readonly string[]): Promise<void> {
   } catch (error) {
     if (error instanceof CommanderError) {
       process.exitCode = error.exitCode === 0 ? 0 : 2;
+      // Its sentence is on stderr already, in the parser's own words.
+      if (error.exitCode !== 0 && argv.includes('--json'))
+        answerError('PW-CLI-USAGE', error.message.replace(/^error: /, ''));
       return;
     }
     reportError(error, argv.includes('--json'));

@@ -86,8 +86,12 @@ export function reportError(error: unknown, json: boolean): void {
   process.stderr.write(`${known ? message : `PW-INTERNAL: ${message}`}\n`);
   if (!known && error instanceof Error && process.env['PLATEWRIGHT_DEBUG'])
     process.stderr.write(`${error.stack ?? ''}\n`);
-  if (json)
-    process.stdout.write(`${JSON.stringify({ error: { code, message, detail: known ? error.detail : {} } })}\n`);
+  if (json) answerError(code, message, known ? error.detail : {});
+}
+
+/** The document that a command answers with `--json` where it fails. */
+export function answerError(code: string, message: string, detail: unknown = {}): void {
+  process.stdout.write(`${JSON.stringify({ error: { code, message, detail } })}\n`);
 }
 
 /** A cell that is read as a number, with or without a unit: it stands to the right of its column. */

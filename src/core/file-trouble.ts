@@ -7,6 +7,7 @@ import { PlatewrightError } from './errors.js';
 const TROUBLES: Readonly<Record<string, string>> = {
   ENOENT: 'is not there; check its name and folder',
   EISDIR: 'is a folder, and a file is wanted',
+  EEXIST: 'is there already, and is not the folder that is wanted',
   ENOTDIR: 'lies below something that is no folder',
   EACCES: 'may not be opened by you; change its rights',
   EROFS: "can't be written: its disk is open for reading only",

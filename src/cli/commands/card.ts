@@ -7,6 +7,7 @@ import { PlatewrightError } from '../../core/errors.js';
 import { readCard } from '../../take/card/read-card.js';
 import { action, answer } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
+import { readNumber } from '../read-number.js';
 
 /**
  * Adds `card print` (a PDF, true to size) and `card read` (a still or clip in; pose, light and white out). Its action
@@ -65,9 +66,9 @@ function readCommand(card: Command): void {
     .option('--json', 'one JSON document')
     .action(
       action(async (file: string, o: { peg?: string; focal?: string; frame?: string; json?: boolean }) => {
-        const peg = number(o.peg, 'peg');
-        const focal = number(o.focal, 'focal');
-        const frame = number(o.frame, 'frame');
+        const peg = o.peg === undefined ? undefined : readNumber(o.peg, 'peg', 0);
+        const focal = o.focal === undefined ? undefined : readNumber(o.focal, 'focal', 0);
+        const frame = o.frame === undefined ? undefined : readNumber(o.frame, 'frame', 0);
         const r = await readCard(file, {
           ...(peg === undefined ? {} : { pegHeightMm: peg }),
           ...(focal === undefined ? {} : { focalPx: focal }),
@@ -77,17 +78,6 @@ function readCommand(card: Command): void {
         return 0;
       }),
     );
-}
-
-/** A number from 0 of an option, where it is given. */
-function number(text: string | undefined, name: string): number | undefined {
-  if (text === undefined) return undefined;
-  const v = Number(text);
-  if (!Number.isFinite(v) || v < 0)
-    throw new PlatewrightError('PW-CLI-NUMBER', `--${name} takes a number from 0, but got "${text}"`, {
-      kind: 'usage',
-    });
-  return v;
 }
 
 type Reading = Awaited<ReturnType<typeof readCard>>;

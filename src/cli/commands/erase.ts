@@ -1,10 +1,11 @@
 /** `erase FILE --region R.json --out DIR`: clean frames without what the region covers. */
-import { mkdirSync, readFileSync } from 'node:fs';
-import { basename, join } from 'node:path';
+import { mkdirSync } from 'node:fs';
+import { join } from 'node:path';
 import type { Command } from 'commander';
 import { eraseFile } from '../../join/erase/erase-file.js';
-import { parseRegion } from '../../plate/marks/marks.js';
 import { action, answer, progressPrinter } from '../output.js';
+import { readRegion } from '../read-marks.js';
+import { readNumber } from '../read-number.js';
 
 interface Options {
   readonly region: string;
@@ -12,7 +13,7 @@ interface Options {
   readonly out: string;
   readonly grain?: boolean;
   readonly shadow: boolean;
-  readonly grow?: string;
+  readonly grow: string;
   readonly json?: boolean;
 }
 
@@ -40,18 +41,15 @@ export function register(program: Command): void {
     .option('--json', 'one JSON document')
     .action(
       action(async (file: string, o: Options) => {
-        const region = parseRegion(readFileSync(o.region, 'utf8'), basename(o.region));
-        const shadows =
-          o.shadowRegion === undefined
-            ? []
-            : [parseRegion(readFileSync(o.shadowRegion, 'utf8'), basename(o.shadowRegion))];
+        const region = readRegion(o.region);
+        const shadows = o.shadowRegion === undefined ? [] : [readRegion(o.shadowRegion)];
         mkdirSync(o.out, { recursive: true });
-        const growPx = Number(o.grow ?? 3);
+        const growPx = readNumber(o.grow, 'grow', 0);
         const report = await eraseFile(file, region, join(o.out, 'clean_%05d.png'), {
           grain: o.grain === true,
           shadowToo: o.shadow,
           ...(shadows.length > 0 ? { shadows } : {}),
-          growPx: Number.isFinite(growPx) && growPx >= 0 ? growPx : 3,
+          growPx,
           onProgress: progressPrinter('erasing'),
         });
         answer(o, report, (r) =>

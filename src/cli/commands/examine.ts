@@ -1,5 +1,4 @@
 /** `examine PLATE JOIN`: does a loose join show, whatever made it. */
-import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';
 import { PlatewrightError } from '../../core/errors.js';
@@ -8,9 +7,10 @@ import { joinTools } from '../../join/render/join-tools.js';
 import { proposeFromFiles } from '../../join/quick.js';
 import type { JoinOptions } from '../../join/render/render.js';
 import type { Recipe } from '../../join/types.js';
-import { parseMarks } from '../../plate/marks/marks.js';
 import { readRecipe } from '../read-recipe.js';
 import { action, answer, progressPrinter } from '../output.js';
+import { readMarks } from '../read-marks.js';
+import { readWholeNumber } from '../read-number.js';
 import { told } from '../inspection-words.js';
 
 interface ExamineOptions {
@@ -50,7 +50,7 @@ export function register(program: Command): void {
     .action(
       action(async (plate: string, join: string, o: ExamineOptions) => {
         const { recipe, tools } = await recipeOf(plate, o);
-        const from = Math.round(Number(o.from ?? 0)) || 0;
+        const from = readWholeNumber(o.from ?? '0', 'from', 0);
         const inspection = await inspectJoin(
           {
             plate,
@@ -86,9 +86,8 @@ async function recipeOf(
         "give the plate's marks with --marks, or a recipe with --recipe",
       { kind: 'usage' },
     );
-  const marks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
-  const takeMarks =
-    o.takeMarks === undefined ? null : parseMarks(readFileSync(o.takeMarks, 'utf8'), basename(o.takeMarks));
+  const marks = readMarks(o.marks);
+  const takeMarks = o.takeMarks === undefined ? null : readMarks(o.takeMarks);
   const p = await proposeFromFiles(plate, o.take, marks, takeMarks, 'fast');
   const made = { ...(await joinTools(p.recipe, marks, p.camera)), carrier: p.carrier, screens: p.screens };
   return { recipe: p.recipe, tools: () => Promise.resolve(made) };

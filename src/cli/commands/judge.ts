@@ -2,16 +2,15 @@
  * `judge PLATE TAKE --marks M.json [--take-marks T.json]`: does this take fit, can it
  * be mended, or must it be shot again?
  */
-import { readFileSync } from 'node:fs';
-import { basename } from 'node:path';
 import type { Command } from 'commander';
 import { measureJudgedTake } from '../../join/judged-take.js';
 import { measurePlate } from '../../plate/measure.js';
-import { parseMarks, type MarksFile } from '../../plate/marks/marks.js';
+import type { MarksFile } from '../../plate/marks/marks.js';
 import { matterTitle, measuredWords, needWords } from '../../take/verdict/matter-words.js';
 import { needsOfPlate } from '../../take/verdict/needs.js';
 import { judgeTake } from '../../take/verdict/verdict.js';
 import { action, answer, progressPrinter, table } from '../output.js';
+import { readMarks } from '../read-marks.js';
 
 const EMPTY: MarksFile = { frame: 0, marks: [] };
 
@@ -35,9 +34,8 @@ export function register(program: Command): void {
           takeFile: string,
           o: { marks: string; takeMarks?: string; camera: boolean; json?: boolean },
         ) => {
-          const plateMarks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
-          const takeMarks =
-            o.takeMarks === undefined ? EMPTY : parseMarks(readFileSync(o.takeMarks, 'utf8'), basename(o.takeMarks));
+          const plateMarks = readMarks(o.marks);
+          const takeMarks = o.takeMarks === undefined ? EMPTY : readMarks(o.takeMarks);
           const plate = await measurePlate(plateFile, plateMarks, { camera: o.camera, ride: false, travel: false });
           const needs = needsOfPlate(plate, plateMarks);
           const printers = {

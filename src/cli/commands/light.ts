@@ -1,12 +1,10 @@
 /** `light FILE --marks M.json`: where the key light stands, how hard it is, and its colour. */
-import { readFileSync } from 'node:fs';
-import { basename } from 'node:path';
 import type { Command } from 'commander';
 import { amount, rounded } from '../../core/amount.js';
 import type { Measure } from '../../core/measure.js';
 import { measureLightOf } from '../../plate/measure.js';
-import { parseMarks } from '../../plate/marks/marks.js';
 import { action, answer, table } from '../output.js';
+import { readMarks } from '../read-marks.js';
 
 /** What a person reads for each part of the answer. */
 const TITLES: Readonly<Record<string, string>> = {
@@ -39,7 +37,7 @@ export function register(program: Command): void {
     .option('--json', 'one JSON document')
     .action(
       action(async (file: string, o: { marks: string; lines: boolean; camera: boolean; json?: boolean }) => {
-        const marks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
+        const marks = readMarks(o.marks);
         const light = await measureLightOf(file, marks, { lines: o.lines, camera: o.camera });
         const parts: Record<string, Measure> = {
           azimuthDeg: light.azimuthDeg,

@@ -1,5 +1,4 @@
 /** `mark`: put marks on a pick or a take. */
-import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';
 import type { Book } from '../../book/book.js';
@@ -17,6 +16,7 @@ import { parseMarks, type MarksFile } from '../../plate/marks/marks.js';
 import { withMark } from '../../plate/one-a-frame.js';
 import { proposeScreenMark } from '../../take/screen/screen-edges.js';
 import { action, answer } from '../output.js';
+import { readMarks } from '../read-marks.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
 interface Options extends ProductionOptions {
@@ -97,7 +97,7 @@ function needTake(of: Marked, option: string): TakeDocument {
 function changedMarks(of: Marked, id: string, o: Options): MarksFile {
   let marks: MarksFile = of.kind === 'take' ? (of.take.marks ?? { frame: 0, marks: [] }) : of.pick.marks;
   if (o.clear === true) marks = { frame: 0, marks: [] };
-  if (o.file !== undefined) marks = parseMarks(read(o.file), basename(o.file));
+  if (o.file !== undefined) marks = readMarks(o.file);
   if (o.add !== undefined) {
     const one = JSON.stringify({ frame: marks.frame, marks: [JSON.parse(safeJson(o.add)) as unknown] });
     marks = withMark(marks, parseMarks(one, '--add').marks[0]!);
@@ -167,14 +167,6 @@ function inWords(d: MarksFile): string {
   const list = d.marks.map((m) => `${m.kind}${m.frame === undefined ? '' : `@${m.frame}`}`);
   const empty = d.cleanFrame === undefined ? '' : `; the set is empty on frame ${d.cleanFrame}`;
   return (list.length === 0 ? 'no marks' : list.join(', ')) + empty;
-}
-
-function read(file: string): string {
-  try {
-    return readFileSync(file, 'utf8');
-  } catch (cause) {
-    throw new PlatewrightError('PW-FILE-MISSING', `there is no file ${file} to read marks from`, { cause });
-  }
 }
 
 function safeJson(text: string): string {

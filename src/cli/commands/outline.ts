@@ -7,9 +7,10 @@ import { handOutlines } from '../../join/outline/hand-outlines.js';
 import { outlinesByMotion, outlinesOfMarks } from '../../join/outline/marked-take.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { checkMarks } from '../../plate/marks/check-marks.js';
-import { parseMarks, type MarksFile } from '../../plate/marks/marks.js';
+import type { MarksFile } from '../../plate/marks/marks.js';
 import { action, answer, progressPrinter } from '../output.js';
 import { readMarks } from '../read-marks.js';
+import { readWholeNumber } from '../read-number.js';
 
 interface Options {
   marks?: string;
@@ -67,9 +68,9 @@ export function register(program: Command): void {
     .action(
       action(async (file: string, o: Options) => {
         const name = o.marks === undefined ? basename(file) : basename(o.marks);
-        const lines = wholeNumber(o.lines, 1, '--lines takes a whole number from 1');
-        const at = wholeNumber(o.at, 0, '--at takes a frame number from 0');
-        const given: MarksFile = o.marks === undefined ? { frame: 0, marks: [] } : parseMarks(readMarks(o.marks), name);
+        const lines = readWholeNumber(o.lines, 'lines', 1);
+        const at = readWholeNumber(o.at, 'at', 0);
+        const given: MarksFile = o.marks === undefined ? { frame: 0, marks: [] } : readMarks(o.marks);
         const marks: MarksFile =
           o.about === undefined
             ? given
@@ -108,12 +109,6 @@ export function register(program: Command): void {
         }
       }),
     );
-}
-
-function wholeNumber(text: string, least: number, says: string): number {
-  const n = Number(text);
-  if (Number.isInteger(n) && n >= least) return n;
-  throw new PlatewrightError('PW-CLI-NUMBER', `${says}, but got "${text}"`, { kind: 'usage' });
 }
 
 /** The marks with these lines in place of the outlines that they had. */

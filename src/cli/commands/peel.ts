@@ -16,7 +16,6 @@ import { copyFrame } from '../../media/planes.js';
 import type { VideoFrame } from '../../media/types.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { checkMarks } from '../../plate/marks/check-marks.js';
-import { parseMarks } from '../../plate/marks/marks.js';
 import { proposeScreenMark } from '../../take/screen/screen-edges.js';
 import { action, answer, progressPrinter } from '../output.js';
 import { readMarks } from '../read-marks.js';
@@ -55,7 +54,15 @@ function span(text: string | undefined, count: number, file: string): { from: nu
     );
   const from = Number(m[1]);
   const last = m[2] === undefined ? from : Number(m[2]);
-  if (last < from || last >= count)
+  if (last < from)
+    throw new PlatewrightError(
+      'PW-PEEL-FRAMES',
+      `--frames ${text} ends before it begins; write the first frame first`,
+      {
+        kind: 'usage',
+      },
+    );
+  if (last >= count)
     throw new PlatewrightError(
       'PW-PEEL-FRAMES',
       `--frames ${text} lies outside ${basename(file)}, which has the frames 0-${count - 1}`,
@@ -113,7 +120,7 @@ async function withoutScreen(
   from: number,
   to: number,
 ): Promise<BarePeel | null> {
-  const marks = parseMarks(readMarks(marksFile), basename(marksFile));
+  const marks = readMarks(marksFile);
   const { widthPx, heightPx, frameCount } = reader.info;
   checkMarks(marks, widthPx, heightPx, frameCount, basename(marksFile));
   const step = {

@@ -4,6 +4,7 @@ import { makeId, type FilmDocument } from '../../book/documents.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
+import { readWholeNumber } from '../read-number.js';
 
 interface AddOptions extends ProductionOptions {
   shot?: string;
@@ -75,16 +76,6 @@ function addCommand(pick: Command): void {
   );
 }
 
-/** A whole number of an option. */
-function whole(text: string, name: string, least = 0): number {
-  const n = Number(text);
-  if (!Number.isInteger(n) || n < least)
-    throw new PlatewrightError('PW-CLI-NUMBER', `--${name} takes a whole number from ${least}, but got "${text}"`, {
-      kind: 'usage',
-    });
-  return n;
-}
-
 /** First frame and the one after the last, by the options: a shot's, or as said, inside the film. */
 function spanOf(film: FilmDocument, o: AddOptions): [number, number] {
   const [from, to] = o.shot === undefined ? saidSpan(o) : shotSpan(film, o.shot, o);
@@ -102,7 +93,7 @@ function spanOf(film: FilmDocument, o: AddOptions): [number, number] {
 }
 
 function shotSpan(film: FilmDocument, shot: string, o: AddOptions): [number, number] {
-  const n = whole(shot, 'shot', 1);
+  const n = readWholeNumber(shot, 'shot', 1);
   const s = film.cutList?.shots[n - 1];
   if (s === undefined)
     throw new PlatewrightError(
@@ -112,7 +103,10 @@ function shotSpan(film: FilmDocument, shot: string, o: AddOptions): [number, num
         : `${film.title} has shots 1 to ${film.cutList.shots.length}, but ${n} was asked for`,
       { kind: 'usage' },
     );
-  return [o.from === undefined ? s.in : whole(o.from, 'from'), o.to === undefined ? s.out : whole(o.to, 'to')];
+  return [
+    o.from === undefined ? s.in : readWholeNumber(o.from, 'from', 0),
+    o.to === undefined ? s.out : readWholeNumber(o.to, 'to', 0),
+  ];
 }
 
 function saidSpan(o: AddOptions): [number, number] {
@@ -120,7 +114,7 @@ function saidSpan(o: AddOptions): [number, number] {
     throw new PlatewrightError('PW-CLI-USAGE', 'pick add needs --shot N, or --from and --to', {
       kind: 'usage',
     });
-  return [whole(o.from, 'from'), whole(o.to, 'to')];
+  return [readWholeNumber(o.from, 'from', 0), readWholeNumber(o.to, 'to', 0)];
 }
 
 /** Picks in story order. */

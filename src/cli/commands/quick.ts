@@ -1,11 +1,13 @@
 /** `quick PLATE TAKE --marks M.json`: one join from two loose files, the recipe proposed by the program. */
-import { existsSync, readFileSync, rmSync } from 'node:fs';
+import { existsSync, rmSync } from 'node:fs';
 import { basename, extname } from 'node:path';
 import type { Command } from 'commander';
 import { PlatewrightError } from '../../core/errors.js';
 import { inspectJoin } from '../../inspect/inspect.js';
 import type { Inspection } from '../../inspect/types.js';
+import { readMarks } from '../read-marks.js';
 import { readRecipe } from '../read-recipe.js';
+import { readWholeNumber } from '../read-number.js';
 import { proposeFromFiles, readyForRecipe, type QuickProposal } from '../../join/quick.js';
 import { sayShownFrames } from '../../join/pace/take-start.js';
 import { joinTools } from '../../join/render/join-tools.js';
@@ -14,7 +16,7 @@ import { JoinRenderer, type JoinOptions } from '../../join/render/render.js';
 import type { Recipe } from '../../join/types.js';
 import { isSequencePattern } from '../../media/sequence.js';
 import type { WriterCodec } from '../../media/encodings.js';
-import { parseMarks, type MarksFile } from '../../plate/marks/marks.js';
+import type { MarksFile } from '../../plate/marks/marks.js';
 import { action, answer, progressPrinter, sayWaiting } from '../output.js';
 import { startAsked } from '../start-asked.js';
 import { placeOf } from '../inspection-words.js';
@@ -99,7 +101,7 @@ export function register(program: Command): void {
               'or a recipe that was proposed before (--recipe)',
             { kind: 'usage' },
           );
-        const marks = o.marks === undefined ? null : marksFrom(o.marks);
+        const marks = o.marks === undefined ? null : readMarks(o.marks);
         const proposal = await proposalOf(plate, take, marks, o);
         const { recipe } = proposal;
         const matte = o.matte ?? (o.inspect && !isSequencePattern(o.out) ? `${o.out}.matte.mkv` : undefined);
@@ -133,10 +135,6 @@ export function register(program: Command): void {
     );
 }
 
-function marksFrom(file: string): MarksFile {
-  return parseMarks(readFileSync(file, 'utf8'), basename(file));
-}
-
 /** The recipe given, made ready, or one proposed from both clips measured. */
 async function proposalOf(
   plate: string,
@@ -144,7 +142,7 @@ async function proposalOf(
   marks: MarksFile | null,
   o: QuickOptions,
 ): Promise<QuickProposal> {
-  const takeMarks = o.takeMarks === undefined ? null : marksFrom(o.takeMarks);
+  const takeMarks = o.takeMarks === undefined ? null : readMarks(o.takeMarks);
   const start = startAsked(o) ?? undefined;
   if (o.recipe !== undefined) {
     if (start !== undefined)
@@ -161,13 +159,13 @@ async function proposalOf(
       ? undefined
       : {
           file: o.patch,
-          marks: o.patchMarks === undefined ? { frame: 0, marks: [] } : marksFrom(o.patchMarks),
-          offsetFrames: Math.round(Number(o.patchOffset ?? 0)) || 0,
+          marks: o.patchMarks === undefined ? { frame: 0, marks: [] } : readMarks(o.patchMarks),
+          offsetFrames: readWholeNumber(o.patchOffset ?? '0', 'patch-offset'),
         };
   const platePart =
     o.patchPlate === undefined
       ? undefined
-      : { offsetFrames: o.patchPlate === true ? 0 : Math.round(Number(o.patchPlate)) || 0 };
+      : { offsetFrames: o.patchPlate === true ? 0 : readWholeNumber(o.patchPlate, 'patch-plate') };
   const measuring = {
     plate: progressPrinter('measuring the plate'),
     take: progressPrinter('measuring the take'),

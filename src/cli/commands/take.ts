@@ -1,5 +1,4 @@
 /** `take`: add takes, star them, list them. */
-import { readFileSync } from 'node:fs';
 import { basename, extname } from 'node:path';
 import type { Command } from 'commander';
 import type { Book } from '../../book/book.js';
@@ -11,8 +10,9 @@ import { turnTake } from '../../book/turn-take.js';
 import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { isPictureFolder, picturesIn } from '../../media/sequence.js';
-import { parseMarks, type MarksFile } from '../../plate/marks/marks.js';
+import type { MarksFile } from '../../plate/marks/marks.js';
 import { action, answer, table } from '../output.js';
+import { readMarks } from '../read-marks.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 
 /**
@@ -115,8 +115,7 @@ async function addFilms(book: Book, files: readonly string[], o: AddOptions): Pr
   );
 }
 
-const marksFrom = (file: string | undefined): MarksFile | null =>
-  file === undefined ? null : parseMarks(readFileSync(file, 'utf8'), basename(file));
+const marksFrom = (file: string | undefined): MarksFile | null => (file === undefined ? null : readMarks(file));
 
 const addedWords = (t: TakeDocument): string => `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}`;
 

@@ -1,14 +1,13 @@
 /** `turn FILE --marks M.json`: yaw of a turning person or thing for every frame. */
-import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';
 import { rounded } from '../../core/amount.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { checkMarks } from '../../plate/marks/check-marks.js';
-import { parseMarks } from '../../plate/marks/marks.js';
 import { readerLumaSource } from '../../plate/ride/reader-luma-source.js';
 import { measureTurn } from '../../plate/turn/turn.js';
 import { action, answer, progressPrinter, table } from '../output.js';
+import { readMarks } from '../read-marks.js';
 
 /** Adds `turn`: one file and pose marks in, yaw (degrees) a frame out; touches no book. */
 export function register(program: Command): void {
@@ -22,7 +21,7 @@ export function register(program: Command): void {
     .option('--json', 'one JSON document')
     .action(
       action(async (file: string, o: { marks: string; json?: boolean }) => {
-        const marks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
+        const marks = readMarks(o.marks);
         const reader = await VideoReader.open(file);
         try {
           const { widthPx, heightPx, frameCount, rate } = reader.info;

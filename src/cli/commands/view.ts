@@ -1,12 +1,10 @@
 /** `view FILE --marks M.json`: focal length, tilt, roll and camera height, with what follows from them. */
-import { readFileSync } from 'node:fs';
-import { basename } from 'node:path';
 import type { Command } from 'commander';
 import { amount, rounded } from '../../core/amount.js';
 import type { Measure } from '../../core/measure.js';
 import { measureView } from '../../plate/view/measure-view.js';
-import { parseMarks } from '../../plate/marks/marks.js';
 import { action, answer, table } from '../output.js';
+import { readMarks } from '../read-marks.js';
 
 /** What a person reads for each part of the answer. */
 const TITLES = { focalPx: 'focal length', tiltDeg: 'tilt', rollDeg: 'roll', cameraHeight: 'camera height' };
@@ -24,7 +22,7 @@ export function register(program: Command): void {
     .option('--json', 'one JSON document')
     .action(
       action(async (file: string, o: { marks: string; lines: boolean; camera: boolean; json?: boolean }) => {
-        const marks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
+        const marks = readMarks(o.marks);
         const { view, horizon, places } = await measureView(file, marks, { lines: o.lines, camera: o.camera });
         const parts = {
           focalPx: view.focalPx,

@@ -13,6 +13,7 @@ import { groundPoint } from '../../geometry/camera.js';
 import { dot, type Vec3 } from '../../geometry/mat3.js';
 import { sunOfShadow } from '../../plate/light/light-shadow.js';
 import type { MarksFile } from '../../plate/marks/marks.js';
+import { isCarried } from '../../plate/marks/seat.js';
 import type { FoundLamp, PlateMeasures, View } from '../../plate/types.js';
 import { viewCamera } from '../../plate/view/view-derived.js';
 import { marksOf, type MarkOf } from '../proposal-input.js';
@@ -134,7 +135,8 @@ export function keyAtStand(
   marks: MarksFile,
 ): { readonly azimuthDeg: number; readonly elevationDeg: number } | null {
   const { view } = pm,
-    stand = view === undefined ? undefined : marksOf(marks, 'stand').find((s) => s.frame === view.frame);
+    stand =
+      view === undefined || isCarried(marks) ? undefined : marksOf(marks, 'stand').find((s) => s.frame === view.frame);
   return view === undefined || stand === undefined
     ? null
     : keyOfLamp(view, marks, stand.mark.ground, pm.widthPx / 1000, pm.foundLamp);

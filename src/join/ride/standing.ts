@@ -46,12 +46,13 @@ export function standingOf({ plate, take }: ProposalInput): Standing {
     carries = marksOf(plate.marks, 'carry'),
     upright = carries.filter((c) => c.mark.ground !== undefined && c.mark.top !== undefined),
     stood = marksOf(plate.marks, 'stand').map((s) => ({ frame: s.frame, ground: s.mark.ground, top: s.mark.top }));
+  const seats = upright.map((c) => ({ frame: c.frame, ground: c.mark.ground!, top: c.mark.top! })),
+    // On a frame of its own the carry mark's word holds.
+    marked = [...seats, ...stood.filter((s) => !seats.some((c) => c.frame === s.frame))].sort(
+      (a, b) => a.frame - b.frame,
+    );
   const stands: readonly Stand[] =
-    upright.length > 0
-      ? upright.map((c) => ({ frame: c.frame, ground: c.mark.ground!, top: c.mark.top! }))
-      : stood.length > 0
-        ? stood
-        : carries.map((c) => ({ frame: c.frame, ...middleOf(c.mark.region) }));
+    marked.length > 0 ? marked : carries.map((c) => ({ frame: c.frame, ...middleOf(c.mark.region) }));
   if (stands.length === 0 && !isLayered(take.marks))
     throw new PlatewrightError(
       'PW-JOIN-STAND',

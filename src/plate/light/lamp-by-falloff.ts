@@ -17,6 +17,7 @@ import { groundPoint, type Pinhole } from '../../geometry/camera.js';
 import type { Vec3 } from '../../geometry/mat3.js';
 import type { Picture } from '../../image/picture.js';
 import type { Mark, MarksFile } from '../marks/marks.js';
+import { standsOnGround } from '../marks/seat.js';
 import type { FoundLamp, View } from '../types.js';
 import { viewCamera } from '../view/view-derived.js';
 import { MARK_NOISE } from '../view/view-observations.js';
@@ -107,7 +108,9 @@ export function lampByFalloff(
   if (view.cameraHeight.value === null) return null;
   const own = {
     ...given,
-    marks: given.marks.filter((m) => (m.frame ?? given.frame) === view.frame),
+    marks: given.marks.filter(
+      (m) => (m.frame ?? given.frame) === view.frame && (m.kind !== 'stand' || standsOnGround(m, given)),
+    ),
     frame: view.frame,
   };
   const cam = viewCamera(view);

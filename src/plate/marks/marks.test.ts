@@ -6,11 +6,17 @@ import { withMark } from '../one-a-frame.js';
 describe('a marks file that has not the form asked for', () => {
   it('is told by its place and what belongs there, in plain words', () => {
     expect(() => parseMarks('{"frame":0,"marks":[{"kind":"stand","ground":[1,2]}]}', 'm.json')).toThrow(
-      'm.json: marks.0.top is missing; a list of numbers, as the point [x, y] belongs there',
+      'm.json: mark 1 (stand): top is missing; a list of numbers, as the point [x, y] belongs there',
     );
     expect(() => parseMarks('{"frame":0,"marks":[{"kind":"pose","frame":"3","yawDeg":1}]}', 'm.json')).toThrow(
-      'marks.0.frame should be a number, but is a text',
+      'mark 1 (pose): frame should be a number, but is a text',
     );
+    expect(() => parseMarks('{"marks":[{"kind":"Stand"}]}', 'm.json')).toThrow(
+      /m\.json: mark 1: there is no kind "Stand"; kinds are upright, groundLines, /,
+    );
+    expect(() =>
+      parseMarks('{"marks":[{"kind":"receiver","surface":"wall","polygon":[[0,0],[9,0],[9,9]]}]}', 'm.json'),
+    ).toThrow('m.json: mark 1 (receiver): a wall needs base');
     expect(() => parseMarks('[]', 'm.json')).toThrow('the document should be an object in braces, but is a list');
   });
 

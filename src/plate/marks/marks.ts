@@ -137,6 +137,7 @@ export const markSchema = z.discriminatedUnion('kind', [
 ]);
 export type Mark = z.infer<typeof markSchema>;
 export type MarkKind = Mark['kind'];
+const MARK_KINDS: readonly MarkKind[] = markSchema.options.map((o) => o.shape.kind.value);
 export type Point = readonly [number, number];
 
 export const marksFileSchema = z.object({
@@ -189,6 +190,22 @@ export function firstIssue(error: z.ZodError): string {
     : `${place} should be ${wanted}, but is ${got}`;
 }
 
+/** First issue of a marks file, its mark counted from 1 and named as checkMarks does. */
+function markIssue(error: z.ZodError, raw: unknown): string {
+  const issue = error.issues[0],
+    [list, index, ...place] = issue?.path ?? [];
+  if (issue === undefined || list !== 'marks' || typeof index !== 'number') return firstIssue(error);
+  const kind: unknown = (raw as { marks: ({ kind?: unknown } | null)[] }).marks[index]?.kind;
+  if (place.length === 1 && place[0] === 'kind')
+    return kind === undefined
+      ? `mark ${index + 1} says no kind; kinds are ${MARK_KINDS.join(', ')}`
+      : `mark ${index + 1}: there is no kind ${JSON.stringify(kind)}; kinds are ${MARK_KINDS.join(', ')}`;
+  const named = typeof kind === 'string' ? `mark ${index + 1} (${kind})` : `mark ${index + 1}`;
+  return place.length === 0
+    ? firstIssue(new z.ZodError([{ ...issue, path: [named] }]))
+    : `${named}: ${firstIssue(new z.ZodError([{ ...issue, path: place }]))}`;
+}
+
 /**
  * Parses and checks a marks file's text; what a stand mark says of a carried performer is taken into its carry mark.
  * Throws `PW-MARKS-FORM` naming the place.
@@ -196,7 +213,8 @@ export function firstIssue(error: z.ZodError): string {
 export function parseMarks(text: string, name: string): MarksFile {
   let raw: unknown;
   try {
-    raw = JSON.parse(text);
+    // An editor may put a byte order mark before the text (RFC 8259, 8.1: a parser may pass over it).
+    raw = JSON.parse(text.replace(/^\uFEFF/, ''));
   } catch (cause) {
     throw new PlatewrightError(
       'PW-MARKS-FORM',
@@ -206,7 +224,7 @@ export function parseMarks(text: string, name: string): MarksFile {
   }
   const parsed = marksFileSchema.safeParse(raw);
   if (!parsed.success)
-    throw new PlatewrightError('PW-MARKS-FORM', `${name}: ${firstIssue(parsed.error)}`, { cause: parsed.error });
+    throw new PlatewrightError('PW-MARKS-FORM', `${name}: ${markIssue(parsed.error, raw)}`, { cause: parsed.error });
   return withSeats(parsed.data);
 }
 
@@ -214,7 +232,8 @@ export function parseMarks(text: string, name: string): MarksFile {
 export function parseRegion(text: string, name: string): RegionFile {
   let raw: unknown;
   try {
-    raw = JSON.parse(text);
+    // An editor may put a byte order mark before the text (RFC 8259, 8.1: a parser may pass over it).
+    raw = JSON.parse(text.replace(/^\uFEFF/, ''));
   } catch (cause) {
     throw new PlatewrightError(
       'PW-REGION-FORM',

@@ -8,6 +8,22 @@ import type { Mark, MarksFile } from './marks.js';
 type Carry = Extract<Mark, { kind: 'carry' }>;
 type Stand = Extract<Mark, { kind: 'stand' }>;
 
+/**
+ * Is the performer carried? Whoever outlined a carrier wants it carried over the whole shot, on whichever frames its
+ * place on it was marked.
+ */
+export function isCarried({ marks }: { readonly marks: readonly Mark[] }): boolean {
+  return marks.some((m) => m.kind === 'carry');
+}
+
+/**
+ * Does this stand mark point at ground? One of a carried performer says where it sits on its carrier, high over the
+ * ground: taken for a thing on the ground it would tilt the solved view.
+ */
+export function standsOnGround(mark: Mark, file: { readonly marks: readonly Mark[] }): mark is Stand {
+  return mark.kind === 'stand' && !isCarried(file);
+}
+
 /** The carry mark with what the stand mark says of the performer's place and height. */
 function seated(carry: Carry, stand: Stand): Carry {
   const height = stand.height ?? carry.height;
@@ -16,7 +32,8 @@ function seated(carry: Carry, stand: Stand): Carry {
 
 /**
  * The marks with every stand mark taken into the carry mark of its frame, where that says no ground and top of its own.
- * Stand marks on other frames stay what they are. The same object where nothing is to be changed.
+ * Stand marks on other frames stay, and say where it sits there (`isCarried`). The same object where nothing is to be
+ * changed.
  */
 export function withSeats(file: MarksFile): MarksFile {
   const frameOf = (m: Mark): number => ('frame' in m ? m.frame : undefined) ?? file.frame;

@@ -8,6 +8,7 @@
 import { trackRegion } from './ride.js';
 import type { LumaSource } from './ride-source.js';
 import type { Mark, MarksFile } from '../marks/marks.js';
+import { standsOnGround } from '../marks/seat.js';
 import { apply, type Point2 } from '../../geometry/mat3.js';
 import type { RideTrack } from '../types.js';
 
@@ -133,7 +134,7 @@ export async function followFooting(
 ): Promise<RideTrack | undefined> {
   const middle = (span.in + span.out - 1) / 2;
   const stands = marks.marks
-    .filter((m): m is StandMark => m.kind === 'stand')
+    .filter((m): m is StandMark => standsOnGround(m, marks))
     .map((mark): Stood => ({ mark, at: mark.frame ?? marks.frame }))
     .filter(({ at }) => at >= span.in && at < span.out)
     .sort((a, b) => Math.abs(a.at - middle) - Math.abs(b.at - middle));

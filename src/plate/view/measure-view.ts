@@ -9,6 +9,7 @@ import { framesPerSecond } from '../../core/rational.js';
 import { horizonLine } from '../../geometry/camera.js';
 import { barsOf, type Bars } from '../bars.js';
 import type { MarksFile } from '../marks/marks.js';
+import { standsOnGround } from '../marks/seat.js';
 import type { CameraMove, View } from '../types.js';
 import { solveView } from './view.js';
 import { groundDistance, uprightHeight, viewCamera } from './view-derived.js';
@@ -44,7 +45,7 @@ export async function measureView(file: string, marks: MarksFile, options: Measu
       const pair =
         m.kind === 'upright'
           ? ([m.foot, m.top] as const)
-          : m.kind === 'stand' || m.kind === 'performer'
+          : standsOnGround(m, marks) || m.kind === 'performer'
             ? ([m.ground, m.top] as const)
             : null;
       if (pair === null) continue;

@@ -5,6 +5,7 @@
  */
 import { apply, type Mat3 } from '../../geometry/mat3.js';
 import type { Mark, MarksFile, Point } from '../marks/marks.js';
+import { standsOnGround } from '../marks/seat.js';
 
 export type ViewObservation =
   | {
@@ -101,7 +102,7 @@ export function observationsFromMarks(marks: MarksFile, options: ObservationOpti
     return m === null ? null : (p) => apply(m, p[0], p[1]);
   };
   for (const mark of marks.marks) {
-    if (!USED.has(mark.kind)) continue;
+    if (!USED.has(mark.kind) || (mark.kind === 'stand' && !standsOnGround(mark, marks))) continue;
     const frame = mark.frame ?? marks.frame;
     const to = move(frame);
     if (to === null) skipped.add(frame);

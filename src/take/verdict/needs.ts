@@ -2,6 +2,7 @@
 import { notMeasurable, type Measure } from '../../core/measure.js';
 import { parseRate, type Rate } from '../../core/rational.js';
 import type { Mark, MarksFile } from '../../plate/marks/marks.js';
+import { standsOnGround } from '../../plate/marks/seat.js';
 import type { Light, PlateMeasures, Stir, Turn } from '../../plate/types.js';
 import { carriedView, subjectView, type SubjectView } from '../../plate/view/view-derived.js';
 import { posesOf, turnFromPoses, type Pose } from '../../plate/turn/turn-poses.js';
@@ -73,16 +74,19 @@ export function needsOfPlate(plate: PlateMeasures, marks: MarksFile): PlateNeeds
     };
     if (plate.view === undefined)
       reason = "the plate's view is not solved; mark an upright of known height on the plate";
-    else if (here.kind === 'stand') subject = subjectView(plate.view, here.ground, here.top, sdPx);
-    else
+    else if (standsOnGround(here, marks)) subject = subjectView(plate.view, here.ground, here.top, sdPx);
+    else {
+      const height = here.height ?? places.find((p) => p.height !== undefined)?.height;
       subject =
-        here.height !== undefined
-          ? carriedView(plate.view, here.ground, here.top, here.height, sdPx)
+        height !== undefined
+          ? carriedView(plate.view, here.ground, here.top, height, sdPx)
           : unscaled(carriedView(plate.view, here.ground, here.top, 1, sdPx));
+    }
     if (plate.view !== undefined && subject === null)
       reason = "the performer's ground lies above the plate's horizon; check the stand mark";
   }
-  const cutBelow = here?.kind === 'stand' && here.ground[1] > (1 - CUT_BELOW) * plate.heightPx;
+  const cutBelow =
+    here !== undefined && standsOnGround(here, marks) && here.ground[1] > (1 - CUT_BELOW) * plate.heightPx;
   const poses = posesOf(marks);
   const eyeline = marks.marks.find((m) => m.kind === 'eyeline');
   const spread = plate.look?.edgeSpreadPx.value ?? null;

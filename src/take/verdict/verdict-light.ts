@@ -78,7 +78,13 @@ function angle(needed: Measure | null, taken: Measure, overcast: boolean) {
     taken,
     untold: { reason: overcast ? 'the take shows no key' : (taken.reason ?? ''), wouldHelp: HELP_TAKE },
     within: (sd: number): string => `${sd.toFixed(0)}°`,
-    surer: (needed?.sd ?? 0) > (taken.sd ?? 0) ? HELP_PLATE : HELP_TAKE,
+    // What the plate's own measure asks for goes first: where a shadow is marked, it is the view that leaves it unsure.
+    surer:
+      (needed?.sd ?? 0) <= (taken.sd ?? 0)
+        ? HELP_TAKE
+        : needed?.wouldHelp === undefined
+          ? HELP_PLATE
+          : `on the plate, ${needed.wouldHelp}`,
   };
 }
 
