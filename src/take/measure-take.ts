@@ -23,7 +23,7 @@ import { measureTakeCamera } from './take-camera.js';
 import { takeFigures } from './take-figures.js';
 import { lookAt, shrink, type Look } from './take-look.js';
 import { repeatsInWords } from '../film/repeated-frames.js';
-import { onPerformersFrame, performerAt } from './take-marks.js';
+import { heightPxOf, onPerformersFrame, performerAt } from './take-marks.js';
 import type { TakeOptions } from './take-options.js';
 import { passOver, type TakePass } from './take-pass.js';
 import { stirOfTake } from './take-stir.js';
@@ -133,10 +133,6 @@ async function ownCamera(
       : await gardenCamera(reader, frames, lookFrame, performer.ground, heightPxOf(performer));
   if (own.note !== null) notes.push(own.note);
   return own.camera;
-}
-
-function heightPxOf({ ground, top }: NonNullable<TakeMeasures['performer']>): number {
-  return Math.hypot(top[0] - ground[0], top[1] - ground[1]);
 }
 
 function heightOf(performer: TakeMeasures['performer'], sdPx: number, frame: number): Measure {

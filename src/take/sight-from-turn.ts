@@ -45,8 +45,8 @@ const POSE_SD_DEG = 3;
 const MOST_LEFT = 0.15,
   LEFT_PX = 0.25,
   LEAST_MOTION = 0.25;
-/** Shares of the slope by which the motion's estimate falls short on made and practice takes, and the least sd. */
-const SHARE_SD = 0.06,
+/** Share of the slope that the motion's estimate is off by (0 to .15 short on traced takes), and the least sd. */
+const SHARE_SD = 0.1,
   LEAST_SD_DEG = 1;
 /** No home camera looks down at its performer more steeply, or up at it. */
 const STEEPEST_DEG = 60,

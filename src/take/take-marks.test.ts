@@ -6,12 +6,15 @@ import { onPerformersFrame, performerAt, takeView } from './take-marks.js';
 
 const W = 100;
 const H = 60;
-/** Ground and top of a block found in a mask, in pixels of a take twice as large. */
-function found(y0: number, y1: number) {
+/**
+ * Ground and top of a block found in a mask, in pixels of a take twice as large; `tail` stands up beside it by so much.
+ */
+function found(y0: number, y1: number, tail = 0) {
   const mask = new Uint8Array(W * H);
   const performer = new Uint8Array(W * H);
   const small = createPicture(W, H, 3);
   for (let y = y0; y < y1; y++) for (let x = 40; x < 60; x++) mask[y * W + x] = 1;
+  for (let y = y0 - tail; y < y1; y++) for (let x = 60; x < 66; x++) if (tail > 0) mask[y * W + x] = 1;
   return performerAt(
     { frame: 0, marks: [] },
     { coded: small, small, mask, performer, box: findPerformer(mask, W, H, null, performer), model: null },
@@ -22,6 +25,11 @@ function found(y0: number, y1: number) {
 describe('the performer as found', () => {
   it('stands on the middle of its footprint, a tenth of its height above its lowest pixel', () => {
     expect(found(10, 50)).toMatchObject({ ground: [100, 92], top: [100, 20], marked: false });
+  });
+  it('has its top straight above its ground, so that a tail that stands up does not tip it in the plate', () => {
+    const { ground, top } = found(20, 50, 10);
+    expect(top[1]).toBe(20);
+    expect(top[0]).toBe(ground[0]);
   });
   it('that the lower border cuts has no feet: its ground is the border', () => {
     expect(found(20, 60)).toMatchObject({ ground: [100, 120], top: [100, 40] });

@@ -43,8 +43,8 @@ export function onPerformersFrame(marks: MarksFile): MarksFile {
 }
 
 /**
- * Marked, or found: ground at the middle of the footprint, top at the highest pixel. A performer that the picture's
- * lower border cuts shows no feet: its ground is that border.
+ * Marked, or found: ground at the middle of the footprint, top straight above it, as high as the highest pixel. A
+ * performer that the picture's lower border cuts shows no feet: its ground is that border.
  */
 export function performerAt(marks: MarksFile, look: Look | null, factor: number): TakeMeasures['performer'] {
   for (const m of marks.marks) {
@@ -70,13 +70,19 @@ export function performerAt(marks: MarksFile, look: Look | null, factor: number)
   };
   const height = b.y1 - b.y0;
   const low = Math.max(b.y0, b.y1 - 1 - Math.round(0.05 * height));
-  const high = Math.min(b.y1 - 1, b.y0 + Math.round(0.05 * height));
+  const x = ((meanX(low) + b.cx) / 2) * factor;
   return {
-    ground: [((meanX(low) + b.cx) / 2) * factor, (b.touches.bottom ? b.y1 : b.y1 - FOOTPRINT * height) * factor],
-    top: [((meanX(high) + b.cx) / 2) * factor, b.y0 * factor],
+    ground: [x, (b.touches.bottom ? b.y1 : b.y1 - FOOTPRINT * height) * factor],
+    // Its highest point is an ear, a tail or a hump: laid on the plate's upright, a line to it would tip the performer.
+    top: [x, b.y0 * factor],
     heightM: null,
     marked: false,
   };
+}
+
+/** Ground to top, px. */
+export function heightPxOf({ ground, top }: NonNullable<TakeMeasures['performer']>): number {
+  return Math.hypot(top[0] - ground[0], top[1] - ground[1]);
 }
 
 /** A home camera unknown to us: a phone's or a short lens's field, aimed somewhat down at a small performer. */

@@ -11,6 +11,7 @@
  * (Beaton & Tukey, Technometrics 16, 1974).
  */
 import { invertSymmetric } from '../geometry/linear-solve.js';
+import { distanceToSet } from '../image/distance.js';
 import { FlowPicture, motionAt, type MotionField } from '../image/flow.js';
 import { median } from '../image/statistics.js';
 
@@ -43,6 +44,8 @@ const CELL = 6;
 /** A cell counts where the way there and back meets within this share of it, or within so many pixels. */
 const MEETS = 0.15,
   MEETS_PX = 0.6;
+/** What lies nearer to the body's outline moves as what is still beside it says, px. */
+const EDGE = 5;
 /** Room round the body that the motion's estimate sees, px. */
 const ROOM = 12;
 /** Cells below this tell nothing. */
@@ -83,10 +86,11 @@ export function cellMotions(
   try {
     const there = motionAt(from, to, 0),
       back = motionAt(from, to, 1),
+      [inFirst, inSecond] = [innerPart(a.covered, w, h), innerPart(b.covered, w, h)],
       out: CellMotion[] = [];
     for (let y = 0; y + CELL <= h; y += CELL)
       for (let x = 0; x + CELL <= w; x += CELL) {
-        const m = meanMotion({ there, back, from: a.covered, to: b.covered, w, h }, x, y);
+        const m = meanMotion({ there, back, from: inFirst, to: inSecond, w, h }, x, y);
         if (m === null) continue;
         out.push({
           x: box.x0 + x + CELL / 2 + m[0] / 2 - middleX,
@@ -115,6 +119,16 @@ function windowOf(f: BodyFrame, { x0, y0, x1, y1 }: Window): { luma: Float32Arra
       luma[k] = f.covered[i] === 1 ? f.luma[i]! : 0.5;
     }
   return { luma, covered };
+}
+
+/** The body without what lies near its outline. */
+function innerPart(covered: Uint8Array, w: number, h: number): Uint8Array {
+  const off = distanceToSet(
+    covered.map((v) => 1 - v),
+    w,
+    h,
+  );
+  return covered.map((v, i) => (v === 1 && off[i]! > EDGE ? 1 : 0));
 }
 
 interface BothWays {

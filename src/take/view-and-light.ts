@@ -13,7 +13,7 @@ import { cardOf, exposureOfCard, lightOfCard, paperFrames, viewOfCard } from './
 import type { TakeMeasures } from './measures.js';
 import type { CardReading } from './card/read-card.js';
 import type { Look } from './take-look.js';
-import { HOME_CAMERA, takeLight, takeView, toldInHeights } from './take-marks.js';
+import { heightPxOf, HOME_CAMERA, takeLight, takeView, toldInHeights } from './take-marks.js';
 import type { TakeOptions } from './take-options.js';
 import type { TakePass } from './take-pass.js';
 import { motionSize, seenBody } from './seen-body.js';
@@ -74,7 +74,7 @@ export async function sightWhereAsked(
   );
   if (options.view !== undefined || card !== null || viewSettled(marks) || performer === null || places.size > 1)
     return null;
-  const size = motionSize(widthPx, heightPx);
+  const size = motionSize(widthPx, heightPx, heightPxOf(performer));
   const scaled = ([x, y]: readonly [number, number]): [number, number] => [
     (x * size.width) / widthPx,
     (y * size.height) / heightPx,
