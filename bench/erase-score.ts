@@ -40,118 +40,96 @@ interface Score {
   each: number[];
 }
 
-/** Scores the clean frames of a file as they come. */
-export async function measureOne(
-  name: string,
-  file: string,
-  region: RegionFile,
-  truthAt: (n: number) => Promise<Picture>,
-  exposed = false,
-  toBefore: (n: number) => Mat3 = () => IDENTITY3,
-): Promise<{ seen: number | null; unseen: number | null }> {
-  const s: Score = {
-    seen: 0,
-    seenN: 0,
-    unseen: 0,
-    unseenN: 0,
-    worst: Infinity,
-    worstFrame: -1,
-    flicker: 0,
-    flickerN: 0,
-    grain: 0,
-    each: [],
-  };
-  const every = Math.max(1, Number(value('every') ?? 1));
-  let before: { n: number; error: Float32Array; cover: Float32Array } | null = null;
-  let frames = 0;
-  const reader = await VideoReader.open(file);
-  const t0 = performance.now();
-  const cleaner = await PlateCleaner.build(reader, { regions: [region] });
-  const gathered = (performance.now() - t0) / 1000;
-  const look = await measureLook(reader);
-  const t1 = performance.now();
-  const curves = grower(
-    {
-      table: look.grain.table,
-      autocorrelation: look.grain.autocorrelation,
-      channelCorrelation: look.grain.channelCorrelation,
-    },
-    1,
-  )?.curves;
-  for (let n = 0; n < reader.info.frameCount; n += every) {
-    const read = toCodedRgb(await reader.frame(n));
-    const plate = { ...read, data: read.data.slice() };
-    const clean = { ...plate, data: plate.data.slice() };
-    const box = cleaner.clean(n, plate);
-    if (box !== null) layBox(clean, box);
-    frames++;
-    const shown = await truthAt(n);
-    const truth = exposed ? likePlate(shown, clean, box) : { ...shown, data: shown.data.slice() };
-    const { width: w, height: h } = truth;
-    const N = w * h;
-    const error = new Float32Array(N);
-    const cover = new Float32Array(N);
-    let sum = 0;
-    let count = 0;
-    if (box !== null) {
-      const [x0, y0, x1, y1] = box.box;
-      for (let y = y0; y < y1; y++)
-        for (let x = x0; x < x1; x++) {
-          const b = (y - y0) * (x1 - x0) + x - x0;
-          const i = y * w + x;
-          if (box.cover[b]! < 0.99) continue;
-          let e = 0;
-          for (let c = 0; c < 3; c++) e += (clean.data[c * N + i]! - truth.data[c * N + i]!) ** 2 / 3;
-          if (box.madeUp[b]! > 0.5) {
-            s.unseen += e;
-            s.unseenN++;
-          } else {
-            s.seen += e;
-            s.seenN++;
-            if (curves !== undefined)
-              for (let c = 0; c < 3; c++)
-                s.grain += curves[c]![Math.min(63, Math.max(0, Math.round(63 * truth.data[c * N + i]!)))]! ** 2 / 3;
-          }
-          sum += e;
-          count++;
-          cover[i] = 1;
-          error[i] =
-            0.2126 * (clean.data[i]! - truth.data[i]!) +
-            0.7152 * (clean.data[N + i]! - truth.data[N + i]!) +
-            0.0722 * (clean.data[2 * N + i]! - truth.data[2 * N + i]!);
-        }
-      if (pictures !== undefined)
-        await writePng16(
-          join(pictures, `${name}_${String(n).padStart(4, '0')}.png`),
-          sideBySide([plate, clean, truth], box),
-        );
-    }
-    const p = count > 200 ? -10 * Math.log10(sum / count) : NaN;
-    s.each.push(Math.round(10 * p) / 10);
-    if (p < s.worst) {
-      s.worst = p;
-      s.worstFrame = n;
-    }
-    if (before !== null && before.n === n - 1) {
-      // Along the set's true motion, so that a still fill is seen to be still.
-      const m = toBefore(n);
-      for (let i = 0; i < N; i++) {
-        if (cover[i]! === 0) continue;
-        const [x, y] = apply(m, (i % w) + 0.5, Math.floor(i / w) + 0.5);
-        if (!(x > 1 && y > 1 && x < w - 1 && y < h - 1) || before.cover[Math.floor(y) * w + Math.floor(x)]! === 0)
-          continue;
-        s.flicker += (error[i]! - sampleBilinear(before.error, w, h, x, y)) ** 2;
-        s.flickerN++;
+/** What a score begins as. */
+const nothing = (): Score => ({
+  seen: 0,
+  seenN: 0,
+  unseen: 0,
+  unseenN: 0,
+  worst: Infinity,
+  worstFrame: -1,
+  flicker: 0,
+  flickerN: 0,
+  grain: 0,
+  each: [],
+});
+
+/** Luma's error of a clean frame and where it was replaced, over the whole frame. */
+interface FrameError {
+  readonly n: number;
+  readonly error: Float32Array;
+  readonly cover: Float32Array;
+}
+
+type GrainCurves = NonNullable<ReturnType<typeof grower>>['curves'];
+
+/** Adds a frame's replaced pixels to the score: what other frames show, what was made up, the worst frame. */
+function addFrame(
+  s: Score,
+  n: number,
+  clean: Picture,
+  truth: Picture,
+  box: CleanedBox | null,
+  curves: GrainCurves | undefined,
+): FrameError {
+  const { width: w, height: h } = truth;
+  const N = w * h;
+  const error = new Float32Array(N);
+  const cover = new Float32Array(N);
+  let sum = 0;
+  let count = 0;
+  const [x0, y0, x1, y1] = box?.box ?? [0, 0, 0, 0];
+  for (let y = y0; y < y1; y++)
+    for (let x = x0; x < x1; x++) {
+      const b = (y - y0) * (x1 - x0) + x - x0;
+      const i = y * w + x;
+      if (box!.cover[b]! < 0.99) continue;
+      let e = 0;
+      for (let c = 0; c < 3; c++) e += (clean.data[c * N + i]! - truth.data[c * N + i]!) ** 2 / 3;
+      if (box!.madeUp[b]! > 0.5) {
+        s.unseen += e;
+        s.unseenN++;
+      } else {
+        s.seen += e;
+        s.seenN++;
+        if (curves !== undefined)
+          for (let c = 0; c < 3; c++)
+            s.grain += curves[c]![Math.min(63, Math.max(0, Math.round(63 * truth.data[c * N + i]!)))]! ** 2 / 3;
       }
+      sum += e;
+      count++;
+      cover[i] = 1;
+      error[i] =
+        0.2126 * (clean.data[i]! - truth.data[i]!) +
+        0.7152 * (clean.data[N + i]! - truth.data[N + i]!) +
+        0.0722 * (clean.data[2 * N + i]! - truth.data[2 * N + i]!);
     }
-    before = { n, error, cover };
+  const p = count > 200 ? -10 * Math.log10(sum / count) : NaN;
+  s.each.push(Math.round(10 * p) / 10);
+  if (p < s.worst) {
+    s.worst = p;
+    s.worstFrame = n;
   }
-  const cleaned = (performance.now() - t1) / 1000;
-  await reader.close();
-  const db = (e: number, n: number): number | null =>
-    n === 0 || e === 0 ? null : Math.round(-100 * Math.log10(e / n)) / 10;
-  const { report } = cleaner;
-  const row = {
+  return { n, error, cover };
+}
+
+/** Adds how the error changes from the frame before, along the set's true motion `m`: a still fill is seen to be still. */
+function addFlicker(s: Score, before: FrameError, now: FrameError, m: Mat3, w: number, h: number): void {
+  for (let i = 0; i < w * h; i++) {
+    if (now.cover[i]! === 0) continue;
+    const [x, y] = apply(m, (i % w) + 0.5, Math.floor(i / w) + 0.5);
+    if (!(x > 1 && y > 1 && x < w - 1 && y < h - 1) || before.cover[Math.floor(y) * w + Math.floor(x)]! === 0) continue;
+    s.flicker += (now.error[i]! - sampleBilinear(before.error, w, h, x, y)) ** 2;
+    s.flickerN++;
+  }
+}
+
+const db = (e: number, n: number): number | null =>
+  n === 0 || e === 0 ? null : Math.round(-100 * Math.log10(e / n)) / 10;
+
+/** What a score comes to. */
+function rowOf(name: string, s: Score, report: PlateCleaner['report'], gathered: number, perFrame: number) {
+  return {
     shot: name,
     psnrSeen: db(s.seen, s.seenN),
     psnrUnseen: db(s.unseen, s.unseenN),
@@ -164,18 +142,64 @@ export async function measureOne(
     sources: report.sources.length,
     move: report.move,
     gathered,
-    perFrame: cleaned / frames,
+    perFrame,
   };
-  if (args.includes('--json')) console.log(JSON.stringify(row));
-  else
-    console.log(
-      `${name}: seen ${row.psnrSeen} dB (34 bar, 38 goal; the film's grain alone ${row.grainAllows}), ` +
-        `never seen ${row.psnrUnseen} dB (24) on ${(100 * row.unseenShare).toFixed(1)} %, ` +
-        `worst frame ${row.worstFrame} ${row.worst} dB, ` +
-        (row.flickerRms === null ? '' : `error changes by ${(255 * row.flickerRms).toFixed(2)}/255 a frame; `) +
-        `${row.sources} sources, ${row.move}, gathered in ${gathered.toFixed(0)} s, ` +
-        `${row.perFrame.toFixed(1)} s a frame`,
-    );
+}
+
+const inWords = (row: ReturnType<typeof rowOf>): string =>
+  `${row.shot}: seen ${row.psnrSeen} dB (34 bar, 38 goal; the film's grain alone ${row.grainAllows}), ` +
+  `never seen ${row.psnrUnseen} dB (24) on ${(100 * row.unseenShare).toFixed(1)} %, ` +
+  `worst frame ${row.worstFrame} ${row.worst} dB, ` +
+  (row.flickerRms === null ? '' : `error changes by ${(255 * row.flickerRms).toFixed(2)}/255 a frame; `) +
+  `${row.sources} sources, ${row.move}, gathered in ${row.gathered.toFixed(0)} s, ` +
+  `${row.perFrame.toFixed(1)} s a frame`;
+
+/**
+ * Scores the clean frames of a file as they come. @param exposed the truth is brought to each frame's light first;
+ * `toBefore`: pixels of a frame → those of the one before, the set's true motion
+ */
+export async function measureOne(
+  name: string,
+  file: string,
+  region: RegionFile,
+  truthAt: (n: number) => Promise<Picture>,
+  exposed = false,
+  toBefore: (n: number) => Mat3 = () => IDENTITY3,
+): Promise<{ seen: number | null; unseen: number | null }> {
+  const s = nothing();
+  const every = Math.max(1, Number(value('every') ?? 1));
+  let before: FrameError | null = null;
+  let frames = 0;
+  const reader = await VideoReader.open(file);
+  const t0 = performance.now();
+  const cleaner = await PlateCleaner.build(reader, { regions: [region] });
+  const gathered = (performance.now() - t0) / 1000;
+  const look = await measureLook(reader);
+  const t1 = performance.now();
+  const { table, autocorrelation, channelCorrelation } = look.grain;
+  const curves = grower({ table, autocorrelation, channelCorrelation }, 1)?.curves;
+  for (let n = 0; n < reader.info.frameCount; n += every) {
+    const read = toCodedRgb(await reader.frame(n));
+    const plate = { ...read, data: read.data.slice() };
+    const clean = { ...plate, data: plate.data.slice() };
+    const box = cleaner.clean(n, plate);
+    if (box !== null) layBox(clean, box);
+    frames++;
+    const shown = await truthAt(n);
+    const truth = exposed ? likePlate(shown, clean, box) : { ...shown, data: shown.data.slice() };
+    const now = addFrame(s, n, clean, truth, box, curves);
+    if (box !== null && pictures !== undefined)
+      await writePng16(
+        join(pictures, `${name}_${String(n).padStart(4, '0')}.png`),
+        sideBySide([plate, clean, truth], box),
+      );
+    if (before !== null && before.n === n - 1) addFlicker(s, before, now, toBefore(n), truth.width, truth.height);
+    before = now;
+  }
+  const cleaned = (performance.now() - t1) / 1000;
+  await reader.close();
+  const row = rowOf(name, s, cleaner.report, gathered, cleaned / frames);
+  console.log(args.includes('--json') ? JSON.stringify(row) : inWords(row));
   return { seen: row.psnrSeen, unseen: row.psnrUnseen };
 }
 

@@ -28,33 +28,45 @@ import { H, W, beside, compare, darkest, outlineOf, planar, shareOf } from './gr
 import { SKY_RGB, lampsText, paneText } from './ground-lamps.js';
 import { PLACES } from './ground-places.js';
 
-async function rowOf(c: Case, folder: string, o: TraceOptions, pictures: boolean): Promise<string> {
-  const camera: Camera = { ...aim([0, c.cameraHeight, -c.far], 0, c.tilt, c.focalPx), widthPx: W, heightPx: H };
+/** The empty set and the set with the body, traced, scene-linear; the body cut out of it: premultiplied, and its matte. */
+interface Traced {
+  readonly base: Picture;
+  readonly truth: Picture;
+  readonly performer: Picture;
+  readonly matte: Float32Array;
+}
+
+const cameraOf = (c: Case): Camera => ({
+  ...aim([0, c.cameraHeight, -c.far], 0, c.tilt, c.focalPx),
+  widthPx: W,
+  heightPx: H,
+});
+
+/** Where the body stands. */
+const POSITION: Vec3 = [0, 0, 0];
+
+async function traced(c: Case, camera: Camera, o: TraceOptions): Promise<Traced> {
   const rect = { x: 0, y: 0, w: W, h: H };
   const head = 'global_settings{assumed_gamma 1.0 max_trace_level 5}\n';
   const lit =
     head + lampsText(c, camera) + BACK + c.floor + (c.set ?? '') + (c.pane === undefined ? '' : paneText(c.pane));
-  const position: Vec3 = [0, 0, 0];
   const body =
     c.body === 'rabbit'
-      ? rabbitDeclarations() + rabbit({ position, yaw: c.yaw })
-      : passenger({ position, yaw: c.yaw }, 'plum');
+      ? rabbitDeclarations() + rabbit({ position: POSITION, yaw: c.yaw })
+      : passenger({ position: POSITION, yaw: c.yaw }, 'plum');
   const base = planar(await trace(lit, camera, rect, o));
   const truth = planar(await trace(lit + body, camera, rect, o));
-  const dark = await trace(
-    `${head}background{rgb 0}\nlight_source{<0,50,-50> rgb 0.4 shadowless}\n` +
-      `${body.replaceAll(' reflection 0.04', '')}`,
-    camera,
-    rect,
-    o,
-  );
-  const bright = await trace(
-    `${head}background{rgb 1}\nlight_source{<0,50,-50> rgb 0.4 shadowless}\n` +
-      `${body.replaceAll(' reflection 0.04', '')}`,
-    camera,
-    rect,
-    o,
-  );
+  // What differs between black and white behind it is no body.
+  const before = (rgb: 0 | 1) =>
+    trace(
+      `${head}background{rgb ${rgb}}\nlight_source{<0,50,-50> rgb 0.4 shadowless}\n` +
+        `${body.replaceAll(' reflection 0.04', '')}`,
+      camera,
+      rect,
+      o,
+    );
+  const dark = await before(0);
+  const bright = await before(1);
   const n = W * H;
   const matte = new Float32Array(n);
   for (let i = 0; i < n; i++) matte[i] = Math.min(1, Math.max(0, 1 - (bright.rgb[3 * i + 1]! - dark.rgb[3 * i + 1]!)));
@@ -65,22 +77,54 @@ async function rowOf(c: Case, folder: string, o: TraceOptions, pictures: boolean
       performer.data[k * n + i] = a <= 0 ? 0 : Math.max(0, truth.data[k * n + i]! - (1 - a) * base.data[k * n + i]!);
     performer.data[3 * n + i] = a;
   }
-  const foot = project(camera, position);
-  const key = c.lamps[0];
-  const at: GroundFrame = {
+  return { base, truth, performer, matte };
+}
+
+/** The ground under the body as the camera sees it. */
+function groundOf(c: Case, camera: Camera): GroundFrame {
+  const foot = project(camera, POSITION);
+  return {
     frame: 0,
     foot: [foot[0], foot[1]],
     pxPerMetre:
       c.focalPx / (c.far * Math.cos((c.tilt * Math.PI) / 180) - c.cameraHeight * Math.sin((c.tilt * Math.PI) / 180)),
     tiltDeg: c.tilt,
     rollDeg: 0,
-    azimuthDeg: key?.azimuth ?? 0,
+    azimuthDeg: c.lamps[0]?.azimuth ?? 0,
   };
+}
+
+/** Of a lamp: the light on the ground without it over that with all, per channel. */
+function shadesOf(c: Case): (lamp: Lamp) => [number, number, number] {
   const sky = SKY_RGB.map((s) => (s * c.sky) / 1.6);
   const onGround = (l: Lamp): number[] => l.rgb.map((s) => s * Math.sin((l.elevation * Math.PI) / 180));
   const all = [0, 1, 2].map((k) => sky[k]! + c.lamps.reduce((s, l) => s + onGround(l)[k]!, 0));
-  const without = (l: Lamp): [number, number, number] =>
-    [0, 1, 2].map((k) => (all[k]! - onGround(l)[k]!) / all[k]!) as [number, number, number];
+  return (l) => [0, 1, 2].map((k) => (all[k]! - onGround(l)[k]!) / all[k]!) as [number, number, number];
+}
+
+/** Marked surfaces of a case, as the camera sees them on the one frame. */
+function receiversOf(c: Case, camera: Camera): unknown {
+  const seenAt = (p: Vec3): [number, number] => {
+    const q = project(camera, p);
+    return [q[0], q[1]];
+  };
+  return c.receivers?.map((r) => ({
+    surface: r.surface,
+    ...(r.height === undefined ? {} : { height: r.height }),
+    frames: [
+      {
+        frame: 0,
+        polygon: r.outline.map(seenAt),
+        ...(r.surface === 'wall' ? { base: [seenAt(r.outline[0]!), seenAt(r.outline[1]!)] } : {}),
+      },
+    ],
+  }));
+}
+
+/** The step under the case's own camera and light. */
+function stepOf(c: Case, camera: Camera, base: Picture, at: GroundFrame): GroundStep {
+  const key = c.lamps[0];
+  const without = shadesOf(c);
   const step: GroundStep = {
     step: 'ground',
     on: true,
@@ -111,22 +155,7 @@ async function rowOf(c: Case, folder: string, o: TraceOptions, pictures: boolean
       ? {}
       : { reflection: { ...c.step.reflection, share: shareOf(c, camera, base, at) } }),
   } as GroundStep;
-  const seenAt = (p: Vec3): [number, number] => {
-    const q = project(camera, p);
-    return [q[0], q[1]];
-  };
-  if (c.receivers !== undefined)
-    (step as { receivers?: unknown }).receivers = c.receivers.map((r) => ({
-      surface: r.surface,
-      ...(r.height === undefined ? {} : { height: r.height }),
-      frames: [
-        {
-          frame: 0,
-          polygon: r.outline.map(seenAt),
-          ...(r.surface === 'wall' ? { base: [seenAt(r.outline[0]!), seenAt(r.outline[1]!)] } : {}),
-        },
-      ],
-    }));
+  if (c.receivers !== undefined) (step as { receivers?: unknown }).receivers = receiversOf(c, camera);
   if (c.lit === true) {
     const spanPx = at.pxPerMetre * (c.body === 'rabbit' ? RABBIT_HEIGHT : PASSENGER_HEIGHT);
     const radius = Math.max(2, Math.round(0.03 * spanPx));
@@ -134,26 +163,44 @@ async function rowOf(c: Case, folder: string, o: TraceOptions, pictures: boolean
     if (measured !== null)
       Object.assign(step, { litLinear: measured.linear, litSpread: measured.spread, litRadiusPx: radius });
   }
+  return step;
+}
+
+/** The empty set with the step's shade and mirror image, and the performer over them. */
+function laid(
+  c: Case,
+  camera: Camera,
+  { base, truth, performer, matte }: Traced,
+  step: GroundStep,
+  at: GroundFrame,
+): Picture {
   const out: Picture = { ...base, data: base.data.slice() };
   const box = [0, 0, W, H] as const;
-  const touched = new Uint8Array(n);
+  const touched = new Uint8Array(W * H);
   const shade = shadeGround(step, at, { alpha: matte, matteBox: box, widthPx: W, heightPx: H, softEdgePx: 0.5 });
   // As a plate's own shadow on the same floor would tell it.
-  if (shade !== null && key !== undefined)
+  if (shade !== null && c.lamps.length > 0)
     (step as { transmission: readonly [number, number, number] }).transmission = darkest(shade, truth, base, matte);
   if (shade !== null) applyShade(step, shade, base, out, box, touched, null, null);
-  const foots = c.pane === undefined ? null : ([project(camera, c.pane[0]), project(camera, c.pane[1])] as const);
   const mirror = reflectPerformer(step, at, {
     placed: { picture: performer, box },
     widthPx: W,
     heightPx: H,
     region: c.pane === undefined ? null : outlineOf(c, camera),
-    base: foots,
+    base: c.pane === undefined ? null : ([project(camera, c.pane[0]), project(camera, c.pane[1])] as const),
   });
   if (mirror !== null) layMirrored(out, mirror, box, base, box, touched, null);
   layPremultiplied({ out, box, over: performer, overBox: box, touched, hidden: null, matte: null });
-  const score = compare(out, truth, base, matte);
-  if (pictures) await writePng16(join(folder, `${c.id}.png`), beside([base, out, truth]));
+  return out;
+}
+
+async function rowOf(c: Case, folder: string, o: TraceOptions, pictures: boolean): Promise<string> {
+  const camera = cameraOf(c);
+  const set = await traced(c, camera, o);
+  const at = groundOf(c, camera);
+  const out = laid(c, camera, set, stepOf(c, camera, set.base, at), at);
+  const score = compare(out, set.truth, set.base, set.matte);
+  if (pictures) await writePng16(join(folder, `${c.id}.png`), beside([set.base, out, set.truth]));
   return `${c.id.padEnd(16)} ${score}`;
 }
 

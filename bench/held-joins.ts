@@ -168,122 +168,144 @@ function copy(p: Picture): Picture {
   return out;
 }
 
+/** What is kept of a held join beside its frames. */
+interface Kept {
+  readonly recipe: Recipe;
+  readonly first: number;
+  readonly made: readonly number[];
+  readonly erased: boolean;
+}
+
+/** A matte as a picture of three like channels. */
+function greyOf(matte: Float32Array, widthPx: number, heightPx: number): Picture {
+  const p = createPicture(widthPx, heightPx, 3);
+  for (let c = 0; c < 3; c++) p.data.set(matte, c * matte.length);
+  return p;
+}
+
+/** Keeps `count` frames of the program's own join, through H.264, beside its mattes and the plate it stands on. */
+async function keepOwn(
+  file: (n: string) => string,
+  plate: string,
+  recipe: Recipe,
+  tools: JoinOptions,
+  first: number,
+  count: number,
+  mends: boolean,
+): Promise<void> {
+  // The pace's curve counts from the plate's first frame, so the recipe stays whole
+  // and some of its frames are made.
+  const renderer = await JoinRenderer.open(recipe, tools);
+  const { widthPx, heightPx, rate } = renderer.plateInfo;
+  const mattes: Picture[] = [];
+  const w = await VideoWriter.open(file('join.mp4'), {
+    widthPx: widthPx - (widthPx % 2),
+    heightPx,
+    rate,
+    codec: 'h264',
+    crf: 14,
+    preset: 'veryfast',
+  });
+  for await (const f of renderer.frames(first, first + count)) {
+    await w.writeCoded(f.coded());
+    mattes.push(greyOf(f.matte(), widthPx, heightPx));
+  }
+  await Promise.all([w.close(), renderer.close()]);
+  await keep(file('join.mkv'), await range(file('join.mp4'), 0, count));
+  await keep(file('matte.mkv'), mattes);
+  const plates: Picture[] = [];
+  if (mends) {
+    const m = await MendedPlate.open(recipe, tools);
+    for await (const f of m!.frames(first, first + count)) plates.push(toCodedRgb(f));
+  } else plates.push(...(await range(plate, first, count)));
+  await keep(file('plate.mkv'), plates);
+}
+
+/** Keeps a true picture beside its plate and matte. */
+async function keepTrue(file: (n: string) => string, truths: readonly JoinFrame[]): Promise<void> {
+  const kept = {
+    'join.mkv': truths.map((f) => f.join),
+    'plate.mkv': truths.map((f) => f.plate),
+    'matte.mkv': truths.map((f) => greyOf(f.matte, f.join.width, f.join.height)),
+  };
+  for (const [name, frames] of Object.entries(kept)) await keep(file(name), frames);
+}
+
+/** Keeps what the inspection would render again on some frames; which of them there are. */
+async function keepAgain(
+  file: (n: string) => string,
+  recipe: Recipe,
+  tools: JoinOptions,
+  first: number,
+  count: number,
+): Promise<number[]> {
+  const bare = await BareJoin.open(recipe, tools);
+  const made: number[] = [];
+  for (const k of AGAIN) {
+    const r = k < count ? ((await bare?.rendered(first + k)) ?? null) : null;
+    if (r === null) continue;
+    for (const [n, d] of [
+      ['luma', r.luma],
+      ['coded', r.expected.coded.data.subarray(0, 3 * r.luma.length)],
+      ['matte', r.expected.matte],
+    ] as const)
+      writeFileSync(file(`again-${k}-${n}.f32`), Buffer.from(Float32Array.from(d).buffer));
+    made.push(k);
+  }
+  await bare?.close();
+  return made;
+}
+
+/** Proposes a source's recipe and keeps its frames; `recipe.json` comes last, so what was broken off is begun anew. */
+async function make(s: Source, file: (n: string) => string): Promise<void> {
+  const proposal = await proposeFromFiles(s.plate, s.take, s.plateMarks(), s.takeMarks(), 'fast');
+  const length = proposal.recipe.plate.out - proposal.recipe.plate.in;
+  const count = Math.min(COUNT, length);
+  const first = proposal.recipe.plate.in + Math.min(s.from, length - count);
+  const recipe: Recipe = { ...proposal.recipe, plate: { ...proposal.recipe.plate, in: first, out: first + count } };
+  const tools: JoinOptions = {
+    ...(await joinTools(recipe, s.plateMarks(), proposal.camera)),
+    carrier: proposal.carrier,
+    screens: proposal.screens,
+  };
+  const mends = recipe.steps.some(mendsPlate);
+  const truths = await s.truth?.(first, count);
+  if (truths === undefined) await keepOwn(file, s.plate, proposal.recipe, tools, first, count, mends);
+  else await keepTrue(file, truths);
+  const kept: Kept = {
+    recipe: { ...(truths === undefined && mends ? reframedRecipe(proposal.recipe) : proposal.recipe) },
+    first,
+    made: await keepAgain(file, proposal.recipe, tools, first, count),
+    erased: truths !== undefined && mends && s.id !== 'true-pan',
+  };
+  writeFileSync(file('recipe.json'), JSON.stringify(kept));
+}
+
+/** What was rendered again on a frame, as it was kept. */
+function againOf(file: (n: string) => string, k: number, W: number, H: number): Again {
+  const read = (n: string): Float32Array => {
+    const q = readFileSync(file(n));
+    return new Float32Array(q.buffer.slice(q.byteOffset, q.byteOffset + q.byteLength));
+  };
+  const coded = createPicture(W, H, 3);
+  const luma = new Float32Array(W * H);
+  coded.data.set(read(`again-${k}-coded.f32`));
+  for (let i = 0; i < luma.length; i++)
+    luma[i] = 0.2126 * coded.data[i]! + 0.7152 * coded.data[W * H + i]! + 0.0722 * coded.data[2 * W * H + i]!;
+  return { luma: read(`again-${k}-luma.f32`), expected: { coded, luma, matte: read(`again-${k}-matte.f32`) } };
+}
+
 /** Renders what is not yet kept of a source; its frames, recipe and what is rendered again. */
 export async function held(s: Source, folder: string): Promise<HeldJoin> {
   const at = path(folder, s.id);
   const file = (n: string): string => path(at, n);
   if (!existsSync(file('recipe.json'))) {
     mkdirSync(at, { recursive: true });
-    const proposal = await proposeFromFiles(s.plate, s.take, s.plateMarks(), s.takeMarks(), 'fast');
-    const length = proposal.recipe.plate.out - proposal.recipe.plate.in;
-    const count = Math.min(COUNT, length);
-    const first = proposal.recipe.plate.in + Math.min(s.from, length - count);
-    const recipe: Recipe = { ...proposal.recipe, plate: { ...proposal.recipe.plate, in: first, out: first + count } };
-    const tools: JoinOptions = {
-      ...(await joinTools(recipe, s.plateMarks(), proposal.camera)),
-      carrier: proposal.carrier,
-      screens: proposal.screens,
-    };
-    const mends = recipe.steps.some(mendsPlate);
-    const truths = await s.truth?.(first, count);
-    if (truths === undefined) {
-      // The pace's curve counts from the plate's first frame, so the recipe stays whole
-      // and some of its frames are made.
-      const renderer = await JoinRenderer.open(proposal.recipe, tools);
-      const { widthPx, heightPx, rate } = renderer.plateInfo;
-      const mattes: Picture[] = [];
-      const w = await VideoWriter.open(file('join.mp4'), {
-        widthPx: widthPx - (widthPx % 2),
-        heightPx,
-        rate,
-        codec: 'h264',
-        crf: 14,
-        preset: 'veryfast',
-      });
-      for await (const f of renderer.frames(first, first + count)) {
-        await w.writeCoded(f.coded());
-        const p = createPicture(widthPx, heightPx, 3);
-        const m = f.matte();
-        for (let c = 0; c < 3; c++) p.data.set(m, c * m.length);
-        mattes.push(p);
-      }
-      await Promise.all([w.close(), renderer.close()]);
-      await keep(file('join.mkv'), await range(file('join.mp4'), 0, count));
-      await keep(file('matte.mkv'), mattes);
-      const plates: Picture[] = [];
-      if (mends) {
-        const m = await MendedPlate.open(proposal.recipe, tools);
-        for await (const f of m!.frames(first, first + count)) plates.push(toCodedRgb(f));
-      } else plates.push(...(await range(s.plate, first, count)));
-      await keep(file('plate.mkv'), plates);
-    } else {
-      await keep(
-        file('join.mkv'),
-        truths.map((f) => f.join),
-      );
-      await keep(
-        file('plate.mkv'),
-        truths.map((f) => f.plate),
-      );
-      await keep(
-        file('matte.mkv'),
-        truths.map((f) => {
-          const p = createPicture(f.join.width, f.join.height, 3);
-          for (let c = 0; c < 3; c++) p.data.set(f.matte, c * f.matte.length);
-          return p;
-        }),
-      );
-    }
-    const bare = await BareJoin.open(proposal.recipe, tools);
-    const made: number[] = [];
-    for (const k of AGAIN) {
-      const r = k < count ? ((await bare?.rendered(first + k)) ?? null) : null;
-      if (r === null) continue;
-      for (const [n, d] of [
-        ['luma', r.luma],
-        ['coded', r.expected.coded.data.subarray(0, 3 * r.luma.length)],
-        ['matte', r.expected.matte],
-      ] as const)
-        writeFileSync(file(`again-${k}-${n}.f32`), Buffer.from(Float32Array.from(d).buffer));
-      made.push(k);
-    }
-    await bare?.close();
-    writeFileSync(
-      file('recipe.json'),
-      JSON.stringify({
-        recipe: { ...(truths === undefined && mends ? reframedRecipe(proposal.recipe) : proposal.recipe) },
-        first,
-        made,
-        erased: truths !== undefined && mends && s.id !== 'true-pan',
-      }),
-    );
+    await make(s, file);
   }
-  const kept = JSON.parse(readFileSync(file('recipe.json'), 'utf8')) as {
-    recipe: Recipe;
-    first: number;
-    made: number[];
-    erased: boolean;
-  };
+  const kept = JSON.parse(readFileSync(file('recipe.json'), 'utf8')) as Kept;
   const [j, b, m] = await Promise.all(['join.mkv', 'plate.mkv', 'matte.mkv'].map((f) => range(file(f), 0, COUNT)));
-  const W = j![0]!.width;
-  const H = j![0]!.height;
-  const read = (n: string): Float32Array => {
-    const q = readFileSync(file(n));
-    return new Float32Array(q.buffer.slice(q.byteOffset, q.byteOffset + q.byteLength));
-  };
-  const again = new Map(
-    kept.made.map((k) => {
-      const coded = createPicture(W, H, 3);
-      const luma = new Float32Array(W * H);
-      coded.data.set(read(`again-${k}-coded.f32`));
-      for (let i = 0; i < luma.length; i++)
-        luma[i] = 0.2126 * coded.data[i]! + 0.7152 * coded.data[W * H + i]! + 0.0722 * coded.data[2 * W * H + i]!;
-      return [
-        k,
-        { luma: read(`again-${k}-luma.f32`), expected: { coded, luma, matte: read(`again-${k}-matte.f32`) } },
-      ] as const;
-    }),
-  );
+  const { width: W, height: H } = j![0]!;
   return {
     id: s.id,
     family: s.family,
@@ -292,7 +314,7 @@ export async function held(s: Source, folder: string): Promise<HeldJoin> {
     first: kept.first,
     erased: kept.erased,
     recipe: kept.recipe,
-    again,
+    again: new Map(kept.made.map((k) => [k, againOf(file, k, W, H)] as const)),
   };
 }
 
