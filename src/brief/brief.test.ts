@@ -211,7 +211,12 @@ describe('brief', () => {
     expect(b.performer.heightInPlateM).toBeCloseTo(at.heightM, 9);
     expect(b.setUp!.viewElevationDeg).toBeCloseTo((Math.atan2(1.35 - at.heightM / 2, at.distanceM) * 180) / Math.PI, 6);
     expect(b.light.sun!.windows.length).toBeGreaterThan(0);
-    for (const w of b.light.sun!.windows) for (const h of w.cameraHeadingDeg) expect(h).toBeGreaterThan(234.9);
+    // The yard lies between 250 and 340°; the sun may stand 15° beside its place.
+    for (const w of b.light.sun!.windows)
+      for (const h of w.cameraHeadingDeg) {
+        expect(h).toBeGreaterThan(234.9);
+        expect(h).toBeLessThan(355.1);
+      }
     expect(b.light.lamp!.bearingDeg).toBe(40);
     expect(b.light.lamp!.fillStopsBelowKey).toBeCloseTo(Math.log2(3), 9);
     expect(b.instructions.join(' ')).toMatch(/tilted \d+\.\d° down/);

@@ -37,14 +37,14 @@ describe('proposed marks', () => {
   it('finds the boards of a floor as ground lines that give the true tilt when accepted', () => {
     const proposed = proposeMarks(floor(), W, H, 7);
     const lines = proposed.find((p) => p.mark.kind === 'groundLines')!;
-    expect(lines).toBeDefined();
     expect(lines.mark.frame).toBe(7);
     const v = solveView({ frame: 7, focalPx: 850, marks: [lines.mark] }, { widthPx: W, heightPx: H });
     expect(Math.abs(v.tiltDeg.value! + 14)).toBeLessThan(1.2);
     expect(Math.abs(v.tiltDeg.value! + 14)).toBeLessThan(2.5 * v.tiltDeg.sd!);
     const horizon = proposed.find((p) => p.mark.kind === 'horizon')!.mark;
     const [, b, k] = horizonLine(cam);
-    if (horizon.kind === 'horizon') expect(Math.abs(horizon.line[0][1] - -k / b)).toBeLessThan(18);
+    if (horizon.kind !== 'horizon') throw new Error('no horizon was proposed');
+    expect(Math.abs(horizon.line[0][1] - -k / b)).toBeLessThan(18);
   });
 
   it('takes no horizon from lines whose meetings lean against the uprights', () => {
