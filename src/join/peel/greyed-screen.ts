@@ -12,7 +12,8 @@
  * what is lost of it there greys them.
  */
 import { kernels } from '../../image/kernels.js';
-import { CLIPPED, LIT_UNTIL, type LitHue } from './lit-hue.js';
+import { LIT_UNTIL, type LitHue } from './lit-hue.js';
+import { CLIPPED } from './row-light.js';
 import type { SmallLinear } from './small-linear.js';
 
 /** Half sides of the square in which most must agree, and of that in which the performer must be, small pixels. */

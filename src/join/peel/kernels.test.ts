@@ -19,7 +19,7 @@ import { linearFrame } from './linear-frame.js';
 import { cellMoments, cellMomentsPlain, unmixingModel, unmixingModelPlain } from './local-unmix.js';
 import { performerColour, performerColourPlain } from './performer-colour.js';
 import { dropGreyed, dropGreyedPlain } from './greyed-screen.js';
-import { holdToLit, holdToLitPlain } from './lit-hue.js';
+import { holdToOne, holdToOnePlain } from './lit-hue.js';
 import { priorFill, priorFillPlain } from './prior-fill.js';
 import { columnTaps, resampleCells, resampleCellsPlain } from './resample-cells.js';
 import { judgeScreen, judgeScreenPlain, type Judged } from './screen-field.js';
@@ -500,7 +500,14 @@ describe('what the lit screen says of small pixels', () => {
     }
     return data;
   };
-  const LIT = { colour: [0.05, 0.35, 0.09] as const, limit: 0.1, darkLimit: 0.35, brightLimit: 0.2, clips: false };
+  const LIT = {
+    colour: [0.05, 0.35, 0.09] as const,
+    limit: 0.1,
+    darkLimit: 0.35,
+    brightLimit: 0.2,
+    clips: false,
+    rows: null,
+  };
 
   it('holds pixels to the lit colour as the plain twin does, but for single ones at the limit', () => {
     fc.assert(
@@ -510,8 +517,8 @@ describe('what the lit screen says of small pixels', () => {
         const weight = Float32Array.from(sure);
         const other = sure.slice();
         const otherWeight = weight.slice();
-        holdToLit(small, LIT, sure, weight);
-        holdToLitPlain(small, LIT, other, otherWeight);
+        holdToOne(small, LIT, sure, weight);
+        holdToOnePlain(small, LIT, other, otherWeight);
         expect(wrongBytes(sure, other)).toBeLessThanOrEqual(w * h > 500 ? 1 : 0);
         expect(Array.from(weight)).toEqual(Array.from(sure));
       }),

@@ -10,7 +10,9 @@
  */
 import { kernels } from '../../image/kernels.js';
 import { median } from '../../image/statistics.js';
+import { CLIPPED, relit, rowLight, type RowLight } from './row-light.js';
 import type { SmallLinear } from './small-linear.js';
+import type { Floats } from './work-space.js';
 
 export interface LitHue {
   /** Colour of the lit screen, its brightness the median. */
@@ -26,6 +28,8 @@ export interface LitHue {
    * what it shows may never be far brighter than the rest.
    */
   readonly clips: boolean;
+  /** Rows under another light, as a floor's may be; null where there are none. */
+  readonly rows: RowLight | null;
 }
 
 type Rgb = readonly [number, number, number];
@@ -47,11 +51,9 @@ export const DARK_UNTIL = 0.35;
 export const LIT_UNTIL = 1 / LIT_FROM;
 const BRIGHT_FROM = 1 / DARK_UNTIL;
 /**
- * A camera's shoulder or its clipping tells too little of what is brighter in the screen's own channel, linear light;
- * at most so many times what is seen may have come there, and so little that white, which clips too, still lies that
- * many limits away (own choice).
+ * Of what is clipped, at most so many times what is seen may have come there, and so little that white, which clips
+ * too, still lies that many limits away (own choice).
  */
-export const CLIPPED = 0.8;
 const FREED = 2.5,
   FREED_STEP = 0.1,
   WHITE_AWAY = 1.3;
@@ -95,6 +97,7 @@ export function litHue(small: SmallLinear, sure: Uint8Array): LitHue | null {
     darkLimit: dark.length < enough ? DARK : Math.max(limit, limitOf(median(dark))),
     brightLimit: bright.length < enough ? limit : Math.max(limit, limitOf(median(bright))),
     clips: clippedOf(data, at, rho, colour, limit) >= enough,
+    rows: rowLight(small, sure, colour, limit),
   };
 }
 
@@ -120,10 +123,38 @@ function rhoOf(r: number, g: number, b: number, [cr, cg, cb]: Rgb): number {
 }
 
 /**
- * Takes out of `sure` and `weight`, in place, what is as bright as the lit screen and has another chromaticity. By the
- * kernel.
+ * The picture as it would be in the lit screen's light all over, row by row; the same one where no row has another.
+ * In the room that `floats` makes.
  */
-export function holdToLit(small: SmallLinear, lit: LitHue, sure: Uint8Array, weight: Float32Array): void {
+export function evenlyLit(small: SmallLinear, lit: LitHue | null, floats: Floats): SmallLinear {
+  return lit === null || lit.rows === null ? small : relit(small, lit.rows, floats);
+}
+
+/**
+ * Takes out of `sure` and `weight`, in place, what is as bright as the lit screen and has another chromaticity, both as
+ * it is and in its row's light: a lamp's pool on the floor is nearer to the wall's light than its row is.
+ * @param even the picture evenly lit
+ */
+export function holdToLit(
+  small: SmallLinear,
+  even: SmallLinear,
+  lit: LitHue,
+  sure: Uint8Array,
+  weight: Float32Array,
+): void {
+  if (even === small) return holdToOne(small, lit, sure, weight);
+  const [alsoSure, alsoWeight] = [sure.slice(), weight.slice()];
+  holdToOne(small, lit, sure, weight);
+  holdToOne(even, lit, alsoSure, alsoWeight);
+  for (let i = 0; i < sure.length; i += 1) {
+    if (alsoSure[i] === 0) continue;
+    sure[i] = 1;
+    weight[i] = alsoWeight[i]!;
+  }
+}
+
+/** Takes out what has another chromaticity than the lit screen, by the kernel. */
+export function holdToOne(small: SmallLinear, lit: LitHue, sure: Uint8Array, weight: Float32Array): void {
   const { width: w, height: h } = small,
     door = kernels(),
     scope = door.scope();
@@ -179,8 +210,8 @@ function freeing([cr, cg, cb]: Rgb): (r: number, g: number, b: number, most: num
     : (r, g, b, most) => [r, g, freedOf(b, most, r * cr + g * cg, cr * cr + cg * cg, cb)];
 }
 
-/** Plain twin of {@link holdToLit}. */
-export function holdToLitPlain(small: SmallLinear, lit: LitHue, sure: Uint8Array, weight: Float32Array): void {
+/** Plain twin of {@link holdToOne}. */
+export function holdToOnePlain(small: SmallLinear, lit: LitHue, sure: Uint8Array, weight: Float32Array): void {
   const { data } = small,
     n = small.width * small.height,
     [cr, cg, cb] = lit.colour,

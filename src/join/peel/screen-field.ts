@@ -10,7 +10,7 @@ import { kernels } from '../../image/kernels.js';
 import { median } from '../../image/statistics.js';
 import { labelAreas, partsOf } from './label-areas.js';
 import { dropGreyed } from './greyed-screen.js';
-import { holdToLit, litHue, type LitHue } from './lit-hue.js';
+import { evenlyLit, holdToLit, litHue, type LitHue } from './lit-hue.js';
 import { cellMoments } from './local-unmix.js';
 import { resampleCells } from './resample-cells.js';
 import { hueWithin, type ScreenHue } from '../../take/screen/screen-hue.js';
@@ -75,18 +75,20 @@ export function screenField(
   let limit = start === null ? 0.35 : 0.15;
   let noise = 0;
   let lit = known;
+  let even = evenlyLit(small, lit, floats);
   const turns = start === null ? 4 : 2;
   for (let turn = 0; turn < turns; turn += 1) {
     const wide = colour === null;
     if (wide) {
       judgeByHue(small, hue, limit, judged);
       lit = litHue(small, sure);
+      even = evenlyLit(small, lit, floats);
     } else judgeScreen(data, colour!, w, h, DARKEST, 1.6, limit, judged);
-    if (lit !== null) holdToLit(small, lit, sure, weight);
+    if (lit !== null) holdToLit(small, even, lit, sure, weight);
     const found = gather(sure, rho, scatter),
       square = sumOf(judged.square);
     if (!wide && lit !== null) takeShadowTint(small, lit, sure, weight, DARKEST, LEAST_LIMIT);
-    if (lit !== null) dropGreyed(small, lit, sure, weight, tinged);
+    if (lit !== null) dropGreyed(even, lit, sure, weight, tinged);
     if (!wide && turn >= turns - 2) dropStrays(small, sure, weight, limit, floats);
     const cells = cellMoments(data, weight, w, h, CELL, 4, 3, floats);
     if (cells === null) break;

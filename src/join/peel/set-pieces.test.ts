@@ -184,7 +184,7 @@ describe("the lit screen's own hue", () => {
     const small = { width: W, height: H, block: 4, data },
       lit = litHue(small, sure)!;
     expect(lit.limit).toBe(0.1);
-    holdToLit(small, lit, sure, weight);
+    holdToLit(small, small, lit, sure, weight);
     let wrong = 0;
     for (let i = 0; i < N; i++) if (sure[i] !== (body(i % W, Math.floor(i / W), 60) ? 0 : 1)) wrong++;
     expect(wrong).toBe(0);
@@ -206,10 +206,10 @@ describe("the lit screen's own hue", () => {
       lit = litHue(small, sure)!;
     expect(lit.limit).toBe(0.1);
     expect(lit.brightLimit).toBeGreaterThan(0.2);
-    holdToLit(small, lit, sure, weight);
+    holdToLit(small, small, lit, sure, weight);
     expect(sure.reduce((a, b) => a + b, 0)).toBe(N);
     // Held as most of the screen is, all of the floor would go.
-    holdToLit(small, { ...lit, brightLimit: lit.limit, clips: false }, sure, weight);
+    holdToLit(small, small, { ...lit, brightLimit: lit.limit, clips: false }, sure, weight);
     expect(sure.reduce((a, b) => a + b, 0)).toBeLessThan(0.75 * N);
   });
 
@@ -240,7 +240,7 @@ describe("the lit screen's own hue", () => {
         lit = litHue(small, sure)!;
       expect(lit.clips).toBe(true);
       expect(lit.brightLimit).toBe(lit.limit);
-      holdToLit(small, lit, sure, weight);
+      holdToLit(small, small, lit, sure, weight);
       const kept = (colour: readonly number[]): number =>
         sure.reduce((sum, s, i) => sum + (at(i) === colour ? s : 0), 0);
       expect(kept(coat)).toBe(0);
@@ -266,7 +266,7 @@ describe("the lit screen's own hue", () => {
     const small = { width: W, height: H, block: 4, data },
       lit = litHue(small, sure)!;
     expect(lit.brightLimit).toBeGreaterThan(lit.limit);
-    holdToLit(small, lit, sure, weight);
+    holdToLit(small, small, lit, sure, weight);
     const share = (colour: readonly number[]): number => {
       const of = Array.from(sure, (_, i) => i).filter((i) => at(i) === colour);
       return of.reduce((sum, i) => sum + sure[i]!, 0) / of.length;

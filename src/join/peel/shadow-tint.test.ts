@@ -4,7 +4,14 @@ import { RandomStream } from '../../core/random.js';
 import { takeShadowTint } from './shadow-tint.js';
 
 const N = 4000;
-const LIT = { colour: [0.05, 0.35, 0.09] as const, limit: 0.1, darkLimit: 0.35, brightLimit: 0.1, clips: false };
+const LIT = {
+  colour: [0.05, 0.35, 0.09] as const,
+  limit: 0.1,
+  darkLimit: 0.35,
+  brightLimit: 0.1,
+  clips: false,
+  rows: null,
+};
 
 /** Lit screen, known shadow, unknown shadow, coat: a thousand pixels of each, each channel with noise of a share. */
 function made(known: readonly number[], unknown: readonly number[], coat: readonly number[], noise: number) {
