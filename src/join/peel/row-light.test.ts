@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import type { ScreenHue } from '../../take/screen/screen-hue.js';
 import { findScreenHue } from '../../take/screen/screen-hue.js';
-import { relit, rowLight } from './row-light.js';
+import { leastGrey, relit, rowLight } from './row-light.js';
 import { screenField } from './screen-field.js';
 import { ownFloats } from './work-space.js';
 
@@ -91,8 +91,21 @@ describe('a floor of the screen’s cloth in another light', () => {
     expect(rowLight(scene.small, whole, BLUE, 0.1)).toBeNull();
   });
 
-  it('is not read where the ends differ', () => {
-    const scene = made(BLUE, [1, 1, 1], 14, (x, y) => (y > 100 && x < 130 ? [0.057, 0.155, 0.44] : null));
-    expect(rowLight(scene.small, whole, BLUE, 0.1)).toBeNull();
+  it('is read at each end by itself: a body at one leaves the other', () => {
+    const scene = made(BLUE, FILL, 14, (x, y) => (y > 80 && x > 150 ? [0.2, 0.2, 0.24] : null));
+    const whole = scene.inside.map((v) => 1 - v);
+    const [left, right] = rowLight(scene.small, whole, BLUE, 0.1)!;
+    expect(left[130]! * FILL[0]).toBeCloseTo(1, 1);
+    expect(right.every((k) => Math.abs(k - 1) < 0.1)).toBe(true);
+  });
+
+  it('with less of the other channels than the wall has makes no screen grey', () => {
+    const [floor, wall, body] = held(made(BLUE, [0.45, 0.6, 1], 14, standing([0.2, 0.2, 0.24])));
+    expect([floor, wall].every((v) => v > 0.98)).toBe(true);
+    expect(body).toBeLessThan(0.02);
+    const { small } = made(BLUE, FILL, 14, () => null);
+    const even = relit(small, rowLight(small, whole, BLUE, 0.1)!, ownFloats);
+    const { data } = leastGrey(small, even, ownFloats);
+    expect(data.every((v, i) => v === Math.min(small.data[i]!, even.data[i]!))).toBe(true);
   });
 });

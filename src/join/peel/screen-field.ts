@@ -14,6 +14,7 @@ import { evenlyLit, holdToLit, litHue, type LitHue } from './lit-hue.js';
 import { cellMoments } from './local-unmix.js';
 import { resampleCells } from './resample-cells.js';
 import { hueWithin, type ScreenHue } from '../../take/screen/screen-hue.js';
+import { leastGrey } from './row-light.js';
 import { takeShadowTint } from './shadow-tint.js';
 import type { SmallLinear } from './small-linear.js';
 import { ownFloats, type Floats } from './work-space.js';
@@ -76,6 +77,7 @@ export function screenField(
   let noise = 0;
   let lit = known;
   let even = evenlyLit(small, lit, floats);
+  let least = leastGrey(small, even, floats);
   const turns = start === null ? 4 : 2;
   for (let turn = 0; turn < turns; turn += 1) {
     const wide = colour === null;
@@ -83,12 +85,13 @@ export function screenField(
       judgeByHue(small, hue, limit, judged);
       lit = litHue(small, sure);
       even = evenlyLit(small, lit, floats);
+      least = leastGrey(small, even, floats);
     } else judgeScreen(data, colour!, w, h, DARKEST, 1.6, limit, judged);
     if (lit !== null) holdToLit(small, even, lit, sure, weight);
     const found = gather(sure, rho, scatter),
       square = sumOf(judged.square);
     if (!wide && lit !== null) takeShadowTint(small, lit, sure, weight, DARKEST, LEAST_LIMIT);
-    if (lit !== null) dropGreyed(even, lit, sure, weight, tinged);
+    if (lit !== null) dropGreyed(least, lit, sure, weight, tinged);
     if (!wide && turn >= turns - 2) dropStrays(small, sure, weight, limit, floats);
     const cells = cellMoments(data, weight, w, h, CELL, 4, 3, floats);
     if (cells === null) break;
