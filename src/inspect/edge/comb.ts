@@ -41,17 +41,28 @@ interface Cell {
 function cellOf(now: Float32Array, was: Float32Array, W: number, x0: number, y0: number): Cell {
   let sd = 0,
     dd = 0;
-  for (let y = y0; y < y0 + CELL; y++)
-    for (let x = x0; x < x0 + CELL; x++) {
-      const i = y * W + x,
-        up = now[i - W]!,
-        v = now[i]!,
-        down = now[i + W]!;
-      const d = (up - was[i - W]! + 2 * (v - was[i]!) + down - was[i + W]!) / 4,
-        s = (y % 2 === 1 ? 1 : -1) * (v - (up + down) / 2);
-      sd += s * d;
+  // Column by column: each row is read once and handed on.
+  for (let x = x0; x < x0 + CELL; x++) {
+    let i = y0 * W + x,
+      up = now[i - W]!,
+      v = now[i]!,
+      changeUp = up - was[i - W]!,
+      change = v - was[i]!,
+      side = y0 % 2 === 1 ? 1 : -1;
+    for (let y = 0; y < CELL; y++) {
+      i += W;
+      const down = now[i]!,
+        changeDown = down - was[i]!,
+        d = (changeUp + 2 * change + changeDown) / 4;
+      sd += side * (v - (up + down) / 2) * d;
       dd += d * d;
+      side = -side;
+      up = v;
+      v = down;
+      changeUp = change;
+      change = changeDown;
     }
+  }
   return { sd, dd, change: dd / (CELL * CELL) };
 }
 
@@ -76,7 +87,7 @@ function slopeOf(cells: readonly Cell[]): CombSlope | null {
 export function readComb(before: GoneFrame, f: SeenFrame): CombReading {
   const { width: W, height: H } = f.join,
     inside: Cell[] = [],
-    outside: { join: Cell; plate: Cell }[] = [];
+    outside: { x: number; y: number; plate: Cell }[] = [];
   for (let y = 2; y + CELL + 1 < H; y += CELL)
     for (let x = 2; x + CELL <= W; x += CELL) {
       let least = 1,
@@ -85,20 +96,18 @@ export function readComb(before: GoneFrame, f: SeenFrame): CombReading {
         for (let xx = x; xx < x + CELL; xx += 3) {
           const a = f.matte[yy * W + xx]!,
             b = before.matte[yy * W + xx]!;
-          least = Math.min(least, a, b);
-          most = Math.max(most, a, b);
+          if (a < least) least = a;
+          if (b < least) least = b;
+          if (a > most) most = a;
+          if (b > most) most = b;
         }
-      if (most <= 0.004)
-        outside.push({
-          join: cellOf(f.luma, before.luma, W, x, y),
-          plate: cellOf(f.plateLuma, before.plateLuma, W, x, y),
-        });
+      if (most <= 0.004) outside.push({ x, y, plate: cellOf(f.plateLuma, before.plateLuma, W, x, y) });
       else if (least > 0.3) inside.push(cellOf(f.luma, before.luma, W, x, y));
     }
   const quiet = outside.map((c) => c.plate.change).sort((a, b) => a - b)[Math.floor(outside.length / 5)] ?? 0,
     moves = Math.max(LEAST, MOVES * Math.min(QUIETEST, quiet)),
     moving = outside.filter((c) => c.plate.change > moves);
-  const join = slopeOf(moving.map((c) => c.join)),
+  const join = slopeOf(moving.map((c) => cellOf(f.luma, before.luma, W, c.x, c.y))),
     plate = slopeOf(moving.map((c) => c.plate));
   return {
     inside: slopeOf(inside.filter((c) => c.change > moves)),

@@ -1,6 +1,5 @@
 /** Means about a place of the outline: of the coat inside it, and of the shade on the bare ground beside it. */
-import { bt709Decode } from '../../colour/transfer.js';
-import { luminance } from './edge-light.js';
+import { lightOf, lightOfCode, luminance } from './edge-light.js';
 import type { SeenFrame } from '../reader/frame.js';
 
 /** Most alpha of bare ground. */
@@ -23,8 +22,8 @@ export class ShadeMeans {
       for (let xx = Math.max(0, x - 2); xx <= Math.min(W - 1, x + 2); xx++) {
         const p = yy * W + xx;
         if (f.matte[p]! >= BARE) continue;
-        seen += luminance(bt709Decode(data[p]!), bt709Decode(data[N + p]!), bt709Decode(data[2 * N + p]!));
-        plate += luminance(bt709Decode(b[p]!), bt709Decode(b[N + p]!), bt709Decode(b[2 * N + p]!));
+        seen += lightOf(data, N, p);
+        plate += lightOf(b, N, p);
       }
     }
     const shade = plate < 1e-4 ? 1 : Math.min(2, seen / plate);
@@ -59,7 +58,7 @@ export class CoreMeans {
         n++;
       }
     }
-    const y709 = luminance(bt709Decode(r / n), bt709Decode(g / n), bt709Decode(b / n));
+    const y709 = luminance(lightOfCode(r / n), lightOfCode(g / n), lightOfCode(b / n));
     this.known.set(q, y709);
     return y709;
   }

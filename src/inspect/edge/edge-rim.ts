@@ -2,10 +2,9 @@
  * How much darker or brighter the half-covered outline is than the mixture of performer and background that it should
  * be. The background behind it lies in the performer's shade as far as the bare ground beside it does.
  */
-import { bt709Decode } from '../../colour/transfer.js';
 import { nearestInSet, type NearestResult } from '../../image/distance.js';
 import type { Box } from '../../join/ground/ground.js';
-import { beforeShoulder, codeMixture, lightness, luminance, slopeOfLightness } from './edge-light.js';
+import { beforeShoulder, codeMixture, lightOf, lightness, slopeOfLightness } from './edge-light.js';
 import { BARE, CoreMeans, ShadeMeans } from './edge-means.js';
 import type { EdgePlaces } from './edge-places.js';
 import type { SeenFrame } from '../reader/frame.js';
@@ -46,21 +45,47 @@ const EVEN = 2;
 export interface RimOf {
   readonly box: Box;
   readonly depth: ArrayLike<number>;
+  /** Looked at for all depths together. */
+  readonly about: RimAbout;
   readonly places?: EdgePlaces;
+}
+
+/** What lies about an outline whichever depth of the core stands for the performer: the bare ground, and means. */
+export class RimAbout {
+  readonly ground: NearestResult;
+  readonly cores = new CoreMeans();
+  readonly shades = new ShadeMeans();
+
+  constructor(f: SeenFrame, [x0, y0, x1, y1]: Box) {
+    const w = x1 - x0,
+      h = y1 - y0,
+      W = f.join.width;
+    // Bare ground beside the outline: what the performer shades there it shades behind the outline too.
+    const bare = new Uint8Array(w * h);
+    for (let y = 0; y < h; y++)
+      for (let x = 0; x < w; x++) bare[y * w + x] = f.matte[(y0 + y) * W + x0 + x]! < BARE ? 1 : 0;
+    this.ground = nearestInSet(bare, w, h);
+  }
 }
 
 /**
  * Mean L* of the outline less that of the mixture of the core nearest to it, at least `least` px deep, with the
  * background; null where too little is seen.
  */
-export function rimLightness(f: SeenFrame, { box, depth, places }: RimOf, least: number): number | null {
+export function rimLightness(f: SeenFrame, { box, depth, about, places }: RimOf, least: number): number | null {
   const [x0, y0, x1, y1] = box,
     w = x1 - x0,
     h = y1 - y0,
     W = f.join.width;
-  const core = Uint8Array.from({ length: w * h }, (_, i) => (depth[i]! >= least ? 1 : 0));
-  if (core.reduce((n, v) => n + v, 0) < FEWEST_CORE) return null;
-  const rim = new Rim(f, box, core);
+  const core = new Uint8Array(w * h);
+  let deep = 0;
+  for (let i = 0; i < core.length; i++)
+    if (depth[i]! >= least) {
+      core[i] = 1;
+      deep++;
+    }
+  if (deep < FEWEST_CORE) return null;
+  const rim = new Rim(f, box, core, about);
   let light = 0,
     weights = 0,
     pixels = 0;
@@ -88,14 +113,11 @@ class Rim {
   private readonly reach: number;
   private readonly core: Uint8Array;
   private readonly inside: NearestResult;
-  private readonly ground: NearestResult;
-  private readonly cores = new CoreMeans();
-  private readonly shades = new ShadeMeans();
+  private readonly about: RimAbout;
 
-  constructor(f: SeenFrame, [x0, y0, x1, y1]: Box, core: Uint8Array) {
+  constructor(f: SeenFrame, [x0, y0, x1, y1]: Box, core: Uint8Array, about: RimAbout) {
     const w = x1 - x0,
-      h = y1 - y0,
-      W = f.join.width;
+      h = y1 - y0;
     this.f = f;
     this.x0 = x0;
     this.y0 = y0;
@@ -104,11 +126,7 @@ class Rim {
     this.reach = Math.max(REACH_PX, REACH_SHARE * Math.min(w, h));
     this.core = core;
     this.inside = nearestInSet(core, w, h);
-    // Bare ground beside the outline: what the performer shades there it shades behind the outline too.
-    const bare = new Uint8Array(w * h);
-    for (let y = 0; y < h; y++)
-      for (let x = 0; x < w; x++) bare[y * w + x] = f.matte[(y0 + y) * W + x0 + x]! < BARE ? 1 : 0;
-    this.ground = nearestInSet(bare, w, h);
+    this.about = about;
   }
 
   /**
@@ -122,12 +140,12 @@ class Rim {
     if (far > this.reach) return null;
     const nx = this.inside.nearest[i]! % w,
       ny = Math.floor(this.inside.nearest[i]! / w),
-      own = this.cores.of(f, this.x0 + nx, this.y0 + ny),
+      own = this.about.cores.of(f, this.x0 + nx, this.y0 + ny),
       deeper = this.deeperAt(nx + (DEEPER * (nx - x)) / far, ny + (DEEPER * (ny - y)) / far),
       change = changeUpTo(own, deeper, far);
     const p = (this.y0 + y) * f.join.width + this.x0 + x,
-      back = this.shadeAt(i) * luminanceAt(f.plate.data, p, f.join.width * f.join.height),
-      is = lightness(luminanceAt(f.join.data, p, f.join.width * f.join.height));
+      back = this.shadeAt(i) * lightOf(f.plate.data, f.join.width * f.join.height, p),
+      is = lightness(lightOf(f.join.data, f.join.width * f.join.height, p));
     // A lens and a join mix light, a scaler and an encoder codes: between the two mixtures nothing is wrong.
     const mixed = a * own + (1 - a) * back,
       most = Math.max(lightness(mixed), lightness(beforeShoulder(own, back, a)));
@@ -142,16 +160,17 @@ class Rim {
     const X = Math.round(x),
       Y = Math.round(y);
     return X >= 0 && Y >= 0 && X < this.w && Y < this.h && this.core[Y * this.w + X] === 1
-      ? this.cores.of(this.f, this.x0 + X, this.y0 + Y)
+      ? this.about.cores.of(this.f, this.x0 + X, this.y0 + Y)
       : null;
   }
 
   /** What the performer leaves of the background's light. */
   private shadeAt(i: number): number {
-    const at = this.ground.nearest[i]!;
-    return this.ground.distance[i]! > this.reach
+    const { ground, shades } = this.about,
+      at = ground.nearest[i]!;
+    return ground.distance[i]! > this.reach
       ? 1
-      : this.shades.of(this.f, this.x0 + (at % this.w), this.y0 + Math.floor(at / this.w));
+      : shades.of(this.f, this.x0 + (at % this.w), this.y0 + Math.floor(at / this.w));
   }
 }
 
@@ -163,8 +182,4 @@ function changeUpTo(own: number, deeper: number | null, far: number): number {
   if (deeper === null) return UNSEEN_CHANGE;
   const inside = Math.log((Math.max(0, own) + BLACK) / (Math.max(0, deeper) + BLACK));
   return Math.max(-MOST_CHANGE, Math.min(MOST_CHANGE, (inside * (far + MIDST)) / (DEEPER - MIDST)));
-}
-
-function luminanceAt(data: Float32Array, p: number, n: number): number {
-  return luminance(bt709Decode(data[p]!), bt709Decode(data[n + p]!), bt709Decode(data[2 * n + p]!));
 }

@@ -14,7 +14,7 @@ import { nearestInSet } from '../../image/distance.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import type { Box } from '../../join/ground/ground.js';
 import { EdgePlaces } from './edge-places.js';
-import { rimLightness } from './edge-rim.js';
+import { RimAbout, rimLightness } from './edge-rim.js';
 import { grow, type SeenFrame } from '../reader/frame.js';
 
 export interface EdgeReading {
@@ -66,9 +66,10 @@ export function readEdges(f: SeenFrame, screen: 'green' | 'blue'): EdgeReading |
     box = grow(f.box, ROOM, ROOM, W, H),
     depth = depthOf(f, box),
     planes: Screen = screen === 'green' ? [1, 2] : [2, 1],
-    lights = new EdgePlaces(box[0], box[1]);
-  const near = rimLightness(f, { box, depth, places: lights }, SHALLOW),
-    far = rimLightness(f, { box, depth }, DEEP);
+    lights = new EdgePlaces(box[0], box[1]),
+    about = new RimAbout(f, box);
+  const near = rimLightness(f, { box, depth, about, places: lights }, SHALLOW),
+    far = rimLightness(f, { box, depth, about }, DEEP);
   if (near === null) return null;
   const wide = far === null ? 0 : far / 2,
     lightness = (Math.abs(wide) > Math.abs(near) ? wide : near) + OWN,

@@ -7,8 +7,8 @@
  */
 import { nearestInSet } from '../../image/distance.js';
 import { grow, type SeenFrame } from '../reader/frame.js';
-import { lightness } from './edge-light.js';
-import { NearestBody, lightOf } from './nearest-light.js';
+import { lightOf, lightness } from './edge-light.js';
+import { NearestBody } from './nearest-light.js';
 
 export interface HaloReading {
   /** Median L* by which the thin rim is brighter than the mixture. */

@@ -1,6 +1,7 @@
 import { expect, test } from 'vitest';
-import { bt709Encode } from '../../colour/transfer.js';
-import { NearestBody, lightOf } from './nearest-light.js';
+import { bt709Decode, bt709Encode } from '../../colour/transfer.js';
+import { lightOf, lightOfCode } from './edge-light.js';
+import { NearestBody } from './nearest-light.js';
 
 const W = 20,
   H = 16,
@@ -47,4 +48,11 @@ test('thin cover is no body', () => {
       0.9,
     ).count,
   ).toBe(0);
+});
+
+test('light by the table is that of the formula (ITU-R BT.709-6, item 1.2) within 2e-7, beyond 0..1 too', () => {
+  let worst = 0;
+  for (let v = -0.2; v < 1.3; v += 1.7e-4) worst = Math.max(worst, Math.abs(lightOfCode(v) - bt709Decode(v)));
+  expect(worst).toBeLessThan(2e-7);
+  expect(lightOfCode(1)).toBeCloseTo(1, 12);
 });

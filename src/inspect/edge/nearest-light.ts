@@ -2,17 +2,11 @@
  * The light of the solid body that lies nearest to a pixel at or beyond its outline, averaged over a small square so
  * that neither grain nor a single hair stands for the body.
  */
-import { bt709Decode } from '../../colour/transfer.js';
 import { nearestInSet } from '../../image/distance.js';
-import { luminance } from './edge-light.js';
+import { lightOf } from './edge-light.js';
 
 /** Part of a picture: x0, y0 inclusive, x1, y1 exclusive. */
 type Box = readonly [number, number, number, number];
-
-/** Linear luminance of pixel `i` of a display-coded picture whose planes hold `n` each. */
-export function lightOf(data: Float32Array, n: number, i: number): number {
-  return luminance(bt709Decode(data[i]!), bt709Decode(data[n + i]!), bt709Decode(data[2 * n + i]!));
-}
 
 /** The solid body within a box: where the matte (whole frame, `width` wide) covers more than `cover`. */
 export class NearestBody {

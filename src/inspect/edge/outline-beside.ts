@@ -9,8 +9,8 @@ import { bt709Decode } from '../../colour/transfer.js';
 import type { Expected } from '../texture/against-take.js';
 import { coreOf } from '../texture/fineness.js';
 import { grow, matteBox, type SeenFrame } from '../reader/frame.js';
-import { lightness } from './edge-light.js';
-import { NearestBody, lightOf } from './nearest-light.js';
+import { lightOf, lightness } from './edge-light.js';
+import { NearestBody } from './nearest-light.js';
 
 /** How deep the rim and the body lie, px; where a body is thin the deeper half of it counts. */
 const RIM = 5,

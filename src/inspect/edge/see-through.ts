@@ -10,7 +10,7 @@
  * decides alone.
  */
 import { gaussianPlane } from '../../image/gaussian.js';
-import { coreOf } from '../texture/fineness.js';
+import { coreOf, type DepthAt } from '../texture/fineness.js';
 import { grow, type SeenFrame } from '../reader/frame.js';
 
 export interface SeeThrough {
@@ -48,26 +48,31 @@ export class SeeThroughReader {
     performer: new Map<number, Place>(),
   }));
 
-  /** Reads one frame; the share by this frame alone (middle band), null where too little is covered. */
-  add(f: SeenFrame): number | null {
+  /**
+   * Reads one frame; the share by this frame alone (middle band), null where too little is covered. `known`: `coreOf`
+   * its matte.
+   */
+  add(f: SeenFrame, known?: DepthAt): number | null {
     if (f.box === null) return null;
     const { width: W, height: H } = f.join,
       [x0, y0, x1, y1] = grow(f.box, REACH, REACH, W, H),
       w = x1 - x0,
       h = y1 - y0,
-      deep = coreOf(f.matte, W, f.box);
+      deep = known ?? coreOf(f.matte, W, f.box);
     const middle = middleOf(f);
     const crop = (v: Float32Array): Float32Array => {
       const out = new Float32Array(w * h);
       for (let y = 0; y < h; y++) out.set(v.subarray((y0 + y) * W + x0, (y0 + y) * W + x1), y * w);
       return out;
     };
-    let join = crop(f.luma),
-      plate = crop(f.plateLuma),
+    const sharpJoin = crop(f.luma),
+      sharpPlate = crop(f.plateLuma);
+    let join = sharpJoin,
+      plate = sharpPlate,
       alone: number | null = null;
     CELLS.forEach((side, k) => {
-      const softJoin = gaussianPlane(crop(f.luma), w, h, WIDTHS[k + 1]!),
-        softPlate = gaussianPlane(crop(f.plateLuma), w, h, WIDTHS[k + 1]!);
+      const softJoin = gaussianPlane(sharpJoin, w, h, WIDTHS[k + 1]!),
+        softPlate = gaussianPlane(sharpPlate, w, h, WIDTHS[k + 1]!);
       const cells: { key: number; own: number; xy: number; xx: number; yy: number }[] = [],
         n = side * side;
       // On a grid of the picture's own, so that a place is the same on every frame.

@@ -5,7 +5,7 @@
  * all over is read in see-through.ts.
  */
 import type { Expected } from '../texture/against-take.js';
-import { coreOf } from '../texture/fineness.js';
+import { coreOf, type DepthAt } from '../texture/fineness.js';
 import type { SeenFrame } from '../reader/frame.js';
 
 /** Side of a cell, px, and how deep in the core it lies. */
@@ -162,21 +162,25 @@ const PATCH = 3,
 /** Half of the side over which the performer about a patch is averaged, px. */
 const ABOUT = 12;
 const HALF = PATCH >> 1;
+/** About how many patches outside tell the noise, and how many px apart they lie at least. */
+const PATCHES = 5000,
+  CLOSEST = 11;
 /** Fewest of a patch's eight neighbours that are the plate's too. */
 const TOGETHER = 3;
 
 /**
  * Holes told by the picture alone: patches deep in the matte that are the plate's own, pattern and colour, up to
  * another draw of grain, where the performer about them is far from the plate. A coat does not look like the very thing
- * that it hides.
+ * that it hides. `known`: `coreOf` the frame's matte.
  */
 export function readHolesAlone(
   f: SeenFrame,
+  known?: DepthAt,
 ): { readonly share: number; readonly at: readonly [number, number, number, number] } | null {
   if (f.box === null) return null;
   const { width: W, height: H } = f.join,
     [x0, y0, x1, y1] = f.box,
-    deep = coreOf(f.matte, W, f.box),
+    deep = known ?? coreOf(f.matte, W, f.box),
     limit = alikeLimit(f);
   if (limit === null) return null;
   const w = (x1 - x0 + 2) >> 1,
@@ -221,9 +225,10 @@ function differs({ join, plate }: SeenFrame, x: number, y: number): number {
 function alikeLimit(f: SeenFrame): number | null {
   const { width: W, height: H } = f.join,
     bare = (i: number): boolean => f.matte[i]! < 0.003;
-  const outside: number[] = [];
-  for (let y = HALF; y < H - HALF; y += 11)
-    for (let x = HALF; x < W - HALF; x += 11)
+  const outside: number[] = [],
+    step = Math.max(CLOSEST, Math.round(Math.sqrt((W * H) / PATCHES)));
+  for (let y = HALF; y < H - HALF; y += step)
+    for (let x = HALF; x < W - HALF; x += step)
       if (bare(y * W + x) && bare((y - HALF) * W + x - HALF) && bare((y + HALF) * W + x + HALF))
         outside.push(differs(f, x, y));
   if (outside.length < 100) return null;

@@ -2,7 +2,7 @@
 import { bt709Decode } from '../../colour/transfer.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import { percentiles } from '../../image/statistics.js';
-import { barsOf } from '../../plate/bars.js';
+import { barsOf, type Bars } from '../../plate/bars.js';
 import { grow, type SeenFrame } from '../reader/frame.js';
 
 export interface LevelReading {
@@ -53,8 +53,23 @@ const HELD_UP = 0.25,
 /** Coded value from which a colour is at full white. */
 const FULL = 0.985;
 
-/** Levels on one frame, display-coded; null where no performer is seen. */
-export function readLevels(f: SeenFrame): LevelReading | null {
+/** Black bars of one plate, frame by frame. Where its first frame has none, the shot has none. */
+export class PlateBars {
+  private some: boolean | null = null;
+
+  /** Of this frame; `luma` coded, width × height. */
+  of(luma: Float32Array, width: number, height: number): Bars | null {
+    const bars = this.some === false ? null : barsOf([luma], width, height);
+    this.some ??= bars !== null;
+    return bars;
+  }
+}
+
+/**
+ * Levels on one frame, display-coded; null where no performer is seen. `plateBars`: kept from frame to frame of one
+ * plate.
+ */
+export function readLevels(f: SeenFrame, plateBars = new PlateBars()): LevelReading | null {
   if (f.box === null) return null;
   const { width: W, height: H } = f.join;
   const N = W * H;
@@ -78,7 +93,7 @@ export function readLevels(f: SeenFrame): LevelReading | null {
   const step = Math.max(1, Math.floor(N / 60000));
   const plate: number[] = [];
   // Black bars round the picture are none of its blacks.
-  const bars = barsOf([f.plateLuma], W, H) ?? { left: 0, top: 0, right: 0, bottom: 0 };
+  const bars = plateBars.of(f.plateLuma, W, H) ?? { left: 0, top: 0, right: 0, bottom: 0 };
   for (let i = 0; i < N; i += step) {
     const x = i % W,
       y = (i - x) / W;

@@ -8,7 +8,10 @@ import { gaussianPlane } from '../../image/gaussian.js';
 import { createPicture } from '../../image/picture.js';
 import { readComb } from '../edge/comb.js';
 import type { SeenFrame } from '../reader/frame.js';
-import { readStep } from './in-step.js';
+import { halvedFrame, readStep as readHalved, type StepReading } from './in-step.js';
+
+const readStep = (before: SeenFrame, now: SeenFrame): StepReading | null =>
+  readHalved(halvedFrame(before, W, H), halvedFrame(now, W, H));
 
 const W = 240,
   H = 160,

@@ -7,7 +7,7 @@
  * picture moves; a locked-off plate in which nothing moves tells nothing. The rule is our own.
  */
 import { reduced } from '../texture/half-size.js';
-import type { GoneFrame, SeenFrame } from '../reader/frame.js';
+import type { GoneFrame } from '../reader/frame.js';
 
 export interface StepReading {
   /** Cells beside the performer in which the plate moves. */
@@ -52,27 +52,29 @@ function left(j: Float32Array, p: Float32Array, W: number, x0: number, y0: numbe
   return Math.max(0, (jj - (sj * sj) / n - (vp > 1e-9 ? (c * c) / vp : 0)) / n);
 }
 
-/** The frame before and this one; null where the plate does not move enough beside the performer to tell. */
-export function readStep(before: GoneFrame, now: SeenFrame): StepReading | null {
-  const W = now.join.width,
-    H = now.join.height,
-    w = W >> 1,
-    h = H >> 1;
-  const [j0, j1, p0, p1, m0, m1] = [
-    before.luma,
-    now.luma,
-    before.plateLuma,
-    now.plateLuma,
-    before.matte,
-    now.matte,
-  ].map((v) => reduced(v, W, H)) as [
-    Float32Array,
-    Float32Array,
-    Float32Array,
+/** What is looked at of a frame, halved: coded luma of join and plate, and the matte, height × width. */
+export interface HalvedFrame {
+  readonly width: number;
+  readonly height: number;
+  readonly join: Float32Array;
+  readonly plate: Float32Array;
+  readonly matte: Float32Array;
+}
+
+/** A frame of W × H px halved; it is asked for twice, as this frame and as the one before. */
+export function halvedFrame(f: GoneFrame, W: number, H: number): HalvedFrame {
+  const [join, plate, matte] = [f.luma, f.plateLuma, f.matte].map((v) => reduced(v, W, H)) as [
     Float32Array,
     Float32Array,
     Float32Array,
   ];
+  return { width: W >> 1, height: H >> 1, join, plate, matte };
+}
+
+/** The frame before and this one; null where the plate does not move enough beside the performer to tell. */
+export function readStep(before: HalvedFrame, now: HalvedFrame): StepReading | null {
+  const { width: w, height: h, join: j1, plate: p1, matte: m1 } = now,
+    { join: j0, plate: p0, matte: m0 } = before;
   const cells: { x: number; y: number; change: number }[] = [];
   for (let y = 1; y + CELL < h; y += CELL)
     for (let x = 1; x + CELL < w; x += CELL) {

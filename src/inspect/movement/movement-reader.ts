@@ -13,7 +13,7 @@ import { frameChange, movedPlane, silhouettePlace } from './motion.js';
 import { plannedFoot } from './planned.js';
 import type { RecipeFacts } from '../reader/recipe-facts.js';
 import type { Put, Series } from '../reader/series.js';
-import { readStep } from './in-step.js';
+import { halvedFrame, readStep, type HalvedFrame } from './in-step.js';
 
 type Pair = [number, number];
 
@@ -33,6 +33,7 @@ export class MovementReader {
   private readonly put: Put;
   private before: GoneFrame | null = null;
   private beforeThat: GoneFrame | null = null;
+  private halvedBefore: HalvedFrame | null = null;
   private readonly gauge: GroundGauge | null;
 
   /** `every`: of how many frames one tells how far the plate moves. */
@@ -46,14 +47,16 @@ export class MovementReader {
   }
 
   add(f: SeenFrame): void {
-    const b = this.before;
+    const b = this.before,
+      halved = this.erased ? null : halvedFrame(f, f.join.width, f.join.height);
     this.followGround(f);
-    if (b !== null) this.read(f, b);
+    if (b !== null) this.read(f, b, halved);
+    this.halvedBefore = halved;
     this.beforeThat = b;
     this.before = f;
   }
 
-  private read(f: SeenFrame, b: GoneFrame): void {
+  private read(f: SeenFrame, b: GoneFrame, halved: HalvedFrame | null): void {
     const here = plannedFoot(this.facts.recipe, f.frame),
       there = plannedFoot(this.facts.recipe, b.frame),
       move: Pair = here === null || there === null ? [0, 0] : [here[0] - there[0], here[1] - there[1]];
@@ -64,13 +67,13 @@ export class MovementReader {
     const change = frameChange(f, b, move);
     this.series.change.push({ frame: f.frame, ...change, plate: plateChange(f, b) });
     // Frames looked at singly say nothing of what one adds to the other.
-    if (f.frame === b.frame + 1) this.readMoments(f, b);
+    if (f.frame === b.frame + 1) this.readMoments(f, b, halved);
     if (this.beforeThat !== null) this.readOutline(f, b, this.beforeThat, there, move);
   }
 
   /** Whether the picture is the plate's of its own number, and rows of two moments. */
-  private readMoments(f: SeenFrame, b: GoneFrame): void {
-    const step = this.erased ? null : readStep(b, f),
+  private readMoments(f: SeenFrame, b: GoneFrame, halved: HalvedFrame | null): void {
+    const step = halved === null || this.halvedBefore === null ? null : readStep(this.halvedBefore, halved),
       comb = readComb(b, f);
     if (step !== null) this.series.inStep.push({ frame: f.frame, before: step.before, after: step.after });
     this.put('comb', f.frame, sure(comb.outside));

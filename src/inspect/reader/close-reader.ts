@@ -7,12 +7,12 @@ import { smallFrame } from '../../join/outline/small-frame.js';
 import { readCast } from '../light/cast.js';
 import { readEdges, type EdgeReading } from '../edge/edges.js';
 import { seenHardness } from '../edge/edge-slope.js';
-import { readFineness } from '../texture/fineness.js';
+import { coreOf, readFineness, type DepthAt } from '../texture/fineness.js';
 import type { SeenFrame } from './frame.js';
 import { noiseOf, readFrontCut } from '../edge/front-cut.js';
 import { readHalo } from '../edge/halo.js';
 import { readKeySide } from '../light/key-side.js';
-import { readLevels } from '../light/levels.js';
+import { PlateBars, readLevels } from '../light/levels.js';
 import { readOutside } from './outside.js';
 import type { RecipeFacts } from './recipe-facts.js';
 import { mendedMask, readSeam } from '../remains/seam.js';
@@ -33,6 +33,7 @@ export class CloseReader {
   private readonly through: SeeThroughReader;
   private readonly series: Series;
   private readonly put: Put;
+  private readonly bars = new PlateBars();
 
   /**
    * `erased`: the plate was mended and its mended frames are not at hand; `through` adds up what is seen through the
@@ -48,10 +49,11 @@ export class CloseReader {
 
   read(f: SeenFrame): void {
     this.readBesidePerformer(f);
-    this.readBody(f);
+    const deep = f.box === null ? undefined : coreOf(f.matte, f.join.width, f.box);
+    this.readBody(f, deep);
     if (this.facts.passing.length > 0 && f.box !== null) this.readCuts(f);
     this.readOutline(f);
-    this.put('blur', f.frame, readFineness(f));
+    this.put('blur', f.frame, readFineness(f, deep));
     this.readTones(f);
     this.readSeamOf(f);
     if (this.facts.ground !== null) this.readLit(f, this.facts.ground);
@@ -65,11 +67,11 @@ export class CloseReader {
   }
 
   /** Whether it is whole: the take's border, what shows through, holes, and how its outline is cut out. */
-  private readBody(f: SeenFrame): void {
+  private readBody(f: SeenFrame, deep: DepthAt | undefined): void {
     const cut = borderShare(this.facts.recipe, f);
     this.put('takeBorder', f.frame, cut?.share ?? null, cut?.at);
-    this.put('through', f.frame, this.through.add(f));
-    const holes = readHolesAlone(f);
+    this.put('through', f.frame, this.through.add(f, deep));
+    const holes = readHolesAlone(f, deep);
     this.put('holesAlone', f.frame, holes?.share ?? null, holes?.at);
     this.put('edgeHardness', f.frame, seenHardness(f));
     const halo = readHalo(f);
@@ -105,7 +107,7 @@ export class CloseReader {
   }
 
   private readTones(f: SeenFrame): void {
-    const levels = readLevels(f);
+    const levels = readLevels(f, this.bars);
     this.put('blackLevel', f.frame, levels?.black ?? null);
     this.put('whiteLevel', f.frame, levels?.white ?? null);
     this.put('blackLinear', f.frame, levels?.blackLinear ?? null);

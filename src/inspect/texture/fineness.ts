@@ -10,6 +10,7 @@
  */
 import { nearestInSet } from '../../image/distance.js';
 import { gaussianPlane } from '../../image/gaussian.js';
+import { selectInPlace } from '../../image/statistics.js';
 import { grow, type SeenFrame } from '../reader/frame.js';
 
 /** Gaussians between which the two bands lie, and the third that tells contrast, px. */
@@ -53,15 +54,14 @@ const LEAST = 400;
  */
 export const DEEP = 3;
 
+/** How deep (px) the pixel of this index lies in the performer; 0 outside it. */
+export type DepthAt = (i: number) => number;
+
 /**
  * How deep each pixel lies in the performer (px from what is not wholly covered), by the picture's pixel; 0 outside it
  * and outside the box.
  */
-export function coreOf(
-  matte: Float32Array,
-  width: number,
-  box: readonly [number, number, number, number],
-): (i: number) => number {
+export function coreOf(matte: Float32Array, width: number, box: readonly [number, number, number, number]): DepthAt {
   const [x0, y0, x1, y1] = box,
     w = x1 - x0,
     h = y1 - y0,
@@ -109,9 +109,10 @@ export function bandsOf(
     c = gaussianPlane(part, w, h, WIDE);
   const square = new Float32Array(w * h);
   for (let i = 0; i < square.length; i++) square[i] = (b[i]! - c[i]!) ** 2;
-  const contrast = gaussianPlane(square, w, h, 3),
-    order = Float32Array.from({ length: n }, (_, k) => contrast[pick[k]!]!).sort();
-  const strong = order[Math.floor((1 - MOST) * (n - 1))]!;
+  const contrast = gaussianPlane(square, w, h, 3, 3, c),
+    order = new Float32Array(n);
+  for (let k = 0; k < n; k++) order[k] = contrast[pick[k]!]!;
+  const strong = selectInPlace(order, Math.floor((1 - MOST) * (n - 1)));
   let fine = 0,
     middle = 0,
     wide = 0,
@@ -133,13 +134,13 @@ export function bandsOf(
 /**
  * How much softer the performer is than the plate leads to expect: 1 as soft, above softer, below sharper (root of the
  * ratio of the shares of fine detail; sharper, in parts of what is allowed there); null where one of them shows too
- * little.
+ * little. `deep`: `coreOf` the frame's matte, where that is known.
  */
-export function readFineness(f: SeenFrame): number | null {
+export function readFineness(f: SeenFrame, deep?: DepthAt): number | null {
   if (f.box === null) return null;
   const { width: W, height: H } = f.join,
     b = f.box;
-  const core = coreOf(f.matte, W, b);
+  const core = deep ?? coreOf(f.matte, W, b);
   const inside = bandsOf(f.luma, W, b, (i) => core(i) >= DEEP) ?? bandsOf(f.luma, W, b, (i) => core(i) > 0);
   const outside = bandsOf(f.plateLuma, W, grow(b, b[3] - b[1], 0.5 * (b[3] - b[1]), W, H), (i) => f.matte[i]! < 0.02);
   if (inside === null || outside === null) return null;
