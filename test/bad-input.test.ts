@@ -214,6 +214,18 @@ const cases: readonly (readonly [string, () => string[], RegExp, number])[] = [
     3,
   ],
   [
+    'a clip retimed into itself',
+    () => ['pace', file('film.mp4'), '--curve', file('region.json'), '--out', join(folder, '.', 'film.mp4')],
+    /PW-USAGE-OUT.*film\.mp4/,
+    2,
+  ],
+  [
+    'a join over its own take',
+    () => ['quick', file('zero.mp4'), file('film.mp4'), '--marks', file('region.json'), '--out', file('film.mp4')],
+    /PW-USAGE-OUT.*film\.mp4/,
+    2,
+  ],
+  [
     'an option that wants a number',
     () => ['erase', file('film.mp4'), '--region', file('region.json'), '--out', file('clean'), '--grow', 'wide'],
     /PW-CLI-NUMBER/,

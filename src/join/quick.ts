@@ -7,6 +7,7 @@ import { readerLumaSource } from '../plate/ride/reader-luma-source.js';
 import type { CameraMove } from '../plate/types.js';
 import type { VideoInfo } from '../media/types.js';
 import { cameraCarrier, type Carrier } from './ride/carrier.js';
+import { requireStand } from './ride/standing.js';
 import type { TakeStart } from './pace/take-start.js';
 import { screensInMemory, type KeptScreens } from './peel/kept-screens.js';
 import { peelQuality } from './peel/peel-quality.js';
@@ -73,6 +74,7 @@ export async function proposeFromFiles(
   start?: TakeStart,
   onProgress?: (what: 'plate' | 'take' | 'outline', done: number, total: number) => void,
 ): Promise<QuickProposal> {
+  requireStand(plateMarks, takeMarks ?? EMPTY);
   const plate = await VideoReader.open(plateFile),
     take = await VideoReader.open(takeFile);
   try {

@@ -3,6 +3,7 @@ import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Command } from 'commander';
 import { eraseFile } from '../../join/erase/erase-file.js';
+import { keepInputs } from '../keep-inputs.js';
 import { action, answer, progressPrinter } from '../output.js';
 import { readRegion } from '../read-marks.js';
 import { readNumber } from '../read-number.js';
@@ -43,6 +44,7 @@ export function register(program: Command): void {
       action(async (file: string, o: Options) => {
         const region = readRegion(o.region);
         const shadows = o.shadowRegion === undefined ? [] : [readRegion(o.shadowRegion)];
+        keepInputs([join(o.out, 'clean_%05d.png')], [file]);
         mkdirSync(o.out, { recursive: true });
         const growPx = readNumber(o.grow, 'grow', 0);
         const report = await eraseFile(file, region, join(o.out, 'clean_%05d.png'), {

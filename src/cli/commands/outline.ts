@@ -8,6 +8,7 @@ import { outlinesByMotion, outlinesOfMarks } from '../../join/outline/marked-tak
 import { VideoReader } from '../../media/video-reader.js';
 import { checkMarks } from '../../plate/marks/check-marks.js';
 import type { MarksFile } from '../../plate/marks/marks.js';
+import { keepInputs } from '../keep-inputs.js';
 import { action, answer, progressPrinter } from '../output.js';
 import { readMarks } from '../read-marks.js';
 import { readWholeNumber } from '../read-number.js';
@@ -75,6 +76,8 @@ export function register(program: Command): void {
           o.about === undefined
             ? given
             : { ...given, marks: [...given.marks, { kind: 'about', frame: at, polygon: points(o.about) }] };
+        // The marks themselves may be written back with their lines.
+        keepInputs([o.out], [file]);
         const reader = await VideoReader.open(file);
         try {
           const { widthPx, heightPx, frameCount } = reader.info;

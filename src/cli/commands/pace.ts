@@ -10,6 +10,7 @@ import { toLinear } from '../../media/convert.js';
 import { VideoReader } from '../../media/video-reader.js';
 import type { WriterCodec } from '../../media/encodings.js';
 import { VideoWriter } from '../../media/video-writer.js';
+import { keepInputs } from '../keep-inputs.js';
 import { action, answer, progressPrinter } from '../output.js';
 
 const CODECS: Record<string, WriterCodec> = {
@@ -74,6 +75,7 @@ export function register(program: Command): void {
             `${basename(o.out)} has an ending that is not written here; use .mp4, .mov, .mkv, .png or .exr`,
             { kind: 'usage' },
           );
+        keepInputs([o.out], [file, o.curve]);
         const json = readCurve(o.curve);
         const reader = await VideoReader.open(file);
         try {

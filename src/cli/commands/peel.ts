@@ -2,7 +2,7 @@
  * `peel FILE --out DIR`: the performer off a green or blue screen, or by outlines or an empty
  * frame, as a matte and a colour picture a frame.
  */
-import { basename } from 'node:path';
+import { basename, join } from 'node:path';
 import type { Command } from 'commander';
 import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
@@ -17,6 +17,7 @@ import type { VideoFrame } from '../../media/types.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { checkMarks } from '../../plate/marks/check-marks.js';
 import { proposeScreenMark } from '../../take/screen/screen-edges.js';
+import { keepInputs } from '../keep-inputs.js';
 import { action, answer, progressPrinter } from '../output.js';
 import { readMarks } from '../read-marks.js';
 
@@ -194,6 +195,10 @@ export function register(program: Command): void {
           throw new PlatewrightError('PW-PEEL-SCREEN', `--screen ${screen} is neither green nor blue`, {
             kind: 'usage',
           });
+        keepInputs(
+          ['matte', 'colour'].map((n) => join(o.out, `${n}_%05d.png`)),
+          [file, o.clean],
+        );
         const reader = await VideoReader.open(file);
         try {
           const { from, to } = span(o.frames, reader.info.frameCount, file);

@@ -17,6 +17,7 @@ import type { Recipe } from '../../join/types.js';
 import { isSequencePattern } from '../../media/sequence.js';
 import type { WriterCodec } from '../../media/encodings.js';
 import type { MarksFile } from '../../plate/marks/marks.js';
+import { keepInputs } from '../keep-inputs.js';
 import { action, answer, progressPrinter, sayWaiting } from '../output.js';
 import { startAsked } from '../start-asked.js';
 import { placeOf } from '../inspection-words.js';
@@ -94,6 +95,7 @@ export function register(program: Command): void {
     .action(
       action(async (plate: string, take: string, o: QuickOptions) => {
         const codec = codecOf(o.out);
+        keepInputs([o.out, o.matte], [plate, take, o.patch, o.marks, o.takeMarks, o.patchMarks, o.recipe]);
         if (o.recipe === undefined && o.marks === undefined)
           throw new PlatewrightError(
             'PW-JOIN-MARKS',

@@ -5,6 +5,7 @@
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { PlatewrightError } from '../../core/errors.js';
+import type { MarksFile } from '../../plate/marks/marks.js';
 import type { PlateMeasures, RideTrack } from '../../plate/types.js';
 import { marksOf, viewAngles, type ProposalInput } from '../proposal-input.js';
 import { cameraCarrier, rideCarrier, type Carrier } from './carrier.js';
@@ -53,12 +54,7 @@ export function standingOf({ plate, take }: ProposalInput): Standing {
     );
   const stands: readonly Stand[] =
     marked.length > 0 ? marked : carries.map((c) => ({ frame: c.frame, ...middleOf(c.mark.region) }));
-  if (stands.length === 0 && !isLayered(take.marks))
-    throw new PlatewrightError(
-      'PW-JOIN-STAND',
-      'no mark says where the performer goes in the plate; add {"kind":"stand","ground":[x,y],"top":[x,y]} or a ' +
-        '"carry" mark',
-    );
+  requireStand(plate.marks, take.marks);
   // Whoever outlined a carrier wants the performer carried, wherever its place on it was marked.
   const carried = carries.length > 0,
     set = cameraCarrier(pm.camera),
@@ -71,6 +67,19 @@ export function standingOf({ plate, take }: ProposalInput): Standing {
     carrier: followed ? rideCarrier(pm.ride!) : set,
     followed,
   };
+}
+
+/**
+ * Asks for a mark that says where the performer goes; it costs nothing before either clip is measured.
+ * @throws `PW-JOIN-STAND` where none says it and the take is of no layers
+ */
+export function requireStand(plate: MarksFile, take: MarksFile): void {
+  if (plate.marks.some((m) => m.kind === 'stand' || m.kind === 'carry') || isLayered(take)) return;
+  throw new PlatewrightError(
+    'PW-JOIN-STAND',
+    'no mark says where the performer goes in the plate; add {"kind":"stand","ground":[x,y],"top":[x,y]} or a ' +
+      '"carry" mark',
+  );
 }
 
 /** A region's upright through its middle, where nobody marked foot and top. */
