@@ -67,6 +67,7 @@ export const productionSchema = z.object({
   /** The production's delivery: loudness target and the like. */
   delivery: z.object({ loudnessLufs: z.number(), truePeakDbtp: z.number() }),
 });
+/** A production, as the book keeps it. */
 export type ProductionDocument = z.infer<typeof productionSchema>;
 
 export const filmSchema = z.object({
@@ -79,6 +80,7 @@ export const filmSchema = z.object({
   cutList: result<CutList>().optional(),
   summaries: z.array(result<ShotSummary>()).optional(),
 });
+/** A film that was added to a production. */
 export type FilmDocument = z.infer<typeof filmSchema>;
 
 export const pickSchema = z.object({
@@ -94,6 +96,7 @@ export const pickSchema = z.object({
   /** What the performer is to do here, as a sentence for the brief. */
   action: z.string(),
 });
+/** A shot that was picked from a film. */
 export type PickDocument = z.infer<typeof pickSchema>;
 
 /** `of` here and below: stamp of what it was made from (jobs/stale.ts). */
@@ -128,6 +131,7 @@ export const takeSchema = z.object({
   /** Of the file as it entered (file-stamp.ts). */
   stamp: z.string().optional(),
 });
+/** A take that was shot for a pick. */
 export type TakeDocument = z.infer<typeof takeSchema>;
 
 export const joinSchema = z.object({
@@ -150,6 +154,7 @@ export const joinSchema = z.object({
     .optional(),
   inspection: result<Inspection>().optional(),
 });
+/** A join of a take: its recipe and what was made of it. */
 export type JoinDocument = z.infer<typeof joinSchema>;
 
 export const cutEntrySchema = z.discriminatedUnion('kind', [
@@ -181,6 +186,7 @@ export const cutSchema = z.object({
   credits: z.array(z.string()),
   thanks: z.array(z.string()),
 });
+/** The short's cut: what follows what. */
 export type CutDocument = z.infer<typeof cutSchema>;
 
 export const momentSchema = z.object({

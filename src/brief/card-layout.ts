@@ -5,6 +5,7 @@
  * checked in the tests against the library itself.
  */
 export const CARD_WIDTH_MM = 180;
+/** Of the printed page. */
 export const CARD_HEIGHT_MM = 250;
 /**
  * As large as the page allows: seen aslant from three metres a cell is a few pixels. A white border stays about each.

@@ -91,6 +91,7 @@ export interface TurnPlan {
   readonly rate: string;
 }
 
+/** What to shoot for a plate: set-up, light, cue, and what to take care of. */
 export interface Brief {
   readonly pick: string;
   readonly title: string;

@@ -8,6 +8,7 @@ import { doJob } from '../jobs/run-job.js';
 import type { JobKind } from '../jobs/job-store.js';
 import { jobName } from './output.js';
 
+/** Options of every command on a production, as `onProduction` adds them. */
 export interface ProductionOptions {
   readonly production?: string;
   readonly json?: boolean;

@@ -1,5 +1,6 @@
 /** Angle conversions. Degrees at every surface, radians only inside functions. */
 export const RAD_PER_DEG = Math.PI / 180;
+/** Degrees in a radian. */
 export const DEG_PER_RAD = 180 / Math.PI;
 
 /** Wraps an angle in degrees to [-180, 180). */

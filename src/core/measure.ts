@@ -20,6 +20,7 @@ export type Unit =
   | 'cycles/px'
   | 'px/m';
 
+/** One measured number with its unit, how sure it is and how it was had; without a value, the reason why. */
 export interface Measure {
   readonly value: number | null;
   readonly unit: Unit;

@@ -12,6 +12,7 @@ const require = createRequire(import.meta.url);
 export type Family = 'vollkorn' | 'alegreya-sans';
 const SCRIPTS = ['latin', 'latin-ext', 'cyrillic', 'cyrillic-ext', 'greek', 'vietnamese'] as const;
 
+/** A bundled typeface, read, and the files it was read from. */
 export interface Typeface {
   /** By script, Latin first. */
   readonly fonts: readonly opentype.Font[];

@@ -11,6 +11,7 @@ export interface Shot {
   readonly over?: readonly [number, number];
 }
 
+/** The shots of a film, in order; `rate` as a fraction, in frames a second. */
 export interface CutList {
   readonly rate: string;
   readonly frames: number;

@@ -10,6 +10,7 @@
 import { RAD_PER_DEG } from '../core/angles.js';
 import { applyVector, multiply, transpose, type Mat3, type Vec3 } from './mat3.js';
 
+/** A camera without distortion; `focalPx` and `principal` in pixels, `position` in the world's unit. */
 export interface Pinhole {
   readonly focalPx: number;
   readonly principal: readonly [number, number];

@@ -5,10 +5,14 @@
 import { mapTuple } from '../core/tuples.js';
 import { PlatewrightError } from '../core/errors.js';
 
+/** A 3 × 3 matrix, row by row. */
 export type Mat3 = readonly [number, number, number, number, number, number, number, number, number];
+/** A column of three. */
 export type Vec3 = readonly [number, number, number];
+/** x to the right, y down; of a picture in pixels from its top left corner, a pixel's centre at +.5. */
 export type Point2 = readonly [number, number];
 
+/** Leaves everything where it is. */
 export const IDENTITY3: Mat3 = [1, 0, 0, 0, 1, 0, 0, 0, 1];
 
 /** a · b: applies `b` first. */

@@ -5,8 +5,13 @@
  */
 import { PlatewrightError } from '../core/errors.js';
 
+/** Grey, grey and alpha, colour, colour and alpha. */
 export type Channels = 1 | 2 | 3 | 4;
 
+/**
+ * A picture in floats, planar; what the numbers mean (display-coded or scene-linear, premultiplied or not) is said
+ * where one is taken or given.
+ */
 export interface Picture {
   readonly width: number;
   readonly height: number;

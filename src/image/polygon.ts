@@ -6,6 +6,7 @@
 import { apply, type Mat3 } from '../geometry/mat3.js';
 import { planeOr } from './boundary.js';
 
+/** x, y in pixels; a pixel's centre lies at +.5. */
 export type Point = readonly [number, number];
 
 /** Whether a point lies inside, by the even-odd rule. */

@@ -42,6 +42,10 @@ export interface SeenInTake {
   }[];
 }
 
+/**
+ * All that a recipe is proposed from: what was measured and marked of plate and take, and what was seen of the
+ * performer where the caller could peel.
+ */
 export interface ProposalInput {
   readonly plate: Side;
   readonly take: Side;

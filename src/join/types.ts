@@ -8,6 +8,7 @@ import type { GrainRow, Mat3 } from '../plate/types.js';
 import type { BodyDepth, FurtherKey, GroundFrame, OnPerformer, ShadowReceiver } from './ground/types.js';
 import type { TakeStart } from './pace/take-start.js';
 
+/** The steps of a recipe. */
 export type StepName =
   | 'erase'
   | 'widen'
@@ -20,6 +21,7 @@ export type StepName =
   | 'ground'
   | 'front'
   | 'air';
+/** All steps, in the order in which they run. */
 export const STEP_ORDER: readonly StepName[] = [
   'erase',
   'widen',
@@ -41,6 +43,7 @@ export interface StepBase<N extends StepName> {
   readonly why: string;
 }
 
+/** What is to go from the plate. Lengths in plate pixels. */
 export interface EraseStep extends StepBase<'erase'> {
   readonly region: RegionFile;
   readonly growPx: number;
@@ -66,6 +69,7 @@ export interface WidenStep extends StepBase<'widen'> {
   readonly top: number;
   readonly bottom: number;
 }
+/** How the performer is taken off its background. Lengths in take pixels. */
 export interface PeelStep extends StepBase<'peel'> {
   readonly method: 'screen' | 'outline' | 'difference' | 'alpha' | 'none';
   readonly screen: 'green' | 'blue';
@@ -129,6 +133,7 @@ export interface PaceStep extends StepBase<'pace'> {
   /** Where a hand has the take begin and how fast it has it go: the next recipe is proposed so too. */
   readonly start?: TakeStart;
 }
+/** The take's own shake taken out: its similarity by take frame. */
 export interface SteadyStep extends StepBase<'steady'> {
   readonly anchor: readonly {
     readonly frame: number;
@@ -191,6 +196,7 @@ export interface RideLayer {
   readonly distance: number | null;
   readonly placement: RideStep['placement'];
 }
+/** The performer's colour and light brought to the plate's. */
 export interface LightStep extends StepBase<'light'> {
   /** ASC CDL in scene-linear: out = (in × slope + offset)^power, and saturation. */
   readonly slope: readonly [number, number, number];
@@ -218,6 +224,7 @@ export interface LightStep extends StepBase<'light'> {
   /** The film's own light over the shot (a fade, a flash): the performer goes along. */
   readonly overShot?: LightOverShot;
 }
+/** Shadow, contact and reflection on the plate's ground. Angles in degrees, relative to the camera's heading. */
 export interface GroundStep extends StepBase<'ground'> {
   /** Is a cast shadow laid, and the dark line where the performer touches the ground? */
   readonly shadow: boolean;
@@ -289,6 +296,7 @@ export interface GroundStep extends StepBase<'ground'> {
     }[];
   };
 }
+/** What of the plate passes before the performer, and panes that it is seen through. */
 export interface FrontStep extends StepBase<'front'> {
   readonly region: RegionFile | null;
   readonly pane: {
@@ -319,6 +327,7 @@ export interface FrontStep extends StepBase<'front'> {
   /** Box (x0, y0, x1, y1) in which the plate has picture: beyond it are black bars, which nothing is laid on. */
   readonly within?: readonly [number, number, number, number];
 }
+/** Softness, haze and grain of the plate given to the performer. */
 export interface AirStep extends StepBase<'air'> {
   /** Gaussian sigma (px, plate scale) added to the performer to meet the plate's sharpness. */
   readonly softenPx: number;
@@ -341,6 +350,7 @@ export interface GrainModel {
   readonly channelCorrelation: readonly [number, number, number];
 }
 
+/** One step, told apart by its field `step`. */
 export type RecipeStep =
   | EraseStep
   | WidenStep
@@ -354,6 +364,7 @@ export type RecipeStep =
   | FrontStep
   | AirStep;
 
+/** How a take is joined into a plate: both files with the frames that are meant (`out` exclusive), and the steps. */
 export interface Recipe {
   readonly version: 1;
   readonly plate: {

@@ -9,6 +9,7 @@ import { encoderAssembly } from './encoder-cpu.js';
 import { avGetPixFmtFromName, C, Codec, CodecContext, Dictionary, Rational } from './ffmpeg.js';
 import type { ColourTags, Sound } from './types.js';
 
+/** What can be written. */
 export type WriterCodec = 'h264' | 'prores4444' | 'ffv1' | 'png' | 'exr';
 
 export interface WriterOptions {

@@ -2,6 +2,7 @@
 import type { Rate } from '../core/rational.js';
 
 export type MatrixName = 'bt601' | 'bt709' | 'bt2020' | 'rgb';
+/** Transfer curves that are known. */
 export type TransferName = 'bt709' | 'srgb' | 'linear' | 'pq' | 'hlg' | 'gamma22' | 'gamma28';
 export type PrimariesName = 'bt709' | 'bt601-525' | 'bt601-625' | 'bt2020' | 'p3';
 

@@ -60,6 +60,7 @@ export interface RideFrame {
 
 /** 5.2 camera move. */
 export type MoveKind = 'static' | 'pan' | 'tilt' | 'roll' | 'push' | 'handheld' | 'mixed';
+/** How the plate's camera moves; `focalPx` in pixels, frames in order. */
 export interface CameraMove {
   readonly move: MoveKind;
   readonly focalPx: Measure;
@@ -75,6 +76,7 @@ export interface CameraMove {
    */
   readonly of?: 'ground';
 }
+/** One frame of the move; angles in degrees beside the first frame, null where they can't be told. */
 export interface CameraMoveFrame {
   readonly frame: number;
   /** Maps pixels of this frame to pixels of the first frame. */

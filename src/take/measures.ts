@@ -20,6 +20,7 @@ export interface TakeFrame {
   readonly sigmaPx: number | null;
 }
 
+/** All that is measured of a take, as it is kept and judged; sizes and places in take pixels. */
 export interface TakeMeasures {
   readonly file: string;
   readonly rate: string;

@@ -1,6 +1,7 @@
 /** Verdict on a take: fits, mendable, shoot again, for each matter and over all. */
 export type VerdictWord = 'fits' | 'mendable' | 'shoot again';
 
+/** What a verdict judges a take by. */
 export type MatterName =
   | 'viewElevation'
   | 'perspective'
@@ -21,6 +22,7 @@ export type MatterName =
   | 'damage'
   | 'length';
 
+/** One matter of a verdict: what was measured beside what is wanted. */
 export interface Matter {
   readonly matter: MatterName;
   readonly measured: number | null;
@@ -36,6 +38,7 @@ export interface Matter {
   readonly wouldHelp?: string;
 }
 
+/** Whether a take fits its plate, which span of it is best, and each matter. */
 export interface Verdict {
   readonly verdict: VerdictWord;
   /** Best span of the take. */

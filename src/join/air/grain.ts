@@ -78,6 +78,7 @@ export function channelMix(
   return [1, rg, l22, rb, l32, l33];
 }
 
+/** Grows a plate's grain anew. */
 export interface Grower {
   /**
    * Adds unit-variance, shaped, channel-mixed noise of a frame over a box, each channel times its own `amount` plane

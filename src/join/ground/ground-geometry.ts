@@ -8,6 +8,10 @@ import { applyVector, dot, unit, type Vec3 } from '../../geometry/mat3.js';
 import type { GroundStep } from '../types.js';
 import type { GroundFrame } from './types.js';
 
+/**
+ * Ground and key in the camera's axes: `up` off the ground and `light` towards the key, of length 1; `foot`, where the
+ * performer stands; `focalPx`, `principal` in pixels.
+ */
 export interface GroundGeometry {
   readonly up: Vec3;
   readonly light: Vec3;

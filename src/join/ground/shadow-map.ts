@@ -12,6 +12,7 @@ import { depthInBalls, type StandingBall } from '../body/ball-grids.js';
 import type { FrameRoom } from '../render/frame-room.js';
 import { cross, dot, unit, type Vec3 } from '../../geometry/mat3.js';
 
+/** A ball of a body, in the camera's axes; lengths as in ground-geometry.ts. */
 export interface SolidBall {
   readonly centre: Vec3;
   readonly radius: number;

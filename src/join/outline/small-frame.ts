@@ -8,6 +8,7 @@ import { requireSameSize, type Picture } from '../../image/picture.js';
 /** Pixels along the longer side of the performer's box that its outline is found at. */
 const PERFORMER_SIDE = 280;
 
+/** A frame reduced by whole blocks, for outlines and followers. */
 export interface SmallFrame {
   readonly width: number;
   readonly height: number;

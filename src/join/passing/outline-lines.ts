@@ -8,6 +8,7 @@ import { apply, type Mat3 } from '../../geometry/mat3.js';
 import { signedArea } from '../../image/polygon.js';
 import type { SmallFrame } from '../outline/small-frame.js';
 
+/** Corners of a polygon in order, px of the picture that is followed. */
 export type Outline = readonly (readonly [number, number])[];
 
 /**

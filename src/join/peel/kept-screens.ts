@@ -12,6 +12,7 @@ import type { ScreenModel } from './peel.js';
 import { entryPath, keepEntry } from '../cache-folder.js';
 import { programStamp } from '../program-stamp.js';
 
+/** Models of screens by key, so that one take's screen is modelled once; `find` gives null for one that is not kept. */
 export interface KeptScreens {
   find(key: string): ScreenModel | null;
   keep(key: string, model: ScreenModel): void;

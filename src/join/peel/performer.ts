@@ -16,6 +16,7 @@ import { blockMeans, blockSide, smallLinear } from './small-linear.js';
 import type { ScreenShadow } from './screen-shadow.js';
 import type { PeelStep } from '../types.js';
 
+/** The performer of one take frame, off its background. */
 export interface PerformerPicture {
   /** Premultiplied linear RGBA over `box`. */
   readonly picture: Picture;

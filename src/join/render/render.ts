@@ -36,6 +36,10 @@ export interface PlateMender {
   close?(): Promise<void>;
 }
 
+/**
+ * What a renderer is given beside its recipe; each may be absent, and a step that then can't run is named in
+ * `leftOff`.
+ */
 export interface JoinOptions extends PerformerTools {
   readonly mender?: PlateMender;
   /** What carries regions of the plate between the frames on which they were drawn. */

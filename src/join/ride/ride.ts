@@ -10,6 +10,7 @@ import type { RideStep } from '../types.js';
 
 export type Px = readonly [number, number];
 
+/** Where the performer stands on a plate frame: foot and top, plate pixels. */
 export interface Stand {
   readonly frame: number;
   readonly ground: Px;

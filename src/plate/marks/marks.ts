@@ -135,9 +135,11 @@ export const markSchema = z.discriminatedUnion('kind', [
   }),
   z.object({ kind: z.literal('eyeline'), frame, from: point, to: point }),
 ]);
+/** One mark, by its `kind`; points in full pixels of the picture. */
 export type Mark = z.infer<typeof markSchema>;
 export type MarkKind = Mark['kind'];
 const MARK_KINDS: readonly MarkKind[] = markSchema.options.map((o) => o.shape.kind.value);
+/** x, y: full pixels of the picture from its top left corner. */
 export type Point = readonly [number, number];
 
 export const marksFileSchema = z.object({
@@ -150,6 +152,7 @@ export const marksFileSchema = z.object({
   cleanFrame: z.number().int().min(0).optional(),
   marks: z.array(markSchema),
 });
+/** Marks of a plate or take and what is known of its camera, as `parseMarks` lets them in (docs/files.md). */
 export type MarksFile = z.infer<typeof marksFileSchema>;
 
 /**
@@ -162,6 +165,7 @@ export const regionFileSchema = z.object({
     .min(1)
     .refine((f) => f.some((k) => k.gone !== true), { message: 'on every frame it is gone: nothing is outlined' }),
 });
+/** Polygons over time, full pixels of the picture. */
 export type RegionFile = z.infer<typeof regionFileSchema>;
 
 const IN_WORDS: Readonly<Record<string, string>> = {

@@ -13,6 +13,7 @@ import { lineSegments, type LineSegment } from '../view/line-segments.js';
 import type { Mark } from './marks.js';
 import { uprightEdges, type UprightEdges } from '../view/view-lines.js';
 
+/** A mark that the picture suggests, for a person to accept or leave. */
 export interface ProposedMark {
   readonly mark: Mark;
   /** Why, in a sentence, with what to check. */

@@ -8,6 +8,7 @@ import { kernels } from '../../image/kernels.js';
 import { halfSize, halve } from '../../image/pyramid.js';
 import type { RideMemory } from './ride-memory.js';
 
+/** One level of a pyramid of luma, display-coded. */
 export interface LumaLevel {
   readonly width: number;
   readonly height: number;

@@ -4,12 +4,14 @@
  */
 import { PlatewrightError } from '../../core/errors.js';
 
+/** Luma of one frame. */
 export interface LumaFrame {
   readonly index: number;
   /** heightPx × widthPx, display-coded luma 0..1; valid until the next frame is asked for. */
   readonly luma: Float32Array;
 }
 
+/** A clip's luma, frame by frame, as often as it is asked for. */
 export interface LumaSource {
   readonly widthPx: number;
   readonly heightPx: number;

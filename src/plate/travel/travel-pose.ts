@@ -10,10 +10,12 @@ import { choleskyFactor, invertSymmetric, solveWithFactor } from '../../geometry
 import { applyVector, multiply, type Mat3, type Vec3 } from '../../geometry/mat3.js';
 import { rotationFromVector } from '../../geometry/rotation.js';
 
+/** A rigid motion: x becomes r x + t; `t` in the scene's unit of length. */
 export interface Pose {
   readonly r: Mat3;
   readonly t: Vec3;
 }
+/** No motion. */
 export const AT_HOME: Pose = { r: [1, 0, 0, 0, 1, 0, 0, 0, 1], t: [0, 0, 0] };
 
 /** First `a`, then `b`. */

@@ -12,6 +12,7 @@ import { cubicCurve } from '../../geometry/cubic-curve.js';
 import type { MarksFile } from '../marks/marks.js';
 import type { Turn } from '../types.js';
 
+/** How far somebody is turned on a frame, degrees; 0 faces the camera. */
 export interface Pose {
   readonly frame: number;
   readonly yawDeg: number;
