@@ -103,6 +103,21 @@ export const STEP_CONTROLS: Readonly<Record<StepName, readonly StepControl[]>> =
   ],
 };
 
+/** Controls that do nothing while a switch of their step is off, by step and key. */
+const NEEDS: Readonly<Record<string, string>> = {
+  'ground.azimuthDeg': 'shadow',
+  'ground.elevationDeg': 'shadow',
+  'ground.softnessDeg': 'shadow',
+  'ground.contactStrength': 'contact',
+};
+
+/** The label of the switch that is off, so that turning this control of the step would show nothing; null else. */
+export function restsFor(step: RecipeStep, key: string): string | null {
+  const needed = NEEDS[`${step.step}.${key}`],
+    c = STEP_CONTROLS[step.step].find((x) => x.key === needed);
+  return c !== undefined && controlValue(step, c) === false ? c.label : null;
+}
+
 /**
  * The widen step's controls for a plate whose longer side has that many pixels: a side grows by no more than that, so
  * that no slider asks for minutes of made-up set beyond three pictures side by side.

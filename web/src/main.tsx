@@ -9,6 +9,7 @@ import './style/room.css';
 import './style/wall.css';
 import './style/sheet.css';
 import './style/steps.css';
+import './style/take-start.css';
 import './style/cut.css';
 import './style/viewer.css';
 import './style/phone.css';

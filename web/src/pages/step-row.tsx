@@ -1,7 +1,7 @@
 /** One step of the recipe: on or off, seen alone, why it is so, and its controls. */
 import { For, Show, type JSX } from 'solid-js';
 import { keepShadow } from '../../../src/join/keep-shadow.js';
-import { controlValue, type ControlValue, type StepControl } from '../../../src/join/step-controls.js';
+import { controlValue, restsFor, type ControlValue, type StepControl } from '../../../src/join/step-controls.js';
 import type { PatchStep, PeelStep, RecipeStep } from '../../../src/join/types.js';
 import { wellSet } from '../format.js';
 import { StepKnob } from '../parts/step-control.js';
@@ -74,6 +74,7 @@ export function StepRow(props: StepRowProps): JSX.Element {
             control={control}
             value={props.trying.draft()[`${props.step.step}.${control.key}`] ?? controlValue(props.step, control) ?? 0}
             proposed={props.proposed(control.key)}
+            rests={restsFor(props.step, control.key)}
             onTurn={(value) => props.trying.turn(props.place, props.step, control, value)}
             onRest={props.trying.keep}
             onPut={(value) => props.trying.set(props.place, control, value)}

@@ -1,13 +1,19 @@
 /** The join on a pick's sheet: pictures of what was rendered, rendering it again, and the recipe's steps. */
 import { For, Show, type JSX } from 'solid-js';
-import type { PickDocument } from '../../../src/book/documents.js';
+import type { JoinDocument, PickDocument } from '../../../src/book/documents.js';
 import type { BookState } from '../../../src/server/api-types.js';
 import { startJob } from '../api.js';
 import { StepList } from '../pages/step-list.js';
 import { Picture } from './picture.js';
+import { TakeStartPart } from './take-start-part.js';
 
 export function JoinPart(props: { book: BookState; pick: PickDocument; ratio: number }): JSX.Element {
   const join = () => props.book.joins.find((j) => j.id === props.pick.id);
+  /** The join's take where it has frames to begin with. */
+  const playedTake = (j: JoinDocument) =>
+    j.recipe.take.out - j.recipe.take.in > 1
+      ? props.book.takes.find((t) => t.id === j.take && t.kind !== 'layers')
+      : undefined;
   return (
     <section id="join">
       <h3>The join</h3>
@@ -61,6 +67,9 @@ export function JoinPart(props: { book: BookState; pick: PickDocument; ratio: nu
               </button>
               <button onClick={() => void startJob('inspect', props.pick.id)}>Inspect</button>
             </p>
+            <Show when={playedTake(j())}>
+              {(take) => <TakeStartPart pick={props.pick} join={j()} take={take()} ratio={props.ratio} />}
+            </Show>
             <StepList pick={props.pick} join={j()} ratio={props.ratio} />
           </>
         )}

@@ -8,6 +8,8 @@ interface Props {
   control: StepControl;
   value: ControlValue;
   proposed: ControlValue | undefined;
+  /** The switch that is off, for want of which turning it would show nothing. */
+  rests?: string | null;
   onTurn: (value: number) => void;
   onRest: () => void;
   onPut: (value: ControlValue) => void;
@@ -48,6 +50,7 @@ function NumberKnob(props: Omit<Props, 'control' | 'value'> & { control: NumberC
   const c = props.control;
   const id = createUniqueId();
   const [wrong, setWrong] = createSignal(false);
+  const rests = () => (props.rests == null ? null : `rests: ${props.rests} is off`);
   let field!: HTMLInputElement;
   createEffect(() => {
     const v = told(c, props.value);
@@ -72,6 +75,8 @@ function NumberKnob(props: Omit<Props, 'control' | 'value'> & { control: NumberC
           min={c.min}
           max={c.max}
           step={c.step}
+          disabled={rests() !== null}
+          title={rests() ?? undefined}
           value={props.value}
           onInput={(e) => {
             props.onTurn(Number(e.currentTarget.value));
@@ -85,6 +90,7 @@ function NumberKnob(props: Omit<Props, 'control' | 'value'> & { control: NumberC
             ref={field}
             type="text"
             inputmode="decimal"
+            disabled={rests() !== null}
             aria-label={`${c.label}, ${c.unit}`}
             aria-invalid={wrong()}
             onChange={typed}
@@ -98,6 +104,7 @@ function NumberKnob(props: Omit<Props, 'control' | 'value'> & { control: NumberC
           {c.unit}
         </span>
       </div>
+      <Show when={rests()}>{(why) => <p class="pencil-note knob-rests">{why()}</p>}</Show>
       <Show when={wrong()}>
         <p class="refused" role="alert">
           {c.label} is a number from {c.min} to {c.max}; nothing was changed.

@@ -1,0 +1,142 @@
+/**
+ * Where a take begins, in a real browser: chosen by its pictures with mouse and keyboard, or by its number; the recipe
+ * follows, an undo takes it back, what does not fit is refused with the way out. Skips loudly where there is no
+ * Chromium; with PLATEWRIGHT_BROWSER=required a missing browser fails.
+ */
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import type { Browser, Locator, Page } from 'playwright-core';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { addFilm, addTake } from '../../src/book/add-media.js';
+import { Book } from '../../src/book/book.js';
+import { newProduction } from '../../src/book/new-production.js';
+import { doJob } from '../../src/jobs/run-job.js';
+import type { BookState } from '../../src/server/api-types.js';
+import { listen, type RunningService } from '../../src/server/listen.js';
+import { CHROMIUM, launchChromium } from './chromium.js';
+import { makeClip } from './made-clip.js';
+
+const PLATE = 8,
+  TAKE = 45;
+const LONG = { timeout: 120_000 };
+let folder: string, service: RunningService, browser: Browser, page: Page;
+
+const paceNow = () =>
+  page.evaluate(async () => {
+    const book = (await (await fetch('/api/book')).json()) as BookState;
+    const pace = book.joins[0]!.recipe.steps.find((s) => s.step === 'pace');
+    return pace?.step === 'pace' ? { from: pace.curve[0], start: pace.start ?? null } : null;
+  });
+const part = (): Locator => page.locator('.take-start');
+const begin = (): Locator => part().getByRole('button', { name: 'Begin it there' });
+
+describe.skipIf(CHROMIUM === undefined)('where a take begins', () => {
+  beforeAll(async () => {
+    folder = mkdtempSync(join(tmpdir(), 'platewright-take-start-'));
+    await makeClip(
+      join(folder, 'film.mp4'),
+      PLATE,
+      (x, y, _, c) => 0.45 + 0.1 * (((x >> 4) + (y >> 4)) & 1) + 0.02 * c,
+    );
+    await makeClip(join(folder, 'guest.mp4'), TAKE, (x, y, f, c) =>
+      Math.hypot((x - 110 - 2 * f) / 26, (y - 100) / 44) < 1 ? [0.62, 0.5, 0.38][c]! : [0.2, 0.62, 0.25][c]!,
+    );
+    const book = Book.create(join(folder, 'production'));
+    book.edit('start', (e) => e.put('production', newProduction('Start')));
+    await addFilm(book, join(folder, 'film.mp4'), { title: 'Film', credit: 'the test' });
+    book.edit('pick', (e) =>
+      e.put('pick', {
+        id: 'street',
+        film: 'film',
+        title: 'Street',
+        in: 0,
+        out: PLATE,
+        order: 1,
+        note: '',
+        action: '',
+        marks: { frame: 0, marks: [{ kind: 'stand', ground: [200, 160], top: [200, 90], height: 0.5 }] },
+      }),
+    );
+    const { id } = await addTake(book, join(folder, 'guest.mp4'), { pick: 'street' });
+    book.edit('marks', (e) =>
+      e.put('take', {
+        ...book.need('take', id),
+        marks: { frame: 0, marks: [{ kind: 'performer', ground: [110, 143], top: [110, 57] }] },
+      }),
+    );
+    await doJob(book, 'join', 'street', { take: id, recipeOnly: true });
+    book.close();
+    service = await listen(join(folder, 'production'), { port: 0 });
+    browser = await launchChromium();
+    page = await browser.newPage({ viewport: { width: 1280, height: 900 } });
+    page.setDefaultTimeout(60_000);
+    await page.goto(`http://localhost:${service.port}/#/sheet/street`);
+    await part().waitFor();
+  }, 240_000);
+  afterAll(async () => {
+    await browser?.close();
+    await service?.close();
+    rmSync(folder, { recursive: true, force: true });
+  });
+
+  it('says which frames the join shows, and is chosen by a picture of the take', async () => {
+    expect((await part().innerText()).replace(/\s/g, ' ')).toContain(
+      'frames 0 to 7 of guest, which has 0 to 44, as the program proposes',
+    );
+    expect(await begin().isDisabled()).toBe(true);
+    const radios = part().getByRole('radio');
+    expect(await radios.count()).toBe(12);
+    await radios.nth(5).click();
+    await part().getByText('the take’s frame 20, with it').waitFor();
+    // By keyboard: the next picture, then one frame back.
+    await radios.nth(5).press('ArrowRight');
+    await part().getByText('the take’s frame 24, with it').waitFor();
+    await part().getByRole('button', { name: 'one frame earlier' }).press('Enter');
+    await begin().click();
+    await expect.poll(paceNow, LONG).toEqual({ from: 23, start: { frame: 23 } });
+    await part().getByText('frames 23 to 30 of guest').waitFor();
+    expect(await begin().isDisabled()).toBe(true);
+  }, 180_000);
+
+  it('refuses a start from which the take ends too soon, and says what fits', async () => {
+    const refused = part().getByRole('alert');
+    await part().getByLabel('begins at frame').fill('42');
+    await begin().click();
+    await refused.waitFor(LONG);
+    // The page sets spaces that no line breaks at.
+    expect((await refused.innerText()).replace(/\s/g, ' ')).toMatch(
+      /5 frames are missing; begin at frame 37 or earlier, play it at 0\.28/,
+    );
+    expect(await paceNow()).toEqual({ from: 23, start: { frame: 23 } });
+    await part().getByLabel('begins at frame').fill('37');
+    await begin().click();
+    await expect.poll(paceNow, LONG).toEqual({ from: 37, start: { frame: 37 } });
+    expect(await refused.count()).toBe(0);
+  }, 180_000);
+
+  it('takes a speed, an undo takes it back, and the program has it again when asked', async () => {
+    await part().getByLabel('times its speed').fill('0,5');
+    await begin().click();
+    await expect.poll(paceNow, LONG).toEqual({ from: 37, start: { frame: 37, speed: 0.5 } });
+    await expect.poll(() => part().getByLabel('times its speed').inputValue(), LONG).toBe('0.5');
+    await page.getByRole('button', { name: 'Take back' }).first().click();
+    await expect.poll(paceNow, LONG).toEqual({ from: 37, start: { frame: 37 } });
+    await expect.poll(() => part().getByLabel('times its speed').inputValue()).toBe('');
+    await part().getByRole('button', { name: 'As the program proposes' }).click();
+    await expect.poll(paceNow, LONG).toEqual({ from: 0, start: null });
+  }, 180_000);
+
+  it('fits a phone: the row scrolls, the page does not', async () => {
+    await page.setViewportSize({ width: 390, height: 844 });
+    expect(await page.evaluate(() => document.documentElement.scrollWidth)).toBeLessThanOrEqual(390);
+    const shots = process.env['PLATEWRIGHT_PICTURES'];
+    if (shots === undefined) return;
+    for (const width of [390, 1280, 2560]) {
+      await page.setViewportSize({ width, height: 1000 });
+      await part().scrollIntoViewIfNeeded();
+      await page.waitForTimeout(1500);
+      await part().screenshot({ path: join(shots, `take-start-${width}.png`) });
+    }
+  }, 60_000);
+});
