@@ -1,8 +1,8 @@
 /**
  * Outlines carried over real clips whose performer is known on every frame (DAVIS 2016; needs ../shared/footage, and
  * says so): a rough box on one frame in the midst, or nothing but what moves, then every frame's line beside the mask.
- * `npx tsx bench/outline-real.ts [dog|camel] [--frames=A-B] [--still] [--pictures=FOLDER]`; without --still what moves
- * is tried too.
+ * `npx tsx bench/outline-real.ts [dog|camel] [--frames=A-B] [--still] [--carried] [--pictures=FOLDER]`; without --still
+ * what moves is tried too, with --carried lines are not mended by the set.
  */
 import { existsSync, mkdirSync } from 'node:fs';
 import { join } from 'node:path';
@@ -100,10 +100,15 @@ async function clip(name: string, motion: boolean): Promise<void> {
       console.log(`${title}: ${found.why}`);
       return;
     }
-    const frames = await followOutlines(reader, [{ frame: at, polygon: found.polygon }], {
-      from: span[0],
-      to: span[1] + 1,
-    });
+    const frames = await followOutlines(
+      reader,
+      [{ frame: at, polygon: found.polygon }],
+      {
+        from: span[0],
+        to: span[1] + 1,
+      },
+      { mend: !words.includes('--carried') },
+    );
     const used = process.cpuUsage(from);
     await report(title, reader, frames, at, (used.user + used.system) / 1e6 / frames.length);
   } finally {

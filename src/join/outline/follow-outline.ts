@@ -1,12 +1,13 @@
 /**
  * Outlines on a few frames carried to all the others of a span: on from each to the next, and between two of them back
- * again as well, both joined by their distance in time. Frames stream; what is kept of each is its line, and of a few
+ * again as well, both joined by their distance in time; then mended by the set (`mend-lines.ts`). Frames stream; what is kept of each is its line, and of a few
  * frames at a time the small picture.
  */
 import type { Point } from '../../image/polygon.js';
 import { toCodedRgb } from '../../media/convert.js';
 import type { VideoReader } from '../../media/video-reader.js';
 import { carryOutline, joinOutlines, settledKey, type Settled, type SettledKey } from './carry-outline.js';
+import { mendLines } from './mend-lines.js';
 import { outlineMask, outlinePolygon } from './outline-polygon.js';
 import { blockOf, sideOf, smallAt } from './outline-take.js';
 import { smallFrame, type SmallFrame } from './small-frame.js';
@@ -27,6 +28,11 @@ export interface FollowedFrame {
 export interface FollowOptions {
   readonly signal?: AbortSignal;
   readonly onProgress?: (done: number, total: number) => void;
+  /**
+   * Lines mended by the set as other frames show it. Only for a whole performer: of a part (a head) the rest would be
+   * taken in, as it is no set either.
+   */
+  readonly mend?: boolean;
 }
 
 /** Bytes of small pictures held at once when frames are gone through backwards. */
@@ -46,15 +52,16 @@ export async function followOutlines(
   options: FollowOptions = {},
 ): Promise<FollowedFrame[]> {
   const sorted = [...keys].sort((a, b) => a.frame - b.frame),
-    { widthPx } = reader.info,
+    { widthPx, heightPx } = reader.info,
     block = blockOf(widthPx, Math.max(...sorted.map((k) => sideOf(k.polygon)))),
     out = new Map<number, FollowedFrame>();
   for (const k of sorted)
     out.set(k.frame, { frame: k.frame, polygon: k.polygon.map((p) => [p[0], p[1]]), agreement: null });
-  // Between two keys each frame is reached from both.
+  // Between two keys each frame is reached from both; at last each is mended.
   const total = Math.max(
     1,
-    span.to - span.from + Math.max(0, Math.min(span.to, sorted.at(-1)!.frame) - Math.max(span.from, sorted[0]!.frame)),
+    (options.mend === true ? 2 : 1) * (span.to - span.from) +
+      Math.max(0, Math.min(span.to, sorted.at(-1)!.frame) - Math.max(span.from, sorted[0]!.frame)),
   );
   let done = 0;
   const step = (): void => {
@@ -100,7 +107,23 @@ export async function followOutlines(
       step();
     }
   }
-  return [...out.values()].filter((f) => f.frame >= span.from && f.frame < span.to).sort((p, q) => p.frame - q.frame);
+  const wanted = [...out.values()]
+    .filter((f) => f.frame >= span.from && f.frame < span.to)
+    .sort((p, q) => p.frame - q.frame);
+  if (options.mend !== true) return wanted;
+  const mended = await mendLines(
+      reader,
+      new Map(wanted.map((f) => [f.frame, f.polygon])),
+      new Set(sorted.map((k) => k.frame)),
+      block,
+      step,
+    ),
+    width = Math.max(1, Math.floor(widthPx / block)),
+    height = Math.max(1, Math.floor(heightPx / block));
+  return wanted.map((f) => {
+    const mask = mended.get(f.frame);
+    return mask === undefined ? f : { ...f, polygon: outlinePolygon(mask, width, height, block, TOLERANCE * block) };
+  });
 }
 
 /** Frames to − 1 down to `from`, read in runs that go forward. */

@@ -16,7 +16,7 @@ import { drawnOutlines, hintedFrames, hintsOn } from './outline-hints.js';
 import { findOutline } from './outline-take.js';
 
 /** Changes whenever outlines are carried in another way. */
-const MAKE = 1;
+const MAKE = 2;
 /** Agreement of the two ways under which a frame should be looked at. */
 const DOUBTFUL_AGREEMENT = 0.9;
 /**
@@ -135,7 +135,12 @@ async function carried(
             polygon: k.polygon.map((p) => [p[0], p[1]] as [number, number]),
             agreement: null,
           }))
-        : await followOutlines(take, keys, { from: options.from ?? 0, to: options.to ?? frameCount }, options);
+        : await followOutlines(
+            take,
+            keys,
+            { from: options.from ?? 0, to: options.to ?? frameCount },
+            { ...options, mend: true },
+          );
     if (name !== null) writeKept(kept!.folder!, name, frames);
   }
   const soft = softOf(marks),
