@@ -15,6 +15,7 @@ import { rate } from '../../core/rational.js';
 import { createPicture } from '../../image/picture.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { VideoWriter } from '../../media/video-writer.js';
+import { resolveCut } from '../resolve-cut.js';
 import { doJob } from '../run-job.js';
 
 const W = 320,
@@ -131,5 +132,23 @@ describe("a take's start chosen by hand", { timeout: 120_000 }, () => {
       /^PW-JOIN-START: .*5 frames are missing; begin at frame 32 or earlier/,
     );
     expect(book.need('join', 'street')).toEqual(before);
+  });
+
+  it('leaves the picture before it in the cut, which says so; one whose file is gone is told as lost', async () => {
+    await doJob(book, 'join', 'street', { take: 'take', keep: true });
+    expect(resolveCut(book)).toMatchObject({ notes: [], lost: [] });
+    await doJob(book, 'join', 'street', { take: 'take', start: { frame: 12 }, recipeOnly: true });
+    const shown = resolveCut(book);
+    expect(shown.notes).toEqual([expect.stringMatching(/^the recipe of "street" was changed since its join was/)]);
+    expect(shown.programme.items.map((i) => i.kind)).toContain('join');
+    rmSync(book.mediaPath(book.need('join', 'street').render!.file));
+    const { lost, programme } = resolveCut(book);
+    expect(lost).toEqual([
+      expect.objectContaining({
+        name: 'street',
+        words: expect.stringMatching(/is gone: .*join street --keep/) as string,
+      }),
+    ]);
+    expect(programme.items.map((i) => i.kind)).toContain('stand-in');
   });
 });
