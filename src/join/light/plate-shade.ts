@@ -80,6 +80,9 @@ export function shadeOnPerformer(
   }
 }
 
+/** More than the light step's: the surface is not taken to face the lens here (own choice). */
+const WRAP = 0.35;
+
 /** How squarely each pixel of the filled matte faces the key, 0..1. */
 function facedKey(
   alpha: Float32Array,
@@ -94,7 +97,7 @@ function facedKey(
   const normals = normalsOfMatte(cellMiddles(alpha, width, height, cell), w, h),
     faced = new Float32Array(n),
     out = new Float32Array(width * height);
-  for (let i = 0; i < n; i++) faced[i] = facingOf(towards, normals[i]!, normals[n + i]!, normals[2 * n + i]!);
+  for (let i = 0; i < n; i++) faced[i] = facingOf(towards, normals[i]!, normals[n + i]!, normals[2 * n + i]!, WRAP);
   for (let y = 0; y < height; y++) {
     const v = Math.max(0, Math.min(h - 1.001, (y + 0.5) / cell - 0.5)),
       j = Math.floor(v),
