@@ -3,7 +3,7 @@ import { groundCamera, project } from '../../geometry/camera.js';
 import type { Turn } from '../../plate/types.js';
 import { STILL } from './carrier.js';
 import type { Stand } from './ride.js';
-import { turningStand } from './turning-stand.js';
+import { carriersAxis, turningStand } from './turning-stand.js';
 import type { Carrying } from './turning-fit.js';
 
 // A person whose axis stands 4 m away turns from −60° to 65° and carries something .42 m before it, 12° to a side, at 1
@@ -88,5 +88,41 @@ describe('what somebody carries who turns', () => {
         turn: { ...turn, frames: turn.frames.map((f) => ({ ...f, yawDeg: f.yawDeg / 10 })) },
       }),
     ).toBeNull();
+  });
+});
+
+describe("the carrier's axis", () => {
+  const region: [number, number][] = [
+      [300, 100],
+      [380, 100],
+      [380, 260],
+      [300, 260],
+    ],
+    carry = { kind: 'carry' as const, frame: 10, region },
+    upright = (x: number, frame = 0) => ({
+      kind: 'upright' as const,
+      frame,
+      foot: [x, 420] as [number, number],
+      top: [x + 6, 60] as [number, number],
+    });
+  it('is an upright that goes through its region, where no axis is marked', () => {
+    const own = upright(340);
+    expect(carriersAxis({ frame: 0, marks: [carry, own, upright(120), upright(600, 4)] })).toEqual([
+      { frame: 0, foot: own.foot, top: own.top },
+    ]);
+  });
+  it('is the marked axis alone where there is one', () => {
+    const axis: [[number, number], [number, number]] = [
+      [350, 430],
+      [352, 50],
+    ];
+    expect(carriersAxis({ frame: 0, marks: [carry, upright(340), { kind: 'body', frame: 3, axis }] })).toEqual([
+      { frame: 3, foot: axis[0], top: axis[1] },
+    ]);
+  });
+  it('is nobody known where an upright stands beside, ends under the region, or nothing is carried', () => {
+    expect(carriersAxis({ frame: 0, marks: [carry, upright(120)] })).toEqual([]);
+    expect(carriersAxis({ frame: 0, marks: [carry, { ...upright(340), top: [340, 250] }] })).toEqual([]);
+    expect(carriersAxis({ frame: 0, marks: [upright(340)] })).toEqual([]);
   });
 });

@@ -8,6 +8,7 @@
  * The covariance of that fit, carried to every frame, says where one more mark would help most.
  */
 import { carryPoint, type Carrier, type Keyed } from './carrier.js';
+import type { MarksFile } from '../../plate/marks/marks.js';
 import { marksOf, viewAngles, type ProposalInput } from '../proposal-input.js';
 import { carryStand, type Px, type Stand } from './ride.js';
 import type { Place } from './travel-stand.js';
@@ -93,6 +94,35 @@ export function sayTurning(t: TurningStand): string {
 }
 
 /**
+ * The upright about which the carrier turns: its `body` axis; where none is marked, an `upright` that goes through the
+ * region of the carrier that is marked nearest in time, which is the carrier itself measured from sole to crown.
+ */
+export function carriersAxis(marks: MarksFile): Carrying['axis'] {
+  const bodies = marksOf(marks, 'body').flatMap((b) =>
+    b.mark.axis === undefined ? [] : [{ frame: b.frame, foot: b.mark.axis[0], top: b.mark.axis[1] }],
+  );
+  if (bodies.length > 0) return bodies;
+  const carried = marksOf(marks, 'carry');
+  return marksOf(marks, 'upright').flatMap(({ frame, mark: { foot, top } }) => {
+    const near = carried.reduce<(typeof carried)[number] | null>(
+      (b, c) => (b === null || Math.abs(c.frame - frame) < Math.abs(b.frame - frame) ? c : b),
+      null,
+    );
+    return near !== null && passesThrough(near.mark.region, foot, top) ? [{ frame, foot, top }] : [];
+  });
+}
+
+/** Whether the line from foot to top meets the region at the height of its middle. */
+function passesThrough(region: readonly Px[], foot: Px, top: Px): boolean {
+  const xs = region.map((p) => p[0]),
+    ys = region.map((p) => p[1]),
+    middle = (Math.min(...ys) + Math.max(...ys)) / 2,
+    t = (middle - foot[1]) / (top[1] - foot[1]),
+    x = foot[0] + (top[0] - foot[0]) * t;
+  return t > 0 && t < 1 && x > Math.min(...xs) && x < Math.max(...xs);
+}
+
+/**
  * The turning carrier's path, where the plate has what it takes and it tells the marks as well as what would carry them
  * else: with three and more marked frames by those left out (rms), with fewer because whatever is followed on a body
  * that turns shows other faces before long.
@@ -106,9 +136,7 @@ export function turningPlace(
 ): TurningStand | null {
   const pm = input.plate.measures,
     view = viewAngles(pm, stands[0]!.frame);
-  const axis = marksOf(input.plate.marks, 'body').flatMap((b) =>
-    b.mark.axis === undefined ? [] : [{ frame: b.frame, foot: b.mark.axis[0], top: b.mark.axis[1] }],
-  );
+  const axis = carriersAxis(input.plate.marks);
   if (pm.turn === undefined || view === null) return null;
   const told = turningStand(stands, {
     turn: pm.turn,
