@@ -20,6 +20,18 @@ describe('a marks file that has not the form asked for', () => {
     expect(() => parseMarks('[]', 'm.json')).toThrow('the document should be an object in braces, but is a list');
   });
 
+  it('says so where a height is in centimetres', () => {
+    const text = (height: number) =>
+      JSON.stringify({ marks: [{ kind: 'upright', foot: [5, 90], top: [5, 10], height }] });
+    expect(() => parseMarks(text(184), 'm.json')).toThrow(
+      'm.json: mark 1 (upright): height: is 184, but heights are in metres: at most 120 here',
+    );
+    expect(parseMarks(text(1.84), 'm.json').marks[0]).toMatchObject({ height: 1.84 });
+    expect(() =>
+      parseMarks('{"marks":[{"kind":"performer","ground":[5,90],"top":[5,10],"height":49}]}', 'm.json'),
+    ).toThrow('height: is 49, but heights are in metres: at most 12 here');
+  });
+
   it('says of a region file what one looks like', () => {
     expect(() => parseRegion('{"marks":[]}', 'r.json')).toThrow(
       /r\.json: frames is missing; a list belongs there \(a region file looks like/,

@@ -13,6 +13,18 @@ const polygon = z.array(point).min(3);
 /** Pixels to be added on a side of the picture. */
 const pixels = z.number().min(0).optional();
 const frame = z.number().int().min(0).optional();
+/**
+ * Heights in metres. One in centimetres is told by its size: no mark's upright is a tower, and no performer taller than
+ * a giraffe stands on tiptoe (own choice of bounds).
+ */
+const heightUpTo = (mostM: number) =>
+  z
+    .number()
+    .positive()
+    .max(mostM, { error: (issue) => `is ${issue.input}, but heights are in metres: at most ${mostM} here` })
+    .optional();
+const ofThing = heightUpTo(120);
+const ofPerformer = heightUpTo(12);
 
 export const markSchema = z.discriminatedUnion('kind', [
   // `heightSd`: metres, where the height is a guess (a person of assumed height).
@@ -21,7 +33,7 @@ export const markSchema = z.discriminatedUnion('kind', [
     frame,
     foot: point,
     top: point,
-    height: z.number().positive().optional(),
+    height: ofThing,
     heightSd: z.number().positive().optional(),
   }),
   z.object({ kind: z.literal('groundLines'), frame, lines: z.array(line).min(2) }),
@@ -39,7 +51,7 @@ export const markSchema = z.discriminatedUnion('kind', [
     frame,
     foot: point,
     tip: point,
-    height: z.number().positive().optional(),
+    height: ofThing,
     top: point.optional(),
   }),
   z.object({
@@ -50,14 +62,14 @@ export const markSchema = z.discriminatedUnion('kind', [
   }),
   // Of who turns: the eye on the picture's left, the eye on its right, tip of the nose, middle of the mouth.
   z.object({ kind: z.literal('face'), frame, leftEye: point, rightEye: point, nose: point, mouth: point.optional() }),
-  z.object({ kind: z.literal('stand'), frame, ground: point, top: point, height: z.number().positive().optional() }),
+  z.object({ kind: z.literal('stand'), frame, ground: point, top: point, height: ofPerformer }),
   z.object({
     kind: z.literal('carry'),
     frame,
     region: polygon,
     ground: point.optional(),
     top: point.optional(),
-    height: z.number().positive().optional(),
+    height: ofPerformer,
   }),
   // `shadow`: a shadow of what goes, whose ground no frame shows lit; it is relit.
   // `gone`: on this frame it is not there (it came in later, or has left); the place is then seen bare.
@@ -121,7 +133,7 @@ export const markSchema = z.discriminatedUnion('kind', [
     frame,
     ground: point,
     top: point,
-    height: z.number().positive().optional(),
+    height: ofPerformer,
   }),
   // On a take of several pictures with alpha (`frame`: which picture): how far from the plate's camera it stands, in
   // metres along its line of sight (`distance`), in multiples of the distance of the stand or carry mark (`share`), or
@@ -147,7 +159,7 @@ export const marksFileSchema = z.object({
   frame: z.number().int().min(0).default(0),
   /** Focal length in pixels where the lens is known beforehand (a take's own camera). */
   focalPx: z.number().positive().optional(),
-  cameraHeight: z.number().positive().optional(),
+  cameraHeight: ofThing,
   /** Frame of a take on which the set is empty: the peel's clean frame. */
   cleanFrame: z.number().int().min(0).optional(),
   marks: z.array(markSchema),
