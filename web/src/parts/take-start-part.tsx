@@ -45,7 +45,10 @@ export function TakeStartPart(props: {
   const job = () => jobs().find((j) => j.kind === 'join' && j.subject === props.pick.id),
     busy = () => job()?.state === 'waiting' || job()?.state === 'running',
     refused = () => (job()?.state === 'failed' && job()!.error?.includes('PW-JOIN-START') ? job()!.error : null);
+  // What was asked for last, as it stood in the fields.
+  let sent: { readonly chosen: number | null; readonly speed: string | null } = { chosen: null, speed: null };
   const ask = (start: TakeStart | null): void => {
+    sent = { chosen: chosen(), speed: speed() };
     const fine = props.join.recipe.steps.some((s) => s.step === 'peel' && s.quality === 'fine');
     void startJob('join', props.pick.id, {
       take: props.join.take,
@@ -55,13 +58,13 @@ export function TakeStartPart(props: {
       start,
     });
   };
-  // A recipe that begins elsewhere (proposed anew, an undo) is what is shown from then on.
+  // A recipe that begins elsewhere (proposed anew, an undo) is what is shown from then on; what was typed since stays.
   createEffect(
     on(
       () => `${now()} ${kept()?.frame} ${kept()?.speed}`,
       () => {
-        setChosen(null);
-        setSpeed(null);
+        if (chosen() === sent.chosen) setChosen(null);
+        if (speed() === sent.speed) setSpeed(null);
       },
       { defer: true },
     ),
