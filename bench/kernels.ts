@@ -6,7 +6,6 @@ import { createRequire } from 'node:module';
 import { loadavg } from 'node:os';
 import { RandomStream } from '../src/core/random.js';
 import { boxMean, boxMeanPlain } from '../src/image/box.js';
-import { composite, compositePlain } from '../src/image/composite.js';
 import { convolveSeparable, convolveSeparablePlain } from '../src/image/convolve.js';
 import { gaussianTaps } from '../src/image/gaussian.js';
 import { kernels, openKernels } from '../src/image/kernels.js';
@@ -105,12 +104,6 @@ function casesOf(src: Picture, dst: Picture, far: Picture, farOut: Picture): rea
       inPlace: () => halve(s1, W, H, small),
       copied: () => halve(f1, W, H, small),
       plain: () => halvePlain(f1, W, H, small),
-    },
-    {
-      name: 'over, RGBA',
-      inPlace: () => composite('over', src, src, dst),
-      copied: () => composite('over', far, far, farOut),
-      plain: () => compositePlain('over', far, far, farOut),
     },
     {
       name: 'homography, bicubic, RGBA',

@@ -1,8 +1,8 @@
-// Box sums and means by running sums in double precision. `boxAcross` takes rows from..to (four at a time, so that
+// Box means by running sums in double precision. `boxAcross` takes rows from..to (four at a time, so that
 // their dependent additions overlap); `boxDown` takes columns from..to, so that a column's sum runs unbroken whatever
-// the number of workers. Twin: boxMeanPlain / boxSum.
+// the number of workers. Twin: boxMeanPlain.
 
-export function boxAcross(src: usize, dst: usize, w: i32, r: i32, mean: i32, from: i32, to: i32, scratch: usize): void {
+export function boxAcross(src: usize, dst: usize, w: i32, r: i32, from: i32, to: i32, scratch: usize): void {
   const stride = <usize>w << 2;
   let y = from;
   for (; y + 4 <= to; y += 4) {
@@ -33,7 +33,7 @@ export function boxAcross(src: usize, dst: usize, w: i32, r: i32, mean: i32, fro
         a2 -= <f64>load<f32>(s2 + o);
         a3 -= <f64>load<f32>(s3 + o);
       }
-      const k: f64 = mean != 0 ? 1.0 / <f64>(min(w - 1, a) - max(0, b + 1) + 1) : 1.0;
+      const k: f64 = 1.0 / <f64>(min(w - 1, a) - max(0, b + 1) + 1);
       const q = <usize>x << 2;
       store<f32>(d0 + q, <f32>(a0 * k));
       store<f32>(d1 + q, <f32>(a1 * k));
@@ -51,14 +51,14 @@ export function boxAcross(src: usize, dst: usize, w: i32, r: i32, mean: i32, fro
       const a = x + r, b = x - r - 1;
       if (a < w) sum += <f64>load<f32>(s + (<usize>a << 2));
       if (b >= 0) sum -= <f64>load<f32>(s + (<usize>b << 2));
-      const k: f64 = mean != 0 ? 1.0 / <f64>(min(w - 1, a) - max(0, b + 1) + 1) : 1.0;
+      const k: f64 = 1.0 / <f64>(min(w - 1, a) - max(0, b + 1) + 1);
       store<f32>(d + (<usize>x << 2), <f32>(sum * k));
     }
   }
 }
 
 export function boxDown(
-  src: usize, dst: usize, w: i32, h: i32, r: i32, mean: i32, from: i32, to: i32, scratch: usize,
+  src: usize, dst: usize, w: i32, h: i32, r: i32, from: i32, to: i32, scratch: usize,
 ): void {
   // scratch: one double a column.
   const stride = <usize>w << 2;
@@ -76,7 +76,7 @@ export function boxDown(
     const sa = src + <usize>min(add, h - 1) * stride, ss = src + <usize>max(sub, 0) * stride;
     const ka: f64 = add < h ? 1.0 : 0.0, ks: f64 = sub >= 0 ? 1.0 : 0.0;
     const va = f64x2.splat(ka), vs = f64x2.splat(ks);
-    const k: f64 = mean != 0 ? 1.0 / <f64>(min(h - 1, add) - max(0, sub + 1) + 1) : 1.0;
+    const k: f64 = 1.0 / <f64>(min(h - 1, add) - max(0, sub + 1) + 1);
     const vk = f64x2.splat(k);
     const d = dst + <usize>y * stride;
     let x = from;

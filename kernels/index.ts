@@ -6,7 +6,6 @@ export { convolveSeparable } from './convolve';
 export { boxAcross, boxDown } from './box';
 export { recursiveAcross, recursiveDown } from './recursive-gaussian';
 export { halve, double } from './pyramid';
-export { composite, premultiply } from './composite';
 export { rankAcross, rankDown } from './rank';
 export { warpHomography, warpMap } from './warp';
 export { powerCurve, cdl } from './power';

@@ -7,9 +7,6 @@ import sharp from 'sharp';
 
 export const PAPER_WIDTH = 1280;
 export const PAPER_HEIGHT = 720;
-/** Where the paper rabbit stands on the sheet, and the tips of its ears. */
-export const PAPER_GROUND: readonly [number, number] = [640, 640];
-export const PAPER_TOP: readonly [number, number] = [640, 190];
 
 const INK = '#2a1d1f';
 const shape = (body: string, fill: string, edge = 5): string =>

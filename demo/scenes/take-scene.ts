@@ -1,7 +1,6 @@
 // The home set: a green cloth over floor and wall, a peg of known height painted like
 // the cloth, daylight from one window.
 
-import { type Camera } from './camera.js';
 import { GLOBAL } from './shot.js';
 import { mul, n, v, type Vec3 } from './vector.js';
 
@@ -67,10 +66,4 @@ export function homeSet(sun: Vec3, screen: Screen, peg: Vec3 | undefined, seams 
 
 function texture(rgb: string): string {
   return `texture{pigment{rgb<${rgb}>} finish{ambient 0 diffuse 0.85}}`;
-}
-
-export interface HomeCamera {
-  readonly camera: Camera;
-  readonly distance: number;
-  readonly height: number;
 }

@@ -30,7 +30,6 @@ export const cameraSchema = z.object({
   videoHeightPx: z.number().int().positive(),
   rates: z.array(z.string()).min(1),
 });
-export type StudioCamera = z.infer<typeof cameraSchema>;
 
 const attentionSchema = z.object({
   takeSeconds: z.number().positive().max(600),
@@ -114,7 +113,6 @@ export const briefSchema = z.object({
   of: z.string().optional(),
   brief: result<Record<string, unknown>>(),
 });
-export type BriefDocument = z.infer<typeof briefSchema>;
 
 export const takeSchema = z.object({
   id,

@@ -14,29 +14,6 @@ export function focalInPixels(focalMm: number, sensorWidthMm: number, widthPx: n
   return (focalMm / sensorWidthMm) * widthPx;
 }
 
-/** A focal length in pixels on a sensor of this width, mm; the picture uses the sensor's whole width. */
-export function focalInMillimetres(focalPx: number, sensorWidthMm: number, widthPx: number): number {
-  return (focalPx * sensorWidthMm) / widthPx;
-}
-
-/** Hyperfocal distance in mm: f²/(N c) + f. */
-export function hyperfocalMm(focalMm: number, fNumber: number, circleMm: number): number {
-  return (focalMm * focalMm) / (fNumber * circleMm) + focalMm;
-}
-
-/** Near and far limits of sharpness in mm; far is Infinity from the hyperfocal distance on. */
-export function depthOfFieldMm(
-  focalMm: number,
-  fNumber: number,
-  circleMm: number,
-  distanceMm: number,
-): { nearMm: number; farMm: number } {
-  const h = hyperfocalMm(focalMm, fNumber, circleMm);
-  const nearMm = (distanceMm * (h - focalMm)) / (h + distanceMm - 2 * focalMm);
-  const farMm = distanceMm >= h ? Infinity : (distanceMm * (h - focalMm)) / (h - distanceMm);
-  return { nearMm, farMm };
-}
-
 /** Exposure time in seconds: angle / (360 × frames per second). */
 export function shutterSeconds(shutterDeg: number, framesPerSecond: number): number {
   return shutterDeg / (360 * framesPerSecond);
@@ -45,11 +22,6 @@ export function shutterSeconds(shutterDeg: number, framesPerSecond: number): num
 /** Elevation above the horizontal, in degrees, at which a subject's middle sees the camera. */
 export function viewElevationDeg(cameraHeightM: number, subjectMiddleM: number, distanceM: number): number {
   return Math.atan2(cameraHeightM - subjectMiddleM, distanceM) * DEG_PER_RAD;
-}
-
-/** Shadow length of an upright of height h: h / tan(elevation). */
-export function shadowLengthM(heightM: number, elevationDeg: number): number {
-  return heightM / Math.tan(elevationDeg * RAD_PER_DEG);
 }
 
 /** Diameter of a lamp's face that subtends `angleDeg` at `distanceM`. */

@@ -86,13 +86,6 @@ export interface WindowRequest {
   readonly air?: Air;
 }
 
-/** True where `deg` lies on the arc that runs clockwise from `from` to `to`. */
-export function onArc(deg: number, from: number, to: number): boolean {
-  const width = to - from >= 360 ? 360 : (((to - from) % 360) + 360) % 360;
-  const offset = (((deg - from) % 360) + 360) % 360;
-  return offset <= width;
-}
-
 /** How far inside the wanted range a position is: positive inside, negative outside, continuous, in degrees. */
 function insideness(p: SunPosition, request: WindowRequest): number {
   const [low, high] = request.elevationDeg;

@@ -14,8 +14,6 @@ export interface Cdl {
   readonly saturation: number;
 }
 
-export const CDL_IDENTITY: Cdl = { slope: [1, 1, 1], offset: [0, 0, 0], power: [1, 1, 1], saturation: 1 };
-
 function requireCdl(cdl: Cdl): void {
   const bad =
     cdl.slope.some((v) => !(v >= 0)) ||
@@ -34,20 +32,6 @@ function channel(v: number, slope: number, offset: number, power: number, clamp:
   let t = v * slope + offset;
   if (clamp) t = t < 0 ? 0 : t > 1 ? 1 : t;
   return t > 0 ? (power === 1 ? t : t ** power) : t;
-}
-
-/** One colour. @param clamp true for the standard's 0..1 clamping, false for scene-linear values beyond 1. */
-export function applyCdl(cdl: Cdl, r: number, g: number, b: number, clamp = true): [number, number, number] {
-  requireCdl(cdl);
-  const R = channel(r, cdl.slope[0], cdl.offset[0], cdl.power[0], clamp);
-  const G = channel(g, cdl.slope[1], cdl.offset[1], cdl.power[1], clamp);
-  const B = channel(b, cdl.slope[2], cdl.offset[2], cdl.power[2], clamp);
-  const luma = 0.2126 * R + 0.7152 * G + 0.0722 * B;
-  const s = cdl.saturation;
-  const out: [number, number, number] = [luma + s * (R - luma), luma + s * (G - luma), luma + s * (B - luma)];
-  return clamp
-    ? [Math.min(1, Math.max(0, out[0])), Math.min(1, Math.max(0, out[1])), Math.min(1, Math.max(0, out[2]))]
-    : out;
 }
 
 /**

@@ -53,8 +53,3 @@ export function ciede2000(L1: number, a1: number, b1: number, L2: number, a2: nu
   const z = dH / Sh;
   return Math.sqrt(Math.max(0, x * x + y * y + z * z - Math.sin(2 * theta) * Rc * y * z));
 }
-
-/** CIE 1976 difference: Euclidean distance in Lab. */
-export function cie76(L1: number, a1: number, b1: number, L2: number, a2: number, b2: number): number {
-  return Math.hypot(L1 - L2, a1 - a2, b1 - b2);
-}

@@ -7,11 +7,6 @@ import { PRIMARIES, apply3, rgbToXyz, xyToXyz, xyzToRgb, ILLUMINANTS } from './m
 const EPSILON = 216 / 24389;
 const KAPPA = 24389 / 27;
 export const WHITE_D65: readonly [number, number, number] = xyToXyz(ILLUMINANTS.D65);
-export const WHITE_D50: readonly [number, number, number] = xyToXyz(ILLUMINANTS.D50);
-/**
- * White of the ICC profile connection space (ICC.1:2010, 6.3.4.3): D50 as printed there, which charts' Lab tables use.
- */
-export const WHITE_D50_ICC: readonly [number, number, number] = [0.9642, 1, 0.8249];
 const TO_XYZ = rgbToXyz(PRIMARIES.bt709);
 const FROM_XYZ = xyzToRgb(PRIMARIES.bt709);
 
@@ -58,31 +53,4 @@ export function linearToLab(r: number, g: number, b: number): [number, number, n
 export function labToLinear(L: number, a: number, b: number): [number, number, number] {
   const xyz = labToXyz(L, a, b);
   return apply3(FROM_XYZ, xyz[0], xyz[1], xyz[2]);
-}
-
-/** Whole planes of scene-linear BT.709 → Lab planes (D65); destinations may be the sources. */
-export function linearToLabPlanes(
-  r: Float32Array,
-  g: Float32Array,
-  b: Float32Array,
-  dstL = new Float32Array(r.length),
-  dstA = new Float32Array(r.length),
-  dstB = new Float32Array(r.length),
-): { L: Float32Array; a: Float32Array; b: Float32Array } {
-  const m = TO_XYZ;
-  const [m0, m1, m2, m3, m4, m5, m6, m7, m8] = [m[0]!, m[1]!, m[2]!, m[3]!, m[4]!, m[5]!, m[6]!, m[7]!, m[8]!];
-  const wx = 1 / WHITE_D65[0];
-  const wz = 1 / WHITE_D65[2];
-  for (let i = 0; i < r.length; i++) {
-    const R = r[i]!;
-    const G = g[i]!;
-    const B = b[i]!;
-    const fx = f((m0 * R + m1 * G + m2 * B) * wx);
-    const fy = f(m3 * R + m4 * G + m5 * B);
-    const fz = f((m6 * R + m7 * G + m8 * B) * wz);
-    dstL[i] = 116 * fy - 16;
-    dstA[i] = 500 * (fx - fy);
-    dstB[i] = 200 * (fy - fz);
-  }
-  return { L: dstL, a: dstA, b: dstB };
 }

@@ -117,20 +117,6 @@ export const LUMA_COEFFICIENTS: Record<YcbcrName, { readonly kr: number; readonl
   bt2020: { kr: 0.2627, kb: 0.0593 },
 };
 
-/** Coded R'G'B' 0..1 → Y' 0..1, Cb, Cr −0.5..0.5. */
-export function rgbToYcbcr(name: YcbcrName): Float64Array {
-  const { kr, kb } = LUMA_COEFFICIENTS[name];
-  const kg = 1 - kr - kb;
-  const u = 2 * (1 - kb);
-  const v = 2 * (1 - kr);
-  return Float64Array.of(kr, kg, kb, -kr / u, -kg / u, 0.5, 0.5, -kg / v, -kb / v);
-}
-
-/** Y' 0..1, Cb, Cr −0.5..0.5 → coded R'G'B': the inverse of {@link rgbToYcbcr}. */
-export function ycbcrToRgb(name: YcbcrName): Float64Array {
-  return invert3(rgbToYcbcr(name));
-}
-
 /** Applies a 3×3 matrix to three planes (the alpha plane, if any, stays). `dst` planes may be the sources. */
 export function matrixPlanes(
   m: ArrayLike<number>,
@@ -150,9 +136,4 @@ export function matrixPlanes(
     dg[i] = m3 * x + m4 * y + m5 * z;
     db[i] = m6 * x + m7 * y + m8 * z;
   }
-}
-
-/** Relative luminance of scene-linear BT.709 RGB. */
-export function luminance709(r: number, g: number, b: number): number {
-  return 0.2126 * r + 0.7152 * g + 0.0722 * b;
 }

@@ -9,12 +9,6 @@
 import { PlatewrightError } from '../core/errors.js';
 import { apply3, PRIMARIES, rgbToXyz, xyzToXy, xyToXyz, xyzToRgb, type Chromaticity } from './matrices.js';
 
-/** CCT by McCamy's cubic; good to a few kelvin from 2800 K to 6500 K near the locus. */
-export function cctMcCamy(x: number, y: number): number {
-  const n = (x - 0.332) / (y - 0.1858);
-  return ((-449 * n + 3525) * n - 6823.3) * n + 5520.33;
-}
-
 /** Ends of the locus that the fit covers, kelvin. */
 const LOCUS_LOW = 1000;
 const LOCUS_HIGH = 15000;

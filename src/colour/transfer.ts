@@ -41,20 +41,6 @@ export function srgbDecode(coded: number): number {
   return coded <= 0.04045 ? coded / 12.92 : ((coded + 0.055) / 1.055) ** 2.4;
 }
 
-/** BT.1886 EOTF: coded 0..1 → luminance in the unit of `white` and `black` (cd/m², or 1 and 0). Annex 1. */
-export function bt1886Decode(coded: number, white = 1, black = 0): number {
-  const w = white ** (1 / 2.4);
-  const b = black ** (1 / 2.4);
-  return (w - b) ** 2.4 * Math.max(coded + b / (w - b), 0) ** 2.4;
-}
-
-/** Display-linear → coded, ITU-R BT.1886 (annex 1) with the luminance of white and black; below zero it is zero. */
-export function bt1886Encode(luminance: number, white = 1, black = 0): number {
-  const w = white ** (1 / 2.4);
-  const b = black ** (1 / 2.4);
-  return Math.max(luminance, 0) ** (1 / 2.4) / (w - b) - b / (w - b);
-}
-
 const PQ_M1 = 2610 / 16384;
 const PQ_M2 = (2523 / 4096) * 128;
 const PQ_C1 = 3424 / 4096;
@@ -92,11 +78,6 @@ export function hlgEncode(linear: number): number {
 /** HLG system gamma for a display of `peakNits` (BT.2100 note 5f). */
 export function hlgSystemGamma(peakNits: number): number {
   return 1.2 + 0.42 * Math.log10(peakNits / 1000);
-}
-
-/** HLG OOTF of a neutral: scene light 0..1 → displayed cd/m². */
-export function hlgOotf(scene: number, peakNits = 1000): number {
-  return peakNits * Math.max(scene, 0) ** hlgSystemGamma(peakNits);
 }
 
 function oddPower(v: number, p: number): number {

@@ -72,14 +72,3 @@ export function convertFrame(frame: number, from: Rate, to: Rate): number {
   const q = num / den;
   return Number(num % den !== 0n && num < 0n ? q - 1n : q);
 }
-
-/** A span of frames: `in` inclusive, `out` exclusive. */
-export interface Span {
-  readonly in: number;
-  readonly out: number;
-}
-
-/** Frames of a span, `out` exclusive. */
-export function spanLength(s: Span): number {
-  return s.out - s.in;
-}

@@ -67,7 +67,7 @@ export function uvPrime(r: number, g: number, b: number): readonly [number, numb
   return d < 1e-4 ? null : [(4 * x) / d, (9 * y) / d];
 }
 
-/** Whether going between two linear colours is a general transition. */
+/** Whether going between two relative luminances is a general transition. */
 export function isGeneralTransition(a: number, b: number): boolean {
   return Math.abs(a - b) >= 0.1 && Math.min(a, b) < 0.8;
 }
@@ -147,11 +147,11 @@ export class FlashDetector {
     } else {
       if (y > this.high[i]!) this.high[i] = y;
       if (y < this.low[i]!) this.low[i] = y;
-      if (this.direction[i] !== 1 && y - this.low[i]! >= 0.1 && this.low[i]! < 0.8) {
+      if (this.direction[i] !== 1 && y > this.low[i]! && isGeneralTransition(this.low[i]!, y)) {
         this.stamps.general.up[i] = this.frame;
         this.direction[i] = 1;
         this.high[i] = this.low[i] = y;
-      } else if (this.direction[i] !== -1 && this.high[i]! - y >= 0.1 && y < 0.8) {
+      } else if (this.direction[i] !== -1 && y < this.high[i]! && isGeneralTransition(this.high[i]!, y)) {
         this.stamps.general.down[i] = this.frame;
         this.direction[i] = -1;
         this.high[i] = this.low[i] = y;

@@ -43,15 +43,6 @@ export function shortTitle(title: string): string {
   return letters.length > 36 ? `${letters.slice(0, 35).join('').trimEnd()}…` : title;
 }
 
-/** Frames a reveal of these parts will have. */
-export function revealLength(
-  parts: readonly RevealPart[],
-  o: Pick<RevealOptions, 'secondsAStage' | 'framesPerSecond'>,
-): number {
-  const per = Math.round((o.secondsAStage ?? 1.6) * o.framesPerSecond);
-  return parts.reduce((s, p) => s + (p.stages.length + 1) * per, 0);
-}
-
 /** Size of the reel: the pictures' and the strip of the captions below them; even, as H.264 needs it. */
 export function revealSize(picture: { readonly widthPx: number; readonly heightPx: number }): {
   widthPx: number;

@@ -60,16 +60,6 @@ function smooth(src: Float32Array, dst: Float32Array, at: number): void {
   }
 }
 
-/** Squared distance of two low vectors, mean per cell (code values squared). */
-export function lowDistance(a: Float32Array, b: Float32Array): number {
-  let s = 0;
-  for (let i = 0; i < LOW_LENGTH; i++) {
-    const d = a[i]! - b[i]!;
-    s += d * d;
-  }
-  return s / LOW_LENGTH;
-}
-
 /** Standard deviation of the luma cells: how far from a flat picture. */
 export function lowContrast(a: Float32Array): number {
   let s = 0;

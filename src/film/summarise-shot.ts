@@ -175,18 +175,3 @@ function collectColours(f: SmallFrame, into: number[]): void {
     }
   }
 }
-
-/** Summaries of a whole list, in order. */
-export async function summariseShots(
-  source: FrameSource,
-  shots: readonly Shot[],
-  options: SummaryOptions & { readonly onProgress?: (done: number, total: number) => void } = {},
-): Promise<ShotSummary[]> {
-  const out: ShotSummary[] = [];
-  for (const [i, shot] of shots.entries()) {
-    if (options.signal?.aborted) break;
-    out.push(await summariseShot(source, shot, i, options));
-    options.onProgress?.(i + 1, shots.length);
-  }
-  return out;
-}

@@ -103,11 +103,6 @@ export function translation(dx: number, dy: number): Mat3 {
   return [1, 0, dx, 0, 1, dy, 0, 0, 1];
 }
 
-/** Larger by sx and sy about the origin. */
-export function scaling(sx: number, sy: number = sx): Mat3 {
-  return [sx, 0, 0, 0, sy, 0, 0, 0, 1];
-}
-
 /**
  * The same map between pictures scaled by `factor` (0.5 = half size): S · m · S⁻¹, exact with pixel centres at +0.5.
  */

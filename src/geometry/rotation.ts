@@ -119,18 +119,3 @@ export function rotationFromMoment(m: Mat3): Mat3 {
     w * w - x * x - y * y + z * z,
   ];
 }
-
-/** Kabsch: best rotation from `a` to `b` (unit or other vectors), optional weights. */
-export function kabsch(a: readonly Vec3[], b: readonly Vec3[], weights?: ArrayLike<number>): Mat3 {
-  const m = [0, 0, 0, 0, 0, 0, 0, 0, 0];
-  for (let i = 0; i < a.length; i++) {
-    const w = weights === undefined ? 1 : weights[i]!;
-    for (let r = 0; r < 3; r++) for (let c = 0; c < 3; c++) m[r * 3 + c] = m[r * 3 + c]! + w * b[i]![r]! * a[i]![c]!;
-  }
-  return rotationFromMoment(m as unknown as Mat3);
-}
-
-/** Rotation closest to a matrix (Frobenius norm), after its scale is taken out. */
-export function nearestRotation(m: Mat3): Mat3 {
-  return rotationFromMoment(m);
-}

@@ -1,22 +1,20 @@
 /** What the filters must do whoever computes them: impulses, invariants, exact small cases, an outside definition. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
-import { boxCovariance, boxMean, boxVariance } from './box.js';
-import { psnrDb, ssim } from './compare.js';
+import { boxMean } from './box.js';
+import { psnrDb } from './compare.js';
 import { connectedComponents } from './components.js';
 import { convolveSeparable } from './convolve.js';
 import { distanceToSet, nearestInSet, signedDistance } from './distance.js';
 import { blurPlane, gaussianPlane, gaussianTaps } from './gaussian.js';
-import { gradient } from './gradient.js';
-import { guidedFilter, guidedFilterColour } from './guided-filter.js';
-import { integralImage, rectangleSum } from './integral.js';
-import { close, growDisc, open } from './morphology.js';
+import { guidedFilterColour } from './guided-filter.js';
+import { close, open } from './morphology.js';
 import { rasterizePolygon } from './polygon.js';
 import { pushPull } from './push-pull.js';
 import { buildPyramid, double, halve } from './pyramid.js';
 import { recursiveCoefficients, recursiveGaussian } from './recursive-gaussian.js';
 import { resizePlane } from './resize.js';
-import { moments, median, percentile, robustSigma } from './statistics.js';
+import { median, percentile } from './statistics.js';
 import { warpHomography } from './warp.js';
 
 const W = 101;
@@ -29,6 +27,12 @@ function noise(n: number, seed: number): Float32Array {
 
 function ramp(w: number, h: number, ax: number, ay: number): Float32Array {
   return Float32Array.from({ length: w * h }, (_, i) => ax * ((i % w) + 0.5) + ay * (Math.floor(i / w) + 0.5));
+}
+
+/** Standard deviation of the values. */
+function deviation(values: Float32Array): number {
+  const mean = values.reduce((s, v) => s + v, 0) / values.length;
+  return Math.sqrt(values.reduce((s, v) => s + (v - mean) ** 2, 0) / values.length);
 }
 
 describe('Gaussian', () => {
@@ -97,11 +101,10 @@ describe('Gaussian', () => {
   });
 });
 
-describe('box and integral', () => {
-  it('agree with a sum by hand, edges cut', () => {
+describe('box', () => {
+  it('agrees with a mean by hand, edges cut', () => {
     const src = noise(W * H, 4);
     const mean = boxMean(src, W, H, 4, 2);
-    const table = integralImage(src, W, H);
     for (const [x, y] of [
       [0, 0],
       [100, 80],
@@ -115,13 +118,8 @@ describe('box and integral', () => {
       const y1 = Math.min(H, y + 3);
       let s = 0;
       for (let j = y0; j < y1; j++) for (let i = x0; i < x1; i++) s += src[j * W + i]!;
-      expect(rectangleSum(table, x - 4, y - 2, x + 5, y + 3)).toBeCloseTo(s, 9);
       expect(mean[y * W + x]!).toBeCloseTo(s / ((x1 - x0) * (y1 - y0)), 6);
     }
-    const { variance } = boxVariance(src, W, H, 6);
-    const cov = boxCovariance(src, src, W, H, 6);
-    expect(variance[40 * W + 50]!).toBeCloseTo(cov[40 * W + 50]!, 5);
-    expect(variance[40 * W + 50]!).toBeGreaterThan(0.04);
   });
 });
 
@@ -196,14 +194,12 @@ describe('warp', () => {
     };
     for (const scale of [1 / 3.7, 1 / 11]) {
       const spread = (footprint: boolean): number =>
-        Math.sqrt(
-          moments(
-            warpHomography(src, [scale, 0, 2.3, 0, scale, 1.1, 0, 0, 1], 64, 64, {
-              filter: 'bilinear',
-              footprint,
-              boundary: 'mirror',
-            }).data,
-          ).variance,
+        deviation(
+          warpHomography(src, [scale, 0, 2.3, 0, scale, 1.1, 0, 0, 1], 64, 64, {
+            filter: 'bilinear',
+            footprint,
+            boundary: 'mirror',
+          }).data,
         );
       expect(spread(true)).toBeLessThan(0.06);
       expect(spread(false)).toBeGreaterThan(0.15);
@@ -235,17 +231,13 @@ describe('distance, morphology, components, polygons', () => {
     expect(distanceToSet(new Uint8Array(20), 5, 4)[3]).toBeGreaterThan(1e9);
   });
 
-  it('opening drops a speck, closing fills a hole, a disc grows by its radius', () => {
+  it('opening drops a speck, closing fills a hole, distances are from the edge', () => {
     const m = new Float32Array(W * H);
     for (let y = 20; y < 60; y++) for (let x = 20; x < 60; x++) m[y * W + x] = 1;
     m[10 * W + 10] = 1;
     m[40 * W + 40] = 0;
     expect(open(m, W, H, 2)[10 * W + 10]).toBe(0);
     expect(close(m, W, H, 2)[40 * W + 40]).toBe(1);
-    const one = new Float32Array(W * H);
-    one[40 * W + 50] = 1;
-    const grown = growDisc(one, W, H, 10).reduce((s, v) => s + v, 0);
-    expect(Math.abs(grown / (Math.PI * 10.5 * 10.5) - 1)).toBeLessThan(0.03);
     expect(signedDistance(m, W, H)[30 * W + 25]).toBeCloseTo(5.5, 5);
   });
 
@@ -310,19 +302,17 @@ describe('distance, morphology, components, polygons', () => {
   });
 });
 
-describe('guided filter, push-pull, gradients, statistics, comparison', () => {
-  it('guided filter keeps a step of the guide and flattens noise; a colour guide of three equal planes does the same', () => {
+describe('guided filter, push-pull, statistics, comparison', () => {
+  it('guided filter keeps a step of the guide and flattens noise', () => {
     const n = W * H;
     const guide = Float32Array.from({ length: n }, (_, i) => (i % W < 50 ? 0.2 : 0.8));
     const grain = noise(n, 6);
     const input = Float32Array.from(guide, (v, i) => v + 0.1 * (grain[i]! - 0.5));
-    const out = guidedFilter(guide, input, W, H, 6, 1e-4);
-    expect(Math.abs(out[40 * W + 49]! - 0.2)).toBeLessThan(0.02);
-    expect(Math.abs(out[40 * W + 50]! - 0.8)).toBeLessThan(0.02);
     const colour = { width: W, height: H, channels: 3 as const, data: new Float32Array(3 * n) };
     for (let c = 0; c < 3; c++) colour.data.set(guide, c * n);
-    const both = guidedFilterColour(colour, input, 6, 1e-4);
-    expect(Math.abs(both[40 * W + 49]! - out[40 * W + 49]!)).toBeLessThan(5e-3);
+    const out = guidedFilterColour(colour, input, 6, 1e-4);
+    expect(Math.abs(out[40 * W + 49]! - 0.2)).toBeLessThan(0.02);
+    expect(Math.abs(out[40 * W + 50]! - 0.8)).toBeLessThan(0.02);
   });
 
   it('push-pull keeps what is known and fills a hole of a ramp within its range', () => {
@@ -337,26 +327,14 @@ describe('guided filter, push-pull, gradients, statistics, comparison', () => {
       for (let x = 30; x < 70; x++) expect(Math.abs(filled[y * W + x]! - src[y * W + x]!)).toBeLessThan(0.12);
   });
 
-  it('gradients of a ramp are its slopes', () => {
-    for (const filter of ['central', 'sobel', 'scharr'] as const) {
-      const g = gradient(ramp(W, H, 0.01, -0.02), W, H, filter);
-      expect(g.x[40 * W + 50]!).toBeCloseTo(0.01, 5);
-      expect(g.y[40 * W + 50]!).toBeCloseTo(-0.02, 5);
-    }
-  });
-
-  it("percentiles by Hyndman and Fan's type 7, robust spread of a normal sample", () => {
+  it("percentiles by Hyndman and Fan's type 7", () => {
     expect(percentile([1, 2, 3, 4], 50)).toBe(2.5);
     expect(percentile([15, 20, 35, 40, 50], 40)).toBeCloseTo(29, 9);
     expect(median(Float32Array.of(5, 1, 9), Uint8Array.of(1, 1, 0))).toBe(3);
-    const r = new RandomStream(4);
-    const sample = Float64Array.from({ length: 20000 }, () => 3 + 0.5 * r.normal());
-    for (let i = 0; i < 1000; i++) sample[i] = 100;
-    expect(Math.abs(robustSigma(sample) - 0.5)).toBeLessThan(0.05);
     expect(() => percentile([1], 101)).toThrow(/PW-IMAGE-PERCENTILE/);
   });
 
-  it('PSNR of a known error, SSIM 1 of itself and less of a blur', () => {
+  it('PSNR of a known error', () => {
     const a = noise(W * H, 1);
     expect(
       psnrDb(
@@ -364,7 +342,5 @@ describe('guided filter, push-pull, gradients, statistics, comparison', () => {
         Float32Array.from(a, (v) => v + 0.1),
       ),
     ).toBeCloseTo(20, 3);
-    expect(ssim(a, a, W, H)).toBeCloseTo(1, 5);
-    expect(ssim(a, gaussianPlane(a, W, H, 1), W, H)).toBeLessThan(0.8);
   });
 });

@@ -7,42 +7,6 @@ import { boxMean } from './box.js';
 import { planeOr, requirePlane } from './boundary.js';
 import { plane, type Picture } from './picture.js';
 
-/** Filters `input` with a grey guide. @param epsilon regularisation in squared guide units. `dst` may be an input. */
-export function guidedFilter(
-  guide: Float32Array,
-  input: Float32Array,
-  width: number,
-  height: number,
-  radius: number,
-  epsilon: number,
-  dst?: Float32Array,
-): Float32Array {
-  requirePlane(guide, width, height, 'guided filter');
-  requirePlane(input, width, height, 'guided filter');
-  const n = width * height;
-  const out = planeOr(dst, n, 'guided filter');
-  const mI = boxMean(guide, width, height, radius);
-  const mP = boxMean(input, width, height, radius);
-  const ip = new Float32Array(n);
-  const ii = new Float32Array(n);
-  // Centred products: subtracting the means first keeps three digits where the guide is bright and flat.
-  for (let i = 0; i < n; i++) {
-    ip[i] = guide[i]! * input[i]!;
-    ii[i] = guide[i]! * guide[i]!;
-  }
-  boxMean(ip, width, height, radius, radius, ip);
-  boxMean(ii, width, height, radius, radius, ii);
-  for (let i = 0; i < n; i++) {
-    const a = (ip[i]! - mI[i]! * mP[i]!) / (Math.max(0, ii[i]! - mI[i]! * mI[i]!) + epsilon);
-    ip[i] = a;
-    ii[i] = mP[i]! - a * mI[i]!;
-  }
-  boxMean(ip, width, height, radius, radius, ip);
-  boxMean(ii, width, height, radius, radius, ii);
-  for (let i = 0; i < n; i++) out[i] = ip[i]! * guide[i]! + ii[i]!;
-  return out;
-}
-
 /** Filters `input` with an RGB guide (first three planes). `dst` may be `input`. */
 export function guidedFilterColour(
   guide: Picture,

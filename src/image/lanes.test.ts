@@ -27,8 +27,8 @@ function work(door: KernelDoor, src: Float32Array): Float32Array[] {
       const mid = scope.allocate(4 * W * H);
       const k = recursiveCoefficients(7.3 + round);
       const kp = scope.input(Float64Array.of(k.b, k.a1, k.a2, k.a3, ...k.m));
-      door.run('boxAcross', [s, mid, W, 9, 1], H, 4 * W);
-      door.run('boxDown', [mid, scope.output(a), W, H, 9, 1], W, 4 * H, 8 * W + 64);
+      door.run('boxAcross', [s, mid, W, 9], H, 4 * W);
+      door.run('boxDown', [mid, scope.output(a), W, H, 9], W, 4 * H, 8 * W + 64);
       door.run('recursiveAcross', [s, mid, W, kp], H, 4 * W, 32 * W + 64);
       door.run('recursiveDown', [mid, scope.output(b), W, H, kp], (W + 3) >> 2, 16 * H, 32 * H + 64);
       const taps = scope.input(Float32Array.of(0.1, 0.2, 0.4, 0.2, 0.1));

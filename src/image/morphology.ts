@@ -4,7 +4,6 @@
  * on mattes by the exact distance transform. The window is cut at the picture's edge.
  */
 import { planeOr, requirePlane, type WindowFilter } from './boundary.js';
-import { distanceToSet } from './distance.js';
 import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';
 
 function runLine(
@@ -122,29 +121,3 @@ export const close: WindowFilter = (src, width, height, rx, ry = rx, dst) => {
   const out = dilate(src, width, height, rx, ry, dst);
   return erode(out, width, height, rx, ry, out);
 };
-
-/**
- * Grows (radius > 0) or shrinks (radius < 0) a matte by a disc: pixels at or above `threshold` are inside; the result
- * is 1 inside the moved edge, 0 outside, with a ramp of one pixel.
- */
-export function growDisc(
-  matte: Float32Array,
-  width: number,
-  height: number,
-  radiusPx: number,
-  threshold = 0.5,
-  dst?: Float32Array,
-): Float32Array {
-  const out = planeOr(dst, width * height, 'disc morphology');
-  const inside = new Uint8Array(width * height);
-  const grow = radiusPx >= 0;
-  for (let i = 0; i < inside.length; i++) inside[i] = matte[i]! >= threshold === grow ? 1 : 0;
-  const d = distanceToSet(inside, width, height);
-  const r = Math.abs(radiusPx);
-  for (let i = 0; i < inside.length; i++) {
-    // A set pixel's own edge lies half a pixel from its centre.
-    const v = Math.min(1, Math.max(0, r + 0.5 - d[i]! + 0.5));
-    out[i] = grow ? v : 1 - v;
-  }
-  return out;
-}

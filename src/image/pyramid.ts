@@ -6,7 +6,6 @@
  */
 import { planeOr, requirePlane } from './boundary.js';
 import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';
-import { createPicture, plane, type Picture } from './picture.js';
 
 export interface PyramidLevel {
   readonly width: number;
@@ -143,12 +142,5 @@ export function buildPyramid(
     if (Math.min(w, h) < minSide) break;
     out.push({ width: w, height: h, data: halve(last.data, last.width, last.height) });
   }
-  return out;
-}
-
-/** Halves every plane of a picture. */
-export function halvePicture(src: Picture, dst?: Picture): Picture {
-  const out = dst ?? createPicture(halfSize(src.width), halfSize(src.height), src.channels);
-  for (let c = 0; c < src.channels; c++) halve(plane(src, c), src.width, src.height, plane(out, c));
   return out;
 }

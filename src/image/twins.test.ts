@@ -5,17 +5,7 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import type { Boundary } from './boundary.js';
-import { boxMean, boxMeanPlain, boxSum } from './box.js';
-import {
-  composite,
-  compositePlain,
-  PORTER_DUFF_FACTORS,
-  premultiply,
-  premultiplyPlain,
-  unpremultiply,
-  unpremultiplyPlain,
-  type PorterDuff,
-} from './composite.js';
+import { boxMean, boxMeanPlain } from './box.js';
 import { convolveSeparable, convolveSeparablePlain } from './convolve.js';
 import { kernels } from './kernels.js';
 import { dilate, erode, rankRectPlain } from './morphology.js';
@@ -130,7 +120,7 @@ describe('kernels and their plain twins', () => {
     );
   });
 
-  it('box means agree within 1e-6, in place or apart, and a box sum counts what lies inside the picture', () => {
+  it('box means agree within 1e-6, in place or apart', () => {
     fc.assert(
       fc.property(
         size,
@@ -143,8 +133,6 @@ describe('kernels and their plain twins', () => {
           const own = src.slice();
           boxMean(own, width, height, rx, ry, own);
           expect(worst(own, plain)).toBeLessThan(1e-6);
-          const count = boxSum(new Float32Array(width * height).fill(1), width, height, rx, ry);
-          expect(count[0]).toBe((Math.min(rx, width - 1) + 1) * (Math.min(ry, height - 1) + 1));
         },
       ),
       few,
@@ -182,43 +170,6 @@ describe('kernels and their plain twins', () => {
             doublePlain(small, halfSize(width), halfSize(height), width, height),
           ),
         ).toBeLessThan(3e-7);
-      }),
-      few,
-    );
-  });
-
-  it('Porter-Duff operators agree within 5e-7 over RGB and RGBA, in place or apart', () => {
-    const operators = Object.keys(PORTER_DUFF_FACTORS) as PorterDuff[];
-    fc.assert(
-      fc.property(
-        size,
-        fc.constantFrom(...operators),
-        fc.constantFrom<Channels>(3, 4),
-        fc.constantFrom<Channels>(3, 4),
-        ({ width, height, seed }, operator, a, b) => {
-          const s = picture(width, height, a, seed);
-          const d = picture(width, height, b, seed + 1);
-          const plain = compositePlain(operator, s, d);
-          expect(worst(composite(operator, s, d).data, plain.data)).toBeLessThan(5e-7);
-          if (plain.channels === d.channels) {
-            composite(operator, s, d, d);
-            expect(worst(d.data, plain.data)).toBeLessThan(5e-7);
-          }
-        },
-      ),
-      { numRuns: 26, seed: 7 },
-    );
-  });
-
-  it('premultiplication agrees within 1e-7, its undoing within 1e-6', () => {
-    fc.assert(
-      fc.property(size, ({ width, height, seed }) => {
-        const p = picture(width, height, 4, seed);
-        const n = width * height;
-        for (let i = 3 * n; i < 4 * n; i += 3) p.data[i] = 0;
-        expect(worst(premultiply(p).data, premultiplyPlain(p).data)).toBeLessThan(1e-7);
-        const pre = premultiplyPlain(p);
-        expect(worst(unpremultiply(pre).data, unpremultiplyPlain(pre).data)).toBeLessThan(1e-6);
       }),
       few,
     );

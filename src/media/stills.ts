@@ -2,7 +2,7 @@
 import { PlatewrightError } from '../core/errors.js';
 import { rate } from '../core/rational.js';
 import type { Picture } from '../image/picture.js';
-import { toCodedRgb, toLinear } from './convert.js';
+import { toCodedRgb } from './convert.js';
 import { VideoReader } from './video-reader.js';
 import { VideoWriter } from './video-writer.js';
 
@@ -48,16 +48,6 @@ export async function readPng(path: string): Promise<Picture> {
       channels: 1,
       data: coded.data.slice(0, coded.width * coded.height),
     };
-  } finally {
-    await reader.close();
-  }
-}
-
-/** Reads a still as scene-linear Rec. 709 (premultiplied where it has alpha). */
-export async function readStillLinear(path: string): Promise<Picture> {
-  const reader = await VideoReader.open(path, { threads: 1 });
-  try {
-    return toLinear(await reader.frame(0));
   } finally {
     await reader.close();
   }

@@ -1,6 +1,22 @@
 /**
  * What the workbench and the server say to each other. The browser imports these types
  * only; nothing here may pull in code.
+ *
+ * Server-sent events on GET /api/events: `pulse` (data: the book's pulse; fetch the book anew
+ * when it differs) and `jobs` (data: JobRecord[]).
+ *
+ * Pictures: GET /api/frame/:what/:id/:n?w=WIDTH where what is film | plate | take | join | matte and n a frame number
+ * (join and plate count from the pick's first frame); JPEG. GET /api/pixel/:what/:id/:n?x=&y= gives coded and linear
+ * RGB as JSON. GET /api/preview/:pick/:n?step=NAME&view=alone|before|after&off=a,b&w=&set=step.number:value,… renders
+ * one frame of the join's recipe as it stands, with numbers tried out (JPEG). GET /api/grain/:pick/:n answers the
+ * plate's grain beside grown grain: {picture (a data address), at, sd}.
+ * GET /api/propose-marks/:what/:id/:n answers {proposals}: marks that the program would put there, for a person to
+ * accept. GET /api/clip/:what/:id.mp4 is a web-playable clip (film, plate, take, join, quick) with range requests.
+ * Files: GET /api/file/card.pdf?pick=&paper=a4|letter, /api/file/call-sheet.pdf, /api/file/sun.ics?pick=,
+ * /api/file/cue.wav?pick=. Uploads: POST /api/takes?pick=ID&name=NAME with the media as the body. Answers {id}.
+ * POST /api/pair {code}, from the local network: pairs a phone (phone-door.ts).
+ * POST /api/undo, POST /api/redo answer {edit}. POST /api/jobs/:id/stop and /resume.
+ * Every failure has an HTTP status by its kind and {error: {code, message}} as its body.
  */
 import type {
   CutDocument,
@@ -101,33 +117,3 @@ export interface EditRequest {
     | { readonly do: 'remove'; readonly kind: string; readonly id: string }
   )[];
 }
-
-/** POST /api/jobs */
-export interface JobRequest {
-  readonly kind: JobRecord['kind'];
-  readonly subject: string;
-  readonly spec?: Readonly<Record<string, unknown>>;
-}
-
-/** Every failure: HTTP status by kind, this as the body. */
-export interface ApiError {
-  readonly error: { readonly code: string; readonly message: string };
-}
-
-/**
- * Server-sent events on GET /api/events: `pulse` (data: the book's pulse; fetch the book anew
- * when it differs) and `jobs` (data: JobRecord[]).
- *
- * Pictures: GET /api/frame/:what/:id/:n?w=WIDTH where what is film | plate | take | join | matte and n a frame number
- * (join and plate count from the pick's first frame); JPEG. GET /api/pixel/:what/:id/:n?x=&y= gives coded and linear
- * RGB as JSON. GET /api/preview/:pick/:n?step=NAME&view=alone|before|after&off=a,b&w=&set=step.number:value,… renders
- * one frame of the join's recipe as it stands, with numbers tried out (JPEG). GET /api/grain/:pick/:n answers the
- * plate's grain beside grown grain: {picture (a data address), at, sd}.
- * GET /api/propose-marks/:what/:id/:n answers {proposals}: marks that the program would put there, for a person to
- * accept. GET /api/clip/:what/:id.mp4 is a web-playable clip (film, plate, take, join, quick) with range requests.
- * Files: GET /api/file/card.pdf?pick=&paper=a4|letter, /api/file/call-sheet.pdf, /api/file/sun.ics?pick=,
- * /api/file/cue.wav?pick=. Uploads: POST /api/takes?pick=ID&name=NAME with the media as the body. Answers {id}.
- * POST /api/pair {code}, from the local network: pairs a phone (phone-door.ts).
- * POST /api/undo, POST /api/redo answer {edit}. POST /api/jobs/:id/stop and /resume.
- */
-export const API_BASE = '/api';

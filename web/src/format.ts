@@ -1,16 +1,10 @@
 /** Numbers as a person reads them. */
 import { amount, unit } from '../../src/core/amount.js';
-import type { Measure } from '../../src/core/measure.js';
 import type { Rate } from '../../src/core/rational.js';
 import { inspected, reading } from '../../src/core/reading.js';
 import { wellSet } from '../../src/core/well-set.js';
 
 export { amount, inspected, reading, unit, wellSet };
-
-export function measureText(m: Measure | undefined): string {
-  if (m === undefined) return 'not measured yet';
-  return m.value === null ? (m.reason ?? 'not measurable') : amount(m.value, m.sd, m.unit);
-}
 
 /** Frames as seconds with a tenth, by the rate. */
 export function seconds(frames: number, rate: Rate): string {

@@ -6,7 +6,7 @@ import { createPicture } from '../../image/picture.js';
 import { drawBetween } from './draw-between.js';
 import { interleave } from '../render/interleaved.js';
 import { PairMotion, type Proposal } from './inbetween.js';
-import { performerBetween } from './paced-performer.js';
+import { performersBetween } from './paced-performer.js';
 import type { PerformerPicture } from '../peel/performer.js';
 
 const W = 96,
@@ -79,7 +79,9 @@ describe('drawing between two pictures', () => {
   });
 
   it('a performer between two frames comes nearer to the truth than their mix, on its own box', () => {
-    const made = performerBetween(disc(42), disc(48), 0.5);
+    const between = performersBetween(),
+      made = between(disc(42), disc(48), 0.5) as PerformerPicture;
+    between.close!();
     const out = createPicture(W, H, 4),
       { picture: p, box } = made;
     for (let c = 0; c < 4; c++)

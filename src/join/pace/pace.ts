@@ -22,11 +22,6 @@ export interface PacedFrame {
   readonly picture: Picture;
 }
 
-/** Retime file: one source frame for each frame wanted, or one rate for the whole clip (0.5 = half as fast). */
-export type CurveFile =
-  | { readonly frames: readonly { readonly frame: number; readonly source: number }[] }
-  | { readonly rate: number };
-
 /** A frame nearer than this to a whole number is the frame itself. */
 const WHOLE = 1e-3;
 

@@ -101,20 +101,9 @@ export class PerformerPair {
 
 const isEmpty = (p: PerformerPicture): boolean => p.box[2] <= p.box[0];
 
-/** One picture between two; for several between the same two see {@link performersBetween}. */
-export function performerBetween(a: PerformerPicture, b: PerformerPicture, t: number): PerformerPicture {
-  if (isEmpty(a) || isEmpty(b)) return mixPerformers(a, b, t);
-  const pair = new PerformerPair(a, b);
-  try {
-    return pair.at(t);
-  } finally {
-    pair.close();
-  }
-}
-
 /**
- * The same with the last pair kept: a slow pace asks for several pictures between the same two. It may be asked again
- * after `close`.
+ * Pictures between two, with the last pair kept: a slow pace asks for several between the same two. It may be asked
+ * again after `close`.
  */
 export function performersBetween(): InBetween {
   let last: PerformerPair | null = null;

@@ -7,7 +7,7 @@
  * person may add a garbage polygon, and polygons whose screen-like colour belongs to the performer.
  */
 import { PlatewrightError } from '../../core/errors.js';
-import { createPicture, plane, type Picture } from '../../image/picture.js';
+import { createPicture, type Picture } from '../../image/picture.js';
 import { rasterizePolygon, type Point } from '../../image/polygon.js';
 import type { VideoFrame } from '../../media/types.js';
 import { dropEdgeParts } from './edge-parts.js';
@@ -221,9 +221,4 @@ function coverage(polygons: readonly (readonly Point[])[], w: number, h: number,
     for (let i = 0; i < out.length; i += 1) out[i] = Math.max(out[i]!, one[i]!);
   }
   return out;
-}
-
-/** View of the three colour planes, for callers that write them apart. */
-export function colourPlanes(peeled: Peeled): readonly [Float32Array, Float32Array, Float32Array] {
-  return [plane(peeled.colour, 0), plane(peeled.colour, 1), plane(peeled.colour, 2)];
 }

@@ -3,7 +3,7 @@
  * from the key frame (camera-follow.ts). A region on the static set moves with it up to parallax, so this is a second
  * prediction beside the region's own speed, and carries the region while it is hidden or outside.
  */
-import { IDENTITY3, rescale, type Mat3 } from '../../geometry/mat3.js';
+import { rescale, type Mat3 } from '../../geometry/mat3.js';
 import { kernels } from '../../image/kernels.js';
 import { SetFollower } from '../camera/camera-follow.js';
 import type { LumaFrame } from './ride-source.js';
@@ -89,6 +89,3 @@ export function reduceLumaPlain(
     }
   }
 }
-
-/** The pose of the key frame itself. */
-export const AT_HOME: SetPose = { fromKey: IDENTITY3, sure: true };

@@ -15,11 +15,6 @@ import type { Point } from '../marks/marks.js';
 /** A point with a third coordinate of 1. */
 export const homogeneous = (p: Point): [number, number, number] => [p[0], p[1], 1];
 
-/** Line through two points. */
-export function lineThrough(a: Point, b: Point): [number, number, number] {
-  return cross(homogeneous(a), homogeneous(b));
-}
-
 /** Focal length in pixels, or null where the two can't be at right angles about this principal point. */
 export function focalFromVanishingPoints(v1: Point, v2: Point, principal: Point): number | null {
   const f2 = -((v1[0] - principal[0]) * (v2[0] - principal[0]) + (v1[1] - principal[1]) * (v2[1] - principal[1]));

@@ -9,7 +9,8 @@ import type { PlateNeeds } from './needs.js';
 import { fitPace } from './pace-fit.js';
 import type { Matter, MatterName } from '../types.js';
 import { paceOfPoses } from './pace-poses.js';
-import { judgeTake, rankTakes } from './verdict.js';
+import { rankTakes, verdictCost } from './rank-takes.js';
+import { judgeTake } from './verdict.js';
 
 const d = (value: number, sd = 0.3): { value: number; sd: number } => ({ value, sd });
 const subject = (elevation: number, over = 5, height = 0.5, sd = 0.3): SubjectView => ({
@@ -319,9 +320,22 @@ describe('verdict', () => {
     const a = { take: 'good', verdict: judgeTake(needs, take()), star: false };
     const b = { take: 'bad but loved', verdict: judgeTake(needs, take({ subject: subject(30) })), star: true };
     const c = { take: 'so-so', verdict: judgeTake(needs, take({ subject: subject(15) })), star: false };
-    const ranked = rankTakes([c, a, b]);
-    expect(ranked.map((q) => q.take)).toEqual(['bad but loved', 'good', 'so-so']);
-    expect(ranked[0]!.cost).toBeGreaterThan(ranked[1]!.cost);
+    const again = {
+      take: 'as so-so, but further off',
+      verdict: judgeTake(needs, take({ subject: subject(16) })),
+      star: false,
+    };
+    expect(again.verdict.verdict).toBe(c.verdict.verdict);
+    const unseen = { take: 'not judged', star: false };
+    const ranked = rankTakes([unseen, again, c, a, b]);
+    expect(ranked.map((q) => q.take)).toEqual([
+      'bad but loved',
+      'good',
+      'so-so',
+      'as so-so, but further off',
+      'not judged',
+    ]);
+    expect(verdictCost(b.verdict)).toBeGreaterThan(verdictCost(a.verdict));
   });
 });
 

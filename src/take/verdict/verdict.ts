@@ -18,9 +18,8 @@ import { lightMatters } from './verdict-light.js';
 import { qualityMatters } from './verdict-quality.js';
 import { stirMatter } from './verdict-stir.js';
 import { viewMatters } from './verdict-view.js';
+import { VERDICT_RANK } from './rank-takes.js';
 import { unjudged } from './verdict-words.js';
-
-const RANK: Record<VerdictWord, number> = { fits: 0, mendable: 1, 'shoot again': 2 };
 
 /** Judges one take against what its plate needs. */
 export function judgeTake(needs: PlateNeeds, take: TakeMeasures, tolerances: Tolerances = DEFAULT_TOLERANCES): Verdict {
@@ -43,7 +42,7 @@ export function judgeTake(needs: PlateNeeds, take: TakeMeasures, tolerances: Tol
   matters.push(lengthMatter(needs, take, tolerances, wholeTake, handles, span, takeFps));
 
   let worst: VerdictWord = 'fits';
-  for (const m of matters) if (m.verdict !== null && RANK[m.verdict] > RANK[worst]) worst = m.verdict;
+  for (const m of matters) if (m.verdict !== null && VERDICT_RANK[m.verdict] > VERDICT_RANK[worst]) worst = m.verdict;
   const open = matters.filter((m) => m.verdict === null);
   if (open.length > 0) notes.push(`not judged: ${open.map((m) => matterTitle(m.matter)).join(', ')}`);
   return { verdict: worst, span: { in: span.in, out: span.out }, matters, notes };
@@ -168,50 +167,4 @@ function lengthMatter(
               'see “in frame”'
             : `too short: roll ${short(whole + 2 * handles - take.frameCount)} longer`,
   };
-}
-
-export interface RankedTake<T> {
-  readonly take: T;
-  readonly verdict: Verdict;
-  readonly star: boolean;
-  /** Sum of strays over tolerances: what choosing it costs. */
-  readonly cost: number;
-  readonly rank: number;
-}
-
-/** How far a verdict strays in all, in units of 'fits'. */
-export function verdictCost(v: Verdict): number {
-  let s = 0;
-  for (const m of v.matters) {
-    if (m.verdict === null) s += 0.25;
-    else s += m.verdict === 'fits' ? 0 : m.verdict === 'mendable' ? 1 : 4;
-    if (
-      m.measured !== null &&
-      m.needed !== null &&
-      m.tolerance !== null &&
-      m.verdict !== null &&
-      m.matter !== 'size' &&
-      m.matter !== 'length' &&
-      m.tolerance.fits > 0
-    ) {
-      s += 0.2 * Math.min(5, Math.abs(m.measured - m.needed) / m.tolerance.fits);
-    }
-  }
-  return s;
-}
-
-/** Ranks takes of one pick: a person's star outranks any number; then the verdict, then the sum of strays. Stable. */
-export function rankTakes<T>(
-  takes: readonly { readonly take: T; readonly verdict: Verdict; readonly star: boolean }[],
-): RankedTake<T>[] {
-  return takes
-    .map((t, i) => ({ ...t, cost: verdictCost(t.verdict), i }))
-    .sort(
-      (a, b) =>
-        Number(b.star) - Number(a.star) ||
-        RANK[a.verdict.verdict] - RANK[b.verdict.verdict] ||
-        a.cost - b.cost ||
-        a.i - b.i,
-    )
-    .map(({ i: _i, ...t }, rank) => ({ ...t, rank: rank + 1 }));
 }

@@ -2,6 +2,7 @@
 import { createEffect, on, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { PickDocument } from '../../../src/book/documents.js';
+import { rankTakes } from '../../../src/take/verdict/rank-takes.js';
 import { book as now, edit } from '../api.js';
 import { seconds } from '../format.js';
 import { nextStep } from '../next-step.js';
@@ -11,17 +12,9 @@ import { FilmUpload } from '../parts/film-words.js';
 import { Picture } from '../parts/picture.js';
 import { TakeVerdict } from '../parts/verdict-word.js';
 
-/** The takes of a pick in rank: starred first, then by verdict. */
+/** The takes of a pick in rank. */
 export function ranked(book: BookState, pick: string): BookState['takes'] {
-  const weight = { fits: 0, mendable: 1, 'shoot again': 2 } as const;
-  return book.takes
-    .filter((t) => t.pick === pick)
-    .sort(
-      (a, b) =>
-        Number(b.star) - Number(a.star) ||
-        (a.verdict === undefined ? 3 : weight[a.verdict.verdict]) -
-          (b.verdict === undefined ? 3 : weight[b.verdict.verdict]),
-    );
+  return rankTakes(book.takes.filter((t) => t.pick === pick));
 }
 
 function movePick(pick: PickDocument, by: number): void {
