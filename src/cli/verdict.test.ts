@@ -4,9 +4,11 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { Book } from '../book/book.js';
-import type { TakeDocument } from '../book/documents.js';
+import type { MeasuresDocument, TakeDocument } from '../book/documents.js';
 import { newProduction } from '../book/new-production.js';
-import { orSayFor, takesToJudge } from './commands/verdict.js';
+import { measuresStamp, verdictHolds, verdictStamp } from '../jobs/stale.js';
+import type { Verdict } from '../take/types.js';
+import { orSayFor, takesToJudge, verdictText } from './commands/verdict.js';
 
 let folder: string, book: Book;
 const take = (id: string, pick: string | null, kind: TakeDocument['kind'] = 'video', hasAlpha = false): TakeDocument =>
@@ -81,5 +83,49 @@ describe('takes to judge', () => {
   it('names the way out where a take is there that is for no pick, and what there is where none was named', () => {
     expect(orSayFor(book, 'lamp')).toContain('"platewright take for loose lamp"');
     expect(() => book.need('pick', '')).toThrow(/several picks \(bench, lamp, stairs\); name one/);
+  });
+});
+
+describe('a verdict that was given before', () => {
+  const verdict = {
+    verdict: 'mendable',
+    span: { in: 3, out: 51 },
+    matters: [
+      { matter: 'size', verdict: 'fits', change: 'enough pixels' },
+      { matter: 'lightAzimuth', verdict: null, change: "can't be judged: no shadow" },
+    ].map((m) => ({ measured: null, sd: null, needed: null, unit: 'deg', tolerance: null, ...m })),
+    notes: ['not judged: light azimuth', 'the lens is not known'],
+  } as unknown as Verdict;
+
+  it('holds until measures, marks, limits or the file change', () => {
+    const of = measuresStamp(book.need('pick', 'lamp')),
+      measures = { id: 'lamp', at: '2026-01-01', measures: {}, of } as unknown as MeasuresDocument;
+    book.edit('measured and judged', (e) => {
+      e.put('measures', measures);
+      const t = take('lamp-1', 'lamp');
+      const judgedOf = verdictStamp(t, book.need('pick', 'lamp'), measures, book.need('production', 'production'));
+      e.put('take', { ...t, verdict, verdictOf: judgedOf });
+    });
+    const holds = (): boolean => verdictHolds(book, book.need('take', 'lamp-1'));
+    expect(holds()).toBe(true);
+    expect(verdictHolds(book, book.need('take', 'bench-1'))).toBe(false);
+    const marks = { frame: 2, marks: [] };
+    book.edit('take marked', (e) => e.put('take', { ...book.need('take', 'lamp-1'), marks }));
+    expect(holds()).toBe(false);
+    book.undo();
+    expect(holds()).toBe(true);
+    book.edit('pick marked', (e) => e.put('pick', { ...book.need('pick', 'lamp'), marks }));
+    expect(holds()).toBe(false);
+    book.undo();
+    book.undo();
+  });
+
+  it('is told with how much was judged, and what does not fit', () => {
+    const text = verdictText({ take: 'lamp-1', ...verdict }, true);
+    expect(text).toMatch(/^lamp-1: MENDABLE \(best span 3–51; judged by 1 of 2 matters; as judged before\)\n/);
+    expect(text).toContain('no shadow');
+    expect(text).toContain('the lens is not known');
+    expect(text).not.toContain('enough pixels');
+    expect(text).not.toContain('not judged: light azimuth');
   });
 });

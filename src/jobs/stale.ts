@@ -56,6 +56,20 @@ export function verdictStamp(
   return stamp([measures.at, pick.marks, take.file, take.marks, production.tolerances]);
 }
 
+/** Whether a take's verdict is there and nothing that it was judged by has changed since. */
+export function verdictHolds(book: Book, take: TakeDocument): boolean {
+  const pick = take.pick === null ? null : book.get('pick', take.pick),
+    measures = pick === null ? null : book.get('measures', pick.id);
+  return (
+    take.verdict !== undefined &&
+    pick !== null &&
+    measures !== null &&
+    measures.of === measuresStamp(pick) &&
+    take.verdictOf === verdictStamp(take, pick, measures, book.need('production', 'production')) &&
+    !isOtherFile(book, take)
+  );
+}
+
 /** Ids of all that is stale, by kind. */
 export function staleOf(book: Book): Stale {
   const production = book.need('production', 'production');

@@ -9,9 +9,14 @@ export interface BestSpan {
   readonly out: number;
   /** Frames of the longest stretch in which the performer is whole, that holds the span. */
   readonly usable: number;
-  /** Share of the span's looked-at frames in which the performer is cut or leaves the screen. */
+  /**
+   * Share of the span's looked-at frames in which the performer is cut or leaves the screen. Frames of the empty set at
+   * the take's start and end are none of them: they make a take short, not badly framed.
+   */
   readonly cutShare: number;
   readonly edges: readonly string[];
+  /** Looked-at frames of the empty set before the performer comes and after it went. */
+  readonly emptySet: number;
 }
 
 /** A performer that leaves this share of its ring off the screen has left it: the program's own choice. */
@@ -27,6 +32,19 @@ function comesThroughOpen(frames: readonly TakeFrame[], at: number, open: readon
   const before = frames.slice(0, at).findLast((q) => q.box !== null),
     after = frames.slice(at + 1).find((q) => q.box !== null);
   return [before, after].some((q) => q !== undefined && q.touches.some((e) => open.includes(e)));
+}
+
+/**
+ * Which looked-at frames show the empty set before the performer came or after it went (the brief asks for some at the
+ * tail). Where it was last seen at an edge of the picture it walked out, and those frames are not of the empty set.
+ */
+function emptySetOf(frames: readonly TakeFrame[]): boolean[] {
+  const first = frames.findIndex((q) => q.box !== null),
+    last = frames.findLastIndex((q) => q.box !== null);
+  if (first < 0) return frames.map(() => false);
+  const before = frames[first]!.touches.length === 0,
+    after = frames[last]!.touches.length === 0;
+  return frames.map((_, i) => (i < first && before) || (i > last && after));
 }
 
 /**
@@ -46,6 +64,7 @@ export function bestSpan(
   const known = take.behind.kind !== 'none';
   const away = f.map((q, i) => q.box === null && comesThroughOpen(f, i, open));
   const cut = f.map((q, i) => known && !away[i] && isCut(q, open));
+  const empty = emptySetOf(f);
   // Longest stretch without a cut frame.
   let runs: { in: number; out: number }[] = [];
   let from: number | null = null;
@@ -97,7 +116,9 @@ export function bestSpan(
     }
   }
   const out = Math.min(n, best + length);
-  const inside = f.map((q, i) => ({ q, c: cut[i]! })).filter((x) => x.q.frame >= best && x.q.frame < out);
+  const inside = f
+    .map((q, i) => ({ q, c: cut[i]!, e: empty[i]! }))
+    .filter((x) => x.q.frame >= best && x.q.frame < out && !x.e);
   const edges = new Set<string>();
   for (const { q } of inside) {
     for (const e of q.touches) if (!open.includes(e)) edges.add(e);
@@ -111,5 +132,6 @@ export function bestSpan(
     usable: known ? Math.max(holding.length > 0 ? Math.max(...holding) : 0, longest >= length ? longest : 0) : n,
     cutShare: inside.length === 0 ? 0 : inside.filter((x) => x.c).length / inside.length,
     edges: [...edges],
+    emptySet: empty.filter(Boolean).length,
   };
 }

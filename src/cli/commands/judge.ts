@@ -6,7 +6,7 @@ import type { Command } from 'commander';
 import { measureJudgedTake } from '../../join/judged-take.js';
 import { measurePlate } from '../../plate/measure.js';
 import type { MarksFile } from '../../plate/marks/marks.js';
-import { matterTitle, measuredWords, needWords } from '../../take/verdict/matter-words.js';
+import { judgedWords, matterTitle, measuredWords, needWords } from '../../take/verdict/matter-words.js';
 import { needsOfPlate } from '../../take/verdict/needs.js';
 import { judgeTake } from '../../take/verdict/verdict.js';
 import { action, answer, progressPrinter, table } from '../output.js';
@@ -50,7 +50,9 @@ export function register(program: Command): void {
           const verdict = judgeTake(needs, take);
           answer(o, verdict, (v) =>
             [
-              `${v.verdict}: frames ${v.span.in} to ${v.span.out - 1}`,
+              [`${v.verdict}: frames ${v.span.in} to ${v.span.out - 1}`, judgedWords(v.matters)]
+                .filter((w) => w !== '')
+                .join(', '),
               table([
                 ['matter', 'measured', 'needed', 'verdict'],
                 ...v.matters.map((m) => [

@@ -3,7 +3,9 @@ import type { Command } from 'commander';
 import type { Book } from '../../book/book.js';
 import { isFilmed } from '../../book/filmed.js';
 import { PlatewrightError } from '../../core/errors.js';
-import { matterTitle, measuredWords, needWords } from '../../take/verdict/matter-words.js';
+import { verdictHolds } from '../../jobs/stale.js';
+import type { Verdict } from '../../take/types.js';
+import { judgedWords, matterTitle, measuredWords, needWords } from '../../take/verdict/matter-words.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
@@ -19,9 +21,10 @@ export function register(program: Command): void {
         'Judge takes against their pick: fits, mendable, or shoot again, with what to change. ' +
           "A pick's id stands for all its takes. Exit code 1 where one must be shot again.",
       )
-      .option('--pick <id>', 'all takes of one pick'),
+      .option('--pick <id>', 'all takes of one pick')
+      .option('--again', 'judge anew where nothing has changed since the last verdict, too'),
   ).action(
-    action(async (named: string[], o: ProductionOptions & { pick?: string }) =>
+    action(async (named: string[], o: ProductionOptions & { pick?: string; again?: boolean }) =>
       withBook(o, async (book) => {
         const ids = takesToJudge(book, named, o.pick);
         if (ids.length === 0)
@@ -31,35 +34,42 @@ export function register(program: Command): void {
               `add one with "platewright take add FILE --pick ${o.pick ?? 'ID'}"${orSayFor(book, o.pick)}`,
             { kind: 'usage' },
           );
-        for (const id of ids) await runWithProgress(book, 'verdict', id);
-        const judged = ids.map((id) => ({ take: id, ...book.need('take', id).verdict! }));
-        answer(o, judged, (d) =>
-          d
-            .map(
-              (v) =>
-                `${v.take}: ${v.verdict.toUpperCase()} (best span ${v.span.in}–${v.span.out})\n` +
-                table(
-                  v.matters
-                    .filter((m) => m.verdict !== 'fits')
-                    .map((m) => [
-                      `  ${matterTitle(m.matter)}`,
-                      m.verdict ?? 'not judged',
-                      measuredWords(m),
-                      needWords(m),
-                      m.change || (m.reason ?? ''),
-                    ]),
-                ) +
-                v.notes
-                  .filter((n) => !n.startsWith('not judged:'))
-                  .map((n) => `\n  ${n}`)
-                  .join(''),
-            )
-            .join('\n'),
-        );
+        const judged = [];
+        for (const id of ids) {
+          // Judging may take minutes: what was told of a take is not lost where a later one is stopped.
+          const kept = o.again !== true && verdictHolds(book, book.need('take', id));
+          if (!kept) await runWithProgress(book, 'verdict', id);
+          const take = { take: id, ...book.need('take', id).verdict! };
+          judged.push(take);
+          if (o.json !== true) answer(o, take, (v) => verdictText(v, kept));
+        }
+        if (o.json === true) answer(o, judged, () => '');
         return judged.some((v) => v.verdict === 'shoot again') ? 1 : 0;
       }),
     ),
   );
+}
+
+/** A take's verdict in words: whatever does not fit, with what to change. `kept`: it was judged so before. */
+export function verdictText(v: Verdict & { take: string }, kept = false): string {
+  const said = [`best span ${v.span.in}–${v.span.out}`, judgedWords(v.matters), kept ? 'as judged before' : ''];
+  return [
+    `${v.take}: ${v.verdict.toUpperCase()} (${said.filter((w) => w !== '').join('; ')})`,
+    table(
+      v.matters
+        .filter((m) => m.verdict !== 'fits')
+        .map((m) => [
+          `  ${matterTitle(m.matter)}`,
+          m.verdict ?? 'not judged',
+          measuredWords(m),
+          needWords(m),
+          m.change || (m.reason ?? ''),
+        ]),
+    ),
+    ...v.notes.filter((n) => !n.startsWith('not judged:')).map((n) => `  ${n}`),
+  ]
+    .filter((line) => line !== '')
+    .join('\n');
 }
 
 /** The way out where takes are there that are for no pick yet; nothing where there are none. */

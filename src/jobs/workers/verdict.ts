@@ -35,14 +35,17 @@ export const verdictWorker: JobWorker = async (context) => {
   signal.throwIfAborted();
   const needs = needsOfPlate(measures, withSeats(pick.marks));
   const file = takePath(book, take);
-  // Outlines, where they are wanted, come before the measuring or after it showed no screen.
-  let at = 30;
+  // Outlines, where they are wanted, come before the measuring or after it showed no screen: then the count begins
+  // again, for the outlining is by far the longer part, and minutes at 98 % tell nobody how far it is.
+  let at = 30,
+    part = '';
   const measured = await measureJudgedTake(file, take.marks ?? { frame: 0, marks: [] }, {
     outlines: book.cachePath('outlines'),
     signal,
     stir: needs.stir !== null,
     performerHeightM: performerHeight(withSeats(pick.marks), book.need('production', 'production').performer.heightM),
     onProgress: (d, t, doing) => {
+      if (doing !== part) [part, at] = [doing, 30];
       at = Math.max(at, doing === 'measuring the take' ? 70 + (28 * d) / t : 30 + (40 * d) / t);
       progress(at, 100, doing);
     },

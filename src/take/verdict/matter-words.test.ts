@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { Matter } from '../types.js';
-import { matterTitle, measuredWords, needWords } from './matter-words.js';
+import { judgedWords, matterTitle, measuredWords, needWords } from './matter-words.js';
 
 const matter = (m: Partial<Matter> & Pick<Matter, 'matter' | 'unit'>): Matter => ({
   measured: null,
@@ -13,6 +13,13 @@ const matter = (m: Partial<Matter> & Pick<Matter, 'matter' | 'unit'>): Matter =>
 });
 
 describe('a matter of a verdict, in words', () => {
+  it('says by how many matters a take was judged, where some could not be', () => {
+    expect(judgedWords([{ verdict: 'fits' }, { verdict: null }, { verdict: 'mendable' }])).toBe(
+      'judged by 2 of 3 matters',
+    );
+    expect(judgedWords([{ verdict: 'fits' }])).toBe('');
+  });
+
   it('is named as the trade names it', () => {
     expect(matterTitle('keyFill')).toBe('key to fill');
     expect(matterTitle('viewElevation')).toBe('view elevation');

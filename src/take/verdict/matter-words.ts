@@ -8,6 +8,15 @@ export function matterTitle(name: MatterName): string {
   return name === 'keyFill' ? 'key to fill' : spacedWords(name);
 }
 
+/**
+ * Of how many matters a verdict is the word, where some could not be judged: a take that fits in length alone is not yet
+ * one that fits. Empty where all were.
+ */
+export function judgedWords(matters: readonly Pick<Matter, 'verdict'>[]): string {
+  const judged = matters.filter((m) => m.verdict !== null).length;
+  return judged === matters.length ? '' : `judged by ${judged} of ${matters.length} matters`;
+}
+
 /** Unit in which a matter's value is shown: shares of a whole in hundredths, ratios of two sizes as they are. */
 function unitShown(m: Pick<Matter, 'matter' | 'unit'>): string {
   return m.matter === 'spill' || m.matter === 'clipping' || m.matter === 'inFrame' || m.matter === 'damage'

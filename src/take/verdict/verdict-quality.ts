@@ -191,12 +191,11 @@ function inFrame(take: TakeMeasures, t: Tolerances, span: BestSpan): Matter {
     screen: "the performer reaches beyond the screen's edge",
   };
   const how = span.edges.map((e) => names[e] ?? e).join('; ');
-  const lost = take.frames.filter((f) => f.box === null).length;
+  const of = `of ${take.frames.length} frames looked at`;
+  const lost = take.frames.filter((f) => f.box === null).length - span.emptySet;
   const tail =
-    lost > 0
-      ? `; in ${lost} of ${take.frames.length} frames looked at no performer ` +
-        `is ${take.behind.kind === 'screen' ? 'on the screen' : 'seen'}`
-      : '';
+    (lost > 0 ? `; in ${lost} ${of} no performer is ${take.behind.kind === 'screen' ? 'on the screen' : 'seen'}` : '') +
+    (span.emptySet > 0 ? `; ${span.emptySet} ${of} show the empty set, at the start or the end` : '');
   return {
     matter: 'inFrame',
     measured: span.cutShare,

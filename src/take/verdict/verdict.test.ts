@@ -309,6 +309,33 @@ describe('verdict', () => {
     expect(of('eyeline', take({ eyelineDeg: measured(60, 'deg', 3, 'test') })).verdict).toBe('shoot again');
   });
 
+  it('takes the empty set at the start or the tail for a short take, not for a badly framed one', () => {
+    const still = { ...needs, turn: null },
+      judged = (frames: TakeFrame[], m: MatterName): Matter =>
+        judgeTake(still, take({ frames, frameCount: 56, turn: null })).matters.find((q) => q.matter === m)!;
+    const emptyFrom = (n: number, touching: TakeFrame['touches'] = []): TakeFrame[] =>
+      good(56).map((f) =>
+        f.frame >= n ? { ...f, box: null, touches: [] } : f.frame === n - 4 ? { ...f, touches: touching } : f,
+      );
+    // There for 40 of the 48 frames that the plate needs.
+    const tail = judged(emptyFrom(40), 'inFrame');
+    expect(tail.verdict).toBe('fits');
+    expect(tail.measured).toBe(0);
+    expect(tail.change).toMatch(/4 of 14 frames looked at show the empty set/);
+    const short = judged(emptyFrom(40), 'length');
+    expect(short.verdict).toBe('shoot again');
+    expect(short.measured).toBe(40);
+    expect(short.change).toMatch(/the rest is the empty set; let it stay .* longer/);
+    const head = good(56).map((f) => (f.frame < 16 ? { ...f, box: null, touches: [] } : f));
+    expect(judged(head, 'inFrame').verdict).toBe('fits');
+    // Last seen at the picture's edge: it walked out, and wider framing would have kept it.
+    expect(judged(emptyFrom(40, ['left']), 'inFrame').verdict).toBe('shoot again');
+    // Gone for a while in the midst is no empty set.
+    const midst = good(56).map((f) => (f.frame >= 20 && f.frame < 32 ? { ...f, box: null, touches: [] } : f));
+    expect(judged(midst, 'inFrame').verdict).toBe('shoot again');
+    expect(judged(midst, 'inFrame').change).toMatch(/in 3 of 14 frames looked at no performer/);
+  });
+
   it('picks a span without the frames in which the performer is cut', () => {
     const frames = good().map((f) => (f.frame < 60 ? { ...f, touches: ['left' as const] } : f));
     const v = judgeTake({ ...needs, turn: null }, take({ frames, turn: null }));

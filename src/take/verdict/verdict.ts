@@ -141,7 +141,7 @@ function lengthMatter(
   tolerances: Tolerances,
   whole: number,
   handles: number,
-  span: { usable: number },
+  span: { usable: number; emptySet: number; cutShare: number },
   fps: number,
 ): Matter {
   const have = span.usable;
@@ -164,7 +164,9 @@ function lengthMatter(
           : take.frameCount >= whole
             ? `the take of ${short(take.frameCount)} is long enough, ` +
               `but the performer is whole in the picture for ${have === 0 ? 'none' : short(have)} of it: ` +
-              'see “in frame”'
+              (span.emptySet > 0 && span.cutShare === 0
+                ? `the rest is the empty set; let it stay ${short(whole + 2 * handles - have)} longer`
+                : 'see “in frame”')
             : `too short: roll ${short(whole + 2 * handles - take.frameCount)} longer`,
   };
 }
