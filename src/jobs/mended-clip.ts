@@ -1,7 +1,7 @@
 /**
  * The mended plate of a join as a clip in the cache: erase and widen are done once, and rendering, looking, inspecting
  * and revealing read the same frames. Named by all it depends on, the program's own state too; made again where it is
- * missing. Only plates whose frames can be kept code for code (8-bit 4:2:0) are kept; others are mended as they are
+ * missing. Only plates whose frames can be kept code for code (media/lossless-form.ts) are kept; others are mended as they are
  * asked for.
  */
 import { createHash } from 'node:crypto';
@@ -13,6 +13,7 @@ import { joinTools } from '../join/render/join-tools.js';
 import { mendsPlate } from '../join/render/mends-plate.js';
 import type { PlateMender } from '../join/render/render.js';
 import type { Recipe, StepName } from '../join/types.js';
+import { losslessForm } from '../media/lossless-form.js';
 import { copyFrame } from '../media/planes.js';
 import { VideoReader } from '../media/video-reader.js';
 import { VideoWriter } from '../media/video-writer.js';
@@ -60,43 +61,28 @@ export async function makeMendedClip(
   if (path === null || existsSync(path)) return;
   const { mender } = await joinTools(recipe, null, book.get('measures', id)?.measures.camera);
   const plate = await VideoReader.open(recipe.plate.file);
+  const part = path.replace(/\.mkv$/, `.${process.pid}.mkv`);
+  let writer: VideoWriter | null = null;
   try {
-    const { info } = plate;
-    if (
-      mender === undefined ||
-      info.bitDepth !== 8 ||
-      !/420/.test(info.pixelFormat) ||
-      info.hasAlpha ||
-      info.colour.matrix === 'rgb' ||
-      info.widthPx % 2 !== 0 ||
-      info.heightPx % 2 !== 0
-    )
-      return;
-    const part = path.replace(/\.mkv$/, `.${process.pid}.mkv`);
-    const writer = await VideoWriter.open(part, {
-      widthPx: info.widthPx,
-      heightPx: info.heightPx,
-      rate: info.rate,
-      codec: 'h264',
-      crf: 0,
-      preset: 'ultrafast',
-      groupSize: 1,
-      colour: { ...info.colour, assumed: false },
-    });
-    try {
-      let done = 0;
-      for await (const frame of plate.frames(recipe.plate.in, recipe.plate.out)) {
-        o.signal?.throwIfAborted();
-        await writer.writeFrame(await mender.mend(frame.index, frame, MENDING));
-        o.progress?.(++done, recipe.plate.out - recipe.plate.in);
-      }
-      await writer.close();
-    } catch (error) {
-      await writer.abort();
-      throw error;
+    if (mender === undefined) return;
+    const { widthPx, heightPx, rate } = plate.info;
+    let done = 0;
+    for await (const frame of plate.frames(recipe.plate.in, recipe.plate.out)) {
+      o.signal?.throwIfAborted();
+      const form = losslessForm(frame);
+      if (form === null) return;
+      const mended = await mender.mend(frame.index, frame, MENDING);
+      writer ??= await VideoWriter.open(part, { widthPx, heightPx, rate, ...form });
+      if (!writer.takes(mended)) return;
+      await writer.writeFrame(mended);
+      o.progress?.(++done, recipe.plate.out - recipe.plate.in);
     }
+    if (writer === null) return;
+    await writer.close();
     renameSync(part, path);
   } finally {
+    // Nothing is left of a clip that was not finished.
+    await writer?.abort();
     await plate.close();
   }
 }

@@ -1,6 +1,6 @@
 /**
- * A pick's plate as a clip of its own in the cache: the pick's frames, lossless in the film's own encoding
- * (H.264 for 8-bit 4:2:0, else FFV1), numbered from 0. Every later stage works on this clip, so frame numbers of
+ * A pick's plate as a clip of its own in the cache: the pick's frames, lossless in the film's own codes
+ * (media/lossless-form.ts; RGB and what has alpha as 10-bit FFV1), numbered from 0. Every later stage works on this clip, so frame numbers of
  * marks, measures and joins count from the pick's first frame. Made again whenever it is missing or the pick's
  * span changed; the film itself is never touched.
  */
@@ -10,8 +10,11 @@ import { dirname, join } from 'node:path';
 import type { Book } from '../book/book.js';
 import type { FilmDocument, PickDocument } from '../book/documents.js';
 import { PlatewrightError } from '../core/errors.js';
+import type { Rate } from '../core/rational.js';
 import { toCodedRgb } from '../media/convert.js';
+import { losslessForm } from '../media/lossless-form.js';
 import { isMediaThere } from '../media/sequence.js';
+import type { VideoFrame } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
 import { VideoWriter } from '../media/video-writer.js';
 
@@ -76,38 +79,24 @@ async function extract(
     }
     // Another process may work on the same clip: each writes its own part.
     const part = path.replace(/\.mkv$/, `.${process.pid}.mkv`);
-    const size = { widthPx: info.widthPx, heightPx: info.heightPx, rate: info.rate };
-    // 8-bit 4:2:0 keeps its own codes through lossless H.264; anything else goes through 10-bit RGB.
-    const own =
-      info.bitDepth === 8 &&
-      info.colour.matrix !== 'rgb' &&
-      !info.hasAlpha &&
-      info.widthPx % 2 === 0 &&
-      info.heightPx % 2 === 0 &&
-      /420/.test(info.pixelFormat);
-    const writer = await VideoWriter.open(
-      part,
-      own
-        ? {
-            ...size,
-            codec: 'h264',
-            crf: 0,
-            preset: 'ultrafast',
-            groupSize: 1,
-            colour: { ...info.colour, assumed: false },
-          }
-        : { ...size, codec: 'ffv1', bits: 10, colour: { ...info.colour, matrix: 'rgb', fullRange: true } },
-    );
+    let writer: VideoWriter | null = null;
     try {
       let n = 0;
       for await (const frame of reader.frames(pick.in, pick.out)) {
-        if (own) await writer.writeFrame(frame);
+        writer ??= await openClip(part, info.rate, frame);
+        if (writer.takes(frame)) await writer.writeFrame(frame);
         else await writer.writeCoded(toCodedRgb(frame));
         progress?.(++n, pick.out - pick.in);
       }
+      if (writer === null)
+        throw new PlatewrightError(
+          'PW-MEDIA-TRUNCATED',
+          `no frame of the pick "${pick.id}" can be decoded; copy the film again from its source`,
+          { detail: { file: source } },
+        );
       await writer.close();
     } catch (error) {
-      await writer.abort();
+      await writer?.abort();
       throw error;
     }
     renameSync(part, path);
@@ -125,4 +114,17 @@ async function extract(
   } finally {
     await reader.close();
   }
+}
+
+/** The clip's writer: frames like the first are kept code for code where that can be, else as RGB of 10 bits. */
+function openClip(path: string, rate: Rate, first: VideoFrame): Promise<VideoWriter> {
+  const size = { widthPx: first.widthPx, heightPx: first.heightPx, rate };
+  return VideoWriter.open(path, {
+    ...size,
+    ...(losslessForm(first) ?? {
+      codec: 'ffv1',
+      bits: 10,
+      colour: { ...first.colour, matrix: 'rgb', fullRange: true },
+    }),
+  });
 }

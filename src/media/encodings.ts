@@ -7,10 +7,11 @@ import type { Rate } from '../core/rational.js';
 import { colourCodes } from './colour-tags.js';
 import { encoderAssembly } from './encoder-cpu.js';
 import { avGetPixFmtFromName, C, Codec, CodecContext, Dictionary, Rational } from './ffmpeg.js';
+import { planeFormat } from './pixel-formats.js';
 import type { ColourTags, Sound } from './types.js';
 
 /** What can be written. */
-export type WriterCodec = 'h264' | 'prores4444' | 'ffv1' | 'png' | 'exr';
+export type WriterCodec = 'h264' | 'prores4444' | 'ffv1' | 'huffyuv' | 'png' | 'exr';
 
 export interface WriterOptions {
   readonly widthPx: number;
@@ -31,6 +32,10 @@ export interface WriterOptions {
   readonly resume?: boolean;
   /** Number of a sequence's first picture, 0 unless told. */
   readonly firstNumber?: number;
+  /** HuffYUV: FFmpeg's name of the planar Y'CbCr that it is given, yuv420p unless told (see lossless-form.ts). */
+  readonly pixelFormat?: string;
+  /** HuffYUV: where the first chroma sample sits, as frames say it; [0, 0.5], H.264's, unless told. */
+  readonly chromaSite?: readonly [number, number];
   /** OpenEXR: 16-bit half floats unless false. */
   readonly half?: boolean;
   /** H.264: frames a group at most, and B frames between others; the encoder's own choice unless told. */
@@ -48,6 +53,7 @@ export function defaultColour(codec: WriterCodec): ColourTags {
   switch (codec) {
     case 'h264':
     case 'prores4444':
+    case 'huffyuv':
       return { matrix: 'bt709', transfer: 'bt709', primaries: 'bt709', fullRange: false, assumed: false };
     case 'ffv1':
       return { matrix: 'rgb', transfer: 'bt709', primaries: 'bt709', fullRange: true, assumed: false };
@@ -56,6 +62,17 @@ export function defaultColour(codec: WriterCodec): ColourTags {
     case 'exr':
       return { matrix: 'rgb', transfer: 'linear', primaries: 'bt709', fullRange: true, assumed: false };
   }
+}
+
+/** Where the first chroma sample sits in what a writer of these options is given. */
+export function siteOf(o: Pick<WriterOptions, 'chromaSite'>): readonly [number, number] {
+  return o.chromaSite ?? [0, 0.5];
+}
+
+/** FFmpeg's code of a place of chroma; it tells nothing down where each line has its own chroma. */
+function chromaLocationOf([x, y]: readonly [number, number], [, down]: readonly [number, number]): number {
+  if (y === 0 && down > 0) return x === 0 ? C.AVCHROMA_LOC_TOPLEFT : C.AVCHROMA_LOC_TOP;
+  return x === 0 ? C.AVCHROMA_LOC_LEFT : C.AVCHROMA_LOC_CENTER;
 }
 
 /** An encoder of FFmpeg, by name, with what it is given. */
@@ -103,6 +120,12 @@ export function encodingOf(o: WriterOptions): Encoding {
         options: { level: '3', slicecrc: '1', slices: '4', g: '1', ...(bits > 8 ? { coder: '1' } : {}) },
       };
     }
+    case 'huffyuv':
+      return {
+        encoder: 'ffvhuff',
+        pixelFormat: o.pixelFormat ?? 'yuv420p',
+        options: { pred: 'plane', context: '1' },
+      };
     case 'png': {
       if (bits === 8)
         return {
@@ -152,7 +175,9 @@ export async function openEncoder(
   c.colorSpace = codes.space as never;
   c.colorTrc = codes.transfer as never;
   c.colorPrimaries = codes.primaries as never;
-  if (pixelFormat === 'yuv420p') c.chromaLocation = C.AVCHROMA_LOC_LEFT;
+  const format = planeFormat(pixelFormat);
+  if (format !== null && (format.chromaShift[0] > 0 || format.chromaShift[1] > 0))
+    c.chromaLocation = chromaLocationOf(siteOf(o), format.chromaShift) as never;
   // The caller's fixed number, so that the bytes do not depend on the machine.
   c.threadCount = threads;
   if (globalHeader) c.setFlags(C.AV_CODEC_FLAG_GLOBAL_HEADER);

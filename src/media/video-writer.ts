@@ -8,7 +8,7 @@ import { PlatewrightError } from '../core/errors.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { linearToCoded, codedToLinear, toLinear } from './convert.js';
 import { copyPlanes, fillFrame } from './encode-planes.js';
-import { encodingOf, defaultColour, openEncoder, type Encoding, type WriterOptions } from './encodings.js';
+import { encodingOf, defaultColour, openEncoder, siteOf, type Encoding, type WriterOptions } from './encodings.js';
 import { C, type CodecContext, Dictionary, FormatContext, type Frame, Packet, type Stream } from './ffmpeg.js';
 import { readPackets } from './packets.js';
 import { isSequencePattern, sequenceName, sequenceNumbers } from './sequence.js';
@@ -191,7 +191,7 @@ export class VideoWriter {
 
   /** Are the frame's planes in the very form that the encoder is fed? */
   takes(frame: VideoFrame): boolean {
-    return planesServe(frame, this.encoding.pixelFormat, this.tags);
+    return planesServe(frame, this.encoding.pixelFormat, this.tags, siteOf(this.options));
   }
 
   /**

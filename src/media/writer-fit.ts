@@ -22,6 +22,7 @@ const ALLOWED: Record<WriterCodec, readonly string[]> = {
   h264: ['.mp4', '.m4v', '.mov', '.mkv', '.nut'],
   prores4444: ['.mov', '.mkv'],
   ffv1: ['.mkv', '.avi', '.nut', '.mov'],
+  huffyuv: ['.mkv', '.nut'],
   png: ['.png'],
   exr: ['.exr'],
 };
@@ -56,8 +57,13 @@ export function requireFit(path: string, options: WriterOptions): void {
     });
 }
 
-/** Are the frame's planes in the very form that an encoder of a pixel format and tags is fed? */
-export function planesServe(frame: VideoFrame, pixelFormat: string, own: ColourTags): boolean {
+/** Are the frame's planes in the very form that an encoder of a pixel format, tags and site of chroma is fed? */
+export function planesServe(
+  frame: VideoFrame,
+  pixelFormat: string,
+  own: ColourTags,
+  site: readonly [number, number],
+): boolean {
   const f = planeFormat(pixelFormat);
   const {
     colour,
@@ -76,8 +82,8 @@ export function planesServe(frame: VideoFrame, pixelFormat: string, own: ColourT
   return (
     f.chromaShift[0] === sx &&
     f.chromaShift[1] === sy &&
-    (sx === 0 || frame.chromaSite[0] === 0) &&
-    (sy === 0 || frame.chromaSite[1] === 0.5) &&
+    (sx === 0 || frame.chromaSite[0] === site[0]) &&
+    (sy === 0 || frame.chromaSite[1] === site[1]) &&
     colour.fullRange === own.fullRange &&
     colour.matrix === own.matrix &&
     colour.transfer === own.transfer &&
