@@ -8,9 +8,8 @@
 import { resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { BODY_KINDS, castBody, makeBody, pixelOf, type BodyKind, type MadeView } from './made-bodies.js';
+import { boundsOf, cameraAt, shownShadow, towards } from './body-views.js';
 import { RandomStream } from '../src/core/random.js';
-import type { Vec3 } from '../src/geometry/mat3.js';
-import { gaussianPlane } from '../src/image/gaussian.js';
 import { dilate } from '../src/image/morphology.js';
 import { depthFromShadow, type TakeGround, type TakeShadow } from '../src/join/body/body-depth.js';
 import { shadeGround } from '../src/join/ground/ground.js';
@@ -32,62 +31,6 @@ export interface ShadowScene {
   readonly truth: Float32Array;
   readonly seen: TakeShadow;
   readonly takeGround: TakeGround;
-}
-
-const towards = (az: number, el: number): Vec3 => [
-  Math.cos(el * RAD) * Math.sin(az * RAD),
-  Math.sin(el * RAD),
-  -Math.cos(el * RAD) * Math.cos(az * RAD),
-];
-
-function boundsOf(v: MadeView, height: number, light: Vec3, room: number): [number, number, number, number] {
-  const reach = (height * Math.hypot(light[0], light[2])) / light[1];
-  const end: Vec3 = [
-    -(light[0] / Math.hypot(light[0], light[2])) * reach,
-    0,
-    -(light[2] / Math.hypot(light[0], light[2])) * reach,
-  ];
-  let x0 = v.width;
-  let y0 = v.height;
-  let x1 = 0;
-  let y1 = 0;
-  for (const p of [[0, 0, 0], end] as Vec3[])
-    for (const dx of [-room, room])
-      for (const dy of [0, height * 1.05])
-        for (const dz of [-room, room]) {
-          if (p === end && dy > 0) continue;
-          const [x, y] = pixelOf(v, [p[0] + dx, dy, p[2] + dz]);
-          x0 = Math.min(x0, x);
-          x1 = Math.max(x1, x);
-          y0 = Math.min(y0, y);
-          y1 = Math.max(y1, y);
-        }
-  return [
-    Math.max(0, Math.floor(x0)),
-    Math.max(0, Math.floor(y0)),
-    Math.min(v.width, Math.ceil(x1)),
-    Math.min(v.height, Math.ceil(y1)),
-  ];
-}
-
-/**
- * A camera so far off that sees the foot in the lower middle, at such an elevation (degrees down to the body's middle).
- */
-function cameraAt(
-  far: number,
-  downDeg: number,
-  height: number,
-  focalPx: number,
-  width: number,
-  rows: number,
-): MadeView {
-  return {
-    position: [0, height / 2 + far * Math.sin(downDeg * RAD), -far * Math.cos(downDeg * RAD)],
-    tiltDeg: -downDeg + (0.1 * rows) / focalPx / RAD,
-    focalPx,
-    width,
-    height: rows,
-  };
 }
 
 const frameFor = (v: MadeView, azimuthDeg: number): GroundFrame => {
@@ -138,25 +81,7 @@ export function makeShadowScene(kind: BodyKind, seed: number): ShadowScene {
         }
       placed[y * plate.width + x] = sum / 4;
     }
-  const cell = 2;
-  const cw = take.width / cell;
-  const ch = take.height / cell;
-  const density = new Float32Array(cw * ch);
-  const dark = u(0.4, 0.7);
-  for (let y = 0; y < ch; y++)
-    for (let x = 0; x < cw; x++) {
-      let s = 0;
-      let m = 0;
-      for (let dy = 0; dy < cell; dy++)
-        for (let dx = 0; dx < cell; dx++) {
-          const i = (y * cell + dy) * take.width + x * cell + dx;
-          s += own.shadow[i]!;
-          m += own.matte[i]!;
-        }
-      density[y * cw + x] = m > 0 ? 0 : (dark * s) / (cell * cell);
-    }
-  const soft = gaussianPlane(density, cw, ch, 1.2);
-  for (let i = 0; i < soft.length; i++) soft[i] = Math.max(0, soft[i]! + 0.015 * r.normal());
+  const shadow = shownShadow(own, take.width, take.height, u(0.4, 0.7), r);
   const step = {
     step: 'ground',
     on: true,
@@ -176,7 +101,7 @@ export function makeShadowScene(kind: BodyKind, seed: number): ShadowScene {
   const seen: TakeShadow = {
     alpha: own.matte,
     box: [0, 0, take.width, take.height],
-    shadow: { width: cw, height: ch, cell, density: soft },
+    shadow,
   };
   const takeGround: TakeGround = {
     focalPx: take.focalPx,

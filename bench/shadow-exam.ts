@@ -12,11 +12,11 @@ import { fileURLToPath } from 'node:url';
 import { project, shadowOf, type Camera } from '../demo/scenes/camera.js';
 import type { Vec3 } from '../demo/scenes/vector.js';
 import { RandomStream } from '../src/core/random.js';
-import { gaussianPlane } from '../src/image/gaussian.js';
 import { median } from '../src/image/statistics.js';
 import { depthFromShadow } from '../src/join/body/body-depth.js';
 import { depthFromLikeness } from '../src/join/body/likely-depth.js';
 import type { GroundStep } from '../src/join/types.js';
+import { shownShadow } from './body-views.js';
 import { planOf, seen } from './exam-plan.js';
 import type { Lamps } from './exam-sets.js';
 import { seedsOf } from './exam-scenes.js';
@@ -133,25 +133,8 @@ export function makeShadowExam(seed: number, cache: string): ShadowExam {
         }
       placed[y * w + x] = sum / 4;
     }
-  const cell = 2;
-  const cw = w / cell;
-  const ch = h / cell;
-  const density = new Float32Array(cw * ch);
   const dark = 1 / (1 + t.lamps.fill[1]! / (t.lamps.key[1]! * t.lamps.towards[1]));
-  for (let y = 0; y < ch; y++)
-    for (let x = 0; x < cw; x++) {
-      let s = 0;
-      let m = 0;
-      for (let oy = 0; oy < cell; oy++)
-        for (let ox = 0; ox < cell; ox++) {
-          const i = (y * cell + oy) * w + x * cell + ox;
-          s += take.shadow[i]!;
-          m += take.matte[i]!;
-        }
-      density[y * cw + x] = m > 0 ? 0 : (dark * s) / (cell * cell);
-    }
-  const soft = gaussianPlane(density, cw, ch, 1.2);
-  for (let i = 0; i < soft.length; i++) soft[i] = Math.max(0, soft[i]! + 0.015 * r.normal());
+  const shadow = shownShadow(take, w, h, dark, r);
   const step = {
     step: 'ground',
     on: true,
@@ -179,7 +162,7 @@ export function makeShadowExam(seed: number, cache: string): ShadowExam {
     trueKey,
     trueTakeKey,
     placed,
-    seen: { alpha: take.matte, box: [0, 0, w, h], shadow: { width: cw, height: ch, cell, density: soft } },
+    seen: { alpha: take.matte, box: [0, 0, w, h], shadow },
     takeGround: {
       focalPx: t.camera.focalPx,
       ...takeKey,

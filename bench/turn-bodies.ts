@@ -6,6 +6,7 @@
  * told the body: flat and round, and as told. Run: `npx tsx bench/turn-bodies.ts [seed] [of each kind] [kinds]`.
  */
 import { BODY_KINDS, castBody, makeBody, pixelOf, type BodyKind, type MadeView } from './made-bodies.js';
+import { boundsOf, cameraAt, towards } from './body-views.js';
 import { RandomStream } from '../src/core/random.js';
 import type { Vec3 } from '../src/geometry/mat3.js';
 import { shadeGround } from '../src/join/ground/ground.js';
@@ -20,29 +21,6 @@ const RAD = Math.PI / 180;
 const TW = 427;
 const TH = 240;
 
-const towards = (az: number, el: number): Vec3 => [
-  Math.cos(el * RAD) * Math.sin(az * RAD),
-  Math.sin(el * RAD),
-  -Math.cos(el * RAD) * Math.cos(az * RAD),
-];
-
-function cameraAt(
-  far: number,
-  downDeg: number,
-  height: number,
-  focalPx: number,
-  width: number,
-  rows: number,
-): MadeView {
-  return {
-    position: [0, height / 2 + far * Math.sin(downDeg * RAD), -far * Math.cos(downDeg * RAD)],
-    tiltDeg: -downDeg + (0.1 * rows) / focalPx / RAD,
-    focalPx,
-    width,
-    height: rows,
-  };
-}
-
 function frameFor(v: MadeView, azimuthDeg: number, mark: Vec3): GroundFrame {
   const c = Math.cos(v.tiltDeg * RAD);
   const s = Math.sin(v.tiltDeg * RAD);
@@ -54,33 +32,6 @@ function frameFor(v: MadeView, azimuthDeg: number, mark: Vec3): GroundFrame {
     rollDeg: 0,
     azimuthDeg,
   };
-}
-
-/** Pixels that body and shadow can reach. */
-function boundsOf(v: MadeView, height: number, light: Vec3, room: number): [number, number, number, number] {
-  const flat = Math.hypot(light[0], light[2]);
-  const reach = height / light[1];
-  const end: Vec3 = [-light[0] * reach, 0, -light[2] * reach];
-  let x0 = v.width;
-  let y0 = v.height;
-  let x1 = 0;
-  let y1 = 0;
-  for (const p of [[0, 0, 0], ...(flat > 0 ? [end] : [])] as Vec3[])
-    for (const dx of [-room, room])
-      for (const dy of [0, height * 1.05])
-        for (const dz of [-room, room]) {
-          const [x, y] = pixelOf(v, [p[0] + dx, p === end ? 0 : dy, p[2] + dz]);
-          x0 = Math.min(x0, x);
-          x1 = Math.max(x1, x);
-          y0 = Math.min(y0, y);
-          y1 = Math.max(y1, y);
-        }
-  return [
-    Math.max(0, Math.floor(x0)),
-    Math.max(0, Math.floor(y0)),
-    Math.min(v.width, Math.ceil(x1)),
-    Math.min(v.height, Math.ceil(y1)),
-  ];
 }
 
 /** The take's outline laid on the plate by foot and scale. */

@@ -35,7 +35,7 @@ export interface CutDetectorState {
   readonly wentFlat: { readonly a: number; readonly frame: string } | null;
 }
 
-/** Give it small frames in order by `push`; `found` grows as changes are decided, `finish` decides the last. */
+/** Give it small frames in order by `push`; `finish` answers every event. */
 export class CutDetector {
   private readonly history = new FrameHistory();
   private cutDecided = 0;
@@ -50,11 +50,6 @@ export class CutDetector {
     return this.history.count;
   }
 
-  /** Change found between the last two frames pushed, 0..1, and the mean motion in cells of 96 × 54. */
-  get lastChange(): { change: number; motion: number; shift: number } {
-    return this.history.last;
-  }
-
   /** Takes the next frame. The buffer is copied. */
   push(frame: SmallFrame): void {
     this.history.push(frame);
@@ -65,11 +60,6 @@ export class CutDetector {
   finish(): readonly ShotEvent[] {
     this.advance(true);
     return joinFades(this.events);
-  }
-
-  /** Events settled so far (for progress; later frames may still join a fade's two halves). */
-  get found(): readonly ShotEvent[] {
-    return this.events;
   }
 
   private advance(end: boolean): void {

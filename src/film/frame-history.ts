@@ -107,12 +107,6 @@ export class FrameHistory {
     return this.moved[t % KEPT]!;
   }
 
-  /** Of the last frame pushed: change, mean motion and shift of the whole (cells of 96 × 54). */
-  get last(): { change: number; motion: number; shift: number } {
-    const i = (this.count - 1 + KEPT) % KEPT;
-    return { change: this.change[i]!, motion: this.moved[i]!, shift: this.shift[i]! };
-  }
-
   /** Dissimilarity (0..1) of two kept frames, from the one that holds more to be found. */
   dissimilarity(p: number, q: number, reach: number): number {
     const a = this.frame(p);

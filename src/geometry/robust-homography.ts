@@ -10,8 +10,6 @@ import { robustFit } from './robust.js';
 
 export interface RobustHomography {
   readonly homography: Mat3;
-  /** 0..1 for each pair. */
-  readonly weights: Float64Array;
   /** Share of pairs within the cut-off. */
   readonly support: number;
   /** Weighted rms transfer error per coordinate, px. */
@@ -56,11 +54,7 @@ export function robustHomography(
     inside.map((i) => to[i]!),
     { kind: 'tukey', scale: 3 * maxSigma },
   );
-  const weights = new Float64Array(n);
-  inside.forEach((i, k) => {
-    weights[i] = refined.weights[k]!;
-  });
-  return { homography: refined.homography, weights, support: found.support, rmsPx: refined.rmsPx };
+  return { homography: refined.homography, support: found.support, rmsPx: refined.rmsPx };
 }
 
 /** |to − H from| for each pair; Infinity for points that H sends behind the picture plane. */

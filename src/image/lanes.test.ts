@@ -68,7 +68,7 @@ describe('lanes', () => {
     const door = fileURLToPath(new URL('../../dist/image/kernels.js', import.meta.url));
     const code = `import { openKernels } from ${JSON.stringify(new URL(`file://${door}`).href)};
       const d = openKernels(2); const p = d.allocPicture(900, 700, 1); const q = d.allocPicture(900, 700, 1);
-      for (let i = 0; i < 20; i++) d.run('boxAcross', [p.data.byteOffset, q.data.byteOffset, 900, 4, 1], 700, 4000);
+      for (let i = 0; i < 20; i++) d.run('boxAcross', [p.data.byteOffset, q.data.byteOffset, 900, 4], 700, 4000);
       console.log('done');`;
     const run = spawnSync(process.execPath, ['--input-type=module', '-e', code], { encoding: 'utf8', timeout: 20_000 });
     expect(run.stdout.trim()).toBe('done');

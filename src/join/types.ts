@@ -56,8 +56,6 @@ export interface EraseStep extends StepBase<'erase'> {
   readonly cast?: readonly RegionFile[];
   /** Things marked as standing for themselves: never copied into what no frame shows. */
   readonly apart?: readonly RegionFile[];
-  /** Box (x0, y0, x1, y1) in which the plate has picture: beyond it are black bars, which nothing is laid on. */
-  readonly within?: readonly [number, number, number, number];
 }
 /**
  * Plate pixels added on each side; the canvas is then scaled back to the plate's size (reframe.ts). All other steps

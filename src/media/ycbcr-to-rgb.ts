@@ -2,7 +2,7 @@
 import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
 import type { CurveTable } from './curve-table.js';
 import type { VideoFrame } from './types.js';
-import { decodingOf, quantisation } from './ycbcr.js';
+import { decodingOf, quantisation, decodingConstants } from './ycbcr.js';
 
 /**
  * Left and right source sample and weight of the right one for every column, and the
@@ -25,20 +25,7 @@ export function yuvToRgb(frame: VideoFrame, data: Float32Array, curve: CurveTabl
   }
   const [sx, sy] = frame.chromaShift;
   const cw = (w + (1 << sx) - 1) >> sx;
-  const q = quantisation(frame.bitDepth, frame.colour.fullRange);
-  const d = decodingOf(frame.colour.matrix);
-  const constants = Float32Array.of(
-    1 / q.lumaScale,
-    -q.lumaOffset / q.lumaScale,
-    1 / q.chromaScale,
-    q.chromaOffset,
-    d.crToR,
-    d.cbToG,
-    d.crToG,
-    d.cbToB,
-    frame.chromaSite[0],
-    frame.chromaSite[1],
-  );
+  const constants = decodingConstants(frame);
   const door = kernels();
   const scope = door.scope();
   try {

@@ -3,7 +3,7 @@
  * code values into display-coded R'G'B' and back.
  */
 import { LUMA_COEFFICIENTS } from '../colour/matrices.js';
-import type { ColourTags, MatrixName } from './types.js';
+import type { ColourTags, MatrixName, VideoFrame } from './types.js';
 
 /** Kr and Kb. RGB has no matrix of its own: BT.709's is used where a luma is asked of it. */
 export function lumaWeights(matrix: MatrixName): readonly [number, number] {
@@ -47,6 +47,24 @@ export function decodingOf(matrix: MatrixName): Decoding {
     cbToG: (-2 * kb * (1 - kb)) / kg,
     crToG: (-2 * kr * (1 - kr)) / kg,
   };
+}
+
+/** What the kernels that decode Y'CbCr read: luma's and chroma's quantisation, the matrix, where the chroma samples lie. */
+export function decodingConstants(frame: VideoFrame): Float32Array {
+  const q = quantisation(frame.bitDepth, frame.colour.fullRange);
+  const d = decodingOf(frame.colour.matrix);
+  return Float32Array.of(
+    1 / q.lumaScale,
+    -q.lumaOffset / q.lumaScale,
+    1 / q.chromaScale,
+    q.chromaOffset,
+    d.crToR,
+    d.cbToG,
+    d.crToG,
+    d.cbToB,
+    frame.chromaSite[0],
+    frame.chromaSite[1],
+  );
 }
 
 /** Scale and offset that turn a code value of a plane that isn't Y'CbCr (RGB, grey) or of luma into 0..1. */

@@ -3,7 +3,7 @@ import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import { apply, invert, multiply } from '../geometry/mat3.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import type { MarksFile, Point } from './marks/marks.js';
-import type { CameraMove, RideTrack, Turn, View } from './types.js';
+import type { CameraMove, Turn, View } from './types.js';
 import { isThere, keysThere, type Key } from './marks/presence.js';
 
 export interface RoomRequest {
@@ -13,7 +13,6 @@ export interface RoomRequest {
   readonly span: { readonly in: number; readonly out: number };
   readonly view?: View | undefined;
   readonly camera?: CameraMove | undefined;
-  readonly ride?: RideTrack | undefined;
   readonly turn?: Turn | undefined;
 }
 

@@ -60,7 +60,7 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
       stirOfPlate(readerLumaSource(reader), marks, rate, span, options.signal),
     );
     const look = await lookOf(plate, camera, changes);
-    const room = measureRoom({ marks, widthPx, heightPx, span, view: view ?? undefined, camera, ride, turn });
+    const room = measureRoom({ marks, widthPx, heightPx, span, view: view ?? undefined, camera, turn });
     options.onProgress?.(1000, 1000);
     const byFrame = heldMeasures({ travel, ride, footing, turn }, repeats?.held ?? []);
     return {

@@ -13,7 +13,7 @@ import type { JobContext, JobWorker } from '../run-job.js';
 import { liveRecipe, openJoin, proposeFor, startOf } from '../join-parts.js';
 import { makeMendedClip } from '../mended-clip.js';
 import { recipeHash } from '../stale.js';
-import { measureWorker } from './measure.js';
+import { measureFirst } from './measure.js';
 
 export const joinWorker: JobWorker = async (context) => {
   const { book, job, progress, signal } = context;
@@ -62,8 +62,7 @@ interface AskedJoin {
 async function proposeAnew(context: JobContext, { pick, take, existing, kept, quality }: AskedJoin): Promise<string[]> {
   const start = askedStart(context.job.spec['start'], kept);
   const { book, job, progress, signal } = context;
-  if (book.get('measures', pick.id) === null)
-    await measureWorker({ ...context, progress: (d, t, s) => progress((10 * d) / t, 100, s) });
+  await measureFirst(context, pick.id, 10);
   signal.throwIfAborted();
   progress(10, 100, 'looking at the take');
   const { patch, platePatch } = job.spec;

@@ -33,3 +33,14 @@ export const measureWorker: JobWorker = async ({ book, job, progress, signal }) 
   progress(100, 100, 'measured');
   return { pick: pick.id };
 };
+
+/** Measures the pick's plate where nobody has yet, for a job that needs its numbers; up to `percent` of that job. */
+export async function measureFirst(context: Parameters<JobWorker>[0], pick: string, percent: number): Promise<void> {
+  const { book, job, progress } = context;
+  if (book.get('measures', pick) !== null) return;
+  await measureWorker({
+    ...context,
+    job: { ...job, subject: pick },
+    progress: (d, t, s) => progress((percent * d) / t, 100, s),
+  });
+}

@@ -9,7 +9,7 @@ import type { JobWorker } from '../run-job.js';
 import { joinOptions } from '../join-options.js';
 import { liveRecipe, proposeFor, startOf } from '../join-parts.js';
 import { quickClipPath } from '../quick-clip.js';
-import { measureWorker } from './measure.js';
+import { measureFirst } from './measure.js';
 
 /** Longest quick join, seconds: the answer shall be there while the set still stands. */
 const MOST_SECONDS = 6;
@@ -19,12 +19,7 @@ export const quickWorker: JobWorker = async (context) => {
   const take = book.need('take', job.subject);
   if (take.pick === null) throw looseTake(take);
   const pick = book.need('pick', take.pick);
-  if (book.get('measures', pick.id) === null)
-    await measureWorker({
-      ...context,
-      job: { ...job, subject: pick.id },
-      progress: (d, t, s) => progress((20 * d) / t, 100, s),
-    });
+  await measureFirst(context, pick.id, 20);
   signal.throwIfAborted();
   progress(20, 100, 'looking at the take');
   const joined = book.get('join', pick.id),

@@ -9,7 +9,7 @@ import { changedTolerances } from '../../take/verdict/tolerances.js';
 import { judgeTake } from '../../take/verdict/verdict.js';
 import type { JobWorker } from '../run-job.js';
 import { verdictStamp } from '../stale.js';
-import { measureWorker } from './measure.js';
+import { measureFirst } from './measure.js';
 
 /** The performer's height in this pick: as its place in the plate was marked, else as the production has it. */
 function performerHeight(marks: MarksFile, usual: number): number {
@@ -24,12 +24,7 @@ export const verdictWorker: JobWorker = async (context) => {
   if (take.pick === null) throw looseTake(take);
   const pick = book.need('pick', take.pick);
   // A verdict needs the plate's numbers: measure it first where nobody has.
-  if (book.get('measures', pick.id) === null)
-    await measureWorker({
-      ...context,
-      job: { ...job, subject: pick.id },
-      progress: (d, t, s) => progress((30 * d) / t, 100, s),
-    });
+  await measureFirst(context, pick.id, 30);
   const document = book.need('measures', pick.id);
   const measures = document.measures;
   signal.throwIfAborted();

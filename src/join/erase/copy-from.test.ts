@@ -36,7 +36,6 @@ describe('what may be copied into what no frame shows', () => {
 
   it('leaves out who stirs in one place, not the set that a walker crosses', () => {
     const movers: SetMovers = {
-      share: 0.1,
       maskOf: (n) =>
         Uint8Array.from({ length: N }, (_, i) => {
           const x = i % W;
@@ -54,7 +53,6 @@ describe('what may be copied into what no frame shows', () => {
       shows: Uint8Array.from({ length: N }, (_, i) => (i % W >= 20 && i % W < 30 ? 0 : 250)),
     }));
     const movers: SetMovers = {
-      share: 0.1,
       maskOf: () => Uint8Array.from({ length: N }, (_, i) => (i % W >= 19 && i % W < 31 ? 1 : 0)),
     };
     expect(at(mayCopy(mosaic, hides, movers, []), 31, 20)).toBe(1);

@@ -46,8 +46,6 @@ export interface CleanedBox {
   readonly cover: Float32Array;
   /** 1 where what is laid in was never seen and is made up. */
   readonly madeUp: Float32Array;
-  /** Over 0 where a shadow of what is erased was found on this frame, over the box; null where none was. */
-  readonly shadow: Float32Array | null;
 }
 
 /** A picture laid into a box of a frame. `seen`: 1 where the set was seen, over the box. */
@@ -136,7 +134,7 @@ export class PlateCleaner {
     if (through !== null) layPassing(around, fill, hidden, through);
     const cover = feather(hidden, around.width, around.height);
     const madeUp = mixOver(around, fill, cover, seen);
-    return { box, coded: fill, cover, madeUp, shadow };
+    return { box, coded: fill, cover, madeUp };
   }
 
   /** The outlines' box with room for their shadows and for the seam; null where it lies outside the frame. */

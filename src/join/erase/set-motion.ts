@@ -6,21 +6,19 @@ import type { CameraMove } from '../../plate/types.js';
  * The camera's move as matrices between a reference frame and each frame; identity throughout where it stands still.
  */
 export interface SetMotion {
-  readonly reference: number;
   fromReference(frame: number): Mat3;
   readonly still: boolean;
 }
 
 /** The set's motion beside its place on frame `reference`; frames beyond those measured take the nearest. */
 export function setMotion(camera: CameraMove, reference: number): SetMotion {
-  if (camera.move === 'static' || camera.frames.length === 0)
-    return { reference, still: true, fromReference: () => IDENTITY3 };
+  if (camera.move === 'static' || camera.frames.length === 0) return { still: true, fromReference: () => IDENTITY3 };
   const first = camera.frames[0]!.frame,
     last = camera.frames[camera.frames.length - 1]!.frame;
   const byFrame = new Map(camera.frames.map((f) => [f.frame, f.homographyToFirst]));
   const toFirst = (n: number): Mat3 => byFrame.get(Math.min(last, Math.max(first, Math.round(n)))) ?? IDENTITY3;
   const ref = toFirst(reference);
-  return { reference, still: false, fromReference: (n) => multiply(invert(toFirst(n)), ref) };
+  return { still: false, fromReference: (n) => multiply(invert(toFirst(n)), ref) };
 }
 
 /** Numbers from..to−1, at most `most`, evenly spread with both ends. */

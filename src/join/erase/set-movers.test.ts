@@ -50,7 +50,7 @@ function scene(walks: boolean): { source: LumaSource; left: (n: number) => numbe
   };
 }
 
-const motion: SetMotion = { reference: 0, still: false, fromReference: (n) => [1, 0, -STEP * n, 0, 1, 0, 0, 0, 1] };
+const motion: SetMotion = { still: false, fromReference: (n) => [1, 0, -STEP * n, 0, 1, 0, 0, 0, 1] };
 const room = { width: W + FRAMES * STEP, height: H, fromReference: [1, 0, 0, 0, 1, 0, 0, 0, 1] as const };
 
 describe('what moves through a set', () => {

@@ -45,8 +45,6 @@ export interface SetMovers {
    * set's motion.
    */
   maskOf(frame: number): Uint8Array;
-  /** Share of the frames' area that movers take. */
-  readonly share: number;
 }
 
 /** The frames that are followed, on the canvas: `frames` long, steps between them one fewer. */
@@ -217,8 +215,6 @@ function moversOf(
   { widthPx: W, heightPx: H }: LumaSource,
 ): SetMovers | null {
   const masks = new Map<number, Float32Array>();
-  let moving = 0,
-    all = 0;
   went.forEach((m, s) => {
     const mark = Uint8Array.from(m, (v) => (v > least ? 1 : 0));
     const area = inside[s]!.reduce((sum, v) => sum + v, 0);
@@ -231,14 +227,11 @@ function moversOf(
         kept[i] = 1;
         sum++;
       }
-    all += area;
     if (sum === 0 || sum > MOST_SHARE * area) return;
-    moving += sum;
     masks.set(frames[s]!, dilate(kept, canvas.w, canvas.h, Math.max(2, Math.round(GROW * WORK_PX))));
   });
   if (masks.size === 0) return null;
   return {
-    share: moving / Math.max(1, all),
     maskOf(n) {
       const near = frames.reduce((best, f) => (Math.abs(f - n) < Math.abs(best - n) ? f : best), frames[0]!);
       const mask = masks.get(near);

@@ -8,6 +8,7 @@ import { signedDistance } from '../../image/distance.js';
 import { FlowPicture, motionAt } from '../../image/flow.js';
 import { gridCut } from '../../image/grid-cut.js';
 import { sampleBilinear } from '../../image/sampling.js';
+import { middleOfMask } from './middle-of-mask.js';
 import { EDGE_FLOOR, EDGE_WEIGHT, sides, tidy } from './first-outline.js';
 import { localOdds } from './local-odds.js';
 import { boxAbout, cutEdges, partOf, partOfPlane, type SmallBox, type SmallFrame } from './small-frame.js';
@@ -105,20 +106,6 @@ function within(depth: Float32Array, band: number): Uint8Array {
   return Uint8Array.from(depth, (d) => (Math.abs(d) < band ? 1 : 0));
 }
 
-/** Middle of what is set. */
-function middle(mask: Uint8Array, w: number): readonly [number, number] | null {
-  let x = 0,
-    y = 0,
-    k = 0;
-  for (let i = 0; i < mask.length; i++)
-    if (mask[i] === 1) {
-      x += i % w;
-      y += Math.floor(i / w);
-      k++;
-    }
-  return k === 0 ? null : [x / k, y / k];
-}
-
 function shiftedKey(
   key: SettledKey,
   mask: Uint8Array,
@@ -126,8 +113,8 @@ function shiftedKey(
   h: number,
   box: SmallBox,
 ): { frame: SmallFrame; label: Uint8Array } | null {
-  const a = middle(key.mask, w),
-    b = middle(mask, w);
+  const a = middleOfMask(key.mask, w),
+    b = middleOfMask(mask, w);
   if (a === null || b === null) return null;
   const dx = Math.round(a[0] - b[0]),
     dy = Math.round(a[1] - b[1]),

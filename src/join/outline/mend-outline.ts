@@ -9,6 +9,7 @@ import { boxMean } from '../../image/box.js';
 import { distanceToSet, signedDistance } from '../../image/distance.js';
 import { gridCut } from '../../image/grid-cut.js';
 import { labelAreas } from '../peel/label-areas.js';
+import { middleOfMask } from './middle-of-mask.js';
 import type { Settled } from './carry-outline.js';
 import { EDGE_FLOOR, EDGE_WEIGHT, tidy } from './first-outline.js';
 import { setAgain } from './set-again.js';
@@ -83,6 +84,17 @@ interface Rests {
   readonly beside: Float32Array;
 }
 
+/** Whether the middle stands elsewhere on the other frame than the set's motion alone would bring it. */
+function goneFrom(
+  here: readonly [number, number] | null,
+  there: readonly [number, number] | null,
+  move: OtherFrame['move'],
+): boolean {
+  if (here === null || there === null) return false;
+  const still = apply(move, here[0] + 0.5, here[1] + 0.5);
+  return Math.hypot(there[0] + 0.5 - still[0], there[1] + 0.5 - still[1]) > GONE;
+}
+
 function leastRests(
   now: Settled,
   others: readonly OtherFrame[],
@@ -94,15 +106,13 @@ function leastRests(
     { width: w, height: h } = now.frame,
     none = (): Float32Array => new Float32Array(n).fill(NaN),
     out = { clear: none(), seen: new Uint8Array(n), within: none(), beside: none() },
-    here = middleOf(now.mask, w);
+    here = middleOfMask(now.mask, w);
   const lower = (plane: Float32Array, i: number, v: number): void => {
     if (!(plane[i]! <= v)) plane[i] = v;
   };
   for (const o of others) {
     const { rest, seen } = setAgain(is, box, depth, o.frame, distanceToSet(o.mask, w, h), o.move),
-      there = middleOf(o.mask, w),
-      still = apply(o.move, here[0], here[1]),
-      gone = Math.hypot(there[0] - still[0], there[1] - still[1]) > GONE;
+      gone = goneFrom(here, middleOfMask(o.mask, w), o.move);
     for (let i = 0; i < n; i++) {
       if (seen[i] === 2) {
         lower(out.clear, i, rest[i]!);
@@ -112,20 +122,6 @@ function leastRests(
     }
   }
   return out;
-}
-
-/** Middle of what is set, small pixels; NaN where nothing is. */
-function middleOf(mask: Uint8Array, w: number): readonly [number, number] {
-  let x = 0,
-    y = 0,
-    k = 0;
-  for (let i = 0; i < mask.length; i++)
-    if (mask[i] === 1) {
-      x += i % w;
-      y += Math.floor(i / w);
-      k++;
-    }
-  return [x / k + 0.5, y / k + 0.5];
 }
 
 const bin = (v: number): number => Math.min(BINS - 1, Math.max(0, Math.floor(((v - LEAST) / (MOST - LEAST)) * BINS)));

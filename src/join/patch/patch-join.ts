@@ -12,6 +12,7 @@ import type { VideoFrame } from '../../media/types.js';
 import { VideoReader } from '../../media/video-reader.js';
 import type { MarksFile, RegionFile } from '../../plate/marks/marks.js';
 import type { ComposedBox } from '../render/compose.js';
+import { NO_REGION } from './no-region.js';
 import { headOutline } from './head-outline.js';
 import { withoutOwnHead } from './own-head.js';
 import { patchRegion } from './patch.js';
@@ -56,24 +57,12 @@ export function proposeJoinPatch(plateMarks: MarksFile, takeMarks: MarksFile, of
   };
   const source = patchRegionOf(own),
     target = patchRegionOf(takeMarks);
-  const none: RegionFile = {
-    frames: [
-      {
-        frame: 0,
-        polygon: [
-          [0, 0],
-          [1, 0],
-          [0, 1],
-        ],
-      },
-    ],
-  };
   const step = {
     step: 'patch' as const,
     onto: 'join' as const,
     source: '',
-    sourceRegion: source ?? none,
-    targetRegion: target ?? none,
+    sourceRegion: source ?? NO_REGION,
+    targetRegion: target ?? NO_REGION,
     offsetFrames,
   };
   if (source === null || target === null)

@@ -15,6 +15,7 @@ import { trackRegion } from '../../plate/ride/ride.js';
 import { readerLumaSource } from '../../plate/ride/reader-luma-source.js';
 import { carryRegion, rideCarrier, STILL, type Carrier } from '../ride/carrier.js';
 import { patchFrame } from '../render/frame-box.js';
+import { NO_REGION } from './no-region.js';
 import { partPoses, type PartPoses } from './part-poses.js';
 import { patchRegion } from './patch.js';
 import { screenTest, type ScreenTest } from './patch-screen.js';
@@ -189,25 +190,13 @@ export function proposePatch(
 ): PatchStep {
   const target = patchRegionOf(targetMarks),
     source = patchRegionOf(sourceMarks);
-  const none: RegionFile = {
-    frames: [
-      {
-        frame: 0,
-        polygon: [
-          [0, 0],
-          [1, 0],
-          [0, 1],
-        ],
-      },
-    ],
-  };
   if (target === null || source === null) {
     return {
       step: 'patch',
       on: false,
       source: sourceFile,
-      sourceRegion: source ?? none,
-      targetRegion: target ?? none,
+      sourceRegion: source ?? NO_REGION,
+      targetRegion: target ?? NO_REGION,
       offsetFrames,
       why:
         `${target === null ? 'the take' : 'the take that lends its part'} does not say which part: ` +

@@ -227,12 +227,10 @@ class LumaRows {
   private readonly kept: Float32Array[][];
   private readonly upright: Float32Array;
   private readonly frame: VideoFrame;
-  private readonly cw: number;
   private readonly unit: number;
 
   constructor(frame: VideoFrame, cw: number, unit: number) {
     this.frame = frame;
-    this.cw = cw;
     this.unit = unit;
     this.kept = Array.from({ length: 2 * R + 1 }, () => PLACES.map(() => new Float32Array(cw)));
     this.known = new Int32Array(2 * R + 1).fill(-1);

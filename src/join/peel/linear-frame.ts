@@ -12,7 +12,7 @@ import { rgbPrimaries } from '../../media/colour-tags.js';
 import { decodeTable, linearise } from '../../media/curve-table.js';
 import { toCodedRgb } from '../../media/convert.js';
 import type { ColourTags, VideoFrame } from '../../media/types.js';
-import { decodingOf, quantisation } from '../../media/ycbcr.js';
+import { decodingConstants } from '../../media/ycbcr.js';
 import { blockMeans, blockSide, type SmallLinear } from './small-linear.js';
 import type { WorkSpace } from './work-space.js';
 
@@ -117,7 +117,7 @@ interface GivenChroma {
 function givenChroma(frame: VideoFrame, scope: KernelScope, space: WorkSpace): GivenChroma {
   const { widthPx: w, heightPx: h } = frame;
   const [sx, sy] = frame.chromaShift;
-  const constants = scope.input(constantsOf(frame));
+  const constants = scope.input(decodingConstants(frame));
   const planes = (frame.planes as readonly (Uint8Array | Uint16Array)[]).map((p) => scope.input(p));
   const curve = frame.colour.transfer === 'linear' ? null : decodeTable(frame.colour.transfer);
   const block = blockSide(w);
@@ -185,23 +185,6 @@ function wholeFrame({ frame, space, planes, deep, constants, table, cw, block, s
     16 * (cw + 16) + 28 * (w + 16) + linesBytes(w, cw),
   );
   return { linear, small: { width: sw, height: sh, block, data }, step: 1, site: [0, 0] };
-}
-
-function constantsOf(frame: VideoFrame): Float32Array {
-  const q = quantisation(frame.bitDepth, frame.colour.fullRange);
-  const d = decodingOf(frame.colour.matrix);
-  return Float32Array.of(
-    1 / q.lumaScale,
-    -q.lumaOffset / q.lumaScale,
-    1 / q.chromaScale,
-    q.chromaOffset,
-    d.crToR,
-    d.cbToG,
-    d.crToG,
-    d.cbToB,
-    frame.chromaSite[0],
-    frame.chromaSite[1],
-  );
 }
 
 function smallOf(linear: Picture, block: number, space: WorkSpace): SmallLinear {

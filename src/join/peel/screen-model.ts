@@ -32,8 +32,6 @@ export interface ScreenModel {
    * frame.
    */
   readonly map: Float32Array | null;
-  /** Share of the frames in which each small pixel was surely screen and not darkened by hairs. */
-  readonly seen: Float32Array;
   /** What stands before the screen and stays; null where nothing does, or the camera moves. */
   readonly pieces: SetPieces | null;
   readonly notes: readonly string[];
@@ -114,10 +112,9 @@ export function buildScreenModel(
       `the screen changes by ${(100 * steady).toFixed(0)} % between frames (a moving camera or changing light): ` +
         'each frame is modelled alone',
     );
-  for (let i = 0; i < n; i += 1) seen[i] = seen[i]! / all.length;
   const pieces = map === null ? null : findSetPieces(all, fields, map);
   if (pieces !== null) notes.push('what stands before the screen and stays was told apart');
-  return { width: w, height: h, hue, lit: found.lit ?? null, map, seen, pieces, notes, chromaSite: null };
+  return { width: w, height: h, hue, lit: found.lit ?? null, map, pieces, notes, chromaSite: null };
 }
 
 /**

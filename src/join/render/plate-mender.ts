@@ -134,7 +134,6 @@ function mendFrame(
       coded: wide.coded,
       cover: wide.cover,
       madeUp: wide.cover,
-      shadow: null,
     });
   put(out, [0, 0, w, h], canvas.fit(wide.coded, w, h), null);
   return out;

@@ -30,8 +30,7 @@ export interface Reference {
   readonly polygon: readonly Point2[];
   /** Mean share of it that agrees over the frames looked at. */
   readonly worth: number;
-  /** Share of it that agrees with the frame it was drawn on, and by how much more than beside its place there. */
-  readonly atHome: number;
+  /** By how much more of it agrees with the frame it was drawn on at its place than beside it. */
   readonly overChance: number;
 }
 
@@ -109,7 +108,6 @@ export async function bestReference(
         frame: r.frame,
         polygon: polygon.map(([x, y]) => apply(r.at, x, y)),
         worth,
-        atHome,
         overChance: atHome - agreedBeside(r.template, back, seen.at(-1)!.levels, polygon, way, scratch),
       };
     }

@@ -21,9 +21,8 @@ export interface StirRequest {
   readonly heightPx: number;
   readonly rate: Rate;
   readonly firstFrame: number;
-  /** Polygon of what stirs, px, in the first frame; `homographyAt` carries it where it rides on something. */
+  /** Polygon of what stirs, px, in the first frame. */
   readonly region: readonly (readonly [number, number])[];
-  readonly homographyAt?: (frame: number) => readonly number[] | null;
   /** Height of the body it belongs to, px; null where not known. */
   readonly bodyHeightPx: number | null;
 }

@@ -13,8 +13,6 @@ export interface LineSegment {
   readonly b: readonly [number, number];
   readonly lengthPx: number;
   readonly widthPx: number;
-  /** Mean gradient over the region, luma a pixel. */
-  readonly strength: number;
 }
 
 /** Which segments are wanted. */
@@ -198,6 +196,5 @@ function fitRegion(region: readonly number[], magnitude: Float32Array, width: nu
     b: [ox + hi * ux, oy + hi * uy],
     lengthPx: hi - lo,
     widthPx: 2 * Math.sqrt((3 * spread) / w),
-    strength: w / region.length,
   };
 }

@@ -72,7 +72,6 @@ describe('a line laid anew through the rows of a segment', () => {
     b: [58, foot],
     lengthPx: Math.hypot(8, foot - top),
     widthPx: 3,
-    strength: 0.2,
   });
 
   it('is the edge itself, though a cap stands out at its top', () => {
