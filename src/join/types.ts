@@ -6,7 +6,8 @@ import type { LightOverShot } from '../plate/light/light-over-shot.js';
 import type { RegionFile } from '../plate/marks/marks.js';
 import type { GrainRow, Mat3 } from '../plate/types.js';
 import type { BodyDepth, FurtherKey, GroundFrame, OnPerformer, ShadowReceiver } from './ground/types.js';
-import type { TakeStart } from './pace/take-start.js';
+import type { EraseStep, WidenStep } from './plate-steps.js';
+import type { PeelStep, PatchStep, PaceStep, SteadyStep } from './performer-steps.js';
 
 /** The steps of a recipe. */
 export type StepName =
@@ -41,105 +42,6 @@ export interface StepBase<N extends StepName> {
   readonly on: boolean;
   /** Why the program proposed it, in a sentence. */
   readonly why: string;
-}
-
-/** What is to go from the plate. Lengths in plate pixels. */
-export interface EraseStep extends StepBase<'erase'> {
-  readonly region: RegionFile;
-  readonly growPx: number;
-  readonly shadowToo: boolean;
-  /** Further things to go, each with its own polygons over time. */
-  readonly also?: readonly RegionFile[];
-  /** Their shadows, where no frame shows the ground lit: relit. */
-  readonly shadows?: readonly RegionFile[];
-  /** Where the measured key throws their shadows on the ground: one that no frame shows lit is looked for there. */
-  readonly cast?: readonly RegionFile[];
-  /** Things marked as standing for themselves: never copied into what no frame shows. */
-  readonly apart?: readonly RegionFile[];
-}
-/**
- * Plate pixels added on each side; the canvas is then scaled back to the plate's size (reframe.ts). All other steps
- * keep the plate's own pixels.
- */
-export interface WidenStep extends StepBase<'widen'> {
-  readonly left: number;
-  readonly right: number;
-  readonly top: number;
-  readonly bottom: number;
-}
-/** How the performer is taken off its background. Lengths in take pixels. */
-export interface PeelStep extends StepBase<'peel'> {
-  readonly method: 'screen' | 'outline' | 'difference' | 'alpha' | 'none';
-  readonly screen: 'green' | 'blue';
-  /** Hue of the screen as it was found, in scene-linear light: red 0, green 120, blue 240. */
-  readonly screenHueDeg?: number;
-  readonly quality: 'fast' | 'fine';
-  /** Strength of spill removal 0..1. */
-  readonly spill: number;
-  /** Take pixels outside this polygon never belong to the performer. */
-  readonly garbage?: RegionFile;
-  /**
-   * Parts of the matte that reach in from the picture's edge apart from the performer never belong to it
-   * (edge-room.ts).
-   */
-  readonly dropEdges?: boolean;
-  readonly outline?: RegionFile;
-  /**
-   * How far from the outline its edge may lie on either side, take pixels; a share of the picture's height unless told.
-   */
-  readonly softPx?: number;
-  /**
-   * Take frame, in the span or not, that shows the set without the performer: needed for the method `difference`, a
-   * help for `screen`.
-   */
-  readonly cleanFrame?: number;
-  /** Polygons whose screen-like colour belongs to the subject. */
-  readonly keep?: RegionFile;
-  /**
-   * The take's own shadow on its screen is laid on the plate, in place of the ground step's cast shadow and contact.
-   * Off unless set.
-   */
-  readonly keepShadow?: boolean;
-}
-/**
- * Laid onto the take before the peel, or (`onto: 'plate'`) onto the plate itself after erase and before widen, with the
- * plate at another time as the source (`source` is then empty). Pixels of the file on both sides: `source` is the file
- * of another take (or this one's); frame n gets the source's frame n + offsetFrames. With `onto: 'join'` a part of the
- * plate (as filmed) comes last, onto the joined picture: `targetRegion` is in take pixels and goes where the performer
- * goes.
- */
-export interface PatchStep extends StepBase<'patch'> {
-  readonly source: string;
-  readonly sourceRegion: RegionFile;
-  /** What of the source's region is the part itself, one outline a frame: a head without the set beside it. */
-  readonly sourceShape?: RegionFile;
-  /** The target's region is a head mark's: the double's own head is taken away under the other, down to its chin. */
-  readonly hood?: boolean;
-  readonly targetRegion: RegionFile;
-  readonly offsetFrames: number;
-  readonly onto?: 'take' | 'plate' | 'join';
-}
-/** Plate frame → take frame (fractional), one entry a plate frame of the span. */
-/**
- * `held`: take frames that only repeat the one before (a phone left one out in the dark); what they would show is drawn
- * between their neighbours.
- */
-export interface PaceStep extends StepBase<'pace'> {
-  readonly curve: readonly number[];
-  readonly method: 'nearest' | 'blend' | 'flow';
-  readonly held?: readonly number[];
-  /** Where a hand has the take begin and how fast it has it go: the next recipe is proposed so too. */
-  readonly start?: TakeStart;
-}
-/** The take's own shake taken out: its similarity by take frame. */
-export interface SteadyStep extends StepBase<'steady'> {
-  readonly anchor: readonly {
-    readonly frame: number;
-    readonly x: number;
-    readonly y: number;
-    readonly angleDeg: number;
-    readonly scale: number;
-  }[];
 }
 /**
  * Sway given to a performer that would look dead: amplitude in take pixels, direction in the picture (0 to the right,

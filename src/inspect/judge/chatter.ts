@@ -2,7 +2,7 @@
  * Judges chatter of the outline (../edge/chatter.ts reads it): the matte's own, the picture's beside its matte in
  * cells, and that of the whole outline.
  */
-import type { PeelStep } from '../../join/types.js';
+import type { PeelStep } from '../../join/performer-steps.js';
 import { LIMITS, NEEDED, SEEN_CHATTER, WHOLE_CHATTER } from '../limits.js';
 import type { Reading, Series } from '../reader/series.js';
 import { mean, peelWayOut, stepOf, worstBy, type Judge } from './judging.js';

@@ -2,7 +2,7 @@
  * Judges the outline's hardness: a fringe beyond it, a bright ring about it, a rim cut out hard, and what little cover
  * shows (../edge/edge-slope.ts, ../edge/halo.ts, ../edge/outline-beside.ts).
  */
-import type { PeelStep } from '../../join/types.js';
+import type { PeelStep } from '../../join/performer-steps.js';
 import {
   HARDEST_RIM,
   LIMITS,

@@ -2,7 +2,7 @@
  * Judges what an erase left (../remains/remains.ts reads it): a stain, a ghost, a fill that boils, a fill that is
  * smeared; the one farthest over its limit is told.
  */
-import type { EraseStep } from '../../join/types.js';
+import type { EraseStep } from '../../join/plate-steps.js';
 import { BOIL, DETAIL_KEPT, GHOST, LIMITS } from '../limits.js';
 import type { Remains } from '../remains/remains.js';
 import type { Series } from '../reader/series.js';

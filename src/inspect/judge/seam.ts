@@ -1,5 +1,5 @@
 /** Judges brightness that steps where the mended plate meets the plate as filmed (../remains/seam.ts reads it). */
-import type { EraseStep } from '../../join/types.js';
+import type { EraseStep } from '../../join/plate-steps.js';
 import type { Series } from '../reader/series.js';
 import { mean, stepOf, worstBy, type Judge } from './judging.js';
 

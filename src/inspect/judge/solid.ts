@@ -2,7 +2,7 @@
  * Judges whether the plate shows through the performer, as a whole or in holes (../edge/see-through.ts and
  * ../edge/solid.ts read it).
  */
-import type { PeelStep } from '../../join/types.js';
+import type { PeelStep } from '../../join/performer-steps.js';
 import { HOLES, HOLES_ALONE, LIMITS, OWN_THROUGH, THROUGH_SURE, THROUGH_UNTOLD } from '../limits.js';
 import type { Reading, Series } from '../reader/series.js';
 import { middle, stepOf, values, worstBy, type Judge, type Told } from './judging.js';

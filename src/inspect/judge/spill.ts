@@ -1,7 +1,7 @@
 /**
  * Judges screen colour left on the performer: at its outline by itself, all over and at the outline beside the take.
  */
-import type { PeelStep } from '../../join/types.js';
+import type { PeelStep } from '../../join/performer-steps.js';
 import { LIMITS, OTHER_SPILL, OWN_SPILL, THROWN } from '../limits.js';
 import type { Series } from '../reader/series.js';
 import { middle, ofMean, passesAlone, screenLeft, stepOf, values, worstBy, type Judge, type Told } from './judging.js';

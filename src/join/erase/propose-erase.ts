@@ -11,7 +11,7 @@ import { keysThere } from '../../plate/marks/presence.js';
 import type { PlateMeasures } from '../../plate/types.js';
 import { thingsOf } from '../mark-regions.js';
 import { marksOf, viewAngles } from '../proposal-input.js';
-import type { EraseStep } from '../types.js';
+import type { EraseStep } from '../plate-steps.js';
 
 /** Lowest key (degrees) whose shadow is looked for: a lower one's lies over eleven heights. */
 const LEAST_ELEVATION = 5;

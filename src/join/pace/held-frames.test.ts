@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { withoutRepeats } from './held-frames.js';
-import type { PaceStep } from '../types.js';
+import type { PaceStep } from '../performer-steps.js';
 
 const step = (curve: readonly number[]): PaceStep => ({
   step: 'pace',

@@ -5,7 +5,7 @@
  */
 import { counted } from '../../core/counted.js';
 import type { Side } from '../proposal-input.js';
-import type { PaceStep } from '../types.js';
+import type { PaceStep } from '../performer-steps.js';
 
 /** A frame nearer than this to one of the take's own is that one. */
 const WHOLE = 1e-6;

@@ -10,7 +10,7 @@ import { framesPerSecond, parseRate } from '../../core/rational.js';
 import { withoutRepeats } from './held-frames.js';
 import { pictureNumbers } from '../render/held-plate.js';
 import type { ProposalInput } from '../proposal-input.js';
-import type { PaceStep } from '../types.js';
+import type { PaceStep } from '../performer-steps.js';
 import { SAME_START_DEG, posesOf, posesOfTake, yawOfPlate, yawOfTake } from './pace-yaws.js';
 import { evened, landed } from './pace-evened.js';
 import { requireFrame, requireLength, sayStart } from './take-start.js';

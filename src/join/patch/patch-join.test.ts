@@ -18,7 +18,8 @@ import { joinTools } from '../render/join-tools.js';
 import { headOutline } from './head-outline.js';
 import { proposeHeadPatch, proposeJoinPatch } from './patch-join.js';
 import { JoinRenderer } from '../render/render.js';
-import type { PatchStep, Recipe } from '../types.js';
+import type { Recipe } from '../types.js';
+import type { PatchStep } from '../performer-steps.js';
 
 const W = 240,
   H = 160,

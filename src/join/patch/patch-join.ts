@@ -17,7 +17,8 @@ import { headOutline } from './head-outline.js';
 import { withoutOwnHead } from './own-head.js';
 import { patchRegion } from './patch.js';
 import { followed, framesAway, patchRegionOf } from './patch-take.js';
-import type { PatchStep, Recipe } from '../types.js';
+import type { Recipe } from '../types.js';
+import type { PatchStep } from '../performer-steps.js';
 
 /**
  * The same with the head's own outline, where a head mark alone says which part of the plate it is.

@@ -19,7 +19,7 @@ import { NO_REGION } from './no-region.js';
 import { partPoses, type PartPoses } from './part-poses.js';
 import { patchRegion } from './patch.js';
 import { screenTest, type ScreenTest } from './patch-screen.js';
-import type { PatchStep } from '../types.js';
+import type { PatchStep } from '../performer-steps.js';
 
 /**
  * Replaces a region of a take's frames; close when done. It may be asked again after, as an inspection does after its

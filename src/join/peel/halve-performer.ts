@@ -9,7 +9,8 @@ import { createPicture, type Picture } from '../../image/picture.js';
 import type { Box } from '../ground/ground.js';
 import type { PerformerPicture } from './performer.js';
 import { steadyMatrix } from '../ride/steady.js';
-import type { Recipe, RideStep, SteadyStep } from '../types.js';
+import type { Recipe, RideStep } from '../types.js';
+import type { SteadyStep } from '../performer-steps.js';
 
 /** Largest size (plate pixels a pixel) that a halved performer may be shown at. */
 const MOST = 0.9;

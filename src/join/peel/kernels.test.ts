@@ -22,7 +22,7 @@ import { dropGreyed, dropGreyedPlain } from './greyed-screen.js';
 import { holdToOne, holdToOnePlain } from './lit-hue.js';
 import { priorFill, priorFillPlain } from './prior-fill.js';
 import { columnTaps, resampleCells, resampleCellsPlain } from './resample-cells.js';
-import { judgeScreen, judgeScreenPlain, type Judged } from './screen-field.js';
+import { judgeScreen, judgeScreenPlain, type Judged } from './judge-screen.js';
 import {
   buildScreenModel,
   meanSquare,

@@ -8,7 +8,7 @@ import { copyFrame } from '../../media/planes.js';
 import type { VideoFrame } from '../../media/types.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { outlinePolygon } from '../outline/outline-polygon.js';
-import type { PeelStep } from '../types.js';
+import type { PeelStep } from '../performer-steps.js';
 import { halvePerformer } from './halve-performer.js';
 import { differencePeeler, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
 

@@ -14,7 +14,7 @@ import { peelByDifference, peelByOutline } from './peel-cutout.js';
 import { emptySet } from './empty-set.js';
 import { blockMeans, blockSide, smallLinear } from './small-linear.js';
 import type { ScreenShadow } from './screen-shadow.js';
-import type { PeelStep } from '../types.js';
+import type { PeelStep } from '../performer-steps.js';
 
 /** The performer of one take frame, off its background. */
 export interface PerformerPicture {

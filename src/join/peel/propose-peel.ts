@@ -8,7 +8,7 @@ import { PlatewrightError } from '../../core/errors.js';
 import { regionOf } from '../mark-regions.js';
 import { softOf } from '../outline/marked-take.js';
 import { marksOf, type ProposalInput } from '../proposal-input.js';
-import type { PeelStep } from '../types.js';
+import type { PeelStep } from '../performer-steps.js';
 import { outlineBand } from './performer.js';
 import { outlineRegion, screenRegion } from './screen-part.js';
 

@@ -9,7 +9,7 @@ import type { PerformerPicture } from './performer.js';
 import { linearFrame } from './linear-frame.js';
 import { withWorkSpace } from './work-space.js';
 import { modelPeeler, probeScreen, screenModelOf, screenPeeler } from './screen-peeler.js';
-import type { PeelStep } from '../types.js';
+import type { PeelStep } from '../performer-steps.js';
 
 const W = 320;
 const H = 180;

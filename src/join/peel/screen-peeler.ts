@@ -22,7 +22,7 @@ import { differencePeeler, NOTHING, outlinePeeler, type Peeler, type PerformerPi
 import { shadowOnSet } from './set-shadow.js';
 import type { SmallLinear } from './small-linear.js';
 import { clothDoubt, readCloth } from '../../take/screen/cloth-or-lawn.js';
-import type { PeelStep } from '../types.js';
+import type { PeelStep } from '../performer-steps.js';
 
 /** Frames from which the screen is modelled. */
 const MODEL_FRAMES = 8;

@@ -12,10 +12,10 @@ import {
   type Recipe,
   type RecipeStep,
   type RideStep,
-  type SteadyStep,
   type StepName,
-  type WidenStep,
 } from '../types.js';
+import { type SteadyStep } from '../performer-steps.js';
+import { type WidenStep } from '../plate-steps.js';
 
 /** The steps that run, by name; null where a step is off or not asked for. */
 export interface ActiveSteps {

@@ -8,7 +8,8 @@ import { framesPerSecond, parseRate } from '../../core/rational.js';
 import { filmRepeatsInWords } from '../../film/repeated-frames.js';
 import { heldList, shownSince } from '../../plate/held-pictures.js';
 import type { PlateMeasures } from '../../plate/types.js';
-import type { PaceStep, Recipe, RecipeStep } from '../types.js';
+import type { Recipe, RecipeStep } from '../types.js';
+import type { PaceStep } from '../performer-steps.js';
 
 /**
  * Which of the plate's own pictures each frame of its span shows, counted from its first: in an even cycle they

@@ -1,5 +1,6 @@
 /** Which steps change the plate itself, before anything is laid on it, and which the joined picture. */
-import type { PatchStep, Recipe, RecipeStep } from '../types.js';
+import type { Recipe, RecipeStep } from '../types.js';
+import type { PatchStep } from '../performer-steps.js';
 
 /** Whether a step changes the plate before anything is laid on it. */
 export function mendsPlate(s: RecipeStep): boolean {

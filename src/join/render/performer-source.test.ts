@@ -5,7 +5,8 @@ import type { VideoFrame } from '../../media/types.js';
 import type { VideoReader } from '../../media/video-reader.js';
 import type { PerformerPicture } from '../peel/performer.js';
 import { PerformerSource } from './performer-source.js';
-import type { PaceStep, Recipe } from '../types.js';
+import type { Recipe } from '../types.js';
+import type { PaceStep } from '../performer-steps.js';
 
 function shown(pace: Partial<PaceStep>, frames: number): Promise<number[]> {
   const steps = [

@@ -10,7 +10,8 @@ import { mixShadows } from '../ground/kept-shadow.js';
 import type { TakePatcher } from '../patch/patch-take.js';
 import { alphaPeeler, mixPerformers, outlinePeeler, type Peeler, type PerformerPicture } from '../peel/performer.js';
 import { screenSetOf, type ScreenSet } from '../peel/screen-peeler.js';
-import type { PaceStep, PatchStep, PeelStep, Recipe, RideStep } from '../types.js';
+import type { Recipe, RideStep } from '../types.js';
+import type { PaceStep, PatchStep, PeelStep } from '../performer-steps.js';
 
 /** In-between of two peeled frames; absent: the plain mix. */
 export interface InBetween {

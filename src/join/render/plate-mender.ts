@@ -21,7 +21,9 @@ import { reframeOf } from '../widen/reframe.js';
 import type { PlateMender } from './render.js';
 import { mendsPlate } from './mends-plate.js';
 import { takePatcher, type TakePatcher } from '../patch/patch-take.js';
-import type { AirStep, EraseStep, PatchStep, Recipe, WidenStep } from '../types.js';
+import type { AirStep, Recipe } from '../types.js';
+import type { PatchStep } from '../performer-steps.js';
+import type { EraseStep, WidenStep } from '../plate-steps.js';
 import { WideCanvas } from '../widen/widen.js';
 
 interface Tools {

@@ -22,7 +22,8 @@ import { preparePerformer, type Prepared } from './prepare-performer.js';
 import { lanesAreBuilt, PrepareLanes, type Ahead } from './prepare-lanes.js';
 import { frontCover } from '../front/front.js';
 import type { JoinPatcher } from '../patch/patch-join.js';
-import type { PeelStep, Recipe, RecipeStep, StepName } from '../types.js';
+import type { Recipe, RecipeStep, StepName } from '../types.js';
+import type { PeelStep } from '../performer-steps.js';
 import { type JoinFrame, type Room, joinFrame } from './join-frame.js';
 
 /**

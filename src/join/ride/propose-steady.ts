@@ -5,7 +5,7 @@
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { apply, invert, multiply } from '../../geometry/mat3.js';
 import { marksOf, type ProposalInput } from '../proposal-input.js';
-import type { SteadyStep } from '../types.js';
+import type { SteadyStep } from '../performer-steps.js';
 import { cameraCarrier, carryPoint, STILL } from './carrier.js';
 
 /** @param takeFrame the frame on which the performer's marks are taken as its place; everything is brought there */

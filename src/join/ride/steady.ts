@@ -6,7 +6,7 @@
  */
 import { multiply, type Mat3 } from '../../geometry/mat3.js';
 import { IDENTITY } from './carrier.js';
-import type { SteadyStep } from '../types.js';
+import type { SteadyStep } from '../performer-steps.js';
 
 export interface AnchorFrame {
   readonly frame: number;

@@ -9,7 +9,7 @@
 import { apply } from '../../geometry/mat3.js';
 import type { Cut } from '../peel/cut-off.js';
 import { steadyMatrix } from './steady.js';
-import type { SteadyStep } from '../types.js';
+import type { SteadyStep } from '../performer-steps.js';
 
 /** Lowest part of the performer on a take frame, take pixels. */
 export interface FootSeen {

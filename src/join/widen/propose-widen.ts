@@ -5,7 +5,7 @@
 import type { Picture } from '../../image/picture.js';
 import { marksOf, type Side } from '../proposal-input.js';
 import { reframeOf } from './reframe.js';
-import type { WidenStep } from '../types.js';
+import type { WidenStep } from '../plate-steps.js';
 
 /** Needs below this share of the picture's side are left: a performer a little cut by the frame is a framing. */
 const LEAST_WIDEN = 0.04;

@@ -7,7 +7,8 @@
 import { apply, invert, multiply, type Mat3 } from '../../geometry/mat3.js';
 import type { RegionFile } from '../../plate/marks/marks.js';
 import type { Carrier } from '../ride/carrier.js';
-import type { GrainModel, Recipe, RecipeStep, WidenStep } from '../types.js';
+import type { GrainModel, Recipe, RecipeStep } from '../types.js';
+import type { WidenStep } from '../plate-steps.js';
 import type { ShadowReceiver } from '../ground/types.js';
 
 export interface Reframe {

@@ -2,7 +2,8 @@
 import { For, Show, type JSX } from 'solid-js';
 import { keepShadow } from '../../../src/join/keep-shadow.js';
 import { controlValue, restsFor, type ControlValue, type StepControl } from '../../../src/join/step-controls.js';
-import type { PatchStep, PeelStep, RecipeStep } from '../../../src/join/types.js';
+import type { RecipeStep } from '../../../src/join/types.js';
+import type { PatchStep, PeelStep } from '../../../src/join/performer-steps.js';
 import { wellSet } from '../format.js';
 import { StepKnob } from '../parts/step-control.js';
 import type { Seen } from '../parts/step-picture.js';
