@@ -5,20 +5,14 @@
  */
 import { existsSync, mkdirSync, rmSync, statSync } from 'node:fs';
 import { isAbsolute, join, relative, resolve, sep } from 'node:path';
-import Database from 'libsql';
+import type Database from 'libsql';
 import { PlatewrightError } from '../core/errors.js';
-import { damaged, diskTrouble } from './book-trouble.js';
+import { connectBook, migrateBook, refuseDamaged, refuseEmpty, type Row } from './book-database.js';
+import { diskTrouble } from './book-trouble.js';
 import { firstIssue } from '../plate/marks/marks.js';
 import { DOCUMENT_SCHEMAS, type DocumentKind, type DocumentOf } from './documents.js';
+import { editsOf, pulseOf, recordEdit, redoNext, undoLast, type Change, type EditRecord } from './edit-history.js';
 import { keepPlace } from './keep-place.js';
-import { MIGRATIONS, SCHEMA_VERSION } from './schema.js';
-
-export interface EditRecord {
-  readonly seq: number;
-  readonly at: string;
-  readonly title: string;
-  readonly undone: boolean;
-}
 
 /** The writing side of one edit; only alive inside `Book.edit`. */
 export interface EditScope {
@@ -28,17 +22,7 @@ export interface EditScope {
   remove(kind: DocumentKind, id: string): void;
 }
 
-interface Row {
-  readonly [column: string]: unknown;
-}
-
 export const BOOK_FILE = 'book.sqlite';
-
-/**
- * The edit that put the production itself: without it there is no book to open, so it
- * is no part of what can be taken back.
- */
-const START = "(SELECT edit FROM change WHERE kind = 'production' AND before IS NULL)";
 
 /** One open book; `close` it. Reading gives copies that fit their schemas; writing goes through `edit` alone. */
 export class Book {
@@ -84,66 +68,23 @@ export class Book {
           'or start one with "platewright new"',
       );
     }
-    // An empty file opens as an empty book: the story would look as if it had never
-    // been. (What a crash left in the log is a book.)
-    const log = join(path, `${BOOK_FILE}-wal`);
-    if (statSync(join(path, BOOK_FILE)).size === 0 && !(existsSync(log) && statSync(log).size > 0))
-      throw damaged(join(path, BOOK_FILE), 'it has no bytes in it');
+    const file = join(path, BOOK_FILE);
+    refuseEmpty(file);
     const book = Book.connect(path);
-    let found = 'ok';
-    let why: unknown;
     try {
-      // Milliseconds for a book of some megabytes: better than a story that breaks off in the middle.
-      found = String(Object.values(book.db.prepare('PRAGMA quick_check(1)').get() as Row)[0]);
-    } catch (cause) {
-      found = (cause as Error).message;
-      why = cause;
-    }
-    if (found !== 'ok') {
+      refuseDamaged(file, book.db);
+    } catch (error) {
       book.close();
-      throw (
-        (why === undefined ? null : diskTrouble(join(path, BOOK_FILE), why)) ??
-        damaged(join(path, BOOK_FILE), found.replace(/\s+/g, ' '), why)
-      );
+      throw error;
     }
     return book;
   }
 
   private static connect(path: string): Book {
     const file = join(path, BOOK_FILE);
-    let db: Database.Database;
-    try {
-      db = new Database(file);
-      db.exec('PRAGMA busy_timeout = 15000');
-      db.exec('PRAGMA journal_mode = WAL');
-      // FULL: a committed edit survives a power cut, not only a killed process.
-      db.exec('PRAGMA synchronous = FULL');
-      db.exec('PRAGMA foreign_keys = ON');
-    } catch (cause) {
-      throw diskTrouble(file, cause) ?? damaged(file, (cause as Error).message, cause);
-    }
-    const book = new Book(path, db);
-    book.migrate(file);
+    const book = new Book(path, connectBook(file));
+    migrateBook(file, book.db, (work) => book.immediate(work));
     return book;
-  }
-
-  private migrate(file: string): void {
-    const version = Number((this.db.prepare('PRAGMA user_version').get() as Row)['user_version']);
-    if (version > SCHEMA_VERSION) {
-      this.db.close();
-      throw new PlatewrightError(
-        'PW-BOOK-NEWER',
-        `${file} was written by a newer Platewright (book version ${version}, ` +
-          `this program knows ${SCHEMA_VERSION}); nothing was changed; open it with that version`,
-      );
-    }
-    if (version === SCHEMA_VERSION) return;
-    this.immediate(() => {
-      // Another process may have migrated while this one waited for the lock.
-      let v = Number((this.db.prepare('PRAGMA user_version').get() as Row)['user_version']);
-      for (; v < SCHEMA_VERSION; v++) this.db.exec(MIGRATIONS[v]!);
-      this.db.exec(`PRAGMA user_version = ${SCHEMA_VERSION}`);
-    });
   }
 
   /** Runs `work` in one immediate transaction; anything thrown rolls it back. Not re-entrant. */
@@ -206,7 +147,7 @@ export class Book {
    */
   edit<T>(title: string, work: (scope: EditScope) => T): T {
     return this.immediate(() => {
-      const changes: { kind: string; id: string; before: string | null; after: string | null }[] = [];
+      const changes: Change[] = [];
       const write = (kind: DocumentKind, id: string, after: string | null): void => {
         const row = this.db.prepare('SELECT body FROM document WHERE kind = ? AND id = ?').get(kind, id) as
           | Row
@@ -231,18 +172,7 @@ export class Book {
         },
         remove: (kind, id) => write(kind, id, null),
       });
-      if (changes.length > 0) {
-        // What was undone before a new edit can't be done again: the history is a line, not a tree.
-        this.db.exec('DELETE FROM edit WHERE undone = 1');
-        const seq = Number(
-          this.db.prepare('INSERT INTO edit (at, title) VALUES (?, ?)').run(new Date().toISOString(), title)
-            .lastInsertRowid,
-        );
-        const insert = this.db.prepare(
-          'INSERT INTO change (edit, position, kind, id, before, after) VALUES (?, ?, ?, ?, ?, ?)',
-        );
-        changes.forEach((c, i) => insert.run(seq, i, c.kind, c.id, c.before, c.after));
-      }
+      if (changes.length > 0) recordEdit(this.db, title, changes);
       return value;
     });
   }
@@ -271,60 +201,22 @@ export class Book {
 
   /** Takes back the last edit. Returns it, or null where there is nothing to take back. */
   undo(): EditRecord | null {
-    return this.immediate(() => {
-      const row = this.db
-        .prepare(`SELECT seq, at, title FROM edit WHERE undone = 0 AND seq NOT IN ${START} ORDER BY seq DESC LIMIT 1`)
-        .get() as Row | undefined;
-      if (row === undefined) return null;
-      const seq = Number(row['seq']);
-      const changes = this.db
-        .prepare('SELECT kind, id, before FROM change WHERE edit = ? ORDER BY position DESC')
-        .all(seq) as Row[];
-      for (const c of changes)
-        this.restore(String(c['kind']), String(c['id']), c['before'] === null ? null : String(c['before']));
-      this.db.prepare('UPDATE edit SET undone = 1 WHERE seq = ?').run(seq);
-      return { seq, at: String(row['at']), title: String(row['title']), undone: true };
-    });
+    return this.immediate(() => undoLast(this.db, (kind, id, body) => this.restore(kind, id, body)));
   }
 
   /** Does the last undone edit again. Returns it, or null where nothing was undone. */
   redo(): EditRecord | null {
-    return this.immediate(() => {
-      const row = this.db.prepare('SELECT seq, at, title FROM edit WHERE undone = 1 ORDER BY seq LIMIT 1').get() as
-        | Row
-        | undefined;
-      if (row === undefined) return null;
-      const seq = Number(row['seq']);
-      const changes = this.db
-        .prepare('SELECT kind, id, after FROM change WHERE edit = ? ORDER BY position')
-        .all(seq) as Row[];
-      for (const c of changes)
-        this.restore(String(c['kind']), String(c['id']), c['after'] === null ? null : String(c['after']));
-      this.db.prepare('UPDATE edit SET undone = 0 WHERE seq = ?').run(seq);
-      return { seq, at: String(row['at']), title: String(row['title']), undone: false };
-    });
+    return this.immediate(() => redoNext(this.db, (kind, id, body) => this.restore(kind, id, body)));
   }
 
+  /** The last edits, the latest first. */
   history(limit = 50): EditRecord[] {
-    return (
-      this.db
-        .prepare(`SELECT seq, at, title, undone FROM edit WHERE seq NOT IN ${START} ORDER BY seq DESC LIMIT ?`)
-        .all(limit) as Row[]
-    ).map((r) => ({
-      seq: Number(r['seq']),
-      at: String(r['at']),
-      title: String(r['title']),
-      undone: Number(r['undone']) === 1,
-    }));
+    return editsOf(this.db, limit);
   }
 
   /** A number that changes whenever any process changed a document: what the workbench watches. */
   pulse(): string {
-    const a = this.db
-      .prepare('SELECT COALESCE(MAX(seq), 0) AS s, COALESCE(SUM(undone), 0) AS u, COUNT(*) AS n FROM edit')
-      .get() as Row;
-    const d = this.db.prepare('SELECT COALESCE(SUM(revision), 0) AS r, COUNT(*) AS n FROM document').get() as Row;
-    return `${String(a['s'])}.${String(a['u'])}.${String(a['n'])}.${String(d['r'])}.${String(d['n'])}`;
+    return pulseOf(this.db);
   }
 
   close(): void {

@@ -21,7 +21,7 @@ import { differing } from './passing-pieces.js';
 import { cropPicture, cropPlane } from './erase-seam.js';
 import { shadowBeside } from './erase-shadow.js';
 import type { PartBox } from '../render/frame-part.js';
-import type { Shown } from './hidden-motion.js';
+import type { Shown } from './way-between.js';
 import { chooseNear } from './near-choice.js';
 import { bringOver } from './near-place.js';
 

@@ -6,12 +6,11 @@ import type { RandomStream } from '../../core/random.js';
 import { distanceToSet } from '../../image/distance.js';
 import { coverHole, labelOffsets } from './offset-labels.js';
 import { lineShifts } from './line-shifts.js';
-import { meld } from './patch-meld.js';
 import { repetition, type Offset } from './patch-offsets.js';
+import { patchCentres, RADIUS, type Field, type Level, type PatchCentres } from './patch-level.js';
 import { ROUGH } from './patch-roughness.js';
+import { meldPatches, votePatches, type ChosenPatches } from './patch-vote.js';
 
-export const RADIUS = 3;
-export const SIDE = 2 * RADIUS + 1;
 /** Squared coded difference, summed over a patch, that a shift by the whole picture's height costs. */
 const ROW_COST = 0.1;
 /** Trust in a hole's pixel falls with its depth (Wexler et al., section 3.2). */
@@ -24,42 +23,21 @@ const SHIFTS = 60;
  */
 const LINES = 8;
 const REPEATS = 4;
-
-export interface Level {
-  readonly w: number;
-  readonly h: number;
-  /** interleaved RGB */
-  readonly rgb: Float32Array;
-  /** of the finest level, a pair a pixel (patch-roughness.ts) */
-  readonly rough: Float32Array;
-  readonly hole: Uint8Array;
-  /** known and allowed as a source */
-  readonly known: Uint8Array;
-  /** has a value to be compared with */
-  readonly valued: Uint8Array;
-}
-
-export interface Field {
-  readonly w: number;
-  readonly h: number;
-  readonly at: Int32Array;
-}
+/** Patches to copy from, at least. */
+const LEAST_SOURCES = 16;
 
 /** One level: `begin` or `adopt` a field, then `improve` and `vote` in turn; the level's picture is changed. */
-export class PatchSearch {
+export class PatchSearch implements ChosenPatches {
+  readonly targets: Int32Array;
+  readonly at: Int32Array;
+  readonly cost: Float32Array;
+  readonly trust: Float32Array;
   private readonly level: Level;
-  /** Centres of patches that touch the hole, in raster order. */
-  private readonly targets: Int32Array;
-  /** Centres of patches wholly known. */
   private readonly sources: Int32Array;
   private readonly isSource: Uint8Array;
-  /** Nearest source centre by target pixel; −1 elsewhere. */
-  private readonly at: Int32Array;
-  private readonly cost: Float32Array;
-  private readonly trust: Float32Array;
   private readonly rowCost: number;
 
-  private constructor(level: Level, targets: Int32Array, sources: Int32Array, isSource: Uint8Array, rowCost: number) {
+  private constructor(level: Level, { targets, sources, isSource }: PatchCentres, rowCost: number) {
     this.level = level;
     this.targets = targets;
     this.sources = sources;
@@ -77,42 +55,12 @@ export class PatchSearch {
       this.trust[i] = level.valued[i] !== 0 ? 1 : level.hole[i] === 0 ? 0 : Math.max(0.02, DEPTH_TRUST ** -depth[i]!);
   }
 
+  /** The search on a level of a picture so high in full; null where it holds too little to copy from. */
   static of(level: Level, fullHeight: number): PatchSearch | null {
-    const { w, h, hole, known } = level;
-    const isSource = new Uint8Array(w * h);
-    const sources: number[] = [],
-      targets: number[] = [];
-    const bad = new Int32Array((w + 1) * (h + 1)),
-      holes = new Int32Array((w + 1) * (h + 1));
-    for (let y = 0; y < h; y++)
-      for (let x = 0; x < w; x++) {
-        const i = y * w + x,
-          o = (y + 1) * (w + 1) + x + 1;
-        bad[o] = bad[o - 1]! + bad[o - w - 1]! - bad[o - w - 2]! + (known[i] === 0 ? 1 : 0);
-        holes[o] = holes[o - 1]! + holes[o - w - 1]! - holes[o - w - 2]! + hole[i]!;
-      }
-    const sum = (t: Int32Array, x0: number, y0: number, x1: number, y1: number): number =>
-      t[y1 * (w + 1) + x1]! - t[y0 * (w + 1) + x1]! - t[y1 * (w + 1) + x0]! + t[y0 * (w + 1) + x0]!;
-    for (let y = 0; y < h; y++)
-      for (let x = 0; x < w; x++) {
-        const x0 = Math.max(0, x - RADIUS),
-          y0 = Math.max(0, y - RADIUS),
-          x1 = Math.min(w, x + RADIUS + 1),
-          y1 = Math.min(h, y + RADIUS + 1);
-        if (x1 - x0 === SIDE && y1 - y0 === SIDE && sum(bad, x0, y0, x1, y1) === 0) {
-          isSource[y * w + x] = 1;
-          sources.push(y * w + x);
-        }
-        if (sum(holes, x0, y0, x1, y1) > 0) targets.push(y * w + x);
-      }
-    if (sources.length < 16) return null;
-    return new PatchSearch(
-      level,
-      Int32Array.from(targets),
-      Int32Array.from(sources),
-      isSource,
-      (ROW_COST / fullHeight) * (fullHeight / h),
-    );
+    const centres = patchCentres(level);
+    return centres.sources.length < LEAST_SOURCES
+      ? null
+      : new PatchSearch(level, centres, (ROW_COST / fullHeight) * (fullHeight / level.h));
   }
 
   private distance(target: number, source: number, stop: number): number {
@@ -274,96 +222,14 @@ export class PatchSearch {
     }
   }
 
-  /** How much what a patch says counts, by its cost. @param sharp the best patches nearly alone */
-  private say(sharp: boolean): (t: number) => number {
-    const costs = Float32Array.from(this.targets, (t) => this.cost[t]!).sort();
-    const at = costs[Math.floor(costs.length * (sharp ? 0.2 : 0.75))] ?? 0,
-      k = 1 / (2 * Math.max(1e-4, at));
-    return (t) => Math.max(0.02, this.trust[t]!) * Math.exp(-this.cost[t]! * k) + 1e-9;
-  }
-
-  /**
-   * Each hole pixel becomes the weighted mean of what the patches over it say; `sharp`: the best patches nearly alone.
-   */
+  /** Each hole pixel becomes what the patches over it say (patch-vote.ts); `sharp`: the best ones nearly alone. */
   vote(sharp = false): void {
-    const { w, h, rgb, rough, hole } = this.level,
-      say = this.say(sharp);
-    const steps = new Float32Array(2 * w * h),
-      sum = new Float32Array(3 * w * h),
-      weight = new Float32Array(w * h);
-    for (const t of this.targets) {
-      const s = this.at[t]!,
-        tx = t % w,
-        ty = (t - tx) / w,
-        p = say(t);
-      const y0 = Math.max(-RADIUS, -ty),
-        y1 = Math.min(RADIUS, h - 1 - ty),
-        x0 = Math.max(-RADIUS, -tx),
-        x1 = Math.min(RADIUS, w - 1 - tx);
-      for (let dy = y0; dy <= y1; dy++) {
-        let i = t + dy * w + x0,
-          j = s + dy * w + x0,
-          b = 3 * j;
-        for (let dx = x0; dx <= x1; dx++, i++, j++, b += 3) {
-          if (hole[i] === 0) continue;
-          weight[i] = weight[i]! + p;
-          sum[3 * i] = sum[3 * i]! + p * rgb[b]!;
-          sum[3 * i + 1] = sum[3 * i + 1]! + p * rgb[b + 1]!;
-          sum[3 * i + 2] = sum[3 * i + 2]! + p * rgb[b + 2]!;
-          steps[2 * i] = steps[2 * i]! + p * rough[2 * j]!;
-          steps[2 * i + 1] = steps[2 * i + 1]! + p * rough[2 * j + 1]!;
-        }
-      }
-    }
-    for (let i = 0; i < w * h; i++) {
-      if (hole[i] === 0 || weight[i]! <= 0) continue;
-      for (let c = 0; c < 3; c++) rgb[3 * i + c] = sum[3 * i + c]! / weight[i]!;
-      for (let c = 0; c < 2; c++) rough[2 * i + c] = steps[2 * i + c]! / weight[i]!;
-    }
+    votePatches(this.level, this, sharp);
   }
 
   /** Joins what was voted by the patches' differences (patch-meld.ts). */
   meld(): void {
-    const { w, h, rgb, hole, valued } = this.level,
-      n = w * h,
-      say = this.say(true);
-    const steps = {
-      right: new Float32Array(3 * n),
-      down: new Float32Array(3 * n),
-      rightWeight: new Float32Array(n),
-      downWeight: new Float32Array(n),
-    };
-    for (const t of this.targets) {
-      const s = this.at[t]!,
-        tx = t % w,
-        ty = (t - tx) / w,
-        p = say(t);
-      const y0 = Math.max(-RADIUS, -ty),
-        y1 = Math.min(RADIUS, h - 1 - ty),
-        x0 = Math.max(-RADIUS, -tx),
-        x1 = Math.min(RADIUS, w - 1 - tx);
-      for (let dy = y0; dy <= y1; dy++)
-        for (let dx = x0; dx <= x1; dx++) {
-          const i = t + dy * w + dx,
-            b = 3 * (s + dy * w + dx);
-          if (dx < x1 && (hole[i] !== 0 || hole[i + 1] !== 0)) {
-            steps.rightWeight[i] = steps.rightWeight[i]! + p;
-            for (let c = 0; c < 3; c++)
-              steps.right[3 * i + c] = steps.right[3 * i + c]! + p * (rgb[b + 3 + c]! - rgb[b + c]!);
-          }
-          if (dy < y1 && (hole[i] !== 0 || hole[i + w] !== 0)) {
-            steps.downWeight[i] = steps.downWeight[i]! + p;
-            for (let c = 0; c < 3; c++)
-              steps.down[3 * i + c] = steps.down[3 * i + c]! + p * (rgb[b + 3 * w + c]! - rgb[b + c]!);
-          }
-        }
-    }
-    for (let i = 0; i < n; i++)
-      for (let c = 0; c < 3; c++) {
-        if (steps.rightWeight[i]! > 0) steps.right[3 * i + c] = steps.right[3 * i + c]! / steps.rightWeight[i]!;
-        if (steps.downWeight[i]! > 0) steps.down[3 * i + c] = steps.down[3 * i + c]! / steps.downWeight[i]!;
-      }
-    meld(rgb, hole, valued, steps, w, h);
+    meldPatches(this.level, this);
   }
 
   field(): Field {

@@ -6,8 +6,8 @@
  * (patch-offsets.ts, offset-labels.ts), which carries lines through the hole, and ends by joining what was voted
  * without steps (patch-meld.ts). Ours: a small cost for patches from other heights of the picture, because what lies on
  * a ground or wall looks alike along a row; and one for patches that are rougher or smoother than what they stand for
- * (patch-roughness.ts), without which voting wears texture away. The search and the voting on one level of the pyramid
- * are in patch-search.ts.
+ * (patch-roughness.ts), without which voting wears texture away. Search on one level of the pyramid is in
+ * patch-search.ts, voting in patch-vote.ts.
  *
  * Planes are height × width, values about 0..1 (display-coded: there a difference is what the eye sees).
  */
@@ -16,7 +16,8 @@ import { distanceToSet } from '../../image/distance.js';
 import { requirePlane } from '../../image/boundary.js';
 import { pushPull } from '../../image/push-pull.js';
 import { roughness } from './patch-roughness.js';
-import { RADIUS, PatchSearch, SIDE, type Field, type Level } from './patch-search.js';
+import { RADIUS, SIDE, type Field, type Level } from './patch-level.js';
+import { PatchSearch } from './patch-search.js';
 
 /** Random search on the two finest levels reaches so far, px. */
 const NEARBY = 4;
@@ -53,29 +54,43 @@ export function synthesisePatches(
   const weight = new Float32Array(n);
   for (let i = 0; i < n; i++) weight[i] = hole[i] === 0 && known[i] !== 0 ? 1 : 0;
   const smooth = pushPull(planes, weight, width, height);
+  const finest = finestLevel(planes, smooth, weight, hole, { w: width, h: height }, options.sources);
+  const solved = solve(buildLevels(finest), new RandomStream(options.seed ?? 1, 77), height);
+  for (let i = 0; i < n; i++)
+    if (hole[i] !== 0) for (let c = 0; c < 3; c++) out[c]![i] = solved ? finest.rgb[3 * i + c]! : smooth[c]![i]!;
+  return out;
+}
+
+/** The picture at full size, its hole filled smoothly to start from. `weight`: 1 where it has a value. */
+function finestLevel(
+  planes: readonly Float32Array[],
+  smooth: readonly Float32Array[],
+  weight: Float32Array,
+  hole: Uint8Array,
+  { w, h }: { readonly w: number; readonly h: number },
+  sources: Uint8Array | undefined,
+): Level {
+  const n = w * h;
   const rgb = new Float32Array(3 * n);
-  const source = new Uint8Array(n),
+  const known = new Uint8Array(n),
     holes = new Uint8Array(n),
     valued = new Uint8Array(n);
   for (let i = 0; i < n; i++) {
     holes[i] = hole[i] !== 0 ? 1 : 0;
     valued[i] = weight[i]! > 0 ? 1 : 0;
-    source[i] = weight[i]! > 0 && (options.sources === undefined || options.sources[i] !== 0) ? 1 : 0;
+    known[i] = weight[i]! > 0 && (sources === undefined || sources[i] !== 0) ? 1 : 0;
     for (let c = 0; c < 3; c++) rgb[3 * i + c] = weight[i]! > 0 ? planes[c]![i]! : smooth[c]![i]!;
   }
-  const levels = buildLevels({
-    w: width,
-    h: height,
-    rgb,
-    rough: roughness(rgb, valued, width, height),
-    hole: holes,
-    known: source,
-    valued,
-  });
-  const random = new RandomStream(options.seed ?? 1, 77);
+  return { w, h, rgb, rough: roughness(rgb, valued, w, h), hole: holes, known, valued };
+}
+
+/**
+ * Search and voting from the coarse levels to the finest, whose picture is then filled; false where there is nothing to
+ * copy from.
+ */
+function solve(levels: readonly Level[], random: RandomStream, height: number): boolean {
   let field: Field | null = null;
-  const start = startLevel(levels);
-  for (let k = start; k >= 0; k--) {
+  for (let k = startLevel(levels); k >= 0; k--) {
     const level = levels[k]!;
     const search = PatchSearch.of(level, height);
     if (search === null) {
@@ -96,13 +111,7 @@ export function synthesisePatches(
     if (k === 0) search.meld();
     field = search.field();
   }
-  if (field === null) {
-    for (let i = 0; i < n; i++) if (holes[i] !== 0) for (let c = 0; c < 3; c++) out[c]![i] = smooth[c]![i]!;
-    return out;
-  }
-  const filled = levels[0]!.rgb;
-  for (let i = 0; i < n; i++) if (holes[i] !== 0) for (let c = 0; c < 3; c++) out[c]![i] = filled[3 * i + c]!;
-  return out;
+  return field !== null;
 }
 
 /** Halved until the hole is a few patches deep. */
