@@ -197,6 +197,22 @@ describe('brief', () => {
     expect(b.instructions.join(' ')).toMatch(/Record at \d+(\.\d+)? frames a second with the shutter/);
     expect(b.cautions.join(' ')).toMatch(/Never look at the sun/);
   });
+  it("says where the film camera's view is only roughly known, and what would tell it", () => {
+    const rough = (v2: View): ReturnType<typeof makeBrief> =>
+      makeBrief({ ...request, measures: { ...measures, view: v2 } });
+    expect(makeBrief(request).instructions.join(' ')).not.toMatch(/That is rough/);
+    // A tilt known within 10° and nothing else unsure: the elevation towards the performer is as unsure.
+    const covariance = new Array<number>(16).fill(0);
+    covariance[5] = ((10 * Math.PI) / 180) ** 2;
+    const told = rough({
+      ...v,
+      covariance,
+      tiltDeg: { ...measured(-3, 'deg', 10, 'test'), priorLed: true, wouldHelp: 'two lines along the ground' },
+    });
+    expect(told.instructions[1]).toMatch(/^That is rough: .* only within ± \d+°, mostly from usual values\./);
+    expect(told.missing.join(' ')).toMatch(/more surely: two lines along the ground/);
+    expect(told.setUp!.cameraHeightM).toBeCloseTo(makeBrief(request).setUp!.cameraHeightM, 9);
+  });
   it("asks for the plate's own rate, and says what a camera calls it or that it has another", () => {
     const asked = (rate: string, rates: string[]): string =>
       makeBrief({ ...request, measures: { ...measures, rate }, camera: { ...phone, rates } }).instructions.find((i) =>
