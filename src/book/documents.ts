@@ -163,7 +163,7 @@ export const cutEntrySchema = z.discriminatedUnion('kind', [
     trimOut: z.number().int().min(0),
     soundLead: z.number().int(),
     soundTail: z.number().int(),
-    soundFrom: z.enum(['film', 'take', 'none']),
+    soundFrom: z.enum(['film', 'take', 'patch', 'none']),
   }),
   z.object({
     kind: z.literal('film'),

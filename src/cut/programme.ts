@@ -5,6 +5,18 @@
 import { PlatewrightError } from '../core/errors.js';
 import { convertFrame, ratesEqual, type Rate } from '../core/rational.js';
 
+export interface ItemSound {
+  readonly file: string;
+  readonly rate: Rate;
+  readonly in: number;
+  readonly out: number;
+  /**
+   * Where the picture does not go at the sound's own speed: seconds of the source at each frame of the item. The mix
+   * stretches the sound along it; interchange knows only where it begins.
+   */
+  readonly paced?: readonly number[];
+}
+
 export interface ProgrammeItem {
   readonly kind: 'join' | 'stand-in' | 'film' | 'title';
   /** What a person calls it. */
@@ -17,7 +29,7 @@ export interface ProgrammeItem {
   readonly out: number;
   readonly lines?: readonly string[];
   /** Sound source with its own frames; null for silence. */
-  readonly sound: { readonly file: string; readonly rate: Rate; readonly in: number; readonly out: number } | null;
+  readonly sound: ItemSound | null;
   /**
    * J edge: frames that this sound begins before the picture; L edge: frames that it
    * goes on after it. Negative: later, earlier.

@@ -7,13 +7,22 @@ import { existsSync } from 'node:fs';
 import type { Book } from '../book/book.js';
 import type { CutDocument, JoinDocument, PickDocument } from '../book/documents.js';
 import { PlatewrightError } from '../core/errors.js';
-import { parseRate } from '../core/rational.js';
+import { parseRate, secondsOf } from '../core/rational.js';
 import { CREDIT_FRAMES, creditCards } from '../cut/credits.js';
 import type { Cdl } from '../cut/edl.js';
 import { lostWhole, type LostFrames } from '../cut/lost-frames.js';
-import type { Programme, ProgrammeItem } from '../cut/programme.js';
+import type { ItemSound, Programme, ProgrammeItem } from '../cut/programme.js';
 import type { Rate } from '../core/rational.js';
 import { recipeHash } from './stale.js';
+
+/** A take's sound that strays from its picture by no more either way goes at its own speed: own choice, half a frame. */
+const IN_STEP_SECONDS = 0.02;
+
+/**
+ * A picture's way is evened over so much on each side before its sound follows it: on a plate that shows each picture
+ * for several frames the performer goes in steps, and its voice does not. The program's own choice.
+ */
+const EVENED_SECONDS = 0.17;
 
 /** The rough cut of a production that has no cut yet: its picks in story order. */
 export function roughCut(picks: readonly PickDocument[], title: string): CutDocument {
@@ -169,7 +178,10 @@ function pickShot(book: Book, entry: Entry<'pick'>): ResolvedShot {
   const sound =
     entry.soundFrom === 'none'
       ? null
-      : ((entry.soundFrom === 'take' ? takeSound(book, join, entry.trimIn) : null) ?? filmSound);
+      : ((entry.soundFrom === 'film'
+          ? null
+          : takeSound(book, join, { head: entry.trimIn, tail: entry.trimOut }, entry.soundFrom === 'patch')) ??
+        filmSound);
   const cdl = rendered === null ? undefined : cdlOf(join);
   return {
     size: film.info.video!,
@@ -213,21 +225,60 @@ function sayShown(pick: PickDocument, join: JoinDocument | null, there: boolean)
 }
 
 /**
- * The sound of a join's take from the frame that the join shows first, after what the cut trims; it goes at its own
- * speed. Null where there is no join or no sound.
+ * The sound of a join's take from the frame that the join shows first, after what the cut trims; with `lender` of the
+ * take whose part is laid onto it (a mouth that speaks the line). Where the join does not show it at its own speed it
+ * follows the picture. Null where there is no join, no such take or no sound.
  */
-function takeSound(book: Book, join: JoinDocument | null, trimIn: number): ProgrammeItem['sound'] {
-  const take = join === null ? null : book.get('take', join.take);
-  if (join === null || take === null || take.info.sound === null) return null;
-  const { take: span, steps } = join.recipe,
+function takeSound(
+  book: Book,
+  join: JoinDocument | null,
+  trim: { readonly head: number; readonly tail: number },
+  lender = false,
+): ItemSound | null {
+  if (join === null) return null;
+  const { take: span, plate, steps } = join.recipe,
+    patch = steps.find((s) => s.step === 'patch'),
+    lent = patch?.step === 'patch' && patch.on && (patch.onto ?? 'take') === 'take' ? patch : undefined,
+    take = lender ? book.list('take').find((t) => t.file === lent?.source) : book.get('take', join.take);
+  if (take == null || take.info.sound === null) return null;
+  const rate = rateOf(take.info.video, take.title),
     pace = steps.find((s) => s.step === 'pace'),
-    shown = pace?.step === 'pace' ? pace.curve[trimIn] : undefined;
+    curve = pace?.step === 'pace' ? pace.curve : [],
+    offset = lender ? (lent?.offsetFrames ?? 0) : 0,
+    shown = curve.slice(trim.head, curve.length - trim.tail).map((f) => f + offset),
+    first = Math.max(0, Math.round(shown[0] ?? span.in + offset)),
+    last = lender ? take.info.video!.frameCount : span.out,
+    plateRate = parseRate(plate.rate),
+    reach = Math.round(EVENED_SECONDS / secondsOf(1, plateRate)),
+    seconds = evened(
+      shown.map((f) => secondsOf(f, rate)),
+      reach,
+    );
   return {
     file: book.mediaPath(take.file),
-    rate: rateOf(take.info.video, take.title),
-    in: Math.min(span.out - 1, Math.round(shown ?? span.in)),
-    out: join.recipe.take.out,
+    rate,
+    in: Math.min(last - 1, first),
+    out: last,
+    ...(inStep(seconds, reach, plateRate) ? {} : { paced: seconds }),
   };
+}
+
+/**
+ * Whether a picture goes at its take's own speed: `seconds` of the take at each frame. The ends, which `evened` leaves
+ * rough, decide nothing: a last frame that holds asks for no other sound.
+ */
+function inStep(seconds: readonly number[], reach: number, plateRate: Rate): boolean {
+  const ends = seconds.length > 4 * reach ? reach : 0,
+    late = seconds.slice(ends, seconds.length - ends).map((s, n) => s - secondsOf(n, plateRate));
+  return Math.max(...late) - Math.min(...late) <= 2 * IN_STEP_SECONDS || late.length === 0;
+}
+
+/** Running mean over so many entries on each side, fewer near the ends and as many on both. */
+function evened(values: readonly number[], reach: number): number[] {
+  return values.map((_, n) => {
+    const r = Math.min(reach, n, values.length - 1 - n);
+    return values.slice(n - r, n + r + 1).reduce((sum, v) => sum + v, 0) / (2 * r + 1);
+  });
 }
 
 /** The join's light step as an ASC CDL, where it is on. */

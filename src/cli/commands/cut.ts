@@ -1,10 +1,11 @@
 /** `cut`: the ordered joins, film shots and titles. */
 import { readFileSync } from 'node:fs';
+import { basename } from 'node:path';
 import type { Command } from 'commander';
 import { cutSchema, type CutDocument } from '../../book/documents.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { formatTimecode } from '../../core/timecode.js';
-import { placeItems } from '../../cut/programme.js';
+import { placeItems, type ProgrammeItem } from '../../cut/programme.js';
 import { resolveCut, roughCut } from '../../jobs/resolve-cut.js';
 import { firstIssue } from '../../plate/marks/marks.js';
 import { action, answer, table } from '../output.js';
@@ -64,11 +65,7 @@ export function register(program: Command): void {
                 formatTimecode(i.recordIn, programme.rate),
                 formatTimecode(i.recordOut, programme.rate),
                 i.kind,
-                i.sound === null
-                  ? '–'
-                  : i.soundLead !== 0 || i.soundTail !== 0
-                    ? `J ${i.soundLead} L ${i.soundTail}`
-                    : 'straight',
+                i.sound === null ? '–' : soundWords(i),
                 i.name,
               ]),
             ]),
@@ -76,6 +73,14 @@ export function register(program: Command): void {
       }),
     ),
   );
+}
+
+/** Which sound an item has beside its picture, and how its edges lie: that of a take by the take's file. */
+function soundWords(i: ProgrammeItem): string {
+  const edges = i.soundLead !== 0 || i.soundTail !== 0 ? `J ${i.soundLead} L ${i.soundTail}` : 'straight',
+    other = i.borrowed?.otherSound === true ? `${basename(i.sound!.file)} ` : '',
+    paced = i.sound?.paced === undefined ? '' : ', along the picture';
+  return `${other}${edges}${paced}`;
 }
 
 function check(cut: CutDocument, need: (kind: 'pick' | 'film', id: string) => void): void {

@@ -1,5 +1,5 @@
 /** The kinds of lines that a cut has, each with the fields that are its own: titles, film shots and picks. */
-import { createMemo, For, type JSX } from 'solid-js';
+import { createMemo, For, Show, type JSX } from 'solid-js';
 import type { CutEntry } from '../../../src/book/documents.js';
 import type { BookState } from '../../../src/server/api-types.js';
 import { Picture } from './picture.js';
@@ -131,6 +131,8 @@ export function FilmShotLine(props: LineProps<'film'>): JSX.Element {
 export function PickLine(props: LineProps<'pick'> & { readonly book: BookState }): JSX.Element {
   const pick = () => props.book.picks.find((x) => x.id === props.line.pick);
   const join = () => props.book.joins.find((j) => j.id === props.line.pick);
+  /** Whether a part of another take is laid onto the join's: its mouth speaks that take's line. */
+  const speaks = () => join()?.recipe.steps.some((s) => s.step === 'patch' && s.on && (s.onto ?? 'take') === 'take');
   return (
     <>
       <Picture
@@ -176,6 +178,9 @@ export function PickLine(props: LineProps<'pick'> & { readonly book: BookState }
           >
             <option value="film">of the film</option>
             <option value="take">of the take</option>
+            <Show when={speaks() || props.line.soundFrom === 'patch'}>
+              <option value="patch">of the take whose part is laid on</option>
+            </Show>
             <option value="none">none</option>
           </select>
         </label>
