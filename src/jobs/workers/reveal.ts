@@ -1,10 +1,19 @@
 /** Makes the reveal of the rendered joins: plate, take, the performer alone, placed, lit, grounded, finished. */
 import { mkdirSync } from 'node:fs';
+import type { Book } from '../../book/book.js';
+import type { JoinDocument } from '../../book/documents.js';
 import { takePath } from '../../book/take-place.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { framesPerSecond } from '../../core/rational.js';
 import { loadFace } from '../../cut/lettering.js';
-import { renderReveal, revealSize, shortTitle, type RevealPart, type RevealStage } from '../../cut/reveal.js';
+import {
+  renderReveal,
+  revealSize,
+  shortTitle,
+  type RevealOptions,
+  type RevealPart,
+  type RevealStage,
+} from '../../cut/reveal.js';
 import type { JoinRenderer } from '../../join/render/render.js';
 import type { GroundStep, StepName } from '../../join/types.js';
 import { toCodedRgb } from '../../media/convert.js';
@@ -33,25 +42,13 @@ export function groundCaption(s: Pick<GroundStep, 'shadow' | 'contact' | 'reflec
 
 export const revealWorker: JobWorker = async ({ book, job, progress, signal }) => {
   const wanted = Array.isArray(job.spec['picks']) ? new Set(job.spec['picks'] as string[]) : null;
-  const joins = book
-    .list('join')
-    .filter((j) => (wanted === null || wanted.has(j.id)) && book.get('pick', j.id) !== null);
-  joins.sort((a, b) => book.need('pick', a.id).order - book.need('pick', b.id).order);
-  if (joins.length === 0)
-    throw new PlatewrightError(
-      'PW-REVEAL-EMPTY',
-      'no pick is joined yet, so there is nothing to reveal: build a join on a pick’s sheet (“platewright join PICK”) first',
-      {
-        kind: 'usage',
-      },
-    );
   const open: { close(): Promise<void> }[] = [];
   try {
     const parts: RevealPart[] = [];
     let widthPx = 0;
     let heightPx = 0;
     let rate = null as JoinRenderer['rate'] | null;
-    for (const j of joins) {
+    for (const j of joinsInStory(book, wanted)) {
       const renderer = await openJoin(book, j.id);
       open.push(renderer);
       const take = await VideoReader.open(takePath(book, book.need('take', j.take)));
@@ -59,54 +56,23 @@ export const revealWorker: JobWorker = async ({ book, job, progress, signal }) =
       widthPx = Math.max(widthPx, renderer.plateInfo.widthPx);
       heightPx = Math.max(heightPx, renderer.plateInfo.heightPx);
       rate ??= renderer.rate;
-      const first = j.recipe.plate.in;
-      const on = new Set(j.recipe.steps.filter((s) => s.on).map((s) => s.step));
-      const stages: RevealStage[] = [
-        {
-          caption: `${shortTitle(book.need('pick', j.id).title)}: the film's shot`,
-          frame: async (n) => (await renderer.frame(first + n, { steps: [] })).coded(),
-        },
-        {
-          caption: 'the take at home',
-          frame: async (n) =>
-            toCodedRgb(
-              await take.frame(Math.min(take.info.frameCount - 1, Math.round(renderer.takeFrameOf(first + n)))),
-            ),
-        },
-      ];
-      const ground = j.recipe.steps.find((s) => s.step === 'ground');
-      for (const [step, words] of CAPTIONS) {
-        const caption = step === 'ground' && ground !== undefined ? groundCaption(ground) : words;
-        if (on.has(step) && caption !== null)
-          stages.push({ caption, frame: async (n) => (await renderer.frame(first + n, { upTo: step })).coded() });
-      }
-      parts.push({ title: book.need('pick', j.id).title, frames: j.recipe.plate.out - first, stages });
+      const { title } = book.need('pick', j.id);
+      const { in: first, out } = j.recipe.plate;
+      parts.push({ title, frames: out - first, stages: stagesOf(j, title, renderer, take) });
     }
     mkdirSync(book.insidePath('delivered'), { recursive: true });
     mkdirSync(book.cachePath('reveal'), { recursive: true });
     const file = book.insidePath('delivered', 'reveal.mp4');
-    const size = { widthPx: widthPx - (widthPx % 2), heightPx };
-    const writer = await VideoWriter.open(file, { ...revealSize(size), rate: rate!, codec: 'h264', crf: 19 });
-    let frames = 0;
-    try {
-      frames = await renderReveal(
-        parts,
-        writer,
-        { regular: loadFace('regular'), bold: loadFace('bold') },
-        {
-          ...size,
-          scratch: book.cachePath('reveal', `${job.id}.rgb`),
-          framesPerSecond: framesPerSecond(rate!),
-          secondsAStage: typeof job.spec['secondsAStage'] === 'number' ? job.spec['secondsAStage'] : 1.2,
-          signal,
-          progress: (d, t) => progress(d, t, 'building it up'),
-        },
-      );
-      await writer.close();
-    } catch (error) {
-      await writer.abort();
-      throw error;
-    }
+    const frames = await writeReveal(file, parts, {
+      widthPx: widthPx - (widthPx % 2),
+      heightPx,
+      rate: rate!,
+      scratch: book.cachePath('reveal', `${job.id}.rgb`),
+      framesPerSecond: framesPerSecond(rate!),
+      secondsAStage: typeof job.spec['secondsAStage'] === 'number' ? job.spec['secondsAStage'] : 1.2,
+      signal,
+      progress: (d, t) => progress(d, t, 'building it up'),
+    });
     const stored = book.storedPath(file);
     book.edit('make the reveal', (e) =>
       e.put('delivery', { id: 'reveal', at: new Date().toISOString(), files: [stored], report: { frames } }),
@@ -116,3 +82,60 @@ export const revealWorker: JobWorker = async ({ book, job, progress, signal }) =
     for (const o of open) await o.close();
   }
 };
+
+/** The joins wanted (null: all) in the order of the story. Throws `PW-REVEAL-EMPTY` where there is none. */
+function joinsInStory(book: Book, wanted: ReadonlySet<string> | null): JoinDocument[] {
+  const joins = book
+    .list('join')
+    .filter((j) => (wanted === null || wanted.has(j.id)) && book.get('pick', j.id) !== null);
+  if (joins.length === 0)
+    throw new PlatewrightError(
+      'PW-REVEAL-EMPTY',
+      'no pick is joined yet, so there is nothing to reveal: build a join on a pick’s sheet (“platewright join PICK”) first',
+      { kind: 'usage' },
+    );
+  return joins.sort((a, b) => book.need('pick', a.id).order - book.need('pick', b.id).order);
+}
+
+/** The film's shot, the take, and what each of the recipe's steps adds. */
+function stagesOf(join: JoinDocument, title: string, renderer: JoinRenderer, take: VideoReader): RevealStage[] {
+  const { steps, plate } = join.recipe;
+  const on = new Set(steps.filter((s) => s.on).map((s) => s.step));
+  const lastFrame = take.info.frameCount - 1;
+  const stages: RevealStage[] = [
+    {
+      caption: `${shortTitle(title)}: the film's shot`,
+      frame: async (n) => (await renderer.frame(plate.in + n, { steps: [] })).coded(),
+    },
+    {
+      caption: 'the take at home',
+      frame: async (n) =>
+        toCodedRgb(await take.frame(Math.min(lastFrame, Math.round(renderer.takeFrameOf(plate.in + n))))),
+    },
+  ];
+  const ground = steps.find((s) => s.step === 'ground');
+  for (const [step, words] of CAPTIONS) {
+    const caption = step === 'ground' && ground !== undefined ? groundCaption(ground) : words;
+    if (on.has(step) && caption !== null)
+      stages.push({ caption, frame: async (n) => (await renderer.frame(plate.in + n, { upTo: step })).coded() });
+  }
+  return stages;
+}
+
+/** Writes the reel; a failure leaves no half of one. How many frames it has. */
+async function writeReveal(
+  file: string,
+  parts: readonly RevealPart[],
+  options: RevealOptions & { readonly rate: JoinRenderer['rate'] },
+): Promise<number> {
+  const { rate } = options;
+  const writer = await VideoWriter.open(file, { ...revealSize(options), rate, codec: 'h264', crf: 19 });
+  try {
+    const frames = await renderReveal(parts, writer, { regular: loadFace('regular'), bold: loadFace('bold') }, options);
+    await writer.close();
+    return frames;
+  } catch (error) {
+    await writer.abort();
+    throw error;
+  }
+}

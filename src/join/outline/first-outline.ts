@@ -38,6 +38,9 @@ const DEEP_MOVED = MOVED * Math.tanh(1),
 /** Share of the open part that must move by itself before motion says anything: a performer may hold still. */
 const LEAST_MOVED = 0.12;
 const SURE = 1e4;
+/** Share of the pixels that change their side in a turn from which on nothing more is asked. */
+const SETTLED = 0.0005;
+type CutEdges = ReturnType<typeof cutEdges>;
 
 /**
  * @param must 1 surely performer, -1 surely set, 0 open
@@ -45,9 +48,20 @@ const SURE = 1e4;
  * @returns 1 performer, 0 set; null where nothing is open or one side has no colours
  */
 export function firstOutline(frame: SmallFrame, must: Int8Array, prior: Float32Array | null): Uint8Array | null {
-  const { width: w, height: h, data } = frame,
-    n = w * h;
-  const outside = new Uint8Array(n);
+  const said = prior === null ? null : movingPrior(prior, must, frame.width, frame.height),
+    edges = cutEdges(frame, EDGE_WEIGHT, EDGE_FLOOR),
+    found = byMixtures(frame, must, said, edges);
+  return found === null ? null : byNearColours(frame, must, said, edges, found);
+}
+
+/** How much each pixel counts as the performer's and as the set's at first, 0..1. */
+function startWeights(
+  { width: w, height: h }: SmallFrame,
+  must: Int8Array,
+  said: Float32Array | null,
+): { readonly front: Float32Array; readonly back: Float32Array } {
+  const n = w * h,
+    outside = new Uint8Array(n);
   for (let i = 0; i < n; i++) outside[i] = must[i] === -1 ? 1 : 0;
   const depth = distanceToSet(outside, w, h);
   let deepest = 0,
@@ -60,7 +74,6 @@ export function firstOutline(frame: SmallFrame, must: Int8Array, prior: Float32A
   // itself, what moves.
   const front = new Float32Array(n),
     back = new Float32Array(n),
-    said = prior === null ? null : movingPrior(prior, must, w, h),
     told = touched > 40;
   for (let i = 0; i < n; i++) {
     if (must[i] === -1) {
@@ -77,25 +90,37 @@ export function firstOutline(frame: SmallFrame, must: Int8Array, prior: Float32A
       back[i] = told ? 0.02 : 0.15 * (1 - deep);
     }
   }
-  const most = said === null ? MOST_GLOBAL : MOST_BESIDE_MOTION;
-  const edges = cutEdges(frame, EDGE_WEIGHT, EDGE_FLOOR);
-  let mask: Uint8Array | null = null,
-    global: Float32Array | null = null;
+  return { front, back };
+}
+
+/** The labels so far, and the log odds that the whole picture's colours and motion give each pixel. */
+interface ByMixtures {
+  readonly mask: Uint8Array;
+  readonly global: Float32Array;
+}
+
+/** Mixtures of both sides' colours and the least cut in turn; null where a side has no colours. */
+function byMixtures(frame: SmallFrame, must: Int8Array, said: Float32Array | null, edges: CutEdges): ByMixtures | null {
+  const { width: w, height: h, data } = frame,
+    n = w * h,
+    { front, back } = startWeights(frame, must, said),
+    most = said === null ? MOST_GLOBAL : MOST_BESIDE_MOTION;
+  let found: ByMixtures | null = null;
   for (let turn = 0; turn < TURNS; turn++) {
     const f = colourMixture(data, n, front, PERFORMER_PARTS),
       b = colourMixture(data, n, back, SET_PARTS);
     if (f === null || b === null) return null;
-    global = new Float32Array(n);
+    const global = new Float32Array(n);
     for (let i = 0; i < n; i++) {
       const odds =
         logDensity(f, data[i]!, data[n + i]!, data[2 * n + i]!) -
         logDensity(b, data[i]!, data[n + i]!, data[2 * n + i]!);
       global[i] = Math.max(-most, Math.min(most, odds)) + (said === null ? 0 : said[i]!);
     }
-    const now = gridCut(held(global, must), edges, w, h);
-    const changed = mask === null ? n : difference(now, mask);
-    mask = now;
-    if (changed < 0.0005 * n) break;
+    const mask = gridCut(held(global, must), edges, w, h),
+      changed = found === null ? n : difference(mask, found.mask);
+    found = { mask, global };
+    if (changed < SETTLED * n) break;
     // A line from motion lies beside the true one by its smear: what is near it teaches nothing yet.
     const label = sides(mask, w, h, said === null ? 0 : SMEARED - turn);
     for (let i = 0; i < n; i++) {
@@ -103,24 +128,33 @@ export function firstOutline(frame: SmallFrame, must: Int8Array, prior: Float32A
       back[i] = label[i] === 2 ? 1 : 0;
     }
   }
+  return found;
+}
+
+/** The colours near each place decide beside the whole picture's. */
+function byNearColours(
+  frame: SmallFrame,
+  must: Int8Array,
+  said: Float32Array | null,
+  edges: CutEdges,
+  found: ByMixtures,
+): Uint8Array {
+  const { width: w, height: h } = frame,
+    n = w * h,
+    open = new Uint8Array(n);
+  for (let i = 0; i < n; i++) open[i] = must[i] === 0 ? 1 : 0;
+  let { mask } = found;
   for (let turn = 0; turn < NEAR_TURNS; turn++) {
-    const open = new Uint8Array(n);
-    for (let i = 0; i < n; i++) open[i] = must[i] === 0 ? 1 : 0;
-    const near = localOdds(
-        frame,
-        frame,
-        sides(mask!, w, h, said === null ? DOUBTFUL : Math.max(DOUBTFUL, SMEARED - 2 * turn)),
-        open,
-        REACH,
-      ),
+    const doubt = said === null ? DOUBTFUL : Math.max(DOUBTFUL, SMEARED - 2 * turn),
+      near = localOdds(frame, frame, sides(mask, w, h, doubt), open, REACH),
       odds = new Float32Array(n);
-    for (let i = 0; i < n; i++) odds[i] = 0.5 * global![i]! + near[i]!;
+    for (let i = 0; i < n; i++) odds[i] = 0.5 * found.global[i]! + near[i]!;
     const now = gridCut(held(odds, must), edges, w, h),
-      changed = difference(now, mask!);
+      changed = difference(now, mask);
     mask = now;
-    if (changed < 0.0005 * n) break;
+    if (changed < SETTLED * n) break;
   }
-  return tidy(mask!, must, w, h);
+  return tidy(mask, must, w, h);
 }
 
 /** What motion says of each pixel: by the distance to the line round what moves. Null where too little does. */

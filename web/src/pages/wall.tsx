@@ -60,25 +60,6 @@ function Pin(props: { book: BookState; pick: PickDocument; index: number }): JSX
   const join = () => props.book.joins.find((j) => j.id === props.pick.id);
   const takes = () => props.book.takes.filter((t) => t.pick === props.pick.id).length;
   const best = () => ranked(props.book, props.pick.id)[0];
-  const first = () => props.index === 0;
-  const last = () => props.index === props.book.picks.length - 1;
-  // A card that is moved takes the keyboard along, which the browser takes off it.
-  let pressed: HTMLButtonElement | null = null;
-  const moveAlong = (button: HTMLButtonElement, by: -1 | 1): void => {
-    pressed = button;
-    movePick(props.pick, by);
-  };
-  createEffect(
-    on(
-      () => props.index,
-      () => {
-        const button = pressed;
-        pressed = null;
-        if (button !== null) requestAnimationFrame(() => button.focus());
-      },
-      { defer: true },
-    ),
-  );
   return (
     <li class="pin">
       <Show when={film()}>
@@ -121,24 +102,50 @@ function Pin(props: { book: BookState; pick: PickDocument; index: number }): JSX
             </p>
           )}
         </Show>
-        {/* Not disabled at the ends: a disabled button loses the keyboard. */}
-        <span class="order">
-          <button
-            aria-label={`Move ${props.pick.title} earlier`}
-            aria-disabled={first()}
-            onClick={(e) => !first() && moveAlong(e.currentTarget, -1)}
-          >
-            Earlier
-          </button>
-          <button
-            aria-label={`Move ${props.pick.title} later`}
-            aria-disabled={last()}
-            onClick={(e) => !last() && moveAlong(e.currentTarget, 1)}
-          >
-            Later
-          </button>
-        </span>
+        <StoryOrder book={props.book} pick={props.pick} index={props.index} />
       </div>
     </li>
+  );
+}
+
+/** The card's place in the story, to be changed. */
+function StoryOrder(props: { book: BookState; pick: PickDocument; index: number }): JSX.Element {
+  const first = () => props.index === 0;
+  const last = () => props.index === props.book.picks.length - 1;
+  // A card that is moved takes the keyboard along, which the browser takes off it.
+  let pressed: HTMLButtonElement | null = null;
+  const moveAlong = (button: HTMLButtonElement, by: -1 | 1): void => {
+    pressed = button;
+    movePick(props.pick, by);
+  };
+  createEffect(
+    on(
+      () => props.index,
+      () => {
+        const button = pressed;
+        pressed = null;
+        if (button !== null) requestAnimationFrame(() => button.focus());
+      },
+      { defer: true },
+    ),
+  );
+  return (
+    // Not disabled at the ends: a disabled button loses the keyboard.
+    <span class="order">
+      <button
+        aria-label={`Move ${props.pick.title} earlier`}
+        aria-disabled={first()}
+        onClick={(e) => !first() && moveAlong(e.currentTarget, -1)}
+      >
+        Earlier
+      </button>
+      <button
+        aria-label={`Move ${props.pick.title} later`}
+        aria-disabled={last()}
+        onClick={(e) => !last() && moveAlong(e.currentTarget, 1)}
+      >
+        Later
+      </button>
+    </span>
   );
 }

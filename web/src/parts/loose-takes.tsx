@@ -41,19 +41,9 @@ export function LooseTakes(props: { book: BookState }): JSX.Element {
 
 /** The pick a take is for, as a choice; and the way out of the book. */
 export function TakePlace(props: { book: BookState; take: TakeDocument }): JSX.Element {
-  const used = () => props.book.joins.some((j) => j.take === props.take.id);
   return (
     <>
-      <Show when={props.book.stale.takes.includes(props.take.id)}>
-        <p class="stale" role="status">
-          Its file is another than the one that was added; marks and verdict are that one’s. Put the old file back, or
-          take this one in (joins built with it go; an undo brings them back).{' '}
-          <Show when={!props.book.phone}>
-            <button onClick={() => void takeAgain(props.take.id, true)}>Take it in, marks kept</button>{' '}
-            <button onClick={() => void takeAgain(props.take.id, false)}>Take it in without marks</button>
-          </Show>
-        </p>
-      </Show>
+      <OtherFile book={props.book} take={props.take} />
       <p class="controls take-place">
         <label>
           for{' '}
@@ -74,24 +64,7 @@ export function TakePlace(props: { book: BookState; take: TakeDocument }): JSX.E
           </select>
         </label>
         <AlsoFor book={props.book} take={props.take} />
-        <Show when={!props.book.phone && props.take.kind === 'video'}>
-          <label>
-            filmed{' '}
-            <select
-              value="0"
-              onChange={(e) => {
-                const by = Number(e.currentTarget.value);
-                e.currentTarget.value = '0';
-                if (by !== 0) void turnTake(props.take.id, by);
-              }}
-            >
-              <option value="0">upright</option>
-              <option value="180">upside down: turn it</option>
-              <option value="90">on its side: turn to the right</option>
-              <option value="270">on its side: turn to the left</option>
-            </select>
-          </label>
-        </Show>
+        <Filmed book={props.book} take={props.take} />
         <Show when={props.take.verdict === undefined && whyUnjudged(props.take.id)}>
           {(why) => (
             <span class="stale" role="status">
@@ -99,18 +72,7 @@ export function TakePlace(props: { book: BookState; take: TakeDocument }): JSX.E
             </span>
           )}
         </Show>
-        <Show when={!props.book.phone}>
-          <button
-            disabled={used()}
-            title={used() ? 'a join is built with it: build that with another take first' : undefined}
-            onClick={() => void removeTake(props.take.id)}
-          >
-            Take it out of the book
-          </button>
-          <Show when={used()}>
-            <span class="pencil-note">a join is built with it</span>
-          </Show>
-        </Show>
+        <OutOfBook book={props.book} take={props.take} />
         <Show when={props.book.missing.takes.includes(props.take.id)}>
           <span class="stale" role="status">
             Its file {props.take.file} is not there: put it back, or take it out and add it again.
@@ -119,6 +81,65 @@ export function TakePlace(props: { book: BookState; take: TakeDocument }): JSX.E
         <For each={props.take.info.video?.notes ?? []}>{(n) => <span class="pencil-note">{n}</span>}</For>
       </p>
     </>
+  );
+}
+
+/** Says that the take's file has been changed since it was added, with the ways out. */
+function OtherFile(props: { book: BookState; take: TakeDocument }): JSX.Element {
+  return (
+    <Show when={props.book.stale.takes.includes(props.take.id)}>
+      <p class="stale" role="status">
+        Its file is another than the one that was added; marks and verdict are that one’s. Put the old file back, or
+        take this one in (joins built with it go; an undo brings them back).{' '}
+        <Show when={!props.book.phone}>
+          <button onClick={() => void takeAgain(props.take.id, true)}>Take it in, marks kept</button>{' '}
+          <button onClick={() => void takeAgain(props.take.id, false)}>Take it in without marks</button>
+        </Show>
+      </p>
+    </Show>
+  );
+}
+
+/** Turns a take that was filmed on its side or upside down. */
+function Filmed(props: { book: BookState; take: TakeDocument }): JSX.Element {
+  return (
+    <Show when={!props.book.phone && props.take.kind === 'video'}>
+      <label>
+        filmed{' '}
+        <select
+          value="0"
+          onChange={(e) => {
+            const by = Number(e.currentTarget.value);
+            e.currentTarget.value = '0';
+            if (by !== 0) void turnTake(props.take.id, by);
+          }}
+        >
+          <option value="0">upright</option>
+          <option value="180">upside down: turn it</option>
+          <option value="90">on its side: turn to the right</option>
+          <option value="270">on its side: turn to the left</option>
+        </select>
+      </label>
+    </Show>
+  );
+}
+
+/** Takes it out of the book, unless a join is built with it. */
+function OutOfBook(props: { book: BookState; take: TakeDocument }): JSX.Element {
+  const used = () => props.book.joins.some((j) => j.take === props.take.id);
+  return (
+    <Show when={!props.book.phone}>
+      <button
+        disabled={used()}
+        title={used() ? 'a join is built with it: build that with another take first' : undefined}
+        onClick={() => void removeTake(props.take.id)}
+      >
+        Take it out of the book
+      </button>
+      <Show when={used()}>
+        <span class="pencil-note">a join is built with it</span>
+      </Show>
+    </Show>
   );
 }
 

@@ -44,7 +44,6 @@ export function ScreenPart(props: { take: TakeDocument }): JSX.Element {
         fields: { marks: { ...marks(), marks: [...marks().marks.filter((m) => m.kind !== 'screen'), mark] } },
       },
     ]);
-  const size = () => props.take.info.video!;
   const move = async (mark: Screen): Promise<void> => {
     await put(mark);
     setFound(null);
@@ -68,33 +67,55 @@ export function ScreenPart(props: { take: TakeDocument }): JSX.Element {
       </Show>
       <Show when={proposed()}>
         {(m) => (
-          <figure class="mat">
-            <div class="picture" style={{ 'aspect-ratio': `${size().widthPx} / ${size().heightPx}` }}>
-              <img
-                src={frameUrl('take', props.take.id, Math.floor(size().frameCount / 2), 720)}
-                alt={`${props.take.title} with the proposed part of its screen`}
-              />
-              <svg viewBox={`0 0 ${size().widthPx} ${size().heightPx}`} aria-hidden="true">
-                <path
-                  class="cut-off"
-                  fill-rule="evenodd"
-                  d={`M0 0H${size().widthPx}V${size().heightPx}H0ZM${m()
-                    .polygon.map((p) => p.join(' '))
-                    .join('L')}Z`}
-                />
-              </svg>
-            </div>
-            <figcaption>
-              {found()!.why}
-              <span class="controls">
-                <button onClick={() => void put(m()).then(() => setFound(null))}>Take it</button>{' '}
-                <button onClick={() => void move(m())}>Take it and move it</button>{' '}
-                <button onClick={() => setFound(null)}>Leave it</button>
-              </span>
-            </figcaption>
-          </figure>
+          <ProposedScreen
+            take={props.take}
+            screen={m()}
+            why={found()!.why}
+            onTake={() => void put(m()).then(() => setFound(null))}
+            onMove={() => void move(m())}
+            onLeave={() => setFound(null)}
+          />
         )}
       </Show>
     </div>
+  );
+}
+
+/** The part as the program would mark it, over the take's middle frame, to be taken or left. */
+function ProposedScreen(props: {
+  take: TakeDocument;
+  screen: Screen;
+  why: string;
+  onTake: () => void;
+  onMove: () => void;
+  onLeave: () => void;
+}): JSX.Element {
+  const size = () => props.take.info.video!;
+  return (
+    <figure class="mat">
+      <div class="picture" style={{ 'aspect-ratio': `${size().widthPx} / ${size().heightPx}` }}>
+        <img
+          src={frameUrl('take', props.take.id, Math.floor(size().frameCount / 2), 720)}
+          alt={`${props.take.title} with the proposed part of its screen`}
+        />
+        <svg viewBox={`0 0 ${size().widthPx} ${size().heightPx}`} aria-hidden="true">
+          <path
+            class="cut-off"
+            fill-rule="evenodd"
+            d={`M0 0H${size().widthPx}V${size().heightPx}H0ZM${props.screen.polygon
+              .map((p) => p.join(' '))
+              .join('L')}Z`}
+          />
+        </svg>
+      </div>
+      <figcaption>
+        {props.why}
+        <span class="controls">
+          <button onClick={() => props.onTake()}>Take it</button>{' '}
+          <button onClick={() => props.onMove()}>Take it and move it</button>{' '}
+          <button onClick={() => props.onLeave()}>Leave it</button>
+        </span>
+      </figcaption>
+    </figure>
   );
 }

@@ -2,14 +2,12 @@
  * Where a join's take begins and how fast it goes: the take's own pictures to choose from, the chosen one beside the
  * plate's first, and the recipe proposed anew with it.
  */
-import { createEffect, createMemo, createSignal, createUniqueId, For, on, Show, type JSX } from 'solid-js';
+import { createEffect, createUniqueId, For, on, Show, type JSX } from 'solid-js';
 import type { JoinDocument, PickDocument, TakeDocument } from '../../../src/book/documents.js';
-import { LEAST_SPEED, MOST_SPEED, shownFrames, type TakeStart } from '../../../src/join/pace/take-start.js';
-import { frameUrl, jobs, startJob } from '../api.js';
+import { LEAST_SPEED, MOST_SPEED } from '../../../src/join/pace/take-start.js';
+import { frameUrl } from '../api.js';
 import { plainly, wellSet } from '../format.js';
-
-/** Pictures of the take in the row: as many as can be told apart at a glance. */
-const PICTURES = 12;
+import { createTakeStart, type TakeStartState } from './take-start-state.js';
 
 export function TakeStartPart(props: {
   pick: PickDocument;
@@ -18,188 +16,26 @@ export function TakeStartPart(props: {
   ratio: number;
 }): JSX.Element {
   const id = createUniqueId();
-  const span = () => props.join.recipe.take,
-    last = () => span().out - 1;
-  const shown = () => shownFrames(props.join.recipe) ?? [span().in, last()],
-    kept = (): TakeStart | undefined => {
-      const pace = props.join.recipe.steps.find((s) => s.step === 'pace');
-      return pace?.step === 'pace' ? pace.start : undefined;
-    };
-  const now = () => Math.round(shown()[0]);
-  // What is chosen and not yet asked for; null: as the recipe has it.
-  const [chosen, setChosen] = createSignal<number | null>(null);
-  const [speed, setSpeed] = createSignal<string | null>(null);
-  const frame = () => Math.min(last(), Math.max(span().in, chosen() ?? now())),
-    pace = () => speed() ?? (kept()?.speed === undefined ? '' : String(kept()!.speed)),
-    asked = () => pace().trim().replace(',', '.'),
-    wrong = () => asked() !== '' && !(Number(asked()) >= LEAST_SPEED && Number(asked()) <= MOST_SPEED),
-    changed = () => frame() !== now() || asked() !== String(kept()?.speed ?? '');
-  const pictures = createMemo(() => {
-    const many = Math.min(PICTURES, span().out - span().in);
-    return Array.from({ length: many }, (_, i) =>
-      Math.round(span().in + (i * (last() - span().in)) / Math.max(1, many - 1)),
-    );
-  });
-  const nearest = () =>
-    pictures().reduce((a, b) => (Math.abs(b - frame()) < Math.abs(a - frame()) ? b : a), pictures()[0]!);
-  const job = () => jobs().find((j) => j.kind === 'join' && j.subject === props.pick.id),
-    busy = () => job()?.state === 'waiting' || job()?.state === 'running',
-    refused = () => (job()?.state === 'failed' && job()!.error?.includes('PW-JOIN-START') ? job()!.error : null);
-  // What was asked for last, as it stood in the fields.
-  let sent: { readonly chosen: number | null; readonly speed: string | null } = { chosen: null, speed: null };
-  const ask = (start: TakeStart | null): void => {
-    sent = { chosen: chosen(), speed: speed() };
-    const fine = props.join.recipe.steps.some((s) => s.step === 'peel' && s.quality === 'fine');
-    void startJob('join', props.pick.id, {
-      take: props.join.take,
-      quality: fine ? 'fine' : 'fast',
-      hand: 'keep',
-      recipeOnly: true,
-      start,
-    });
-  };
-  // A recipe that begins elsewhere (proposed anew, an undo) is what is shown from then on; what was typed since stays.
-  createEffect(
-    on(
-      () => `${now()} ${kept()?.frame} ${kept()?.speed}`,
-      () => {
-        if (chosen() === sent.chosen) setChosen(null);
-        if (speed() === sent.speed) setSpeed(null);
-      },
-      { defer: true },
-    ),
-  );
-  const begin = (): void =>
-    ask({
-      // A speed alone leaves the first frame to the program, unless a hand chose it before.
-      ...(frame() === now() && kept()?.frame === undefined ? {} : { frame: frame() }),
-      ...(asked() === '' ? {} : { speed: Number(asked()) }),
-    });
-  // On a narrow page the row is longer than the screen: the chosen picture stays in sight, the page where it is.
-  let row!: HTMLDivElement;
-  createEffect(
-    on(nearest, (n) => {
-      const at = row.children[pictures().indexOf(n)];
-      if (!(at instanceof HTMLElement)) return;
-      const left = at.offsetLeft - row.offsetLeft;
-      if (left < row.scrollLeft || left + at.offsetWidth > row.scrollLeft + row.clientWidth)
-        row.scrollTo({ left: left - (row.clientWidth - at.offsetWidth) / 2 });
-    }),
-  );
-  const picture = (n: number, width: number): string => frameUrl('take', props.take.id, n, width, props.take.stamp);
-  const video = () => props.take.info.video!;
+  const start = createTakeStart(props);
   return (
     <div class="take-start" role="group" aria-labelledby={`${id}-head`}>
       <h4 id={`${id}-head`}>Where the take begins</h4>
       <p class="how">
         {wellSet(
-          `The join shows frames ${told(shown()[0])} to ${told(shown()[1])} of ${props.take.title}, which has ` +
-            `${span().in} to ${last()}` +
-            (kept() === undefined ? ', as the program proposes.' : ', as chosen by hand.'),
+          `The join shows frames ${told(start.shown()[0])} to ${told(start.shown()[1])} of ${props.take.title}, ` +
+            `which has ${start.span().in} to ${start.last()}` +
+            (start.kept() === undefined ? ', as the program proposes.' : ', as chosen by hand.'),
         )}
       </p>
-      <div ref={row} class="take-row" role="radiogroup" aria-label="the take’s frame that comes first">
-        <For each={pictures()}>
-          {(n) => (
-            <label
-              class="take-moment"
-              data-shown={n >= shown()[0] - 0.5 && n <= shown()[1] + 0.5}
-              style={{ '--shape': String(video().widthPx / video().heightPx) }}
-            >
-              <input
-                type="radio"
-                name={`${id}-moment`}
-                value={n}
-                aria-label={`frame ${n}`}
-                checked={nearest() === n}
-                onChange={() => setChosen(n)}
-                onClick={() => setChosen(n)}
-              />
-              <img src={picture(n, 240)} alt="" loading="lazy" decoding="async" />
-              <span>{n}</span>
-            </label>
-          )}
-        </For>
-      </div>
-      <div class="take-beside">
-        <figure class="mat">
-          <img
-            src={frameUrl('plate', props.pick.id, 0, 480)}
-            alt="the plate’s first frame"
-            style={{ 'aspect-ratio': String(props.ratio) }}
-          />
-          <figcaption>the plate’s first frame</figcaption>
-        </figure>
-        <figure class="mat">
-          <img
-            src={picture(frame(), 480)}
-            alt={`the take’s frame ${frame()}`}
-            style={{ 'aspect-ratio': String(video().widthPx / video().heightPx) }}
-          />
-          <figcaption>the take’s frame {frame()}, with it</figcaption>
-        </figure>
-      </div>
-      <p class="controls take-choice">
-        <label>
-          begins at frame{' '}
-          <input
-            type="number"
-            min={span().in}
-            max={last()}
-            step={1}
-            value={frame()}
-            onInput={(e) => {
-              const n = e.currentTarget.valueAsNumber;
-              if (Number.isInteger(n) && n >= span().in && n <= last()) setChosen(n);
-            }}
-            onBlur={(e) => {
-              e.currentTarget.value = String(frame());
-            }}
-          />
-        </label>
-        <button
-          aria-label="one frame earlier"
-          disabled={frame() <= span().in}
-          onClick={() => setChosen(Math.max(span().in, frame() - 1))}
-        >
-          earlier
-        </button>
-        <button
-          aria-label="one frame later"
-          disabled={frame() >= last()}
-          onClick={() => setChosen(Math.min(last(), frame() + 1))}
-        >
-          later
-        </button>
-        <label>
-          goes at{' '}
-          <input
-            type="text"
-            inputmode="decimal"
-            size={5}
-            placeholder="its own"
-            aria-label="times its speed"
-            aria-invalid={wrong()}
-            value={pace()}
-            onInput={(e) => setSpeed(e.currentTarget.value)}
-          />{' '}
-          × its speed
-        </label>
-        <button disabled={!changed() || wrong() || busy()} onClick={begin}>
-          Begin it there
-        </button>
-        <Show when={kept()}>
-          <button disabled={busy()} onClick={() => ask(null)}>
-            As the program proposes
-          </button>
-        </Show>
-      </p>
-      <Show when={wrong()}>
+      <MomentsRow start={start} take={props.take} name={`${id}-moment`} />
+      <BesidePlate start={start} take={props.take} pick={props.pick} ratio={props.ratio} />
+      <StartFields start={start} />
+      <Show when={start.wrong()}>
         <p class="refused" role="alert">
           The speed is a number from {LEAST_SPEED} to {MOST_SPEED}: 1 as it was filmed, 0.5 half as fast.
         </p>
       </Show>
-      <Show when={!busy() && refused()}>
+      <Show when={!start.busy() && start.refused()}>
         {(why) => (
           <p class="refused" role="alert">
             {wellSet(plainly(why()))}
@@ -207,9 +43,149 @@ export function TakeStartPart(props: {
         )}
       </Show>
       <p class="pencil-note" role="status">
-        {busy() ? 'The join is being worked on …' : ''}
+        {start.busy() ? 'The join is being worked on …' : ''}
       </p>
     </div>
+  );
+}
+
+const picture = (take: TakeDocument, n: number, width: number): string =>
+  frameUrl('take', take.id, n, width, take.stamp);
+const shapeOf = (take: TakeDocument): string => String(take.info.video!.widthPx / take.info.video!.heightPx);
+
+/** The take's pictures, one to be chosen. */
+function MomentsRow(props: { start: TakeStartState; take: TakeDocument; name: string }): JSX.Element {
+  // On a narrow page the row is longer than the screen: the chosen picture stays in sight, the page where it is.
+  let row!: HTMLDivElement;
+  createEffect(
+    on(
+      () => props.start.nearest(),
+      (n) => {
+        const at = row.children[props.start.pictures().indexOf(n)];
+        if (!(at instanceof HTMLElement)) return;
+        const left = at.offsetLeft - row.offsetLeft;
+        if (left < row.scrollLeft || left + at.offsetWidth > row.scrollLeft + row.clientWidth)
+          row.scrollTo({ left: left - (row.clientWidth - at.offsetWidth) / 2 });
+      },
+    ),
+  );
+  return (
+    <div ref={row} class="take-row" role="radiogroup" aria-label="the take’s frame that comes first">
+      <For each={props.start.pictures()}>
+        {(n) => (
+          <label
+            class="take-moment"
+            data-shown={n >= props.start.shown()[0] - 0.5 && n <= props.start.shown()[1] + 0.5}
+            style={{ '--shape': shapeOf(props.take) }}
+          >
+            <input
+              type="radio"
+              name={props.name}
+              value={n}
+              aria-label={`frame ${n}`}
+              checked={props.start.nearest() === n}
+              onChange={() => props.start.setChosen(n)}
+              onClick={() => props.start.setChosen(n)}
+            />
+            <img src={picture(props.take, n, 240)} alt="" loading="lazy" decoding="async" />
+            <span>{n}</span>
+          </label>
+        )}
+      </For>
+    </div>
+  );
+}
+
+/** The chosen picture beside the plate's first. */
+function BesidePlate(props: {
+  start: TakeStartState;
+  take: TakeDocument;
+  pick: PickDocument;
+  ratio: number;
+}): JSX.Element {
+  return (
+    <div class="take-beside">
+      <figure class="mat">
+        <img
+          src={frameUrl('plate', props.pick.id, 0, 480)}
+          alt="the plate’s first frame"
+          style={{ 'aspect-ratio': String(props.ratio) }}
+        />
+        <figcaption>the plate’s first frame</figcaption>
+      </figure>
+      <figure class="mat">
+        <img
+          src={picture(props.take, props.start.frame(), 480)}
+          alt={`the take’s frame ${props.start.frame()}`}
+          style={{ 'aspect-ratio': shapeOf(props.take) }}
+        />
+        <figcaption>the take’s frame {props.start.frame()}, with it</figcaption>
+      </figure>
+    </div>
+  );
+}
+
+/** Frame and speed by number, and asking for them. */
+function StartFields(props: { start: TakeStartState }): JSX.Element {
+  return (
+    <p class="controls take-choice">
+      <label>
+        begins at frame{' '}
+        <input
+          type="number"
+          min={props.start.span().in}
+          max={props.start.last()}
+          step={1}
+          value={props.start.frame()}
+          onInput={(e) => {
+            const n = e.currentTarget.valueAsNumber;
+            if (Number.isInteger(n) && n >= props.start.span().in && n <= props.start.last()) props.start.setChosen(n);
+          }}
+          onBlur={(e) => {
+            e.currentTarget.value = String(props.start.frame());
+          }}
+        />
+      </label>
+      <button
+        aria-label="one frame earlier"
+        disabled={props.start.frame() <= props.start.span().in}
+        onClick={() => props.start.setChosen(Math.max(props.start.span().in, props.start.frame() - 1))}
+      >
+        earlier
+      </button>
+      <button
+        aria-label="one frame later"
+        disabled={props.start.frame() >= props.start.last()}
+        onClick={() => props.start.setChosen(Math.min(props.start.last(), props.start.frame() + 1))}
+      >
+        later
+      </button>
+      <label>
+        goes at{' '}
+        <input
+          type="text"
+          inputmode="decimal"
+          size={5}
+          placeholder="its own"
+          aria-label="times its speed"
+          aria-invalid={props.start.wrong()}
+          value={props.start.pace()}
+          onInput={(e) => props.start.setSpeed(e.currentTarget.value)}
+        />{' '}
+        × its speed
+      </label>
+      <button
+        disabled={!props.start.changed() || props.start.wrong() || props.start.busy()}
+        onClick={props.start.begin}
+      >
+        Begin it there
+      </button>
+      <Show when={props.start.kept()}>
+        <button disabled={props.start.busy()} onClick={() => props.start.ask(null)}>
+          As the program proposes
+        </button>
+      </Show>
+    </p>
   );
 }
 
