@@ -116,11 +116,17 @@ async function makePick(out: string, demo: string, id: string, takeId: string, o
   );
 }
 
-async function makeMade(out: string, m: Made, o: TraceOptions): Promise<void> {
+/** A made scene's plate: its shot, and where somebody waits and a post stands. */
+interface MadePlate {
+  readonly shot: Shot;
+  readonly camera: Camera;
+  readonly sun: Vec3;
+  readonly waiting: Vec3;
+  readonly post: Vec3;
+}
+
+function plateOf(m: Made): MadePlate {
   const l = m.light;
-  const folder = join(out, m.id);
-  const body = BODIES[m.body];
-  mkdirSync(folder, { recursive: true });
   const camera = aim([0, m.cameraHeight, -4.2], 1, m.tilt, m.focalPx);
   const sun = sunFrom(camera, m.sun[0], m.sun[1]);
   const waiting: Vec3 = [1.0, 0, 1.9];
@@ -149,19 +155,20 @@ async function makeMade(out: string, m: Made, o: TraceOptions): Promise<void> {
     reach: () => [],
     truth: () => ({}),
   };
-  const reach = reachOf(m.at, body.half, body.height + 0.08, sun);
-  await saveTruth(folder, 2, shot, 0, recoloured(body.text(m.at, m.yaw), l), reach, shot, o, l);
-  const base = await background(shot, 0, o);
-  const finishFilm = printOf(m.exposure, l);
-  const dev = develop(base, finishFilm);
-  const plate = join(folder, 'plate.mp4');
-  const take = join(folder, 'take.mp4');
-  if (!existsSync(plate))
-    await encode(
-      plate,
-      lookahead(CLIP, 1, async (f) => print(dev, finishFilm, 900 + 31 * f + m.id.length)),
-      { width: WIDTH, height: HEIGHT, rate: '24/1', crf: 18 },
-    );
+  return { shot, camera, sun, waiting, post };
+}
+
+/** The take at home of a made scene, with a peg beside the performer. */
+interface MadeTake {
+  readonly home: Shot;
+  readonly tc: Camera;
+  readonly takeSun: Vec3;
+  readonly peg: Vec3;
+}
+
+function takeOf(m: Made, { camera }: MadePlate): MadeTake {
+  const l = m.light,
+    body = BODIES[m.body];
   const mid: Vec3 = up(m.at, body.height / 2);
   const view = viewFrom(camera, mid);
   const e = ((view.viewElevationDeg + m.off[0]) * Math.PI) / 180;
@@ -189,27 +196,30 @@ async function makeMade(out: string, m: Made, o: TraceOptions): Promise<void> {
     reach: () => reachOf([0, 0, 0], body.half, body.height + 0.08, takeSun),
     truth: () => ({}),
   };
-  const finish = phoneFinish(m.takeExposure);
-  const shown = develop(await frameOf(home, 0, o), finish);
-  if (!existsSync(take))
-    await encode(
-      take,
-      lookahead(CLIP, 1, async (f) => print(shown, finish, 77 * f + m.id.length)),
-      { width: WIDTH, height: HEIGHT, rate: '24/1', crf: 20 },
-    );
+  return { home, tc, takeSun, peg };
+}
+
+/** A line along the ground away from the camera, as its picture shows it. */
+const groundLine = (c: Camera, x: number, z0: number, z1: number): [number, number][] => [
+  round(project(c, [x, 0, z0])),
+  round(project(c, [x, 0, z1])),
+];
+
+function plateMarksOf(m: Made, { camera, sun, waiting, post }: MadePlate): object {
+  const body = BODIES[m.body];
   const p = standing(camera, waiting, PASSENGER_HEIGHT, sun) as { foot: Point; top: Point; shadowTip: Point };
   const s = standing(camera, post, POST_HEIGHT, sun) as { foot: Point; top: Point };
-  const line = (c: Camera, x: number, z0: number, z1: number): [number, number][] => [
-    round(project(c, [x, 0, z0])),
-    round(project(c, [x, 0, z1])),
-  ];
-  const plateMarks = {
+  return {
     frame: 0,
     marks: [
       { kind: 'upright', frame: 0, foot: round(p.foot), top: round(p.top), height: PASSENGER_HEIGHT },
       { kind: 'shadow', frame: 0, foot: round(p.foot), tip: round(p.shadowTip), height: PASSENGER_HEIGHT },
       { kind: 'upright', frame: 0, foot: round(s.foot), top: round(s.top), height: POST_HEIGHT },
-      { kind: 'groundLines', frame: 0, lines: [line(camera, -1.5, 1.6, 5.1), line(camera, 2.15, 1.6, 5.1)] },
+      {
+        kind: 'groundLines',
+        frame: 0,
+        lines: [groundLine(camera, -1.5, 1.6, 5.1), groundLine(camera, 2.15, 1.6, 5.1)],
+      },
       {
         kind: 'stand',
         frame: 0,
@@ -219,7 +229,11 @@ async function makeMade(out: string, m: Made, o: TraceOptions): Promise<void> {
       },
     ],
   };
-  const takeMarks = {
+}
+
+function takeMarksOf(m: Made, { tc, takeSun, peg }: MadeTake): object {
+  const body = BODIES[m.body];
+  return {
     frame: 0,
     focalPx: body.focalPx,
     cameraHeight: Math.round(tc.position[1] * 100) / 100,
@@ -248,8 +262,40 @@ async function makeMade(out: string, m: Made, o: TraceOptions): Promise<void> {
       },
     ],
   };
-  writeFileSync(join(folder, 'plate.json'), JSON.stringify(plateMarks));
-  writeFileSync(join(folder, 'take.json'), JSON.stringify(takeMarks));
+}
+
+/** Traces a made scene's plate and take with their truth, unless they are there, and writes their marks. */
+async function makeMade(out: string, m: Made, o: TraceOptions): Promise<void> {
+  const l = m.light;
+  const folder = join(out, m.id);
+  const body = BODIES[m.body];
+  mkdirSync(folder, { recursive: true });
+  const made = plateOf(m);
+  const { shot, sun } = made;
+  const reach = reachOf(m.at, body.half, body.height + 0.08, sun);
+  await saveTruth(folder, 2, shot, 0, recoloured(body.text(m.at, m.yaw), l), reach, shot, o, l);
+  const base = await background(shot, 0, o);
+  const finishFilm = printOf(m.exposure, l);
+  const dev = develop(base, finishFilm);
+  const plate = join(folder, 'plate.mp4');
+  const take = join(folder, 'take.mp4');
+  if (!existsSync(plate))
+    await encode(
+      plate,
+      lookahead(CLIP, 1, async (f) => print(dev, finishFilm, 900 + 31 * f + m.id.length)),
+      { width: WIDTH, height: HEIGHT, rate: '24/1', crf: 18 },
+    );
+  const filmed = takeOf(m, made);
+  const finish = phoneFinish(m.takeExposure);
+  const shown = develop(await frameOf(filmed.home, 0, o), finish);
+  if (!existsSync(take))
+    await encode(
+      take,
+      lookahead(CLIP, 1, async (f) => print(shown, finish, 77 * f + m.id.length)),
+      { width: WIDTH, height: HEIGHT, rate: '24/1', crf: 20 },
+    );
+  writeFileSync(join(folder, 'plate.json'), JSON.stringify(plateMarksOf(m, made)));
+  writeFileSync(join(folder, 'take.json'), JSON.stringify(takeMarksOf(m, filmed)));
   writeFileSync(
     join(folder, 'scene.json'),
     JSON.stringify({

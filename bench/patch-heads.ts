@@ -9,7 +9,7 @@
  * bench/patch-heads.ts [--seed=N] [--only=a,b,c] [--out=DIR]`.
  */
 import { spawnSync } from 'node:child_process';
-import { existsSync, mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
@@ -20,8 +20,10 @@ import { warpHomography } from '../src/image/warp.js';
 import { similarityBetween } from '../src/geometry/similarity.js';
 import { joinPatcher } from '../src/join/patch/patch-join.js';
 import { followed, takePatcher } from '../src/join/patch/patch-take.js';
+import type { PatchStep } from '../src/join/performer-steps.js';
 import type { Recipe } from '../src/join/types.js';
 import { toCodedRgb } from '../src/media/convert.js';
+import type { VideoFrame } from '../src/media/types.js';
 import { writePng16 } from '../src/media/stills.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { VideoWriter } from '../src/media/video-writer.js';
@@ -44,6 +46,107 @@ for line in sys.stdin:
     (r.astype(np.float32) / 255).transpose(2, 0, 1).copy().tofile(o)
 `;
 
+type Case = ReturnType<typeof patchCase>;
+
+const OPTIONS = { widthPx: W, heightPx: H, rate: { num: 24, den: 1 } } as const;
+
+/** Writes the case's clips, and last of all an empty file that says that they are whole. */
+async function writeClips(kind: Kind, c: Case, file: (name: string) => string): Promise<void> {
+  const target = await VideoWriter.open(file('target.mp4'), { ...OPTIONS, codec: 'h264' });
+  const source = await VideoWriter.open(file('source.mp4'), { ...OPTIONS, codec: 'h264' });
+  const truth = await VideoWriter.open(file('truth.part.mkv'), { ...OPTIONS, codec: 'ffv1' });
+  for (let f = 0; f < COUNT + c.offset; f++) {
+    await target.writeCoded(c.target(f));
+    if (kind !== 'b') await source.writeCoded(c.source(f));
+    if (f < COUNT) {
+      const t = c.truth(f);
+      await truth.writeCoded({ ...t, channels: 3, data: t.data.slice(0, 3 * W * H) });
+    }
+  }
+  await Promise.all([target.close(), source.close().catch(() => {}), truth.close()]);
+  writeFileSync(file('truth.mkv'), '');
+}
+
+/** The patch step as a recipe would have it. */
+function stepOf(kind: Kind, c: Case, src: string): PatchStep {
+  const region = (polygon: Point2[]) => ({
+    frames: [{ frame: 0, polygon: polygon.map((p): [number, number] => [p[0], p[1]]) }],
+  });
+  return {
+    step: 'patch',
+    on: true,
+    why: '',
+    source: kind === 'c' ? '' : src,
+    sourceRegion: region(c.sourcePolygon),
+    targetRegion: region(c.targetPolygon),
+    offsetFrames: c.offset,
+    ...(kind === 'c' ? { onto: 'join' as const } : {}),
+  };
+}
+
+const copy = (p: Picture): Picture => ({ ...p, channels: 3, data: p.data.slice(0, 3 * W * H) });
+
+/** The double's frame with the actor's head laid on the joined picture. */
+async function headJoined(
+  joiner: Awaited<ReturnType<typeof joinPatcher>>,
+  f: number,
+  target: Picture,
+  frame: VideoFrame,
+): Promise<Picture> {
+  const result = copy(target);
+  const matte = new Float32Array(W * H).fill(1);
+  const box: [number, number, number, number] = [0, 0, W, H];
+  const got = await joiner.patch(
+    f,
+    f,
+    target,
+    { box, coded: target, changed: new Uint8Array(W * H), matte },
+    null,
+    [1, 0, 0, 0, 1, 0, 0, 0, 1],
+    frame,
+  );
+  if (got === null) return result;
+  const [x0, y0, x1, y1] = got.box,
+    wide = x1 - x0,
+    size = wide * (y1 - y0);
+  for (let k = 0; k < 3; k++)
+    for (let y = y0; y < y1; y++) {
+      const row = k * size + (y - y0) * wide;
+      result.data.set(got.coded.data.subarray(row, row + wide), k * W * H + y * W + x0);
+    }
+  return result;
+}
+
+/** The general library's pictures from the frames written, judged; null where it is not installed. */
+function scoreClone(
+  lines: readonly string[],
+  truths: readonly Picture[],
+  c: Case,
+  file: (name: string) => string,
+): Score | null {
+  const py = ['python3', '/usr/bin/python3'].find(
+    (p) => spawnSync(p, ['-c', 'import cv2; cv2.seamlessClone']).status === 0,
+  );
+  if (py === undefined) return null;
+  const clone = new Judge();
+  writeFileSync(file('clone.py'), CLONE);
+  spawnSync(py, [file('clone.py')], { input: `${lines.join('\n')}\n` });
+  for (let f = 0; f < COUNT; f++) {
+    const b = readFileSync(file(`o${f}`));
+    clone.add(
+      {
+        width: W,
+        height: H,
+        channels: 3,
+        data: new Float32Array(b.buffer.slice(b.byteOffset, b.byteOffset + b.byteLength)),
+      },
+      truths[f]!,
+      c.judged(f),
+    );
+  }
+  return clone.score();
+}
+
 async function one(
   kind: Kind,
   seed: number,
@@ -55,37 +158,10 @@ async function one(
       ? join(process.env.PATCH_KEEP, `${kind}${seed}`)
       : mkdtempSync(join(tmpdir(), 'patch-heads-'));
   mkdirSync(folder, { recursive: true });
-  const options = { widthPx: W, heightPx: H, rate: { num: 24, den: 1 } } as const;
   const file = (name: string): string => join(folder, name);
-  if (!existsSync(file('truth.mkv'))) {
-    const target = await VideoWriter.open(file('target.mp4'), { ...options, codec: 'h264' });
-    const source = await VideoWriter.open(file('source.mp4'), { ...options, codec: 'h264' });
-    const truth = await VideoWriter.open(file('truth.part.mkv'), { ...options, codec: 'ffv1' });
-    for (let f = 0; f < COUNT + c.offset; f++) {
-      await target.writeCoded(c.target(f));
-      if (kind !== 'b') await source.writeCoded(c.source(f));
-      if (f < COUNT) {
-        const t = c.truth(f);
-        await truth.writeCoded({ ...t, channels: 3, data: t.data.slice(0, 3 * W * H) });
-      }
-    }
-    await Promise.all([target.close(), source.close().catch(() => {}), truth.close()]);
-    writeFileSync(file('truth.mkv'), '');
-  }
+  if (!existsSync(file('truth.mkv'))) await writeClips(kind, c, file);
   const src = kind === 'b' ? file('target.mp4') : file('source.mp4');
-  const region = (polygon: Point2[]) => ({
-    frames: [{ frame: 0, polygon: polygon.map((p): [number, number] => [p[0], p[1]]) }],
-  });
-  const step = {
-    step: 'patch' as const,
-    on: true,
-    why: '',
-    source: kind === 'c' ? '' : src,
-    sourceRegion: region(c.sourcePolygon),
-    targetRegion: region(c.targetPolygon),
-    offsetFrames: c.offset,
-    ...(kind === 'c' ? { onto: 'join' as const } : {}),
-  };
+  const step = stepOf(kind, c, src);
   const span = { in: 0, out: COUNT, rate: '24/1', widthPx: W, heightPx: H };
   const recipe: Recipe = {
     version: 1,
@@ -100,7 +176,7 @@ async function one(
   const joiner = kind === 'c' ? await joinPatcher(recipe, step) : null;
   const onTarget = await followed(file('target.mp4'), step.targetRegion);
   const onSource = await followed(src, step.sourceRegion);
-  const [ours, clone, untouched] = [new Judge(), new Judge(), new Judge()];
+  const [ours, untouched] = [new Judge(), new Judge()];
   const lines: string[] = [];
   const truths: Picture[] = [];
   const dump = (name: string, data: Float32Array): string => {
@@ -108,40 +184,14 @@ async function one(
     writeFileSync(f, new Uint8Array(data.buffer, data.byteOffset, data.byteLength));
     return f;
   };
-  const copy = (p: Picture): Picture => ({ ...p, channels: 3, data: p.data.slice(0, 3 * W * H) });
   let seconds = 0;
   for (let f = 0; f < COUNT; f++) {
     const frame = await clip.frame(f);
     const target = copy(toCodedRgb(frame));
     const truth = copy(toCodedRgb(await right.frame(f)));
     const t0 = process.cpuUsage();
-    let result = copy(target);
-    if (taker !== null) result = copy(toCodedRgb(await taker.patch(frame)));
-    else {
-      const matte = new Float32Array(W * H).fill(1);
-      const box: [number, number, number, number] = [0, 0, W, H];
-      const got = await joiner!.patch(
-        f,
-        f,
-        target,
-        { box, coded: target, changed: new Uint8Array(W * H), matte },
-        null,
-        [1, 0, 0, 0, 1, 0, 0, 0, 1],
-        frame,
-      );
-      if (got !== null)
-        for (let k = 0; k < 3; k++)
-          for (let y = got.box[1]; y < got.box[3]; y++)
-            result.data.set(
-              got.coded.data.subarray(
-                k * (got.box[2] - got.box[0]) * (got.box[3] - got.box[1]) +
-                  (y - got.box[1]) * (got.box[2] - got.box[0]),
-                k * (got.box[2] - got.box[0]) * (got.box[3] - got.box[1]) +
-                  (y - got.box[1] + 1) * (got.box[2] - got.box[0]),
-              ),
-              k * W * H + y * W + got.box[0],
-            );
-    }
+    const result =
+      taker !== null ? copy(toCodedRgb(await taker.patch(frame))) : await headJoined(joiner!, f, target, frame);
     const t1 = process.cpuUsage(t0);
     seconds += (t1.user + t1.system) / 1e6;
     ours.add(result, truth, c.judged(f));
@@ -179,29 +229,7 @@ async function one(
     `  ${NAMES[kind]}, seed ${seed}: ` +
       `${((1000 * seconds) / COUNT).toFixed(0)} ms of processor time a frame (following included)`,
   );
-  const py = ['python3', '/usr/bin/python3'].find(
-    (p) => spawnSync(p, ['-c', 'import cv2; cv2.seamlessClone']).status === 0,
-  );
-  let cloned: Score | null = null;
-  if (py !== undefined) {
-    writeFileSync(file('clone.py'), CLONE);
-    spawnSync(py, [file('clone.py')], { input: `${lines.join('\n')}\n` });
-    const { readFileSync } = await import('node:fs');
-    for (let f = 0; f < COUNT; f++) {
-      const b = readFileSync(file(`o${f}`));
-      clone.add(
-        {
-          width: W,
-          height: H,
-          channels: 3,
-          data: new Float32Array(b.buffer.slice(b.byteOffset, b.byteOffset + b.byteLength)),
-        },
-        truths[f]!,
-        c.judged(f),
-      );
-    }
-    cloned = clone.score();
-  }
+  const cloned = scoreClone(lines, truths, c, file);
   await taker?.close();
   await joiner?.close();
   await Promise.all([clip.close(), other.close(), right.close()]);

@@ -34,6 +34,74 @@ import {
 } from './shadow-exam-casting.js';
 import { coverOf, overlap, trueBodyCover } from './shadow-exam-score.js';
 
+interface Key {
+  readonly azimuthDeg: number;
+  readonly elevationDeg: number;
+}
+
+/** The rays cast of a view, kept in a file of the folder. */
+function keptCast(cache: string, seed: number, name: string, v: View): Cast {
+  const file = join(cache, `${seed}-${name}.bin`);
+  const n = v.camera.widthPx * v.camera.heightPx;
+  if (existsSync(file)) {
+    const b = readFileSync(file);
+    return {
+      matte: Float32Array.from(b.subarray(0, n), (x) => x / 4),
+      shadow: Float32Array.from(b.subarray(n), (x) => x / 4),
+    };
+  }
+  const made = cast(v);
+  mkdirSync(cache, { recursive: true });
+  writeFileSync(file, Uint8Array.from([...made.matte, ...made.shadow].map((x) => 4 * x)));
+  return made;
+}
+
+/** The mean of keys as marks tell them, round the circle; what is true where no mark does. */
+function meanKey(marked: readonly Key[], trueKey: Key): Key {
+  if (marked.length === 0) return trueKey;
+  const sum = (of: (m: Key) => number): number => marked.reduce((s, m) => s + of(m), 0);
+  return {
+    azimuthDeg:
+      Math.atan2(
+        sum((m) => Math.sin(m.azimuthDeg * RAD)),
+        sum((m) => Math.cos(m.azimuthDeg * RAD)),
+      ) / RAD,
+    elevationDeg: sum((m) => m.elevationDeg) / marked.length,
+  };
+}
+
+/** The take's outline on the plate, w × h both, by the performer's foot and top (height `H`, m). */
+function placedOutline(plate: View, take: View, matte: Float32Array, H: number): Float32Array {
+  const { widthPx: w, heightPx: h } = plate.camera;
+  // The take's outline on the plate by foot and top.
+  const pf = project(plate.camera, plate.at);
+  const pt = project(plate.camera, add(plate.at, [0, H, 0]));
+  const tf = project(take.camera, [0, 0, 0]);
+  const tt = project(take.camera, [0, H, 0]);
+  const q = (pt[0] - pf[0]) ** 2 + (pt[1] - pf[1]) ** 2;
+  const dx = pt[0] - pf[0];
+  const dy = pt[1] - pf[1];
+  const ex = tt[0] - tf[0];
+  const ey = tt[1] - tf[1];
+  const co = (ex * dx + ey * dy) / q;
+  const si = (ey * dx - ex * dy) / q;
+  const placed = new Float32Array(w * h);
+  for (let y = 0; y < h; y++)
+    for (let x = 0; x < w; x++) {
+      let sum = 0;
+      for (const oy of [0.25, 0.75])
+        for (const ox of [0.25, 0.75]) {
+          const a = x + ox - pf[0];
+          const b = y + oy - pf[1];
+          const u = Math.floor(tf[0] + co * a - si * b);
+          const v = Math.floor(tf[1] + si * a + co * b);
+          if (u >= 0 && v >= 0 && u < w && v < h) sum += matte[v * w + u]!;
+        }
+      placed[y * w + x] = sum / 4;
+    }
+  return placed;
+}
+
 /** @param cache where rays cast are kept */
 export function makeShadowExam(seed: number, cache: string): ShadowExam {
   const p = planOf(seed);
@@ -53,24 +121,10 @@ export function makeShadowExam(seed: number, cache: string): ShadowExam {
     at: [0, 0, 0],
     parts: stood(p.creature.parts, [0, 0, 0], t.yaw(f)),
   };
-  const kept = (name: string, v: View): Cast => {
-    const file = join(cache, `${seed}-${name}.bin`);
-    const n = v.camera.widthPx * v.camera.heightPx;
-    if (existsSync(file)) {
-      const b = readFileSync(file);
-      return {
-        matte: Float32Array.from(b.subarray(0, n), (x) => x / 4),
-        shadow: Float32Array.from(b.subarray(n), (x) => x / 4),
-      };
-    }
-    const made = cast(v);
-    mkdirSync(cache, { recursive: true });
-    writeFileSync(file, Uint8Array.from([...made.matte, ...made.shadow].map((x) => 4 * x)));
-    return made;
-  };
+  const kept = (name: string, v: View): Cast => keptCast(cache, seed, name, v);
   const plate = kept('plate', plateView);
   const take = kept('take', takeView);
-  const upright = (c: Camera, l: Lamps, at: Vec3, h: number): { azimuthDeg: number; elevationDeg: number } => {
+  const upright = (c: Camera, l: Lamps, at: Vec3, h: number): Key => {
     const a = anglesOf(c, towardsLamp(l, add(at, [0, h, 0])));
     return { azimuthDeg: a.azimuthDeg + 1.2 * r.normal(), elevationDeg: a.elevationDeg + 0.8 * r.normal() };
   };
@@ -85,17 +139,7 @@ export function makeShadowExam(seed: number, cache: string): ShadowExam {
         seen(c0, shadowOf(add(q.at, [0, q.height, 0]), towardsLamp(p.lamps, add(q.at, [0, q.height, 0])))),
     )
     .map((q) => upright(plateView.camera, p.lamps, q.at, q.height));
-  const key =
-    marked.length === 0
-      ? trueKey
-      : {
-          azimuthDeg:
-            Math.atan2(
-              marked.reduce((s, m) => s + Math.sin(m.azimuthDeg * RAD), 0),
-              marked.reduce((s, m) => s + Math.cos(m.azimuthDeg * RAD), 0),
-            ) / RAD,
-          elevationDeg: marked.reduce((s, m) => s + m.elevationDeg, 0) / marked.length,
-        };
+  const key = meanKey(marked, trueKey);
   const at = frameFor(plateView.camera, p.at, key.azimuthDeg);
   const trueTakeKey = anglesOf(t.camera, towardsLamp(t.lamps, [0, H / 2, 0]));
   const takeKey = upright(
@@ -107,32 +151,7 @@ export function makeShadowExam(seed: number, cache: string): ShadowExam {
   const takeAt = frameFor(t.camera, [0, 0, 0], takeKey.azimuthDeg);
   const w = plateView.camera.widthPx;
   const h = plateView.camera.heightPx;
-  // The take's outline on the plate by foot and top.
-  const pf = project(plateView.camera, p.at);
-  const pt = project(plateView.camera, add(p.at, [0, H, 0]));
-  const tf = project(t.camera, [0, 0, 0]);
-  const tt = project(t.camera, [0, H, 0]);
-  const q = (pt[0] - pf[0]) ** 2 + (pt[1] - pf[1]) ** 2;
-  const dx = pt[0] - pf[0];
-  const dy = pt[1] - pf[1];
-  const ex = tt[0] - tf[0];
-  const ey = tt[1] - tf[1];
-  const co = (ex * dx + ey * dy) / q;
-  const si = (ey * dx - ex * dy) / q;
-  const placed = new Float32Array(w * h);
-  for (let y = 0; y < h; y++)
-    for (let x = 0; x < w; x++) {
-      let sum = 0;
-      for (const oy of [0.25, 0.75])
-        for (const ox of [0.25, 0.75]) {
-          const a = x + ox - pf[0];
-          const b = y + oy - pf[1];
-          const u = Math.floor(tf[0] + co * a - si * b);
-          const v = Math.floor(tf[1] + si * a + co * b);
-          if (u >= 0 && v >= 0 && u < w && v < h) sum += take.matte[v * w + u]!;
-        }
-      placed[y * w + x] = sum / 4;
-    }
+  const placed = placedOutline(plateView, takeView, take.matte, H);
   const dark = 1 / (1 + t.lamps.fill[1]! / (t.lamps.key[1]! * t.lamps.towards[1]));
   const shadow = shownShadow(take, w, h, dark, r);
   const step = {
