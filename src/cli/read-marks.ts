@@ -2,16 +2,18 @@
 import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import { parseMarks, parseRegion, type MarksFile, type RegionFile } from '../plate/marks/marks.js';
+import { swappedEnds } from '../plate/marks/swapped-ends.js';
 import { strayFields } from '../plate/marks/stray-fields.js';
 
 /**
- * The marks of a file; fields that say nothing are told on stderr, for a misspelt one is as good as left out.
+ * The marks of a file; fields that say nothing are told on stderr, for a misspelt one is as good as left out, and
+ * so are a foot and a top that were swapped.
  * @throws `PW-FILE-MISSING`, `PW-MARKS-FORM`
  */
 export function readMarks(file: string): MarksFile {
   const text = readText(file),
     marks = parseMarks(text, basename(file));
-  for (const stray of strayFields(text)) process.stderr.write(`${basename(file)}: ${stray}\n`);
+  for (const odd of [...strayFields(text), ...swappedEnds(marks)]) process.stderr.write(`${basename(file)}: ${odd}\n`);
   return marks;
 }
 

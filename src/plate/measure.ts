@@ -14,6 +14,8 @@ import { measureLook } from './look/look.js';
 import type { MarksFile } from './marks/marks.js';
 import { readerLumaSource } from './ride/reader-luma-source.js';
 import { PlatePass } from './plate-pass.js';
+import { outOfSight, outOfSightInWords } from './marks/stand-way.js';
+import { swappedEnds } from './marks/swapped-ends.js';
 import { measureRoom } from './view/room.js';
 import { stirOfPlate } from './stir/stir-of-plate.js';
 import { shutterBetween } from './look/shutter-between.js';
@@ -40,6 +42,7 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
     const span = options.span ?? { in: 0, out: frameCount };
     const plate: Plate = { reader, marks, options, span, notes: [] };
     const { notes } = plate;
+    for (const odd of swappedEnds(marks)) notes.push(`marks: ${odd}`);
     const { camera, repeats, changes } = await cameraAndPictures(plate);
     const view = await viewOrNull(reader, marks, options, camera);
     if (view === null)
@@ -61,6 +64,8 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
     );
     const look = await lookOf(plate, camera, changes);
     const room = measureRoom({ marks, widthPx, heightPx, span, view: view ?? undefined, camera, turn });
+    const gone = outOfSight(marks, camera, widthPx, heightPx);
+    if (gone !== null) notes.push(`place: ${outOfSightInWords(gone)}`);
     options.onProgress?.(1000, 1000);
     const byFrame = heldMeasures({ travel, ride, footing, turn }, repeats?.held ?? []);
     return {

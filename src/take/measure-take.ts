@@ -14,6 +14,7 @@ import { readerLumaSource } from '../plate/ride/reader-luma-source.js';
 import { facesOf, turnOfFace } from '../plate/turn/turn-face.js';
 import { posesOf, turnFromPoses } from '../plate/turn/turn-poses.js';
 import type { Turn } from '../plate/types.js';
+import { swappedEnds } from '../plate/marks/swapped-ends.js';
 import { subjectView } from '../plate/view/view-derived.js';
 import { MARK_NOISE } from '../plate/view/view-observations.js';
 import { frameWithPerformer, isPage, pageBoxes, withoutCard } from './card/card-frames.js';
@@ -44,7 +45,7 @@ export async function measureTake(file: string, given: MarksFile, options: TakeO
   try {
     const { widthPx, heightPx, frameCount, rate, hasAlpha } = reader.info;
     checkMarks(given, widthPx, heightPx, frameCount, "the take's marks file");
-    const notes: string[] = [];
+    const notes: string[] = swappedEnds(marks);
     const pass = await passOver(reader, marks, options);
     const behind = behindOf(pass, hasAlpha);
     if (behind.kind === 'none') notes.push(NO_SCREEN);

@@ -13,6 +13,7 @@ import { proposePeople } from '../../plate/marks/propose-people.js';
 import { proposeMarks } from '../../plate/marks/propose-marks.js';
 import { checkMarks } from '../../plate/marks/check-marks.js';
 import { parseMarks, type MarksFile } from '../../plate/marks/marks.js';
+import { swappedEnds } from '../../plate/marks/swapped-ends.js';
 import { withMark } from '../../plate/one-a-frame.js';
 import { proposeScreenMark } from '../../take/screen/screen-edges.js';
 import { action, answer } from '../output.js';
@@ -100,7 +101,9 @@ function changedMarks(of: Marked, id: string, o: Options): MarksFile {
   if (o.file !== undefined) marks = readMarks(o.file);
   if (o.add !== undefined) {
     const one = JSON.stringify({ frame: marks.frame, marks: [JSON.parse(safeJson(o.add)) as unknown] });
-    marks = withMark(marks, parseMarks(one, '--add').marks[0]!);
+    const added = parseMarks(one, '--add');
+    for (const odd of swappedEnds(added)) process.stderr.write(`--add: ${odd}\n`);
+    marks = withMark(marks, added.marks[0]!);
   }
   return o.empty === undefined ? marks : withEmptyFrame(marks, needTake(of, '--empty'), id, o.empty);
 }

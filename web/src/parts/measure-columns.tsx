@@ -2,6 +2,7 @@
 import { For, Show, type JSX } from 'solid-js';
 import { rounded } from '../../../src/core/amount.js';
 import type { PlateMeasures } from '../../../src/plate/types.js';
+import { wellSet } from '../format.js';
 import { GrainPair } from './grain-pair.js';
 import { MeasureList } from './measure-list.js';
 
@@ -28,6 +29,9 @@ export function MeasureColumns(props: { m: PlateMeasures; pick: string }): JSX.E
           {props.m.camera?.shake ? `, shake ${props.m.camera!.shake!.rmsPx.toFixed(2)} px` : ''}
           {props.m.view ? `; marks agree within ${props.m.view!.residualPx.toFixed(2)} px` : ''}
         </p>
+        <For each={[...notesOf(props.m, 'marks'), ...notesOf(props.m, 'place'), ...(props.m.view?.notes ?? [])]}>
+          {(n) => <p class="how">{wellSet(n)}</p>}
+        </For>
       </MeasureList>
       <MeasureList
         title="Light"
@@ -157,7 +161,12 @@ function RideAndTurn(props: { m: PlateMeasures }): JSX.Element {
 
 /** Why a part of the measures is absent, in the words of the measuring. */
 export function noteOf(m: PlateMeasures, part: string): string | undefined {
-  return m.notes?.find((n) => n.startsWith(`${part}: `))?.slice(part.length + 2);
+  return notesOf(m, part)[0];
+}
+
+/** All that the measuring says of a part. */
+function notesOf(m: PlateMeasures, part: string): string[] {
+  return (m.notes ?? []).filter((n) => n.startsWith(`${part}: `)).map((n) => n.slice(part.length + 2));
 }
 
 /** By how much the picture is to grow, in words; empty where it is not. */
