@@ -19,9 +19,13 @@ export interface CombReading {
   readonly outside: CombSlope | null;
 }
 
-/** Side of a cell, px, and fewest cells that tell. */
+/**
+ * Side of a cell, px, fewest cells that tell, and how many of a picture are looked at: of more, those of one colour of
+ * a chessboard.
+ */
 const CELL = 16,
-  ENOUGH = 4;
+  ENOUGH = 4,
+  MANY = 4000;
 /**
  * How many times the quietest cells' change (variance) a cell's must be to count as moving, and least (squared coded
  * luma).
@@ -88,8 +92,9 @@ export function readComb(before: GoneFrame, f: SeenFrame): CombReading {
   const { width: W, height: H } = f.join,
     inside: Cell[] = [],
     outside: { x: number; y: number; plate: Cell }[] = [];
-  for (let y = 2; y + CELL + 1 < H; y += CELL)
-    for (let x = 2; x + CELL <= W; x += CELL) {
+  const apart = W * H > MANY * CELL * CELL ? 2 * CELL : CELL;
+  for (let y = 2, row = 0; y + CELL + 1 < H; y += CELL, row++)
+    for (let x = 2 + (row % 2) * (apart - CELL); x + CELL <= W; x += apart) {
       let least = 1,
         most = 0;
       for (let yy = y; yy < y + CELL; yy += 3)

@@ -5,11 +5,10 @@
  * is, and what lies beyond it, against what is asked there (a mixture's shade, a front and the shadow on the ground are
  * in both and fall out).
  */
-import { bt709Decode } from '../../colour/transfer.js';
 import type { Expected } from '../texture/against-take.js';
 import { coreOf } from '../texture/fineness.js';
 import { grow, matteBox, type SeenFrame } from '../reader/frame.js';
-import { lightOf, lightness } from './edge-light.js';
+import { lightOf, lightOfCode, lightness } from './edge-light.js';
 import { NearestBody } from './nearest-light.js';
 
 /** How deep the rim and the body lie, px; where a body is thin the deeper half of it counts. */
@@ -66,9 +65,9 @@ function rimOf(data: Float32Array, W: number, H: number, matte: Float32Array, sc
       if (d >= deep) body += v;
       const q = d >= deep ? sums[1]! : d <= rim ? sums[0]! : null;
       if (q === null) continue;
-      q[0]! += bt709Decode(data[s * N + i]!);
-      q[1]! += bt709Decode(data[i]!);
-      q[2]! += bt709Decode(data[o * N + i]!);
+      q[0]! += lightOfCode(data[s * N + i]!);
+      q[1]! += lightOfCode(data[i]!);
+      q[2]! += lightOfCode(data[o * N + i]!);
       q[3]!++;
     }
   if (Math.min(sums[0]![3]!, sums[1]![3]!, bands) < FEWEST) return null;

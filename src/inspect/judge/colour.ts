@@ -35,14 +35,14 @@ export function judgeColour(series: Series, judge: Judge): void {
   if (heard && cast !== null) judge.add('colour', 'stops', 'light', cast);
   else if (heard && saturation !== null) judge.add('colour', 'ratio', 'light', saturation);
   else if (alone === null) judge.none('colour', 'sd', 'light', 'the performer is too small');
-  else judge.add('colour', 'sd', 'light', { ...alone, untold: untoldOf(beside) });
+  else judge.add('colour', 'sd', 'light', { ...alone, untold: untoldOf(beside, saturationAsked(judge)) });
 }
 
 /**
  * What a white balance may be off by and pass, by how many true pictures each limit names it on (docs/inspection.md,
  * colour by the plate alone).
  */
-function untoldOf(beside: CastBeside | null): string {
+function untoldOf(beside: CastBeside | null, saturation: number): string {
   const card = 'a grey card in the take and a grey thing in the plate would tell it';
   if (beside === null)
     return (
@@ -51,9 +51,14 @@ function untoldOf(beside: CastBeside | null): string {
     );
   return beside.own
     ? 'it has the colours that this recipe gives it, but the white of the recipe itself is held against the plate ' +
-        `alone, where one 1000 K off passes nine times in ten: ${card}`
+        `alone, where one 1000 K off passes nine times in ten, and how saturated it should be is not told ` +
+        `(the light step's saturation is ${saturation.toFixed(2)}): ${card}`
     : 'beside a take in another light or pose a white balance 1000 K off passes six times in seven, one 2000 K off ' +
         `two times in five, and how saturated it should be is not told: ${card}`;
+}
+
+function saturationAsked(judge: Judge): number {
+  return stepOf(judge.recipe, 'light')?.saturation ?? 1;
 }
 
 function slopeOf(judge: Judge): readonly [number, number, number] {
@@ -144,7 +149,7 @@ function saturationOver(series: Series, judge: Judge): Told | null {
   const list = series.readings.saturation ?? [],
     v = isOwn(series) ? middle(values(list)) : 1;
   if (!(Math.abs(Math.log(v)) > OWN_SATURATION)) return null;
-  const asked = stepOf(judge.recipe, 'light')?.saturation ?? 1;
+  const asked = saturationAsked(judge);
   return {
     value: v,
     worst: worstBy(list, (q) => Math.abs(Math.log(q))),

@@ -1,4 +1,5 @@
 /** What the judges of single matters share: how a matter is added, and small sums over readings. */
+import { differenceDeg } from '../../core/angles.js';
 import type { Recipe, RecipeStep, StepName } from '../../join/types.js';
 import type { Reading, Series } from '../reader/series.js';
 import type { InspectionMatterName, InspectionStep } from '../types.js';
@@ -19,6 +20,9 @@ export interface Told {
   /** What this reading lets through, kept where the matter passes. */
   readonly untold?: string;
 }
+/** Degrees by which a key turned by hand throws a shadow that lies visibly elsewhere (own choice). */
+const TURNED_DEG = 20;
+
 export interface Judge {
   readonly recipe: Recipe;
   add(matter: InspectionMatterName, unit: string, step: InspectionStep, told: Told): void;
@@ -49,6 +53,18 @@ export function peelWayOut(peel: Extract<RecipeStep, { step: 'peel' }> | null): 
     default:
       return peel?.quality === 'fast' ? 'peel again at fine quality (it is fast now)' : 'draw the garbage matte closer';
   }
+}
+
+/**
+ * What a hand turned the key by from where it was measured, in words; null where it was not turned so far that it shows.
+ */
+export function turnedByHand(ground: Extract<RecipeStep, { step: 'ground' }> | null): string | null {
+  if (ground?.proposedAzimuthDeg === undefined) return null;
+  const by = differenceDeg(ground.azimuthDeg, ground.proposedAzimuthDeg);
+  return Math.abs(by) <= TURNED_DEG
+    ? null
+    : `the ground step's azimuth stands at ${ground.azimuthDeg.toFixed(0)}° by hand, where ` +
+        `${ground.proposedAzimuthDeg.toFixed(0)}° was measured`;
 }
 
 /** The values of readings, in order; none where there are no readings. */

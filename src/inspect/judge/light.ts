@@ -2,7 +2,7 @@
 import { quantile } from '../reader/frame.js';
 import { LIMITS, UNLIKE } from '../limits.js';
 import type { Series } from '../reader/series.js';
-import { clock, mean, middle, stepOf, values, worstBy, type Judge } from './judging.js';
+import { clock, mean, middle, stepOf, turnedByHand, values, worstBy, type Judge } from './judging.js';
 
 type Way = readonly [number, number];
 
@@ -38,6 +38,7 @@ function advice(series: Series, judge: Judge, off: number): string {
   const from = middleWay(series, 'from'),
     key = middleWay(series, 'key'),
     relight = stepOf(judge.recipe, 'light')?.relight;
+  const turned = turnedByHand(stepOf(judge.recipe, 'ground'));
   const mirror = mirrors(from, key) ? 'mirror the take in the ride, which puts it right, or ' : '',
     further =
       relight !== undefined && relight.strength < WHOLE_RELIGHT
@@ -45,7 +46,7 @@ function advice(series: Series, judge: Judge, off: number): string {
         : '';
   return (
     `the performer looks lit from ${clock(...from)} in the picture, the plate's key stands at ${clock(...key)}, ` +
-    `${off.toFixed(0)}° from it: ${mirror}${further}shoot again with the lamp on that side`
+    `${off.toFixed(0)}° from it: ${turned === null ? '' : `${turned}; set it back, or `}${mirror}${further}shoot again with the lamp on that side`
   );
 }
 

@@ -33,6 +33,17 @@ describe('how dark a shadow should be', () => {
       expect(shadow(on, 0.3).passes).toBe(true);
     }
   });
+  it('is said to lie by a key that a hand turned', () => {
+    const turned = (azimuthDeg: number) =>
+      judge(
+        { ...blank(), readings: { shadow: at(4, 5, 4) } },
+        { ...recipe, steps: [...recipe.steps, { ...ground, azimuthDeg, proposedAzimuthDeg: 40 }] },
+      ).matters.find((m) => m.matter === 'shadow')!;
+    expect(turned(-40).passes).toBe(true);
+    expect(turned(-40).untold).toContain('-40° by hand, where 40° was measured');
+    expect(turned(50).untold).toBeUndefined();
+    expect(turned(390).untold).toBeUndefined();
+  });
   it('is not judged where no shadow of the plate tells it, or one on other ground', () => {
     for (const on of [null, [0.05, 0.046, 0.04], [0.2, 0.3, 0.1]] as const) {
       const m = shadow(on, 1);

@@ -6,7 +6,7 @@ import type { GroundStep, Recipe } from '../../join/types.js';
 import { quantile } from '../reader/frame.js';
 import { LIMITS, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OWN_TINT, SHADOW_DARKER, SHADOW_LIGHTER } from '../limits.js';
 import type { Reading, Series } from '../reader/series.js';
-import { middle, stepOf, triple, values, worstBy, type Judge, type Told } from './judging.js';
+import { middle, stepOf, triple, turnedByHand, values, worstBy, type Judge, type Told } from './judging.js';
 import { isOwn } from './own-picture.js';
 
 /** Degrees from which no shadow at all was found. */
@@ -39,6 +39,7 @@ export function judgeShadow(series: Series, judge: Judge): void {
     judge.add('shadow', 'stops', 'ground', tinted);
     return;
   }
+  const turned = turnedByHand(ground);
   judge.add('shadow', 'deg', 'ground', {
     value: aside,
     worst: worstBy(list, (x) => x),
@@ -48,6 +49,7 @@ export function judgeShadow(series: Series, judge: Judge): void {
       : far
         ? otherDarkness(dark, through)
         : '',
+    ...(turned === null ? {} : { untold: `it lies where this recipe's key throws it, but ${turned}` }),
     ...(strange === null ? {} : { needed: `at most ${LIMITS.shadow}° aside; how dark is not judged: ${strange}` }),
   });
 }

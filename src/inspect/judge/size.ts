@@ -25,6 +25,9 @@ export function judgeSize(series: Series, judge: Judge): void {
     off: Math.abs(v - 1),
     limit,
     needed: `within ${(100 * limit).toFixed(0)} % of the recipe's`,
+    untold:
+      "it is as large and stands where this recipe's ride puts it; whether that is right no picture tells: compare it " +
+      "with what stands beside it, and its feet with its shadow (the stand's mark and the performer's height decide)",
     advice:
       `the performer is ${Math.abs(100 * (v - 1)).toFixed(0)} % ${v > 1 ? 'larger' : 'smaller'} than the ride puts ` +
       `it: render again from this recipe, or mark the stand's top where it should be`,

@@ -8,6 +8,7 @@
  */
 import { bt709Decode } from '../../colour/transfer.js';
 import type { Expected } from '../texture/against-take.js';
+import { lightOfCode } from '../edge/edge-light.js';
 import type { SeenFrame } from '../reader/frame.js';
 
 export interface LightBeside {
@@ -78,8 +79,8 @@ export function readLightBeside(f: SeenFrame, expected: Expected, own: boolean):
       lumas[1][bin(expected.luma[i]!)]!++;
     }
     for (let c = 0; c < 3; c++) {
-      if (here) seen[c] = seen[c]! + bt709Decode(a[c * N + i]!);
-      if (there) asked[c] = asked[c]! + bt709Decode(b[c * N + i]!);
+      if (here) seen[c] = seen[c]! + lightOfCode(a[c * N + i]!);
+      if (there) asked[c] = asked[c]! + lightOfCode(b[c * N + i]!);
     }
   }
   if (n < 200 || m < 200) return null;
@@ -116,6 +117,11 @@ export function readLightBeside(f: SeenFrame, expected: Expected, own: boolean):
   };
 }
 
+/** Light of a code as a file holds it: a strong colour asks for less than none in one channel. */
+function shown(coded: number): number {
+  return lightOfCode(Math.max(0, coded));
+}
+
 interface Cell {
   readonly seen: readonly number[];
   readonly asked: readonly number[];
@@ -150,8 +156,8 @@ function cellsOf(f: SeenFrame, expected: Expected): Cell[] {
               break;
             }
             for (let c = 0; c < 3; c++) {
-              seen[c] = seen[c]! + bt709Decode(a[c * N + i]!) / n;
-              asked[c] = asked[c]! + bt709Decode(b[c * N + i]!) / n;
+              seen[c] = seen[c]! + shown(a[c * N + i]!) / n;
+              asked[c] = asked[c]! + shown(b[c * N + i]!) / n;
             }
           }
         if (fits) out.push({ seen, asked });

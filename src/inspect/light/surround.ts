@@ -3,8 +3,8 @@
  * thrown back there (reflections), as shares of what was asked. 1 as asked, 0 missing; and the colour of its shadow.
  * Read where neither picture shows the performer.
  */
-import { bt709Decode } from '../../colour/transfer.js';
 import type { Expected } from '../texture/against-take.js';
+import { lightOfCode } from '../edge/edge-light.js';
 import type { SeenFrame } from '../reader/frame.js';
 
 export interface SurroundReading {
@@ -46,9 +46,9 @@ export function readSurround(
     for (let x = Math.max(0, Math.floor(foot[0] - 2 * r)); x < Math.min(W, foot[0] + 2 * r); x++) {
       const i = y * W + x;
       if (f.matte[i]! > 0.02 || expected.matte[i]! > 0.02 || f.plateLuma[i]! < 0.05) continue;
-      const p = bt709Decode(f.plateLuma[i]!),
-        a = Math.log2(Math.max(0.02, bt709Decode(expected.luma[i]!) / p)),
-        s = Math.log2(Math.max(0.02, bt709Decode(f.luma[i]!) / p));
+      const p = lightOfCode(f.plateLuma[i]!),
+        a = Math.log2(Math.max(0.02, lightOfCode(expected.luma[i]!) / p)),
+        s = Math.log2(Math.max(0.02, lightOfCode(f.luma[i]!) / p));
       if (a < -STOPS && ((x - foot[0]) / 1.5) ** 2 + (y - foot[1]) ** 2 < r * r) {
         dark += s;
         asked += a;
@@ -92,13 +92,13 @@ function shadowTint(f: SeenFrame, expected: Expected): number | null {
     )
       continue;
     if (
-      Math.log2(bt709Decode(f.plateLuma[i]!) / Math.max(1e-4, bt709Decode(expected.luma[i]!))) < SHADED ||
+      Math.log2(lightOfCode(f.plateLuma[i]!) / Math.max(1e-4, lightOfCode(expected.luma[i]!))) < SHADED ||
       p[i]! < 0.03
     )
       continue;
     for (let c = 0; c < 3; c++) {
-      seen[c] = seen[c]! + bt709Decode(j[c * N + i]!);
-      asked[c] = asked[c]! + bt709Decode(e[c * N + i]!);
+      seen[c] = seen[c]! + lightOfCode(j[c * N + i]!);
+      asked[c] = asked[c]! + lightOfCode(e[c * N + i]!);
     }
     n++;
   }

@@ -73,9 +73,11 @@ export class MovementReader {
 
   /** Whether the picture is the plate's of its own number, and rows of two moments. */
   private readMoments(f: SeenFrame, b: GoneFrame, halved: HalvedFrame | null): void {
-    const step = halved === null || this.halvedBefore === null ? null : readStep(this.halvedBefore, halved),
-      comb = readComb(b, f);
+    const step = halved === null || this.halvedBefore === null ? null : readStep(this.halvedBefore, halved);
     if (step !== null) this.series.inStep.push({ frame: f.frame, before: step.before, after: step.after });
+    // A file is woven or it is not; where two frames in five are, as a film on tape, every other one meets them all.
+    if ((f.frame - this.series.first) % 2 === 0) return;
+    const comb = readComb(b, f);
     this.put('comb', f.frame, sure(comb.outside));
     this.put('combInside', f.frame, sure(comb.inside));
   }

@@ -83,6 +83,15 @@ describe('light beside the take through the recipe', () => {
     const l = readLightBeside(seen(right), expected, true)!;
     for (const v of [l.stops, l.red, l.blue, l.veil, l.black, l.white]) expect(v).toBeCloseTo(0, 6);
   });
+  it('is nought too where a strong colour asks for less than no blue, which no file holds', () => {
+    const strong = createPicture(W, H, 3);
+    strong.data.set(right.data);
+    for (let i = 0; i < N; i++) if (matte[i]! > 0) strong.data[2 * N + i]! -= 0.38;
+    const held = picture((c, i) => Math.max(0, strong.data[c * N + i]!)),
+      l = readLightBeside(seen(held), { coded: strong, luma: lumaOf(strong), matte }, true)!;
+    expect(strong.data.some((v) => v < -0.02)).toBe(true);
+    for (const v of [l.stops, l.red, l.blue]) expect(v).toBeCloseTo(0, 6);
+  });
   it('tells exposure in stops, white balance by channel and a veil by what was added to black, each alone', () => {
     const dark = readLightBeside(seen(joined((f) => f / 2)), expected, true)!;
     expect(dark.stops).toBeCloseTo(-1, 2);

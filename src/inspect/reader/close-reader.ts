@@ -10,6 +10,7 @@ import { seenHardness } from '../edge/edge-slope.js';
 import { coreOf, readFineness, type DepthAt } from '../texture/fineness.js';
 import type { SeenFrame } from './frame.js';
 import { noiseOf, readFrontCut } from '../edge/front-cut.js';
+import { readNearerUpright } from '../edge/nearer-upright.js';
 import { readHalo } from '../edge/halo.js';
 import { readKeySide } from '../light/key-side.js';
 import { PlateBars, readLevels } from '../light/levels.js';
@@ -25,6 +26,8 @@ import { borderShare } from '../edge/take-border-share.js';
 /** Coverage from which a pixel of the performer counts as seen at a cut, and over which it hides a seam. */
 const SEEN = 0.5,
   HIDES = 0.01;
+/** Frames, about, on which shadow and light's side are read: light that stands still needs few, and each costs most. */
+const LIT_FRAMES = 6;
 
 /** Reads one frame at a time, with no look at another, and puts the readings into the series it was given. */
 export class CloseReader {
@@ -34,17 +37,25 @@ export class CloseReader {
   private readonly series: Series;
   private readonly put: Put;
   private readonly bars = new PlateBars();
+  private readonly litEvery: number;
+  private frames = 0;
 
   /**
    * `erased`: the plate was mended and its mended frames are not at hand; `through` adds up what is seen through the
-   * performer.
+   * performer; `frames`: how many will be read.
    */
-  constructor(facts: RecipeFacts, erased: boolean, through: SeeThroughReader, series: Series, put: Put) {
+  constructor(
+    facts: RecipeFacts,
+    erased: boolean,
+    through: SeeThroughReader,
+    { series, put, frames }: { readonly series: Series; readonly put: Put; readonly frames: number },
+  ) {
     this.facts = facts;
     this.erased = erased;
     this.through = through;
     this.series = series;
     this.put = put;
+    this.litEvery = Math.max(1, Math.round(frames / LIT_FRAMES));
   }
 
   read(f: SeenFrame): void {
@@ -56,7 +67,7 @@ export class CloseReader {
     this.put('blur', f.frame, readFineness(f, deep));
     this.readTones(f);
     this.readSeamOf(f);
-    if (this.facts.ground !== null) this.readLit(f, this.facts.ground);
+    if (this.facts.ground !== null && this.frames++ % this.litEvery === 0) this.readLit(f, this.facts.ground);
   }
 
   private readBesidePerformer(f: SeenFrame): void {
@@ -138,6 +149,8 @@ export class CloseReader {
       key = at !== undefined && ground.shadow ? groundGeometry(ground, at, f.join.width, f.join.height).light : null,
       side = key === null ? null : readKeySide(f, key);
     if (side !== null) this.series.sides.push({ from: side.from, key: [key![0], key![1]] });
+    const nearer = readNearerUpright(f, ground);
+    this.put('nearer', f.frame, nearer?.overPx ?? 0, nearer?.at);
     this.put('light', f.frame, side?.offDeg ?? null);
     this.put('lightUnlike', f.frame, side?.unlike ?? null);
   }

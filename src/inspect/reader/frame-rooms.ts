@@ -8,7 +8,7 @@ import { kernels } from '../../image/kernels.js';
 import type { Channels, Picture } from '../../image/picture.js';
 import { toCodedRgb } from '../../media/convert.js';
 import type { VideoFrame } from '../../media/types.js';
-import { lumaOf } from './frame.js';
+import { lumaAsCoded, lumaOf } from './frame.js';
 
 type PlaneName = 'luma' | 'plateLuma' | 'matte' | 'asFilmed' | 'beside';
 
@@ -21,9 +21,10 @@ export class FrameRoom {
     return toCodedRgb(frame, this.place(name, frame.widthPx, frame.heightPx, frame.hasAlpha ? 4 : 3));
   }
 
-  /** A picture's coded luma. */
-  luma(name: PlaneName, picture: Picture): Float32Array {
-    return lumaOf(picture, this.plane(name, picture.width, picture.height));
+  /** A frame's coded luma: its own Y' where that is BT.709's, else of its display-coded `picture`. */
+  luma(name: PlaneName, frame: VideoFrame, picture: () => Picture): Float32Array {
+    const out = this.plane(name, frame.widthPx, frame.heightPx);
+    return lumaAsCoded(frame, out) ? out : lumaOf(picture(), out);
   }
 
   /** A plane whose values are those it last had. */

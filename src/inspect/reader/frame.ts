@@ -1,6 +1,8 @@
 /** What the inspection looks at on one frame: join and plate display-coded, the performer's matte, and where it is. */
 import type { Picture } from '../../image/picture.js';
 import { selectInPlace } from '../../image/statistics.js';
+import type { VideoFrame } from '../../media/types.js';
+import { expansion } from '../../media/ycbcr.js';
 
 export interface SeenFrame {
   readonly frame: number;
@@ -66,6 +68,18 @@ export function lumaOf(p: Picture, out: Float32Array = new Float32Array(p.width 
     d = p.data;
   for (let i = 0; i < n; i++) out[i] = 0.2126 * d[i]! + 0.7152 * d[n + i]! + 0.0722 * d[2 * n + i]!;
   return out;
+}
+
+/**
+ * Coded luma of a frame whose own Y' is of BT.709 weights into `out`: what `lumaOf` gives of its picture, up to rounding,
+ * as its matrix was made of these weights (ITU-R BT.709-6, 3.2). False where the frame is of another kind.
+ */
+export function lumaAsCoded(frame: VideoFrame, out: Float32Array): boolean {
+  if (frame.layout !== 'yuv' || frame.colour.matrix !== 'bt709') return false;
+  const src = frame.planes[0]!,
+    { scale, offset } = expansion(frame.bitDepth, frame.colour);
+  for (let i = 0; i < out.length; i++) out[i] = src[i]! * scale + offset;
+  return true;
 }
 
 /**

@@ -13,8 +13,9 @@ export interface PicturesOf {
   readonly facts: RecipeFacts;
   /** The plate was mended and its mended frames are not at hand. */
   readonly erased: boolean;
-  /** First frame in the plate; of how many frames one is read closely. */
+  /** First frame in the plate; frames altogether; of how many one is read closely. */
   readonly first: number;
+  readonly total: number;
   readonly every: number;
 }
 
@@ -26,11 +27,15 @@ export class PictureReader {
   private readonly close: CloseReader;
   private readonly movement: MovementReader;
 
-  constructor({ facts, erased, first, every }: PicturesOf) {
+  constructor({ facts, erased, first, total, every }: PicturesOf) {
     this.series = emptySeries(first);
     this.every = every;
     const put = putInto(this.series);
-    this.close = new CloseReader(facts, erased, this.through, this.series, put);
+    this.close = new CloseReader(facts, erased, this.through, {
+      series: this.series,
+      put,
+      frames: Math.ceil(total / every),
+    });
     this.movement = new MovementReader(facts, erased, every, this.series, put);
   }
 

@@ -19,6 +19,7 @@ const reader = new PictureReader({
   },
   erased,
   first,
+  total,
   every,
 });
 

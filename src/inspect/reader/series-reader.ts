@@ -46,11 +46,11 @@ export class SeriesReader {
     this.series = emptySeries(first);
     this.overShot = recipe.steps.find((s): s is LightStep => s.step === 'light' && s.on)?.overShot;
     this.darker = clipsInFlash(this.overShot);
-    this.every = Math.max(1, Math.floor(total / samples));
+    this.every = Math.max(1, Math.round(total / samples));
     this.facts = recipeFacts(recipe, total, carrier);
     this.remains = new RemainsReader(recipe, first, total, carrier);
     this.put = putInto(this.series);
-    this.pictures = new PictureReader({ facts: this.facts, erased, first, every: this.every });
+    this.pictures = new PictureReader({ facts: this.facts, erased, first, total, every: this.every });
     this.laneData = { recipe, first, total, every: this.every, erased, things: this.facts.passing.length };
   }
 

@@ -72,6 +72,7 @@ type Beside =
   | 'haloRim'
   | 'haloBeyond'
   | 'haloAsked'
+  | 'nearer'
   | 'spillSet';
 
 /** Keeps a reading of a frame; nothing where it is null or no number. */

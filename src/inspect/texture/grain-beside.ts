@@ -51,15 +51,18 @@ function covered(p: Halved, x: number, y: number, least: number, most: number): 
   return true;
 }
 
+/** Coded luma of the join less the plate's. */
+function lessPlate(f: SeenFrame): Float32Array {
+  const out = new Float32Array(f.luma.length);
+  for (let i = 0; i < out.length; i++) out[i] = f.luma[i]! - f.plateLuma[i]!;
+  return out;
+}
+
 /** Median squared sd of what an encoder changed outside, by texture; empty bins take their neighbours'. */
 function encoderNoise(f: SeenFrame): Float64Array {
   const { width: W, height: H } = f.join,
     all = [0, 0, W - (W % 2), H - (H % 2)] as const,
-    e = halve(
-      f.luma.map((v, i) => v - f.plateLuma[i]!),
-      f,
-      all,
-    ),
+    e = halve(lessPlate(f), f, all),
     p = halve(f.plateLuma, f, all);
   const bins: number[][] = Array.from({ length: BINS }, () => []);
   for (let y = 0; y + BLOCK <= p.height; y += BLOCK)

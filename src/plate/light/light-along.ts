@@ -9,8 +9,9 @@
 import { selectInPlace } from '../../image/statistics.js';
 import { bt709Decode } from '../../colour/transfer.js';
 
-/** Cells across the picture. */
-const ACROSS = 96;
+/** Cells across the picture; side of a cell, px, from which on every other row of it tells its mean. */
+const ACROSS = 96,
+  LARGE = 12;
 /**
  * Linear luminance between which a cell tells: darker ones are noise and the film's black, brighter ones may be
  * clipped.
@@ -43,15 +44,17 @@ function cellsOf(luma: Float32Array, width: number, height: number): Cells {
   const side = Math.max(2, Math.round(width / ACROSS)),
     across = Math.floor(width / side),
     down = Math.floor(height / side),
-    stops = new Float32Array(across * down);
+    stops = new Float32Array(across * down),
+    every = side < LARGE ? 1 : 2,
+    rows = Math.ceil(side / every);
   for (let y = 0; y < down; y++)
     for (let x = 0; x < across; x++) {
       let s = 0;
-      for (let v = 0; v < side; v++) {
+      for (let v = 0; v < side; v += every) {
         const at = (y * side + v) * width + x * side;
         for (let u = 0; u < side; u++) s += LINEAR[Math.round(1024 * Math.min(1, Math.max(0, luma[at + u]!)))]!;
       }
-      const mean = s / (side * side);
+      const mean = s / (rows * side);
       stops[y * across + x] = mean > DARKEST && mean < BRIGHTEST ? Math.log2(mean) : NaN;
     }
   return { across, down, stops };
@@ -166,30 +169,25 @@ function solve(r: readonly Residual[], reach: number, fit: Fit): void {
  * change; null where too little tells.
  */
 function shifted(a: Cells, b: Cells): readonly [number, number] | null {
-  const { across: W, down: H } = a;
+  const { across: W, down: H } = a,
+    changes = new Float64Array(W * H);
   let best = Infinity,
     at: readonly [number, number] | null = null;
   for (let v = -SEARCH[1]; v <= SEARCH[1]; v++)
     for (let u = -SEARCH[0]; u <= SEARCH[0]; u++) {
       let n = 0,
         sum = 0;
-      const each = (use: (d: number) => void): void => {
-        for (let y = Math.max(0, -v); y < Math.min(H, H - v); y += 2)
-          for (let x = Math.max(0, -u); x < Math.min(W, W - u); x += 2) {
-            const d = b.stops[(y + v) * W + x + u]! - a.stops[y * W + x]!;
-            if (!Number.isNaN(d)) use(d);
-          }
-      };
-      each((d) => {
-        n++;
-        sum += d;
-      });
+      for (let y = Math.max(0, -v); y < Math.min(H, H - v); y += 2)
+        for (let x = Math.max(0, -u); x < Math.min(W, W - u); x += 2) {
+          const d = b.stops[(y + v) * W + x + u]! - a.stops[y * W + x]!;
+          // What is no number does not tell.
+          if (d === d) changes[n++] = d;
+        }
       if (n < FEWEST / 4) continue;
+      for (let i = 0; i < n; i++) sum += changes[i]!;
       const mean = sum / n;
       let off = 0;
-      each((d) => {
-        off += Math.min(1, Math.abs(d - mean));
-      });
+      for (let i = 0; i < n; i++) off += Math.min(1, Math.abs(changes[i]! - mean));
       const e = off / n + 1e-4 * (Math.abs(u) + Math.abs(v));
       if (e < best) {
         best = e;
