@@ -1,5 +1,5 @@
 // The performer's pictures brought onto one box for drawing between them, and taken off it again (see
-// src/join/pace/paced-performer.ts). Interleaved RGBA, premultiplied. Twins: ontoBoxPlain, heldPlain, offBoxPlain.
+// src/join/pace/paced-performer.ts). Interleaved RGBA, premultiplied. Twins: ontoBoxPlain, heldCellsPlain, offBoxPlain.
 
 /**
  * src (pw × ph, four planes) onto dst (w wide, interleaved), its corner at (dx, dy), 0 around; luma (w wide, or 0): of

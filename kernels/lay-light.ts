@@ -1,6 +1,6 @@
 // Light laid on a picture: one premultiplied picture over another, a measured shade on the plate, another key on the
 // performer (see src/join/render/compose.ts, shade.ts, relight.ts). Four pixels at a time; groups that nothing falls on are
-// passed by. Items are rows. Twins: layOverPlain, layShadePlain, relightCellsPlain, relightOverPlain.
+// passed by. Items are rows. Twins: layPremultipliedPlain, layShadePlain, relightCellsPlain, relightOverPlain.
 
 import { exp2x4, loadTail, log2x4, storeTail } from './power';
 

@@ -1,5 +1,5 @@
 // A take's Y'CbCr planes to scene-linear RGB with chroma as sharp as luma, and its block means on the way.
-// Twins: codedRgbPlain and smallLinearPlain in src/join/peel/.
+// Twins: codedRgb and smallLinearPlain in src/join/peel/.
 import { byTable, curveByTable } from './curve-table';
 import { mixLines, openLines } from './peel-lines';
 import { four, one, widen } from './ycbcr';

@@ -1,4 +1,4 @@
-// Passes over the small picture of a peel. Twins: judgeScreenPlain (screen-field.ts), screenRatioPlain and
+// Passes over the small picture of a peel. Twins: judgeScreenPlain (judge-screen.ts), screenRatioPlain and
 // meanSquarePlain (screen-model.ts), seedsPlain and matteTurnPlain (frame-analysis.ts).
 import { acrossRow, seekRow } from './peel-cells';
 import { put } from './peel-light';

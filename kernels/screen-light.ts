@@ -1,4 +1,4 @@
-// What the lit screen's chromaticity and its shadow's tint say of small pixels. Twins: holdToLitPlain
+// What the lit screen's chromaticity and its shadow's tint say of small pixels. Twins: holdToOnePlain
 // (src/join/peel/lit-hue.ts), takeTintPlain (src/join/peel/shadow-tint.ts), takePocketsPlain (shadow-pockets.ts).
 
 // @ts-ignore: decorator

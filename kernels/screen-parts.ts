@@ -1,6 +1,7 @@
 // Parts of the small picture that are, or are not, screen after all: edges of cast shadows, strays, specks (see
-// src/join/peel/shadow-edge.ts, screen-field.ts), and the box of what a matte holds. In doubles where a decision hangs
-// on it, as the plain twins are: findRunsPlain, settledPlain, dropStraysPlain, takeInSpecksPlain, boxOfMattePlain.
+// src/join/peel/shadow-edge.ts, screen-strays.ts, screen-specks.ts), and the box of what a matte holds (matte-box.ts).
+// In doubles where a decision hangs on it, as the plain twins are: mendShadowEdgesPlain, dropStraysPlain,
+// takeInSpecksPlain, boxOfPlain.
 
 // @ts-ignore: decorator
 @inline

@@ -1,6 +1,6 @@
 // Y'CbCr planes of 8 or 16 bits to coded R'G'B' floats, chroma upsampled bilinearly by where its
 // samples sit, and on from there to linear light by a table while the row is still in the cache. Items
-// are rows. Twin: yuvToRgbPlain in src/media/convert.ts.
+// are rows. Twin: yuvToRgbPlain in src/media/ycbcr-to-rgb.ts.
 import { byTable, curveByTable } from './curve-table';
 
 // @ts-ignore: decorator

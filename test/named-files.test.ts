@@ -98,4 +98,22 @@ describe('what pages and comments name', () => {
     expect(looked).toBeGreaterThan(200);
     expect(lost).toEqual([]);
   });
+
+  it('are, in comments of the kernels, plain twins that are there', () => {
+    const lost: string[] = [];
+    let looked = 0;
+    const twins = new Set(
+      sources
+        .filter((f) => f.startsWith('src/'))
+        .flatMap((f) => [...read(f).matchAll(/(?:function|const) (\w+Plain)\b/g)].map((m) => m[1]!)),
+    );
+    for (const kernel of sources.filter((f) => f.startsWith('kernels/')))
+      for (const [comment] of read(kernel).matchAll(/\/\*[\s\S]*?\*\/|\/\/[^\n]*/g))
+        for (const [word] of comment.matchAll(/\b\w+Plain\b/g)) {
+          looked++;
+          if (!twins.has(word)) lost.push(`${kernel}: ${word}`);
+        }
+    expect(looked).toBeGreaterThan(30);
+    expect(lost).toEqual([]);
+  });
 });

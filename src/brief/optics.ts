@@ -1,5 +1,5 @@
 /**
- * Lens arithmetic: angle of view, pinhole scale, depth of field, shutter. Thin-lens formulas of any optics textbook;
+ * Lens arithmetic: angle of view, pinhole scale, shutter, lamps. Thin-lens formulas of any optics textbook;
  * the tests hold them against published worked examples (test/published/optics.json).
  */
 import { DEG_PER_RAD, RAD_PER_DEG } from '../core/angles.js';

@@ -1,7 +1,6 @@
 /**
  * Correlated colour temperature (kelvin) and tint (Duv, distance from the Planckian locus in CIE 1960 uv, positive =
- * green). McCamy: C. S. McCamy, "Correlated color temperature as an explicit function of chromaticity coordinates",
- * Color Research & Application 17, 1992. Duv and its sign: Y. Ohno, "Practical use and calculation of CCT and Duv",
+ * green). Duv and its sign: Y. Ohno, "Practical use and calculation of CCT and Duv",
  * LEUKOS 10, 2014; where he finds the nearest point of a tabled locus by triangle and parabola, we search the analytic
  * locus of M. Krystek, "An algorithm to calculate correlated colour temperature", Color Research & Application 10, 1985
  * (constants from memory, held by tests against Illuminant A and the daylight illuminants).

@@ -1,8 +1,4 @@
-/**
- * How far two pictures are apart: PSNR, structural similarity (Z. Wang, A. C. Bovik, H. R. Sheikh, E. P. Simoncelli,
- * "Image quality assessment: from error visibility to structural similarity", IEEE TIP 13, 2004: Gaussian window of 1.5
- * px, K1 = 0.01, K2 = 0.03), gradient and pixel errors. Ranges are 0..1.
- */
+/** How far two pictures with values 0..1 are apart. */
 
 /** Mean squared difference, with `mask` only where it is non-zero. */
 export function meanSquaredError(a: ArrayLike<number>, b: ArrayLike<number>, mask?: ArrayLike<number>): number {

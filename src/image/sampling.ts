@@ -1,7 +1,6 @@
 /**
  * Reading a plane between its pixels. Coordinates are continuous picture coordinates with pixel
- * centres at +0.5; beyond the edge the edge pixel repeats, except in the `…OrZero` form, where a
- * sample reads 0 outside the picture ('transparent').
+ * centres at +0.5; beyond the edge the edge pixel repeats.
  */
 
 /** Bilinear sample at (x, y). */

@@ -1,4 +1,4 @@
-/** Statistics over planes: moments, percentiles, histograms, robust spread. Double precision sums. */
+/** Order statistics of planes and lists: selection, percentiles, median. */
 import { PlatewrightError } from '../core/errors.js';
 
 /** Places the k-th smallest (from 0) at index k by Hoare's selection; reorders `a`. */

@@ -57,8 +57,8 @@ export interface MediaInfo {
 
 /**
  * One decoded frame in the file's own planes: Y'CbCr (three planes, chroma possibly smaller), RGB (three planes in
- * r, g, b order) or grey (one plane); a further plane holds alpha where the file has it. Strides are removed: plane
- * p is planeHeight × planeWidth values, row after row. Buffers belong to the reader and are valid until the next
+ * r, g, b order) or grey (one plane); a further plane holds alpha where the file has it. Strides are removed:
+ * a plane is its own height × width values, row after row. Buffers belong to the reader and are valid until the next
  * frame is asked for, unless `copyFrame` is called.
  */
 export interface VideoFrame {

@@ -1,10 +1,9 @@
 /**
- * Vanishing points by hand: the closed forms that single views obey, kept apart from the least-squares view
- * as its oracle and as a start for proposed marks.
+ * Vanishing points by hand: the closed forms that single views obey. The program finds views by least squares; these
+ * are what its tests hold them against.
  *
- * - Focal length from vanishing points of two directions at right angles: f² = −(v1 −
- * c) · (v2 − c), c the principal point
- *   (B. Caprile & V. Torre, *Using Vanishing Points for Camera Calibration*, IJCV 4, 1990).
+ * - Focal length from vanishing points of two directions at right angles: f² = −(v1 − c) · (v2 − c), c the principal
+ *   point (B. Caprile & V. Torre, *Using Vanishing Points for Camera Calibration*, IJCV 4, 1990).
  * - Height of an upright from the horizon l, the zenith's vanishing point v and one upright of known height:
  * α Z = −‖b × t‖ / ((l · b) ‖v × t‖) (A. Criminisi, I. Reid & A. Zisserman, *Single View Metrology*, IJCV 40(2), 2000,
  * eq. 5). All in pixels and homogeneous 3-vectors; metres for heights.
