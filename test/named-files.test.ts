@@ -116,4 +116,26 @@ describe('what pages and comments name', () => {
     expect(looked).toBeGreaterThan(30);
     expect(lost).toEqual([]);
   });
+
+  it('are error codes that the program gives', () => {
+    const given = new Set(
+      sources
+        .filter((f) => f.startsWith('src/') && !f.includes('.test.'))
+        .flatMap((f) => [...read(f).matchAll(/PW-([A-Z]+(?:-[A-Z]+)*)/g)].map((m) => m[1]!)),
+    );
+    const lost: string[] = [];
+    let looked = 0;
+    const table = read('docs/files.md').split('## Error codes')[1]!.split('\n## ')[0]!;
+    for (const line of table.split('\n')) {
+      let area = '';
+      for (const [, code] of line.matchAll(/`(-?[A-Z]+(?:-[A-Z]+)*)`/g)) {
+        if (!code!.startsWith('-')) area = code!.split('-')[0]!;
+        const whole = code!.startsWith('-') ? `${area}${code}` : code!;
+        looked++;
+        if (!given.has(whole)) lost.push(whole);
+      }
+    }
+    expect(looked).toBeGreaterThan(120);
+    expect(lost).toEqual([]);
+  });
 });

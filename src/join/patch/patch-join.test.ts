@@ -218,12 +218,19 @@ describe('a part of the plate on the joined performer', () => {
     expect(await off(plain)).toBeGreaterThan(0.02);
   });
 
-  it('says that a head could not be told from the set', async () => {
+  it('says that a mark holds much set, and that a head could not be told from it', async () => {
     // A mark on bare wall.
     const wall: MarksFile = { frame: 0, marks: [{ kind: 'head', frame: 0, ellipse: [190, 110, 30, 30, 0] }] };
-    const { region, why } = await headOutline(join(folder, 'plate.mkv'), wall, { in: 0, out: FRAMES });
-    expect(region === null || /mark is wide/.test(why)).toBe(true);
-    if (region === null) expect(why).toMatch(/could not be told.*frame 0.*patch mark/);
+    const { why } = await headOutline(join(folder, 'plate.mkv'), wall, { in: 0, out: FRAMES });
+    expect(why).toMatch(/on frame 0 the mark is wide and holds much set/);
+    // One so small that nothing of the set lies in it.
+    const inside = await headOutline(
+      join(folder, 'plate.mkv'),
+      { frame: 0, marks: [{ kind: 'head', frame: 0, ellipse: [...actor(0), 4, 4, 0] }] },
+      { in: 0, out: FRAMES },
+    );
+    expect(inside.region).toBeNull();
+    expect(inside.why).toMatch(/could not be told.*frame 0.*patch mark/);
   });
 
   it('says which mark is missing', () => {

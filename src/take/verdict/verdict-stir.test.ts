@@ -127,8 +127,8 @@ describe('stir of a take', () => {
       { stir: true, card: false },
     );
     const m = judged(needs(stir(0.9, HZ)), t)!;
-    expect(m.verdict).not.toBe('fits');
-    if (m.verdict !== null) expect(m.change).toMatch(/fan|hem/);
+    expect(m.verdict).toBe('shoot again');
+    expect(m.change).toMatch(/fan|hem/);
   });
 
   it("grades by the factor, by the rate's too, and never harshly where nothing was marked", () => {
@@ -151,6 +151,9 @@ describe('stir of a take', () => {
       change: expect.stringContaining('whole performer') as string,
     });
     expect(judged(needs(stir(1, 2)), take(stir(2, null)))!.verdict).toBe('mendable');
+    // Known to ± 160 %: twice as far off as could be mended either way, or surely too little.
+    expect(judged(needs(stir(1, 2)), take(stir(0.5, 2, 0.8)))!.verdict).toBeNull();
+    expect(judged(needs(stir(1, 2)), take(stir(0.05, 2, 0.08)))!.verdict).toBe('shoot again');
     expect(judged(needs(stir(1, 2)), take(stir(2, 2, 0.8)))!.verdict).toBeNull();
     expect(judged(needs(stir(1, 2)), take(undefined))).toMatchObject({
       verdict: null,

@@ -34,7 +34,9 @@ export function stirMatter(needs: PlateNeeds, take: TakeMeasures, t: Tolerances)
   // What stands out neither in rate nor in direction is grain and breath: at most so much.
   const still = seen.rateHz.value === null && seen.directionDeg.value === null;
   const spread = Math.hypot(sd / Math.max(1e-6, have), (needs.stir.amplitudePx.sd ?? 0) / want);
-  if (spread > 0.6)
+  // However little is known of a small stir: one that is surely less than could be mended is told so.
+  const tooStill = have + 2 * sd < want / t.stir.mendable;
+  if (spread > 0.6 && !tooStill)
     return unjudged('stir', 'px', want, `the take's stir is known to ± ${Math.round(100 * spread)} % only`, HELP, {
       measured: have,
       sd,
