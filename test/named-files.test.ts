@@ -126,7 +126,7 @@ describe('what pages and comments name', () => {
     const lost: string[] = [];
     let looked = 0;
     const table = read('docs/files.md').split('## Error codes')[1]!.split('\n## ')[0]!;
-    for (const line of table.split('\n')) {
+    for (const line of table.split('\n').filter((l) => l.startsWith('|'))) {
       let area = '';
       for (const [, code] of line.matchAll(/`(-?[A-Z]+(?:-[A-Z]+)*)`/g)) {
         if (!code!.startsWith('-')) area = code!.split('-')[0]!;
