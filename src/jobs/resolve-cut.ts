@@ -8,6 +8,7 @@ import type { Book } from '../book/book.js';
 import type { CutDocument, JoinDocument, PickDocument } from '../book/documents.js';
 import { PlatewrightError } from '../core/errors.js';
 import { parseRate, secondsOf } from '../core/rational.js';
+import { spacedWords } from '../core/spaced-words.js';
 import { CREDIT_FRAMES, creditCards } from '../cut/credits.js';
 import type { Cdl } from '../cut/edl.js';
 import { lostWhole, type LostFrames } from '../cut/lost-frames.js';
@@ -59,7 +60,7 @@ export interface ResolvedCut {
   readonly programme: Programme;
   readonly cut: CutDocument;
   readonly cdl: Record<number, Cdl>;
-  /** Picks shown without their join, or with one of an older recipe, in words. */
+  /** Picks shown without their join, or with one of an older recipe, not fine or that shows, in words. */
   readonly notes: readonly string[];
   /** Joins whose rendered files are gone: the film's own shots stand in. */
   readonly lost: readonly LostFrames[];
@@ -97,8 +98,8 @@ interface ResolvedShot {
   readonly item: ProgrammeItem;
   readonly size?: { readonly widthPx: number; readonly heightPx: number };
   readonly cdl?: Cdl;
-  /** What to know of it before it is sent out: no join yet, or one of an older recipe. */
-  readonly note?: string;
+  /** What to know of it before it is sent out: no join yet, one of an older recipe, or one that shows. */
+  readonly note?: string | undefined;
   /** A join that was rendered and whose file is gone. */
   readonly lost?: LostFrames;
 }
@@ -208,7 +209,11 @@ function pickShot(book: Book, entry: Entry<'pick'>): ResolvedShot {
 }
 
 /** What to know of how a pick is shown; nothing where its join is there as its recipe stands. */
-function sayShown(pick: PickDocument, join: JoinDocument | null, there: boolean): Pick<ResolvedShot, 'note' | 'lost'> {
+function sayShown(
+  pick: PickDocument,
+  join: JoinDocument | null,
+  there: boolean,
+): { readonly note?: string | undefined; readonly lost?: LostFrames } {
   if (join?.render === undefined) return { note: `"${pick.id}" has no join yet: the film's own shot stands in for it` };
   const { file, frames, recipeHash: stamp } = join.render;
   if (!there)
@@ -219,9 +224,27 @@ function sayShown(pick: PickDocument, join: JoinDocument | null, there: boolean)
         Array.from({ length: frames }, (_, n) => n),
       ),
     };
-  return stamp === recipeHash(join.recipe)
-    ? {}
-    : { note: `the recipe of "${pick.id}" was changed since its join was rendered: the one before is shown` };
+  return {
+    note:
+      stamp === recipeHash(join.recipe)
+        ? howFinished(pick.id, join)
+        : `the recipe of "${pick.id}" was changed since its join was rendered: the one before is shown`,
+  };
+}
+
+/** What is left to do on a join that is as its recipe says; undefined where it is rendered fine and does not show. */
+function howFinished(pick: string, { render, inspection }: JoinDocument): string | undefined {
+  const left = [
+    ...(render!.quality === 'fine'
+      ? []
+      : [`it is rendered fast, with softer hairs ("platewright join ${pick} --keep --fine" for the last delivery)`]),
+    ...(inspection === undefined
+      ? ['it was not inspected']
+      : inspection.passes
+        ? []
+        : [`its inspection finds that it shows: ${(inspection.found ?? []).map(spacedWords).join(', ')}`]),
+  ];
+  return left.length === 0 ? undefined : `the join of "${pick}": ${left.join('; ')}`;
 }
 
 /**

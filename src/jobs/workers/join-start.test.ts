@@ -136,7 +136,22 @@ describe("a take's start chosen by hand", { timeout: 120_000 }, () => {
 
   it('leaves the picture before it in the cut, which says so; one whose file is gone is told as lost', async () => {
     await doJob(book, 'join', 'street', { take: 'take', keep: true });
-    expect(resolveCut(book)).toMatchObject({ notes: [], lost: [] });
+    expect(resolveCut(book)).toMatchObject({
+      notes: [expect.stringMatching(/^the join of "street": it is rendered fast.*--fine.*; it was not inspected$/)],
+      lost: [],
+    });
+    const { render, ...join } = book.need('join', 'street'),
+      told = (passes: boolean, quality: 'fast' | 'fine'): readonly string[] => {
+        const inspection = { passes, found: passes ? [] : ['edgeLightness', 'slip'], matters: [], frames: [] };
+        book.edit('inspected', (e) => e.put('join', { ...join, render: { ...render!, quality }, inspection } as never));
+        const { notes } = resolveCut(book);
+        book.undo();
+        return notes;
+      };
+    expect(told(true, 'fine')).toEqual([]);
+    expect(told(false, 'fine')).toEqual([
+      'the join of "street": its inspection finds that it shows: edge lightness, slip',
+    ]);
     await doJob(book, 'join', 'street', { take: 'take', start: { frame: 12 }, recipeOnly: true });
     const shown = resolveCut(book);
     expect(shown.notes).toEqual([expect.stringMatching(/^the recipe of "street" was changed since its join was/)]);
