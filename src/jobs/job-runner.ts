@@ -6,7 +6,7 @@ import { spawn, type ChildProcess } from 'node:child_process';
 import { fileURLToPath } from 'node:url';
 import type { Book } from '../book/book.js';
 import { built } from '../core/built.js';
-import { finishJob, getJob, hasOrphans, recoverJobs } from './job-store.js';
+import { finishJob, getJob, hasOrphans, recoverJobs, type JobRecord } from './job-store.js';
 
 /** How often a job may crash its process before it counts as failed. */
 const MAX_CRASHES = 2;
@@ -32,7 +32,7 @@ export class JobRunner {
   /** Starts the next waiting job where none is being done. Call after entering one, and once at the start. */
   wake(): void {
     if (this.child !== null || this.closing) return;
-    const next = recoverJobs(this.book)[0];
+    const next = recoverJobs(this.book).find((job) => this.isMeaningful(job));
     if (next === undefined) return;
     const main = fileURLToPath(built('programs/job-main.js'));
     const child = spawn(process.execPath, [main, this.book.folder, next.id], {
@@ -56,6 +56,14 @@ export class JobRunner {
       }
       setTimeout(() => this.wake(), 30);
     });
+  }
+
+  /** A job of a film, pick or take that was taken out of the book since could only fail: it is stopped. */
+  private isMeaningful({ id, subject }: JobRecord): boolean {
+    const there =
+      subject === '' || (['film', 'pick', 'take'] as const).some((kind) => this.book.get(kind, subject) !== null);
+    if (!there) finishJob(this.book, id, { state: 'stopped' });
+    return there;
   }
 
   close(): void {

@@ -6,6 +6,7 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { addFilm } from '../book/add-media.js';
+import { JobRunner } from './job-runner.js';
 import { Book } from '../book/book.js';
 import { newProduction } from '../book/new-production.js';
 import { RandomStream } from '../core/random.js';
@@ -98,6 +99,21 @@ describe('jobs in the book', () => {
     expect(recoverJobs(book).map((j) => j.id)).toEqual([a.id]);
     expect(claimJob(book, a.id)).toBe(true);
     book.close();
+  });
+  it('stops the job of what was taken out of the book since, without a word of failure', () => {
+    const book = production('gone');
+    const died = enterJob(book, 'verdict', 'take-that-went', {}),
+      waits = enterJob(book, 'measure', 'pick-that-went', {});
+    claimJob(book, died.id);
+    book.db.prepare('UPDATE job SET pid = ? WHERE id = ?').run(4194305, died.id);
+    const runner = new JobRunner(book);
+    try {
+      runner.wake();
+      for (const { id } of [died, waits]) expect(getJob(book, id)).toMatchObject({ state: 'stopped', error: null });
+    } finally {
+      runner.close();
+      book.close();
+    }
   });
   it.skipIf(process.platform !== 'linux')('leaves a job to its own process, however long that is silent', async () => {
     const book = production('silent');

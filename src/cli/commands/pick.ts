@@ -1,6 +1,8 @@
 /** `pick`: choose shots and put them in story order. */
 import type { Command } from 'commander';
 import { makeId, type FilmDocument } from '../../book/documents.js';
+import { respanPick } from '../../book/respan.js';
+import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
@@ -17,7 +19,7 @@ interface AddOptions extends ProductionOptions {
 }
 
 /**
- * Adds `pick add`, `list`, `order` and `remove`, each change one edit of the book. Its action throws `PW-CLI-NUMBER`,
+ * Adds `pick add`, `list`, `order`, `span` and `remove`, each change one edit of the book. Its action throws `PW-CLI-NUMBER`,
  * `PW-CLI-USAGE`, `PW-PICK-SHOT`, `PW-PICK-SPAN`, and what the stage throws.
  */
 export function register(program: Command): void {
@@ -25,6 +27,7 @@ export function register(program: Command): void {
   addCommand(pick);
   listCommand(pick);
   orderCommand(pick);
+  spanCommand(pick);
   removeCommand(pick);
 }
 
@@ -76,9 +79,47 @@ function addCommand(pick: Command): void {
   );
 }
 
+/** Another span of the film for a pick that is there. */
+function spanCommand(pick: Command): void {
+  onProduction(
+    pick
+      .command('span <id>')
+      .description(
+        'Let a pick begin or end elsewhere in the film. Its takes stay, and so do its marks on the pictures that ' +
+          'they were made on; those on frames that are left out go. undo takes it back.',
+      )
+      .option('--from <frame>', "first frame of the film, inclusive; the pick's own unless told")
+      .option('--to <frame>', "last frame, exclusive; the pick's own unless told"),
+  ).action(
+    action(async (id: string, o: ProductionOptions & { from?: string; to?: string }) =>
+      withBook(o, async (book) => {
+        const p = book.need('pick', id);
+        if (o.from === undefined && o.to === undefined)
+          throw new PlatewrightError('PW-CLI-USAGE', 'pick span needs --from, --to or both', { kind: 'usage' });
+        const [from, to] = insideFilm(book.need('film', p.film), [
+          o.from === undefined ? p.in : readWholeNumber(o.from, 'from', 0),
+          o.to === undefined ? p.out : readWholeNumber(o.to, 'to', 0),
+        ]);
+        const { fields, lost } = respanPick(p, from, to);
+        const gone = lost === 0 ? '' : `; ${counted(lost, 'mark')} outside them went`;
+        const changed = book.edit(`${p.title}: frames ${from} to ${to - 1}${gone}`, (e) => {
+          const document = { ...p, ...fields };
+          e.put('pick', document);
+          return document;
+        });
+        answer(o, changed, (d) => `${d.id}: frames ${d.in} to ${d.out} of ${d.film}${gone}; next: measure it again`);
+      }),
+    ),
+  );
+}
+
 /** First frame and the one after the last, by the options: a shot's, or as said, inside the film. */
 function spanOf(film: FilmDocument, o: AddOptions): [number, number] {
-  const [from, to] = o.shot === undefined ? saidSpan(o) : shotSpan(film, o.shot, o);
+  return insideFilm(film, o.shot === undefined ? saidSpan(o) : shotSpan(film, o.shot, o));
+}
+
+/** The span where it holds a frame and lies inside the film. */
+function insideFilm(film: FilmDocument, [from, to]: [number, number]): [number, number] {
   const count = film.info.video?.frameCount ?? 0;
   if (from >= to || to > count)
     throw new PlatewrightError(
