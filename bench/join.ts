@@ -3,9 +3,11 @@
  * marks, the recipe as proposed. Held against `joined.mp4`: see join-score.ts. Beside it the untouched plate and a
  * plain overlay of the take with the true matte, placed by the same recipe; and the speed of the standard recipe at
  * 1080p, on the `stand` shot enlarged. Run: `npx tsx bench/join.ts [shots] [--truth=FOLDER] [--frames=n,..] [--every=k]
- * [--speed] [--clean] [--once] [--no-camera] [--json]`, or `--memory=TIMES` for the peak memory of `stand` laid end to
- * end. `--clean` gives the pan shot the truth's clean plate in place of its own erase, to tell the two apart; `--once`
- * marks the performer's place on the first frame alone; `--no-camera` leaves out the take camera's lens and height.
+ * [--speed] [--clean] [--once] [--no-camera] [--still] [--no-performer] [--json]`, or `--memory=TIMES` for the peak
+ * memory of `stand` laid end to end. `--clean` gives the pan shot the truth's clean plate in place of its own erase, to
+ * tell the two apart; `--once` marks the performer's place on the first frame alone; `--no-camera` leaves out the take
+ * camera's lens and height, `--still` all poses of the take but the first, `--no-performer` the take's performer and
+ * its shadow.
  */
 import { readFileSync, writeFileSync } from 'node:fs';
 import { resolve } from 'node:path';
@@ -124,11 +126,18 @@ interface Wanted {
   readonly speed?: boolean;
   readonly once?: boolean;
   readonly noCamera?: boolean;
+  readonly still?: boolean;
+  readonly noPerformer?: boolean;
 }
 
 /** One shot proposed and scored: our join, the plain overlay, the untouched plate. */
 async function scoreShot(shot: TruthShot, wanted: Wanted): Promise<readonly [Row, Row, Row]> {
-  const { plate, take } = truthMarks(shot, { once: wanted.once === true, takeCameraUnknown: wanted.noCamera === true });
+  const { plate, take } = truthMarks(shot, {
+    once: wanted.once === true,
+    takeCameraUnknown: wanted.noCamera === true,
+    takeHoldsStill: wanted.still === true,
+    takePerformerUnknown: wanted.noPerformer === true,
+  });
   const proposal = await proposeFromFiles(
     truthFile(shot, 'plate.mp4'),
     truthFile(shot, 'take.mp4'),
@@ -276,6 +285,8 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
           clean: args.includes('--clean'),
           once: args.includes('--once'),
           noCamera: args.includes('--no-camera'),
+          still: args.includes('--still'),
+          noPerformer: args.includes('--no-performer'),
           why: args.includes('--why'),
           speed: args.includes('--speed'),
           ...(frames === undefined ? {} : { frames }),

@@ -86,6 +86,10 @@ function keyFrames(n: number): number[] {
 export interface TruthMarksOptions {
   /** Leave out the take's focal length and camera height, as one who does not know the camera. Default false. */
   readonly takeCameraUnknown?: boolean;
+  /** Mark the take's performer's pose on its first frame alone, as if it held still. Default false: on three. */
+  readonly takeHoldsStill?: boolean;
+  /** Leave out the take's performer and its shadow, as one who marks nothing in the take. Default false. */
+  readonly takePerformerUnknown?: boolean;
   /** Give the performer's height at the stand mark (metres in the film's world). Default true. */
   readonly standHeight?: boolean;
   /**
@@ -181,11 +185,14 @@ export function truthMarks(shot: TruthShot, options: TruthMarksOptions = {}): { 
   const ground = projectWorld([0, 0, 0], tc);
   const top = projectWorld([0, hp, 0], tc);
   const takeTip = projectWorld(shadowOnGround([0, hp, 0], takeSun), tc);
-  const takeMarks: Mark[] = [
-    { kind: 'performer', frame: 0, ground: round(ground), top: round(top), height: hp },
-    { kind: 'shadow', frame: 0, foot: round(ground), tip: round(takeTip), height: hp, top: round(top) },
-  ];
-  for (const k of [0, Math.round((n - 1) / 2), n - 1])
+  const takeMarks: Mark[] =
+    options.takePerformerUnknown === true
+      ? []
+      : [
+          { kind: 'performer', frame: 0, ground: round(ground), top: round(top), height: hp },
+          { kind: 'shadow', frame: 0, foot: round(ground), tip: round(takeTip), height: hp, top: round(top) },
+        ];
+  for (const k of options.takeHoldsStill === true ? [0] : [0, Math.round((n - 1) / 2), n - 1])
     takeMarks.push({ kind: 'pose', frame: k, yawDeg: Math.round(t.frames[k]!.takeYaw * 10) / 10 });
   const known =
     options.takeCameraUnknown === true

@@ -70,7 +70,7 @@ export async function measureTake(file: string, given: MarksFile, options: TakeO
     const known: Known = { reader, marks, options, factor: pass.factor, card, look, performer };
     const sdPx = MARK_NOISE.pointPx(widthPx) * (performer?.marked ? 1 : 4);
     const poses = posesOf(marks);
-    const sight = await sightWhereAsked(known, pass, poses);
+    const sight = await sightWhereAsked(known, pass, poses, lookFrame);
     const { view, inHeights } = viewOf(known, sight, notes);
     const light = lightOf(known, view);
     const face = facesOf(marks).length === 0 ? null : await turnOfFaceOrNote(reader, marks, notes);

@@ -14,6 +14,8 @@ export interface SeenBody extends BodyFrame {
 }
 
 export interface SightFromTurn {
+  /** Is how far it turned told by poses that were marked, or by the coat's motion as well? */
+  readonly by: 'poses' | 'coat';
   /** How far below the level the line of sight to the performer's middle falls. */
   readonly elevationDeg: number;
   readonly sd: number;
@@ -92,6 +94,7 @@ export async function sightFromTurn(
   const elevationDeg = Math.asin(sine) * DEG_PER_RAD;
   if (elevationDeg > STEEPEST_DEG || elevationDeg < FLATTEST_DEG) return null;
   return {
+    by: 'poses',
     elevationDeg,
     sd: sdOf(legs, elevationDeg),
     turnDeg: total * DEG_PER_RAD,

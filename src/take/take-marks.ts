@@ -163,8 +163,9 @@ export function takeView(
       );
     if (sight !== null)
       notes.push(
-        `how the performer's coat moves as it turns (${sight.turnDeg.toFixed(0)}° by its poses) tells that the camera ` +
-          `looks down at it by ${sight.elevationDeg.toFixed(1)}° ± ${sight.sd.toFixed(1)}°`,
+        `how the performer's coat moves as it turns (${sight.turnDeg.toFixed(0)}°${sight.by === 'poses' ? ' by its poses' : ''}) tells ` +
+          `that the camera looks down at it by ${sight.elevationDeg.toFixed(1)}° ± ${sight.sd.toFixed(1)}°` +
+          (sight.by === 'poses' ? '' : '; poses marked at two frames of its turn would tell it more surely'),
       );
     else if (!informative)
       notes.push(

@@ -2,6 +2,8 @@
  * A take's view and light, each from the surest that tells it: from elsewhere, the floor card, the marks, or how a
  * performer turns (view); from elsewhere, the card's ball or peg, marks and picture (light).
  */
+import { RAD_PER_DEG } from '../core/angles.js';
+import { framesPerSecond } from '../core/rational.js';
 import { decodeLight } from '../media/light-curves.js';
 import { codedToLinear } from '../media/convert.js';
 import { VideoReader } from '../media/video-reader.js';
@@ -17,7 +19,11 @@ import { heightPxOf, HOME_CAMERA, takeLight, takeView, toldInHeights } from './t
 import type { TakeOptions } from './take-options.js';
 import type { TakePass } from './take-pass.js';
 import { motionSize, seenBody } from './seen-body.js';
-import { sightFromTurn, type SightFromTurn } from './sight-from-turn.js';
+import { chainRound, sightFromCoat } from './sight-from-coat.js';
+import { sightFromTurn, type SeenBody, type SightFromTurn } from './sight-from-turn.js';
+
+/** A lens that was told is right within this share, as everywhere (plate/view/view.ts). */
+const KNOWN_LENS_LN_SD = 0.01;
 
 /** What is known of a take when its view and light are told. */
 export interface Known {
@@ -61,12 +67,13 @@ export async function cardWhereAsked(
 
 /**
  * How steeply the camera looks at a performer that turns, where nothing else settles how the camera stood and the
- * performer stays on one marked place.
+ * performer stays on one marked place: by its poses, else by its coat round `lookFrame`.
  */
 export async function sightWhereAsked(
   { reader, marks, options, card, performer }: Known,
   pass: TakePass,
   poses: readonly Pose[],
+  lookFrame: number,
 ): Promise<SightFromTurn | null> {
   const { widthPx, heightPx } = reader.info;
   const places = new Set(
@@ -74,21 +81,25 @@ export async function sightWhereAsked(
   );
   if (options.view !== undefined || card !== null || viewSettled(marks) || performer === null || places.size > 1)
     return null;
-  const size = motionSize(widthPx, heightPx, heightPxOf(performer));
-  const scaled = ([x, y]: readonly [number, number]): [number, number] => [
-    (x * size.width) / widthPx,
-    (y * size.height) / heightPx,
-  ];
-  const focalPx = marks.focalPx ?? widthPx / 2 / Math.tan((HOME_CAMERA.fieldOfView.medianDeg * Math.PI) / 180 / 2);
-  return sightFromTurn(
-    poses,
-    {
+  const size = motionSize(widthPx, heightPx, heightPxOf(performer)),
+    k = size.width / widthPx;
+  const scaled = ([x, y]: readonly [number, number]): [number, number] => [x * k, (y * size.height) / heightPx];
+  const place = {
       ground: scaled(performer.ground),
       top: scaled(performer.top),
-      focalPx: (focalPx * size.width) / widthPx,
+      focalPx: k * (marks.focalPx ?? widthPx / 2 / Math.tan((HOME_CAMERA.fieldOfView.medianDeg * RAD_PER_DEG) / 2)),
+      widthPx: size.width,
       heightPx: size.height,
     },
-    (frame) => seenBody(reader, pass, frame, size),
+    seen = (frame: number): Promise<SeenBody | null> => seenBody(reader, pass, frame, size);
+  return (
+    (await sightFromTurn(poses, place, seen)) ??
+    (await sightFromCoat(
+      chainRound(lookFrame, reader.info.frameCount, framesPerSecond(reader.info.rate)),
+      place,
+      marks.focalPx === undefined ? HOME_CAMERA.fieldOfView.lnSd : KNOWN_LENS_LN_SD,
+      seen,
+    ))
   );
 }
 

@@ -1,8 +1,10 @@
 /**
- * The view shift of the ride step: the take seen from the plate's elevation (view-shift.ts), where both elevations are
- * known well enough.
+ * The view shift of the ride step: the take seen from the plate's elevation (view-shift.ts), by as much of the
+ * difference as is likely. Warping costs nothing of its own, so that half of a difference mended is half of it gone; a
+ * view told badly is mended by little, as takes are filmed to look down about as the plate does.
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
+import { HOME_CAMERA } from '../../take/take-marks.js';
 import { elevationAt, viewAngles, type ProposalInput } from '../proposal-input.js';
 import type { Stand } from '../ride/ride.js';
 import type { SightOnFrame } from '../ride/sight-over-shot.js';
@@ -11,8 +13,16 @@ import { MOST_SHIFT_DEG, shiftedElevation } from './view-over-shot.js';
 
 type View = NonNullable<RideStep['view']>;
 
+/**
+ * How far a take's elevation lies from what its plate asked for (sd, degrees; own choice): the verdict has a take shot
+ * again that is off by more.
+ */
+const AS_ASKED_SD_DEG = 8;
+/** A smaller shift is not seen (own choice). */
+const LEAST_SHIFT_DEG = 0.7;
+
 export interface ViewProposal {
-  /** Absent where a view is not known, or known less well than it differs. */
+  /** Absent where a view is not known, or led by usual cameras, or hardly differs. */
   readonly view: View | undefined;
   /** The take's top mark as it stands after the shift, px. */
   readonly top: readonly [number, number];
@@ -41,22 +51,20 @@ export function proposeView(input: ProposalInput, marked: MarkedBoth): ViewPropo
     inPlate = elevationAt(pm, marked.plate.ground, marked.plate.top, marked.plate.frame);
   const unshifted = { view: undefined, top: marked.take.top, sightDeg: inPlate ?? 0 };
   if (inTake === null || inPlate === null || tm.view === undefined) return { ...unshifted, why: '' };
-  const sd = Math.hypot(tm.view.tiltDeg.sd ?? 0, pm.view?.tiltDeg.sd ?? 0),
-    differ = Math.abs(inTake - inPlate);
-  // A warp by a guess would show more than the difference, and a view known less well than the largest shift is none at
-  // all.
-  if (differ < sd || sd > MOST_SHIFT_DEG)
+  const likely = likelyDifference(inTake - inPlate, tm.view, pm.view),
+    takeElevationDeg = inPlate + likely;
+  if (Math.abs(likely) < LEAST_SHIFT_DEG)
     return {
       ...unshifted,
       why:
-        `; the views differ by ${differ.toFixed(1)}°, which is known to ± ${sd.toFixed(1)}° only: ` +
-        `the take's view is left as it is`,
+        `; the views differ by ${Math.abs(inTake - inPlate).toFixed(1)}°, which is known to ` +
+        `± ${sdOf(tm.view, pm.view).toFixed(1)}°: the take's view is left as it is`,
     };
   if (marked.noFeet) return { ...unshifted, why: '' };
   const view: View = {
     foot: marked.take.ground,
     top: marked.take.top,
-    takeElevationDeg: inTake,
+    takeElevationDeg,
     plateElevationDeg: inPlate,
     takeFocalPx: viewAngles(tm, marked.take.frame)!.focalPx,
     plateFocalPx: viewAngles(pm, marked.plate.frame)!.focalPx,
@@ -69,9 +77,44 @@ export function proposeView(input: ProposalInput, marked: MarkedBoth): ViewPropo
     sightDeg: shiftedElevation(view),
     why:
       `; the take looks down ${inTake.toFixed(1)}° where the plate looks down ${inPlate.toFixed(1)}°: ` +
-      `its view is shifted by the difference${differ > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` +
+      sayShift(inTake - inPlate, likely, sdOf(tm.view, pm.view)) +
       sayOverShot(marked.overShot),
   };
+}
+
+type SolvedView = NonNullable<ProposalInput['take']['measures']['view']>;
+
+/** Sd of the difference of two views, degrees. */
+function sdOf(take: SolvedView, plate: SolvedView | undefined): number {
+  return Math.hypot(take.tiltDeg.sd ?? 0, plate?.tiltDeg.sd ?? 0);
+}
+
+/**
+ * The difference of the elevations to be expected from what was measured of it and from what takes are like: both
+ * normal, their product's mean. A take's view holds what home cameras are usually tilted by; where the plate says what
+ * was asked for, that takes its place. A view that is led by what is usual, and is
+ * no surer than twice that, tells nothing.
+ */
+function likelyDifference(measured: number, take: SolvedView, plate: SolvedView | undefined): number {
+  const usual = 1 / HOME_CAMERA.tilt.sdDeg ** 2,
+    told = 1 / Math.max(0.01, take.tiltDeg.sd ?? 0) ** 2,
+    own = told - usual;
+  if (own <= 0 || (take.tiltDeg.priorLed === true && told < 4 * usual)) return 0;
+  // The elevation rises by what the tilt falls.
+  const atUsual = measured + (take.tiltDeg.value ?? 0) - HOME_CAMERA.tilt.meanDeg,
+    mean = (told * measured - usual * atUsual) / own,
+    variance = 1 / own + (plate?.tiltDeg.sd ?? 0) ** 2;
+  return (mean * AS_ASKED_SD_DEG ** 2) / (AS_ASKED_SD_DEG ** 2 + variance);
+}
+
+/** Says by how much the view is shifted, and why not by more. */
+function sayShift(differ: number, likely: number, sd: number): string {
+  if (Math.abs(differ) > MOST_SHIFT_DEG && Math.abs(likely) > MOST_SHIFT_DEG)
+    return `its view is shifted by the difference as far as ${MOST_SHIFT_DEG}°`;
+  return Math.abs(likely - differ) < Math.max(0.5, 0.05 * Math.abs(differ))
+    ? 'its view is shifted by the difference'
+    : `its view is shifted by ${Math.abs(likely).toFixed(1)}°, as the difference is known to ± ${sd.toFixed(1)}° only ` +
+        'and takes are mostly filmed as they are asked for';
 }
 
 /** Says how the sight changes over the shot. */
