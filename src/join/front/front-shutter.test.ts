@@ -2,7 +2,8 @@ import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { createPicture, type Picture } from '../../image/picture.js';
 import { STILL } from '../ride/carrier.js';
-import { clearBehindEdges, frontCover, frontOutlines, smearPx } from './front.js';
+import { clearBehindEdges } from './clear-edges.js';
+import { frontCover, frontOutlines, smearPx } from './front.js';
 import { frontShutterDeg } from './front-shutter.js';
 import type { FrontStep } from '../types.js';
 
@@ -121,7 +122,7 @@ describe('a thing that passes fast in front', () => {
       return e / k;
     };
     const before = error(out);
-    clearBehindEdges(out, plate, { hidden: cover, thing: cover }, matte, SPEED / 2);
+    clearBehindEdges(out, { picture: plate, box: [0, 0, W, H] }, { hidden: cover, thing: cover }, matte, SPEED / 2);
     expect(before).toBeGreaterThan(0.04);
     expect(error(out)).toBeLessThan(0.012);
   });

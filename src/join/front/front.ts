@@ -6,7 +6,6 @@
  */
 import { boundsOf } from '../../geometry/bounds.js';
 import { gaussianPlane } from '../../image/gaussian.js';
-import type { Picture } from '../../image/picture.js';
 import { rasterizePolygon } from '../../image/polygon.js';
 import { carryRegion, type Carrier } from '../ride/carrier.js';
 import { passedCover } from './front-passing.js';
@@ -66,10 +65,14 @@ export function frontCovers(
   for (const [i, outline] of outlines.front.entries()) {
     const one = smeared(outline, frame, step.shutterDeg ?? 0, box, softnessOf(step, i));
     if (one === null) continue;
-    thing = joined(thing, one);
-    if (step.passing?.thing === i)
-      passedCover(one, outline(frame), performer, box, step.passing.nearerPx[frame - step.passing.first] ?? 0);
-    cover = joined(cover, one);
+    thing = joined(thing, one, box);
+    cover = joined(
+      cover,
+      step.passing?.thing === i
+        ? passed(one, outline(frame), performer, box, step.passing.nearerPx[frame - step.passing.first] ?? 0)
+        : one,
+      box,
+    );
   }
   if (step.within !== undefined) {
     const [x0, y0, x1, y1] = step.within;
@@ -83,7 +86,7 @@ export function frontCovers(
   // One whose own light was read is laid over the performer instead (veil.ts).
   if (step.pane !== null && step.pane.lightLinear === undefined && step.pane.veil > 0) {
     const whole = outlines.pane === null;
-    const pane = whole ? null : drawn(outlines.pane!(frame), box, step.softPx);
+    const pane = whole ? null : spread(drawn(outlines.pane!(frame), box, step.softPx), box);
     if (whole || pane !== null) {
       cover ??= new Float32Array(w * h);
       for (let i = 0; i < w * h; i++) cover[i] = 1 - (1 - cover[i]!) * (1 - step.pane.veil * (whole ? 1 : pane![i]!));
@@ -92,9 +95,38 @@ export function frontCovers(
   return cover === null ? null : { hidden: cover, thing: thing ?? new Float32Array(w * h) };
 }
 
-/** One cover before another; always a plane of its own. */
-function joined(all: Float32Array | null, one: Float32Array): Float32Array {
-  return all === null ? one.slice() : all.map((a, i) => 1 - (1 - a) * (1 - one[i]!));
+/** A cover over that part of a box beyond which it is nothing; both in plate pixels. */
+interface PartCover {
+  readonly data: Float32Array;
+  readonly part: Box;
+}
+
+/** One cover before another, in the first's own plane over the box. */
+function joined(all: Float32Array | null, { data, part }: PartCover, box: Box): Float32Array {
+  const w = box[2] - box[0],
+    out = all ?? new Float32Array(w * (box[3] - box[1]));
+  for (let y = part[1], i = 0; y < part[3]; y++)
+    for (let o = (y - box[1]) * w + part[0] - box[0], end = o + part[2] - part[0]; o < end; o++, i++)
+      out[o] = 1 - (1 - out[o]!) * (1 - data[i]!);
+  return out;
+}
+
+/** A part's cover over the whole box; null stays null. */
+function spread(one: PartCover | null, box: Box): Float32Array | null {
+  return one === null ? null : joined(null, one, box);
+}
+
+/** {@link passedCover} of a part's cover. */
+function passed(
+  one: PartCover,
+  outline: readonly (readonly [number, number])[],
+  performer: Float32Array | null,
+  box: Box,
+  nearerPx: number,
+): PartCover {
+  const data = joined(null, one, box);
+  passedCover(data, outline, performer, box, nearerPx);
+  return { data, part: box };
 }
 
 /** Softness (px) of the cut of the i-th thing. */
@@ -106,7 +138,8 @@ function softnessOf(step: FrontStep, i: number): number {
 export function paneCover(step: FrontStep, outlines: FrontOutlines, frame: number, box: Box): Float32Array | null {
   return outlines.pane === null
     ? null
-    : (drawn(outlines.pane(frame), box, step.softPx) ?? new Float32Array((box[2] - box[0]) * (box[3] - box[1])));
+    : (spread(drawn(outlines.pane(frame), box, step.softPx), box) ??
+        new Float32Array((box[2] - box[0]) * (box[3] - box[1])));
 }
 
 /** Steps of the smear are no longer than this, px, and no more than so many. */
@@ -120,27 +153,24 @@ function smeared(
   shutterDeg: number,
   box: Box,
   softPx: number,
-): Float32Array | null {
+): PartCover | null {
   const here = outline(frame),
     speeds = shutterDeg > 0 ? cornerSpeeds(outline, frame) : null,
     share = shutterDeg / 360;
   const way = speeds === null ? 0 : share * Math.max(...speeds.map((v) => Math.hypot(...v)));
   if (speeds === null || way < 1) return drawn(here, box, softPx);
+  const moved = (t: number): [number, number][] =>
+    here.map(([x, y], i) => [x + t * speeds[i]![0], y + t * speeds[i]![1]]);
+  // Corners go straight, so that it lies between where they begin and where they end.
+  const part = partOf([...moved(-share / 2), ...moved(share / 2)], box, softPx);
+  if (part === null) return null;
   const steps = Math.min(MOST_STEPS, Math.ceil(way / STEP_PX) + 1),
-    n = (box[2] - box[0]) * (box[3] - box[1]);
-  let sum: Float32Array | null = null;
+    sum = new Float32Array((part[2] - part[0]) * (part[3] - part[1]));
   for (let k = 0; k < steps; k++) {
-    const t = share * ((k + 0.5) / steps - 0.5),
-      one = drawn(
-        here.map(([x, y], i) => [x + t * speeds[i]![0], y + t * speeds[i]![1]] as const),
-        box,
-        softPx,
-      );
-    if (one === null) continue;
-    sum ??= new Float32Array(n);
-    for (let i = 0; i < n; i++) sum[i] = sum[i]! + one[i]! / steps;
+    const one = drawnOn(moved(share * ((k + 0.5) / steps - 0.5)), part, softPx);
+    for (let i = 0; i < sum.length; i++) sum[i] = sum[i]! + one[i]! / steps;
   }
-  return sum;
+  return { data: sum, part };
 }
 
 /**
@@ -160,107 +190,35 @@ export function smearPx(step: FrontStep, outlines: FrontOutlines, frame: number)
   );
 }
 
-/**
- * A thing's light may exceed its mean just inside the edge by this factor and amount (linear), and stays over this
- * share of it.
- */
-const BRIGHTER = 1.3,
-  BRIGHTER_BY = 0.02,
-  DARKER = 0.5;
+type Polygon = readonly (readonly [number, number])[];
 
-/**
- * Where a soft edge of what passes lies before the performer, the plate holds a share of its own background too, which
- * the performer hides: that goes. `before`: what `out` (linear RGB) was before the performer was laid on it, `matte`
- * its coverage as seen. Background and thing are taken from the plate just beside the edge (normalised convolution:
- * Knutsson & Westin, CVPR 1993).
- */
-export function clearBehindEdges(
-  out: Picture,
-  before: Picture,
-  { hidden, thing }: FrontCovers,
-  matte: Float32Array,
-  smear: number,
-): void {
-  const { width, height } = out,
-    n = width * height,
-    sigma = Math.max(1.5, 0.5 * smear),
-    part = mixedPart(thing, matte, width, height, Math.ceil(3.5 * sigma));
-  if (part === null) return;
+/** The part of the box that a polygon and its softness reach; null where they reach none. */
+function partOf(polygon: Polygon, box: Box, softPx: number): Box | null {
+  const [x0, y0, x1, y1] = boundsOf(polygon),
+    pad = 4 * softPx + 1,
+    part: Box = [
+      Math.max(box[0], Math.floor(x0 - pad)),
+      Math.max(box[1], Math.floor(y0 - pad)),
+      Math.min(box[2], Math.ceil(x1 + pad)),
+      Math.min(box[3], Math.ceil(y1 + pad)),
+    ];
+  return part[2] > part[0] && part[3] > part[1] ? part : null;
+}
+
+/** A polygon's soft coverage where it lies in the box; null where it does not. */
+function drawn(polygon: Polygon, box: Box, softPx: number): PartCover | null {
+  const part = partOf(polygon, box, softPx);
+  return part === null ? null : { data: drawnOn(polygon, part, softPx), part };
+}
+
+/** A polygon's soft coverage over a part. */
+function drawnOn(polygon: Polygon, part: Box, softPx: number): Float32Array {
   const w = part[2] - part[0],
-    h = part[3] - part[1],
-    cut = (from: Float32Array): Float32Array => cropped(from, width, part),
-    things = cut(thing);
-  const open = things.map((a) => (a < 0.02 ? 1 : 0)),
-    shut = things.map((a) => (a > 0.98 ? 1 : 0)),
-    openWeight = gaussianPlane(open, w, h, sigma),
-    shutWeight = gaussianPlane(shut, w, h, sigma);
-  const meanOf = (p: Float32Array, is: Float32Array, weight: Float32Array): Float32Array => {
-    const sum = gaussianPlane(
-      p.map((v, i) => v * is[i]!),
-      w,
-      h,
-      sigma,
-    );
-    return sum.map((v, i) => (weight[i]! < 1e-3 ? -1 : v / weight[i]!));
-  };
-  for (let c = 0; c < 3; c++) {
-    const p = cut(before.data.subarray(c * n, (c + 1) * n)),
-      backs = meanOf(p, open, openWeight),
-      owns = meanOf(p, shut, shutWeight);
-    for (let i = 0; i < w * h; i++) {
-      const a = things[i]!,
-        o = (part[1] + Math.floor(i / w)) * width + part[0] + (i % w),
-        m = matte[o]!;
-      if (!(a > 0.02) || a > 0.98 || !(m > 0) || backs[i]! < 0) continue;
-      // Of the plate's own light there the share 1 − a is background; what is left of it is the thing's.
-      const known = owns[i]! < 0 ? Infinity : owns[i]!,
-        most = a * (BRIGHTER * known + BRIGHTER_BY),
-        least = DARKER * a * Math.min(p[i]!, known),
-        own = Math.min(most, Math.max(least, p[i]! - (1 - a) * backs[i]!));
-      // The performer's cover were nothing before it, and how much of the thing is before it.
-      const whole = Math.min(1, m / Math.max(1e-3, 1 - hidden[o]!)),
-        nearer = Math.min(1, hidden[o]! / a);
-      const seen = own * (1 - whole * (1 - nearer)) + (p[i]! - own) * (1 - whole);
-      out.data[c * n + o] = Math.max(0, out.data[c * n + o]! - (1 - m) * p[i]! + seen);
-    }
-  }
-}
-
-/** Least box of the pixels that thing and background share and the performer reaches, grown; null where there is none. */
-function mixedPart(thing: Float32Array, matte: Float32Array, w: number, h: number, grow: number): Box | null {
-  let x0 = w,
-    y0 = h,
-    x1 = -1,
-    y1 = -1;
-  for (let y = 0, i = 0; y < h; y++)
-    for (let x = 0; x < w; x++, i++)
-      if (matte[i]! > 0 && thing[i]! > 0.02 && thing[i]! <= 0.98) {
-        x0 = Math.min(x0, x);
-        x1 = Math.max(x1, x);
-        y0 = Math.min(y0, y);
-        y1 = y;
-      }
-  if (x1 < 0) return null;
-  return [Math.max(0, x0 - grow), Math.max(0, y0 - grow), Math.min(w, x1 + 1 + grow), Math.min(h, y1 + 1 + grow)];
-}
-
-/** A part of a plane `width` px wide. */
-function cropped(from: Float32Array, width: number, [x0, y0, x1, y1]: Box): Float32Array {
-  const out = new Float32Array((x1 - x0) * (y1 - y0));
-  for (let y = y0; y < y1; y++) out.set(from.subarray(y * width + x0, y * width + x1), (y - y0) * (x1 - x0));
-  return out;
-}
-
-function drawn(polygon: readonly (readonly [number, number])[], box: Box, softPx: number): Float32Array | null {
-  const w = box[2] - box[0],
-    h = box[3] - box[1];
-  const [x0, y0, x1, y1] = boundsOf(polygon);
-  const pad = 4 * softPx + 1;
-  if (x1 + pad < box[0] || x0 - pad > box[2] || y1 + pad < box[1] || y0 - pad > box[3]) return null;
+    h = part[3] - part[1];
   const mask = rasterizePolygon(
-    polygon.map(([x, y]) => [x - box[0], y - box[1]] as const),
+    polygon.map(([x, y]) => [x - part[0], y - part[1]] as const),
     w,
     h,
   );
-  return softPx > 0.1 ? gaussianPlane(mask, w, h, softPx) : mask;
+  return softPx > 0.1 ? gaussianPlane(mask, w, h, softPx, softPx, mask) : mask;
 }

@@ -12,7 +12,8 @@ import { addGrain, airOverPerformer, wrapLight } from '../air/air.js';
 import { codeChanged } from './code-box.js';
 import { alignBox, cropFrame } from './frame-box.js';
 import type { FrameRoom } from './frame-room.js';
-import { clearBehindEdges, frontCovers, paneCover, smearPx } from '../front/front.js';
+import { clearBehindEdges, edgeReach, partOfPicture } from '../front/clear-edges.js';
+import { frontCovers, paneCover, smearPx } from '../front/front.js';
 import type { Box } from '../ground/ground.js';
 import { groundAt, type Placed } from './place-performer.js';
 import type { Prepared } from './prepare-performer.js';
@@ -139,10 +140,11 @@ function layAll(laying: Laying): ComposedBox {
   const over = overBox(placed, box, hidden, air, base);
   const matte = room?.picture(w, h, 1).data ?? new Float32Array(n);
   const smear = front === null || tools.fronts === null || hidden === null ? 0 : smearPx(front, tools.fronts, frame);
-  const before = smear === 0 && veil === null ? null : { ...out, data: out.data.slice() };
-  layPremultiplied({ out, box, over: over.picture, overBox: over.box, touched, hidden: null, matte });
-  if (before !== null && smear > 0) clearBehindEdges(out, before, covers!, matte, smear);
-  if (before !== null && veil !== null) veilPerformer(veil, out, before, before, matte, pane);
+  const edges = smear === 0 ? null : partOfPicture(out, reached(placed.box, edgeReach(smear), box));
+  const before = veil === null ? null : { ...out, data: out.data.slice() };
+  layPremultiplied({ out, box, over: over.picture, overBox: over.box, touched, hidden: over.hidden, matte });
+  if (edges !== null) clearBehindEdges(out, edges, covers!, matte, smear);
+  if (before !== null) veilPerformer(veil!, out, before, before, matte, pane);
   const coded = codeChanged(out, touched, plate.colour.transfer, room);
   if (air !== null && grown !== null) {
     const { takeGrain } = tools;
@@ -226,9 +228,28 @@ function coverageIn(placed: Placed, box: Box): Float32Array {
   return out;
 }
 
-/** The performer as it is laid on, over its own box, or over the whole one where its surroundings have a say. */
-function overBox(placed: Placed, box: Box, hidden: Float32Array | null, air: AirStep | null, base: Picture): Placed {
-  if (hidden === null && !(air !== null && (air.haze.amount > 0 || air.wrap > 0))) return placed;
+/** A part of `box` and so many pixels about it, as pixels of the box's picture. */
+function reached(part: Box, px: number, box: Box): Box {
+  return [
+    Math.max(part[0] - px, box[0]) - box[0],
+    Math.max(part[1] - px, box[1]) - box[1],
+    Math.min(part[2] + px, box[2]) - box[0],
+    Math.min(part[3] + px, box[3]) - box[1],
+  ];
+}
+
+/**
+ * The performer as it is laid on, over its own box and still to be held out by `hidden`, or over the whole one, held
+ * out already, where its surroundings have a say.
+ */
+function overBox(
+  placed: Placed,
+  box: Box,
+  hidden: Float32Array | null,
+  air: AirStep | null,
+  base: Picture,
+): Placed & { readonly hidden: Float32Array | null } {
+  if (air === null || !(air.haze.amount > 0 || air.wrap > 0)) return { ...placed, hidden };
   const over = onBox(placed, box),
     n = over.width * over.height;
   if (hidden !== null)
@@ -236,11 +257,9 @@ function overBox(placed: Placed, box: Box, hidden: Float32Array | null, air: Air
       const p = plane(over, c);
       for (let i = 0; i < n; i++) p[i] = p[i]! * (1 - hidden[i]!);
     }
-  if (air !== null) {
-    airOverPerformer(air, over);
-    if (air.wrap > 0) wrapLight(air, over, base);
-  }
-  return { picture: over, box };
+  airOverPerformer(air, over);
+  if (air.wrap > 0) wrapLight(air, over, base);
+  return { picture: over, box, hidden: null };
 }
 
 function onBox(placed: Placed, box: Box): Picture {
