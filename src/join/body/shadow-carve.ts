@@ -11,18 +11,13 @@
  * All lengths along the picture in cells of the shadow's grid; depths in shares of the body's height, positive towards
  * the camera.
  */
-import { cross, dot, type Vec3 } from '../../geometry/mat3.js';
+import type { Vec3 } from '../../geometry/mat3.js';
+import { CarvePlaces, COUNT, NEAREST, STEP, type CarvedSight, type Plane, type Solid } from './carve-places.js';
 import type { Ball } from './body-volume.js';
 import type { Line, Screen } from './carve-screens.js';
-import type { GroundGeometry } from '../ground/ground-geometry.js';
-import { facing, nearer, pieces } from './solid-body.js';
-import type { BodyDepth, BodyPart } from '../ground/types.js';
+import { pieces } from './solid-body.js';
+import type { BodyPart } from '../ground/types.js';
 
-/** Step and ends of the depths tried, in heights: no body is longer than one and a half of its heights. */
-const STEP = 0.03,
-  NEAREST = 0.75,
-  FARTHEST = -1.2;
-const COUNT = Math.round((NEAREST - FARTHEST) / STEP) + 1;
 /**
  * How much of a ball's shadow must be dark, or of its outline turned lie within the body's: marks, key and poses are
  * known within a degree or two.
@@ -41,18 +36,6 @@ const LEAST_NEW = 0.06;
 const LEAST_RADIUS = 0.03;
 /** Rounds in which each ball draws nearer to its neighbours' depth. */
 const ROUNDS = 3;
-/**
- * How far behind the plane of the feet a part may stand, in heights: up to LOW of the body's height as far as is tried,
- * from HIGH on hardly. A shadow that climbs the wall behind would make a man's chest a beam (own choice: an animal's
- * trunk goes on behind its head, which stands over it).
- */
-const LOW = 0.3,
-  HIGH = 0.7,
-  MOST_AWAY = 0.1;
-const awayAt = (u: number): number =>
-  MOST_AWAY + (-FARTHEST - MOST_AWAY) * Math.max(0, Math.min(1, (HIGH - u) / (HIGH - LOW)));
-/** As solid-body.ts has it. */
-const RESTS = 0.5;
 /** Radius of the balls that throw what is left, in heights. */
 const SMALL = 0.025;
 /** A body hangs together: no part stands farther in depth from those about it, in heights. */
@@ -62,14 +45,6 @@ const MOST_APART = 0.1,
 /** How far along a line the body is sought, in heights. */
 const LONGEST = 2;
 
-interface Solid {
-  readonly at: Vec3;
-  readonly r: number;
-}
-interface Plane {
-  readonly u: number;
-  readonly at: number;
-}
 interface Placed {
   readonly ball: Ball;
   readonly may: Uint8Array;
@@ -85,20 +60,11 @@ export interface OwnOutline {
 }
 
 /** What is carved, and against what. */
-export interface Carving {
+export interface Carving extends CarvedSight {
   /** The outline's balls (body-volume.ts). */
   readonly balls: readonly Ball[];
-  readonly geometry: GroundGeometry;
   readonly screens: readonly Screen[];
   readonly own: OwnOutline;
-  /** Far over aside of the feet's line. */
-  readonly slope: number;
-  /** The body's height in cells. */
-  readonly tall: number;
-  /** The depth that it is begun with. */
-  readonly start: BodyDepth;
-  /** Whether what stands high may lie far behind; as a shadow tells where absent. */
-  readonly away?: 'anywhere' | 'as a shadow tells';
 }
 
 export interface Carved {
@@ -122,29 +88,12 @@ export function carveDepth(carving: Carving): Carved {
 
 class Carver {
   private readonly placed: Placed[] = [];
-  private readonly ahead: Vec3;
-  private readonly aside: Vec3;
-  /** The body's height in metres of the geometry, and the plane of the feet and the ground in it. */
-  private readonly size: number;
-  private readonly reach: number;
-  private readonly ground: number;
-  /** The foot in the picture, cells. */
-  private readonly foot: readonly [number, number];
-
+  private readonly places: CarvePlaces;
   private readonly c: Carving;
 
   constructor(c: Carving) {
     this.c = c;
-    const g = c.geometry;
-    this.ahead = facing(g);
-    this.aside = cross(g.up, this.ahead);
-    this.size = (c.tall / g.focalPx) * g.foot[2];
-    this.reach = dot(this.ahead, g.foot);
-    this.ground = dot(g.foot, g.up);
-    this.foot = [
-      g.principal[0] + (g.focalPx * g.foot[0]) / g.foot[2],
-      g.principal[1] + (g.focalPx * g.foot[1]) / g.foot[2],
-    ];
+    this.places = new CarvePlaces(c);
   }
 
   /** Each ball where it may stand nearest to the plane of the feet; one that may nowhere is broken up. */
@@ -153,7 +102,7 @@ class Carver {
   }
 
   private settle(ball: Ball, broken: number): void {
-    const plane = this.planeAt(ball.x, ball.y),
+    const plane = this.places.planeAt(ball.x, ball.y),
       may = this.mayStand(ball, plane);
     if (!may.some((v) => v > 0) && ball.r > LEAST_RADIUS * this.c.tall && broken < 2)
       for (const b of pieces(ball)) this.settle(b, broken + 1);
@@ -195,7 +144,7 @@ class Carver {
   fillOwn(): void {
     for (const p of this.placed)
       for (const j of p.at) {
-        const s = this.setUp(p.ball, j);
+        const s = this.places.setUp(p.ball, j);
         if (s !== null) this.fill(s);
       }
   }
@@ -212,7 +161,7 @@ class Carver {
         const p = placed[i]!;
         for (const j of [p.at[0]! - shell, p.at[0]! + shell]) {
           if (j < 0 || j >= COUNT || p.may[j] !== 2 || !hangsTogether(i, j)) continue;
-          const s = this.setUp(p.ball, j)!;
+          const s = this.places.setUp(p.ball, j)!;
           if (!this.fills(s)) continue;
           this.fill(s);
           p.at.push(j);
@@ -238,7 +187,7 @@ class Carver {
   /** The balls as parts of the body, in shares of its height from its foot. */
   parts(): BodyPart[] {
     const { tall } = this.c,
-      [x0, y0] = this.foot;
+      [x0, y0] = this.places.foot;
     return this.placed.map((p) => ({
       x: round3((p.ball.x - x0) / tall),
       u: round3((y0 - p.ball.y) / tall),
@@ -254,7 +203,7 @@ class Carver {
       for (const line of screen.unfilled()) {
         const found = this.behindOutline(line, parts);
         if (found === null) continue;
-        const s: Solid = { at: found.at, r: SMALL * this.size };
+        const s: Solid = { at: found.at, r: SMALL * this.places.size };
         const allowed = this.c.screens.every((other) => {
           const { known, body } = other.count(other.show(s.at, s.r));
           return body >= INSIDE * known;
@@ -269,8 +218,8 @@ class Carver {
   /** Along the line that throws something, where it passes behind the outline: nearest to what stands already. */
   private behindOutline(line: Line, parts: readonly BodyPart[]): { readonly part: BodyPart; readonly at: Vec3 } | null {
     const { geometry: g, own, tall } = this.c,
-      { size } = this,
-      [x0, y0] = this.foot;
+      { size } = this.places,
+      [x0, y0] = this.places.foot;
     let best: { part: BodyPart; at: Vec3 } | null = null,
       least = Infinity;
     for (let t = 0.02 * size; t < LONGEST * size; t += 0.02 * size) {
@@ -285,9 +234,9 @@ class Carver {
       if (!covers(own, x, y)) continue;
       const px = (x - x0) / tall,
         pu = (y0 - y) / tall,
-        near = ((1 - p[2] / (this.reach / dot(this.ahead, this.rayOf(x, y)))) * g.foot[2]) / size,
-        plane = this.planeAt(x, y);
-      if ((NEAREST - near) / STEP > plane.at + this.behind(plane.u) / STEP) continue;
+        near = this.places.depthOf(x, y, p[2]),
+        plane = this.places.planeAt(x, y);
+      if ((NEAREST - near) / STEP > plane.at + this.places.behind(plane.u) / STEP) continue;
       for (const q of parts)
         for (const a of q.at) {
           const away = Math.abs(near - a) + 2 * Math.max(0, Math.hypot(px - q.x, pu - q.u) - q.r);
@@ -299,44 +248,14 @@ class Carver {
     return least > MOST_APART ? null : best;
   }
 
-  private rayOf(x: number, y: number): Vec3 {
-    const g = this.c.geometry;
-    return [(x - g.principal[0]) / g.focalPx, (y - g.principal[1]) / g.focalPx, 1];
-  }
-
-  /** How far behind the plane of the feet a part may stand that stands so high, in heights. */
-  private behind(u: number): number {
-    return this.c.away === 'anywhere' ? -FARTHEST : awayAt(u);
-  }
-
-  /** How high a point of the picture lies on the plane of the feet, and where that stands, as a step. */
-  private planeAt(x: number, y: number): Plane {
-    const { geometry: g, slope, start } = this.c,
-      d = this.rayOf(x, y),
-      k = this.reach / dot(this.ahead, d),
-      far = (slope * (k * dot(this.aside, d) - dot(this.aside, g.foot))) / this.size;
-    const u = (k * dot(d, g.up) - this.ground) / this.size;
-    return { u, at: (NEAREST + far - nearer(start, Math.max(0, Math.min(1, u)))) / STEP };
-  }
-
-  /** A ball set up at a depth; null where it would sink in. */
-  private setUp(ball: Ball, j: number): Solid | null {
-    const g = this.c.geometry,
-      d = this.rayOf(ball.x, ball.y),
-      k = (this.reach / dot(this.ahead, d)) * (1 - ((NEAREST - j * STEP) * this.size) / g.foot[2]),
-      r = (ball.r / g.focalPx) * k;
-    if (!(k > 0) || k * dot(d, g.up) - this.ground < RESTS * r) return null;
-    return { at: [d[0] * k, d[1] * k, d[2] * k], r };
-  }
-
   /** 0 where a ball can't stand, 1 where nothing is told, 2 where it is seen. */
   private mayStand(ball: Ball, plane: Plane): Uint8Array {
     const inside = new Float32Array(COUNT).fill(-1),
       told = new Uint8Array(COUNT);
     let best = 0;
     for (let j = 0; j < COUNT; j++) {
-      const s = this.setUp(ball, j);
-      if (s === null || j > plane.at + this.behind(plane.u) / STEP) continue;
+      const s = this.places.setUp(ball, j);
+      if (s === null || j > plane.at + this.places.behind(plane.u) / STEP) continue;
       inside[j] = 1;
       for (const screen of this.c.screens) {
         const { all, known, body } = screen.count(screen.show(s.at, s.r));
