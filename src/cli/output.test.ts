@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { execFileSync } from 'node:child_process';
-import { jobName, shellWord, table } from './output.js';
+import { jobName, shellWord, table, timeLeftInWords } from './output.js';
 
 describe('a table on the command line', () => {
   const reasons =
@@ -58,5 +58,21 @@ describe('what a command prints to be copied', () => {
 
   it('names a job that has no subject without a gap', () => {
     expect([jobName('deliver', ''), jobName('join', 'roof')]).toEqual(['deliver', 'join roof']);
+  });
+});
+
+describe('how long work will take', () => {
+  it('is told of long work alone, from what is done of it', () => {
+    expect(timeLeftInWords(60, 0.25)).toBe(', about 3 min left');
+    expect(timeLeftInWords(30, 0.5)).toBe(', about 1 min left');
+    expect(timeLeftInWords(25, 0.5)).toBe(', under a minute left');
+    // Begun lately, soon over, not begun, done.
+    for (const [spent, share] of [
+      [5, 0.01],
+      [200, 0.95],
+      [60, 0],
+      [60, 1],
+    ] as const)
+      expect(timeLeftInWords(spent, share)).toBe('');
   });
 });

@@ -23,17 +23,38 @@ function jsonNumber(_key: string, value: unknown): unknown {
   return value;
 }
 
-/** A progress line on stderr, rewritten in place on a terminal, printed every tenth part otherwise. */
+/** Work that has gone on for less, or that ends sooner, is not told how long it will take, seconds. */
+const LONG = 20;
+
+/**
+ * How long counted work will take from here on if it goes on as it has: empty where it is soon over, or has begun too
+ * lately to tell.
+ * @param spent seconds since it began
+ * @param share of it that is done, 0..1
+ */
+export function timeLeftInWords(spent: number, share: number): string {
+  const left = share <= 0 ? 0 : (spent * (1 - share)) / share;
+  if (spent < LONG || left < LONG) return '';
+  const minutes = Math.round(left / 60);
+  return minutes < 1 ? ', under a minute left' : `, about ${minutes} min left`;
+}
+
+/**
+ * A progress line on stderr, rewritten in place on a terminal, printed every tenth part otherwise; of long work with how
+ * long it will take.
+ */
 export function progressPrinter(what: string): (done: number, total: number) => void {
   let last = -1;
+  const began = performance.now();
   const tty = process.stderr.isTTY === true;
   return (done, total) => {
     const share = total > 0 ? Math.min(1, done / total) : 0;
     const step = tty ? Math.floor(share * 100) : Math.floor(share * 10) * 10;
     if (step === last) return;
     last = step;
-    const line = `${what}: ${step} % (${done} of ${total})`;
-    process.stderr.write(tty ? `\r${line}${share >= 1 ? '\n' : ''}` : `${line}\n`);
+    const left = timeLeftInWords((performance.now() - began) / 1000, share),
+      line = `${what}: ${step} % (${done} of ${total}${left})`;
+    process.stderr.write(tty ? `\r\x1b[2K${line}${share >= 1 ? '\n' : ''}` : `${line}\n`);
   };
 }
 

@@ -3,10 +3,10 @@
  * so that no cut clicks; a sound whose picture is paced is stretched along it; music beneath. 48 kHz stereo float; blocks of one source at a time are read,
  * so that memory holds the programme's sound alone.
  */
-import { secondsOf, type Rate } from '../core/rational.js';
-import { readSound, soundBlocks } from '../media/sound.js';
+import { secondsOf } from '../core/rational.js';
+import { soundBlocks } from '../media/sound.js';
 import type { Sound } from '../media/types.js';
-import { pacedSound } from './paced-sound.js';
+import { alongPicture, readPaced } from './read-paced.js';
 import type { PlacedItem, Programme } from './programme.js';
 
 const SAMPLE_RATE = 48000;
@@ -68,23 +68,6 @@ export function mixParts(p: Programme, placed: readonly PlacedItem[]): MixPart[]
   return parts;
 }
 
-/**
- * Seconds of the source by seconds of the part, from seconds of the source at each frame of the item. `lead`: seconds from the
- * item's first frame to the part's begin, negative where it begins earlier. Before the first frame and after the last
- * the sound goes at its own speed.
- */
-function alongPicture(paced: readonly number[], rate: Rate, lead: number): (seconds: number) => number {
-  const last = paced.length - 1,
-    frame = secondsOf(1, rate);
-  return (seconds) => {
-    const at = (seconds + lead) / frame;
-    if (at <= 0) return paced[0]! + at * frame;
-    if (at >= last) return paced[last]! + (at - last) * frame;
-    const n = Math.floor(at);
-    return paced[n]! + (at - n) * (paced[n + 1]! - paced[n]!);
-  };
-}
-
 /** Renders the mix, before loudness. Sources without sound, or shorter than asked, leave silence. */
 export async function renderMix(
   p: Programme,
@@ -127,33 +110,19 @@ async function addPart(out: Float32Array, part: MixPart): Promise<void> {
   }
 }
 
-/** A part that follows a paced picture: of its source only what it plays is held. */
+/** A part that follows a paced picture. */
 async function addPaced(out: Float32Array, part: MixPart, sourceSeconds: (seconds: number) => number): Promise<void> {
   const gain = 10 ** (part.gainDb / 20),
     { lengthSamples: n, startSample } = part,
-    fade = Math.min(Math.round(part.fadeSeconds * SAMPLE_RATE), n >> 1);
-  let least = Infinity,
-    most = 0;
-  for (let i = 0; i <= n; i += 480) {
-    const s = sourceSeconds(i / SAMPLE_RATE);
-    least = Math.min(least, s);
-    most = Math.max(most, s);
-  }
-  const from = Math.max(0, least - 0.1),
-    source = await readSound(part.file, {
-      sampleRate: SAMPLE_RATE,
-      channels: 2,
-      fromSeconds: from,
-      toSeconds: Math.max(from + 0.1, most + 0.1),
-    });
-  if (source === null) return;
-  const paced = pacedSound(source, (i) => (sourceSeconds(i / SAMPLE_RATE) - from) * SAMPLE_RATE, n);
+    fade = Math.min(Math.round(part.fadeSeconds * SAMPLE_RATE), n >> 1),
+    paced = await readPaced(part.file, sourceSeconds, n);
+  if (paced === null) return;
   for (let i = 0; i < n; i++) {
     const edge = Math.min(1, (Math.min(i, n - 1 - i) + 0.5) / Math.max(1, fade)),
       g = gain * Math.sin((edge * Math.PI) / 2),
       o = (startSample + i) * 2;
     if (o + 1 >= out.length) return;
-    out[o]! += g * paced[2 * i]!;
-    out[o + 1]! += g * paced[2 * i + 1]!;
+    out[o]! += g * paced.samples[2 * i]!;
+    out[o + 1]! += g * paced.samples[2 * i + 1]!;
   }
 }

@@ -3,10 +3,12 @@ import { readFileSync } from 'node:fs';
 import { basename, extname } from 'node:path';
 import type { Command } from 'commander';
 import { PlatewrightError } from '../../core/errors.js';
-import { formatRate } from '../../core/rational.js';
+import { formatRate, secondsOf, type Rate } from '../../core/rational.js';
+import { alongPicture, readPaced } from '../../cut/read-paced.js';
 import type { Picture } from '../../image/picture.js';
 import { curveOf, pace, type PaceMethod } from '../../join/pace/pace.js';
 import { toLinear } from '../../media/convert.js';
+import type { Sound } from '../../media/types.js';
 import { VideoReader } from '../../media/video-reader.js';
 import type { WriterCodec } from '../../media/encodings.js';
 import { VideoWriter } from '../../media/video-writer.js';
@@ -49,6 +51,13 @@ function readCurve(path: string): unknown {
   }
 }
 
+/** The file's sound along the curve, for the length of the retimed file; null where it has none. */
+async function soundAlong(file: string, curve: readonly number[], rate: Rate): Promise<Sound | null> {
+  const seconds = curve.map((f) => secondsOf(f, rate)),
+    length = Math.round(secondsOf(curve.length, rate) * 48000);
+  return readPaced(file, alongPicture(seconds, rate, 0), length);
+}
+
 /**
  * Adds `pace`: a file and a curve in, a retimed file out; touches no book. Its action throws `PW-JOIN-CURVE`,
  * `PW-USAGE-METHOD`, `PW-USAGE-OUT`, and what the stage throws.
@@ -82,7 +91,11 @@ export function register(program: Command): void {
           const { widthPx, heightPx, rate, frameCount, hasAlpha } = reader.info;
           const curve = curveOf(json, frameCount);
           const alpha = hasAlpha && codec !== 'h264';
-          const writer = await VideoWriter.open(o.out, { widthPx, heightPx, rate, codec, alpha });
+          const sound = codec === 'png' || codec === 'exr' ? null : await soundAlong(file, curve, rate);
+          const writer = await VideoWriter.open(o.out, {
+            ...{ widthPx, heightPx, rate, codec, alpha },
+            ...(sound === null ? {} : { sound }),
+          });
           const tell = progressPrinter('pace');
           const used = { source: 0, nearest: 0, blend: 0, flow: 0 };
           const cut: number[] = [];
@@ -106,7 +119,7 @@ export function register(program: Command): void {
               made: used,
               nearestAt: cut,
               outsideSource: outside,
-              sound: false,
+              sound: sound !== null,
             },
             () =>
               `${curve.length} frames from ${frameCount}: ${used.source} as they were, ${used.flow} by motion, ` +
@@ -116,7 +129,7 @@ export function register(program: Command): void {
                 ? ` (no common picture at frame${cut.length > 1 ? 's' : ''} ${cut.slice(0, 8).join(', ')})`
                 : '') +
               `${outside > 0 ? `; ${outside} asked for a frame outside the source and got its end` : ''}. ` +
-              'No sound is written.',
+              (sound === null ? 'No sound is written.' : 'The sound follows the picture, at its own pitch.'),
           );
         } finally {
           await reader.close();
