@@ -8,6 +8,7 @@ import { alongPicture, readPaced } from '../../cut/read-paced.js';
 import type { Picture } from '../../image/picture.js';
 import { curveOf, pace, type PaceMethod } from '../../join/pace/pace.js';
 import { toLinear } from '../../media/convert.js';
+import { isSequencePattern } from '../../media/sequence.js';
 import type { Sound } from '../../media/types.js';
 import { VideoReader } from '../../media/video-reader.js';
 import type { WriterCodec } from '../../media/encodings.js';
@@ -91,7 +92,8 @@ export function register(program: Command): void {
           const { widthPx, heightPx, rate, frameCount, hasAlpha } = reader.info;
           const curve = curveOf(json, frameCount);
           const alpha = hasAlpha && codec !== 'h264';
-          const sound = codec === 'png' || codec === 'exr' ? null : await soundAlong(file, curve, rate);
+          const sound =
+            isSequencePattern(file) || isSequencePattern(o.out) ? null : await soundAlong(file, curve, rate);
           const writer = await VideoWriter.open(o.out, {
             ...{ widthPx, heightPx, rate, codec, alpha },
             ...(sound === null ? {} : { sound }),
