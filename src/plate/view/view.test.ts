@@ -160,6 +160,16 @@ describe('view from marks', () => {
     expect(solveView(marks, { widthPx: W, heightPx: H }).notes.join(' ')).toMatch(/frame 9 were left out/);
   });
 
+  it('believes a shaky hand less than a usual lens: marks six pixels off, their noise unsaid', () => {
+    const off: number[] = [];
+    for (const s of makeScenes(31, 40, { noisePx: 6, uprights: 2, lineFamilies: 1 })) {
+      const v = solveView(s.marks, { widthPx: s.widthPx, heightPx: s.heightPx });
+      off.push(Math.log(v.focalPx.value! / s.focalPx));
+    }
+    // Taken with a steady hand's noise, the same marks are .62 off (rms of 60 such scenes); the usual lens alone .3.
+    expect(Math.sqrt(off.reduce((a, b) => a + b * b, 0) / off.length)).toBeLessThan(0.45);
+  });
+
   it('notices marks that disagree', () => {
     const s = makeScenes(21, 1, { noisePx: 0.5, uprights: 3, lineFamilies: 2, rectangle: true })[0]!;
     const bad = {

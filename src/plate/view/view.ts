@@ -2,10 +2,10 @@
  * The view of a plate or a take: focal length, tilt, roll and camera height over the ground plane from marks, with the
  * covariance of (ln focal, tilt, roll, ln height) carried to every number derived from it (delta method).
  *
- * Maximum likelihood by Levenberg-Marquardt from several starts (view-problem.ts); covariance from the inverse of JᵀJ,
- * widened where the marks disagree with each other by more than their own noise (Hartley & Zisserman 2004, section
- * 5.2.3). A number is called prior-led where the typical lens, tilt or height decides more than the marks: were all
- * those guesses three times looser, its standard deviation would grow by half and more.
+ * Maximum likelihood by Levenberg-Marquardt from several starts (view-problem.ts); covariance from the inverse of JᵀJ.
+ * Marks that disagree with each other by more than their own noise are taken to be noisier (view-noise.ts). A number
+ * is called prior-led where the typical lens, tilt or height decides more than the marks: were all those guesses three
+ * times looser, its standard deviation would grow by half and more.
  */
 import { DEG_PER_RAD, RAD_PER_DEG } from '../../core/angles.js';
 import { PlatewrightError } from '../../core/errors.js';
@@ -16,6 +16,7 @@ import { invert, multiply, type Mat3 } from '../../geometry/mat3.js';
 import type { MarksFile } from '../marks/marks.js';
 import type { CameraMove, View } from '../types.js';
 import { observationsFromMarks, type ViewObservation } from './view-observations.js';
+import { solveWithinNoise } from './view-noise.js';
 import { DEFAULT_PRIORS, viewProblem, type ViewPriors } from './view-problem.js';
 
 export interface ViewOptions {
@@ -74,8 +75,11 @@ export function solveView(marks: MarksFile, options: ViewOptions): View {
     ...focalKnown(marks, options, notes),
     ...(marks.cameraHeight === undefined ? {} : { height: { m: marks.cameraHeight, relativeSd: 0.02 } }),
   };
-  const problem = viewProblem(observations, priors, widthPx, heightPx);
-  const best = bestOfStarts(problem, priors, widthPx);
+  const { problem, best, times } = solveWithinNoise(
+    observations,
+    (of) => viewProblem(of, priors, widthPx, heightPx),
+    (of) => bestOfStarts(of, priors, widthPx),
+  );
   const covariance = best.covariance;
   if (covariance === null)
     throw new PlatewrightError(
@@ -89,9 +93,10 @@ export function solveView(marks: MarksFile, options: ViewOptions): View {
   // Redundancy: with residuals beyond their own noise the stated sd must grow; they never shrink it.
   const spare = problem.residualCount - n;
   const inflate = spare > 0 ? Math.max(1, best.cost / spare) : 1;
-  if (inflate > 4)
+  const disagree = times * Math.sqrt(inflate);
+  if (disagree > 2)
     notes.push(
-      `the marks disagree with each other by ${Math.sqrt(inflate).toFixed(1)} times their own noise; ` +
+      `the marks disagree with each other by ${disagree.toFixed(1)} times their own noise; ` +
         'look for one that is misplaced or a height that is wrong',
     );
   const viewCovariance: number[] = [];
@@ -114,7 +119,7 @@ export function solveView(marks: MarksFile, options: ViewOptions): View {
       priors,
     }),
     covariance: viewCovariance,
-    residualPx: Math.sqrt(squares / Math.max(1, problem.dataResiduals)) * pointSd,
+    residualPx: Math.sqrt(squares / Math.max(1, problem.dataResiduals)) * pointSd * times,
     notes,
   };
 }
