@@ -12,6 +12,7 @@ import { readPng, writePng16 } from './stills.js';
 import type { Sound, TransferName } from './types.js';
 import { VideoReader } from './video-reader.js';
 import type { WriterOptions } from './encodings.js';
+import { partName } from './part-name.js';
 import { VideoWriter } from './video-writer.js';
 
 const W = 96;
@@ -331,13 +332,24 @@ describe('files on the way', () => {
     writeFileSync(path, 'an older file');
     const w = await VideoWriter.open(path, { widthPx: W, heightPx: H, rate: RATE, codec: 'ffv1' });
     await w.write(picture(0, 3));
-    expect(existsSync(`${path}.part`)).toBe(true);
+    expect(existsSync(partName(path))).toBe(true);
     await w.abort();
-    expect(existsSync(`${path}.part`)).toBe(false);
+    expect(existsSync(partName(path))).toBe(false);
     expect(readFileSync(path, 'utf8')).toBe('an older file');
     await write(path, { codec: 'ffv1' }, 2);
-    expect(existsSync(`${path}.part`)).toBe(false);
+    expect(existsSync(partName(path))).toBe(false);
     expect((await probe(path)).video!.frameCount).toBe(2);
+  });
+
+  it('of another process that writes the same file are left alone, those of one that is gone are removed', async () => {
+    const path = join(dir, 'at-once.mkv'),
+      // The process that started this one runs; no process has the largest number that Linux hands out, plus one.
+      [theirs, gone] = [process.ppid, 4194305].map((pid) => `${path}.${pid}.part`) as [string, string];
+    for (const name of [theirs, gone]) writeFileSync(name, 'half a film');
+    await write(path, { codec: 'ffv1' }, 2);
+    expect((await probe(path)).video!.frameCount).toBe(2);
+    expect(readFileSync(theirs, 'utf8')).toBe('half a film');
+    expect(existsSync(gone)).toBe(false);
   });
 
   it('a sequence goes on where it stopped and touches no finished picture', async () => {

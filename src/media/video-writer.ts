@@ -11,6 +11,7 @@ import { copyPlanes, fillFrame } from './encode-planes.js';
 import { encodingOf, defaultColour, openEncoder, siteOf, type Encoding, type WriterOptions } from './encodings.js';
 import { C, type CodecContext, Dictionary, FormatContext, type Frame, Packet, type Stream } from './ffmpeg.js';
 import { readPackets } from './packets.js';
+import { partName, sweepParts } from './part-name.js';
 import { isSequencePattern, sequenceName, sequenceNumbers } from './sequence.js';
 import { ProResEncoder } from './prores-encoder.js';
 import { SoundTrack } from './sound-track.js';
@@ -84,7 +85,7 @@ export class VideoWriter {
   }
 
   private get part(): string {
-    return `${this.path}.part`;
+    return partName(this.path);
   }
 
   private makeCodec(globalHeader: boolean): Promise<CodecContext> {
@@ -98,6 +99,7 @@ export class VideoWriter {
   }
 
   private async openFile(): Promise<void> {
+    sweepParts(this.path);
     const muxer = muxerOf(this.path);
     const format = new FormatContext();
     this.format = format;

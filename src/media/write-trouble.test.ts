@@ -5,6 +5,7 @@ import { join } from 'node:path';
 import { afterAll, describe, expect, it } from 'vitest';
 import { rate } from '../core/rational.js';
 import { createPicture } from '../image/picture.js';
+import { partName } from './part-name.js';
 import { VideoWriter } from './video-writer.js';
 import { writeTrouble } from './write-trouble.js';
 
@@ -26,7 +27,7 @@ describe("a file that can't be written", () => {
 
   // Linux has a device that is always full (full(4)).
   it.skipIf(platform() !== 'linux')('tells a full disk while it writes', async () => {
-    symlinkSync('/dev/full', join(folder, 'full.mkv.part'));
+    symlinkSync('/dev/full', partName(join(folder, 'full.mkv')));
     const written = (async () => {
       const w = await VideoWriter.open(join(folder, 'full.mkv'), {
         widthPx: 320,
