@@ -138,24 +138,33 @@ export function peelLift(
   }
 }
 
+/** `share` and so much more as `alike` goes from the one value to the other. */
+@inline
+function rampTo(share: v128, alike: v128, low: f32, high: f32, more: f32): v128 {
+  const t = f32x4.mul(f32x4.sub(alike, f32x4.splat(low)), f32x4.splat(1 / (high - low)));
+  return f32x4.add(share, f32x4.mul(f32x4.splat(more), f32x4.max(f32x4.splat(0), f32x4.min(f32x4.splat(1), t))));
+}
+
 /**
  * The performer's colour, freed of the screen's light, from column begin[row of blocks] to end[...] (pixels), rows from
  * y0 on. Columns left to right that lie outside are cleared. `blue` says which primary is the screen's. keep: 0 or a
  * plane of 0..1 where nothing is freed. `bounce`: 0 or two fields of the mean's grid, by which a blue cloth's light is
- * divided out and blue is limited (cloth-bounce.ts). Items: rows of the picture from y0 on.
+ * divided out and blue is limited (cloth-bounce.ts). `own`: the coat's own green at four palenesses (coat-green.ts).
+ * Items: rows of the picture from y0 on.
  * Scratch: 5 (gw + 8) + 3 (sw + 8) floats.
  */
 export function peelColour(
   data: usize, w: i32, h: i32, y0: i32, block: i32, sw: i32, sh: i32, begin: usize, end: usize, mean: usize, gw: i32,
   gh: i32, cell: f32, firstM: usize, shareM: usize, screen: usize, firstB: usize, shareB: usize, alpha: usize,
-  keep: usize, spill: f32, lambda: f32, blue: i32, bounce: usize, bounceRed: f32, bounceGreen: f32, left: i32,
-  right: i32, dst: usize, from: i32, to: i32, scratch: usize,
+  keep: usize, spill: f32, lambda: f32, blue: i32, bounce: usize, bounceRed: f32, bounceGreen: f32, own: usize,
+  left: i32, right: i32, dst: usize, from: i32, to: i32, scratch: usize,
 ): void {
   const plane = <usize>w * <usize>h << 2;
   const gs = <usize>(gw + 8) << 2, bs = <usize>(sw + 8) << 2;
   const back = scratch + 5 * gs;
   const thrown = scratch + 3 * gs;
   const zero = f32x4.splat(0), one = f32x4.splat(1), half = f32x4.splat(0.5), vl = f32x4.splat(lambda);
+  const own0 = load<f32>(own), own1 = load<f32>(own + 4), own2 = load<f32>(own + 8), own3 = load<f32>(own + 12);
   for (let item = from; item < to; item++) {
     const y = y0 + item, j = y / block;
     const x0 = load<i32>(begin + (<usize>j << 2)), x1 = load<i32>(end + (<usize>j << 2));
@@ -227,14 +236,19 @@ export function peelColour(
       const rr = f32x4.sqrt(r), ro = f32x4.sqrt(other);
       let m = f32x4.mul(half, f32x4.add(rr, ro));
       if (blue == 0) {
-        const alike = f32x4.div(f32x4.min(rr, ro), f32x4.max(f32x4.max(rr, ro), f32x4.splat(1e-6)));
-        const pale = f32x4.max(zero, f32x4.min(one, f32x4.mul(f32x4.sub(alike, f32x4.splat(0.75)), f32x4.splat(8))));
-        m = f32x4.add(m, f32x4.mul(f32x4.mul(f32x4.splat(0.14), pale), f32x4.max(zero, f32x4.sub(rr, ro))));
+        // The coat's own share at its paleness (greenAt): 0.45, 0.6, 0.73, 0.84, white from 0.9 on.
+        const alike = f32x4.div(ro, f32x4.max(rr, f32x4.splat(1e-6)));
+        let share = f32x4.splat(own0);
+        share = rampTo(share, alike, 0.45, 0.6, own1 - own0);
+        share = rampTo(share, alike, 0.6, 0.73, own2 - own1);
+        share = rampTo(share, alike, 0.73, 0.84, own3 - own2);
+        share = rampTo(share, alike, 0.84, 0.9, <f32>0.14 - own3);
+        m = f32x4.add(m, f32x4.mul(share, f32x4.max(zero, f32x4.sub(rr, ro))));
       }
       let most = f32x4.mul(m, m);
       if (bounce != 0) {
-        const own = acrossRow(thrown + gs, firstM + q, v128.load(shareM + q));
-        most = f32x4.min(most, f32x4.mul(own, f32x4.sqrt(f32x4.mul(r, g))));
+        const line = acrossRow(thrown + gs, firstM + q, v128.load(shareM + q));
+        most = f32x4.min(most, f32x4.mul(line, f32x4.sqrt(f32x4.mul(r, g))));
       }
       const excess = f32x4.max(zero, f32x4.sub(key, most));
       // Where nothing of the performer is, only the key gives way.

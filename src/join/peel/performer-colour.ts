@@ -3,30 +3,20 @@
  *
  * Colour: with α known, F minimises |I − αF − (1 − α)B|² + λ|F − μ|², so F = (α(I − (1 − α)B) + λμ) / (α² + λ), μ the
  * performer's local mean (a Gaussian prior as in Chuang et al. 2001 with an isotropic cloud). Spill: a furred or
- * skinned performer seldom is greener than what lies between its red and blue (their mean where it is coloured, nearer to
- * red where it is pale); the excess of the screen's primary over that, in display-like (square root) light, is what the
- * screen has lent it; with it goes the screen's share of the two
- * other primaries. A blue screen's bounce is divided out first, and blue is limited by what the coat shows of it where
+ * skinned performer's green lies between its red and blue, or a little below, and where it is lit the take shows how far
+ * (`coat-green.ts`); the excess of the screen's primary over that, in display-like (square root) light, is what the
+ * screen has lent it; with it goes the screen's share of the two other primaries. A blue screen's bounce is divided out first, and blue is limited by what the coat shows of it where
  * it is lit (`cloth-bounce.ts`).
  */
 import { kernels } from '../../image/kernels.js';
 import type { Picture } from '../../image/picture.js';
 import { clothBounce, type ClothBounce } from './cloth-bounce.js';
+import { coatGreen, greenAt, USUAL_GREEN, type CoatGreen } from './coat-green.js';
 import type { FrameAnalysis } from './frame-analysis.js';
 import { columnTaps } from './resample-cells.js';
 import { RowSampler } from './row-sampler.js';
 
 const LAMBDA = 0.05;
-/**
- * How far green lies from the mean of red and blue towards red, in parts of their difference (square-root light), where
- * a colour is pale and rather red than blue: white under daylight of 5000 to 6500 K .09 to .12 (CIE 15's locus in BT.709),
- * a pale coat with eumelanin's absorbances (exp(-.0062 λ/nm) at 600, 545 and 450 nm, Donner & Jensen, 2006) .20 to .23.
- * Coloured coats (ginger, brown) lie at the mean, and so does the tan one of the practice set (.03 at .75).
- */
-const PALE_LEAN = 0.14;
-/** Roots of the less over the more of red and blue: at the first a coat counts as coloured, from the second as pale. */
-const COLOURED = 0.75,
-  PALE = 0.875;
 /** Small pixels from anything that may be performer beyond which the colour is simply 0. */
 const NOTHING_FROM = 8;
 
@@ -87,6 +77,7 @@ export function performerColour(
   const { begin, end, box } = colourSpans(analysis, w, h, keep !== null);
   if (box[2] <= box[0]) return box;
   const bounce = spill > 0 ? clothBounce(analysis, alpha, w, box) : null;
+  const own = ownGreen(analysis, alpha, spill, w, box);
   const door = kernels();
   const scope = door.scope();
   try {
@@ -94,8 +85,8 @@ export function performerColour(
     const acrossM = columnTaps(w, cell, grid.width);
     const acrossB = columnTaps(w, block, sw);
     // Only the box is written: what lies beside it must come home unchanged.
-    const own = door.owns(dst.data);
-    const out = own ? scope.output(dst.data) : scope.input(dst.data);
+    const owned = door.owns(dst.data);
+    const out = owned ? scope.output(dst.data) : scope.input(dst.data);
     door.run(
       'peelColour',
       [
@@ -125,6 +116,7 @@ export function performerColour(
         bounce === null ? 0 : scope.input(bounce.fields),
         bounce?.red ?? 0,
         bounce?.green ?? 0,
+        scope.input(Float32Array.of(...own)),
         box[0],
         box[2],
         out,
@@ -133,11 +125,16 @@ export function performerColour(
       (box[2] - box[0]) * 6,
       20 * (grid.width + 8) + 12 * (sw + 8) + 64,
     );
-    if (!own) dst.data.set(door.view(out, dst.data.length));
+    if (!owned) dst.data.set(door.view(out, dst.data.length));
   } finally {
     scope.close();
   }
   return box;
+}
+
+/** What is told of a coat before a green screen; what is usual where no spill is taken out or the screen is blue. */
+function ownGreen(analysis: FrameAnalysis, alpha: Float32Array, spill: number, w: number, box: Box): CoatGreen {
+  return spill > 0 && analysis.occupied && !isBlue(analysis) ? coatGreen(analysis, alpha, w, box) : USUAL_GREEN;
 }
 
 function isBlue(analysis: FrameAnalysis): boolean {
@@ -171,6 +168,7 @@ export function performerColourPlain(
   const ms = mean.stride;
   const { begin, end, box } = colourSpans(analysis, w, h, keep !== null);
   const bounce = spill > 0 ? clothBounce(analysis, alpha, w, box) : null;
+  const own = ownGreen(analysis, alpha, spill, w, box);
   const thrown = bounce === null ? null : new RowSampler(bounce.fields, analysis.grid, analysis.cell * k, w, 2);
   out.fill(0);
   for (let y = 0; y < h; y += 1) {
@@ -192,7 +190,7 @@ export function performerColourPlain(
         for (let p = 0; p < 3; p += 1)
           out[p * n + i] = Math.max(0, mr[p * ms + m0]! + (mr[p * ms + m0 + 1]! - mr[p * ms + m0]!) * mt);
         if (bounce !== null) divide(out, i, n, bounce, strength * read(thrown!, x, 0));
-        free(out, i, n, key, other, strength, 0, 0, 1, thrown === null ? Infinity : read(thrown, x, 1));
+        free(out, i, n, [key, other], strength, [0, 0, 1], thrown === null ? Infinity : read(thrown, x, 1), own);
         continue;
       }
       let r = data[i]!;
@@ -217,7 +215,7 @@ export function performerColourPlain(
       out[2 * n + i] = b < 0 ? 0 : b;
       if (bounce !== null) divide(out, i, n, bounce, strength * read(thrown!, x, 0));
       const most = thrown === null ? Infinity : read(thrown, x, 1);
-      free(out, i, n, key, other, strength, sr, blue ? sg : sb, blue ? sb : sg, most);
+      free(out, i, n, [key, other], strength, [sr, blue ? sg : sb, blue ? sb : sg], most, own);
     }
   }
 }
@@ -239,27 +237,26 @@ function divide(out: Float32Array, i: number, n: number, { red, green }: ClothBo
 }
 
 /**
- * Takes the screen's light out of one pixel. `screenRed`, `screenOther`, `screenKey`: the screen's colour there;
- * `most`: of its primary, in parts of the geometric mean of the two others.
+ * Takes the screen's light out of one pixel. `channels`: the screen's primary and the one that is neither it nor red;
+ * `screen`: its colour there, red, that other and the primary; `most`: of its primary, in parts of the geometric mean of
+ * the two others; `own`: the coat's own green, where that is the primary.
  */
 function free(
   out: Float32Array,
   i: number,
   n: number,
-  key: number,
-  other: number,
+  [key, other]: readonly [number, number],
   strength: number,
-  screenRed: number,
-  screenOther: number,
-  screenKey: number,
+  [screenRed, screenOther, screenKey]: readonly [number, number, number],
   most: number,
+  own: CoatGreen,
 ): void {
   const red = out[i]!;
   const second = out[other * n + i]!;
   const excess =
     out[key * n + i]! -
     Math.min(
-      usualKey(red, second, key === 2 ? 0 : PALE_LEAN),
+      usualKey(red, second, key === 2 ? null : own),
       most < Infinity ? most * Math.sqrt(red * second) : Infinity,
     );
   if (excess <= 0 || strength <= 0) return;
@@ -271,14 +268,12 @@ function free(
 }
 
 /**
- * Most of the screen's primary that a performer of this red and other primary shows by itself: between them, in
- * square-root light, `lean` of the way from their mean towards red where that is the more, and not by much.
+ * Most of the screen's primary that a performer of this red and other primary shows by itself: their mean in
+ * square-root light, and where red is the more the coat's own share of their difference beside it.
  */
-function usualKey(red: number, other: number, lean: number): number {
+function usualKey(red: number, other: number, own: CoatGreen | null): number {
   const r = Math.sqrt(red),
     o = Math.sqrt(other),
-    alike = Math.min(r, o) / Math.max(r, o, 1e-6),
-    pale = Math.max(0, Math.min(1, (alike - COLOURED) / (PALE - COLOURED)));
-  const m = 0.5 * (r + o) + lean * pale * Math.max(0, r - o);
+    m = 0.5 * (r + o) + (own === null || !(r > o) ? 0 : greenAt(own, o / r) * (r - o));
   return m * m;
 }
