@@ -3,9 +3,7 @@ import { request } from 'node:https';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { Book } from '../book/book.js';
-import { addFilm } from '../book/add-media.js';
-import { newProduction } from '../book/new-production.js';
+import { madeProduction } from '../book/made-production.js';
 import { rate } from '../core/rational.js';
 import { createPicture } from '../image/picture.js';
 import { VideoWriter } from '../media/video-writer.js';
@@ -80,22 +78,12 @@ beforeAll(async () => {
     await w.writeCoded(p);
   }
   await w.close();
-  const book = Book.create(join(folder, 'production'));
-  book.edit('start', (e) => e.put('production', newProduction('Phone walk')));
-  await addFilm(book, join(folder, 'film.mp4'), { title: 'Film' });
-  book.edit('pick', (e) =>
-    e.put('pick', {
-      id: 'one',
-      film: 'film',
-      title: 'One',
-      in: 1,
-      out: 5,
-      order: 1,
-      note: '',
-      marks: { frame: 0, marks: [] },
-      action: '',
-    }),
-  );
+  const book = await madeProduction(folder, 'Phone walk', join(folder, 'film.mp4'), {
+    id: 'one',
+    title: 'One',
+    in: 1,
+    out: 5,
+  });
   book.close();
   service = await listen(join(folder, 'production'), { port: 0, lan: { address: '127.0.0.1', port: 0 } });
   address = new URL(service.phones!.invitation().address);

@@ -9,9 +9,7 @@ import { join } from 'node:path';
 import type { Browser, Page } from 'playwright-core';
 import sharp from 'sharp';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { addFilm } from '../../src/book/add-media.js';
-import { Book } from '../../src/book/book.js';
-import { newProduction } from '../../src/book/new-production.js';
+import { madeProduction } from '../../src/book/made-production.js';
 import { doJob } from '../../src/jobs/run-job.js';
 import type { BookState } from '../../src/server/api-types.js';
 import { listen, type RunningService } from '../../src/server/listen.js';
@@ -47,23 +45,14 @@ describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
       PLATE_FRAMES,
       (x, y, _f, c) => (y > 90 ? 0.3 : 0.5) + 0.15 * ((((x >> 4) + (y >> 4)) & 1) - 0.5) + 0.03 * c,
     );
-    const book = Book.create(join(folder, 'production'));
-    book.edit('start', (e) => e.put('production', newProduction('Joining')));
-    await addFilm(book, join(folder, 'film.mp4'), { title: 'Film', credit: 'the test' });
+    const book = await madeProduction(folder, 'Joining', join(folder, 'film.mp4'), {
+      id: 'street',
+      title: 'Street',
+      in: 0,
+      out: PLATE_FRAMES,
+      marks: { frame: 0, marks: [{ kind: 'stand', ground: [160, 150], top: [160, 80], height: 0.5 }] },
+    });
     await doJob(book, 'scan', 'film', {});
-    book.edit('pick', (e) =>
-      e.put('pick', {
-        id: 'street',
-        film: 'film',
-        title: 'Street',
-        in: 0,
-        out: PLATE_FRAMES,
-        order: 1,
-        note: '',
-        action: '',
-        marks: { frame: 0, marks: [{ kind: 'stand', ground: [160, 150], top: [160, 80], height: 0.5 }] },
-      }),
-    );
     book.close();
     service = await listen(join(folder, 'production'), { port: 0 });
     base = `http://localhost:${service.port}/`;

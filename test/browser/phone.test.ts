@@ -8,9 +8,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Browser, Page } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { addFilm } from '../../src/book/add-media.js';
-import { Book } from '../../src/book/book.js';
-import { newProduction } from '../../src/book/new-production.js';
+import { madeProduction } from '../../src/book/made-production.js';
 import { listen, type RunningService } from '../../src/server/listen.js';
 import { CHROMIUM, launchChromium, look } from './chromium.js';
 import { makeClip } from './made-clip.js';
@@ -21,22 +19,13 @@ describe.skipIf(CHROMIUM === undefined)('shoot day on a phone', () => {
   beforeAll(async () => {
     folder = mkdtempSync(join(tmpdir(), 'platewright-phone-page-'));
     await makeClip(join(folder, 'film.mp4'), 12, (_x, _y, f) => 0.25 + 0.02 * f, { crf: 8 });
-    const book = Book.create(join(folder, 'production'));
-    book.edit('start', (e) => e.put('production', newProduction('Phone walk')));
-    await addFilm(book, join(folder, 'film.mp4'), { title: 'Film' });
-    book.edit('pick', (e) =>
-      e.put('pick', {
-        id: 'one',
-        film: 'film',
-        title: 'The platform',
-        in: 2,
-        out: 10,
-        order: 1,
-        note: '',
-        marks: { frame: 0, marks: [] },
-        action: 'sits',
-      }),
-    );
+    const book = await madeProduction(folder, 'Phone walk', join(folder, 'film.mp4'), {
+      id: 'one',
+      title: 'The platform',
+      in: 2,
+      out: 10,
+      action: 'sits',
+    });
     book.close();
     service = await listen(join(folder, 'production'), { port: 0, lan: { address: '127.0.0.1', port: 0 } });
     browser = await launchChromium();

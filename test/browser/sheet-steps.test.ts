@@ -9,9 +9,8 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Browser, Locator, Page } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { addFilm, addTake } from '../../src/book/add-media.js';
-import { Book } from '../../src/book/book.js';
-import { newProduction } from '../../src/book/new-production.js';
+import { addTake } from '../../src/book/add-media.js';
+import { madeProduction } from '../../src/book/made-production.js';
 import { doJob } from '../../src/jobs/run-job.js';
 import type { RecipeStep, StepName } from '../../src/join/types.js';
 import type { BookState } from '../../src/server/api-types.js';
@@ -84,23 +83,14 @@ describe.skipIf(CHROMIUM === undefined)("the join's sheet", () => {
           : [0.62, 0.5, 0.38][c]!
         : [0.2, 0.62, 0.25][c]!,
     );
-    const book = Book.create(join(folder, 'production'));
-    book.edit('start', (e) => e.put('production', newProduction('Sheet')));
-    await addFilm(book, join(folder, 'film.mp4'), { title: 'Film', credit: 'the test' });
+    const book = await madeProduction(folder, 'Sheet', join(folder, 'film.mp4'), {
+      id: 'street',
+      title: 'Street',
+      in: 0,
+      out: FRAMES,
+      marks: { frame: 0, marks: [{ kind: 'stand', ground: [230, 160], top: [230, 90], height: 0.5 }] },
+    });
     await doJob(book, 'scan', 'film', {});
-    book.edit('pick', (e) =>
-      e.put('pick', {
-        id: 'street',
-        film: 'film',
-        title: 'Street',
-        in: 0,
-        out: FRAMES,
-        order: 1,
-        note: '',
-        action: '',
-        marks: { frame: 0, marks: [{ kind: 'stand', ground: [230, 160], top: [230, 90], height: 0.5 }] },
-      }),
-    );
     for (const name of ['guest', 'other']) {
       const { id } = await addTake(book, join(folder, `${name}.mp4`), { pick: 'street' });
       const take = book.need('take', id);

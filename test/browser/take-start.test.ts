@@ -8,9 +8,8 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Browser, Locator, Page } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { addFilm, addTake } from '../../src/book/add-media.js';
-import { Book } from '../../src/book/book.js';
-import { newProduction } from '../../src/book/new-production.js';
+import { addTake } from '../../src/book/add-media.js';
+import { madeProduction } from '../../src/book/made-production.js';
 import { doJob } from '../../src/jobs/run-job.js';
 import type { BookState } from '../../src/server/api-types.js';
 import { listen, type RunningService } from '../../src/server/listen.js';
@@ -42,22 +41,13 @@ describe.skipIf(CHROMIUM === undefined)('where a take begins', () => {
     await makeClip(join(folder, 'guest.mp4'), TAKE, (x, y, f, c) =>
       Math.hypot((x - 110 - 2 * f) / 26, (y - 100) / 44) < 1 ? [0.62, 0.5, 0.38][c]! : [0.2, 0.62, 0.25][c]!,
     );
-    const book = Book.create(join(folder, 'production'));
-    book.edit('start', (e) => e.put('production', newProduction('Start')));
-    await addFilm(book, join(folder, 'film.mp4'), { title: 'Film', credit: 'the test' });
-    book.edit('pick', (e) =>
-      e.put('pick', {
-        id: 'street',
-        film: 'film',
-        title: 'Street',
-        in: 0,
-        out: PLATE,
-        order: 1,
-        note: '',
-        action: '',
-        marks: { frame: 0, marks: [{ kind: 'stand', ground: [200, 160], top: [200, 90], height: 0.5 }] },
-      }),
-    );
+    const book = await madeProduction(folder, 'Start', join(folder, 'film.mp4'), {
+      id: 'street',
+      title: 'Street',
+      in: 0,
+      out: PLATE,
+      marks: { frame: 0, marks: [{ kind: 'stand', ground: [200, 160], top: [200, 90], height: 0.5 }] },
+    });
     const { id } = await addTake(book, join(folder, 'guest.mp4'), { pick: 'street' });
     book.edit('marks', (e) =>
       e.put('take', {

@@ -7,9 +7,9 @@ import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { addFilm, addTake } from '../../book/add-media.js';
+import { addTake } from '../../book/add-media.js';
+import { madeProduction } from '../../book/made-production.js';
 import { Book } from '../../book/book.js';
-import { newProduction } from '../../book/new-production.js';
 import { RandomStream } from '../../core/random.js';
 import { rate } from '../../core/rational.js';
 import { createPicture } from '../../image/picture.js';
@@ -49,22 +49,13 @@ beforeAll(async () => {
   await clip('take.mkv', TAKE, (x, y, f) =>
     Math.hypot((x - MARKED_X - STEP_PX * f) / 22, (y - 100) / 44) < 1 ? [0.62, 0.5, 0.38] : [0.2, 0.62, 0.25],
   );
-  book = Book.create(join(folder, 'production'));
-  book.edit('start', (e) => e.put('production', newProduction('Start')));
-  await addFilm(book, join(folder, 'film.mkv'), { title: 'Film', credit: 'the test' });
-  book.edit('pick', (e) =>
-    e.put('pick', {
-      id: 'street',
-      film: 'film',
-      title: 'Street',
-      in: 0,
-      out: PLATE,
-      order: 1,
-      note: '',
-      action: '',
-      marks: { frame: 0, marks: [{ kind: 'stand', ground: [STAND_X, 160], top: [STAND_X, 72] }] },
-    }),
-  );
+  book = await madeProduction(folder, 'Start', join(folder, 'film.mkv'), {
+    id: 'street',
+    title: 'Street',
+    in: 0,
+    out: PLATE,
+    marks: { frame: 0, marks: [{ kind: 'stand', ground: [STAND_X, 160], top: [STAND_X, 72] }] },
+  });
   await addTake(book, join(folder, 'take.mkv'), { pick: 'street' });
   book.edit('marks', (e) =>
     e.put('take', {
