@@ -25,6 +25,8 @@ export interface Side {
   readonly heldStride?: number;
   /** Frames that are damaged in the file. */
   readonly damaged?: readonly number[];
+  /** Of a take: its performer mark was put by the program, which found it by itself. */
+  readonly performerFound?: true;
   /** Scene-linear picture of one frame of the file. */
   linear(frame: number): Promise<Picture>;
 }

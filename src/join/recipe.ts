@@ -32,6 +32,7 @@ import { marksOf, type ProposalInput } from './proposal-input.js';
 import { recipeFor } from './recipe-for.js';
 import { withHeldPictures } from './render/held-plate.js';
 import { flatRecipe, isPinned, pinnedRecipe } from './ride/flat-recipe.js';
+import { withFoundFoot } from './ride/found-foot.js';
 import { groundCarrier } from './ride/ground-carrier.js';
 import { isLayered, proposeLayers } from './ride/propose-layers.js';
 import { performerInTake, proposeRide, type RideFrom, type RideProposal } from './ride/propose-ride.js';
@@ -47,10 +48,10 @@ import { proposeWiden } from './widen/propose-widen.js';
  */
 export async function proposeRecipe(given: ProposalInput): Promise<Recipe> {
   // Shadows found where nobody marked one serve as marked ones do.
-  const input = {
+  const input = withFoundFoot({
     ...given,
     plate: { ...given.plate, marks: withFoundShadows(given.plate.marks, given.plate.measures.foundShadows) },
-  };
+  });
   return withHeldPictures(await proposeSteps(input), input.plate.measures);
 }
 

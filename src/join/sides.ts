@@ -164,6 +164,7 @@ export async function measureTakeSide(
     side: {
       measures,
       marks: withPerformer,
+      ...(withPerformer === marks ? {} : { performerFound: true }),
       ...(held.length === 0 ? {} : { held }),
       ...(stride === undefined ? {} : { heldStride: stride }),
       ...(take.damaged === undefined ? {} : { damaged: take.damaged }),

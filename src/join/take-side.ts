@@ -84,6 +84,7 @@ async function takeSide(
     held,
     heldStride,
     damaged,
+    performerFound,
     notes,
   } = await keptTake(folder, folder === null ? null : keptTakeKey(file, 'side', marks), async () => {
     const { side, notes: said } = await measureTakeSide(file, reader, marks, onProgress);
@@ -93,6 +94,7 @@ async function takeSide(
       held: side.held,
       heldStride: side.heldStride,
       damaged: side.damaged,
+      performerFound: side.performerFound,
       notes: said,
     };
   });
@@ -105,6 +107,7 @@ async function takeSide(
       ...(held === undefined ? {} : { held }),
       ...(heldStride === undefined ? {} : { heldStride }),
       ...(damaged === undefined ? {} : { damaged }),
+      ...(performerFound === undefined ? {} : { performerFound }),
       linear: async (n) => clonePicture(toLinear(await reader.frame(n))),
     },
     notes,

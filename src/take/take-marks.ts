@@ -18,9 +18,9 @@ import type { Look } from './take-look.js';
 /**
  * The lowest pixel is the front of the feet; the middle of what stands on the floor lies further
  * back, which from a little above is higher in the picture by about this share of the height
- * (0.12 on two furred performers seen from 14° above).
+ * (0.12 on two furred performers seen from 14° above); a join sets it by the look (join/ride/found-foot.ts).
  */
-const FOOTPRINT = 0.1;
+export const FOOTPRINT = 0.1;
 
 /** Marks from which view and light are read, on the file's frame. */
 const TELLS_SET: readonly MarkKind[] = ['upright', 'groundLines', 'horizon', 'rectangle', 'shadow', 'head'];

@@ -4,6 +4,7 @@
  */
 import { distanceToSet } from '../image/distance.js';
 import { FlowPicture, motionAt, type MotionField } from '../image/flow.js';
+import { median } from '../image/statistics.js';
 import type { BodyFrame, Window } from './turn-slope.js';
 
 /** Where a point is seen on the frames of a chain, px; NaN where it is not. */
@@ -20,11 +21,13 @@ const EDGE = 6;
 /** The way there and back meets within this share of it, or within so many pixels. */
 const MEETS = 0.15,
   MEETS_PX = 0.6;
+/** A body whose points go less far over two frames of the chain, px, on both sides of its middle holds still. */
+const STILL_PX = 1;
 /** Room round the body that the motion's estimate sees, px. */
 const ROOM = 12;
 
 /**
- * Every point is seen on the chain's middle frame. Empty where the body is too small.
+ * Every point is seen on the chain's middle frame. Empty where the body is too small, or holds still.
  *
  * @param frames the body on a chain of frames, all of one size
  * @param body what it covers on all of them together
@@ -47,6 +50,13 @@ export function coatTracks(frames: readonly BodyFrame[], body: Window): CoatTrac
   const area = inner[middle]!.reduce((n, d) => n + (d > EDGE ? 1 : 0), 0),
     spacing = Math.max(LEAST_SPACING, Math.round(Math.sqrt(area / POINTS)));
   try {
+    const moves = [middle + 2, middle - 2].some(
+      (k) =>
+        k >= 0 &&
+        k < frames.length &&
+        middleWay(motionAt(pictures[middle]!, pictures[k]!, 0), inner[middle]!) >= STILL_PX,
+    );
+    if (!moves) return [];
     for (let y = spacing / 2; y < h; y += spacing)
       for (let x = spacing / 2; x < w; x += spacing)
         if (inside(middle, x, y)) tracks.push(seenOnce(frames.length, middle, x, y));
@@ -68,6 +78,13 @@ export function coatTracks(frames: readonly BodyFrame[], body: Window): CoatTrac
       t.y[k]! += box.y0;
     }
   return tracks;
+}
+
+/** Median length of the motion inside the body, px. */
+function middleWay({ u, v }: MotionField, inner: Float32Array): number {
+  const ways: number[] = [];
+  for (let i = 0; i < inner.length; i += 5) if (inner[i]! > EDGE) ways.push(Math.hypot(u[i]!, v[i]!));
+  return ways.length === 0 ? 0 : median(ways);
 }
 
 function seenOnce(frames: number, at: number, x: number, y: number): CoatTrack {
