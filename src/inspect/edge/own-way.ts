@@ -76,3 +76,27 @@ export function ownWay(
   };
   return [best[0] + part(0), best[1] + part(1)];
 }
+
+/** Where a performer that nobody planned stands, by its mattes' own way; fed every frame's matte in order. */
+export class PlaceByMatte {
+  private at: readonly [number, number] = [0, 0];
+  private before: { readonly matte: Float32Array; readonly box: Box } | null = null;
+
+  /** Px from where it stood at first; a frame that does not show it leaves it where it was. The matte is held. */
+  of(matte: Float32Array, box: Box | null, size: readonly [number, number]): readonly [number, number] {
+    if (box === null) return this.at;
+    if (this.before !== null) {
+      const b = this.before.box,
+        both = [
+          Math.min(b[0], box[0]),
+          Math.min(b[1], box[1]),
+          Math.max(b[2], box[2]),
+          Math.max(b[3], box[3]),
+        ] as const,
+        way = ownWay(this.before.matte, matte, size, both);
+      this.at = [this.at[0] + way[0], this.at[1] + way[1]];
+    }
+    this.before = { matte, box };
+    return this.at;
+  }
+}

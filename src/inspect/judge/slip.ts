@@ -6,7 +6,8 @@ import { quantile } from '../reader/frame.js';
 import { BESIDE_MATTE, GROUND_DRIFT, LIMITS } from '../limits.js';
 import { mostlySeen } from '../movement/mostly-seen.js';
 import type { Place, Series } from '../reader/series.js';
-import { way, type Judge } from './judging.js';
+import { stepOf, way, type Judge } from './judging.js';
+import type { RecipeStep } from '../../join/types.js';
 
 /** One way of seeing it: where it stands beside where it should, frame by frame, and what is said of it. */
 interface Part {
@@ -24,6 +25,8 @@ const FEWEST_SHIFTS = 5,
 const SHADED = 1.2;
 /** Share of frames on which the ground must be told; each is told by itself, so some may be hidden. */
 const FOLLOWED = 0.6;
+/** Share of the performer that must be seen for its outline's place to be its own (own choice). */
+const WHOLE = 0.9;
 /** The difference from the neighbours' mean has one and a half times a jitter's variance. */
 const JITTER = Math.sqrt(1.5);
 /** Frames that must lie where the recipe puts them before that counts as proven. */
@@ -38,7 +41,7 @@ export function judgeSlip(series: Series, judge: Judge): void {
       besideRecipe(series),
       ground,
       driftOverGround(series),
-      outAndBack(series, sound),
+      outAndBack(series, sound, stepOf(judge.recipe, 'ride') ?? stepOf(judge.recipe, 'ground')),
     ].filter((p) => p !== null);
   if (parts.length === 0) {
     judge.none('slip', 'px', 'ride', 'fewer than four frames, or nothing to follow');
@@ -153,10 +156,12 @@ function withoutLine(list: readonly Place[]): Place[] {
  * The outline out of its neighbours' path. A picture that moves smoothly beside a plan that does not shows the plan's
  * fault, not its own; where the ground proves the plan (`sound`), the plan counts.
  */
-function outAndBack(series: Series, sound: boolean): Part | null {
+function outAndBack(series: Series, sound: boolean, planned: RecipeStep | null): Part | null {
   if (series.jitter.length < FEWEST_JUMPS || ownStep(series)) return null;
-  const beside = series.jitter.map((p) => jump(p.frame, p.x, p.y)),
-    plain = series.jitter.map((p) => jump(p.frame, p.plain[0], p.plain[1]));
+  const shown = planned === null ? ofWholeFrames(series) : series.jitter;
+  if (shown.length < FEWEST_JUMPS) return null;
+  const beside = shown.map((p) => jump(p.frame, p.x, p.y)),
+    plain = shown.map((p) => jump(p.frame, p.plain[0], p.plain[1]));
   return {
     list: sound || rmsOf(beside) <= rmsOf(plain) ? beside : plain,
     most: LIMITS.slip,
@@ -166,6 +171,16 @@ function outAndBack(series: Series, sound: boolean): Part | null {
       'see in the ride whether the place it rides on jumps there, ' +
       'and put it right on that frame or mark the stand on more frames',
   };
+}
+
+/**
+ * Jumps of the outline between frames that all show about as much of it: what passes cuts it anew on each, and without a
+ * recipe nobody told of it.
+ */
+function ofWholeFrames(series: Series): Series['jitter'] {
+  const seen = mostlySeen(series.shift, WHOLE),
+    cut = new Set(series.shift.filter((_, k) => !seen[k]).map((p) => p.frame));
+  return series.jitter.filter((p) => ![p.frame - 1, p.frame, p.frame + 1].some((n) => cut.has(n)));
 }
 
 const jump = (frame: number, x: number, y: number): Place => ({ frame, x: (1 / JITTER) * x, y: (1 / JITTER) * y });

@@ -13,11 +13,17 @@ const NEAR = 8;
  */
 const SHOWN = 0.75;
 
-/** @param list frames in their order with how much of the performer each shows, px (coreSeen of level.ts) */
-export function mostlySeen(list: readonly { readonly frame: number; readonly core: number }[]): boolean[] {
+/**
+ * @param list frames in their order with how much of the performer each shows, px (coreSeen of level.ts)
+ * @param share least share of the most nearby
+ */
+export function mostlySeen(
+  list: readonly { readonly frame: number; readonly core: number }[],
+  share = SHOWN,
+): boolean[] {
   return list.map(({ frame, core }) => {
     let most = 0;
     for (const q of list) if (Math.abs(q.frame - frame) <= NEAR) most = Math.max(most, q.core);
-    return core >= SHOWN * most;
+    return core >= share * most;
   });
 }

@@ -34,6 +34,7 @@ export class MovementReader {
   private before: GoneFrame | null = null;
   private beforeThat: GoneFrame | null = null;
   private halvedBefore: HalvedFrame | null = null;
+  private waysBefore: { readonly frame: number; readonly ways: readonly [Pair, Pair] } | null = null;
   private readonly gauge: GroundGauge | null;
 
   /** `every`: of how many frames one tells how far the plate moves. */
@@ -113,12 +114,42 @@ export class MovementReader {
     );
     // What passes in front cuts the silhouette anew on each frame.
     if (this.facts.fronts) return;
+    if (there === null) {
+      this.readOwnJumps(f, b, bb);
+      return;
+    }
     const [p, q, r] = [bb, b, f].map((s) => silhouettePlace(s.matte, s.box!, W)) as [Pair, Pair, Pair],
       jx = q[0] - (p[0] + m0[0] + r[0] - move[0]) / 2,
       jy = q[1] - (p[1] + m0[1] + r[1] - move[1]) / 2;
     const plain: Pair = [jx + (m0[0] - move[0]) / 2, jy + (m0[1] - move[1]) / 2];
     this.series.jitter.push({ frame: b.frame, x: jx, y: jy, plain });
   }
+
+  /**
+   * The jumps of a performer that nobody planned: by how its mattes lie on each other, since what passes before it,
+   * which nobody told either, moves the middle of what is left of it; and the same beside the plate's picture, which
+   * shakes with its camera.
+   */
+  private readOwnJumps(f: SeenFrame, b: GoneFrame, bb: GoneFrame): void {
+    const { width: W, height: H } = f.join,
+      last = this.waysBefore?.frame === b.frame ? this.waysBefore.ways : waysBetween(bb, b, W, H),
+      next = waysBetween(b, f, W, H),
+      [own, plate] = [0, 1].map((k): Pair => [(last[k]![0] - next[k]![0]) / 2, (last[k]![1] - next[k]![1]) / 2]) as [
+        Pair,
+        Pair,
+      ];
+    this.waysBefore = { frame: f.frame, ways: next };
+    this.series.jitter.push({ frame: b.frame, x: own[0] - plate[0], y: own[1] - plate[1], plain: own });
+  }
+}
+
+/** The ways of a frame's performer, by their mattes, and of its plate to the next frame. */
+function waysBetween(from: GoneFrame, to: GoneFrame, width: number, height: number): [Pair, Pair] {
+  const a = from.box!,
+    b = to.box!,
+    both = [Math.min(a[0], b[0]), Math.min(a[1], b[1]), Math.max(a[2], b[2]), Math.max(a[3], b[3])] as const;
+  const plate = pictureShift(from.plateLuma, to.plateLuma, width, height);
+  return [ownWay(from.matte, to.matte, [width, height], grow(both, ROOM, ROOM, width, height)), [plate.dx, plate.dy]];
 }
 
 /**

@@ -7,7 +7,7 @@ import type { SeenFrame } from './frame.js';
 import { MovementReader } from '../movement/movement-reader.js';
 import type { RecipeFacts } from './recipe-facts.js';
 import { SeeThroughReader } from '../edge/see-through.js';
-import { emptySeries, putInto, type Series } from './series.js';
+import { emptySeries, putInto, type Put, type Series } from './series.js';
 
 export interface PicturesOf {
   readonly facts: RecipeFacts;
@@ -19,6 +19,9 @@ export interface PicturesOf {
   readonly every: number;
 }
 
+/** Frames, about, on which the plate is looked for through the performer. */
+const THROUGH_FRAMES = 24;
+
 /** Takes the frames of one join in order by `add`, then gives the whole series. */
 export class PictureReader {
   private readonly series: Series;
@@ -26,11 +29,15 @@ export class PictureReader {
   private readonly through = new SeeThroughReader();
   private readonly close: CloseReader;
   private readonly movement: MovementReader;
+  private readonly put: Put;
+  private readonly throughEvery: number;
 
   constructor({ facts, erased, first, total, every }: PicturesOf) {
     this.series = emptySeries(first);
     this.every = every;
-    const put = putInto(this.series);
+    this.put = putInto(this.series);
+    this.throughEvery = Math.max(1, Math.floor(total / THROUGH_FRAMES));
+    const { put } = this;
     this.close = new CloseReader(facts, erased, this.through, {
       series: this.series,
       put,
@@ -41,7 +48,11 @@ export class PictureReader {
 
   /** Frames in their order; the two before are held. */
   add(f: SeenFrame): void {
-    if ((f.frame - this.series.first) % this.every === 0) this.close.read(f);
+    const at = f.frame - this.series.first,
+      close = at % this.every === 0;
+    if (close) this.close.read(f);
+    // Its error goes with the places that it sees, and a plate that moves shows others on each frame.
+    else if (at % this.throughEvery === 0) this.put('through', f.frame, this.through.add(f));
     this.movement.add(f);
   }
 

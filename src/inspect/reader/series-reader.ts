@@ -8,6 +8,7 @@ import { LightAlong } from '../../plate/light/light-along.js';
 import { lightAt, type LightOverShot } from '../../plate/light/light-over-shot.js';
 import { readBeside } from './beside-reader.js';
 import { boxOfCell, outlineCells, readSeenChatter, type OutlineCells } from '../edge/chatter.js';
+import { PlaceByMatte } from '../edge/own-way.js';
 import { liftVeil, quantile, type SeenFrame } from './frame.js';
 import { clipsInFlash, coreSeen, darkerHalf, readLevel } from '../light/level.js';
 import { SAME } from '../limits.js';
@@ -27,7 +28,8 @@ export class SeriesReader {
   readonly series: Series;
   private readonly facts: RecipeFacts;
   private readonly every: number;
-  private readonly outlines: (OutlineCells | null)[] = [];
+  private readonly outlines: { readonly cells: OutlineCells | null; readonly at: readonly [number, number] }[] = [];
+  private readonly place = new PlaceByMatte();
   private readonly remains: RemainsReader;
   private readonly pictures: PictureReader;
   /** What a picture lane has to know. */
@@ -120,13 +122,14 @@ export class SeriesReader {
 
   /** The outline as seen, three frames side by side; the middle one's chatter. */
   private readOutline(f: SeenFrame, slip: readonly [number, number]): void {
-    this.outlines.push(outlineCells(f, plannedFoot(this.facts.recipe, f.frame) ?? [0, 0], slip));
+    // Without a plan the cells go with the matte: one that moves over cells that stand would pass for chatter.
+    const at = plannedFoot(this.facts.recipe, f.frame) ?? this.place.of(f.matte, f.box, [f.join.width, f.join.height]);
+    this.outlines.push({ cells: outlineCells(f, at, slip), at });
     if (this.outlines.length > 3) this.outlines.shift();
     const [a, b, c] = this.outlines;
-    if (a == null || b == null || c == null) return;
-    const seen = readSeenChatter(a, b, c);
-    const foot = plannedFoot(this.facts.recipe, f.frame - 1) ?? [0, 0];
-    this.put('seenChatter', f.frame - 1, seen?.cells ?? null, seen === null ? undefined : boxOfCell(seen.at, foot));
+    if (a?.cells == null || b?.cells == null || c?.cells == null) return;
+    const seen = readSeenChatter(a.cells, b.cells, c.cells);
+    this.put('seenChatter', f.frame - 1, seen?.cells ?? null, seen === null ? undefined : boxOfCell(seen.at, b.at));
     this.put('wholeChatter', f.frame - 1, seen?.whole ?? null);
   }
 
