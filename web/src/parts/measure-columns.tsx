@@ -29,9 +29,7 @@ export function MeasureColumns(props: { m: PlateMeasures; pick: string }): JSX.E
           {props.m.camera?.shake ? `, shake ${props.m.camera!.shake!.rmsPx.toFixed(2)} px` : ''}
           {props.m.view ? `; marks agree within ${props.m.view!.residualPx.toFixed(2)} px` : ''}
         </p>
-        <For each={[...notesOf(props.m, 'marks'), ...notesOf(props.m, 'place'), ...(props.m.view?.notes ?? [])]}>
-          {(n) => <p class="how">{wellSet(n)}</p>}
-        </For>
+        <For each={props.m.view?.notes ?? []}>{(n) => <p class="how">{wellSet(n)}</p>}</For>
       </MeasureList>
       <MeasureList
         title="Light"
@@ -165,7 +163,7 @@ export function noteOf(m: PlateMeasures, part: string): string | undefined {
 }
 
 /** All that the measuring says of a part. */
-function notesOf(m: PlateMeasures, part: string): string[] {
+export function notesOf(m: PlateMeasures, part: string): string[] {
   return (m.notes ?? []).filter((n) => n.startsWith(`${part}: `)).map((n) => n.slice(part.length + 2));
 }
 

@@ -4,7 +4,7 @@ import type { PickDocument } from '../../../src/book/documents.js';
 import type { BookState } from '../../../src/server/api-types.js';
 import { startJob } from '../api.js';
 import { openViewer } from '../viewer/state.js';
-import { MeasureColumns, noteOf } from './measure-columns.js';
+import { MeasureColumns, notesOf } from './measure-columns.js';
 
 export function MeasuredPart(props: { book: BookState; pick: PickDocument }): JSX.Element {
   const m = () => props.book.measures[props.pick.id];
@@ -37,11 +37,11 @@ export function MeasuredPart(props: { book: BookState; pick: PickDocument }): JS
         </Show>
       </p>
       <For
-        each={['pictures', 'damage', 'brightness'].map((part) => (m() === undefined ? undefined : noteOf(m()!, part)))}
-      >
-        {(said) => (
-          <Show when={said}>{(words) => <p class="stale">{words()[0]!.toUpperCase() + words().slice(1)}.</p>}</Show>
+        each={['marks', 'place', 'pictures', 'damage', 'brightness'].flatMap((part) =>
+          m() === undefined ? [] : notesOf(m()!, part),
         )}
+      >
+        {(words) => <p class="stale">{words[0]!.toUpperCase() + words.slice(1)}.</p>}
       </For>
       <Show when={m()}>{(x) => <MeasureColumns m={x()} pick={props.pick.id} />}</Show>
     </section>
