@@ -49,10 +49,11 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
   const aspect = pixelAspect(stream, isTurned(orientation));
   const storedPx = isTurned(orientation) ? par.height : par.width;
   const widthPx = squareWidth(storedPx, aspect);
+  const heightPx = isTurned(orientation) ? par.width : par.height;
   const r = timing?.rate ?? claimedRates(input)[0] ?? rate(25);
   return {
     widthPx,
-    heightPx: isTurned(orientation) ? par.width : par.height,
+    heightPx,
     rate: r,
     frameCount: input.still ? 1 : (timing?.frameCount ?? claimedFrames(input, stream, r)),
     frameCountExact: input.still || timing !== null,
@@ -65,6 +66,7 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
     variableRate: timing?.variable ?? false,
     fieldOrder: fieldOrderOf((par.toJSON() as { fieldOrder?: number }).fieldOrder ?? 0),
     pixelAspect: aspect,
+    ...lensIn(input, Math.hypot(widthPx, heightPx)),
     notes: [
       ...notes,
       ...(timing?.notes ?? []),
@@ -74,6 +76,10 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
       ...squaredNote(aspect, storedPx, widthPx),
     ],
   };
+}
+
+function lensIn({ lens }: OpenedInput, diagonalPx: number): Pick<VideoInfo, 'lens'> {
+  return lens === null ? {} : { lens: { focalPx: lens.diagonals * diagonalPx, lnSd: lens.lnSd, said: lens.said } };
 }
 
 type VideoStream = NonNullable<OpenedInput['video']>;

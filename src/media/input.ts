@@ -7,6 +7,7 @@ import { basename, resolve } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import { endsBeforeIndex } from './broken-off.js';
 import { C, Dictionary, FormatContext, type AVMediaType, type Stream, InputFormat } from './ffmpeg.js';
+import { lensOfFilm, lensOfStill, type LensTold } from './file-lens.js';
 import { readDisplayMatrix, type Orientation } from './orientation.js';
 import { isMovingWebp, readStillTags, TIFF_JPEG } from './still-tags.js';
 
@@ -74,6 +75,8 @@ export interface OpenedInput {
   readonly video: Stream | null;
   /** How the picture asks to be turned: a stream's display matrix, a still's orientation tag. */
   readonly orientation: Orientation;
+  /** The lens, where the file tells it. */
+  readonly lens: LensTold | null;
   readonly sound: Stream | null;
 }
 
@@ -189,6 +192,17 @@ async function openOnce(path: string, probing: Record<string, string>): Promise<
     video,
     orientation:
       tags?.orientation ?? readDisplayMatrix(video?.codecpar.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX) ?? null),
+    lens:
+      video === null
+        ? null
+        : tags !== null
+          ? lensOfStill(tags, video.codecpar.width, video.codecpar.height)
+          : lensOfFilm({
+              path,
+              boxed: container.split(',').includes('mp4'),
+              trackId: video.id,
+              given: [video.metadata?.getAll() ?? {}, context.metadata?.getAll() ?? {}],
+            }),
     sound: pick(C.AVMEDIA_TYPE_AUDIO),
   };
 }

@@ -1,6 +1,6 @@
 /**
  * What a still says of itself in TIFF's tags, which FFmpeg does not hand on: which way up it was taken (phones and
- * cameras store every picture as the sensor lies), and how a TIFF is packed. After TIFF 6.0 (1992) and Exif 2.32
+ * cameras store every picture as the sensor lies), how a TIFF is packed, and the lens. After TIFF 6.0 (1992) and Exif 2.32
  * (CIPA DC-008, 2019), where JPEG, PNG (eXIf, PNG 3rd edition) and WebP (its container specification) carry them.
  * (All from memory; held by a test against files that libvips writes and turns.)
  */
@@ -11,6 +11,19 @@ export interface StillTags {
   readonly orientation: Orientation;
   /** Compression of a TIFF (tag 259), null for other files. */
   readonly tiffCompression: number | null;
+  /** What its Exif part says of the lens; null where it has none. */
+  readonly lens: StillLens | null;
+}
+
+/** A still's lens as Exif has it. */
+export interface StillLens {
+  /** Focal length on 35 mm film, mm; 0 where the camera says that it does not know. */
+  readonly equivalentMm: number | null;
+  readonly focalMm: number | null;
+  /** The sensor's resolution for the picture as it was taken. */
+  readonly pixelsPerMm: number | null;
+  /** Width and height of the picture as it was taken, as stored. */
+  readonly takenPx: readonly [number, number] | null;
 }
 
 /** TIFF's compression by JPEG, which FFmpeg decodes to wrong colours without a word. */
@@ -18,6 +31,14 @@ export const TIFF_JPEG = 7;
 
 const ORIENTATION = 274;
 const COMPRESSION = 259;
+/** Where the Exif part of a TIFF's first directory begins. */
+const EXIF_PART = 34665;
+const FOCAL_LENGTH = 37386;
+const PIXEL_X = 40962;
+const PIXEL_Y = 40963;
+const SENSOR_RESOLUTION = 41486;
+const SENSOR_RESOLUTION_UNIT = 41488;
+const EQUIVALENT_FOCAL = 41989;
 
 /** Values 1 to 8 of the orientation tag. */
 const WAYS: readonly Orientation[] = [
@@ -48,10 +69,12 @@ export function readStillTags(path: string): StillTags {
     const head = bytes(0, 12);
     const isTiff = /^(II\*\0|MM\0\*)/.test(head.toString('latin1', 0, 4));
     const at = isTiff ? 0 : exifPlace(head, bytes);
-    const tags = at === null ? null : tiffTags(at, bytes);
+    const tags = at === null ? null : tiffTags(at, bytes, null);
+    const exif = tags?.get(EXIF_PART);
     return {
       orientation: WAYS[(tags?.get(ORIENTATION) ?? 1) - 1] ?? UPRIGHT,
       tiffCompression: isTiff ? (tags?.get(COMPRESSION) ?? null) : null,
+      lens: at === null || exif === undefined ? null : lensOf(tiffTags(at, bytes, exif)),
     };
   } finally {
     closeSync(file);
@@ -106,18 +129,46 @@ function chunkPlace(name: string, from: number, bytes: Bytes, riff: boolean): nu
   return null;
 }
 
-/** Single short values of a TIFF's first directory. */
-function tiffTags(start: number, bytes: Bytes): Map<number, number> {
+function lensOf(exif: ReadonlyMap<number, number>): StillLens {
+  const resolution = exif.get(SENSOR_RESOLUTION);
+  // In inches unless it says centimetres (3).
+  const unitMm = exif.get(SENSOR_RESOLUTION_UNIT) === 3 ? 10 : 25.4;
+  const x = exif.get(PIXEL_X) ?? 0;
+  const y = exif.get(PIXEL_Y) ?? 0;
+  return {
+    equivalentMm: exif.get(EQUIVALENT_FOCAL) ?? null,
+    focalMm: exif.get(FOCAL_LENGTH) ?? null,
+    pixelsPerMm: resolution === undefined ? null : resolution / unitMm,
+    takenPx: x > 0 && y > 0 ? [x, y] : null,
+  };
+}
+
+/** TIFF's types of a value: 16 and 32 bits, and a fraction of two of these. */
+const SHORT = 3;
+const LONG = 4;
+const RATIONAL = 5;
+
+/** Single values of a TIFF's directory: the first, or the one `place` bytes after the TIFF's start. */
+function tiffTags(start: number, bytes: Bytes, place: number | null): Map<number, number> {
   const tags = new Map<number, number>();
   const head = bytes(start, 8);
   if (head.length < 8) return tags;
   const little = head[0] === 0x49;
   const short = (b: Buffer, at: number): number => (little ? b.readUInt16LE(at) : b.readUInt16BE(at));
-  const directory = start + (little ? head.readUInt32LE(4) : head.readUInt32BE(4));
+  const long = (b: Buffer, at: number): number => (little ? b.readUInt32LE(at) : b.readUInt32BE(at));
+  const directory = start + (place ?? long(head, 4));
   const count = bytes(directory, 2);
   if (count.length < 2) return tags;
   const entries = bytes(directory + 2, 12 * Math.min(short(count, 0), MOST_PARTS));
-  for (let at = 0; at + 12 <= entries.length; at += 12)
-    if (short(entries, at + 2) === 3) tags.set(short(entries, at), short(entries, at + 8));
+  for (let at = 0; at + 12 <= entries.length; at += 12) {
+    const type = short(entries, at + 2);
+    const tag = short(entries, at);
+    if (type === SHORT) tags.set(tag, short(entries, at + 8));
+    if (type === LONG) tags.set(tag, long(entries, at + 8));
+    if (type === RATIONAL) {
+      const parts = bytes(start + long(entries, at + 8), 8);
+      if (parts.length === 8 && long(parts, 4) > 0) tags.set(tag, long(parts, 0) / long(parts, 4));
+    }
+  }
   return tags;
 }

@@ -68,6 +68,8 @@ export interface RawClip {
   readonly pixelFormat: string;
   readonly options?: Record<string, string>;
   readonly muxerOptions?: Record<string, string>;
+  /** The container's metadata. */
+  readonly metadata?: Readonly<Record<string, string>>;
   readonly timeBase: readonly [number, number];
   /** Claimed rate. */
   readonly rate: readonly [number, number];
@@ -111,6 +113,7 @@ export async function writeRawClip(path: string, clip: RawClip): Promise<void> {
     clip.matrix.forEach((v, i) => data.writeInt32LE(v, i * 4));
     stream.codecpar.addCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX, data);
   }
+  if (clip.metadata) format.metadata = Dictionary.fromObject({ ...clip.metadata });
   await format.openOutput();
   if ((await format.writeHeader(Dictionary.fromObject(clip.muxerOptions ?? {}))) < 0)
     throw new Error(`${clip.muxer} header refused`);

@@ -1,12 +1,13 @@
 /**
- * A copy of a film that asks to be shown turned: the packets as they are, picture and sound, with
- * another display matrix (ISO/IEC 14496-12, track header). Nothing is decoded, so nothing is
- * lost, and it takes as long as copying the file.
+ * A copy of a film that asks to be shown turned: the packets as they are, picture and sound, with another display
+ * matrix (ISO/IEC 14496-12, track header), and what the file tells of its lens. Nothing is decoded, so nothing is lost,
+ * and it takes as long as copying the file.
  */
 import { renameSync, rmSync } from 'node:fs';
 import { basename } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
-import { C, FormatContext, Packet } from './ffmpeg.js';
+import { C, Dictionary, FormatContext, Packet } from './ffmpeg.js';
+import { lensMetadata } from './file-lens.js';
 import { closeInput, openInput } from './input.js';
 import type { Orientation } from './orientation.js';
 import { writeTrouble } from './write-trouble.js';
@@ -65,8 +66,9 @@ export async function copyTurned(source: string, target: string, clockwise: Turn
         );
       to.set(stream.index, to.size);
     }
+    if (input.lens !== null) out.metadata = Dictionary.fromObject(lensMetadata(input.lens));
     await out.openOutput();
-    const header = await out.writeHeader();
+    const header = await out.writeHeader(Dictionary.fromObject({ movflags: 'use_metadata_tags' }));
     if (header < 0)
       throw new PlatewrightError(
         'PW-MEDIA-WRITE',

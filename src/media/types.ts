@@ -15,6 +15,16 @@ export interface ColourTags {
   readonly assumed: boolean;
 }
 
+/** The lens as a file tells it (file-lens.ts). */
+export interface FileLens {
+  /** Focal length in pixels of the conformed picture. */
+  readonly focalPx: number;
+  /** How far it may be off, sd of ln. */
+  readonly lnSd: number;
+  /** What the file says, in words: “26 mm, as on 35 mm film”. */
+  readonly said: string;
+}
+
 /** What a probe of a file says of its picture, after conforming (rotation undone, square pixels, constant rate). */
 export interface VideoInfo {
   readonly widthPx: number;
@@ -36,6 +46,8 @@ export interface VideoInfo {
    * square ones: `widthPx` is the conformed width.
    */
   readonly pixelAspect: readonly [number, number];
+  /** Only where the file tells it. */
+  readonly lens?: FileLens;
   /** What the door did to conform the file, in sentences. */
   readonly notes: readonly string[];
 }

@@ -95,6 +95,33 @@ describe('a view from the performer alone', () => {
     expect(Math.abs(a.rollDeg.value!)).toBeLessThan(1);
   });
 
+  it("goes by the lens that the take's file tells, and says so in place of asking for one", () => {
+    const of = (focalPx?: number): { view: NonNullable<ReturnType<typeof takeView>>; said: string } => {
+      const notes: string[] = [];
+      const fileLens = focalPx === undefined ? undefined : { focalPx, lnSd: 0.08, said: '55 mm, as on 35 mm film' };
+      const view = takeView(
+        {
+          marks: { frame: 0, marks: [] },
+          performer: upright,
+          widthPx: 854,
+          heightPx: 480,
+          fileLens,
+          heightM: 0.3,
+          sight: null,
+        },
+        notes,
+      )!;
+      return { view, said: notes.join('; ') };
+    };
+    const usual = of();
+    const told = of(1240);
+    expect(usual.said).toMatch(/focal length is not known/);
+    expect(told.said).toMatch(/by what the file says of its lens: 55 mm, as on 35 mm film/);
+    expect(told.said).not.toMatch(/focal length is not known/);
+    expect(Math.abs(Math.log(told.view.focalPx.value! / 1240))).toBeLessThan(0.01);
+    expect(told.view.focalPx.sd!).toBeLessThan(usual.view.focalPx.sd! / 3);
+  });
+
   it('reads a mark with its own height alike, under either name', () => {
     const of = (kind: 'performer' | 'stand') =>
       takeView(

@@ -6,6 +6,7 @@ import { RAD_PER_DEG } from '../core/angles.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import type { Picture } from '../image/picture.js';
 import { measureLight } from '../plate/light/light.js';
+import type { FileLens } from '../media/types.js';
 import type { Mark, MarkKind, MarksFile } from '../plate/marks/marks.js';
 import type { Light, View } from '../plate/types.js';
 import { solveView } from '../plate/view/view.js';
@@ -107,6 +108,8 @@ export interface TakeViewInput {
   readonly performer: TakeMeasures['performer'];
   readonly widthPx: number;
   readonly heightPx: number;
+  /** The lens that the take's file tells. */
+  readonly fileLens?: FileLens | undefined;
   /** The performer's height in the plate, where it is told there; it is as tall in its take. */
   readonly heightM: number | null;
   /** How steeply the camera looks down at it, told by its own turn; null where that tells nothing. */
@@ -119,7 +122,7 @@ export interface TakeViewInput {
  * @param notes what is uncertain about it is added here
  */
 export function takeView(
-  { marks, performer, widthPx, heightPx, heightM, sight }: TakeViewInput,
+  { marks, performer, widthPx, heightPx, fileLens, heightM, sight }: TakeViewInput,
   notes: string[],
 ): View | null {
   const informative =
@@ -151,9 +154,11 @@ export function takeView(
     const view = solveView(marksWith, {
       widthPx,
       heightPx,
+      fileLens,
       priors: HOME_CAMERA,
       ...(sight === null || performer === null ? {} : { extra: [sightOf(sight, performer)] }),
     });
+    notes.push(...view.notes.filter((n) => fileLens !== undefined && n.includes(fileLens.said)));
     if (toldInHeights(marks, performer, heightM))
       notes.push("the performer's height is not known, so distances are told in performer heights");
     if (marks.focalPx === undefined && view.focalPx.priorLed)

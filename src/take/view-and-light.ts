@@ -75,7 +75,7 @@ export async function sightWhereAsked(
   poses: readonly Pose[],
   lookFrame: number,
 ): Promise<SightFromTurn | null> {
-  const { widthPx, heightPx } = reader.info;
+  const { widthPx, heightPx, lens } = reader.info;
   const places = new Set(
     marks.marks.flatMap((m) => (m.kind === 'performer' || m.kind === 'stand' ? [m.frame ?? marks.frame] : [])),
   );
@@ -87,7 +87,11 @@ export async function sightWhereAsked(
   const place = {
       ground: scaled(performer.ground),
       top: scaled(performer.top),
-      focalPx: k * (marks.focalPx ?? widthPx / 2 / Math.tan((HOME_CAMERA.fieldOfView.medianDeg * RAD_PER_DEG) / 2)),
+      focalPx:
+        k *
+        (marks.focalPx ??
+          lens?.focalPx ??
+          widthPx / 2 / Math.tan((HOME_CAMERA.fieldOfView.medianDeg * RAD_PER_DEG) / 2)),
       widthPx: size.width,
       heightPx: size.height,
     },
@@ -97,7 +101,7 @@ export async function sightWhereAsked(
     (await sightFromCoat(
       chainRound(lookFrame, reader.info.frameCount, framesPerSecond(reader.info.rate)),
       place,
-      marks.focalPx === undefined ? HOME_CAMERA.fieldOfView.lnSd : KNOWN_LENS_LN_SD,
+      marks.focalPx === undefined ? (lens?.lnSd ?? HOME_CAMERA.fieldOfView.lnSd) : KNOWN_LENS_LN_SD,
       seen,
     ))
   );
@@ -110,14 +114,14 @@ export function viewOf(
   notes: string[],
 ): { view: View | null; inHeights: boolean } {
   const { marks, options, card, performer } = known;
-  const { widthPx, heightPx } = known.reader.info;
+  const { widthPx, heightPx, lens: fileLens } = known.reader.info;
   const heightM = options.performerHeightM ?? null;
   const cardTells = card !== null && !viewSettled(marks);
   return {
     view:
       options.view ??
       (cardTells ? viewOfCard(card, widthPx, heightPx) : undefined) ??
-      takeView({ marks, performer, widthPx, heightPx, heightM, sight }, notes),
+      takeView({ marks, performer, widthPx, heightPx, fileLens, heightM, sight }, notes),
     inHeights: options.view === undefined && !cardTells && toldInHeights(marks, performer, heightM),
   };
 }

@@ -12,9 +12,13 @@ export const measureWorker: JobWorker = async ({ book, job, progress, signal }) 
   const file = await plateClip(book, pick, (d, t) => progress((20 * d) / t, 100, 'taking the plate from the film'));
   signal.throwIfAborted();
   progress(20, 100, 'measuring');
-  const damage = damageInWords(book.need('film', pick.film).cutList?.damaged, pick);
+  const film = book.need('film', pick.film);
+  const damage = damageInWords(film.cutList?.damaged, pick);
+  // A cut film's lens is at best that of one of its shots.
+  const lens = film.cutList?.shots.length === 1 ? film.info.video?.lens : undefined;
   const measures = await measurePlate(file, withSeats(pick.marks), {
     signal,
+    ...(lens === undefined ? {} : { fileLens: lens }),
     onProgress: (d, t) => progress(20 + (79 * d) / t, 100, 'measuring'),
   });
   signal.throwIfAborted();

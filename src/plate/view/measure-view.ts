@@ -99,8 +99,9 @@ export async function viewOf(
   options: MeasureOptions,
   camera: CameraMove | undefined,
 ): Promise<View> {
-  const { widthPx, heightPx } = reader.info;
-  const alone = (): View => solveView(marks, { widthPx, heightPx, camera });
+  const { widthPx, heightPx, lens } = reader.info;
+  const fileLens = lens ?? options.fileLens;
+  const alone = (): View => solveView(marks, { widthPx, heightPx, camera, fileLens });
   if (options.lines === false) return alone();
   const luma = lumaPlane(await reader.frame(marks.frame));
   const edges = uprightEdges(
@@ -110,7 +111,7 @@ export async function viewOf(
     notTheSet(marks, barsOf([luma], widthPx, heightPx), widthPx, heightPx),
   );
   if (edges.observations.length === 0) return alone();
-  const view = solveView(marks, { widthPx, heightPx, camera, extra: edges.observations });
+  const view = solveView(marks, { widthPx, heightPx, camera, fileLens, extra: edges.observations });
   const plain = marks.marks.length === 0 ? null : tryView(alone);
   // Edges that pull the view away from what the marks say by more than both allow are no uprights.
   if (plain !== null && !agree(plain, view))

@@ -30,7 +30,12 @@ export interface ViewPriors {
   /**
    * Known beforehand (the studio's own lens, a self-calibrated pan): value and relative sd. Replaces the lens prior.
    */
-  readonly focal?: { readonly px: number; readonly relativeSd: number };
+  readonly focal?: {
+    readonly px: number;
+    readonly relativeSd: number;
+    /** What the file says, where it is the one that tells. */
+    readonly saidByFile?: string;
+  };
   readonly height?: { readonly m: number; readonly relativeSd: number };
 }
 

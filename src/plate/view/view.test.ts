@@ -101,6 +101,39 @@ describe('view from marks', () => {
     expect(Math.abs(h.value - 0.9)).toBeLessThan(3 * h.sd + 0.02);
   });
 
+  describe('with a lens that the file tells', () => {
+    const one: MarksFile = {
+      frame: 0,
+      marks: [{ kind: 'upright', foot: px(0.5, 0, 7), top: px(0.5, 1.8, 7), height: 1.8 }],
+    };
+    const fileLens = { focalPx: cam.focalPx * 1.05, lnSd: 0.08, said: '31 mm, as on 35 mm film' };
+
+    it('takes it where nothing else tells one, as sure as it is, and says so', () => {
+      const v = solveView(one, { widthPx: W, heightPx: H, fileLens });
+      expect(v.focalPx.value! / fileLens.focalPx).toBeCloseTo(1, 2);
+      expect(v.focalPx.sd! / v.focalPx.value!).toBeCloseTo(0.08, 2);
+      expect(v.focalPx.priorLed).toBeUndefined();
+      expect(v.focalPx.how).toContain('that the file tells (31 mm, as on 35 mm film)');
+      expect(v.notes.join()).toMatch(/give or take 8 %\) by what the file says of its lens: 31 mm/);
+    });
+
+    it('gives way to a typed lens and to what the marks show', () => {
+      const typed = solveView({ ...one, focalPx: cam.focalPx }, { widthPx: W, heightPx: H, fileLens });
+      expect(typed).toEqual(solveView({ ...one, focalPx: cam.focalPx }, { widthPx: W, heightPx: H }));
+      const s = makeScenes(5, 1, { noisePx: 0.5, uprights: 3, lineFamilies: 2, rectangle: true })[0]!;
+      const size = { widthPx: s.widthPx, heightPx: s.heightPx };
+      const alone = solveView(s.marks, size);
+      const wrong = { ...fileLens, focalPx: 2 * s.camera.focalPx };
+      const { notes, ...rest } = solveView(s.marks, { ...size, fileLens: wrong });
+      expect(rest.focalPx).toEqual(alone.focalPx);
+      expect(notes.join()).toMatch(/which the marks speak against; it was left out/);
+      const right = solveView(s.marks, { ...size, fileLens: { ...fileLens, focalPx: s.camera.focalPx } });
+      expect(Math.abs(right.focalPx.value! - s.camera.focalPx)).toBeLessThanOrEqual(
+        Math.abs(alone.focalPx.value! - s.camera.focalPx),
+      );
+    });
+  });
+
   it('says what is led by the usual lens and which mark would help, where one upright is all', () => {
     const marks: MarksFile = {
       frame: 0,

@@ -13,8 +13,10 @@ import { measured, notMeasurable, type Measure } from '../../core/measure.js';
 import { levenbergMarquardt, type LeastSquaresResult } from '../../geometry/levenberg-marquardt.js';
 import { invertSymmetric } from '../../geometry/linear-solve.js';
 import { invert, multiply, type Mat3 } from '../../geometry/mat3.js';
+import type { FileLens } from '../../media/types.js';
 import type { MarksFile } from '../marks/marks.js';
 import type { CameraMove, View } from '../types.js';
+import { doubtOfFileLens, focalKnown } from './known-focal.js';
 import { observationsFromMarks, type ViewObservation } from './view-observations.js';
 import { solveWithinNoise } from './view-noise.js';
 import { DEFAULT_PRIORS, viewProblem, type ViewPriors } from './view-problem.js';
@@ -25,6 +27,8 @@ export interface ViewOptions {
   /** The camera's move over the clip: brings marks of other frames, and a self-calibrated focal length. */
   readonly camera?: CameraMove | undefined;
   readonly priors?: Partial<ViewPriors>;
+  /** The lens that the file itself tells: used where neither the marks file nor the camera's turning does. */
+  readonly fileLens?: FileLens | undefined;
   /** Further observations beside the marks (lines found in the picture). */
   readonly extra?: readonly ViewObservation[];
   /** Standard deviation of a marked point in pixels; default by picture width. */
@@ -53,6 +57,17 @@ type Theta = readonly [number, number, number, number];
  * Throws `PW-VIEW-NO-MARKS` where no mark tells anything of the view, `PW-VIEW-SINGULAR` where they don't settle it.
  */
 export function solveView(marks: MarksFile, options: ViewOptions): View {
+  const { fileLens } = options;
+  const solved = solveOnce(marks, options);
+  if (fileLens === undefined || !solved.byFile) return solved.view;
+  // The marks by themselves: together with a wrong lens they would only seem noisier.
+  const { view } = solveOnce(marks, { ...options, fileLens: undefined });
+  const doubt = doubtOfFileLens(view.focalPx, fileLens);
+  return doubt === null ? solved.view : { ...view, notes: [...view.notes, doubt] };
+}
+
+/** One solution; `byFile` tells whether its lens began with what the file says. */
+function solveOnce(marks: MarksFile, options: ViewOptions): { view: View; byFile: boolean } {
   const { widthPx, heightPx } = options;
   const set = observationsFromMarks(marks, {
     widthPx,
@@ -106,7 +121,7 @@ export function solveView(marks: MarksFile, options: ViewOptions): View {
   let squares = 0;
   for (let i = 0; i < problem.dataResiduals; i++) squares += best.residuals[i]! * best.residuals[i]!;
   const pointSd = options.pointSdPx ?? observations.find((o) => 'sdPx' in o)?.sdPx ?? 1;
-  return {
+  const view: View = {
     frame: marks.frame,
     widthPx,
     heightPx,
@@ -122,6 +137,7 @@ export function solveView(marks: MarksFile, options: ViewOptions): View {
     residualPx: Math.sqrt(squares / Math.max(1, problem.dataResiduals)) * pointSd * times,
     notes,
   };
+  return { view, byFile: priors.focal?.saidByFile !== undefined };
 }
 
 /** Standard deviations of what is usual for each of θ; null where it is known beforehand. */
@@ -154,7 +170,9 @@ const SURE_DEG = 0.5;
 function viewMeasures(view: SolvedView): Pick<View, 'focalPx' | 'tiltDeg' | 'rollDeg' | 'cameraHeight'> {
   const { frame, theta, sd, led, observations, priors } = view;
   const how = `least squares over ${observations.length} mark${observations.length === 1 ? '' : 's'}`;
-  const lensHow = priors.focal ? `${how}, with the focal length known beforehand` : how;
+  const lensHow = priors.focal
+    ? `${how}, with the focal length ${priors.focal.saidByFile === undefined ? 'known beforehand' : `that the file tells (${priors.focal.saidByFile})`}`
+    : how;
   const help = whatWouldHelp(observations, priors);
   const measure = (
     value: number,
@@ -203,18 +221,6 @@ function isMetric(observations: readonly ViewObservation[], priors: ViewPriors):
         (o.kind === 'rectangle' && o.plane === 'ground' && (o.width !== null || o.depth !== null)),
     )
   );
-}
-
-/** Focal length known before the marks: the marks file's own, or the pan's self-calibration. */
-function focalKnown(marks: MarksFile, options: ViewOptions, notes: string[]): Pick<ViewPriors, 'focal'> {
-  if (marks.focalPx !== undefined) return { focal: { px: marks.focalPx, relativeSd: options.focalRelativeSd ?? 0.01 } };
-  if (options.priors?.focal) return { focal: options.priors.focal };
-  const c = options.camera?.focalPx;
-  if (c !== undefined && c.value !== null && c.sd !== null && c.sd < 0.25 * c.value && c.priorLed !== true) {
-    notes.push(`focal length ${c.value.toFixed(0)} px (sd ${c.sd.toFixed(0)}) brought from the camera's own turning`);
-    return { focal: { px: c.value, relativeSd: Math.max(0.002, c.sd / c.value) } };
-  }
-  return {};
 }
 
 /**

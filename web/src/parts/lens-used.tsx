@@ -1,6 +1,6 @@
 /**
  * Which lens a take was shot with: its focal length in mm, kept in pixels of the take by the
- * studio's sensor. It settles the take's perspective.
+ * studio's sensor. It settles the take's perspective. Left empty, the lens that the take's file tells stands in for it.
  */
 import { createMemo, For, type JSX } from 'solid-js';
 import type { TakeDocument } from '../../../src/book/documents.js';
@@ -14,6 +14,7 @@ export function LensUsed(props: { take: TakeDocument }): JSX.Element {
     const px = props.take.marks?.focalPx;
     return px === undefined ? '' : String(Number(focalMm(px, camera(), video()).toFixed(2)));
   });
+  const byFile = () => video().lens;
   const put = (field: HTMLInputElement): void => {
     const text = field.value.trim();
     const v = Number(text.replace(',', '.'));
@@ -39,7 +40,8 @@ export function LensUsed(props: { take: TakeDocument }): JSX.Element {
     <label
       title={
         `the true focal length, not the “equivalent” one; the studio's camera is ${camera().name}, ` +
-        `whose video uses ${camera().sensorWidthMm} mm of the sensor's width`
+        `whose video uses ${camera().sensorWidthMm} mm of the sensor's width` +
+        (byFile() === undefined ? '' : `; left empty, it is what the take's file says: ${byFile()!.said}`)
       }
     >
       lens, mm{' '}
@@ -48,7 +50,7 @@ export function LensUsed(props: { take: TakeDocument }): JSX.Element {
         inputmode="decimal"
         size="9"
         list={list()}
-        placeholder="not known"
+        placeholder={byFile() === undefined ? 'not known' : 'by the file'}
         value={said()}
         onChange={(e) => put(e.currentTarget)}
       />
