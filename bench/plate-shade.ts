@@ -107,6 +107,8 @@ async function tell(plate: Side): Promise<{ transmission: readonly number[]; sai
     reference: light.azimuthDeg.frames?.[0] ?? marksOf(plate.marks, 'shadow')[0]?.frame ?? plate.marks.frame,
     known: true,
     lamp: lamp?.lamp ?? null,
+    byFloor:
+      pm.foundLamp?.byFloor === true && pm.foundShadows === undefined && marksOf(plate.marks, 'shadow').length === 0,
     stand: foot,
   });
 }

@@ -4,6 +4,9 @@
  */
 import { differenceDeg, RAD_PER_DEG } from '../../core/angles.js';
 import { ANOTHER_KEY_DEG, partShadows } from './further-keys.js';
+import { viewCamera } from '../../plate/view/view-derived.js';
+import { uprightsOf } from '../../plate/light/upright-feet.js';
+import { darkestForetold } from './foretold-shadows.js';
 import { darknessUnderMirror } from './mirrored-darkness.js';
 import type { NearLamp } from './near-lamp.js';
 import { darknessAlong } from './marked-darkness.js';
@@ -22,6 +25,13 @@ const NO_KEY = 0.75;
 /** Key to fill known so well tells more than what is usual, whose sd is some .7 stop; stops (own choice). */
 const SURE_STOPS = 1;
 
+/**
+ * So much darker (ln) than both its sides must the ground be somewhere where a lamp that only the floor tells would throw
+ * an upright's shadow: else the room's light is too soft or too even to throw any that is seen. Own choice: a softly lit
+ * hall shows .04, rooms under a lamp of 1 to 9° nearly all .27 and more.
+ */
+const LEAST_SHADE = 0.15;
+
 /** The plate's key as the ground step takes it. */
 export interface KeyOfPlate {
   /** Degrees beside the camera's heading on the `reference` frame. */
@@ -32,6 +42,8 @@ export interface KeyOfPlate {
   readonly known: boolean;
   /** The lamp where it stands near: its shadows point everywhere, and grow. Null: it is far. */
   readonly lamp: NearLamp | null;
+  /** The lamp is told by the floor's light alone: no shadow of it is marked. */
+  readonly byFloor: boolean;
   /** Where the performer stands on the frame whose shadows tell, px; null where it is not on the ground. */
   readonly stand: readonly [number, number] | null;
 }
@@ -42,9 +54,23 @@ export interface DarknessProposal {
   readonly keys: readonly FurtherKey[];
   /** Share of the light on open ground that is fill, per channel; null where it is assumed. */
   readonly measuredFill: readonly [number, number, number] | null;
+  /** Nothing dark lies where the lamp would throw the marked uprights' shadows: the room is lit softly. */
+  readonly soft: boolean;
   /** In words, for the step's reason. */
   readonly said: string;
 }
+
+/** Where the light comes from everywhere as it does without a key; no shadow of a further lamp is seen either. */
+const SOFT_ROOM: DarknessProposal = {
+  transmission: [NO_KEY, NO_KEY, NO_KEY],
+  measuredOn: null,
+  keys: [],
+  measuredFill: null,
+  soft: true,
+  said:
+    'nothing dark lies where that lamp would throw the shadows of what stands there: the room is taken to be lit ' +
+    'softly, so the shadow is faint and has no edge',
+};
 
 /** Share of the light that the shadow leaves by channel (`transmission`), the lamps it is made of, and why. */
 export async function proposeDarkness(plate: Side, key: KeyOfPlate): Promise<DarknessProposal> {
@@ -71,6 +97,9 @@ export async function proposeDarkness(plate: Side, key: KeyOfPlate): Promise<Dar
   const keyFill = light?.keyFillStops,
     sure = keyFill?.value != null && (keyFill.sd ?? Infinity) < SURE_STOPS,
     unread = darkest === null ? key.known && ownShadows.length > 0 && light?.overcast !== true && !sure : darkest.usual;
+  // Strips that nobody marked may be the ground's own pattern: where no upright throws a shadow they tell nothing.
+  if ((darkest === null || unread || (darkest.posts === 0 && darkest.places === 0)) && (await throwsNone(plate, key)))
+    return SOFT_ROOM;
   let transmission: [number, number, number] | null = null,
     said = '';
   if (darkest !== null && !unread) {
@@ -104,11 +133,27 @@ export async function proposeDarkness(plate: Side, key: KeyOfPlate): Promise<Dar
     said += `; ${lamps} from ${keys.map(furtherKeySaid).join(', ')}`;
   }
   if (transmission !== null)
-    return { transmission, measuredOn: darkest?.litLinear ?? null, keys, measuredFill: transmission, said };
+    return {
+      transmission,
+      measuredOn: darkest?.litLinear ?? null,
+      keys,
+      measuredFill: transmission,
+      soft: false,
+      said,
+    };
   if (unread) {
     said = `no shadow of the plate could be read clearly: its darkness is what is usual${said}`;
-    return { transmission: shadeDepth([], []).left, measuredOn: null, keys, measuredFill: null, said };
+    return { transmission: shadeDepth([], []).left, measuredOn: null, keys, measuredFill: null, soft: false, said };
   }
+  return assumedDarkness(plate, key, keys);
+}
+
+/** By key to fill where that is known, else what is taken. */
+function assumedDarkness(
+  { measures: { light }, marks }: Side,
+  key: KeyOfPlate,
+  keys: readonly FurtherKey[],
+): DarknessProposal {
   const stops = light?.keyFillStops.value ?? null,
     // Key-to-fill is for a surface that faces the key; on the ground the key falls at the elevation's sine.
     k = stops === null ? null : (2 ** stops - 1) * Math.sin(Math.max(5, key.elevationDeg) * RAD_PER_DEG);
@@ -128,11 +173,27 @@ export async function proposeDarkness(plate: Side, key: KeyOfPlate): Promise<Dar
     measuredOn: null,
     keys,
     measuredFill: null,
+    soft: false,
     said:
       k === null
         ? 'no shadow of the plate could be measured: its darkness is assumed'
         : 'darkness from the measured key-to-fill ratio',
   };
+}
+
+/** A lamp that the floor's light alone tells, under which no marked upright throws a shadow that is seen. */
+async function throwsNone({ linear, marks, measures }: Side, { known, lamp, byFloor }: KeyOfPlate): Promise<boolean> {
+  const { view, light } = measures;
+  if (!known || !byFloor || lamp === null || view === undefined) return false;
+  const camera = viewCamera(view),
+    darkest = darkestForetold(
+      await linear(view.frame),
+      camera,
+      uprightsOf(view, marks, camera),
+      lamp.at,
+      light?.azimuthDeg.sd ?? Infinity,
+    );
+  return darkest !== null && darkest < LEAST_SHADE;
 }
 
 /** What told it, in words. */

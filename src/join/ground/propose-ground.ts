@@ -57,6 +57,12 @@ const USUAL_LAMP_DEG = [4, 2.5] as const;
  */
 const UNSURE = 1.5;
 
+/**
+ * What the light of a softly lit room is seen under, degrees: a window or a lit ceiling two metres wide two and a half
+ * metres off (own choice).
+ */
+const SOFT_ROOM_DEG = 45;
+
 /** Sd of a pixel's own blur: the shadow is drawn with that already, px. */
 const OWN_BLUR_PX = 0.35;
 /** Softer edges than this are drawn as they are, px: nobody sees the difference. */
@@ -105,6 +111,7 @@ export async function proposeGround(input: ProposalInput, from: GroundFrom): Pro
     reference: key.reference,
     known: key.missing === null,
     lamp: key.lamp?.lamp ?? null,
+    byFloor: key.lampFound === 'floor' && !key.shadowMarked && !key.shadowsFound,
     stand: carried ? null : from.where(key.reference).ground,
   });
   const { transmission, keys } = darkness;
@@ -112,7 +119,10 @@ export async function proposeGround(input: ProposalInput, from: GroundFrom): Pro
     region = castRegion(input.plate.marks, carried);
   const shades = markedShades(input.plate.marks, groundCarrier, frames),
     told = key.missing === null && shades.length === 0,
-    lit = await litAround(input, from, told ? { transmission, frames, height, geometry } : null),
+    // A softly lit room throws no shadow that another could fall into: what is darker there is another ground.
+    lit = darkness.soft
+      ? { given: {}, inShade: null }
+      : await litAround(input, from, told ? { transmission, frames, height, geometry } : null),
     mirror = await proposeReflection(input, groundCarrier, frames, geometry),
     // A camera that travels sees an upright's top move otherwise than its foot.
     standing =
@@ -138,7 +148,7 @@ export async function proposeGround(input: ProposalInput, from: GroundFrom): Pro
     elevationDeg: key.elevationDeg,
     transmission,
     measuredOn: darkness.measuredOn,
-    softnessDeg: softnessOf(pm, key),
+    softnessDeg: darkness.soft ? Math.max(SOFT_ROOM_DEG, softnessOf(pm, key)) : softnessOf(pm, key),
     ...lensOf(pm),
     ...(key.lamp === null ? {} : { lampFar: Math.round(100 * key.lamp.far) / 100 }),
     ...(keys.length === 0 ? {} : { keys: [...keys] }),
