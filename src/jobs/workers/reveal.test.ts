@@ -1,6 +1,7 @@
 /** What the reveal says of a ground step is what that step laid. */
 import { expect, it } from 'vitest';
-import { groundCaption } from './reveal.js';
+import type { Recipe } from '../../join/types.js';
+import { builtUp, groundCaption } from './reveal.js';
 
 it('speaks of a shadow only where one is laid', () => {
   const mirror = { share: 0.2, roughness: 0 };
@@ -8,4 +9,43 @@ it('speaks of a shadow only where one is laid', () => {
   expect(groundCaption({ shadow: false, contact: true })).toBe('standing on the film’s ground');
   expect(groundCaption({ shadow: false, contact: false, reflection: mirror })).toBe('mirrored in the film’s ground');
   expect(groundCaption({ shadow: false, contact: false })).toBeNull();
+});
+
+/** A recipe of steps by name alone: nothing else is read of them. */
+const recipeOf = (names: readonly string[], onto?: string): Pick<Recipe, 'steps'> => ({
+  steps: names.map((step) => ({ step, on: true, ...(step === 'patch' ? { onto } : {}) })) as unknown as Recipe['steps'],
+});
+
+it('shows a part that is laid on as a stage of its own, and the picture without it before', () => {
+  const names = ['erase', 'peel', 'patch', 'pace', 'ride', 'light', 'air'];
+  const seen = (onto?: string): [string, boolean][] =>
+    builtUp(recipeOf(names, onto)).map(({ caption, choice }) => [
+      caption,
+      choice.steps === undefined || choice.steps.includes('patch'),
+    ]);
+  expect(seen()).toEqual([
+    ['what must go is taken out', false],
+    ['placed, and moved with the film', false],
+    ['with a part of another take', true],
+    ['in the film’s light', true],
+    ['with the film’s grain and softness', true],
+  ]);
+  expect(seen('plate').map(([c]) => c)).toEqual([
+    'what must go is taken out',
+    'with the film’s own from another moment',
+    'placed, and moved with the film',
+    'in the film’s light',
+    'with the film’s grain and softness',
+  ]);
+  expect(seen('join').at(-1)).toEqual(['with a part of the film’s own actor', true]);
+  expect(seen('join').at(-2)).toEqual(['with the film’s grain and softness', false]);
+});
+
+it('has no such stage where nothing is laid on', () => {
+  const stages = builtUp(recipeOf(['peel', 'ride', 'air']));
+  expect(stages.map((s) => s.caption)).toEqual([
+    'placed, and moved with the film',
+    'with the film’s grain and softness',
+  ]);
+  expect(stages.every((s) => s.choice.steps === undefined)).toBe(true);
 });

@@ -15,7 +15,9 @@ import {
   type RevealStage,
 } from '../../cut/reveal.js';
 import type { JoinRenderer } from '../../join/render/render.js';
-import type { GroundStep, StepName } from '../../join/types.js';
+import type { PatchStep } from '../../join/performer-steps.js';
+import { STEP_ORDER, type GroundStep, type Recipe, type StepName } from '../../join/types.js';
+import type { StepChoice } from '../../join/render/active-steps.js';
 import { toCodedRgb } from '../../media/convert.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { VideoWriter } from '../../media/video-writer.js';
@@ -32,6 +34,13 @@ const CAPTIONS: readonly (readonly [StepName, string])[] = [
   ['front', 'behind what stands in front'],
   ['air', 'with the film’s grain and softness'],
 ];
+
+/** What the audience reads of a part that is laid on, and the step up to which the picture is then built. */
+const PATCH_CAPTIONS = {
+  take: ['ride', 'with a part of another take'],
+  plate: ['patch', 'with the film’s own from another moment'],
+  join: ['air', 'with a part of the film’s own actor'],
+} as const satisfies Record<NonNullable<PatchStep['onto']>, readonly [StepName, string]>;
 
 /** What the audience reads of a ground step, which may lay no shadow; null where it lays nothing. */
 export function groundCaption(s: Pick<GroundStep, 'shadow' | 'contact' | 'reflection'>): string | null {
@@ -99,8 +108,7 @@ function joinsInStory(book: Book, wanted: ReadonlySet<string> | null): JoinDocum
 
 /** The film's shot, the take, and what each of the recipe's steps adds. */
 function stagesOf(join: JoinDocument, title: string, renderer: JoinRenderer, take: VideoReader): RevealStage[] {
-  const { steps, plate } = join.recipe;
-  const on = new Set(steps.filter((s) => s.on).map((s) => s.step));
+  const { plate } = join.recipe;
   const lastFrame = take.info.frameCount - 1;
   const stages: RevealStage[] = [
     {
@@ -113,13 +121,43 @@ function stagesOf(join: JoinDocument, title: string, renderer: JoinRenderer, tak
         toCodedRgb(await take.frame(Math.min(lastFrame, Math.round(renderer.takeFrameOf(plate.in + n))))),
     },
   ];
-  const ground = steps.find((s) => s.step === 'ground');
-  for (const [step, words] of CAPTIONS) {
-    const caption = step === 'ground' && ground !== undefined ? groundCaption(ground) : words;
-    if (on.has(step) && caption !== null)
-      stages.push({ caption, frame: async (n) => (await renderer.frame(plate.in + n, { upTo: step })).coded() });
-  }
+  for (const { caption, choice } of builtUp(join.recipe))
+    stages.push({ caption, frame: async (n) => (await renderer.frame(plate.in + n, choice)).coded() });
   return stages;
+}
+
+/** A stage of the build-up: what the audience reads, and which steps its picture has. */
+interface BuiltUp {
+  readonly caption: string;
+  readonly choice: StepChoice;
+}
+
+/**
+ * What is built up after another, and what each of it adds. A part that is laid on (`patch`) has a stage of its own:
+ * before that the picture is without it.
+ */
+export function builtUp({ steps }: Pick<Recipe, 'steps'>): BuiltUp[] {
+  const on = steps.filter((s) => s.on),
+    ground = on.find((s) => s.step === 'ground'),
+    patch = on.find((s): s is PatchStep => s.step === 'patch'),
+    [at, words] = patch === undefined ? [null, ''] : PATCH_CAPTIONS[patch.onto ?? 'take'],
+    bare = STEP_ORDER.filter((s) => s !== 'patch'),
+    out: BuiltUp[] = [];
+  let laid = patch === undefined;
+  const lay = (): void => {
+    if (!laid && at !== null)
+      out.push({ caption: words, choice: at === 'patch' ? { steps: ['erase', 'widen', 'patch'] } : { upTo: at } });
+    laid = true;
+  };
+  for (const [step, usual] of CAPTIONS) {
+    // Laid onto the plate it comes before what follows in the recipe's order.
+    if (at === 'patch' && STEP_ORDER.indexOf(step) > STEP_ORDER.indexOf('patch')) lay();
+    const caption = step === 'ground' && ground !== undefined ? groundCaption(ground) : usual;
+    if (on.some((s) => s.step === step) && caption !== null)
+      out.push({ caption, choice: laid ? { upTo: step } : { upTo: step, steps: bare } });
+    if (at === step) lay();
+  }
+  return out;
 }
 
 /** Writes the reel; a failure leaves no half of one. How many frames it has. */
