@@ -164,6 +164,8 @@ export const cutEntrySchema = z.discriminatedUnion('kind', [
     soundLead: z.number().int(),
     soundTail: z.number().int(),
     soundFrom: z.enum(['film', 'take', 'patch', 'none']),
+    /** Level of the film's own sound under a take's, dB; without it only the take's is heard. */
+    filmUnderDb: z.number().min(-60).max(6).optional(),
   }),
   z.object({
     kind: z.literal('film'),

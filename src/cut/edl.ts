@@ -110,6 +110,18 @@ export function writeEdl(p: Programme, placed: readonly PlacedItem[], cdl: Reado
         item.name,
       );
     }
+    if (item.under !== undefined) {
+      const { sound: film, gainDb } = item.under;
+      event(
+        reels.of(film.file, film.file.split(/[\\/]/).pop()!),
+        'A2',
+        here(film.in, film.rate),
+        item.recordIn,
+        item.recordOut,
+        item.name,
+      );
+      lines.push(`* THE FILM'S SOUND UNDER IT AT ${gainDb.toFixed(1)} DB`);
+    }
   });
   return `${lines.join('\n')}\n`;
 }

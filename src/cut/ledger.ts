@@ -86,7 +86,7 @@ export function makeLedger(
       recordIn: i.recordIn,
       recordOut: i.recordOut,
       shareOfShort: (i.recordOut - i.recordIn) / Math.max(1, whole),
-      what: i.sound !== null && !i.borrowed.otherSound ? 'picture and sound' : 'picture',
+      what: i.under !== undefined || (i.sound !== null && !i.borrowed.otherSound) ? 'picture and sound' : 'picture',
       changed: i.kind === 'join',
       purpose: purposes[i.name] ?? purposes[film.id] ?? '',
     });

@@ -104,8 +104,23 @@ export function writeOtio(p: Programme, placed: readonly PlacedItem[], pathOf: (
     });
     return track(`A${parity + 1}`, 'Audio', children);
   });
+  const under: Json[] = [];
+  let underTo = 0;
+  for (const i of placed) {
+    if (i.under === undefined) continue;
+    const { sound: film, gainDb } = i.under;
+    if (i.recordIn > underTo) under.push(gap(i.recordIn - underTo, p.rate));
+    under.push(
+      clip(i.name, film.in, film.rate, i.recordOut - i.recordIn, p.rate, pathOf(film.file), { kind: 'under', gainDb }),
+    );
+    underTo = i.recordOut;
+  }
   const end = placed[placed.length - 1]!.recordOut;
-  const tracks = [track('V1', 'Video', video), ...sound];
+  const tracks = [
+    track('V1', 'Video', video),
+    ...sound,
+    ...(under.length === 0 ? [] : [track('Under', 'Audio', under)]),
+  ];
   if (p.music !== null && end > p.music.fromFrame)
     tracks.push(
       track('Music', 'Audio', [

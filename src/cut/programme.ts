@@ -30,6 +30,8 @@ export interface ProgrammeItem {
   readonly lines?: readonly string[];
   /** Sound source with its own frames; null for silence. */
   readonly sound: ItemSound | null;
+  /** The film's own sound, which goes on under another's at this level, from cut to cut. */
+  readonly under?: { readonly sound: ItemSound; readonly gainDb: number };
   /**
    * J edge: frames that this sound begins before the picture; L edge: frames that it
    * goes on after it. Negative: later, earlier.

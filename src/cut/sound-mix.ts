@@ -1,6 +1,6 @@
 /**
  * The mix: every item's sound at its place, with J and L edges and short equal-power fades at each edge
- * so that no cut clicks; a sound whose picture is paced is stretched along it; music beneath. 48 kHz stereo float; blocks of one source at a time are read,
+ * so that no cut clicks; a sound whose picture is paced is stretched along it; the film's own sound under another's; music beneath. 48 kHz stereo float; blocks of one source at a time are read,
  * so that memory holds the programme's sound alone.
  */
 import { secondsOf } from '../core/rational.js';
@@ -31,6 +31,15 @@ export function mixParts(p: Programme, placed: readonly PlacedItem[]): MixPart[]
   const total = sampleAt(placed[placed.length - 1]!.recordOut);
   const parts: MixPart[] = [];
   for (const i of placed) {
+    if (i.under !== undefined)
+      parts.push({
+        file: i.under.sound.file,
+        fromSeconds: secondsOf(i.under.sound.in, i.under.sound.rate),
+        startSample: sampleAt(i.recordIn),
+        lengthSamples: sampleAt(i.recordOut) - sampleAt(i.recordIn),
+        gainDb: i.under.gainDb,
+        fadeSeconds: FADE_SECONDS,
+      });
     if (i.sound === null) continue;
     const from = Math.max(0, i.recordIn - i.soundLead);
     const to = Math.max(from + 1, i.recordOut + i.soundTail);

@@ -184,6 +184,11 @@ function pickShot(book: Book, entry: Entry<'pick'>): ResolvedShot {
           : takeSound(book, join, { head: entry.trimIn, tail: entry.trimOut }, entry.soundFrom === 'patch')) ??
         filmSound);
   const cdl = rendered === null ? undefined : cdlOf(join);
+  const other = sound !== null && sound.file !== filmFile;
+  const under =
+    other && filmSound !== null && entry.filmUnderDb !== undefined
+      ? { sound: filmSound, gainDb: entry.filmUnderDb }
+      : null;
   return {
     size: film.info.video!,
     ...sayShown(pick, join, rendered !== null),
@@ -196,13 +201,14 @@ function pickShot(book: Book, entry: Entry<'pick'>): ResolvedShot {
       in: rendered === null ? from : entry.trimIn,
       out: rendered === null ? to : rendered.frames - entry.trimOut,
       sound,
+      ...(under === null ? {} : { under }),
       soundLead: entry.soundLead,
       soundTail: entry.soundTail,
       borrowed: {
         film: film.id,
         in: from,
         out: to,
-        ...(sound !== null && sound.file !== filmFile ? { otherSound: true } : {}),
+        ...(other ? { otherSound: true } : {}),
       },
     },
   };

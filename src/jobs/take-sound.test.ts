@@ -9,6 +9,9 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { Book } from '../book/book.js';
 import { newProduction } from '../book/new-production.js';
 import { rate } from '../core/rational.js';
+import { writeEdl } from '../cut/edl.js';
+import { makeLedger } from '../cut/ledger.js';
+import { writeOtio } from '../cut/otio.js';
 import { placeItems, type ItemSound } from '../cut/programme.js';
 import { renderMix } from '../cut/sound-mix.js';
 import { writeWav } from '../media/sound.js';
@@ -85,7 +88,7 @@ afterAll(() => {
 function sound(
   curve: readonly number[],
   soundFrom: 'take' | 'patch',
-  options: { patched?: boolean; offsetFrames?: number; trimIn?: number } = {},
+  options: { patched?: boolean; offsetFrames?: number; trimIn?: number; filmUnderDb?: number } = {},
 ): ItemSound | null {
   const span = { in: 0, out: 120, rate: '24/1', widthPx: 320, heightPx: 180 };
   book.edit('join and cut', (e) => {
@@ -124,6 +127,7 @@ function sound(
           soundLead: 0,
           soundTail: 0,
           soundFrom,
+          ...(options.filmUnderDb === undefined ? {} : { filmUnderDb: options.filmUnderDb }),
         },
       ],
       music: null,
@@ -234,5 +238,46 @@ describe("a take's sound in the cut", () => {
         ),
       ),
     ).toBe('film.mkv');
+  });
+});
+
+describe("the film's own sound under a take's", () => {
+  const straight = curveOf((n) => n);
+
+  it('is heard at its level, in step with the picture, and counts as borrowed', async () => {
+    // 880 Hz, silent before the pick begins (10 frames of 24).
+    writeWav(book.mediaPath('film.mkv'), {
+      sampleRate: 48000,
+      channels: 1,
+      samples: Float32Array.from({ length: 4 * 48000 }, (_, i) =>
+        i < 20000 ? 0 : 0.4 * Math.sin((2 * Math.PI * 880 * i) / 48000),
+      ),
+    });
+    sound(straight, 'take');
+    const alone = (await heard(0.5, 1.5)).rms;
+    sound(straight, 'take', { filmUnderDb: -6 });
+    const { programme } = resolveCut(book);
+    expect(programme.items[0]!.under).toMatchObject({ sound: { in: 10, out: 10 + FRAMES }, gainDb: -6 });
+    // Two tones of other pitch: their powers add up.
+    const both = (await heard(0.5, 1.5)).rms;
+    expect(both / alone).toBeCloseTo(Math.sqrt(1 + 10 ** (-6 / 10)), 2);
+    const placed = placeItems(programme);
+    const film = { id: 'film', title: 'Film', credit: '', licence: '', rate: rate(24), frames: 96 };
+    const [use] = makeLedger(placed, programme.rate, [film], {}, []).uses;
+    expect(use!.what).toBe('picture and sound');
+    const otio = JSON.parse(writeOtio(programme, placed, (f) => f)) as {
+      tracks: { children: { name: string; children: { metadata: { platewright?: { gainDb?: number } } }[] }[] };
+    };
+    const track = otio.tracks.children.find((t) => t.name === 'Under')!;
+    expect(track.children[0]!.metadata.platewright!.gainDb).toBe(-6);
+    expect(writeEdl(programme, placed)).toMatch(/ A2 .*\n.*\n\* THE FILM'S SOUND UNDER IT AT -6\.0 DB/);
+  });
+
+  it('is not there where nobody asked for it, nor under itself', () => {
+    sound(straight, 'take');
+    expect(resolveCut(book).programme.items[0]!.under).toBeUndefined();
+    // The take is silent: the film's own is heard, and not twice.
+    sound(straight, 'patch', { filmUnderDb: -6 });
+    expect(resolveCut(book).programme.items[0]!.under).toBeUndefined();
   });
 });

@@ -57,6 +57,32 @@ function SoundEdges(props: LineProps<'film' | 'pick'>): JSX.Element {
   );
 }
 
+/** Levels offered for the film's sound under a take's, dB. */
+const UNDER_DB = [0, -6, -12, -18, -24];
+
+/** Whether the film's own sound goes on under a take's, and how loud. */
+function FilmUnder(props: LineProps<'pick'>): JSX.Element {
+  const levels = () =>
+    [...new Set([...UNDER_DB, ...(props.line.filmUnderDb === undefined ? [] : [props.line.filmUnderDb])])].sort(
+      (a, b) => b - a,
+    );
+  return (
+    <label class="num">
+      the film's under it{' '}
+      <select
+        value={props.line.filmUnderDb ?? 'none'}
+        onChange={(x) => {
+          const level = x.currentTarget.value;
+          props.change("the film's sound under it", { filmUnderDb: level === 'none' ? undefined : Number(level) });
+        }}
+      >
+        <option value="none">none</option>
+        <For each={levels()}>{(dB) => <option value={dB}>{dB} dB</option>}</For>
+      </select>
+    </label>
+  );
+}
+
 /** A title: its words and how long it stands. */
 export function TitleLine(props: LineProps<'title'>): JSX.Element {
   const said = createMemo(() => props.line.lines.join(' / '));
@@ -184,6 +210,9 @@ export function PickLine(props: LineProps<'pick'> & { readonly book: BookState }
             <option value="none">none</option>
           </select>
         </label>
+        <Show when={props.line.soundFrom === 'take' || props.line.soundFrom === 'patch'}>
+          <FilmUnder line={props.line} change={props.change} />
+        </Show>
       </div>
     </>
   );
