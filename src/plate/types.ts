@@ -59,7 +59,7 @@ export interface RideFrame {
 }
 
 /** 5.2 camera move. */
-export type MoveKind = 'static' | 'pan' | 'tilt' | 'roll' | 'push' | 'handheld' | 'mixed';
+export type MoveKind = 'static' | 'drift' | 'pan' | 'tilt' | 'roll' | 'push' | 'handheld' | 'mixed';
 /** How the plate's camera moves; `focalPx` in pixels, frames in order. */
 export interface CameraMove {
   readonly move: MoveKind;

@@ -41,7 +41,7 @@ export const GROW_PX = 3;
 const WORTH_COPYING = 0.02;
 
 /** Moves of a camera that only turns, or stands: near and far hold together, and nothing rigid runs past. */
-export const TURNS: ReadonlySet<CameraMove['move']> = new Set(['static', 'pan', 'tilt', 'roll']);
+export const TURNS: ReadonlySet<CameraMove['move']> = new Set(['static', 'drift', 'pan', 'tilt', 'roll']);
 
 /** What is to go from a clip; regions are polygons by frame, px, carried between by the set's motion. */
 export interface EraseRequest {

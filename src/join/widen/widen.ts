@@ -42,7 +42,7 @@ const STILL_SOURCES = 16;
 /** How far things off the set's plane are believed to lie from it, as a share of the canvas's width. */
 const PARALLAX = 0.01;
 /** Moves of a camera that turns where it stands. */
-const TURNS = new Set(['pan', 'tilt']);
+const TURNS = new Set(['drift', 'pan', 'tilt']);
 
 export interface WidenRequest {
   readonly reframe: Reframe;

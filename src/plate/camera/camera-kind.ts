@@ -7,6 +7,11 @@ import { apply, type Mat3 } from '../../geometry/mat3.js';
 import type { MoveKind } from '../types.js';
 
 const ONE_WAY = 0.7;
+/**
+ * A move across, up or round that reaches no farther than this share of the width is no move that somebody made: the
+ * camera sinks on its stand or leans in a hand. It counts all the same, as a performer kept in place would slip by it.
+ */
+const DRIFT = 0.01;
 const PART_OF: Partial<Record<MoveKind, keyof Path>> = { pan: 'x', tilt: 'y', roll: 'turn', push: 'grow' };
 
 interface Path {
@@ -79,7 +84,8 @@ export function describeMove(
   if (small && (rmsPx > 0.5 * still || straightness(slow[PART_OF[kind]!]) < ONE_WAY))
     return answer(rmsPx > 0.6 * still || size > still ? 'handheld' : 'static');
   const second = ranked[1]![1];
-  return answer(second > 0.6 * size ? 'mixed' : kind);
+  if (second > 0.6 * size) return answer('mixed');
+  return answer(kind !== 'push' && size < DRIFT * w ? 'drift' : kind);
 }
 
 /** Reach of a path over its length, 0..1: 1 goes one way, a wander comes back on itself. */

@@ -139,6 +139,7 @@ function estimateEffort(
       5,
       `the camera ${move === 'pan' ? 'pans' : move === 'tilt' ? 'tilts' : 'rolls'}: the performer rides on the set`,
     );
+  else if (move === 'drift') add(5, 'the camera hardly moves, but drifts: the performer rides on the set');
   else if (move === 'push' || move === 'mixed')
     add(15, 'the camera travels: size and perspective change over the shot');
   else if (move === 'handheld') add(10, 'a hand-held camera: every frame rides');

@@ -42,7 +42,7 @@ export function rotationBetween(camera: CameraMove | undefined, target: number):
   return (frame) => {
     if (frame === target) return [1, 0, 0, 0, 1, 0, 0, 0, 1];
     if (camera === undefined) return null;
-    if (!['static', 'pan', 'tilt', 'roll'].includes(camera.move)) return null;
+    if (!['static', 'drift', 'pan', 'tilt', 'roll'].includes(camera.move)) return null;
     const a = camera.frames.find((f) => f.frame === frame);
     const b = camera.frames.find((f) => f.frame === target);
     if (a === undefined || b === undefined) return null;
