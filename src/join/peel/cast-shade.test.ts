@@ -8,11 +8,12 @@ const W = 160,
   N = W * H,
   GROUND = [0.52, 0.49, 0.42];
 
-/** Ground in clumps, and a frame of it: shares of the light within the box, or a coat of its own. */
+/** Ground in clumps, and a frame of it: shares of the light within the box, or a coat of its own with its hairs. */
 function scene(
   rough: number,
   shares: readonly number[],
   fur: readonly number[] | null,
+  hairs = 0.3,
 ): { lit: Float32Array; was: Float32Array } {
   const random = new RandomStream(3, 8),
     lit = new Float32Array(3 * N),
@@ -22,7 +23,7 @@ function scene(
       y = (i - x) / W,
       inside = x >= 50 && x < 110 && y >= 40 && y < 90;
     const ground = 1 + rough * Math.sin(0.9 * x + 2 * Math.sin(0.3 * y)) * Math.sin(0.7 * y),
-      coat = 1 + 0.3 * random.normal();
+      coat = 1 + hairs * random.normal();
     for (let p = 0; p < 3; p++) {
       const g = ground * GROUND[p]!,
         v = inside ? (fur === null ? shares[p]! * g : Math.max(0.005, coat * fur[p]!)) : g;
@@ -67,5 +68,14 @@ describe('a cast shadow', () => {
     ).toBeLessThan(0.1);
     expect(share(scene(0.25, [], [0.14, 0.14, 0.14]))).toBeLessThan(0.1);
     expect(share(scene(0.25, [], [0.03, 0.03, 0.03]))).toBeLessThan(0.1);
+  });
+
+  it("is not seen in a smooth body of the ground's own hue that hides its texture, light as a thin shadow", () => {
+    for (const light of [0.45, 0.6, 0.8]) {
+      const body = GROUND.map((g) => light * g);
+      expect(share(scene(0.16, [], body, 0))).toBeLessThan(0.1);
+      // The same light with the ground's texture in it is a shadow.
+      expect(share(scene(0.16, [light, light, light], null))).toBeGreaterThan(0.95);
+    }
   });
 });

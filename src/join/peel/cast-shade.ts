@@ -46,8 +46,13 @@ const TEXTURE = 6,
   LEAST_ODDS = -3,
   MOST_ODDS = 2,
   UNTOLD = -1.2;
-/** What texture that is missing says beside one that is another's: coding takes it from a dark shadow. */
-const MISSING = 0.4;
+/**
+ * What texture that is missing says beside one that is another's, where so much of the light is left: coding takes it
+ * from a dark shadow, and from no light one. A smooth pale body before pale ground is told so.
+ */
+const MISSING = 0.4,
+  MISSING_DARK = 0.15,
+  MISSING_LIGHT = 0.35;
 /** What variance must exceed the usual difference between frame and set by, to tell anything. */
 const ABOVE_NOISE = 4;
 
@@ -131,12 +136,14 @@ function texture(lit: Float32Array, was: Float32Array, still: Float32Array, w: n
   const left = new Float32Array(n),
     both = new Float32Array(n),
     other = new Float32Array(n),
+    leaves = new Float32Array(n),
     usual: number[] = [];
   for (let i = 0; i < n; i += 1) {
     const k = mb[i]! / Math.max(1e-4, ma[i]!),
       va = k * k * Math.max(0, maa[i]! - ma[i]! ** 2),
       vb = Math.max(0, mbb[i]! - mb[i]! ** 2),
       cov = k * (mab[i]! - ma[i]! * mb[i]!);
+    leaves[i] = k * k;
     both[i] = va + vb;
     left[i] = Math.max(0, both[i]! - 2 * cov);
     // What of the frame's texture no share of the set's explains.
@@ -155,7 +162,9 @@ function texture(lit: Float32Array, was: Float32Array, still: Float32Array, w: n
     own[i] =
       off < 0
         ? Math.max(LEAST_ODDS, TEXTURE * off)
-        : UNTOLD + (Math.min(MOST_ODDS, TEXTURE * off) - UNTOLD) * Math.max(told(other[i]!), MISSING * told(left[i]!));
+        : UNTOLD +
+          (Math.min(MOST_ODDS, TEXTURE * off) - UNTOLD) *
+            Math.max(told(other[i]!), missing(leaves[i]!) * told(left[i]!));
   }
   for (let y = 0, i = 0; y < h; y += 1)
     for (let x = 0; x < w; x += 1, i += 1) {
@@ -168,6 +177,12 @@ function texture(lit: Float32Array, was: Float32Array, still: Float32Array, w: n
       out[i] = best;
     }
   return out;
+}
+
+/** What missing texture says where `leaves` of the light is left, 0..1. */
+function missing(leaves: number): number {
+  const light = (leaves - MISSING_DARK) / (MISSING_LIGHT - MISSING_DARK);
+  return MISSING + (1 - MISSING) * Math.min(1, Math.max(0, light));
 }
 
 const BESIDE = [
