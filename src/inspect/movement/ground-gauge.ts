@@ -7,7 +7,8 @@ import { apply } from '../../geometry/mat3.js';
 import type { GroundFrame } from '../../join/ground/types.js';
 import type { GroundStep, Recipe } from '../../join/types.js';
 import type { GoneFrame } from '../reader/frame.js';
-import { groundResidual, keepPiece, type GroundPiece } from './ground-residual.js';
+import { keepPiece, type GroundPiece } from './ground-piece.js';
+import { groundResidual } from './ground-residual.js';
 import { groundWarp, plannedGround, standingFrames, type PlannedGround } from './planned-ground.js';
 
 type Pair = readonly [number, number];
