@@ -68,7 +68,8 @@ interface Candidate {
 
 /**
  * The likeliest body of an outline; null where there is no outline. `told`: where the key's direction was read, right
- * of, above and behind the foot; `keySd`: how well, azimuth and elevation in degrees.
+ * of, above and behind the foot; `keySd`: how well, azimuth and elevation in degrees; `searches`: so many are drawn
+ * anew each, and the likeliest of their bodies counts.
  */
 export function likelyBody(
   seen: SeenBody,
@@ -76,23 +77,28 @@ export function likelyBody(
   told: readonly [number, number, number] = [0, 0, 0],
   keySd: readonly [number, number] = [0, 0],
   finer: { readonly seen: SeenBody; readonly g: GroundGeometry } | null = null,
+  searches = 1,
 ): LikelyBody | null {
   const sight = sightOf(g, told, keySd),
     judge = new Judge(seen, sight);
   const [x0, y0, x1, y1] = judge.box;
   if (x1 <= x0) return null;
-  const random = new RandomStream(1, 61),
-    work: Work = new Map(
-      BODY_KINDS.map((k) => [k, { own: new Float64Array(4 * k.count), out: new Float64Array(4 * k.count) }]),
-    );
+  const work: Work = new Map(
+    BODY_KINDS.map((k) => [k, { own: new Float64Array(4 * k.count), out: new Float64Array(4 * k.count) }]),
+  );
   const size = ((y1 - y0) / g.focalPx) * g.foot[2];
-  const worth = worthBy(judge, work, size);
-  const first = likeliest(drawn({ judge, sight, work, size, worth, random }), worth, size, random);
-  if (first === undefined) return null;
-  const best =
-    finer === null
-      ? first
-      : bendFiner(first, worthBy(new Judge(finer.seen, { ...sight, g: finer.g }), work, size), size, random);
+  const worth = worthBy(judge, work, size),
+    worthFiner = finer === null ? null : worthBy(new Judge(finer.seen, { ...sight, g: finer.g }), work, size);
+  let found: { readonly first: Candidate; readonly best: Candidate } | null = null;
+  for (let k = 1; k <= searches; k++) {
+    const random = new RandomStream(k, 61),
+      first = likeliest(drawn({ judge, sight, work, size, worth, random }), worth, size, random);
+    if (first === undefined) continue;
+    const best = worthFiner === null ? first : bendFiner(first, worthFiner, size, random);
+    if (found === null || best.worth > found.best.worth) found = { first, best };
+  }
+  if (found === null) return null;
+  const { first, best } = found;
   const { own, out } = work.get(best.kind)!;
   judge.place(first.kind, first.p, own, out);
   // How like it is, in the coarser cells: in finer ones the same likeness reads lower.

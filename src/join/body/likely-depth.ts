@@ -22,6 +22,11 @@ const ROWS = 70;
  * height deep.
  */
 const FINER = 3;
+/**
+ * Searches where a mark tells the key: one alone hangs on its draw. Where none does, key and body trade against each
+ * other, and a likelier body is no truer (on traced scenes farther off).
+ */
+const SEARCHES = 4;
 
 export interface TakeOutline {
   /** Alpha over `box`, take pixels. */
@@ -73,6 +78,7 @@ export function depthFromLikeness(seen: TakeOutline, g: TakeGround): LikelyDepth
     finer === null || (at.shadow !== null && finer.body.shadow === null)
       ? null
       : { seen: finer.body, g: finer.geometry },
+    seen.toldAt === null ? 1 : SEARCHES,
   );
   return body === null
     ? null
