@@ -4,7 +4,14 @@
  * with poses marked (sight-from-turn.ts), as the turn itself is told by motion that is smoothed.
  */
 import { DEG_PER_RAD, RAD_PER_DEG } from '../core/angles.js';
-import type { SeenBody, SightFromTurn, TurnPlace } from './sight-from-turn.js';
+import {
+  FLATTEST_DEG,
+  LEAST_TURN_DEG,
+  STEEPEST_DEG,
+  type SeenBody,
+  type SightFromTurn,
+  type TurnPlace,
+} from './sight-from-turn.js';
 import { turnStructure, type LensAbout, type TurnStructure } from './turn-structure.js';
 import { coatTracks, type CoatTrack } from './turn-tracks.js';
 
@@ -14,8 +21,6 @@ const CHAIN = 9,
 /** Where the search begins: usual looks and turns. */
 const START_ELEVATION = 12 * RAD_PER_DEG,
   START_STEP = 4 * RAD_PER_DEG;
-/** A smaller turn tells too little. */
-const LEAST_TURN_DEG = 20;
 /**
  * What a rigid turn may leave of the points' way, beside so many pixels (own choices; traced takes leave .006 to .015),
  * and how much nearer its middle must lie than its rim: seen the other way round, a hollow mould turns against the body.
@@ -26,9 +31,6 @@ const MOST_LEFT = 0.03,
 /** Share of the look by which smoothed motion is off (0 to .25 on six traced takes), and the least sd. */
 const SHARE_SD = 0.17,
   LEAST_SD_DEG = 1;
-/** No home camera looks down at its performer more steeply, or up at it. */
-const STEEPEST_DEG = 60,
-  FLATTEST_DEG = -15;
 
 /** The frames round one that are looked at: two seconds or the whole of a shorter take. */
 export function chainRound(frame: number, frameCount: number, framesPerSecond: number): number[] {

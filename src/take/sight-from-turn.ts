@@ -36,7 +36,7 @@ export interface TurnPlace {
 const STEP_DEG = 6,
   MOST_STEPS = 20;
 /** A smaller turn tells too little. */
-const LEAST_TURN_DEG = 20;
+export const LEAST_TURN_DEG = 20;
 /** Of a pose read by eye, as for every turn (plate/turn/turn-poses.ts). */
 const POSE_SD_DEG = 3;
 /**
@@ -51,7 +51,7 @@ const MOST_LEFT = 0.15,
 const SHARE_SD = 0.1,
   LEAST_SD_DEG = 1;
 /** No home camera looks down at its performer more steeply, or up at it. */
-const STEEPEST_DEG = 60,
+export const STEEPEST_DEG = 60,
   FLATTEST_DEG = -15;
 
 /** One way round between two poses, radians. */
