@@ -60,7 +60,7 @@ async function ours(
 /**
  * Focal lengths (px) that a homography between two views of a turning camera allows, pixels from the picture's middle.
  */
-export function focalsOfHomography(h: Mat3): number[] {
+function focalsOfHomography(h: Mat3): number[] {
   const [a, b, c, d, e, f, g, i] = h;
   const out: number[] = [];
   const add = (n1: number, d1: number, n2: number, d2: number): void => {

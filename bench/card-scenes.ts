@@ -58,7 +58,7 @@ export const CARD_WITH_BALL: CardScene = {
 };
 
 /** Longest side of the card's outline against the picture's width. */
-export function cardSpan(s: CardScene): number {
+function cardSpan(s: CardScene): number {
   const camera = groundCamera(s);
   const c = Math.cos(s.card.turnDeg * RAD_PER_DEG);
   const d = Math.sin(s.card.turnDeg * RAD_PER_DEG);

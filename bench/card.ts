@@ -51,7 +51,7 @@ export interface CardErrors {
   wrongLight: number;
 }
 
-export function cardErrors(scenes: readonly CardScene[]): CardErrors {
+function cardErrors(scenes: readonly CardScene[]): CardErrors {
   const e: CardErrors = {
     found: 0,
     count: scenes.length,

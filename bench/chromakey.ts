@@ -7,7 +7,7 @@
 import type { VideoFrame } from '../src/media/types.js';
 
 /** Chroma distance 0..1 at full size, screen colour = median chroma of the pixels with zero true alpha. */
-export function chromaDistance(frame: VideoFrame, truth: Float32Array): Float32Array {
+function chromaDistance(frame: VideoFrame, truth: Float32Array): Float32Array {
   const { widthPx: w, heightPx: h } = frame;
   const cw = w >> frame.chromaShift[0];
   const us: number[] = [];

@@ -26,7 +26,7 @@ export interface ExamStill {
 }
 
 /** Makes what is missing of one seed's picture. */
-export async function makeStill(out: string, seed: number): Promise<void> {
+async function makeStill(out: string, seed: number): Promise<void> {
   const folder = join(out, `exam-${seed}`);
   const cache = join(out, 'cache');
   const p = planOf(seed);

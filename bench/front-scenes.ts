@@ -38,7 +38,7 @@ export const CASES: readonly (readonly [Thing, Move])[] = [
   ['walker', 'pan'],
   ['walker', 'travel'],
 ];
-export const idOf = ([thing, move]: readonly [Thing, Move]): string => `${thing}-${move}`;
+const idOf = ([thing, move]: readonly [Thing, Move]): string => `${thing}-${move}`;
 
 const MARKED = Math.floor(FRAMES / 2);
 

@@ -26,7 +26,7 @@ export interface Score {
 }
 
 /** Overlap of two covers, and the mean of the way from either's half-way line to the other's, px. */
-export function scoreCover(ours: Float32Array, truth: Float32Array, w: number, h: number): Score | null {
+function scoreCover(ours: Float32Array, truth: Float32Array, w: number, h: number): Score | null {
   let both = 0;
   let any = 0;
   let seen = 0;

@@ -27,7 +27,7 @@ import { Spoiler } from './spoiled-joins.js';
 import { type Fault, type Row, table } from './inspect-held-table.js';
 
 /** `picked`: frames looked at; all closely, where they are few. */
-export function inspectHeld(
+function inspectHeld(
   h: HeldJoin,
   frames: readonly JoinFrame[],
   picked: readonly number[],

@@ -37,7 +37,7 @@ interface Row {
 }
 
 /** The product's own readings and verdict over frames in memory; `every`: of how many frames one is read closely. */
-export function inspectFrames(made: MadeJoin, frames: readonly Seen[], every: number, seam = false): Inspection {
+function inspectFrames(made: MadeJoin, frames: readonly Seen[], every: number, seam = false): Inspection {
   const reader = new SeriesReader(made.recipe, 0, frames.length * every, frames.length, false);
   for (const f of frames) {
     const { width: W, height: H } = f.join;
@@ -100,7 +100,7 @@ function look(made: MadeJoin, spoil: Spoil | 'none', size: number, seed: number)
 /**
  * Size at which half are named, between two sizes on the logarithm; null where not even the largest is named by half.
  */
-export function halfNamed(sizes: readonly number[], share: readonly number[]): number | null {
+function halfNamed(sizes: readonly number[], share: readonly number[]): number | null {
   const k = share.findIndex((v) => v >= 0.5);
   if (k < 0) return null;
   if (k === 0) return sizes[0]!;

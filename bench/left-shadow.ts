@@ -64,7 +64,7 @@ function differs(a: Float32Array, b: Float32Array): Float32Array {
   return out;
 }
 
-export async function scoreLeft(
+async function scoreLeft(
   folder: string,
   seed: number,
   every: number,

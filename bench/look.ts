@@ -15,7 +15,7 @@ export interface LookRow {
   readonly errors: number[];
 }
 
-export function benchLook(seeds: readonly number[]): LookRow[] {
+function benchLook(seeds: readonly number[]): LookRow[] {
   const rows: LookRow[] = [
     { what: 'grain sigma, still (share)', bar: 0.05, errors: [] },
     { what: 'grain sigma, panning (share)', bar: 0.05, errors: [] },

@@ -75,7 +75,7 @@ export function flecksOf(alpha: Float32Array, truth: Float32Array, band: Uint8Ar
   return area.filter((a) => a > 0).length;
 }
 
-export async function hardScore(
+async function hardScore(
   seed: number,
   kind: HardScreen,
   pictures?: string,

@@ -48,7 +48,7 @@ interface Truth {
 }
 
 /** Scores the last frame of a short take; `before` is the truth of the frame before it. */
-export function scoreTake(frames: readonly VideoFrame[], truth: Truth, before: Float32Array): PeelScores {
+function scoreTake(frames: readonly VideoFrame[], truth: Truth, before: Float32Array): PeelScores {
   const last = frames[frames.length - 1]!;
   const { widthPx: w, heightPx: h } = last;
   const model = peelModel(frames);
@@ -107,7 +107,7 @@ function mean(values: readonly (number | null)[]): number | null {
 }
 
 /** The practice screens beside the checkout, or null. */
-export function practiceFolder(): string | null {
+function practiceFolder(): string | null {
   const folder = fileURLToPath(new URL('../../shared/keying', import.meta.url));
   return existsSync(folder) ? folder : null;
 }

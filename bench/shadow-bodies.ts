@@ -47,7 +47,7 @@ const frameFor = (v: MadeView, azimuthDeg: number): GroundFrame => {
   };
 };
 
-export function makeShadowScene(kind: BodyKind, seed: number): ShadowScene {
+function makeShadowScene(kind: BodyKind, seed: number): ShadowScene {
   const r = new RandomStream(seed, 1 + BODY_KINDS.indexOf(kind));
   const u = (a: number, b: number): number => a + (b - a) * r.uniform();
   const yaw = u(-110, 110);
@@ -154,7 +154,7 @@ export function overlapOf(s: ShadowScene, alpha: Float32Array, body: BodyDepth |
 /**
  * The three numbers that serve the true shadow best, by the same steps as the product's search but drawn to nothing.
  */
-export function bestDepth(worth: (d: BodyDepth) => number): BodyDepth {
+function bestDepth(worth: (d: BodyDepth) => number): BodyDepth {
   let best: BodyDepth = { lean: 0, head: 0, deep: 0 };
   let most = worth(best);
   for (let size = 0.12; size > 0.03; size *= 0.6)

@@ -103,7 +103,7 @@ function placedOutline(plate: View, take: View, matte: Float32Array, H: number):
 }
 
 /** @param cache where rays cast are kept */
-export function makeShadowExam(seed: number, cache: string): ShadowExam {
+function makeShadowExam(seed: number, cache: string): ShadowExam {
   const p = planOf(seed);
   const f = p.frames >> 1;
   const t = p.take;

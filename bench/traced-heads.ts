@@ -83,7 +83,7 @@ function bodiesOf(p: Person): Body[] {
 }
 
 /** Rows of the rotation head → picture. */
-export function rotationOf(pose: Pose): number[] {
+function rotationOf(pose: Pose): number[] {
   const [a, b, c] = [pose.yawDeg * RAD_PER_DEG, pose.pitchDeg * RAD_PER_DEG, pose.rollDeg * RAD_PER_DEG];
   const [sa, ca, sb, cb, sc, cc] = [Math.sin(a), Math.cos(a), Math.sin(b), Math.cos(b), Math.sin(c), Math.cos(c)];
   // Roll · yaw · pitch.

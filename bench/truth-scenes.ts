@@ -102,7 +102,7 @@ const movie = (p: TruthPlan, look: Look) => ({
 });
 
 /** Makes what is missing of one shot. */
-export async function makeTruth(out: string, kind: TruthKind, seed: number): Promise<TruthPlan> {
+async function makeTruth(out: string, kind: TruthKind, seed: number): Promise<TruthPlan> {
   const p = truthPlan(kind, seed);
   const folder = join(out, p.truth.name);
   const cache = join(out, 'cache');

@@ -15,7 +15,7 @@ const GLOVE =
 const SLEEVE = cloth('0.03,0.045,0.105', '0.075,0.1,0.19');
 
 /** A chain of capsules. */
-export function finger(points: readonly Vec3[], radius: number, material: string): string {
+function finger(points: readonly Vec3[], radius: number, material: string): string {
   let out = 'union{';
   points.forEach((p, i) => {
     const r = radius * (1 - 0.06 * i);

@@ -5,8 +5,8 @@ import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import sharp from 'sharp';
 
-export const PAPER_WIDTH = 1280;
-export const PAPER_HEIGHT = 720;
+const PAPER_WIDTH = 1280;
+const PAPER_HEIGHT = 720;
 
 const INK = '#2a1d1f';
 const shape = (body: string, fill: string, edge = 5): string =>

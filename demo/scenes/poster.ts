@@ -9,8 +9,8 @@ import { GLOBAL } from './shot.js';
 import { trace, type TraceOptions } from './trace.js';
 import { n } from './vector.js';
 
-export const POSTER_WIDTH = 1140;
-export const POSTER_HEIGHT = 420;
+const POSTER_WIDTH = 1140;
+const POSTER_HEIGHT = 420;
 
 const INK = '0.045,0.03,0.035';
 const flat = (rgb: string): string => `texture{pigment{rgb<${rgb}>} finish{ambient 0 diffuse 0 emission 1}}`;

@@ -19,10 +19,10 @@ const railingCamera = (f: number): Camera => {
   );
 };
 const railingSun = sunFrom(aim([0, 0.95, -3.2], 0, 0, 1060), 32, 42);
-export const RAILING_Z = -0.55;
-export const RAILING_POST_X = 0.03;
+const RAILING_Z = -0.55;
+const RAILING_POST_X = 0.03;
 /** Outline boxes of the railing's parts near the performer: two rails and one post, as quads at their near face. */
-export const RAILING_PARTS: Readonly<Record<string, readonly Vec3[]>> = {
+const RAILING_PARTS: Readonly<Record<string, readonly Vec3[]>> = {
   post: [
     [RAILING_POST_X - 0.035, 1.06, RAILING_Z - 0.035],
     [RAILING_POST_X + 0.035, 1.06, RAILING_Z - 0.035],

@@ -130,7 +130,7 @@ export const kerb = (z0: number, z1: number, h = 0.02): string =>
 /** A straight gutter of pale stone along z, level with the street: a line on the ground. */
 export const gutter = (x: number, z0: number, z1: number): string =>
   `box{<${n(x - GUTTER_HALF)},-0.1,${n(z0)}>,<${n(x + GUTTER_HALF)},0.006,${n(z1)}> ${FLAGS}}\n`;
-export const GUTTER_HALF = 0.05;
+const GUTTER_HALF = 0.05;
 
 /** Height of a bollard, foot to top. */
 export const BOLLARD_HEIGHT = 0.8;

@@ -45,7 +45,7 @@ function paste(onto: Picture, from: Picture, at: Rect): Picture {
 const whole = (c: Camera): Rect => ({ x: 0, y: 0, w: c.widthPx, h: c.heightPx });
 
 /** The camera of the pan's wide picture: aimed along the middle of the move, wide enough for all of it. */
-export function wideCamera(shot: Shot): Camera {
+function wideCamera(shot: Shot): Camera {
   const mid = shot.camera((shot.frames - 1) / 2);
   const f = mid.focalPx * PAN_FINE;
   let halfW = 0;

@@ -20,7 +20,7 @@ export interface Picture {
 export const picture = (w: number, h: number): Picture => ({ w, h, rgb: new Float32Array(w * h * 3) });
 
 /** Reads a binary PPM of 16 bits. */
-export function readPpm(path: string): Picture {
+function readPpm(path: string): Picture {
   const bytes = readFileSync(path);
   let at = 0;
   const token = (): string => {

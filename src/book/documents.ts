@@ -19,7 +19,7 @@ const id = z.string().regex(/^[a-z0-9][a-z0-9-]{0,63}$/, 'an id is 1 to 64 small
 const result = <T>() => z.custom<T>((v) => typeof v === 'object' && v !== null, 'a result must be an object');
 
 /** The camera the studio owns: enough to turn a view into a place for the tripod. */
-export const cameraSchema = z.object({
+const cameraSchema = z.object({
   name: z.string().min(1),
   /** Width of the sensor area that the video mode uses, in millimetres. */
   sensorWidthMm: z.number().positive(),
@@ -69,7 +69,7 @@ export const productionSchema = z.object({
 /** A production, as the book keeps it. */
 export type ProductionDocument = z.infer<typeof productionSchema>;
 
-export const filmSchema = z.object({
+const filmSchema = z.object({
   id,
   title: z.string().min(1),
   file: z.string().min(1),
@@ -82,7 +82,7 @@ export const filmSchema = z.object({
 /** A film that was added to a production. */
 export type FilmDocument = z.infer<typeof filmSchema>;
 
-export const pickSchema = z.object({
+const pickSchema = z.object({
   id,
   film: id,
   title: z.string().min(1),
@@ -99,7 +99,7 @@ export const pickSchema = z.object({
 export type PickDocument = z.infer<typeof pickSchema>;
 
 /** `of` here and below: stamp of what it was made from (jobs/stale.ts). */
-export const measuresSchema = z.object({
+const measuresSchema = z.object({
   id,
   at: z.string(),
   of: z.string().optional(),
@@ -107,14 +107,14 @@ export const measuresSchema = z.object({
 });
 export type MeasuresDocument = z.infer<typeof measuresSchema>;
 
-export const briefSchema = z.object({
+const briefSchema = z.object({
   id,
   at: z.string(),
   of: z.string().optional(),
   brief: result<Record<string, unknown>>(),
 });
 
-export const takeSchema = z.object({
+const takeSchema = z.object({
   id,
   pick: id.nullable(),
   title: z.string().min(1),
@@ -132,7 +132,7 @@ export const takeSchema = z.object({
 /** A take that was shot for a pick. */
 export type TakeDocument = z.infer<typeof takeSchema>;
 
-export const joinSchema = z.object({
+const joinSchema = z.object({
   id,
   take: id,
   recipe: result<Recipe>(),
@@ -155,7 +155,7 @@ export const joinSchema = z.object({
 /** A join of a take: its recipe and what was made of it. */
 export type JoinDocument = z.infer<typeof joinSchema>;
 
-export const cutEntrySchema = z.discriminatedUnion('kind', [
+const cutEntrySchema = z.discriminatedUnion('kind', [
   z.object({
     kind: z.literal('pick'),
     pick: id,
@@ -189,7 +189,7 @@ export const cutSchema = z.object({
 /** The short's cut: what follows what. */
 export type CutDocument = z.infer<typeof cutSchema>;
 
-export const momentSchema = z.object({
+const momentSchema = z.object({
   id,
   take: id,
   frame: z.number().int().min(0),
@@ -198,7 +198,7 @@ export const momentSchema = z.object({
 });
 export type MomentDocument = z.infer<typeof momentSchema>;
 
-export const spentSchema = z.object({
+const spentSchema = z.object({
   id,
   date: z.string(),
   what: z.string(),
@@ -206,9 +206,9 @@ export const spentSchema = z.object({
   money: z.number().min(0),
   currency: z.string(),
 });
-export const purposeSchema = z.object({ id, text: z.string() });
-export const daySchema = z.object({ id, at: z.string(), plan: result<Record<string, unknown>>() });
-export const deliverySchema = z.object({
+const purposeSchema = z.object({ id, text: z.string() });
+const daySchema = z.object({ id, at: z.string(), plan: result<Record<string, unknown>>() });
+const deliverySchema = z.object({
   id,
   at: z.string(),
   files: z.array(z.string()),

@@ -5,7 +5,7 @@ import { checkTolerance, toleranceRows, type ToleranceRow } from '../take/verdic
 import type { Book } from './book.js';
 import { productionSchema } from './documents.js';
 
-export const ATTENTION_UNITS: Readonly<Record<keyof Attention, string>> = {
+const ATTENTION_UNITS: Readonly<Record<keyof Attention, string>> = {
   takeSeconds: 's a try',
   restSeconds: 's between tries',
   blockMinutes: 'min at a stretch',
@@ -28,7 +28,7 @@ export interface Settings {
   readonly note: string;
 }
 
-export const SETTINGS_NOTE =
+const SETTINGS_NOTE =
   "The program's own choice (common practice, no source), for this production to change. " +
   'A verdict given before keeps the limits it was given with until the take is judged again.';
 

@@ -16,7 +16,7 @@ const LOCUS_HIGH = 15000;
  * Planckian locus in CIE 1960 (u, v), 1000 K to 15 000 K; Krystek's rational fit,
  * within 8e-5 in u and 9e-5 in v by its author.
  */
-export function planckianUv(kelvin: number): [number, number] {
+function planckianUv(kelvin: number): [number, number] {
   if (!(kelvin >= LOCUS_LOW && kelvin <= LOCUS_HIGH)) {
     throw new PlatewrightError(
       'PW-COLOUR-KELVIN',
@@ -56,7 +56,7 @@ export function daylightXy(kelvin: number): [number, number] {
 }
 
 /** CIE 1960 (u, v). */
-export function xyToUv(x: number, y: number): [number, number] {
+function xyToUv(x: number, y: number): [number, number] {
   const d = -2 * x + 12 * y + 3;
   return [(4 * x) / d, (6 * y) / d];
 }

@@ -70,7 +70,7 @@ export function hlgDecode(coded: number): number {
 }
 
 /** Scene light, 1 = peak → HLG signal (OETF). */
-export function hlgEncode(linear: number): number {
+function hlgEncode(linear: number): number {
   if (linear < 0) return -hlgEncode(-linear);
   return linear <= 1 / 12 ? Math.sqrt(3 * linear) : HLG_A * Math.log(12 * linear - HLG_B) + HLG_C;
 }

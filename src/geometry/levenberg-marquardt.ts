@@ -49,7 +49,7 @@ export interface LeastSquaresResult {
 }
 
 /** ρ(r) of a residual norm r; behaves as r² near zero. */
-export function lossValue(loss: RobustLoss, r: number): number {
+function lossValue(loss: RobustLoss, r: number): number {
   switch (loss.kind) {
     case 'squared':
       return r * r;
@@ -69,7 +69,7 @@ export function lossValue(loss: RobustLoss, r: number): number {
 }
 
 /** IRLS weight ρ'(r) / (2 r), 1 at zero. */
-export function lossWeight(loss: RobustLoss, r: number): number {
+function lossWeight(loss: RobustLoss, r: number): number {
   switch (loss.kind) {
     case 'squared':
       return 1;

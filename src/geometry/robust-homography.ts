@@ -58,7 +58,7 @@ export function robustHomography(
 }
 
 /** |to − H from| for each pair; Infinity for points that H sends behind the picture plane. */
-export function transferErrors(h: Mat3, from: readonly Point2[], to: readonly Point2[], out: Float64Array): void {
+function transferErrors(h: Mat3, from: readonly Point2[], to: readonly Point2[], out: Float64Array): void {
   for (let i = 0; i < from.length; i++) {
     const [x, y] = from[i]!;
     const w = h[6] * x + h[7] * y + h[8];

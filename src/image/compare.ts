@@ -1,7 +1,7 @@
 /** How far two pictures with values 0..1 are apart. */
 
 /** Mean squared difference, with `mask` only where it is non-zero. */
-export function meanSquaredError(a: ArrayLike<number>, b: ArrayLike<number>, mask?: ArrayLike<number>): number {
+function meanSquaredError(a: ArrayLike<number>, b: ArrayLike<number>, mask?: ArrayLike<number>): number {
   let n = 0;
   let sum = 0;
   for (let i = 0; i < a.length; i++) {

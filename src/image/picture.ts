@@ -49,7 +49,7 @@ export function clonePicture(picture: Picture): Picture {
 }
 
 /** Whether two pictures have one width and height; channels may differ. */
-export function sameSize(a: Picture, b: Picture): boolean {
+function sameSize(a: Picture, b: Picture): boolean {
   return a.width === b.width && a.height === b.height;
 }
 

@@ -9,7 +9,7 @@ import { createPicture, plane, type Picture } from './picture.js';
 export type ResizeFilter = 'area' | 'linear' | 'cubic' | 'lanczos3';
 
 /** Weight and support of each kernel at distance t in (widened) pixels. */
-export function kernelWeight(filter: 'linear' | 'cubic' | 'lanczos3', t: number): number {
+function kernelWeight(filter: 'linear' | 'cubic' | 'lanczos3', t: number): number {
   const a = Math.abs(t);
   switch (filter) {
     case 'linear':
@@ -26,7 +26,7 @@ export function kernelWeight(filter: 'linear' | 'cubic' | 'lanczos3', t: number)
   }
 }
 
-export const KERNEL_RADIUS = { linear: 1, cubic: 2, lanczos3: 3 } as const;
+const KERNEL_RADIUS = { linear: 1, cubic: 2, lanczos3: 3 } as const;
 
 interface Axis {
   readonly start: Int32Array;

@@ -118,7 +118,7 @@ function sourcesThrough(r: Recipe, path: (p: string) => string): Recipe['steps']
 }
 
 /** Recipes in the book name media by stored paths, so that a production's folder can be moved. */
-export function storeRecipe(book: Book, r: Recipe): Recipe {
+function storeRecipe(book: Book, r: Recipe): Recipe {
   return {
     ...r,
     plate: { ...r.plate, file: book.storedPath(r.plate.file) },

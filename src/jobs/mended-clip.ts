@@ -24,7 +24,7 @@ const MENDING: ReadonlySet<StepName> = new Set(['erase', 'widen', 'patch']);
  * Where the clip of a recipe's mended plate lies; null where the recipe mends nothing.
  * `recipe` is live: its plate is the pick's clip.
  */
-export function mendedClipPath(book: Book, id: string, recipe: Recipe): string | null {
+function mendedClipPath(book: Book, id: string, recipe: Recipe): string | null {
   const mending = recipe.steps.filter((s) => mendsPlate(s));
   if (mending.length === 0) return null;
   const air = recipe.steps.find((s) => s.step === 'air');

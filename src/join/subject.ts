@@ -106,7 +106,7 @@ export async function subjectOf(
  * Mean of each channel and levels of the performer's light, scene-linear, where it covers fully; null where that is
  * less than 100 px.
  */
-export function statisticsOf(p: PerformerPicture): SubjectStatistics | null {
+function statisticsOf(p: PerformerPicture): SubjectStatistics | null {
   const n = p.picture.width * p.picture.height;
   const a = plane(p.picture, 3);
   const luma: number[] = [];

@@ -13,7 +13,7 @@ import { expansion } from './ycbcr.js';
 import { yuvToRgb } from './ycbcr-to-rgb.js';
 
 /** The picture that a frame is converted into: `dst`, or a new one. Throws `PW-MEDIA-SIZE` where `dst` does not fit. */
-export function pictureToFill(frame: VideoFrame, dst: Picture | undefined): Picture {
+function pictureToFill(frame: VideoFrame, dst: Picture | undefined): Picture {
   const channels = frame.hasAlpha ? 4 : 3;
   const out = dst ?? createPicture(frame.widthPx, frame.heightPx, channels);
   if (

@@ -2,7 +2,7 @@
 let table: Float32Array | null = null;
 
 /** Value of one half float given as its bits. */
-export function halfToFloat(bits: number): number {
+function halfToFloat(bits: number): number {
   const sign = bits & 0x8000 ? -1 : 1;
   const exponent = (bits >> 10) & 31;
   const fraction = bits & 1023;

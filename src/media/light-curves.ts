@@ -15,7 +15,7 @@ export const PQ_WHITE_CDM2 = 203;
 const PQ_CONTRAST = hlgSystemGamma(1000);
 
 /** Factor from the unit of src/colour's curve to diffuse white = 1. */
-export function whiteScale(transfer: TransferName): number {
+function whiteScale(transfer: TransferName): number {
   return transfer === 'pq' ? 10000 / PQ_WHITE_CDM2 : transfer === 'hlg' ? 1 / hlgDecode(0.75) : 1;
 }
 

@@ -6,7 +6,7 @@
  */
 
 /** Places of a progressive frame's coefficients (row · 8 + column) in the order in which they are coded. */
-export const SCAN = [
+const SCAN = [
   0, 1, 8, 9, 2, 3, 10, 11, 16, 17, 24, 25, 18, 19, 26, 27, 4, 5, 12, 20, 13, 6, 7, 14, 21, 28, 29, 22, 15, 23, 30, 31,
   32, 33, 40, 48, 41, 34, 35, 42, 49, 56, 57, 50, 43, 36, 37, 44, 51, 58, 59, 52, 45, 38, 39, 46, 53, 60, 61, 54, 47,
   55, 62, 63,
@@ -16,7 +16,7 @@ export const SCAN = [
  * Weights of the quantiser, luma's and chroma's: flat but for the finest structures, as
  * FFmpeg's encoders have them for 4:4:4.
  */
-export const WEIGHTS = [
+const WEIGHTS = [
   ...new Array<number>(24).fill(4),
   4,
   4,

@@ -5,7 +5,7 @@ import { withSeats } from './marks/seat.js';
 export const ONE_A_FRAME: readonly MarkKind[] = ['stand', 'performer', 'pose', 'horizon', 'widen', 'eyeline'];
 
 /** Would the new mark take the other's place? @param frameOf the frame that a mark holds for */
-export function takesPlaceOf(mark: Mark, other: Mark, frameOf: (m: Mark) => number): boolean {
+function takesPlaceOf(mark: Mark, other: Mark, frameOf: (m: Mark) => number): boolean {
   return ONE_A_FRAME.includes(mark.kind) && other.kind === mark.kind && frameOf(other) === frameOf(mark);
 }
 

@@ -29,7 +29,7 @@ export function lightTolerance(p: ProductionDocument): { elevationDeg: number; a
 }
 
 /** A pick's brief, with the sun's windows on so many days from a date (YYYY-MM-DD). Throws `PW-BRIEF-UNMEASURED`. */
-export function briefFor(book: Book, pickId: string, fromDate: string, days: number): Brief {
+function briefFor(book: Book, pickId: string, fromDate: string, days: number): Brief {
   const production = book.need('production', 'production');
   const pick = book.need('pick', pickId);
   const measured = book.get('measures', pickId);

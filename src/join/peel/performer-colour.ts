@@ -27,7 +27,7 @@ export type Box = readonly [number, number, number, number];
  * Columns of each row of blocks, and the box, outside which the colour is 0. `everywhere`: a marked polygon may hold
  * solid pixels anywhere.
  */
-export function colourSpans(
+function colourSpans(
   analysis: FrameAnalysis,
   w: number,
   h: number,

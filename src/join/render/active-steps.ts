@@ -36,7 +36,7 @@ export interface StepChoice {
 }
 
 /** Steps of the recipe that run under a choice. */
-export function activeSteps(recipe: Recipe, choice: StepChoice = {}): ActiveSteps {
+function activeSteps(recipe: Recipe, choice: StepChoice = {}): ActiveSteps {
   const last = choice.upTo ?? choice.alone;
   const limit = last === undefined ? STEP_ORDER.length : STEP_ORDER.indexOf(last) + 1;
   const names = new Set<StepName>();

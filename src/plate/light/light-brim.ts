@@ -104,7 +104,7 @@ function refine(room: BrimRoom, from: Fit): Fit {
 }
 
 /** Sums of one head's samples, kept over the whole search for its brim. */
-export class BrimRoom {
+class BrimRoom {
   private readonly s: ShadedSamples;
   private readonly px: Float64Array;
   private readonly py: Float64Array;

@@ -29,7 +29,7 @@ const MOVING_ABOVE_LAW = 3;
 /** Of a level's still blocks: the share that lies below its base, and how far above the base a block may lie. */
 const LOWER_SHARE = 0.35;
 const SPREAD = 2;
-export const LAGS = 8;
+const LAGS = 8;
 
 export type GrainMethod = 'temporal' | 'spatial';
 

@@ -24,7 +24,7 @@ export interface TrackPoint {
 
 /** Fits err by a little more than their grain says: codec, blur and a plane that is not quite plane. */
 export const INFLATION = 1.5 ** 2;
-export const FLOOR_PX = 0.03;
+const FLOOR_PX = 0.03;
 /** A tenth of the inflated variance: less is never believed. */
 const LEAST_NOISE = 0.1;
 /** Second differences of fits hold six times the noise of one; a third of that is what some tens of them tell. */
@@ -91,7 +91,7 @@ export function rideMode(
 }
 
 /** Less motion than a share of the noise cannot be told from none: it is not taken for none. */
-export function atLeast(
+function atLeast(
   spread: { shift: number; shape: number },
   measured: readonly Measured[],
 ): { shift: number; shape: number } {
@@ -169,7 +169,7 @@ export function spreadOf(
 }
 
 /** A frame's corners in modes, with the information of its fit there. */
-export function measuredCorners(template: RideTemplate, p: TrackPoint, relative: boolean): Measured {
+function measuredCorners(template: RideTemplate, p: TrackPoint, relative: boolean): Measured {
   const back = relative ? tryInvert(p.set!) : null;
   const place = (m: Mat3): Float64Array => modesOf(cornersUnder(template, m, back));
   const z = place(multiply(p.homography, template.toPixels));

@@ -35,7 +35,7 @@ const END_SHARE = 0.3;
 const MIDDLE_SHARE = 1.25;
 
 /** Monotone cubic through (x, y), x rising, slower at the ends; constant beyond them. */
-export function monotoneCubic(x: readonly number[], y: readonly number[]): (t: number) => number {
+function monotoneCubic(x: readonly number[], y: readonly number[]): (t: number) => number {
   const n = x.length;
   const d: number[] = [];
   const m: number[] = new Array<number>(n).fill(0);
