@@ -1,6 +1,6 @@
 // Separable convolution, rows `from`..`to` of the result: each needed source row is filtered across once into a ring of
-// nY rows, which the column taps then read while it is still in the cache. Twin: convolveSeparablePlain.
-// What is 0 as far as the taps reach (the margins of a matte, of a shadow) is passed by: the answer there is 0, exactly.
+// nY rows, which the column taps then read while it is still in the cache. Twin: convolveSeparablePlain. What is 0 as
+// far as the taps reach (the margins of a matte, of a shadow) is passed by: the answer there is 0, exactly.
 // scratch: (w + 2 rX + 32) floats for the padded line, nY pointers, nY spans, then nY rows of roundUp16(w) floats.
 
 import { boundaryIndex } from './boundary';

@@ -1,6 +1,6 @@
-// The performer drawn onto plate pixels (see src/join/render/draw-placed.ts): for each plate pixel a grid of samples of the
-// take's premultiplied RGBA, interleaved, through a homography and a shift along the upright that a height field gives.
-// Items are rows of the plate's box. Twin: drawPlacedPlain.
+// The performer drawn onto plate pixels (see src/join/render/draw-placed.ts): for each plate pixel a grid of samples of
+// the take's premultiplied RGBA, interleaved, through a homography and a shift along the upright that a height field
+// gives. Items are rows of the plate's box. Twin: drawPlacedPlain.
 
 /** Planar RGBA (four planes of n) to interleaved. Items: 1024 pixels. */
 export function weave(src: usize, dst: usize, n: i32, from: i32, to: i32, scratch: usize): void {
@@ -133,9 +133,9 @@ function cubicRow(p: usize, k: v128): v128 {
 /**
  * k (doubles): inverse matrix (9), box x, y, source origin x, y, shifted (0 or 1), foot x, y, along x, y, floor, field
  * x, y, cell, width, height, then the sight (11): cos and sin of both elevations, both distances, the middle in both,
- * size, cos and sin of the turn. `held`: summed table of 8 × 8 source cells that hold something, hw × hh cells. Writes four planes over w × h
- * where the coverage is .0015 or more. `a`: the cubic's, where
- * `larger` asks for it. scratch: 64 (w + 9) bytes.
+ * size, cos and sin of the turn. `held`: summed table of 8 × 8 source cells that hold something, hw × hh cells. Writes
+ * four planes over w × h where the coverage is .0015 or more. `a`: the cubic's, where `larger` asks for it. scratch: 64
+ * (w + 9) bytes.
  */
 export function drawPlaced(
   src: usize, sw: i32, sh: i32, k: usize, field: usize, held: usize, hw: i32, hh: i32, dst: usize, w: i32, h: i32,

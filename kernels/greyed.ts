@@ -34,11 +34,11 @@ function binAt(counts: usize, rank: i32, about: i32): i32 {
 }
 
 /**
- * limits: most grey of the screen by brightness (bounds: the steps' lower bounds), as two floats a step whose sum it is:
- * first of all steps the median, then the ways, `medians` of the scatter about it, at least `least`. 1 and 0 where
- * fewer than `enough` of it are seen. Pixels above `dark` are
- * looked at every litStep, others every darkStep. `main`, a, b: planes of the screen's main channel and of the two
- * that it holds back, ra, rb what lit screen has of these. One item. Scratch: steps × 2048 integers.
+ * limits: most grey of the screen by brightness (bounds: the steps' lower bounds), as two floats a step whose sum it
+ * is: first of all steps the median, then the ways, `medians` of the scatter about it, at least `least`. 1 and 0 where
+ * fewer than `enough` of it are seen. Pixels above `dark` are looked at every litStep, others every darkStep. `main`,
+ * a, b: planes of the screen's main channel and of the two that it holds back, ra, rb what lit screen has of these. One
+ * item. Scratch: steps × 2048 integers.
  */
 export function greyLimits(
   data: usize, n: i32, main: i32, a: i32, b: i32, ra: f32, rb: f32, sure: usize, bounds: usize, steps: i32, dark: f32,
@@ -123,9 +123,9 @@ function fiveOf(lanes: v128, shift: i32): i32 {
 }
 
 /**
- * verdict (bytes) of grey pixels: 2, no screen, where those over their limit are more than half of the square of five by
- * five about and of what is sure in it; 1, tinged, where less than all is sure in the square of nine by nine and more
- * than a third of the smaller one's sure pixels are grey; else 0. Items: rows.
+ * verdict (bytes) of grey pixels: 2, no screen, where those over their limit are more than half of the square of five
+ * by five about and of what is sure in it; 1, tinged, where less than all is sure in the square of nine by nine and
+ * more than a third of the smaller one's sure pixels are grey; else 0. Items: rows.
  */
 export function greySquares(
   grey: usize, sure: usize, w: i32, h: i32, verdict: usize, from: i32, to: i32, scratch: usize,

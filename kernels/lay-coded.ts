@@ -1,6 +1,6 @@
-// A composed box on its way back to code values (see src/join/render/code-box.ts, src/join/render/frame-box.ts): light to
-// display-coded values only about what changed, and display-coded values to Y'CbCr code values only where
-// it did. Twins: linearToCoded in src/media/convert.ts, patchYuvPlain.
+// A composed box on its way back to code values (see src/join/render/code-box.ts, src/join/render/frame-box.ts): light
+// to display-coded values only about what changed, and display-coded values to Y'CbCr code values only where it did.
+// Twins: linearToCoded in src/media/convert.ts, patchYuvPlain.
 
 import { betweenKnots } from './curve-table';
 

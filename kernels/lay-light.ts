@@ -1,6 +1,6 @@
 // Light laid on a picture: one premultiplied picture over another, a measured shade on the plate, another key on the
-// performer (see src/join/render/compose.ts, shade.ts, relight.ts). Four pixels at a time; groups that nothing falls on are
-// passed by. Items are rows. Twins: layPremultipliedPlain, layShadePlain, relightCellsPlain, relightOverPlain.
+// performer (see src/join/render/compose.ts, shade.ts, relight.ts). Four pixels at a time; groups that nothing falls on
+// are passed by. Items are rows. Twins: layPremultipliedPlain, layShadePlain, relightCellsPlain, relightOverPlain.
 
 import { exp2x4, loadTail, log2x4, storeTail } from './power';
 
@@ -71,8 +71,8 @@ function shareOf(k: usize, at: usize, plane: usize, within: i32): v128 {
  * Shade (cover of the key, contact; sw wide) on out (w wide, n pixels) at (dx, dy). k: least change, contact's
  * strength, transmission r g b; then of the plate's own shadow: r g b weights, offset, whether it is asked for, shares
  * between which the pixel of `sharp` (the plate over out's box) stands for itself. soft: the softened plate (planes of
- * `softN`, softW wide) from (softX, softY) of out on, wherever cover is above 0. bound: a plane of the shade's size that
- * limits it, or 0; hidden: one of out's, or 0.
+ * `softN`, softW wide) from (softX, softY) of out on, wherever cover is above 0. bound: a plane of the shade's size
+ * that limits it, or 0; hidden: one of out's, or 0.
  */
 export function layShade(
   cover: usize, contact: usize, sw: i32, out: usize, w: i32, n: i32, dx: i32, dy: i32, touched: usize, k: usize,

@@ -1,6 +1,6 @@
 // The matte and the performer's colour at full resolution. Twins in src/join/peel/: matteOfFrame's and
 // performerColour's plain forms (frame-matte.ts, performer-colour.ts).
-import { acrossRow, seekCells } from './peel-cells';
+import { acrossRow, seekCells } from './cell-resample';
 import { put } from './peel-light';
 
 /** The cells that the columns x0 to x1 lie between (`first` as of columnTaps), of a row y of three fields. */

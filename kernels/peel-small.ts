@@ -1,6 +1,6 @@
 // Passes over the small picture of a peel. Twins: judgeScreenPlain (judge-screen.ts), screenRatioPlain and
 // meanSquarePlain (screen-model.ts), seedsPlain and matteTurnPlain (frame-analysis.ts).
-import { acrossRow, seekRow } from './peel-cells';
+import { acrossRow, seekRow } from './cell-resample';
 import { put } from './peel-light';
 
 /**

@@ -1,5 +1,5 @@
-// A peel's matte and colour to a premultiplied picture of half the size (see src/join/peel/halve-performer.ts): each pixel
-// the mean of the four it stands for, without the full picture between. Twin: premultipliedHalfPlain.
+// A peel's matte and colour to a premultiplied picture of half the size (see src/join/peel/halve-performer.ts): each
+// pixel the mean of the four it stands for, without the full picture between. Twin: premultipliedHalfPlain.
 
 /**
  * alpha (w × h), colour (three planes w × h); only x0..x1, y0..y1 counts, beyond it is nothing. out: four planes ow ×

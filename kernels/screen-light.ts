@@ -18,8 +18,8 @@ function ramp(v: v128, from: f32, over: f32): v128 {
 }
 
 /**
- * What a screen's own channel may be that the camera clipped: where it is above `clipped`, as much as the other two tell
- * by the lit colour a (of the first other), b (of the second) and top, up to `freed` times what is seen.
+ * What a screen's own channel may be that the camera clipped: where it is above `clipped`, as much as the other two
+ * tell by the lit colour a (of the first other), b (of the second) and top, up to `freed` times what is seen.
  */
 // @ts-ignore: decorator
 @inline

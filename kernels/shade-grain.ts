@@ -1,4 +1,5 @@
-// The film's grain inside a shadow that is laid on the plate (see src/join/ground/shade-grain.ts). Twin: grainInShadePlain.
+// The film's grain inside a shadow that is laid on the plate (see src/join/ground/shade-grain.ts). Twin:
+// grainInShadePlain.
 
 // @ts-ignore: decorator
 @inline

@@ -1,5 +1,6 @@
-// Shade of a plane under a body of balls (see src/join/ground/ground.ts, shadow-map.ts), four pixels at a time: share of the
-// key hidden, from a shadow map, and share of the sky hidden by a few balls. Items are rows. Twin: fillShadePlain.
+// Shade of a plane under a body of balls (see src/join/ground/ground.ts, shadow-map.ts), four pixels at a time: share
+// of the key hidden, from a shadow map, and share of the sky hidden by a few balls. Items are rows. Twin:
+// fillShadePlain.
 
 // @ts-ignore: decorator
 @inline

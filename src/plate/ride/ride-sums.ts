@@ -1,6 +1,6 @@
 /**
  * The two loops over a template's pixels that alignment spends its time in, as SIMD kernels
- * (kernels/ride.ts) and as plain twins: sampling the frame under a warp with each cell's sums, and robust
+ * (kernels/ride-align.ts) and as plain twins: sampling the frame under a warp with each cell's sums, and robust
  * weights with the normal equations. Layouts are those of the kernels: pixels sorted by cell, each cell's
  * run padded to four with pixels whose u is not a number.
  */
