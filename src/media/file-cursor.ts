@@ -12,18 +12,28 @@ import { squareWidth } from './square-pixels.js';
 import { FrameReducer, type ReducedFrame, type SmallSize } from './reduce.js';
 import type { VideoFrame, VideoInfo } from './types.js';
 
+/** What a file's packets tell once they were counted. */
 export interface Built {
   readonly index: FrameIndex;
   readonly timing: Timing;
 }
 
+/** The file that a cursor goes through, as the reader that it belongs to knows it. */
+export interface CursorFile {
+  readonly path: string;
+  /** Threads of the decoder. */
+  readonly threads: number;
+  readonly info: VideoInfo;
+  /** Counts the file's packets where that was not done yet; null for a still. */
+  readonly ensureIndex: () => Promise<Built | null>;
+  readonly built: Built | null;
+  /** Frames that were damaged or lost; the cursor adds those that it meets. */
+  readonly damage: Set<number>;
+}
+
 /** A decoder with a place in the clip: asked for the frame after the last it decodes on, asked for another it seeks. */
 export class FileCursor implements Cursor {
-  private readonly path: string;
-  private readonly threads: number;
-  private readonly info: VideoInfo;
-  private readonly ensureIndex: () => Promise<Built | null>;
-  private readonly damage: Set<number>;
+  private readonly file: CursorFile;
   /** Frames are handed out at this size where that can be done on the way. */
   private readonly small: SmallSize | null;
   private reducer: FrameReducer | null = null;
@@ -39,47 +49,21 @@ export class FileCursor implements Cursor {
   private held: { source: number; frame: VideoFrame } | null = null;
   private open = true;
 
-  private constructor(
-    path: string,
-    threads: number,
-    decoder: PictureDecoder,
-    info: VideoInfo,
-    ensureIndex: () => Promise<Built | null>,
-    built: Built | null,
-    damage: Set<number>,
-    small: SmallSize | null,
-  ) {
-    this.path = path;
-    this.threads = threads;
+  private constructor(file: CursorFile, decoder: PictureDecoder, small: SmallSize | null) {
+    this.file = file;
     this.decoder = decoder;
-    this.info = info;
-    this.ensureIndex = ensureIndex;
-    this.built = built;
-    this.damage = damage;
+    this.built = file.built;
     this.small = small;
   }
 
   /** @param opened the file as it was opened before, at whatever place; only with an index */
   static async open(
-    path: string,
-    threads: number,
-    info: VideoInfo,
-    ensureIndex: () => Promise<Built | null>,
-    built: Built | null,
-    damage: Set<number>,
+    file: CursorFile,
     small: SmallSize | null = null,
     opened: OpenedInput | null = null,
   ): Promise<FileCursor> {
-    const cursor = new FileCursor(
-      path,
-      threads,
-      await PictureDecoder.open(path, threads, small !== null, opened),
-      info,
-      ensureIndex,
-      built,
-      damage,
-      small,
-    );
+    const decoder = await PictureDecoder.open(file.path, file.threads, small !== null, opened);
+    const cursor = new FileCursor(file, decoder, small);
     // Its packets were counted to the end: the first frame is sought.
     if (opened !== null) cursor.position = Infinity;
     return cursor;
@@ -87,7 +71,8 @@ export class FileCursor implements Cursor {
 
   async get(n: number): Promise<VideoFrame | null> {
     // Streaming from the start of a long file needs no index as long as its rate is constant.
-    if (this.built === null && n !== this.position && !this.decoder.opened.still) this.built = await this.ensureIndex();
+    if (this.built === null && n !== this.position && !this.decoder.opened.still)
+      this.built = await this.file.ensureIndex();
     const source = this.built?.timing.sourceOf ? this.built.timing.sourceOf[n] : n;
     if (source === undefined) return null;
     if (this.held !== null && this.held.source === source) return { ...this.held.frame, index: n };
@@ -127,7 +112,7 @@ export class FileCursor implements Cursor {
     this.held = null;
     this.waiting = null;
     await this.decoder.close();
-    this.decoder = await PictureDecoder.open(this.path, this.threads, this.small !== null);
+    this.decoder = await PictureDecoder.open(this.file.path, this.file.threads, this.small !== null);
     this.position = 0;
   }
 
@@ -158,7 +143,7 @@ export class FileCursor implements Cursor {
 
   private handOut(n: number, source: number, frame: Frame): VideoFrame {
     const out = this.small === null ? this.extract(frame, n) : this.reduced(frame, n);
-    if (frame.decodeErrorFlags !== 0 || (frame.flags & C.AV_FRAME_FLAG_CORRUPT) !== 0) this.damage.add(n);
+    if (frame.decodeErrorFlags !== 0 || (frame.flags & C.AV_FRAME_FLAG_CORRUPT) !== 0) this.file.damage.add(n);
     this.waiting = null;
     this.held = { source, frame: out };
     return out;
@@ -166,7 +151,7 @@ export class FileCursor implements Cursor {
 
   /** Frame `n` is lost: the one before it stands in, or the one after it where there is none. */
   private inPlaceOf(n: number, source: number): VideoFrame {
-    this.damage.add(n);
+    this.file.damage.add(n);
     if (this.held !== null && this.held.source <= source)
       return { ...this.held.frame, index: n, ...(this.small === null ? {} : { whole: () => null }) };
     const out = this.small === null ? this.extract(this.waiting!.frame, n) : this.reduced(this.waiting!.frame, n);
@@ -206,14 +191,14 @@ export class FileCursor implements Cursor {
     if (
       this.reducer === null ||
       !this.reducer.takes(frame) ||
-      squareWidth(frame.width, this.info.pixelAspect) !== this.info.widthPx ||
-      frame.height !== this.info.heightPx
+      squareWidth(frame.width, this.file.info.pixelAspect) !== this.file.info.widthPx ||
+      frame.height !== this.file.info.heightPx
     ) {
       const full = this.extract(frame, n);
       return { ...full, whole: () => full };
     }
     return {
-      ...this.reducer.reduce(frame, n, this.info.colour),
+      ...this.reducer.reduce(frame, n, this.file.info.colour),
       whole: () => (this.waiting === null ? this.extract(frame, n) : null),
     };
   }
@@ -225,16 +210,16 @@ export class FileCursor implements Cursor {
     const out = this.extractor!.extract(
       frame,
       n,
-      this.info.colour,
+      this.file.info.colour,
       site,
       this.decoder.opened.orientation,
-      this.info.pixelAspect,
+      this.file.info.pixelAspect,
     );
-    if (out.widthPx !== this.info.widthPx || out.heightPx !== this.info.heightPx) {
+    if (out.widthPx !== this.file.info.widthPx || out.heightPx !== this.file.info.heightPx) {
       throw new PlatewrightError(
         'PW-MEDIA-CHANGED',
-        `frame ${n} is ${out.widthPx} × ${out.heightPx} where the clip began with ${this.info.widthPx} ` +
-          `× ${this.info.heightPx}; split the file there`,
+        `frame ${n} is ${out.widthPx} × ${out.heightPx} where the clip began with ${this.file.info.widthPx} ` +
+          `× ${this.file.info.heightPx}; split the file there`,
         { detail: { frame: n } },
       );
     }

@@ -1,15 +1,15 @@
 /** Reads pictures from a file, a still or a picture sequence: streaming, or any frame by its number, exactly. */
 import { basename, resolve } from 'node:path';
-import { PlatewrightError } from '../core/errors.js';
 import type { Rate } from '../core/rational.js';
 import { claimedRates, COUNT_AT_ONCE_BYTES, describeVideo } from './describe.js';
-import { conformed, judgeFields, mayHaveFields, RUN_LENGTH, WHOLE, type FieldUse } from './field-analysis.js';
+import { conformed, mayHaveFields, WHOLE, type FieldUse } from './field-analysis.js';
 import { FieldCursor, type Cursor } from './field-cursor.js';
+import { fieldsOf } from './fields-of-file.js';
 import { FileCursor, type Built } from './file-cursor.js';
 import { buildFrameIndex, type FrameIndex } from './frame-index.js';
 import { timingOf } from './frame-timing.js';
 import { closeInput, openInput, requireFile, type OpenedInput } from './input.js';
-import { copyFrame } from './planes.js';
+import { closedAlready, damagedAt, endsTooSoon, noPicture, outside } from './reader-trouble.js';
 import { SequenceCursor } from './sequence-cursor.js';
 import type { ReducedFrame, SmallSize } from './reduce.js';
 import { isPictureFolder, isSequencePattern, openSequence, type Sequence } from './sequence.js';
@@ -86,12 +86,7 @@ export class VideoReader {
       if (!input.still && (options.index || fields || sizeBytes <= COUNT_AT_ONCE_BYTES)) {
         const index = options.index ?? (await buildFrameIndex(input));
         built = { index, timing: timingOf(index, claimedRates(input), input.sound !== null) };
-        if (built.timing.frameCount === 0)
-          throw new PlatewrightError(
-            'PW-MEDIA-TRUNCATED',
-            `${basename(path)} ends before its first whole frame; copy it again from its source`,
-            { detail: { file: path } },
-          );
+        if (built.timing.frameCount === 0) throw endsTooSoon(path);
       }
       const reader = new VideoReader(
         path,
@@ -143,7 +138,7 @@ export class VideoReader {
   private async findFields(bytesKey: string): Promise<void> {
     const info = this.information;
     const count = info.frameCount;
-    const use = fieldsFound.get(bytesKey) ?? (await this.judge());
+    const use = fieldsFound.get(bytesKey) ?? (await this.lookAtFields());
     if (fieldsFound.size >= 256) fieldsFound.clear();
     fieldsFound.set(bytesKey, use);
     if (use.kind === 'whole') return;
@@ -152,39 +147,11 @@ export class VideoReader {
     this.information = { ...info, ...conformed(use, info.rate, count), notes: [...info.notes, use.note!] };
   }
 
-  private async judge(): Promise<FieldUse> {
-    const info = this.information;
-    const count = info.frameCount;
-    const flagged = info.fieldOrder !== 'progressive';
-    if (info.variableRate || info.rotationDeg !== 0 || count < 8 || !mayHaveFields(info.heightPx, info.rate, flagged))
-      return WHOLE;
-    const starts =
-      count <= 2 * RUN_LENGTH
-        ? [0]
-        : [Math.floor((count - RUN_LENGTH) / 4), Math.floor((3 * (count - RUN_LENGTH)) / 4)];
-    const cursor = await this.newCursor();
-    const runs: VideoFrame[][] = [];
-    try {
-      for (const start of starts) {
-        const run: VideoFrame[] = [];
-        for (let n = start; n < Math.min(count, start + (starts.length === 1 ? 2 * RUN_LENGTH : RUN_LENGTH)); n++) {
-          const frame = await cursor.get(n);
-          if (frame === null) break;
-          run.push({
-            ...frame,
-            planes: copyFrame({
-              ...frame,
-              planes: frame.layout === 'rgb' ? frame.planes.slice(0, 2) : frame.planes.slice(0, 1),
-            }).planes,
-          });
-        }
-        runs.push(run);
-      }
-    } finally {
-      await cursor.close();
-    }
+  private async lookAtFields(): Promise<FieldUse> {
+    const use = await fieldsOf(this.information, () => this.newCursor());
+    // What the look met will be met again.
     this.damage.clear();
-    return judgeFields(runs, info.fieldOrder === 'top' ? 0 : info.fieldOrder === 'bottom' ? 1 : null);
+    return use;
   }
 
   /** The frame index, built on first need; JSON-safe. Null for stills and sequences. */
@@ -283,21 +250,13 @@ export class VideoReader {
   /** Frame `n`, exactly. Throws `PW-MEDIA-FRAME` outside the clip. Valid until the next call; `copyFrame` keeps one. */
   frame(n: number): Promise<VideoFrame> {
     const result = this.queue.then(async () => {
-      if (this.closed)
-        throw new PlatewrightError('PW-MEDIA-CLOSED', `${basename(this.path)} was closed already`, {
-          kind: 'internal',
-        });
+      if (this.closed) throw closedAlready(this.path);
       await this.ensureIndex();
       if (!Number.isInteger(n) || n < 0 || n >= this.information.frameCount)
         throw outside(this.path, n, this.information.frameCount);
       this.single ??= await this.newCursor();
       const frame = await this.single.get(n);
-      if (frame === null)
-        throw new PlatewrightError(
-          'PW-MEDIA-TRUNCATED',
-          `frame ${n} of ${basename(this.path)} cannot be decoded; the file is damaged there`,
-          { detail: { file: this.path, frame: n } },
-        );
+      if (frame === null) throw damagedAt(this.path, n);
       return frame;
     });
     this.queue = result.catch(() => undefined);
@@ -320,16 +279,15 @@ export class VideoReader {
     // A scan's caller works while the decoder does: one more frame under way keeps its threads busy meanwhile.
     const { opened } = this;
     this.opened = null;
-    const cursor = await FileCursor.open(
-      this.path,
-      this.threads + (small === null ? 0 : 1),
-      this.information,
-      () => this.ensureIndex(),
-      this.built,
-      this.damage,
-      whole ? small : null,
-      opened,
-    );
+    const file = {
+      path: this.path,
+      threads: this.threads + (small === null ? 0 : 1),
+      info: this.information,
+      ensureIndex: () => this.ensureIndex(),
+      built: this.built,
+      damage: this.damage,
+    };
+    const cursor = await FileCursor.open(file, whole ? small : null, opened);
     return whole ? cursor : new FieldCursor(cursor, this.fieldUse, this.sourceCount);
   }
 
@@ -345,22 +303,4 @@ export class VideoReader {
     if (this.opened !== null) await closeInput(this.opened);
     this.opened = null;
   }
-}
-
-function noPicture(path: string, { video, sound }: OpenedInput): PlatewrightError {
-  // A picture without a frame: the stretch was copied out of a file and no key frame lay in it.
-  const why =
-    video === null
-      ? `has no picture that can be decoded${sound === null ? '' : ', only sound'}; choose a film or a still`
-      : 'says that it has a picture, but no frame of it can be decoded; if it was cut out of a longer file, ' +
-        'cut it again from a key frame on, or let the picture be coded anew';
-  return new PlatewrightError('PW-MEDIA-NOPICTURE', `${basename(path)} ${why}`, { detail: { file: path } });
-}
-
-function outside(path: string, n: number, count: number): PlatewrightError {
-  return new PlatewrightError(
-    'PW-MEDIA-FRAME',
-    `${basename(path)} has frames 0 to ${count - 1}, but frame ${n} was asked for`,
-    { kind: 'usage', detail: { file: path, frame: n, frameCount: count } },
-  );
 }

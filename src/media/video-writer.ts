@@ -2,22 +2,19 @@
  * Writes pictures to a film file or a picture sequence. A file is written beside its place under a `.part` name and
  * moved there when it is whole; of a sequence every picture is, so that a render that was stopped goes on where it was.
  */
-import { mkdirSync, renameSync, rmSync } from 'node:fs';
+import { mkdirSync } from 'node:fs';
 import { basename, dirname, resolve } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { linearToCoded, codedToLinear, toLinear } from './convert.js';
 import { copyPlanes, fillFrame } from './encode-planes.js';
 import { encodingOf, defaultColour, openEncoder, siteOf, type Encoding, type WriterOptions } from './encodings.js';
-import { C, type CodecContext, Dictionary, FormatContext, type Frame, Packet, type Stream } from './ffmpeg.js';
-import { readPackets } from './packets.js';
-import { partName, sweepParts } from './part-name.js';
+import { C, type CodecContext, type Frame, Packet } from './ffmpeg.js';
+import { FilmFile } from './film-file.js';
 import { isSequencePattern, sequenceName, sequenceNumbers } from './sequence.js';
 import { ProResEncoder } from './prores-encoder.js';
-import { SoundTrack } from './sound-track.js';
 import type { ColourTags, VideoFrame } from './types.js';
-import { writeTrouble } from './write-trouble.js';
-import { muxerOf, planesServe, requireFit, writePicture } from './writer-fit.js';
+import { planesServe, requireFit, writePicture } from './writer-fit.js';
 import { WriterFrames, type FillFrame } from './writer-frames.js';
 
 /** One file or sequence being written; it is whole only after `close`. */
@@ -28,10 +25,10 @@ export class VideoWriter {
   private readonly tags: ColourTags;
   private readonly sequence: boolean;
   private scratch: Picture | null = null;
-  private codec: CodecContext | null = null;
-  private format: FormatContext | null = null;
-  private stream: Stream | null = null;
-  private track: SoundTrack | null = null;
+  /** The file; null of a sequence. */
+  private film: FilmFile | null = null;
+  /** A sequence's encoder, opened with its first picture. */
+  private stills: CodecContext | null = null;
   private readonly frames: WriterFrames;
   /** Codes the pictures in place of FFmpeg's encoder, which then only describes the stream. */
   private readonly own: ProResEncoder | null;
@@ -76,16 +73,17 @@ export class VideoWriter {
     }
     const writer = new VideoWriter(path, options, done);
     try {
-      if (!writer.sequence) await writer.openFile();
+      if (!writer.sequence)
+        writer.film = await FilmFile.open(path, {
+          rate: options.rate,
+          sound: options.sound ?? null,
+          encoder: (globalHeader) => writer.makeCodec(globalHeader),
+        });
     } catch (error) {
       await writer.abort();
       throw error;
     }
     return writer;
-  }
-
-  private get part(): string {
-    return partName(this.path);
   }
 
   private makeCodec(globalHeader: boolean): Promise<CodecContext> {
@@ -96,42 +94,6 @@ export class VideoWriter {
       this.sequence || this.own !== null ? 1 : 2,
       globalHeader,
     );
-  }
-
-  private async openFile(): Promise<void> {
-    sweepParts(this.path);
-    const muxer = muxerOf(this.path);
-    const format = new FormatContext();
-    this.format = format;
-    format.allocOutputContext2(null, muxer, `file:${resolve(this.part)}`);
-    // No random identifiers or version strings: the same pictures give the same bytes.
-    format.setFlags(C.AVFMT_FLAG_BITEXACT);
-    const global = ((format.oformat?.flags ?? 0) & C.AVFMT_GLOBALHEADER) !== 0;
-    this.codec = await this.makeCodec(global);
-    const stream = format.newStream();
-    this.stream = stream;
-    stream.codecpar.fromContext(this.codec);
-    stream.timeBase = this.codec.timeBase;
-    stream.avgFrameRate = this.codec.framerate;
-    stream.rFrameRate = this.codec.framerate;
-    if (this.options.sound) this.track = await SoundTrack.open(format, this.options.sound, muxer, global);
-    if ((await format.openOutput()) < 0)
-      throw new PlatewrightError(
-        'PW-MEDIA-WRITE',
-        `${this.part} cannot be written; check the folder's rights and space`,
-        { detail: { file: this.part } },
-      );
-    const header = Dictionary.fromObject(
-      muxer === 'mp4' || muxer === 'mov' ? { movflags: '+faststart+write_colr' } : {},
-    );
-    const code = await format.writeHeader(header);
-    header.free();
-    if (code < 0)
-      throw new PlatewrightError(
-        'PW-MEDIA-WRITE',
-        `${basename(this.path)}: the ${muxer} file cannot be begun with these streams`,
-        { kind: 'internal', detail: { code } },
-      );
   }
 
   /** Adds a scene-linear Rec. 709 picture (premultiplied alpha); it may be reused as soon as the promise resolves. */
@@ -210,28 +172,8 @@ export class VideoWriter {
         { kind: 'internal' },
       );
     await this.pending;
-    // Pictures are coded before those that are shown earlier by so many frames: decoding
-    // begins that long before the first is shown.
-    const first = this.count;
-    const delay = group ? this.stream!.codecpar.videoDelay : 0;
-    const shown = new Set<number>();
-    let begin = 0n;
-    const wrong = (): PlatewrightError =>
-      new PlatewrightError('PW-MEDIA-APPEND', `${basename(path)} does not hold each of its frames once`, {
-        detail: { file: path },
-      });
-    const count = await readPackets(path, this.stream!.codecpar, this.codec!.timeBase, !group, async (packet) => {
-      // A group's first picture is shown first, at whatever time its container begins with.
-      if (shown.size === 0) begin = packet.pts;
-      const at = group ? Number(packet.pts - begin) : this.count - first;
-      if (at < 0 || shown.has(at) || first + at < this.count - delay) throw wrong();
-      shown.add(at);
-      packet.pts = BigInt(first + at);
-      packet.dts = BigInt(this.count++ - delay);
-      packet.duration = 1n;
-      await this.writePacket(packet);
-    });
-    for (let k = 0; k < count; k++) if (!shown.has(k)) throw wrong();
+    const count = await this.film!.append(path, this.count, group);
+    this.count += count;
     return count;
   }
 
@@ -273,7 +215,7 @@ export class VideoWriter {
         this.packet.data = bytes;
         this.packet.pts = this.packet.dts = n;
         this.packet.isKeyframe = true;
-        await this.writePacket(this.packet);
+        await this.film!.writePacket(this.packet);
       })
       .catch((error: unknown) => {
         this.failure = error;
@@ -281,7 +223,7 @@ export class VideoWriter {
   }
 
   private async encodeFrame(frame: Frame | null): Promise<void> {
-    const codec = this.codec!;
+    const { codec } = this.film!;
     const code = await codec.sendFrame(frame);
     if (code < 0 && code !== C.AVERROR_EOF)
       throw new PlatewrightError(
@@ -291,19 +233,8 @@ export class VideoWriter {
       );
     for (;;) {
       if ((await codec.receivePacket(this.packet)) < 0) break;
-      await this.writePacket(this.packet);
+      await this.film!.writePacket(this.packet);
     }
-  }
-
-  /** Writes a packet whose times count frames. */
-  private async writePacket(packet: Packet): Promise<void> {
-    packet.streamIndex = this.stream!.index;
-    if (Number(packet.duration) === 0) packet.duration = 1n;
-    const seconds = (Number(packet.dts) * this.options.rate.den) / this.options.rate.num;
-    packet.rescaleTs(this.codec!.timeBase, this.stream!.timeBase);
-    const code = await this.format!.interleavedWriteFrame(packet);
-    if (code < 0) throw writeTrouble(`${this.part} can't be written any further`, code, this.part);
-    await this.track?.writeUntil(seconds + 0.5);
   }
 
   /**
@@ -311,8 +242,7 @@ export class VideoWriter {
    * every picture a file of its own.
    */
   private async encodePicture(frame: Frame, n: number): Promise<void> {
-    this.codec ??= await this.makeCodec(false);
-    const codec = this.codec;
+    const codec = (this.stills ??= await this.makeCodec(false));
     if ((await codec.sendFrame(frame)) < 0 || (await codec.receivePacket(this.packet)) < 0) {
       throw new PlatewrightError(
         'PW-MEDIA-ENCODER',
@@ -339,24 +269,17 @@ export class VideoWriter {
       await this.abort();
       throw error;
     }
-    if (this.sequence) {
-      this.finished = true;
-      this.free();
-      return;
-    }
-    try {
-      if (this.own === null) await this.encodeFrame(null);
-      await this.track?.finish();
-      const code = await this.format!.writeTrailer();
-      if (code < 0) throw writeTrouble(`${this.part} can't be finished`, code, this.part);
-      await this.format!.closeOutput();
-    } catch (error) {
-      await this.abort();
-      throw error;
+    if (this.film !== null) {
+      try {
+        if (this.own === null) await this.encodeFrame(null);
+        await this.film.finish();
+      } catch (error) {
+        await this.abort();
+        throw error;
+      }
     }
     this.finished = true;
     this.free();
-    renameSync(this.part, this.path);
   }
 
   /**
@@ -366,25 +289,15 @@ export class VideoWriter {
     if (this.finished) return;
     this.finished = true;
     await this.pending;
-    if (this.format !== null) {
-      try {
-        await this.format.closeOutput();
-      } catch {
-        // It was not open yet.
-      }
-    }
+    await this.film?.abort();
     this.free();
-    if (!this.sequence) rmSync(this.part, { force: true });
   }
 
   private free(): void {
     this.frames.free();
     this.own?.free();
     this.packet.free();
-    this.codec?.freeContext();
-    this.track?.free();
-    this.format?.freeContext();
-    this.codec = null;
-    this.format = null;
+    this.stills?.freeContext();
+    this.stills = null;
   }
 }
