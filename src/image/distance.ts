@@ -1,7 +1,7 @@
 /**
  * Exact Euclidean distance transform: P. F. Felzenszwalb, D. P. Huttenlocher, "Distance
- * transforms of sampled functions", Theory of Computing 8, 2012: lower envelope of parabolas,
- * columns then rows, linear in the number of pixels.
+ * transforms of sampled functions", Theory of Computing 8, 2012: lower envelope of parabolas
+ * along rows over the distances within columns, linear in the number of pixels.
  */
 import { planeOr, requirePlane } from './boundary.js';
 
@@ -53,34 +53,50 @@ export interface NearestResult {
   readonly nearest: Int32Array;
 }
 
+/**
+ * Squared distance to the nearest set pixel of the own column, FAR where it has none, and its row: for a set of yes and
+ * no the lower envelope down a column is one look from above and one from below. Of two as near the upper one.
+ */
+function nearestInColumns(
+  set: ArrayLike<number>,
+  width: number,
+  height: number,
+): { readonly squared: Float64Array; readonly row: Int32Array } {
+  const n = width * height,
+    squared = new Float64Array(n),
+    row = new Int32Array(n);
+  for (let i = 0, y = 0; y < height; y++)
+    for (let x = 0; x < width; x++, i++) row[i] = set[i]! !== 0 ? y : y > 0 ? row[i - width]! : -1;
+  for (let y = height - 1; y >= 0; y--)
+    for (let x = 0, i = y * width; x < width; x++, i++) {
+      const above = row[i]!,
+        // Rows farther down have their nearest already.
+        below = y + 1 < height ? row[i + width]! : -1;
+      if (above !== y && below > y && (above < 0 || below - y < y - above)) row[i] = below;
+      const d = row[i]! - y;
+      squared[i] = row[i]! < 0 ? FAR : d * d;
+    }
+  return { squared, row };
+}
+
 /** For every pixel the distance to the nearest non-zero pixel of `set` and which one that is. */
 export function nearestInSet(set: ArrayLike<number>, width: number, height: number): NearestResult {
   requirePlane(set, width, height, 'distance transform');
-  const n = Math.max(width, height);
-  const f = new Float64Array(n);
-  const d = new Float64Array(n);
-  const z = new Float64Array(n + 1);
-  const v = new Int32Array(n);
-  const arg = new Int32Array(n);
-  const columns = new Float64Array(width * height);
-  const columnArg = new Int32Array(width * height);
-  for (let x = 0; x < width; x++) {
-    for (let y = 0; y < height; y++) f[y] = set[y * width + x]! !== 0 ? 0 : FAR;
-    transformLine(f, height, d, v, z, arg);
-    for (let y = 0; y < height; y++) {
-      columns[y * width + x] = d[y]!;
-      columnArg[y * width + x] = arg[y]!;
-    }
-  }
-  const distance = new Float32Array(width * height);
-  const nearest = new Int32Array(width * height);
+  const f = new Float64Array(width),
+    d = new Float64Array(width),
+    z = new Float64Array(width + 1),
+    v = new Int32Array(width),
+    arg = new Int32Array(width),
+    { squared, row } = nearestInColumns(set, width, height),
+    distance = new Float32Array(width * height),
+    nearest = new Int32Array(width * height);
   for (let y = 0; y < height; y++) {
     const o = y * width;
-    for (let x = 0; x < width; x++) f[x] = columns[o + x]!;
+    f.set(squared.subarray(o, o + width));
     transformLine(f, width, d, v, z, arg);
     for (let x = 0; x < width; x++) {
       distance[o + x] = Math.sqrt(d[x]!);
-      nearest[o + x] = columnArg[o + arg[x]!]! * width + arg[x]!;
+      nearest[o + x] = row[o + arg[x]!]! * width + arg[x]!;
     }
   }
   return { distance, nearest };

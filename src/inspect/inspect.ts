@@ -52,7 +52,10 @@ export interface InspectInput {
 export interface InspectOptions {
   readonly signal?: AbortSignal;
   readonly onProgress?: (done: number, total: number) => void;
-  /** Frames, about, on which colours, edges and grain are read closely; 12 unless told. Movement is read on every one. */
+  /**
+   * Frames, about, on which colours, edges and grain are read closely; 12 unless told, of large pictures 8. Movement is
+   * read on every one.
+   */
   readonly samples?: number;
   /** Read the pictures in a thread of their own; unless told, where that pays. The findings are the same. */
   readonly lane?: boolean;
@@ -113,10 +116,14 @@ function withoutOutline(r: Inspection): Inspection {
 /** Held at once by one thread: the frame at hand, and the planes of the two before it, which movement asks for. */
 const ROOMS: RoomsHeld = { planes: 3, pictures: 1 };
 
-/** Frames, about, that are read closely: means and medians of twelve stray little more than those of 24. */
-const CLOSE_FRAMES = 12;
-/** Frames on which the recipe is rendered again to tell grain from fur. */
-const BARE_FRAMES = 6;
+/**
+ * Frames, about, that are read closely: means and medians of twelve stray little more than those of 24; and on which the
+ * recipe is rendered again to tell grain from fur. Of large pictures, whose every frame has so many more places, fewer.
+ */
+const CLOSE_FRAMES = { usual: 12, large: 8 } as const,
+  BARE_FRAMES = { usual: 6, large: 4 } as const;
+/** Pixels of a frame from which on it is a large one. */
+const LARGE = 1_500_000;
 
 /** The files' frames side by side, from the join's first on; what a join does not have is null. */
 interface SideBySide {
@@ -135,6 +142,8 @@ interface Readers {
   readonly lane: PictureLane | null;
   readonly rooms: FrameRooms;
   readonly bare: BareJoin | null;
+  /** How many frames, about, are rendered again. */
+  readonly bareFrames: number;
 }
 
 /**
@@ -167,7 +176,7 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
       recipe,
       first,
       total,
-      options.samples ?? CLOSE_FRAMES,
+      options.samples ?? CLOSE_FRAMES[sizeOf(j)],
       mended === null && input.clean === undefined && isOn(given, 'erase'),
       carrierOf(given, mended === null ? undefined : recipe, tools?.carrier),
     );
@@ -184,7 +193,7 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
       filmed: mended !== null && !isOn(given, 'widen') ? plate.frames(first, first + total) : null,
       unmended: sameShape(before?.info, p) ? before!.frames(first, first + total) : null,
     };
-    await readFrames(files, { reader, lane, rooms, bare }, first, total, options);
+    await readFrames(files, { reader, lane, rooms, bare, bareFrames: BARE_FRAMES[sizeOf(j)] }, first, total, options);
     await bare?.close();
     await mended?.close();
     reader.finish(await lane?.result());
@@ -199,12 +208,12 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
 /** Reads all frames of a join. Throws `PW-INSPECT-STOPPED`. */
 async function readFrames(
   files: SideBySide,
-  { reader, lane, rooms, bare }: Readers,
+  { reader, lane, rooms, bare, bareFrames }: Readers,
   first: number,
   total: number,
   options: InspectOptions,
 ): Promise<void> {
-  const bareEvery = Math.max(1, Math.floor(total / BARE_FRAMES));
+  const bareEvery = Math.max(1, Math.floor(total / bareFrames));
   let n = 0;
   for await (const jf of files.join) {
     if (options.signal?.aborted)
@@ -238,6 +247,10 @@ async function readFrames(
     n++;
     options.onProgress?.(n, total);
   }
+}
+
+function sizeOf({ widthPx, heightPx }: VideoInfo): 'usual' | 'large' {
+  return widthPx * heightPx < LARGE ? 'usual' : 'large';
 }
 
 /** Whether a plate as filmed goes frame by frame with the clean one. */

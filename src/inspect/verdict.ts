@@ -29,6 +29,7 @@ import { judgeSpill } from './judge/spill.js';
 import { judgeTakeBorder } from './judge/take-border.js';
 import { judgeWhite } from './judge/white.js';
 import { LIMITS, NEEDED } from './limits.js';
+import { withoutSlivers } from './movement/without-slivers.js';
 import { ranked } from './ranked.js';
 import type { Series } from './reader/series.js';
 import type { Inspection, InspectionMatter, InspectionMatterName } from './types.js';
@@ -64,8 +65,9 @@ const JUDGES: readonly ((series: Series, judge: Judge) => void)[] = [
 const COUNTED: readonly InspectionMatterName[] = ['slip', 'cadence', 'flicker'];
 
 /** Judges the readings of a whole shot. */
-export function judge(series: Series, recipe: Recipe): Inspection {
-  const matters: InspectionMatter[] = [],
+export function judge(read: Series, recipe: Recipe): Inspection {
+  const series = withoutSlivers(read, recipe.plate.widthPx, recipe.plate.heightPx),
+    matters: InspectionMatter[] = [],
     overs = new Map<InspectionMatterName, number>(),
     rows = new Map(series.frames.map((n) => [n, {} as Partial<Record<InspectionMatterName, number>>]));
   const j: Judge = {
@@ -120,7 +122,7 @@ function matterOf(
       told.worst === null
         ? undefined
         : (readings.find((r) => r.frame === told.worst)?.box ?? series.boxes.get(told.worst)),
-    sd = COUNTED.includes(matter) ? null : errorOf(readings);
+    sd = told.sd ?? (COUNTED.includes(matter) ? null : errorOf(readings));
   return {
     matter,
     value: told.value,

@@ -17,6 +17,8 @@ export interface Told {
   readonly limit?: number;
   /** Readings that the worst frame was taken from, where they are not the matter's own. */
   readonly readings?: readonly Reading[];
+  /** Standard error of the value, where it is not that of its readings' mean. */
+  readonly sd?: number;
   /** What this reading lets through, kept where the matter passes. */
   readonly untold?: string;
 }

@@ -1,6 +1,6 @@
 /**
- * Judges whether the performer keeps its place (../movement/motion.ts and ../movement/ground-gauge.ts read it): of
- * five ways to see it slip the worst counts.
+ * Judges whether the performer keeps its place (../movement/motion.ts and ../movement/ground-gauge.ts read it): of the ways
+ * to see it slip the worst counts.
  */
 import { quantile } from '../reader/frame.js';
 import { BESIDE_MATTE, GROUND_DRIFT, LIMITS } from '../limits.js';
@@ -21,6 +21,8 @@ interface Part {
 const FEWEST_SHIFTS = 5,
   FEWEST_FOLLOWED = 5,
   FEWEST_JUMPS = 3;
+/** Frames to each side within which a place beside its matte goes to and fro; what takes longer wanders. */
+const NEARBY = 6;
 /** Px up to which a place beside the matte that stays the same is the edge's own shading. */
 const SHADED = 1.2;
 /** Share of frames on which the ground must be told; each is told by itself, so some may be hidden. */
@@ -37,7 +39,7 @@ export function judgeSlip(series: Series, judge: Judge): void {
   const ground = besideGround(series),
     sound = ground !== null && rmsOf(ground.list) <= LIMITS.slip,
     parts = [
-      besideMatte(series),
+      ...besideMatte(series),
       besideRecipe(series),
       ground,
       driftOverGround(series),
@@ -77,21 +79,22 @@ function untoldOf(series: Series, ground: boolean): string {
 }
 
 /**
- * The picture beside its own matte. Shading makes its edge look a little off, always the same way: only what changes is
- * a slip, or what is more than a pixel.
+ * The picture beside its own matte. Shading makes its edge look a little off, the same way for long: a performer that
+ * turns shows the light another limb over many frames. Only what goes to and fro is told closely, or what is more than a
+ * pixel; what wanders slowly has the limit of a picture beside its recipe.
  */
-function besideMatte(series: Series): Part | null {
+function besideMatte(series: Series): Part[] {
   const seen = mostlySeen(series.shift),
     shown = series.shift.filter((_, k) => seen[k]);
-  if (shown.length < FEWEST_SHIFTS) return null;
-  return {
-    list: aboutMedian(shown, SHADED),
+  if (shown.length < FEWEST_SHIFTS) return [];
+  const say = (w: Place, rms: string): string =>
+    `in the picture the performer stands ${rms} px rms beside its own matte (frame ${w.frame}: ` +
+    `${way(w.x, w.y)}): render join and matte again from one recipe`;
+  return [
     // Where the picture is proven to lie where the recipe puts it, only what its matte alone may have done is left.
-    most: liesOnRecipe(series) ? LIMITS.slip : BESIDE_MATTE,
-    say: (w, rms) =>
-      `in the picture the performer stands ${rms} px rms beside its own matte (frame ${w.frame}: ` +
-      `${way(w.x, w.y)}): render join and matte again from one recipe`,
-  };
+    { list: aboutNearby(shown), most: liesOnRecipe(series) ? LIMITS.slip : BESIDE_MATTE, say },
+    { list: aboutMedian(shown, SHADED), most: LIMITS.slip, say },
+  ];
 }
 
 function besideRecipe(series: Series): Part | null {
@@ -211,6 +214,15 @@ function aboutMedian(list: readonly Place[], free: number): Place[] {
     my = middleOf((p) => p.y),
     k = Math.hypot(mx, my) > free ? 0 : 1;
   return list.map((p) => ({ frame: p.frame, x: p.x - k * mx, y: p.y - k * my }));
+}
+
+/** Places about the mean of those within NEARBY frames. */
+function aboutNearby(list: readonly Place[]): Place[] {
+  return list.map((p) => {
+    const near = list.filter((q) => Math.abs(q.frame - p.frame) <= NEARBY),
+      mean = (of: (q: Place) => number): number => near.reduce((s, q) => s + of(q), 0) / near.length;
+    return { frame: p.frame, x: p.x - mean((q) => q.x), y: p.y - mean((q) => q.y) };
+  });
 }
 
 function rmsOf(list: readonly Place[]): number {

@@ -16,14 +16,14 @@ export function judgeSolid(series: Series, judge: Judge): void {
     mend = mendOf(stepOf(judge.recipe, 'peel'));
   if (holes.share > holes.most && share <= limitOf(series)) judge.add('solid', 'share', 'peel', holed(holes, mend));
   else if (through === null) judge.none('solid', 'share', 'peel', untold(series));
-  else judge.add('solid', 'share', 'peel', seenThrough(series, share, mend));
+  else judge.add('solid', 'share', 'peel', seenThrough(series, through, mend));
 }
 
 /**
  * Share of the plate that is seen through the whole performer: of the recipe's own picture beside it, else by the plate
  * alone; null where neither tells.
  */
-function throughOf(series: Series): { readonly share: number } | null {
+function throughOf(series: Series): { readonly share: number; readonly sd?: number } | null {
   const taken = takenOf(series);
   if (Number.isFinite(taken)) return { share: taken };
   return series.through !== null && THROUGH_SURE * series.through.sd < THROUGH_UNTOLD ? series.through : null;
@@ -83,11 +83,16 @@ function holed({ list, share, most }: HolesRead, mend: string): Told {
   };
 }
 
-function seenThrough(series: Series, share: number, mend: string): Told {
+function seenThrough(
+  series: Series,
+  { share, sd }: { readonly share: number; readonly sd?: number },
+  mend: string,
+): Told {
   const list = series.readings.through ?? [],
     limit = limitOf(series);
   return {
     value: share,
+    ...(sd === undefined ? {} : { sd }),
     worst: list.length > 0 ? worstBy(list, (q) => q) : null,
     off: share,
     limit,

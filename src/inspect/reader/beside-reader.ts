@@ -66,8 +66,7 @@ function putLight(f: SeenFrame, { expected }: Bare, own: boolean, put: Put): voi
 
 function putGrain(f: SeenFrame, { luma, expected, gain, offset }: Bare, put: Put): void {
   if (luma === null) return;
-  const asked = expected.luma.map((v) => gain * v + offset);
-  const grain = readGrainBeside(f, luma, asked);
+  const grain = readGrainBeside(f, luma, expected.luma, { gain, offset });
   put('grainBeside', f.frame, grain?.ratio ?? null);
   put('grainAsked', f.frame, grain?.asked ?? null);
   put('grainEncoder', f.frame, grain?.encoder ?? null);

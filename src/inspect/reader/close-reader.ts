@@ -26,7 +26,7 @@ import { borderShare } from '../edge/take-border-share.js';
 /** Coverage from which a pixel of the performer counts as seen at a cut, and over which it hides a seam. */
 const SEEN = 0.5,
   HIDES = 0.01;
-/** Frames, about, on which shadow and light's side are read: light that stands still needs few, and each costs most. */
+/** Frames, at most, on which shadow and light's side are read: light that stands still needs few, and each costs most. */
 const LIT_FRAMES = 6;
 
 /** Reads one frame at a time, with no look at another, and puts the readings into the series it was given. */
@@ -55,7 +55,7 @@ export class CloseReader {
     this.through = through;
     this.series = series;
     this.put = put;
-    this.litEvery = Math.max(1, Math.round(frames / LIT_FRAMES));
+    this.litEvery = Math.max(1, Math.ceil(frames / LIT_FRAMES));
   }
 
   read(f: SeenFrame): void {

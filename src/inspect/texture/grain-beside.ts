@@ -84,16 +84,25 @@ function encoderNoise(f: SeenFrame): Float64Array {
 }
 
 /**
- * `bare` and `expected`: coded luma, as bright as it is seen. Null where too little is covered, or no grain is asked.
+ * `bare`: coded luma, as bright as it is seen; `expected`: coded luma of the recipe rendered again, as bright as it comes,
+ * which `gain` and `offset` (none unless given) make so bright. Null where too little is covered, or no grain is asked.
  */
-export function readGrainBeside(f: SeenFrame, bare: Float32Array, expected: Float32Array): GrainBeside | null {
+export function readGrainBeside(
+  f: SeenFrame,
+  bare: Float32Array,
+  expected: Float32Array,
+  { gain, offset }: { readonly gain: number; readonly offset: number } = { gain: 1, offset: 0 },
+): GrainBeside | null {
   if (f.box === null) return null;
-  const seen = new Float32Array(bare.length),
+  const [x0, y0, x1, y1] = f.box,
+    W = f.join.width,
+    seen = new Float32Array(bare.length),
     asked = new Float32Array(bare.length);
-  for (let i = 0; i < bare.length; i++) {
-    seen[i] = f.luma[i]! - bare[i]!;
-    asked[i] = expected[i]! - bare[i]!;
-  }
+  for (let y = y0; y < y1; y++)
+    for (let i = y * W + x0; i < y * W + x1; i++) {
+      seen[i] = f.luma[i]! - bare[i]!;
+      asked[i] = gain * expected[i]! + offset - bare[i]!;
+    }
   const a = halve(seen, f, f.box),
     b = halve(asked, f, f.box),
     t = halve(bare, f, f.box),
@@ -107,11 +116,8 @@ export function readGrainBeside(f: SeenFrame, bare: Float32Array, expected: Floa
       if (!covered(a, x, y, 0.98, 1) || blockSigma(b.luma, b.width, x, y) < FAINTEST) continue;
       blocks.push({ x, y, texture: blockSigma(t.luma, t.width, x, y) });
     }
-  const W = f.join.width,
-    [x0, y0, x1, y1] = f.box;
   for (let y = y0; y < y1; y++)
-    for (let x = x0; x < x1; x++) {
-      const i = y * W + x;
+    for (let i = y * W + x0; i < y * W + x1; i++) {
       if (f.matte[i]! < 0.98) continue;
       const u = asked[i]!,
         v = seen[i]!;
@@ -145,7 +151,10 @@ export function readGrainBeside(f: SeenFrame, bare: Float32Array, expected: Floa
   const left =
     out === null || there === null
       ? 1
-      : Math.min(1, Math.max(0.4, quantile(out.sigma, 0.08) / Math.max(1e-6, quantile(there.sigma, 0.08))));
+      : Math.min(
+          1,
+          Math.max(0.4, quantile(out.sigma, 0.08) / Math.max(1e-6, Math.abs(gain) * quantile(there.sigma, 0.08))),
+        );
   return {
     ratio: Math.sqrt(own / ((left * most) ** 2 + HARDER * HARDER * added)),
     asked: most,

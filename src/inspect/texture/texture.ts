@@ -100,11 +100,16 @@ function blockSigmas(p: Halved, least: number, most: number, step: number, at: F
 /** Below this, sd of coded luma, a block is one value throughout. */
 const FLAT = 1e-5;
 
+/** Every so many cells a block is read outside; and cells from which on half as many blocks a side tell as well. */
+const OUT_STEP = 2,
+  MANY = 200_000;
+
 /** Blocks of the picture outside the performer; null where too few are seen. */
 export function outsideBlocks(f: SeenFrame): Blocks | null {
   const b = f.box!;
   const box = grow(b, 1.5 * (b[3] - b[1]), 0.7 * (b[3] - b[1]), f.join.width, f.join.height);
-  const all = blockSigmas(halve(f.luma, f, box), 0, 0.02, 2),
+  const part = halve(f.luma, f, box),
+    all = blockSigmas(part, 0, 0.02, part.width * part.height > MANY ? 2 * OUT_STEP : OUT_STEP),
     s: Blocks = { sigma: [], level: [] };
   // Bars beside a film's picture, and what is burnt out, hold no grain to compare with.
   all.sigma.forEach((v, i) => {
