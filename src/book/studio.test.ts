@@ -50,4 +50,19 @@ describe('the studio', () => {
     changeStudio(book, 'yard', 'all');
     expect(book.need('production', 'production').place.yard).toBeNull();
   });
+
+  it('tells what is still an example, and names a place that was moved by where it is', () => {
+    changeStudio(book, 'place', '51.4779, -0.0015');
+    changeStudio(book, 'where', 'Greenwich');
+    const row = (name: string) => studioOf(book).find((r) => r.name === name)!;
+    expect(row('place').example && row('where').example && row('room').example).toBe(true);
+    changeStudio(book, 'place', '47.4, 8.5');
+    changeStudio(book, 'room', '6');
+    expect(row('where').value).toBe('47.4, 8.5');
+    expect(row('place').example || row('where').example || row('room').example).toBe(false);
+    // A name that a person gave stays.
+    changeStudio(book, 'where', 'the yard');
+    changeStudio(book, 'place', '47.5, 8.5');
+    expect(row('where').value).toBe('the yard');
+  });
 });

@@ -8,6 +8,7 @@ import { formatRate, parseRate } from '../core/rational.js';
 import { firstIssue } from '../plate/marks/marks.js';
 import type { Book } from './book.js';
 import { productionSchema, type ProductionDocument } from './documents.js';
+import { newProduction } from './new-production.js';
 
 export interface StudioRow {
   readonly name: string;
@@ -15,6 +16,8 @@ export interface StudioRow {
   /** As it is written and read back. */
   readonly value: string;
   readonly hint: string;
+  /** As every new production has it: what the program took for want of a better one. */
+  readonly example: boolean;
 }
 
 interface Line {
@@ -48,6 +51,9 @@ const plain = (
   read: (p: ProductionDocument) => number,
   write: (p: ProductionDocument, v: number) => ProductionDocument,
 ): Line => ({ title, hint, read: (p) => String(read(p)), write: (p, text) => write(p, number(text)) });
+
+/** What a new production has. */
+const EXAMPLE = newProduction('');
 
 const LINES: Readonly<Record<string, Line>> = {
   performer: {
@@ -134,8 +140,17 @@ const LINES: Readonly<Record<string, Line>> = {
     read: (p) => `${p.place.latitude}, ${p.place.longitude}`,
     write: (p, text) => {
       const [latitude, longitude] = numbers(text, 2, 'LATITUDE, LONGITUDE');
-      return { ...p, place: { ...p.place, latitude: latitude!, longitude: longitude! } };
+      const place = { ...p.place, latitude: latitude!, longitude: longitude! };
+      // Papers would go on naming the example's place; one that a person named keeps its name.
+      const moved = latitude !== p.place.latitude || longitude !== p.place.longitude;
+      return { ...p, place: moved && p.place.name === EXAMPLE.place.name ? { ...place, name: text.trim() } : place };
     },
+  },
+  where: {
+    title: 'name of the place',
+    hint: 'stands on the call sheet and in the calendar',
+    read: (p) => p.place.name,
+    write: (p, name) => ({ ...p, place: { ...p.place, name: name.trim() } }),
   },
   zone: {
     title: 'time zone',
@@ -173,7 +188,10 @@ const LINES: Readonly<Record<string, Line>> = {
 /** The studio's lines as they stand, with what each asks for. */
 export function studioOf(book: Book): StudioRow[] {
   const p = book.need('production', 'production');
-  return Object.entries(LINES).map(([name, l]) => ({ name, title: l.title, value: l.read(p), hint: l.hint }));
+  return Object.entries(LINES).map(([name, l]) => {
+    const value = l.read(p);
+    return { name, title: l.title, value, hint: l.hint, example: value === l.read(EXAMPLE) };
+  });
 }
 
 /**

@@ -107,8 +107,8 @@ function planSun(r: BriefRequest, azimuthDeg: number, elevationDeg: number): Sun
     reason:
       windows.length > 0
         ? null
-        : `the sun does not get to ${fmt(elevationDeg)}° ` +
-          `(± ${fmt(t.elevationDeg)}°)${yard === null ? '' : " within the yard's headings"} from ${r.fromDate} ` +
+        : `the sun at ${place.latitudeDeg.toFixed(1)}, ${place.longitudeDeg.toFixed(1)} (north, east) does not get to ` +
+          `${fmt(elevationDeg)}° (± ${fmt(t.elevationDeg)}°)${yard === null ? '' : " within the yard's headings"} from ${r.fromDate} ` +
           `for ${r.days} days; use the lamp`,
   };
 }

@@ -280,7 +280,7 @@ describe('brief', () => {
   it('tells honestly when the sun never gets there', () => {
     const b = makeBrief({ ...request, fromDate: '2026-12-20' });
     expect(b.light.sun!.windows).toEqual([]);
-    expect(b.light.sun!.reason).toMatch(/does not get to 30°/);
+    expect(b.light.sun!.reason).toMatch(/^the sun at 51\.5, 0\.0 \(north, east\) does not get to 30°/);
   });
 });
 

@@ -6,11 +6,14 @@ import { spawn, type ChildProcess } from 'node:child_process';
 import { fileURLToPath } from 'node:url';
 import type { Book } from '../book/book.js';
 import { built } from '../core/built.js';
-import { finishJob, getJob, hasOrphans, recoverJobs, type JobRecord } from './job-store.js';
+import { finishJob, getJob, hasOrphans, recoverJobs, stopStrayJobs } from './job-store.js';
 
 /** How often a job may crash its process before it counts as failed. */
 const MAX_CRASHES = 2;
-/** How often it is looked for jobs that another, earlier service began and whose process has died since. */
+/**
+ * How often it is looked for jobs that another, earlier service began and whose process has died since, and for those
+ * whose film, pick or take is gone.
+ */
 const WATCH_MS = 5000;
 
 /** One a book: `wake` it after a job was put in; `close` stops the job's process, which goes on at the next start. */
@@ -24,15 +27,23 @@ export class JobRunner {
   constructor(book: Book) {
     this.book = book;
     this.watch = setInterval(() => {
+      stopStrayJobs(this.book);
       if (this.child === null && hasOrphans(this.book)) this.wake();
     }, WATCH_MS);
     this.watch.unref();
   }
 
-  /** Starts the next waiting job where none is being done. Call after entering one, and once at the start. */
+  /**
+   * Starts the next waiting job where none is being done. Call after entering one, after a film or take was taken out,
+   * and once at the start.
+   */
   wake(): void {
-    if (this.child !== null || this.closing) return;
-    const next = recoverJobs(this.book).find((job) => this.isMeaningful(job));
+    if (this.closing) return;
+    // First what a dead process left goes back into the queue: it may be of something that is gone.
+    recoverJobs(this.book);
+    stopStrayJobs(this.book);
+    if (this.child !== null) return;
+    const next = recoverJobs(this.book)[0];
     if (next === undefined) return;
     const main = fileURLToPath(built('programs/job-main.js'));
     const child = spawn(process.execPath, [main, this.book.folder, next.id], {
@@ -56,14 +67,6 @@ export class JobRunner {
       }
       setTimeout(() => this.wake(), 30);
     });
-  }
-
-  /** A job of a film, pick or take that was taken out of the book since could only fail: it is stopped. */
-  private isMeaningful({ id, subject }: JobRecord): boolean {
-    const there =
-      subject === '' || (['film', 'pick', 'take'] as const).some((kind) => this.book.get(kind, subject) !== null);
-    if (!there) finishJob(this.book, id, { state: 'stopped' });
-    return there;
   }
 
   close(): void {

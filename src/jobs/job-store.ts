@@ -171,6 +171,22 @@ export function stopJob(book: Book, id: string): void {
   });
 }
 
+/**
+ * Stops what waits or runs for a film, pick or take that is not in the book any more (taken out, or its entry taken
+ * back): such a job could only fail.
+ */
+export function stopStrayJobs(book: Book): void {
+  const open = book.db
+    .prepare(
+      "SELECT id, subject FROM job WHERE subject <> '' AND (state = 'waiting' OR (state = 'running' AND stop_asked = 0))",
+    )
+    .all() as Row[];
+  for (const { id, subject } of open) {
+    const there = (['film', 'pick', 'take'] as const).some((kind) => book.get(kind, String(subject)) !== null);
+    if (!there) stopJob(book, String(id));
+  }
+}
+
 /** Puts a stopped or failed job back into the queue; what it had finished is found again by the stage itself. */
 export function resumeJob(book: Book, id: string): void {
   book.immediate(() => {

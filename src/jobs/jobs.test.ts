@@ -23,6 +23,7 @@ import {
   recoverJobs,
   resumeJob,
   stopJob,
+  stopStrayJobs,
 } from './job-store.js';
 import { doJob } from './run-job.js';
 
@@ -114,6 +115,16 @@ describe('jobs in the book', () => {
       runner.close();
       book.close();
     }
+  });
+  it('asks the running job of what was taken out since to stop, and lets every other be', () => {
+    const book = production('gone-meanwhile');
+    const gone = enterJob(book, 'verdict', 'take-that-went', {}),
+      whole = enterJob(book, 'day', '', {});
+    for (const { id } of [gone, whole]) claimJob(book, id);
+    stopStrayJobs(book);
+    expect(beatJob(book, gone.id, 1, 10, 'looking')).toBe(true);
+    expect(beatJob(book, whole.id, 1, 10, 'planning')).toBe(false);
+    book.close();
   });
   it.skipIf(process.platform !== 'linux')('leaves a job to its own process, however long that is silent', async () => {
     const book = production('silent');

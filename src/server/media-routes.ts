@@ -68,6 +68,7 @@ export function mediaRoutes(app: Hono, book: Book, runner: JobRunner): void {
   app.post('/api/takes/:id/remove', async (c) => {
     await jsonBody(c);
     removeTake(book, c.req.param('id'));
+    runner.wake();
     return c.json({ pulse: book.pulse() });
   });
   app.post('/api/films', async (c) => {
@@ -85,6 +86,7 @@ export function mediaRoutes(app: Hono, book: Book, runner: JobRunner): void {
   app.post('/api/films/:id/remove', async (c) => {
     await jsonBody(c);
     removeFilm(book, c.req.param('id'));
+    runner.wake();
     return c.json({ pulse: book.pulse() });
   });
 }

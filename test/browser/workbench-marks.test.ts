@@ -125,6 +125,57 @@ describe.skipIf(CHROMIUM === undefined)('marks in the workbench', () => {
     await page.getByRole('dialog').waitFor({ state: 'detached' });
   });
 
+  it('asks for the height of the next mark once one is put, and says whether a rectangle lies or stands', async () => {
+    await marking();
+    await tool('upright');
+    await page.getByLabel('its height, m').fill('1.4');
+    await click([60, 150], [60, 60]);
+    const next = page.getByLabel('height of the next one, m');
+    await next.waitFor();
+    expect(await next.inputValue()).toBe('');
+    await click([120, 150], [120, 60]);
+    await expect
+      .poll(async () => (await marks()).flatMap((m) => (m.kind === 'upright' ? [m.height ?? null] : [])))
+      .toEqual([1.4, null]);
+    await tool('rectangle');
+    await click([200, 40], [260, 40], [260, 100], [200, 100]);
+    const plane = page.getByRole('group', { name: 'The chosen mark' }).getByRole('combobox', { name: /^it/ });
+    const said = async () => (await marks()).flatMap((m) => (m.kind === 'rectangle' ? [m.plane ?? null] : []));
+    await expect.poll(said).toEqual([null]);
+    await plane.selectOption({ label: 'stands upright' });
+    await expect.poll(said).toEqual(['wall']);
+    await plane.selectOption({ label: 'lies or stands: guess' });
+    await expect.poll(said).toEqual([null]);
+  });
+
+  it('is left by the browser’s back button, which leaves the page where it is', async () => {
+    bench = await all.open([]);
+    page = bench.page;
+    const dialog = page.getByRole('dialog');
+    const marking = () => page.getByRole('button', { name: 'Put marks on it' }).click();
+    await page.goto(`${bench.base}#/wall`);
+    await page.getByRole('link', { name: '1. Shot 1' }).click();
+    await marking();
+    await dialog.waitFor();
+    await page.goBack();
+    await dialog.waitFor({ state: 'detached' });
+    expect(page.url()).toMatch(/#\/sheet\/shot-1$/);
+    // Closed by its own button it leaves nothing behind to go back to.
+    await marking();
+    await dialog.getByRole('button', { name: 'Close' }).click();
+    await dialog.waitFor({ state: 'detached' });
+    await page.waitForTimeout(200);
+    await page.goBack();
+    await page.getByRole('heading', { name: 'Picks in story order' }).waitFor();
+    // No viewer stays open over another page.
+    await page.goForward();
+    await marking();
+    await dialog.waitFor();
+    await page.goto(`${bench.base}#/day`);
+    await page.getByRole('heading', { name: 'Shoot day', exact: true }).waitFor();
+    expect(await dialog.count()).toBe(0);
+  });
+
   it('draws a mark by the keyboard alone, and begins a second one on a point of the first', async () => {
     bench = await all.open([]);
     page = bench.page;

@@ -7,6 +7,7 @@ import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Page } from 'playwright-core';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { Book } from '../../src/book/book.js';
 import type { Mark } from '../../src/plate/marks/marks.js';
 import { CHROMIUM, look } from './chromium.js';
 import { Workbenches, type Workbench } from './own-workbench.js';
@@ -247,5 +248,66 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
       .getByRole('button', { name: 'Take it out of the book' })
       .click();
     await expect.poll(async () => (await bench.book()).takes.some((t) => t.title === 'garden')).toBe(false);
+  });
+
+  it('sends several takes at once; one that is taken out leaves no work and no message behind', async () => {
+    await open([UPRIGHT, { kind: 'stand', frame: 0, ground: [200, 160], top: [200, 110] }]);
+    const same = readFileSync(join(bench.folder, 'film.mp4'));
+    // Empty boxes at their ends (ISO/IEC 14496-12, 8.1.2) make three files of one.
+    const box = Buffer.from('\0\0\0\x08free', 'latin1');
+    const names = ['first try', 'second try', 'third try'];
+    await page
+      .locator('input[type=file]')
+      .first()
+      .setInputFiles(
+        names.map((name, i) => ({
+          name: `${name}.mp4`,
+          mimeType: 'video/mp4',
+          buffer: Buffer.concat([same, ...Array.from({ length: i + 1 }, () => box)]),
+        })),
+      );
+    const titles = async () => (await bench.book()).takes.map((t) => t.title).sort();
+    await expect.poll(titles, { timeout: 90_000 }).toEqual(names);
+    const ids = (await bench.book()).takes.map((t) => t.id);
+    for (let left = names.length - 1; left >= 0; left--) {
+      await page.getByRole('button', { name: 'Take it out of the book' }).first().click();
+      await expect.poll(async () => (await titles()).length).toBe(left);
+    }
+    const theirs = async () => (await bench.book()).jobs.filter((j) => ids.includes(j.subject));
+    expect((await theirs()).length).toBeGreaterThan(0);
+    await expect
+      .poll(async () => (await theirs()).filter((j) => j.state === 'waiting' || j.state === 'running'), {
+        timeout: 60_000,
+      })
+      .toEqual([]);
+    await page.reload();
+    await page.getByText('No take yet.').waitFor();
+    expect(await page.locator('aside.foot').count()).toBe(0);
+  });
+
+  it('plans the day that the plan is for, and says of one gone by that it is', async () => {
+    await open([]);
+    const plan = (date: string): void => {
+      const book = Book.open(join(bench.folder, 'production'));
+      book.edit('a plan', (e) =>
+        e.put('day', { id: 'day', at: '2026-01-01T00:00:00Z', plan: { date, slots: [], unplaced: [], notes: [] } }),
+      );
+      book.close();
+    };
+    await page.goto(`${base}#/day`);
+    await page.getByText('No day is planned yet.').waitFor();
+    const date = page.locator('input[type=date]');
+    const now = await date.inputValue();
+    // Planned elsewhere while the page is open: the field goes along.
+    plan('2999-05-01');
+    await page.getByRole('heading', { name: 'The plan for 2999-05-01', exact: true }).waitFor();
+    await expect.poll(() => date.inputValue()).toBe('2999-05-01');
+    plan('2001-05-01');
+    await page.getByRole('heading', { name: 'The plan for 2001-05-01, which has gone by' }).waitFor();
+    await expect.poll(() => date.inputValue()).toBe(now);
+    await date.fill('2999-06-02');
+    plan('2999-05-01');
+    await page.getByRole('heading', { name: 'The plan for 2999-05-01', exact: true }).waitFor();
+    expect(await date.inputValue()).toBe('2999-06-02');
   });
 });

@@ -26,8 +26,35 @@ export function BriefPart(props: { book: BookState; pick: PickDocument }): JSX.E
           <a href={`/api/file/cue.wav?pick=${encodeURIComponent(props.pick.id)}`}>Turn cue as sound</a>
         </Show>
       </p>
-      <Show when={brief()}>{(b) => <BriefText brief={b()} />}</Show>
+      <Show when={brief()}>
+        {(b) => (
+          <>
+            <WrittenFor book={props.book} />
+            <BriefText brief={b()} />
+          </>
+        )}
+      </Show>
     </>
+  );
+}
+
+/** Lines of the studio by which a brief sends people somewhere. */
+const SENDS = ['height', 'sensor', 'lenses', 'place', 'room'];
+
+/** Whose camera, room and place the brief is for, and which of them nobody has put in yet. */
+export function WrittenFor(props: { book: BookState }): JSX.Element {
+  const line = (name: string) => props.book.studio.find((r) => r.name === name);
+  const examples = () => props.book.studio.filter((r) => r.example && SENDS.includes(r.name)).map((r) => r.title);
+  return (
+    <p class="how">
+      Written for {line('performer')?.value}, {line('height')?.value} m high; {line('camera')?.value},{' '}
+      {line('lenses')?.value} mm; a room of {line('room')?.value} m; the sun at {line('place')?.value}.
+      <Show when={examples().length > 0}>
+        {' '}
+        <strong>Still the program’s examples: {examples().join(', ')}.</strong>{' '}
+        <a href="#/day">Put in your own under “The studio”</a>, then write the brief anew.
+      </Show>
+    </p>
   );
 }
 

@@ -50,7 +50,10 @@ export function DayPage(props: { book: BookState }): JSX.Element {
         <Show when={plan()} fallback={<p class="lead">No day is planned yet. Picks are shown in story order.</p>}>
           {(d) => (
             <>
-              <h3>The plan for {d().date}</h3>
+              <h3>
+                The plan for {d().date}
+                {d().date < today() ? ', which has gone by' : ''}
+              </h3>
               <Slots slots={d().slots} current={current()} titleOf={titleOf} onChoose={setChosen} />
               <Show when={d().unplaced.length > 0}>
                 <Unplaced list={d().unplaced} book={props.book} titleOf={titleOf} />
@@ -80,10 +83,18 @@ export function DayPage(props: { book: BookState }): JSX.Element {
   );
 }
 
+/** The date by this machine's clock and zone. */
+function today(): string {
+  const now = new Date();
+  const two = (n: number): string => String(n).padStart(2, '0');
+  return `${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}`;
+}
+
 /** @param props.planned the date of the plan there is: one still to come is planned again, one gone by is not */
 function DayControls(props: { readonly planned: string | null }): JSX.Element {
-  const today = new Date().toISOString().slice(0, 10);
-  const [date, setDate] = createSignal(props.planned !== null && props.planned > today ? props.planned : today);
+  const [asked, setDate] = createSignal<string | null>(null);
+  // Where nothing was asked for, that of the plan: it may come from another window.
+  const date = () => asked() ?? (props.planned !== null && props.planned > today() ? props.planned : today());
   return (
     <p class="controls">
       <label>

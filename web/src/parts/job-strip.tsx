@@ -25,10 +25,15 @@ export function jobWord(kind: string): string {
   return WORDS[kind] ?? kind;
 }
 
+/** What a job works on: the film, pick or take; undefined where it is none, or is out of the book. */
+function subjectOf(id: string): { readonly title: string } | undefined {
+  const b = book();
+  return [...(b?.films ?? []), ...(b?.picks ?? []), ...(b?.takes ?? [])].find((d) => d.id === id);
+}
+
 /** What a job works on, by the name that a person gave it. */
 function subjectTitle(id: string): string {
-  const b = book();
-  return [...(b?.films ?? []), ...(b?.picks ?? []), ...(b?.takes ?? [])].find((d) => d.id === id)?.title ?? id;
+  return subjectOf(id)?.title ?? id;
 }
 
 const AWAY = 'put-away';
@@ -71,6 +76,8 @@ export function JobStrip(): JSX.Element {
         (j) =>
           (j.state === 'failed' || j.state === 'stopped') &&
           !away().has(`${j.id} ${j.state}`) &&
+          // Of what was taken out of the book there is nothing to be gone on with.
+          (j.subject === '' || subjectOf(j.subject) !== undefined) &&
           !list.some((o) => o.kind === j.kind && o.subject === j.subject && o.createdMs > j.createdMs),
       )
       .slice(0, 3);

@@ -5,7 +5,8 @@ import { uploadTake } from '../api.js';
 export function TakeUpload(props: { pick: string | null }): JSX.Element {
   const [share, setShare] = createSignal<number | null>(null);
   const send = async (files: FileList | null): Promise<void> => {
-    for (const f of files ?? []) {
+    // The list is emptied with the field, while the first is still under way.
+    for (const f of [...(files ?? [])]) {
       setShare(0);
       await uploadTake(f, props.pick, setShare);
     }
@@ -51,7 +52,7 @@ export function TakeUpload(props: { pick: string | null }): JSX.Element {
       </label>
       <Show when={share() !== null}>
         <progress max={1} value={share()!} aria-label="sending the take" />{' '}
-        <span class="pencil-note">sending, {Math.round(100 * share()!)} %</span>
+        <span class="pencil-note">{share()! < 1 ? `sending, ${Math.round(100 * share()!)} %` : 'looking at it'}</span>
       </Show>
     </p>
   );

@@ -152,6 +152,44 @@ function PointFields(props: { mark: Mark; onChange: (title: string, change: (m: 
   );
 }
 
+/** Whether a rectangle lies or stands; where it is not said the program guesses, and says so. */
+function PlaneField(props: {
+  mark: Extract<Mark, { kind: 'rectangle' }>;
+  onChange: (title: string, change: (m: Mark) => Mark) => void;
+}): JSX.Element {
+  return (
+    <label>
+      it{' '}
+      <select
+        value={props.mark.plane ?? ''}
+        onChange={(e) => {
+          const plane = e.currentTarget.value;
+          props.onChange('rectangle: lies or stands', (now) => {
+            const { plane: _old, ...rest } = now as Extract<Mark, { kind: 'rectangle' }>;
+            return plane === 'ground' || plane === 'wall' ? { ...rest, plane } : rest;
+          });
+        }}
+      >
+        <For
+          each={
+            [
+              ['', 'lies or stands: guess'],
+              ['ground', 'lies on the ground'],
+              ['wall', 'stands upright'],
+            ] as const
+          }
+        >
+          {([value, words]) => (
+            <option value={value} selected={value === (props.mark.plane ?? '')}>
+              {words}
+            </option>
+          )}
+        </For>
+      </select>
+    </label>
+  );
+}
+
 export function MarkFields(props: {
   mark: Mark;
   onGo: () => void;
@@ -197,6 +235,9 @@ export function MarkFields(props: {
             gone on this frame
           </label>
         )}
+      </Show>
+      <Show when={props.mark.kind === 'rectangle' ? props.mark : null}>
+        {(m) => <PlaneField mark={m()} onChange={props.onChange} />}
       </Show>
       <Show when={handles(props.mark).length > 0}>
         <PointFields mark={props.mark} onChange={props.onChange} />

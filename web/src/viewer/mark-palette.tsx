@@ -12,13 +12,19 @@ interface Props {
   readonly points: number;
   readonly frame: number;
   readonly number: string;
+  /** Whether the tool in hand has put a mark already. */
+  readonly put: boolean;
   readonly onNumber: (text: string) => void;
   readonly onFinish: (t: MarkTool) => void;
   readonly looking: boolean;
   readonly onPropose: () => void;
 }
 
-const ASKS = { height: 'its height, m', later: 'frames later', yaw: 'yaw, °' } as const;
+const ASKS = {
+  height: ['its height, m', 'height of the next one, m'],
+  later: ['frames later', 'frames later, of the next one'],
+  yaw: ['yaw, °', 'yaw of the next one, °'],
+} as const;
 
 /** What the tool in hand wants: points, a number, or nothing but to be put down. */
 function ToolInHand(props: { tool: MarkTool; of: Props }): JSX.Element {
@@ -34,7 +40,7 @@ function ToolInHand(props: { tool: MarkTool; of: Props }): JSX.Element {
           <>
             {' '}
             <label>
-              {ASKS[asks()]}{' '}
+              {ASKS[asks()][props.of.put ? 1 : 0]}{' '}
               <input
                 type="text"
                 inputmode="decimal"

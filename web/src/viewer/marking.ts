@@ -42,6 +42,8 @@ export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) 
   const [tool, setTool] = createSignal<MarkTool | null>(TOOLS.find((t) => t.kind === v.tool) ?? null);
   const [points, setPoints] = createSignal<readonly P[]>([]);
   const [number, setNumber] = createSignal('');
+  /** Whether the tool in hand has put a mark: the number asked for is the next one's then. */
+  const [put, setPut] = createSignal(false);
   const [chosen, setChosen] = createSignal<number | null>(null);
   const [drag, setDrag] = createSignal<{ mark: number; handle: number; point: P } | null>(null);
 
@@ -62,6 +64,9 @@ export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) 
     const made = t.make(list, frame(), Number.isFinite(n) ? n : undefined);
     add(`mark ${t.label}`, made);
     setPoints([]);
+    // The next one has a height of its own.
+    setNumber('');
+    setPut(true);
   };
   const place = (t: MarkTool, p: P): void => {
     if (t.points === 0) {
@@ -87,6 +92,7 @@ export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) 
     setTool(t);
     setPoints([]);
     setNumber('');
+    setPut(false);
   };
   return {
     marksFile,
@@ -99,6 +105,7 @@ export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) 
     setPoints,
     number,
     setNumber,
+    put,
     chosen,
     setChosen,
     chosenMark,

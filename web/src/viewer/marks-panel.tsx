@@ -20,6 +20,7 @@ export function MarksPanel(props: {
     points,
     number,
     setNumber,
+    put,
     finish,
     chosen,
     setChosen,
@@ -38,6 +39,7 @@ export function MarksPanel(props: {
         points={points().length}
         frame={props.frame()}
         number={number()}
+        put={put()}
         onNumber={setNumber}
         onFinish={(t) => finish(t, points())}
         looking={looking()}

@@ -31,12 +31,26 @@ export interface ViewerRequest extends ViewerSource {
 const [viewer, setViewer] = createSignal<ViewerRequest | null>(null);
 export { viewer };
 
-/** Opens the viewer, or shows something else in it. */
+/**
+ * Opens the viewer, or shows something else in it. It has a place of its own in the browser's history, so that its back
+ * button (on a phone: the way from the edge) closes it and leaves the page below where it is.
+ */
 export function openViewer(request: ViewerRequest): void {
+  if (viewer() === null) history.pushState({ viewer: true }, '');
   setViewer(request);
 }
 
 /** Closes the viewer; the page below is where it was. */
 export function closeViewer(): void {
+  if (viewer() === null) return;
   setViewer(null);
+  if (inViewer()) history.back();
 }
+
+/** Whether the browser's history stands on the viewer's own place. */
+const inViewer = (): boolean => (history.state as { viewer?: boolean } | null)?.viewer === true;
+
+// Back, or on to another page by its address: no viewer stays open over a page that it was not opened from.
+window.addEventListener('popstate', () => {
+  if (!inViewer()) setViewer(null);
+});
