@@ -14,13 +14,9 @@ import { GLOBAL } from '../demo/scenes/shot.js';
 import { trace, type Picture as Traced, type TraceOptions } from '../demo/scenes/trace.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
 import { footLevel, type FootGround } from '../src/join/light/foot-level.js';
-import {
-  matchLight,
-  temperatureOfBlueToRed,
-  type EdgeColour,
-  type SubjectStatistics,
-} from '../src/join/light/light.js';
+import { matchLight, type SubjectStatistics } from '../src/join/light/light.js';
 import { litScreen } from '../src/join/light/take-level.js';
+import { temperatureOfBlueToRed, type EdgeColour } from '../src/join/light/white-balance.js';
 import { codedToLinear } from '../src/media/convert.js';
 import { greyEdge } from '../src/plate/look/grey-edge.js';
 import { LevelCounter } from '../src/plate/look/look-levels.js';

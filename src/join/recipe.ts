@@ -18,7 +18,7 @@ import { proposeFront } from './front/propose-front.js';
 import { proposeGround, type GroundProposal } from './ground/propose-ground.js';
 import { alongWithFilm } from './light/along-with-film.js';
 import { footLevel } from './light/foot-level.js';
-import { asksEdges } from './light/light.js';
+import { asksEdges } from './light/white-balance.js';
 import { keysBesideSight, proposeLight, proposeMirror, type Keys } from './light/propose-light.js';
 import { fillOfTake } from './light/take-fill.js';
 import { litScreen } from './light/take-level.js';

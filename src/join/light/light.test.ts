@@ -5,7 +5,8 @@
 import { describe, expect, it } from 'vitest';
 import { bt709Decode, bt709Encode } from '../../colour/transfer.js';
 import type { PlateMeasures } from '../../plate/types.js';
-import { matchLight, type SubjectStatistics, temperatureOfBlueToRed, weakWhite } from './light.js';
+import { matchLight, type SubjectStatistics } from './light.js';
+import { temperatureOfBlueToRed, weakWhite } from './white-balance.js';
 
 const plate = (kelvin: number | null, white: readonly [number, number, number]): PlateMeasures =>
   ({

@@ -1,22 +1,17 @@
 /**
  * The take's light brought to the plate's, in linear light, as an ASC CDL (slope, offset, power, saturation).
  *
- * What is known decides. White: the colours of the two keys, where both were measured, by von Kries scaling in linear
- * RGB. Where they were not, the plate's ground taken as neutral (without lit ground beside shadowed, its edges taken as
- * neutral, grey-edge.ts) and the ratio of its brightest blue and red are two weak words: where both point the same way,
- * a share of the smaller departure from neutral (in mired) is followed, and the take is taken to be balanced to its own
- * light, as cameras do by themselves (common practice, no source). Exposure: both pictures are taken as exposed for
+ * What is known decides, a part a matter. White: white-balance.ts. Exposure: both pictures are taken as exposed for
  * their own key, so that a lit white thing shows alike in both, but for what the take's lit screen says beside the
  * plate's mean and whites (take-level.ts); where the subject then lies outside what the plate holds it is pulled in.
  * Blacks: a plate whose darkest parts are lifted (flare, faded stock) lifts the performer's as well; the lift is added
  * light, which is what flare is.
  */
 import { bt709Decode } from '../../colour/transfer.js';
-import { daylightXy, linearOfWhite, planckianXy } from '../../colour/temperature.js';
-import type { Measure } from '../../core/measure.js';
 import type { PlateMeasures } from '../../plate/types.js';
 import type { FootGround } from './foot-level.js';
 import { levelBeside } from './take-level.js';
+import { luminance, whiteBalance, type EdgeColour } from './white-balance.js';
 
 /** Luminance statistics of the peeled performer, scene-linear, unpremultiplied. */
 export interface SubjectStatistics {
@@ -25,6 +20,7 @@ export interface SubjectStatistics {
   readonly percentiles: readonly [number, number, number, number, number];
 }
 
+/** An ASC CDL for the take in linear light, and what it was chosen by, for people. */
 export interface LightMatch {
   readonly slope: readonly [number, number, number];
   readonly offset: readonly [number, number, number];
@@ -32,34 +28,6 @@ export interface LightMatch {
   readonly saturation: number;
   readonly why: string;
 }
-
-/** Colour temperatures with a larger sd than this say nothing that the eye would not say better. */
-const MOST_SD_K = 700;
-
-/** Linear RGB of a white of the measured temperature, green 1; null where it is not known well enough. */
-function whiteOf(temperature: Measure | undefined): [number, number, number] | null {
-  if (temperature?.value == null || (temperature.sd ?? Infinity) > MOST_SD_K || temperature.priorLed === true)
-    return null;
-  return whiteAt(temperature.value);
-}
-
-/** Linear RGB of the white of a temperature, green 1. */
-function whiteAt(k: number): [number, number, number] {
-  const [r, g, b] = linearOfWhite(
-    k >= 4000 && k <= 25000 ? daylightXy(k) : planckianXy(Math.min(15000, Math.max(1700, k))),
-  );
-  return [r / g, 1, b / g];
-}
-
-/** What a camera that balances by itself makes of its light, K. */
-const NEUTRAL_K = 6504;
-/**
- * Share of the weak words' departure from neutral that is followed: ground and whites may be painted, and the shadows'
- * fill is bluer than the key (our own choice: on two practice films the best shares were about .4 and .3).
- */
-const FOLLOWED = 0.4;
-/** Changes of white smaller than this do not show. */
-const LEAST_MIRED = 6;
 
 /**
  * What a film shows as white is about as white as fur and cloth get, so a matt performer's bright parts (95 %) that
@@ -76,52 +44,6 @@ const OVER_WHITE = 2 ** 0.2,
  * coat outshines them by the rest.
  */
 const OVER_WHITE_TOLD = 2 ** 0.95;
-
-const mired = (kelvin: number): number => 1e6 / kelvin;
-
-/** Temperature whose white has this ratio of linear blue to red (it rises with temperature), K within 2000 to 12000. */
-export function temperatureOfBlueToRed(ratio: number): number {
-  let lo = 2000,
-    hi = 12000;
-  for (let k = 0; k < 40; k++) {
-    const mid = Math.sqrt(lo * hi);
-    const [r, , b] = linearOfWhite(mid >= 4000 ? daylightXy(mid) : planckianXy(mid));
-    if (Math.max(0, b) / Math.max(1e-6, r) < ratio) lo = mid;
-    else hi = mid;
-  }
-  return Math.sqrt(lo * hi);
-}
-
-/** Linear colour of a light that a picture's edges speak for. */
-export type EdgeColour = readonly [number, number, number];
-
-/** Whether the edges are to be asked: nothing better than they says the colour of the plate's light. */
-export function asksEdges(plate: PlateMeasures): boolean {
-  return plate.light?.temperatureK.value == null;
-}
-
-/**
- * The plate's white from what weakly speaks for it, K, with how: a share of the smaller departure from neutral of its
- * ground (without a reading of it, of its edges) and its whites; null where the two do not point the same way.
- */
-export function weakWhite(
-  plate: PlateMeasures,
-  edges: EdgeColour | null = null,
-): { readonly kelvin: number; readonly how: string } | null {
-  const ground = plate.light?.temperatureK.value ?? null,
-    w = plate.look?.whiteCoded;
-  const other = ground ?? (edges === null ? null : temperatureOfBlueToRed(edges[2] / edges[0]));
-  if (other === null || w === undefined || !(Math.max(...w) > 0.5)) return null;
-  const whites = temperatureOfBlueToRed(bt709Decode(Math.max(1e-3, w[2]!)) / bt709Decode(Math.max(1e-3, w[0]!)));
-  const one = mired(other) - mired(NEUTRAL_K),
-    two = mired(whites) - mired(NEUTRAL_K);
-  if (one * two <= 0) return null;
-  const departure = FOLLOWED * (Math.abs(one) < Math.abs(two) ? one : two);
-  return {
-    kelvin: 1e6 / (mired(NEUTRAL_K) + departure),
-    how: `${ground === null ? 'edges' : 'ground'} (${Math.round(other)} K) and whites (${Math.round(whites)} K)`,
-  };
-}
 
 /**
  * A take whose known white lies this much under, stops, is brought up; less is within what two cameras' metering
@@ -202,14 +124,7 @@ export interface LightWords {
 
 type Channels = readonly [number, number, number];
 
-/** One part of the match: what each channel is multiplied by, and what is said of it ('' for nothing). */
-interface Gain {
-  readonly slope: Channels;
-  readonly why: string;
-}
-
 const times = (a: Channels, b: number): Channels => [a[0] * b, a[1] * b, a[2] * b];
-const luminance = (c: Channels): number => 0.2126 * c[0] + 0.7152 * c[1] + 0.0722 * c[2];
 
 /** Match of a take to a plate. Never throws: what is not known stays as it is and `why` says so. */
 export function matchLight(
@@ -228,38 +143,6 @@ export function matchLight(
   const blacks = liftedBlacks(plate, subject, slope);
   const said = [white.why, dim.why, level?.why ?? '', bright.why, blacks.why].filter((w) => w !== '');
   return { slope, offset: blacks.offset, power: [1, 1, 1], saturation: 1, why: said.join('; ') };
-}
-
-/** White brought from the take's light to the plate's, where both are known or the plate's is weakly told. */
-function whiteBalance(plate: PlateMeasures, take: PlateMeasures, edges: EdgeColour | null): Gain {
-  const to = whiteOf(plate.light?.temperatureK),
-    from = whiteOf(take.light?.temperatureK);
-  const weak = to === null ? weakWhite(plate, edges) : null;
-  const toK = to !== null ? plate.light!.temperatureK.value! : (weak?.kelvin ?? null),
-    fromK = from !== null ? take.light!.temperatureK.value! : NEUTRAL_K;
-  const both = to !== null && from !== null;
-  if (toK === null || !(both || Math.abs(mired(toK) - mired(fromK)) >= LEAST_MIRED))
-    return {
-      slope: [1, 1, 1],
-      why:
-        "the keys' colours are not both known: white left as it is (a grey card in the take and a grey thing in " +
-        'the plate would give it)',
-    };
-  const a = whiteAt(toK),
-    b = whiteAt(fromK);
-  const raw = [a[0] / b[0], a[1] / b[1], a[2] / b[2]] as const;
-  // The change of colour leaves luminance as it is.
-  const y = luminance(raw);
-  const balanced = from === null ? ' (taken as balanced to its own light)' : '';
-  const roughly =
-    weak === null
-      ? ''
-      : `, roughly, by the plate's ${weak.how}: ` +
-        'a grey card in the take and a grey thing in the plate would give it better';
-  return {
-    slope: [raw[0] / y, raw[1] / y, raw[2] / y],
-    why: `white from ${Math.round(fromK)} K${balanced} to ${Math.round(toK)} K${roughly}`,
-  };
 }
 
 /** What the pictures beside each other say of the exposure, stops; null where they say nothing. */
