@@ -69,14 +69,16 @@ export async function proposeFor(
         reader,
         take.marks ?? { frame: 0, marks: [] },
         quality,
-        keptScreens(book),
-        book.cachePath('outlines'),
-        book.cachePath('takes'),
-        (done, total, doing) => {
-          const [from, to] = WAY[doing];
-          // A take that was pointed at is outlined before it is measured: nothing goes back for that.
-          far = Math.max(far, from + ((to - from) * done) / total);
-          onProgress?.(far, doing);
+        {
+          screens: keptScreens(book),
+          outlines: book.cachePath('outlines'),
+          measures: book.cachePath('takes'),
+          onProgress: (done, total, doing) => {
+            const [from, to] = WAY[doing];
+            // A take that was pointed at is outlined before it is measured: nothing goes back for that.
+            far = Math.max(far, from + ((to - from) * done) / total);
+            onProgress?.(far, doing);
+          },
         },
       );
       onProgress?.(WAY['outlining the performer'][1], 'proposing the recipe');

@@ -34,7 +34,7 @@ async function ready(marks: MarksFile, kept: string | null): Promise<{ take: Rea
   const reader = await VideoReader.open(file),
     spy = vi.spyOn(VideoReader, 'open');
   try {
-    const take = await readyTake(file, reader, marks, 'fast', undefined, null, kept);
+    const take = await readyTake(file, reader, marks, 'fast', { measures: kept });
     return { take, opened: spy.mock.calls.length };
   } finally {
     spy.mockRestore();

@@ -16,6 +16,7 @@ import { measurePlateSide } from './sides.js';
 import { readyTake } from './take-side.js';
 import type { Recipe } from './types.js';
 
+/** A proposed recipe, and what rendering it needs beside it. */
 export interface QuickProposal {
   readonly recipe: Recipe;
   readonly notes: readonly string[];
@@ -58,21 +59,25 @@ export async function readyForRecipe(recipe: Recipe): Promise<Omit<QuickProposal
 
 const EMPTY: MarksFile = { frame: 0, marks: [] };
 
-/**
- * Measures both files and proposes the recipe. Throws what the measures and the proposal throw.
- *
- * @param onProgress how far each file's measuring is
- */
+/** What may be asked of a join of two loose files beside the files. */
+export interface QuickOptions {
+  /** Another take whose marked part is laid onto this one's, so many frames later. */
+  readonly patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number };
+  /** The plate's own marked part is laid onto the joined performer, from so many frames later. */
+  readonly platePatch?: { readonly offsetFrames: number };
+  readonly start?: TakeStart;
+  /** How far each file's measuring is. */
+  readonly onProgress?: (what: 'plate' | 'take' | 'outline', done: number, total: number) => void;
+}
+
+/** Measures both files and proposes the recipe. Throws what the measures and the proposal throw. */
 export async function proposeFromFiles(
   plateFile: string,
   takeFile: string,
   plateMarks: MarksFile,
   takeMarks: MarksFile | null,
   asked: 'fast' | 'fine',
-  patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number },
-  platePatch?: { readonly offsetFrames: number },
-  start?: TakeStart,
-  onProgress?: (what: 'plate' | 'take' | 'outline', done: number, total: number) => void,
+  { patch, platePatch, start, onProgress }: QuickOptions = {},
 ): Promise<QuickProposal> {
   requireStand(plateMarks, takeMarks ?? EMPTY);
   const plate = await VideoReader.open(plateFile),
@@ -81,9 +86,10 @@ export async function proposeFromFiles(
     const p = await measurePlateSide(plateFile, plate, plateMarks, undefined, (d, n) => onProgress?.('plate', d, n));
     const quality = peelQuality(asked, take.info),
       screens = screensInMemory(),
-      t = await readyTake(takeFile, take, takeMarks ?? EMPTY, quality, screens, null, null, (d, n, doing) =>
-        onProgress?.(doing === 'measuring the take' ? 'take' : 'outline', d, n),
-      );
+      t = await readyTake(takeFile, take, takeMarks ?? EMPTY, quality, {
+        screens,
+        onProgress: (d, n, doing) => onProgress?.(doing === 'measuring the take' ? 'take' : 'outline', d, n),
+      });
     const { subject, screen, seen, noScreen, screenFound, room, feet } = t;
     const recipe = await proposeRecipe({
       plate: p.side,

@@ -14,6 +14,7 @@ import { subjectOf, type Subject } from './subject.js';
 import { measureTakeSide } from './sides.js';
 import { withScreenPart } from './peel/screen-part.js';
 
+/** A take as a proposal needs it. */
 export interface ReadyTake extends Subject {
   readonly side: Awaited<ReturnType<typeof measureTakeSide>>['side'];
   readonly notes: readonly string[];
@@ -24,20 +25,28 @@ export interface ReadyTake extends Subject {
 /** What is under way while a take is made ready. */
 export type ReadyingTake = 'measuring the take' | 'outlining the performer';
 
+/** Where a take's parts are kept for the next time, and who is told how far it is. */
+export interface ReadyingOptions {
+  /** Models of screens; in memory unless told. */
+  readonly screens?: KeptScreens;
+  /** Folder of followed outlines, and of measures; null, as unless told, keeps none. */
+  readonly outlines?: string | null;
+  readonly measures?: string | null;
+  readonly onProgress?: (done: number, total: number, doing: ReadyingTake) => void;
+}
+
 /**
- * @param folder where followed outlines are kept; null keeps none
- * @param measured where measures of takes are kept; null keeps none
+ * The take of `file`, open in `reader`, made ready. Throws what measuring it throws; that no performer is told is no
+ * error but said in `noScreen`.
  */
 export async function readyTake(
   file: string,
   reader: VideoReader,
   marks: MarksFile,
   quality: 'fast' | 'fine',
-  screens: KeptScreens = screensInMemory(),
-  folder: string | null = null,
-  measured: string | null = null,
-  onProgress?: (done: number, total: number, doing: ReadyingTake) => void,
+  options: ReadyingOptions = {},
 ): Promise<ReadyTake> {
+  const { screens = screensInMemory(), outlines: folder = null, measures: measured = null, onProgress } = options;
   const kept: OutlinesOfTake = { folder, file },
     measuring = (d: number, n: number): void => onProgress?.(d, n, 'measuring the take'),
     outlining = { onProgress: (d: number, n: number): void => onProgress?.(d, n, 'outlining the performer') },

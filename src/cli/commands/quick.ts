@@ -174,9 +174,12 @@ async function proposalOf(
     outline: progressPrinter('outlining the performer'),
   };
   const quality = o.fine === true ? 'fine' : 'fast';
-  return proposeFromFiles(plate, take, marks!, takeMarks, quality, patch, platePart, start, (what, done, of) =>
-    measuring[what](done, of),
-  );
+  return proposeFromFiles(plate, take, marks!, takeMarks, quality, {
+    patch,
+    platePatch: platePart,
+    start,
+    onProgress: (what, done, of) => measuring[what](done, of),
+  });
 }
 
 /** Renders the join; the steps that were left off. */

@@ -45,7 +45,7 @@ function placedNumbers(
 
 /**
  * Draws `src` (planar premultiplied RGBA) through each of the placements and returns their mean: more than one where
- * the shutter smears. Parameters as of {@link drawPlacedPlain}. @param room where the picture is to lie
+ * the shutter smears. Parameters as of {@link drawPlacedPlain}; `room`: where the picture is to lie.
  */
 export function drawPlaced(
   src: Picture,
@@ -53,8 +53,7 @@ export function drawPlaced(
   toPlate: readonly Mat3[],
   box: Box,
   shift: ViewShift | null,
-  averaged = false,
-  room?: FrameRoom,
+  { averaged = false, room }: { readonly averaged?: boolean; readonly room?: FrameRoom | undefined } = {},
 ): Picture {
   const w = box[2] - box[0],
     h = box[3] - box[1],

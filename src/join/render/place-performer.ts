@@ -29,22 +29,27 @@ export interface Placed {
   readonly box: Box;
 }
 
+/** The picture that a performer is made for. */
+export interface PlateFrame {
+  /** Number of the plate's frame. */
+  readonly frame: number;
+  /** The take's frame shown on it; may lie between two. */
+  readonly takeFrame: number;
+  /** Size of the plate. */
+  readonly widthPx: number;
+  readonly heightPx: number;
+  /** Where pictures are made, if told. */
+  readonly room?: FrameRoom;
+}
+
 /**
  * Performer placed on the plate: box in plate pixels, premultiplied linear RGBA. Null where it falls outside the
  * picture.
  */
-export function placePerformer(
-  tools: ComposeTools,
-  performer: PerformerPicture,
-  frame: number,
-  takeFrame: number,
-  widthPx: number,
-  heightPx: number,
-  room?: FrameRoom,
-): Placed | null {
+export function placePerformer(tools: ComposeTools, performer: PerformerPicture, on: PlateFrame): Placed | null {
+  const { frame, takeFrame } = on;
   const { ride, steady, air } = tools.active;
-  if (performer.layers !== undefined)
-    return ride === null ? null : placeLayers(tools, performer.layers, frame, takeFrame, widthPx, heightPx);
+  if (performer.layers !== undefined) return ride === null ? null : placeLayers(tools, performer.layers, on);
   if (performer.box[2] <= performer.box[0]) return null;
   // All in the performer's own pixels: take pixels, or twice or more that where it was halved.
   const unit = performer.unit ?? 1;
@@ -73,9 +78,10 @@ export function placePerformer(
           viewOnFrame(ride.view, frame, ride.mirror),
         );
   const reach = shift === null ? performer.box : shiftedReach(performer.box, shift);
-  const box = clip(boundsThrough(matrices, reach, 3 + 4 * soften), widthPx, heightPx);
+  const box = clip(boundsThrough(matrices, reach, 3 + 4 * soften), on.widthPx, on.heightPx);
   if (box === null) return null;
-  const out = drawPlaced(performer.picture, [performer.box[0], performer.box[1]], matrices, box, shift, unit > 1, room);
+  const origin = [performer.box[0], performer.box[1]] as const;
+  const out = drawPlaced(performer.picture, origin, matrices, box, shift, { averaged: unit > 1, room: on.room });
   return { picture: out, box };
 }
 
@@ -97,10 +103,7 @@ function shiftedReach([x0, y0, x1, y1]: Box, { sight }: ViewShift): Box {
 function placeLayers(
   tools: ComposeTools,
   pictures: ReadonlyMap<number, PerformerPicture>,
-  frame: number,
-  takeFrame: number,
-  widthPx: number,
-  heightPx: number,
+  on: PlateFrame,
 ): Placed | null {
   const ride = tools.active.ride!;
   let all: Placed | null = null;
@@ -110,10 +113,8 @@ function placeLayers(
     const placed = placePerformer(
       { ...tools, active: { ...tools.active, ride: { ...ride, placement: l.placement } } },
       picture,
-      frame,
-      takeFrame,
-      widthPx,
-      heightPx,
+      // Several pictures at once: a room holds one.
+      { ...on, room: undefined },
     );
     if (placed !== null) all = all === null ? placed : layNear(all, placed);
   }

@@ -173,7 +173,7 @@ describe('drawing', () => {
             }
           : null;
         const box = [3, 5, 3 + 97, 5 + 71] as const;
-        const kernel = drawPlaced(src, [7, 11], [m], box, shift, averaged),
+        const kernel = drawPlaced(src, [7, 11], [m], box, shift, { averaged }),
           plain = drawPlacedPlain(interleave(src), [7, 11], m, box, shift, averaged);
         // Coverage under the least that is drawn is dropped: either side may drop it.
         let worst = 0;
@@ -183,7 +183,7 @@ describe('drawing', () => {
         for (let i = 0; i < plain.data.length; i++) sum += Math.abs(kernel.data[i]! - plain.data[i]!);
         expect(sum / plain.data.length).toBeLessThan(2e-6);
         // The mean over a shutter is the mean of the draws.
-        const two = drawPlaced(src, [7, 11], [m, m], box, shift, averaged);
+        const two = drawPlaced(src, [7, 11], [m, m], box, shift, { averaged });
         for (let i = 0; i < two.data.length; i += 97) expect(two.data[i]).toBeCloseTo(kernel.data[i]!, 6);
       }),
       { numRuns: 25, seed: 5 },

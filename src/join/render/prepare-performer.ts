@@ -6,7 +6,6 @@
 import { framesPerSecond, parseRate } from '../../core/rational.js';
 import { plane } from '../../image/picture.js';
 import type { ComposeTools } from './active-steps.js';
-import type { FrameRoom } from './frame-room.js';
 import { shadeGround, type GroundShade } from '../ground/ground.js';
 import type { PerformerPicture } from '../peel/performer.js';
 import { shadeOnPerformer } from '../light/plate-shade.js';
@@ -14,7 +13,7 @@ import { keptShade } from '../ground/kept-shadow.js';
 import { stirPerformer } from '../ride/stir-warp.js';
 import { softEdgePx } from './soft-edge.js';
 import { dressPerformer } from './dress-performer.js';
-import { type Placed, groundAt, placePerformer, takeToPlate } from './place-performer.js';
+import { type Placed, type PlateFrame, groundAt, placePerformer, takeToPlate } from './place-performer.js';
 
 /** One plate frame's performer and shade, ready to be laid on the plate. */
 export interface Prepared {
@@ -22,19 +21,9 @@ export interface Prepared {
   readonly shade: GroundShade | null;
 }
 
-/**
- * Null where the performer falls outside the picture or is not there. Plate of `widthPx` × `heightPx`. Made in `room`,
- * where one is given.
- */
-export function preparePerformer(
-  tools: ComposeTools,
-  still: PerformerPicture,
-  frame: number,
-  takeFrame: number,
-  widthPx: number,
-  heightPx: number,
-  room?: FrameRoom,
-): Prepared | null {
+/** Null where the performer falls outside the picture or is not there. */
+export function preparePerformer(tools: ComposeTools, still: PerformerPicture, on: PlateFrame): Prepared | null {
+  const { frame, takeFrame, widthPx, heightPx, room } = on;
   const stir = tools.active.ride?.stir;
   const performer =
     stir === undefined || still.layers !== undefined
@@ -44,7 +33,7 @@ export function preparePerformer(
           stir,
           (frame - tools.recipe.plate.in) / framesPerSecond(parseRate(tools.recipe.plate.rate)),
         );
-  const raw = placePerformer(tools, performer, frame, takeFrame, widthPx, heightPx, room);
+  const raw = placePerformer(tools, performer, on);
   if (raw === null) return null;
   const placed = dressPerformer(tools, raw, frame);
   const { ground } = tools.active;

@@ -75,14 +75,9 @@ async function answer(order: Extract<LaneOrder, { kind: 'frames' }>): Promise<vo
         } satisfies LaneAnswer);
         continue;
       }
-      const prepared = preparePerformer(
-        used,
-        performer,
-        shown,
-        takeFrameOf(recipe, shown),
-        recipe.plate.widthPx,
-        recipe.plate.heightPx,
-      );
+      const { widthPx, heightPx } = recipe.plate;
+      const on = { frame: shown, takeFrame: takeFrameOf(recipe, shown), widthPx, heightPx };
+      const prepared = preparePerformer(used, performer, on);
       const move =
         prepared === null
           ? []

@@ -8,7 +8,7 @@ import { parseRate } from '../../core/rational.js';
 import { kernels } from '../../image/kernels.js';
 import { lanesFromEnvironment } from '../../image/lanes.js';
 import type { VideoFrame } from '../../media/types.js';
-import { VideoReader } from '../../media/video-reader.js';
+import type { VideoReader } from '../../media/video-reader.js';
 import { composeTools, type ComposeTools, type StepChoice } from './active-steps.js';
 import { STILL, type Carrier } from '../ride/carrier.js';
 import { composeFrame } from './compose.js';
@@ -20,9 +20,10 @@ import { joinPatchOf, mendsPlate } from './mends-plate.js';
 import { takeToPlate } from './place-performer.js';
 import { preparePerformer, type Prepared } from './prepare-performer.js';
 import { lanesAreBuilt, PrepareLanes, type Ahead } from './prepare-lanes.js';
+import { openFiles, setUpOf } from './recipe-files.js';
 import { frontCover } from '../front/front.js';
 import type { JoinPatcher } from '../patch/patch-join.js';
-import type { Recipe, RecipeStep, StepName } from '../types.js';
+import type { Recipe, RecipeStep } from '../types.js';
 import type { PeelStep } from '../performer-steps.js';
 import { type JoinFrame, type Room, joinFrame } from './join-frame.js';
 
@@ -92,30 +93,7 @@ export class JoinRenderer {
 
   /** Opens both files. Throws `PW-JOIN-SIZE` where a file is not the one the recipe was made for. */
   static async open(recipe: Recipe, options: JoinOptions = {}): Promise<JoinRenderer> {
-    const plate = await VideoReader.open(recipe.plate.file);
-    let take: VideoReader;
-    try {
-      take = await VideoReader.open(recipe.take.file);
-    } catch (error) {
-      await plate.close();
-      throw error;
-    }
-    const wrong =
-      plate.info.widthPx !== recipe.plate.widthPx || plate.info.heightPx !== recipe.plate.heightPx
-        ? 'plate'
-        : take.info.widthPx !== recipe.take.widthPx || take.info.heightPx !== recipe.take.heightPx
-          ? 'take'
-          : null;
-    if (wrong !== null) {
-      const r = wrong === 'plate' ? recipe.plate : recipe.take,
-        i = wrong === 'plate' ? plate.info : take.info;
-      await Promise.all([plate.close(), take.close()]);
-      throw new PlatewrightError(
-        'PW-JOIN-SIZE',
-        `the recipe was made for a ${wrong} of ${r.widthPx} × ${r.heightPx}, ` +
-          `but ${r.file} is ${i.widthPx} × ${i.heightPx}; propose the recipe anew`,
-      );
-    }
+    const { plate, take } = await openFiles(recipe);
     return new JoinRenderer(recipe, plate, new PerformerSource(recipe, take, options), options);
   }
 
@@ -196,11 +174,13 @@ export class JoinRenderer {
       prepared = preparePerformer(
         tools,
         ahead?.performer ?? (await this.source.at(shown, askedOf(this.recipe, tools.active.names.has('patch')))),
-        shown,
-        takeFrameOf(this.recipe, shown),
-        plate.widthPx,
-        plate.heightPx,
-        room,
+        {
+          frame: shown,
+          takeFrame: takeFrameOf(this.recipe, shown),
+          widthPx: plate.widthPx,
+          heightPx: plate.heightPx,
+          room,
+        },
       );
     const made = joinFrame(
       n,
@@ -320,14 +300,6 @@ export class JoinRenderer {
       ),
     ]);
   }
-}
-
-/** All of a recipe that files, mended plate and the screen's model hang on. */
-function setUpOf(r: Recipe): string {
-  const before: readonly StepName[] = ['erase', 'widen', 'peel', 'patch', 'pace'];
-  const air = r.steps.find((s) => s.step === 'air');
-  const steps = r.steps.filter((s) => before.includes(s.step)).map((s) => (s.step === 'peel' ? { ...s, spill: 0 } : s));
-  return JSON.stringify([r.plate, r.take, steps, air?.plateGrain, air?.seed]);
 }
 
 /** The performer as this recipe, which may not be the one that the source was opened for, wants it. */
