@@ -76,8 +76,14 @@ export async function speedRows(seed: number, full: boolean): Promise<BenchRow[]
           fast: await timed(each((f) => fast.peel(f))),
           command: await timed(
             async () =>
-              (await peelToPictures(reader, model, 0, count, join(folder, 'out'), { dropEdges: true }, () => {}))
-                .written,
+              (
+                await peelToPictures(
+                  reader,
+                  model,
+                  { dropEdges: true },
+                  { span: { in: 0, out: count }, folder: join(folder, 'out'), each: () => {} },
+                )
+              ).written,
           ),
         };
         const key = chromakey(path, count);

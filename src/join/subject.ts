@@ -12,7 +12,7 @@ import type { SubjectStatistics } from './light/light.js';
 import type { PerformerPicture } from './peel/performer.js';
 import type { SeenInTake } from './proposal-input.js';
 import { outlineRegion, screenRegion } from './peel/screen-part.js';
-import { probeScreen, probeWithoutScreen, type FoundScreen } from './peel/screen-peeler.js';
+import { probeScreen, probeWithoutScreen, type FoundScreen } from './peel/probe-take.js';
 import { turnedFrames } from './body/turned-frames.js';
 
 /** What a proposal knows of the performer and of what stands behind it. */
@@ -49,15 +49,13 @@ export async function subjectOf(
   try {
     if (outline === undefined) {
       const wanted = turnedFrames(marks, take.info.frameCount);
-      const found = await probeScreen(
-        take,
-        quality,
-        marks.cleanFrame,
+      const found = await probeScreen(take, quality, {
+        cleanFrame: marks.cleanFrame,
         garbage,
         kept,
-        [...wanted.map((f) => f.frame), ...wanted.flatMap((f) => f.beside ?? [])],
+        also: [...wanted.map((f) => f.frame), ...wanted.flatMap((f) => f.beside ?? [])],
         moving,
-      ).catch((error: unknown) => {
+      }).catch((error: unknown) => {
         if (!(error instanceof PlatewrightError) || error.code !== 'PW-PEEL-NO-SCREEN') throw error;
         return null;
       });

@@ -252,9 +252,11 @@ async function peelBare(
   o: Options,
 ): Promise<void> {
   const progress = progressPrinter(`peel ${basename(file)}`);
-  const { written, meanCoverage } = await peelerToPictures(reader, bare.peeler, from, to, o.out, (done) =>
-    progress(done, to - from),
-  );
+  const { written, meanCoverage } = await peelerToPictures(reader, bare.peeler, {
+    span: { in: from, out: to },
+    folder: o.out,
+    each: (done) => progress(done, to - from),
+  });
   const document = {
     file: basename(file),
     out: o.out,
@@ -284,9 +286,11 @@ async function peelOffScreen(
     ...(polygon === null ? {} : { garbage: [polygon] }),
   };
   const progress = progressPrinter(`peel ${basename(file)}`);
-  const { written, meanCoverage } = await peelToPictures(reader, model, from, to, o.out, options, (done) =>
-    progress(done, to - from),
-  );
+  const { written, meanCoverage } = await peelToPictures(reader, model, options, {
+    span: { in: from, out: to },
+    folder: o.out,
+    each: (done) => progress(done, to - from),
+  });
   const doubt = screenDoubt(model);
   const doubts =
     doubt === null

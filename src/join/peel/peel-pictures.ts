@@ -6,34 +6,54 @@ import { PngSequence } from '../../media/png-sequence.js';
 import type { VideoReader } from '../../media/video-reader.js';
 import type { Peeler } from './performer.js';
 import { peelWithin, type PeelOptions, type ScreenModel } from './peel.js';
+import type { TakeSpan } from './screen-peeler.js';
 
-/**
- * Writes matte_%05d.png and colour_%05d.png (spill removed, not premultiplied, the take's own transfer curve, Rec. 709
- * primaries) of the frames `from` to `to` (exclusive). The pictures of one frame are deflated and stored while the next
- * is peeled.
- * @param each told after every frame how many are done
- * @returns how many were written, and the mean share of the picture that the performer covers
- */
-export async function peelToPictures(
-  reader: VideoReader,
-  model: ScreenModel,
-  from: number,
-  to: number,
+/** Which frames of a take become pictures, and where these go. */
+export interface PictureOrder {
+  /** From `in` (inclusive) to `out` (exclusive). */
+  readonly span: TakeSpan;
+  readonly folder: string;
+  /** Told after every frame how many are done. */
+  readonly each: (done: number) => void;
+}
+
+/** What was written: how many frames, and the mean share of the picture that the performer covers. */
+export interface PicturesMade {
+  readonly written: number;
+  readonly meanCoverage: number;
+}
+
+/** matte_%05d.png and colour_%05d.png in a folder, which is made if need be; colour in the take's own curve. */
+function openPair(
   folder: string,
-  options: PeelOptions,
-  each: (done: number) => void,
-): Promise<{ readonly written: number; readonly meanCoverage: number }> {
+  reader: VideoReader,
+): { readonly mattes: PngSequence; readonly colours: PngSequence } {
   mkdirSync(folder, { recursive: true });
-  const { transfer } = reader.info.colour;
   const nameOf =
     (kind: string) =>
     (n: number): string =>
       join(folder, `${kind}_${String(n).padStart(5, '0')}.png`);
-  const mattes = new PngSequence(nameOf('matte'), 1, null);
-  const colours = new PngSequence(nameOf('colour'), 3, { transfer, primaries: 'bt709' }, true);
+  const { transfer } = reader.info.colour;
+  return {
+    mattes: new PngSequence(nameOf('matte'), 1, null),
+    colours: new PngSequence(nameOf('colour'), 3, { transfer, primaries: 'bt709' }, true),
+  };
+}
+
+/**
+ * Writes matte_%05d.png and colour_%05d.png (spill removed, not premultiplied, the take's own transfer curve, Rec. 709
+ * primaries) of the frames ordered. The pictures of one frame are deflated and stored while the next is peeled.
+ */
+export async function peelToPictures(
+  reader: VideoReader,
+  model: ScreenModel,
+  options: PeelOptions,
+  { span, folder, each }: PictureOrder,
+): Promise<PicturesMade> {
+  const { mattes, colours } = openPair(folder, reader);
   let written = 0;
   let covered = 0;
-  for await (const frame of reader.frames(from, to)) {
+  for await (const frame of reader.frames(span.in, span.out)) {
     // Both sequences take the values at once; what is waited for is the frame before.
     await peelWithin(model, frame, options, ({ alpha, colour, box }) => {
       const { width: w, height: h } = alpha;
@@ -51,24 +71,14 @@ export async function peelToPictures(
 export async function peelerToPictures(
   reader: VideoReader,
   peeler: Peeler,
-  from: number,
-  to: number,
-  folder: string,
-  each: (done: number) => void,
-): Promise<{ readonly written: number; readonly meanCoverage: number }> {
-  mkdirSync(folder, { recursive: true });
-  const { transfer } = reader.info.colour,
-    { widthPx: w, heightPx: h } = reader.info,
+  { span, folder, each }: PictureOrder,
+): Promise<PicturesMade> {
+  const { mattes, colours } = openPair(folder, reader);
+  const { widthPx: w, heightPx: h } = reader.info,
     n = w * h;
-  const nameOf =
-    (kind: string) =>
-    (k: number): string =>
-      join(folder, `${kind}_${String(k).padStart(5, '0')}.png`);
-  const mattes = new PngSequence(nameOf('matte'), 1, null),
-    colours = new PngSequence(nameOf('colour'), 3, { transfer, primaries: 'bt709' }, true);
   let written = 0,
     covered = 0;
-  for await (const frame of reader.frames(from, to)) {
+  for await (const frame of reader.frames(span.in, span.out)) {
     const { picture, box } = await peeler.peel(frame),
       alpha = createPicture(w, h, 1),
       colour = createPicture(w, h, 3),

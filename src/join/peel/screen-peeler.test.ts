@@ -8,7 +8,8 @@ import { peelFrame } from './peel.js';
 import type { PerformerPicture } from './performer.js';
 import { linearFrame } from './linear-frame.js';
 import { withWorkSpace } from './work-space.js';
-import { modelPeeler, probeScreen, screenModelOf, screenPeeler } from './screen-peeler.js';
+import { probeScreen } from './probe-take.js';
+import { modelPeeler, screenModelOf, screenPeeler } from './screen-peeler.js';
 import type { PeelStep } from '../performer-steps.js';
 
 const W = 320;

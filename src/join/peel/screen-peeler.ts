@@ -3,23 +3,16 @@
  * empty set, where one is named), then the performer a frame, cut to the pixels that hold it.
  */
 import { PlatewrightError } from '../../core/errors.js';
-import { clonePicture, createPicture } from '../../image/picture.js';
-import { toLinear } from '../../media/convert.js';
-import { rasterizePolygon } from '../../image/polygon.js';
+import { createPicture } from '../../image/picture.js';
 import { copyFrame } from '../../media/planes.js';
 import type { VideoFrame } from '../../media/types.js';
 import type { VideoReader } from '../../media/video-reader.js';
-import type { RegionFile } from '../../plate/marks/marks.js';
 import { carryRegion, STILL } from '../ride/carrier.js';
-import type { EdgeRoom } from './edge-room.js';
-import { lookOver } from './look-over.js';
-import type { FootSeen } from '../ride/walking-foot.js';
 import { screenKey, type ScreensOfTake } from './kept-screens.js';
 import { peelModel, peelWithin, smallOf, type PeeledWithin, type PeelOptions, type ScreenModel } from './peel.js';
 import { boxOf } from './matte-box.js';
 import { premultipliedCut, premultipliedHalf } from './halve-performer.js';
-import { differencePeeler, NOTHING, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
-import { shadowOnSet } from './set-shadow.js';
+import { differencePeeler, NOTHING, type Peeler, type PerformerPicture } from './performer.js';
 import type { SmallLinear } from './small-linear.js';
 import { clothDoubt, readCloth } from '../../take/screen/cloth-or-lawn.js';
 import type { PeelStep } from '../performer-steps.js';
@@ -31,6 +24,7 @@ const BESIDE = [-12, -7, -3, 3, 7, 12] as const;
 /** Pixels kept about the performer for filters. */
 const BORDER = 3;
 
+/** Frames of a take from `in` (inclusive) to `out` (exclusive). */
 export interface TakeSpan {
   readonly in: number;
   readonly out: number;
@@ -158,122 +152,6 @@ export function modelPeeler(
       return peelWithin(model, frame, options, (peeled) => premultiplied(peeled, halvings > 0));
     },
   };
-}
-
-/**
- * A take's performer for its statistics before there is a recipe, with its shadow on the screen, on further frames
- * `also`, the screen that was found behind it, and what to do with the room at the picture's edge.
- *
- * @param moving the take's camera moves
- */
-export async function probeScreen(
-  take: VideoReader,
-  quality: 'fast' | 'fine',
-  cleanFrame?: number,
-  garbage?: RegionFile,
-  kept?: ScreensOfTake,
-  also: readonly number[] = [],
-  moving = false,
-): Promise<{
-  readonly performer: PerformerPicture;
-  readonly frame: number;
-  readonly others: readonly PerformerPicture[];
-  readonly screen: FoundScreen;
-  readonly room: EdgeRoom;
-  readonly feet: readonly FootSeen[];
-}> {
-  const model = await screenModelOf(take, { in: 0, out: take.info.frameCount }, undefined, cleanFrame, kept);
-  const clean = cleanFrame === undefined ? null : smallOf(copyFrame(await take.frame(cleanFrame)));
-  const doubt =
-    screenDoubt(model) ?? (clean === null ? null : emptyDoubt(model, clean, usefulOf(garbage, cleanFrame!, clean)));
-  const frame = take.info.frameCount >> 1;
-  const { room, feet } = await lookOver(take, model, garbage, moving);
-  const step = { quality, spill: 1, dropEdges: room.drop, ...(garbage === undefined ? {} : { garbage }) };
-  const peeler = modelPeeler(model, { ...step, keepShadow: true }, clean),
-    performer = await peeler.peel(await take.frame(frame));
-  const others: PerformerPicture[] = [];
-  for (const n of also) others.push(await peeler.peel(await take.frame(n)));
-  return {
-    performer,
-    frame,
-    others,
-    screen: { colour: model.hue.family, hueDeg: model.hue.hueDeg, doubt },
-    room,
-    feet,
-  };
-}
-
-/** The marked part of a screen on the small picture of a frame; undefined where none was marked. */
-function usefulOf(
-  garbage: RegionFile | undefined,
-  frame: number,
-  { width, height, block }: SmallLinear,
-): Float32Array | undefined {
-  return garbage === undefined
-    ? undefined
-    : rasterizePolygon(
-        carryRegion(garbage, STILL)(frame).map(([x, y]) => [x / block, y / block] as const),
-        width,
-        height,
-      );
-}
-
-/**
- * The performer on one frame of a take without a screen: by the outlines drawn round it, else by difference to the
- * clean frame; null where neither is there.
- */
-export async function probeWithoutScreen(
-  take: VideoReader,
-  quality: 'fast' | 'fine',
-  how: { readonly outline?: RegionFile; readonly cleanFrame?: number; readonly garbage?: RegionFile },
-): Promise<{ readonly performer: PerformerPicture; readonly frame: number } | null> {
-  const base = { step: 'peel' as const, on: true, why: '', screen: 'green' as const, quality, spill: 0 };
-  if (how.outline !== undefined) {
-    const frame = Math.min(how.outline.frames[0]!.frame, take.info.frameCount - 1);
-    return {
-      performer: await outlinePeeler({ ...base, method: 'outline', outline: how.outline }).peel(
-        await take.frame(frame),
-      ),
-      frame,
-    };
-  }
-  if (how.cleanFrame === undefined) return null;
-  const peeler = await screenPeeler(
-    {
-      ...base,
-      method: 'difference',
-      cleanFrame: how.cleanFrame,
-      ...(how.garbage === undefined ? {} : { garbage: how.garbage }),
-    },
-    take,
-    { in: 0, out: take.info.frameCount },
-  );
-  // The empty set may lie in the midst of the take: the frame farthest from it of three shows somebody.
-  const count = take.info.frameCount,
-    frame = [0.25, 0.5, 0.75]
-      .map((t) => Math.floor(t * count))
-      .sort((a, b) => Math.abs(b - how.cleanFrame!) - Math.abs(a - how.cleanFrame!))[
-      how.cleanFrame > 0.35 * count && how.cleanFrame < 0.65 * count ? 0 : 1
-    ]!;
-  const shown = copyFrame(await take.frame(frame)),
-    performer = await peeler.peel(shown);
-  if ((performer.unit ?? 1) !== 1 || performer.box[2] <= performer.box[0]) return { performer, frame };
-  const seen = clonePicture(toLinear(shown));
-  return {
-    performer: {
-      ...performer,
-      shadow: shadowOnSet(seen, toLinear(await take.frame(Math.min(how.cleanFrame, count - 1))), performer),
-    },
-    frame,
-  };
-}
-
-export interface FoundScreen {
-  readonly colour: 'green' | 'blue';
-  /** Hue in scene-linear light: red 0, green 120, blue 240. */
-  readonly hueDeg: number;
-  /** Why it may be no screen at all; null where it looks like one. */
-  readonly doubt: string | null;
 }
 
 /**
