@@ -65,6 +65,19 @@ describe('the shadow beside what is erased', () => {
     expect(shadowBesidePassing(s.frame, s.clean, s.hidden, s.seen)).toBeNull();
   });
 
+  it('is not somebody dark in a patterned coat, and leaves the even part of that coat too', () => {
+    const s = scene([0.6, 0.6, 0.6]),
+      random = new RandomStream(8),
+      own = new Float32Array(n);
+    for (let i = 0; i < n; i += 1) own[i] = random.normal();
+    const pattern = gaussianPlane(own, W, H, 1);
+    for (let y = 51; y < 80; y += 1)
+      for (let x = 61; x < 105; x += 1)
+        for (let c = 0; c < 3; c += 1)
+          s.frame.data[c * n + y * W + x] = x < 68 ? 0.28 : Math.max(0.1, 0.28 + 0.2 * pattern[y * W + x]!);
+    expect(shadowBeside(s.frame, s.clean, s.hidden, s.seen)).toBeNull();
+  });
+
   it('takes its soft rim along, and leaves the shade of the set that it meets', () => {
     const s = scene([0.6, 0.6, 0.6]),
       soft = new Float32Array(n);

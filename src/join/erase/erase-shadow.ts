@@ -13,9 +13,11 @@ import { decodePlane, transferTable } from '../../colour/transfer-plane.js';
 import { connectedComponents } from '../../image/components.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import { gridCut } from '../../image/grid-cut.js';
-import { dilate } from '../../image/morphology.js';
+import { dilate, erode } from '../../image/morphology.js';
 import { plane, type Picture } from '../../image/picture.js';
 import { median } from '../../image/statistics.js';
+import { codedLuma } from './coded-luma.js';
+import { ownTexture } from './own-texture.js';
 import { crumbs } from './shadow-crumbs.js';
 
 /** Gaussian over which light is compared, px: about a stone's joint, so that relief evens out. */
@@ -91,37 +93,17 @@ export function shadowBeside(
   for (let i = 0; i < n; i++) dark[i] = -(0.2126 * logs[0][i]! + 0.7152 * logs[1][i]! + 0.0722 * logs[2][i]!);
   const noise = noiseOf(dark, known),
     half = halved(dark, logs, known, w, h, noise),
-    { cut, differs, width, height } = half;
-  const pieces = connectedComponents(cut, width, height, 8),
-    touching = new Set<number>();
-  // Ground that every frame shows in the shadow is dark in the clean plate too and tells nothing: what lies beyond such
-  // a gap still belongs.
-  const outline = maskBox(hidden, w, h) ?? [0, 0, 0, 1];
-  const tall = outline[3] - 1 - outline[1];
-  const beside = dilate(hidden, w, h, Math.max(2, GAP * tall));
-  for (let y = 0; y < height; y++)
-    for (let x = 0; x < width; x++)
-      if (cut[y * width + x] !== 0 && beside[2 * y * w + 2 * x]! > 0) touching.add(pieces.labels[y * width + x]!);
-  for (const c of pieces.components) if (4 * c.area < LEAST_AREA) touching.delete(c.label);
-  alongTheGap(
-    pieces.labels,
-    pieces.components.filter((c) => 4 * c.area >= LEAST_AREA).map((c) => c.label),
-    dark,
-    touching,
-    width,
-    height,
-    w,
-    GAP * 0.5 * tall,
+    { width, height } = half;
+  const { labels: pieces, touching } = piecesOf(half, hidden, w, h, (inside, same) =>
+    ownTexture({ frame: codedLuma(frame), clean: codedLuma(clean), inside, same, width: w, height: h }),
   );
-  const pieced = { mark: cut, differs, labels: pieces.labels, width, height };
-  for (const l of crumbs(pieced, touching, RIM)) touching.delete(l);
   if (touching.size === 0) return null;
   const mask = new Float32Array(n),
     labels = new Int32Array(n),
     mark = new Uint8Array(n);
   for (let y = 0, i = 0; y < h; y++)
     for (let x = 0; x < w; x++, i++) {
-      const l = pieces.labels[Math.min(height - 1, y >> 1) * width + Math.min(width - 1, x >> 1)]!;
+      const l = pieces[Math.min(height - 1, y >> 1) * width + Math.min(width - 1, x >> 1)]!;
       if (l !== 0 && known[i]! > 0 && touching.has(l)) {
         labels[i] = l;
         mark[i] = 1;
@@ -140,21 +122,62 @@ export function shadowBeside(
   return softRim(mask, dark, known, w, h, area, noise);
 }
 
+/**
+ * The pieces of the cut, and the labels of those that are the shadow of what is hidden.
+ *
+ * @param things tells labels of what is no shadow, from where each pixel of the frame is well inside a piece and where
+ * nothing differs
+ */
+function piecesOf(
+  { cut, differs, dark, known, width, height }: Halved,
+  hidden: Float32Array,
+  w: number,
+  h: number,
+  things: (inside: Int32Array, same: Float32Array) => readonly number[],
+): { readonly labels: Int32Array; readonly touching: Set<number> } {
+  const { labels, components } = connectedComponents(cut, width, height, 8);
+  const big = new Set(components.filter((c) => 4 * c.area >= LEAST_AREA).map((c) => c.label));
+  const inner = erode(Float32Array.from(cut), width, height, RIM);
+  const inside = new Int32Array(w * h);
+  const same = new Float32Array(w * h);
+  for (let y = 0, i = 0; y < h; y++)
+    for (let x = 0; x < w; x++, i++) {
+      const o = Math.min(height - 1, y >> 1) * width + Math.min(width - 1, x >> 1);
+      if (inner[o]! > 0 && hidden[i] === 0) inside[i] = labels[o]!;
+      if (known[o] !== 0 && differs[o] === 0 && hidden[i] === 0) same[i] = 1;
+    }
+  // What adjoins a thing and is as little of a shadow falls with it (shadow-crumbs.ts).
+  const mark = cut.slice();
+  const gone = new Set(things(inside, same));
+  for (let i = 0; i < mark.length; i++) if (gone.has(labels[i]!)) mark[i] = 0;
+  for (const l of gone) big.delete(l);
+  // Ground that every frame shows in the shadow is dark in the clean plate too and tells nothing: what lies beyond such
+  // a gap still belongs.
+  const outline = maskBox(hidden, w, h) ?? [0, 0, 0, 1];
+  const gapPx = GAP * (outline[3] - 1 - outline[1]);
+  const beside = dilate(hidden, w, h, Math.max(2, gapPx));
+  const touching = new Set<number>();
+  for (let y = 0; y < height; y++)
+    for (let x = 0; x < width; x++) {
+      const l = labels[y * width + x]!;
+      if (l !== 0 && big.has(l) && beside[2 * y * w + 2 * x]! > 0) touching.add(l);
+    }
+  alongTheGap({ labels, dark, width, height }, [...big], touching, gapPx / 2);
+  for (const l of crumbs({ mark, differs, labels, width, height }, touching, RIM)) touching.delete(l);
+  return { labels, touching };
+}
+
 /** Pieces as dark as those that belong already, beyond a gap: added in place. Labels at half the size. */
 function alongTheGap(
-  labels: Int32Array,
+  { labels, dark, width, height }: Pick<Halved, 'dark' | 'width' | 'height'> & { readonly labels: Int32Array },
   pieces: readonly number[],
-  dark: Float32Array,
   touching: Set<number>,
-  width: number,
-  height: number,
-  w: number,
   gapPx: number,
 ): void {
   const depth = new Map<number, number>();
   const values = new Map<number, number[]>(pieces.map((l) => [l, []]));
   for (let y = 0; y < height; y++)
-    for (let x = 0; x < width; x++) values.get(labels[y * width + x]!)?.push(dark[2 * y * w + 2 * x]!);
+    for (let x = 0; x < width; x++) values.get(labels[y * width + x]!)?.push(dark[y * width + x]!);
   for (const [l, v] of values) depth.set(l, median(v));
   for (let rest = pieces.filter((l) => !touching.has(l)); touching.size > 0 && rest.length > 0; ) {
     const near = dilate(
@@ -184,7 +207,17 @@ function noiseOf(dark: Float32Array, known: Float32Array): number {
   return v.length < 50 ? 0.02 : Math.max(0.004, 1.4826 * median(v));
 }
 
-/** The least cut at half the size, and what differs there in any way. */
+/** At half the size: the least cut, what differs there in any way, and how dark it is. */
+interface Halved {
+  readonly cut: Uint8Array;
+  readonly differs: Uint8Array;
+  readonly dark: Float32Array;
+  /** 1 where frame and clean plate are known. */
+  readonly known: Uint8Array;
+  readonly width: number;
+  readonly height: number;
+}
+
 function halved(
   dark: Float32Array,
   logs: readonly [Float32Array, Float32Array, Float32Array],
@@ -192,7 +225,7 @@ function halved(
   w: number,
   h: number,
   noise: number,
-): { cut: Uint8Array; differs: Uint8Array; width: number; height: number } {
+): Halved {
   const width = Math.max(1, w >> 1),
     height = Math.max(1, h >> 1),
     n = width * height,
@@ -229,7 +262,7 @@ function halved(
         const step = (d[o]! - d[q]!) / STEP;
         edges[k]![o] = EDGE * (k % 2 === 0 ? 1 : Math.SQRT1_2) * (0.1 + 0.9 * Math.exp(-step * step));
       }
-  return { cut: gridCut(cost, edges, width, height), differs, width, height };
+  return { cut: gridCut(cost, edges, width, height), differs, dark: d, known: some, width, height };
 }
 
 /** The mask grown over its penumbra, through pixels that are darker than noise, and by a filter's reach. */
