@@ -15,12 +15,16 @@ const MAX_CRASHES = 2;
  * whose film, pick or take is gone.
  */
 const WATCH_MS = 5000;
+/** How long a job that was asked to stop may take to heed it, from the first time that this is seen. */
+const STOP_MS = 8000;
 
 /** One a book: `wake` it after a job was put in; `close` stops the job's process, which goes on at the next start. */
 export class JobRunner {
   private readonly book: Book;
   private readonly crashes = new Map<string, number>();
   private child: ChildProcess | null = null;
+  /** Job of that process, and since when it has been asked to stop, ms; null where it was not. */
+  private doing: { readonly id: string; stopAskedMs: number | null } | null = null;
   private closing = false;
   private readonly watch: ReturnType<typeof setInterval>;
 
@@ -28,6 +32,7 @@ export class JobRunner {
     this.book = book;
     this.watch = setInterval(() => {
       stopStrayJobs(this.book);
+      this.endWhatDoesNotStop();
       if (this.child === null && hasOrphans(this.book)) this.wake();
     }, WATCH_MS);
     this.watch.unref();
@@ -50,11 +55,14 @@ export class JobRunner {
       stdio: ['ignore', 'inherit', 'inherit'],
     });
     this.child = child;
+    this.doing = { id: next.id, stopAskedMs: null };
     child.on('exit', (code, signal) => {
       this.child = null;
+      this.doing = null;
       if (this.closing) return;
       const after = getJob(this.book, next.id);
-      if (after !== null && (after.state === 'running' || after.state === 'waiting')) {
+      if (after?.stopping === true) finishJob(this.book, next.id, { state: 'stopped' });
+      else if (after !== null && (after.state === 'running' || after.state === 'waiting')) {
         const n = (this.crashes.get(next.id) ?? 0) + 1;
         this.crashes.set(next.id, n);
         if (n >= MAX_CRASHES)
@@ -67,6 +75,16 @@ export class JobRunner {
       }
       setTimeout(() => this.wake(), 30);
     });
+  }
+
+  /**
+   * Work that heeds no word for long (an erase being prepared, a solver) is ended with its process: what it had
+   * finished is kept, and it goes on from there as after a crash.
+   */
+  private endWhatDoesNotStop(): void {
+    if (this.doing === null || getJob(this.book, this.doing.id)?.stopping !== true) return;
+    this.doing.stopAskedMs ??= Date.now();
+    if (Date.now() - this.doing.stopAskedMs >= STOP_MS) this.child?.kill('SIGKILL');
   }
 
   close(): void {

@@ -208,4 +208,30 @@ describe('kill -9 while scanning', () => {
     expect(book.need('film', 'film').cutList).toEqual(wanted);
     book.close();
   });
+  it.skipIf(process.platform !== 'linux')('ends the process of a job that does not heed the word to stop', async () => {
+    const book = production('deaf');
+    await addFilm(book, join(folder, 'film.mp4'), { title: 'Film' });
+    const job = enterJob(book, 'scan', 'film', {});
+    const runner = new JobRunner(book);
+    try {
+      runner.wake();
+      const pid = () =>
+        Number(
+          (book.db.prepare("SELECT pid FROM job WHERE id = ? AND state = 'running'").get(job.id) as { pid?: number })
+            ?.pid ?? 0,
+        );
+      await expect.poll(pid, { timeout: 60_000, interval: 20 }).toBeGreaterThan(0);
+      // Held by the system, it hears nothing, as one that is deep in a long sum.
+      process.kill(pid(), 'SIGSTOP');
+      stopJob(book, job.id);
+      expect(getJob(book, job.id)).toMatchObject({ state: 'running', stopping: true });
+      await expect.poll(() => getJob(book, job.id)?.state, { timeout: 60_000 }).toBe('stopped');
+      resumeJob(book, job.id);
+      runner.wake();
+      await expect.poll(() => getJob(book, job.id)?.state, { timeout: 60_000 }).toBe('done');
+    } finally {
+      runner.close();
+      book.close();
+    }
+  });
 });

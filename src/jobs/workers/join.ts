@@ -39,6 +39,8 @@ export const joinWorker: JobWorker = async (context) => {
   if (job.spec['recipeOnly'] === true) return { pick: pick.id, rendered: false, replaced };
   signal.throwIfAborted();
   const join = book.need('join', pick.id);
+  // At once: before its first frame the set is put together from the others, which takes a while.
+  progress(35, 100, 'mending the plate');
   await makeMendedClip(book, pick.id, await liveRecipe(book, join), {
     signal,
     progress: (d, t) => progress(35 + (10 * d) / t, 100, 'mending the plate'),
