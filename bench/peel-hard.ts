@@ -20,7 +20,7 @@ import { VideoReader } from '../src/media/video-reader.js';
 import type { RegionFile } from '../src/plate/marks/marks.js';
 import { despilled, tunedChromakey } from './chromakey.js';
 import { HARD, type HardScreen } from './hard-screen-kinds.js';
-import { hardTake } from './hard-screens.js';
+import { hardTake, type HardTake } from './hard-screens.js';
 import { HOME } from './home-screens.js';
 import { compositeError, dtSsd, scoreMatte, softBand } from './matte-score.js';
 
@@ -28,7 +28,8 @@ const W = 960;
 const H = 540;
 const COUNT = 6;
 
-export interface HardScore {
+/** Means over the frames tried, as matte-score.ts has them; `key…`: of the chroma key beside it. */
+interface HardScore {
   mse: number;
   sad: number;
   grad: number;
@@ -66,6 +67,7 @@ export function wholePerformer(
   return { alpha, coded: colour };
 }
 
+/** Parts of the matte over .1 where nothing of the performer is. */
 export function flecksOf(alpha: Float32Array, truth: Float32Array, band: Uint8Array, w: number, h: number): number {
   const { area } = labelAreas(
     Uint8Array.from(alpha, (a, i) => (a > 0.1 && band[i] === 0 && truth[i] === 0 ? 1 : 0)),
@@ -75,6 +77,7 @@ export function flecksOf(alpha: Float32Array, truth: Float32Array, band: Uint8Ar
   return area.filter((a) => a > 0).length;
 }
 
+/** The peel of one made take, and a chroma key tuned on its truth; `pictures`: folder of what is to be looked at. */
 async function hardScore(
   seed: number,
   kind: HardScreen,
@@ -85,106 +88,127 @@ async function hardScore(
   try {
     const path = join(folder, 'take.mp4');
     const truth = await hardTake(path, seed, kind, W, H, COUNT);
-    const reader = await VideoReader.open(path);
-    try {
-      const { marks } = await withScreenPart(reader, { frame: 0, marks: [] });
-      const garbage = screenRegion(marks);
-      const keep: RegionFile | undefined =
-        truth.toy === null
-          ? undefined
-          : {
-              frames: truth.toy.map((polygon, frame) => ({
-                frame,
-                polygon: polygon.map(([x, y]) => [x, y] as [number, number]),
-              })),
-            };
-      const peeler = await screenPeeler(
-        {
-          step: 'peel',
-          on: true,
-          why: '',
-          method: 'screen',
-          screen: kind.screen[2] > kind.screen[1] ? 'blue' : 'green',
-          quality,
-          spill: 1,
-          ...(garbage === undefined ? {} : { garbage }),
-          ...(keep === undefined ? {} : { keep }),
-        },
-        reader,
-        { in: 0, out: COUNT },
-      );
-      const frames: VideoFrame[] = [];
-      for await (const f of reader.frames(0, COUNT)) frames.push(copyFrame(f));
-      const peeled: { alpha: Float32Array; coded: Float32Array }[] = [];
-      for (const f of frames) peeled.push(wholePerformer(await peeler.peel(f), W, H));
-      const all = new Uint8Array(W * H).fill(1);
-      const backgrounds = [0.5, 0.1, new Float32Array(3 * W * H).fill(0.8)];
-      const sums: HardScore = {
-        mse: 0,
-        sad: 0,
-        grad: 0,
-        holes: 0,
-        ghosts: 0,
-        flecks: 0,
-        dtssd: 0,
-        comp: 0,
-        keyMse: 0,
-        keyComp: 0,
-        keyGhosts: 0,
-        keyDtssd: 0,
-      };
-      const tried = [2, 5];
-      for (const k of tried) {
-        const t = truth.frames[k]!;
-        const band = softBand(t.alpha, W, H);
-        const s = scoreMatte(peeled[k]!.alpha, t.alpha, band, W, H);
-        const key = tunedChromakey(frames[k]!, t.alpha, band);
-        const keyBefore = tunedChromakey(
-          frames[k - 1]!,
-          truth.frames[k - 1]!.alpha,
-          softBand(truth.frames[k - 1]!.alpha, W, H),
-        );
-        const ks = scoreMatte(key, t.alpha, band, W, H);
-        const add = (name: keyof HardScore, v: number): void => {
-          sums[name] += v / tried.length;
-        };
-        add('mse', s.mse);
-        add('sad', s.sad);
-        add('grad', s.grad);
-        add('holes', s.holes);
-        add('ghosts', s.ghosts);
-        add('flecks', flecksOf(peeled[k]!.alpha, t.alpha, band, W, H));
-        add('dtssd', dtSsd(peeled[k]!.alpha, peeled[k - 1]!.alpha, t.alpha, truth.frames[k - 1]!.alpha, all));
-        add('comp', compositeError(peeled[k]!.alpha, peeled[k]!.coded, t.alpha, t.colour, band, backgrounds));
-        add('keyMse', ks.mse);
-        add('keyGhosts', ks.ghosts);
-        add('keyDtssd', dtSsd(key, keyBefore, t.alpha, truth.frames[k - 1]!.alpha, all));
-        add(
-          'keyComp',
-          compositeError(
-            key,
-            despilled(codedRgb(frames[k]!).data, kind.screen[2] > kind.screen[1] ? 'blue' : 'green'),
-            t.alpha,
-            t.colour,
-            band,
-            backgrounds,
-          ),
-        );
-      }
-      if (pictures !== undefined)
-        await show(
-          join(pictures, `${kind.name.replace(/[^a-z]+/g, '-')}-${seed}.png`),
-          frames[5]!,
-          peeled[5]!.alpha,
-          truth.frames[5]!.alpha,
-        );
-      return sums;
-    } finally {
-      await reader.close();
+    const { frames, peeled } = await peelAll(path, kind, truth.toy, quality);
+    const sums = { ...NO_SCORE };
+    const tried = [2, 5];
+    for (const k of tried) {
+      const one = frameScore(k, kind, frames, peeled, truth.frames);
+      for (const [name, v] of Object.entries(one)) sums[name as keyof HardScore] += v / tried.length;
     }
+    if (pictures !== undefined)
+      await show(
+        join(pictures, `${kind.name.replace(/[^a-z]+/g, '-')}-${seed}.png`),
+        frames[5]!,
+        peeled[5]!.alpha,
+        truth.frames[5]!.alpha,
+      );
+    return sums;
   } finally {
     rmSync(folder, { recursive: true, force: true });
   }
+}
+
+const NO_SCORE: HardScore = {
+  mse: 0,
+  sad: 0,
+  grad: 0,
+  holes: 0,
+  ghosts: 0,
+  flecks: 0,
+  dtssd: 0,
+  comp: 0,
+  keyMse: 0,
+  keyComp: 0,
+  keyGhosts: 0,
+  keyDtssd: 0,
+};
+
+const familyOf = (kind: HardScreen): 'blue' | 'green' => (kind.screen[2] > kind.screen[1] ? 'blue' : 'green');
+
+/** Matte and colour of a whole frame, display-coded. */
+interface Peeled {
+  readonly alpha: Float32Array;
+  readonly coded: Float32Array;
+}
+
+/** The take's frames, and each peeled; what the toy holds is kept. */
+async function peelAll(
+  path: string,
+  kind: HardScreen,
+  toy: HardTake['toy'],
+  quality: 'fast' | 'fine',
+): Promise<{ readonly frames: VideoFrame[]; readonly peeled: Peeled[] }> {
+  const reader = await VideoReader.open(path);
+  try {
+    const { marks } = await withScreenPart(reader, { frame: 0, marks: [] });
+    const garbage = screenRegion(marks);
+    const keep: RegionFile | undefined =
+      toy === null
+        ? undefined
+        : {
+            frames: toy.map((polygon, frame) => ({
+              frame,
+              polygon: polygon.map(([x, y]) => [x, y] as [number, number]),
+            })),
+          };
+    const peeler = await screenPeeler(
+      {
+        step: 'peel',
+        on: true,
+        why: '',
+        method: 'screen',
+        screen: familyOf(kind),
+        quality,
+        spill: 1,
+        ...(garbage === undefined ? {} : { garbage }),
+        ...(keep === undefined ? {} : { keep }),
+      },
+      reader,
+      { in: 0, out: COUNT },
+    );
+    const frames: VideoFrame[] = [];
+    for await (const f of reader.frames(0, COUNT)) frames.push(copyFrame(f));
+    const peeled: Peeled[] = [];
+    for (const f of frames) peeled.push(wholePerformer(await peeler.peel(f), W, H));
+    return { frames, peeled };
+  } finally {
+    await reader.close();
+  }
+}
+
+const BACKGROUNDS = [0.5, 0.1, new Float32Array(3 * W * H).fill(0.8)];
+const EVERYWHERE = new Uint8Array(W * H).fill(1);
+
+/** Frame k, beside the frame before, of the peel and of the key. */
+function frameScore(
+  k: number,
+  kind: HardScreen,
+  frames: readonly VideoFrame[],
+  peeled: readonly Peeled[],
+  truths: HardTake['frames'],
+): HardScore {
+  const t = truths[k]!;
+  const before = truths[k - 1]!;
+  const band = softBand(t.alpha, W, H);
+  const s = scoreMatte(peeled[k]!.alpha, t.alpha, band, W, H);
+  const key = tunedChromakey(frames[k]!, t.alpha, band);
+  const keyBefore = tunedChromakey(frames[k - 1]!, before.alpha, softBand(before.alpha, W, H));
+  const keyScore = scoreMatte(key, t.alpha, band, W, H);
+  const keyColour = despilled(codedRgb(frames[k]!).data, familyOf(kind));
+  return {
+    mse: s.mse,
+    sad: s.sad,
+    grad: s.grad,
+    holes: s.holes,
+    ghosts: s.ghosts,
+    flecks: flecksOf(peeled[k]!.alpha, t.alpha, band, W, H),
+    dtssd: dtSsd(peeled[k]!.alpha, peeled[k - 1]!.alpha, t.alpha, before.alpha, EVERYWHERE),
+    comp: compositeError(peeled[k]!.alpha, peeled[k]!.coded, t.alpha, t.colour, band, BACKGROUNDS),
+    keyMse: keyScore.mse,
+    keyGhosts: keyScore.ghosts,
+    keyDtssd: dtSsd(key, keyBefore, t.alpha, before.alpha, EVERYWHERE),
+    keyComp: compositeError(key, keyColour, t.alpha, t.colour, band, BACKGROUNDS),
+  };
 }
 
 /** Frame, true matte, matte, difference. */
