@@ -22,6 +22,7 @@ export interface EditScope {
   remove(kind: DocumentKind, id: string): void;
 }
 
+/** Name of the book within a production's folder. */
 export const BOOK_FILE = 'book.sqlite';
 
 /** One open book; `close` it. Reading gives copies that fit their schemas; writing goes through `edit` alone. */

@@ -40,6 +40,7 @@ const attentionSchema = z.object({
   warmestC: z.number().min(0).max(45),
 });
 
+/** The production's own document; there is one. */
 export const productionSchema = z.object({
   id: z.literal('production'),
   title: z.string().min(1).max(200),
@@ -105,6 +106,7 @@ const measuresSchema = z.object({
   of: z.string().optional(),
   measures: result<PlateMeasures>(),
 });
+/** A plate's or take's measures as the book keeps them, and when they were taken. */
 export type MeasuresDocument = z.infer<typeof measuresSchema>;
 
 const briefSchema = z.object({
@@ -177,7 +179,9 @@ const cutEntrySchema = z.discriminatedUnion('kind', [
   }),
   z.object({ kind: z.literal('title'), lines: z.array(z.string()).min(1), frames: z.number().int().positive() }),
 ]);
+/** One item of the cut: a join, a shot of the film or a title. */
 export type CutEntry = z.infer<typeof cutEntrySchema>;
+/** The cut's document; there is one. Captions count frames of the programme. */
 export const cutSchema = z.object({
   id: z.literal('cut'),
   entries: z.array(cutEntrySchema),
@@ -196,6 +200,7 @@ const momentSchema = z.object({
   kind: z.string().min(1),
   note: z.string(),
 });
+/** A noted frame of a take. */
 export type MomentDocument = z.infer<typeof momentSchema>;
 
 const spentSchema = z.object({
@@ -215,6 +220,7 @@ const deliverySchema = z.object({
   report: result<Record<string, unknown>>(),
 });
 
+/** Every kind of document, by which what comes in is checked. */
 export const DOCUMENT_SCHEMAS = {
   production: productionSchema,
   film: filmSchema,
@@ -230,9 +236,12 @@ export const DOCUMENT_SCHEMAS = {
   day: daySchema,
   delivery: deliverySchema,
 } as const;
+/** Name of a kind of document. */
 export type DocumentKind = keyof typeof DOCUMENT_SCHEMAS;
+/** A document of a kind, as it is kept. */
 export type DocumentOf<K extends DocumentKind> = z.infer<(typeof DOCUMENT_SCHEMAS)[K]>;
 
+/** Names of all kinds. */
 export const DOCUMENT_KINDS = Object.keys(DOCUMENT_SCHEMAS) as DocumentKind[];
 
 /**

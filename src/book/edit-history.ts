@@ -5,6 +5,7 @@
 import type Database from 'libsql';
 import type { Row } from './book-database.js';
 
+/** One edit of the book as its history lists it; `seq` rises. */
 export interface EditRecord {
   readonly seq: number;
   readonly at: string;

@@ -14,6 +14,7 @@ const ATTENTION_UNITS: Readonly<Record<keyof Attention, string>> = {
   warmestC: '°C at the warmest',
 };
 
+/** One limit of what an animal may be asked, its value now and the program's own. */
 export interface AttentionRow {
   readonly name: keyof Attention;
   readonly unit: string;
@@ -22,6 +23,7 @@ export interface AttentionRow {
   readonly changed: boolean;
 }
 
+/** Limits that a production may set otherwise, as tables. */
 export interface Settings {
   readonly tolerances: readonly ToleranceRow[];
   readonly attention: readonly AttentionRow[];

@@ -4,6 +4,7 @@ import type { PlateMeasures } from '../plate/types.js';
 import type { Attention } from './cautions.js';
 import type { ShootCamera, ShootPlace } from './types.js';
 
+/** What a brief is made from. */
 export interface BriefRequest {
   readonly pick: string;
   readonly title: string;

@@ -10,6 +10,7 @@ import { printSetUp } from './set-up-print.js';
 import type { DayPlan } from './day-plan.js';
 import type { Brief } from './types.js';
 
+/** What the sheet of a shoot day is made from. */
 export interface CallSheetRequest {
   readonly title: string;
   readonly place: string;

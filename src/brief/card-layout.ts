@@ -11,6 +11,7 @@ export const CARD_HEIGHT_MM = 250;
  * As large as the page allows: seen aslant from three metres a cell is a few pixels. A white border stays about each.
  */
 export const MARKER_MM = 60;
+/** Height of the peg that throws the shadow, and breadth of the ball that may stand in its place. */
 export const PEG_HEIGHT_MM = 60;
 export const BALL_DIAMETER_MM = 40;
 /** Where the peg or the ball goes, and the white disc that stays free about it. */
@@ -45,6 +46,7 @@ export function markerCorners(id: number): readonly (readonly [number, number])[
   ];
 }
 
+/** A printed patch of known grey or colour; place and size in millimetres on the card. */
 export interface Patch {
   readonly x: number;
   readonly y: number;

@@ -5,6 +5,7 @@ import { solveDay, type DayPick, type DaySlot } from './shoot-day.js';
 import { sunWindows } from './sun.js';
 import type { Brief, ShootPlace } from './types.js';
 
+/** One stretch of the day; times as a clock shows them. */
 export interface DayPlanSlot {
   readonly kind: 'shoot' | 'rest' | 'set-up';
   readonly pick: string | null;
@@ -13,6 +14,7 @@ export interface DayPlanSlot {
   readonly note: string;
 }
 
+/** A shoot day in order, and what found no place in it. */
 export interface DayPlan {
   readonly date: string;
   readonly slots: readonly DayPlanSlot[];
@@ -20,6 +22,7 @@ export interface DayPlan {
   readonly notes: readonly string[];
 }
 
+/** What a shoot day is planned from. */
 export interface DayRequest {
   readonly date: string;
   readonly briefs: readonly { readonly brief: Brief; readonly costume: string; readonly useSun: boolean }[];

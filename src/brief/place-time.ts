@@ -5,6 +5,7 @@
  */
 import { PlatewrightError } from '../core/errors.js';
 
+/** A time zone and its offsets. */
 export interface Zone {
   readonly label: string;
   /** Offset from UTC in minutes at an instant. */

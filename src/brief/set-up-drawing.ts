@@ -6,6 +6,7 @@ import type { LampPlan, ScreenNeed, SetUp } from './types.js';
 
 type At = readonly [number, number];
 
+/** One shape of the drawing, in metres as `Drawing` has them. */
 export type DrawnShape =
   | {
       readonly kind: 'line';
@@ -26,6 +27,7 @@ export interface Drawing {
   readonly shapes: readonly DrawnShape[];
 }
 
+/** A set-up as it is drawn. */
 export interface DrawnSetUp {
   readonly setUp: SetUp;
   readonly lamp: LampPlan | null;

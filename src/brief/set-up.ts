@@ -8,6 +8,7 @@ import { DEG_PER_RAD } from '../core/angles.js';
 import { angleOfViewDeg, focalInPixels, viewElevationDeg } from './optics.js';
 import type { ScreenNeed, SetUp, ShootCamera } from './types.js';
 
+/** What a set-up is reckoned from. */
 export interface SetUpRequest {
   /**
    * In the plate's scene: camera height above the ground the performer's base is on,

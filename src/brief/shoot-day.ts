@@ -7,6 +7,7 @@
  */
 import { PlatewrightError } from '../core/errors.js';
 
+/** One pick to be shot, with what binds it to a time. */
 export interface DayPick {
   readonly id: string;
   /** Minutes of tries, pauses between tries included. */
@@ -23,6 +24,7 @@ export interface DayPick {
   readonly weight: number;
 }
 
+/** Limits of the day, in minutes. */
 export interface DayRules {
   /** The day in minutes from its start (0). */
   readonly dayMinutes: number;
@@ -33,6 +35,7 @@ export interface DayRules {
   readonly mostShootMinutes: number;
 }
 
+/** A pick in its place; minutes from the day's start. */
 export interface DaySlot {
   readonly pick: string;
   readonly setUpStart: number;
@@ -44,6 +47,7 @@ export interface DaySlot {
   readonly costumeChange: boolean;
 }
 
+/** The best order, what is left out and why; `labels`: how many partial plans were kept on the way. */
 export interface DaySolution {
   readonly slots: readonly DaySlot[];
   readonly left: readonly { readonly pick: string; readonly reason: string }[];

@@ -7,6 +7,7 @@ import { Body, Equator, Horizon, MakeTime, Observer } from 'astronomy-engine';
 import { RAD_PER_DEG, wrapDeg } from '../core/angles.js';
 import { PlatewrightError } from '../core/errors.js';
 
+/** A place on earth. */
 export interface Place {
   /** Decimal degrees, north and east positive. */
   readonly latitudeDeg: number;
@@ -19,8 +20,10 @@ export interface Air {
   readonly pressureMbar: number;
   readonly temperatureC: number;
 }
+/** Air where none is told. */
 export const STANDARD_AIR: Air = { pressureMbar: 1010, temperatureC: 10 };
 
+/** Where the sun stands; azimuth clockwise from true north. */
 export interface SunPosition {
   readonly azimuthDeg: number;
   /** As seen through the air. */
@@ -29,6 +32,7 @@ export interface SunPosition {
   readonly airlessElevationDeg: number;
 }
 
+/** A time in which the sun stands as it is needed. */
 export interface SunWindow {
   /** Milliseconds since 1970 UTC. */
   readonly startMs: number;
@@ -76,6 +80,7 @@ export function sunPosition(place: Place, timeMs: number, air: Air = STANDARD_AI
   };
 }
 
+/** Which sun is looked for, where and when; times in milliseconds since 1970 UTC. */
 export interface WindowRequest {
   readonly place: Place;
   readonly fromMs: number;

@@ -6,6 +6,7 @@
 import { PlatewrightError } from '../core/errors.js';
 import type { Sound } from '../media/types.js';
 
+/** The turn that a cue is made for. */
 export interface CueRequest {
   /** Yaw at each plate frame, degrees. */
   readonly yawDeg: readonly number[];
@@ -15,6 +16,7 @@ export interface CueRequest {
   readonly sampleRate?: number;
 }
 
+/** One sound of the cue. */
 export interface CueTick {
   readonly seconds: number;
   readonly kind: 'count' | 'start' | 'tick' | 'end';

@@ -14,6 +14,7 @@ export interface ShootCamera {
   readonly rates: readonly string[];
 }
 
+/** Where the shoot is. */
 export interface ShootPlace {
   readonly latitudeDeg: number;
   readonly longitudeDeg: number;
@@ -24,6 +25,7 @@ export interface ShootPlace {
   readonly yard: { readonly fromDeg: number; readonly toDeg: number } | null;
 }
 
+/** Where camera and performer stand for the take. */
 export interface SetUp {
   /** Along the floor from the performer's mark to below the lens. */
   readonly distanceM: number;
@@ -48,6 +50,7 @@ export interface SetUp {
   } | null;
 }
 
+/** The screen that the set-up needs. */
 export interface ScreenNeed {
   readonly widthM: number;
   readonly heightM: number;
@@ -59,6 +62,7 @@ export interface ScreenNeed {
   readonly why: string;
 }
 
+/** Where the key lamp stands. */
 export interface LampPlan {
   /** From the performer, relative to the line performer-to-camera; positive towards camera right. */
   readonly bearingDeg: number;
@@ -70,6 +74,7 @@ export interface LampPlan {
   readonly temperatureK: number | null;
 }
 
+/** When the sun may be the key. */
 export interface SunPlan {
   readonly windows: readonly {
     readonly date: string;
@@ -81,6 +86,7 @@ export interface SunPlan {
   readonly reason: string | null;
 }
 
+/** How the performer, or what carries it, is turned. */
 export interface TurnPlan {
   readonly startYawDeg: number;
   readonly endYawDeg: number;

@@ -5,6 +5,7 @@ import { groundCamera, groundPoint, unproject, type Pinhole } from '../geometry/
 import type { Point } from '../plate/marks/marks.js';
 import type { View } from '../plate/types.js';
 
+/** The plate's camera over its ground. */
 export interface SceneCamera {
   readonly pinhole: Pinhole;
   readonly heightM: number;

@@ -7,6 +7,7 @@ import { PlatewrightError } from '../core/errors.js';
 import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
 import { createPicture, requireSameSize, type Picture } from '../image/picture.js';
 
+/** Slope, offset and power a channel, and saturation. */
 export interface Cdl {
   readonly slope: readonly [number, number, number];
   readonly offset: readonly [number, number, number];

@@ -6,6 +6,7 @@ import { PRIMARIES, apply3, rgbToXyz, xyToXyz, xyzToRgb, ILLUMINANTS } from './m
 
 const EPSILON = 216 / 24389;
 const KAPPA = 24389 / 27;
+/** XYZ of D65 with Y = 1 (CIE 1931, 2°). */
 export const WHITE_D65: readonly [number, number, number] = xyToXyz(ILLUMINANTS.D65);
 const TO_XYZ = rgbToXyz(PRIMARIES.bt709);
 const FROM_XYZ = xyzToRgb(PRIMARIES.bt709);

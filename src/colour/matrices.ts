@@ -15,6 +15,7 @@ export const ILLUMINANTS = {
   E: [1 / 3, 1 / 3],
 } as const satisfies Record<string, Chromaticity>;
 
+/** Chromaticities (CIE 1931 x, y) of the primaries and of white. */
 export interface Primaries {
   readonly red: Chromaticity;
   readonly green: Chromaticity;
@@ -22,6 +23,7 @@ export interface Primaries {
   readonly white: Chromaticity;
 }
 
+/** Sets of primaries that are known by name. */
 export type PrimariesName = 'bt709' | 'bt2020' | 'p3d65' | 'bt601-625' | 'bt601-525';
 
 /** BT.709-6 table 1; BT.2020-2; SMPTE EG 432-1; BT.601-7 (625 and 525 lines, the latter SMPTE 170M). */
@@ -108,6 +110,7 @@ export function rgbToRgb(from: Primaries, to: Primaries): Float64Array {
   return multiply3(xyzToRgb(to), rgbToXyz(from));
 }
 
+/** Matrices between R'G'B' and Y'CbCr that are known by name. */
 export type YcbcrName = 'bt601' | 'bt709' | 'bt2020';
 
 /** Kr and Kb of the luma equation. */

@@ -5,6 +5,7 @@
 import { RandomStream } from '../core/random.js';
 import { labToLinear, linearToLab } from './lab.js';
 
+/** A colour of a picture, display-coded, and the share of the picture that it stands for. */
 export interface PaletteColour {
   readonly coded: readonly [number, number, number];
   readonly share: number;

@@ -17,6 +17,7 @@ const ENCODE_STEPS = 8192;
 /** Largest light the encoding table covers; cube-root spacing. */
 const ENCODE_MAX = 2;
 
+/** A transfer curve's samples for the kernels. */
 export interface TransferTable {
   readonly name: TransferName;
   /** Samples of the decoding curve at coded = DECODE_LO + i / steps · 1.5. */

@@ -9,6 +9,7 @@ import opentype from 'opentype.js';
 
 const require = createRequire(import.meta.url);
 
+/** The bundled typefaces. */
 export type Family = 'vollkorn' | 'alegreya-sans';
 const SCRIPTS = ['latin', 'latin-ext', 'cyrillic', 'cyrillic-ext', 'greek', 'vietnamese'] as const;
 

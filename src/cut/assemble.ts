@@ -60,10 +60,12 @@ export function toDelivery(frame: VideoFrame, dst?: Picture): Picture {
   return linearToCoded(codedToLinear(coded, frame.colour.transfer), 'bt709');
 }
 
+/** Where a programme's pictures go, in order. */
 export interface PictureSink {
   writeCoded(coded: Picture): Promise<void>;
 }
 
+/** What was assembled. */
 export interface AssembleResult {
   readonly frames: number;
   readonly flash: FlashReport;

@@ -4,6 +4,7 @@
 import { PlatewrightError } from '../core/errors.js';
 import type { Rate } from '../core/rational.js';
 
+/** A caption; frames of the programme, `out` exclusive. */
 export interface Caption {
   readonly in: number;
   readonly out: number;

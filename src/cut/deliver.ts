@@ -11,7 +11,8 @@ import { VideoWriter } from '../media/video-writer.js';
 import { writeWav } from '../media/sound.js';
 import { assemble } from './assemble.js';
 import { writeSubRip, writeWebVtt, type Caption } from './captions.js';
-import { writeEdl, type Cdl } from './edl.js';
+import { writeEdl } from './edl.js';
+import type { Cdl } from '../colour/cdl.js';
 import type { FlashReport } from './flash.js';
 import type { LostFrames } from './lost-frames.js';
 import { normaliseLoudness } from './limiter.js';
@@ -21,6 +22,7 @@ import { writeOtio } from './otio.js';
 import { placeItems, type Programme } from './programme.js';
 import { renderMix } from './sound-mix.js';
 
+/** What is delivered, and where to. */
 export interface DeliverOptions {
   readonly folder: string;
   /** Base of the file names. */
@@ -38,6 +40,7 @@ export interface DeliverOptions {
   readonly signal?: AbortSignal;
 }
 
+/** What was delivered. */
 export interface DeliveryReport {
   readonly files: readonly string[];
   readonly frames: number;

@@ -2,17 +2,11 @@
  * Edit decision list after SMPTE ST 258 (layout read through implementations): 76-column events, straight cuts, remarks
  * for names and ASC CDL. Times are non-drop labels at the programme's rate, record from 01:00:00:00.
  */
+import type { Cdl } from '../colour/cdl.js';
 import { PlatewrightError } from '../core/errors.js';
 import { convertFrame, formatRate, ratesEqual, type Rate } from '../core/rational.js';
 import { formatTimecode, nominalRate } from '../core/timecode.js';
 import type { PlacedItem, Programme } from './programme.js';
-
-export interface Cdl {
-  readonly slope: readonly [number, number, number];
-  readonly offset: readonly [number, number, number];
-  readonly power: readonly [number, number, number];
-  readonly saturation: number;
-}
 
 const MOST_EVENTS = 999;
 

@@ -17,6 +17,7 @@ const FIELD_ROWS = Math.round((ROWS * 256) / 768);
 const TOGETHER = 3;
 const QUARTER = 0.25;
 
+/** One change of the picture that may be half of a flash. */
 export interface FlashTransition {
   readonly frame: number;
   readonly kind: 'general' | 'red';
@@ -26,6 +27,7 @@ export interface FlashTransition {
   readonly fieldShare: number;
 }
 
+/** Whether a programme flashes more than is allowed, and where. */
 export interface FlashReport {
   readonly frames: number;
   /** Complete flashes (pairs of opposing transitions), over a quarter of the screen. */

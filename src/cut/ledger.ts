@@ -6,6 +6,7 @@ import { writeCsv } from '../core/csv.js';
 import { secondsOf, type Rate } from '../core/rational.js';
 import type { PlacedItem } from './programme.js';
 
+/** A film that is borrowed from. */
 export interface LedgerFilm {
   readonly id: string;
   readonly title: string;
@@ -15,6 +16,7 @@ export interface LedgerFilm {
   readonly rate: Rate;
 }
 
+/** One borrowing. */
 export interface LedgerUse {
   readonly film: string;
   readonly title: string;
@@ -32,6 +34,7 @@ export interface LedgerUse {
   readonly purpose: string;
 }
 
+/** All borrowings and what was spent. */
 export interface Ledger {
   readonly uses: readonly LedgerUse[];
   readonly totals: readonly {

@@ -7,6 +7,7 @@ import type opentype from 'opentype.js';
 import sharp from 'sharp';
 import { loadTypeface, missingLetters, runsOf, type Typeface } from '../core/typefaces.js';
 
+/** Cuts of the bundled typefaces that titles are set in. */
 export type Face = 'regular' | 'bold';
 
 /** Loads a face. Keep the result: parsing takes tens of milliseconds. */
@@ -14,6 +15,7 @@ export function loadFace(face: Face): Typeface {
   return loadTypeface('vollkorn', face === 'bold' ? 700 : 400);
 }
 
+/** One line of a title; pixels of the picture. */
 export interface Line {
   readonly text: string;
   readonly sizePx: number;

@@ -86,6 +86,7 @@ function slidingMinimum(values: Float32Array, radius: number): Float32Array {
   return out;
 }
 
+/** The sound brought to a loudness, with the integrated loudness (LUFS; null: too quiet) before and after. */
 export interface NormaliseResult {
   readonly sound: Sound;
   readonly gainDb: number;

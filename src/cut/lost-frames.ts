@@ -8,6 +8,7 @@ import { PlatewrightError } from '../core/errors.js';
 import { VideoReader } from '../media/video-reader.js';
 import type { ProgrammeItem } from './programme.js';
 
+/** Frames of an item's file that can't be read, or are gone. */
 export interface LostFrames {
   /** The item's name, a pick's or a film's, and what kind it is. */
   readonly name: string;

@@ -9,6 +9,7 @@
  */
 import { PlatewrightError } from '../core/errors.js';
 
+/** A filter of second order: feed-forward and feedback coefficients. */
 export interface Biquad {
   readonly b: readonly [number, number, number];
   readonly a: readonly [number, number, number];
@@ -47,6 +48,7 @@ const TAPS: readonly (readonly number[])[] = [
     -0.2003173828125, 0.1015625, -0.0582275390625, 0.0330810546875, -0.0189208984375,
   ],
 ];
+/** Phases of the fourfold oversampling filter of ITU-R BS.1770-4, annex 2. */
 export const OVERSAMPLING_PHASES: readonly (readonly number[])[] = [
   TAPS[0]!,
   TAPS[1]!,
@@ -54,6 +56,7 @@ export const OVERSAMPLING_PHASES: readonly (readonly number[])[] = [
   [...TAPS[0]!].reverse(),
 ];
 
+/** Loudness of a sound; null where it is too short or too quiet for the measure. */
 export interface LoudnessReport {
   readonly integratedLufs: number | null;
   readonly rangeLu: number | null;

@@ -5,6 +5,7 @@
 import { PlatewrightError } from '../core/errors.js';
 import { convertFrame, ratesEqual, type Rate } from '../core/rational.js';
 
+/** Sound of an item, in frames of its own source. */
 export interface ItemSound {
   readonly file: string;
   readonly rate: Rate;
@@ -17,6 +18,7 @@ export interface ItemSound {
   readonly paced?: readonly number[];
 }
 
+/** One item in the order of showing. */
 export interface ProgrammeItem {
   readonly kind: 'join' | 'stand-in' | 'film' | 'title';
   /** What a person calls it. */
@@ -48,6 +50,7 @@ export interface ProgrammeItem {
   } | null;
 }
 
+/** The short as it is shown. */
 export interface Programme {
   readonly title: string;
   readonly rate: Rate;
@@ -57,6 +60,7 @@ export interface Programme {
   readonly music: { readonly file: string; readonly gainDb: number; readonly fromFrame: number } | null;
 }
 
+/** An item with its place in the programme, in the programme's frames. */
 export interface PlacedItem extends ProgrammeItem {
   readonly recordIn: number;
   readonly recordOut: number;

@@ -12,18 +12,21 @@ import { fitInto } from './assemble.js';
 import { KeptPictures } from './kept-pictures.js';
 import { fitLine, renderLines, type Face } from './lettering.js';
 
+/** One step of building up a shot. */
 export interface RevealStage {
   readonly caption: string;
   /** Display-coded picture of the stage at a frame of the shot. */
   frame(n: number): Promise<Picture>;
 }
 
+/** A shot that is built up. */
 export interface RevealPart {
   readonly title: string;
   readonly frames: number;
   readonly stages: readonly RevealStage[];
 }
 
+/** How the reel is made. */
 export interface RevealOptions {
   /** Size of the pictures; the reel's is `revealSize` of it. */
   readonly widthPx: number;

@@ -11,6 +11,7 @@
 import { kernels } from '../image/kernels.js';
 import { SMALL_H, SMALL_W, type SmallFrame } from './small-frame.js';
 
+/** Blocks across, down and in all. */
 export const BLOCKS_X = 12;
 export const BLOCKS_Y = 6;
 export const BLOCKS = BLOCKS_X * BLOCKS_Y;
@@ -21,6 +22,7 @@ const OUT_BYTES = 64 + BLOCKS * 24;
 const SCRATCH_BYTES = 38400;
 const LUMA = SMALL_W * SMALL_H;
 
+/** How far one frame is found again in another. */
 export interface Match {
   /** 0 (all found again) .. 1 (nothing). */
   dissimilarity: number;

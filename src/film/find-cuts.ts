@@ -52,6 +52,7 @@ export interface ScanState {
   readonly damaged?: readonly number[];
 }
 
+/** How a film is scanned; `resume`: the state that a scan broken off was in. */
 export interface ScanOptions {
   readonly onProgress?: (done: number, total: number) => void;
   readonly signal?: AbortSignal;

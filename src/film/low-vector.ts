@@ -5,6 +5,7 @@
 import { COARSE_H, COARSE_W, SMALL_H, SMALL_W, type SmallFrame } from './small-frame.js';
 
 const CELLS = COARSE_W * COARSE_H;
+/** Values of a low vector. */
 export const LOW_LENGTH = 3 * CELLS;
 
 /** The vector of a small frame, three planes of cells in `dst`, which must not be `scratch`. */

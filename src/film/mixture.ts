@@ -7,6 +7,7 @@
  */
 import { LOW_LENGTH } from './low-vector.js';
 
+/** How well a run of frames is a mixture of its ends. */
 export interface Mixture {
   /** Mean unexplained energy of the inner frames as a share of |B − A|². */
   residual: number;

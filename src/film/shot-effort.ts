@@ -10,6 +10,7 @@ import type { ShotEntry } from './types.js';
 /** How the camera moves: not, evenly, to and fro, towards or away, or too slowly for a single step to show. */
 export type CameraWay = 'none' | 'steady' | 'restless' | 'pushes' | 'slow';
 
+/** What the estimate of a shot goes by. */
 export interface ShotFacts extends SetShift {
   readonly move: CameraWay;
   readonly seconds: number;

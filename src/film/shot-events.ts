@@ -3,6 +3,7 @@
  */
 import type { Shot } from './types.js';
 
+/** A hard change of shots. */
 export interface CutEvent {
   readonly kind: 'cut';
   /** First frame of the new shot. */
@@ -12,6 +13,7 @@ export interface CutEvent {
   readonly flatBefore?: boolean;
 }
 
+/** A change of shots over several frames. */
 export interface GradualEvent {
   readonly kind: 'gradual';
   /** Last frame of nothing but the old shot, first of nothing but the new. */
@@ -25,6 +27,7 @@ export interface GradualEvent {
   readonly quality: number;
 }
 
+/** A change of shots. */
 export type ShotEvent = CutEvent | GradualEvent;
 
 /**

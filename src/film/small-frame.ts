@@ -9,8 +9,10 @@
  */
 import type { VideoFrame } from '../media/types.js';
 
+/** Size of a small frame in cells. */
 export const SMALL_W = 96;
 export const SMALL_H = 54;
+/** Size of its reduction by three. */
 export const COARSE_W = 32;
 export const COARSE_H = 18;
 const LUMA_CELLS = SMALL_W * SMALL_H;

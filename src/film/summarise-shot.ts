@@ -20,6 +20,7 @@ const LAG = 4;
 /** Share of the picture that must be found again in its place for the camera to stand; people may fill the rest. */
 const HELD = 0.35;
 
+/** How a shot is summarised. */
 export interface SummaryOptions {
   readonly signal?: AbortSignal;
 }

@@ -1,6 +1,7 @@
 /** What a scan of the film finds. */
 export type ShotEntry = 'start' | 'cut' | 'dissolve' | 'fade';
 
+/** One shot of a film, in its frames. */
 export interface Shot {
   /** First frame, inclusive. For a gradual entry: the frame where the new shot outweighs the old. */
   readonly in: number;

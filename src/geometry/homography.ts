@@ -76,6 +76,7 @@ export function homographyFromQuad(from: readonly Point2[], to: readonly Point2[
   return out;
 }
 
+/** A homography fitted by least squares. */
 export interface RefinedHomography {
   readonly homography: Mat3;
   /** Robust weight of each pair, 0..1. */

@@ -14,6 +14,7 @@ export type RobustLoss =
   | { readonly kind: 'squared' }
   | { readonly kind: 'huber' | 'cauchy' | 'tukey'; readonly scale: number };
 
+/** What is fitted. */
 export interface LeastSquaresProblem {
   /** Start values; not changed. */
   readonly start: ArrayLike<number>;
@@ -30,6 +31,7 @@ export interface LeastSquaresProblem {
   readonly maxIterations?: number;
 }
 
+/** The fit. */
 export interface LeastSquaresResult {
   readonly parameters: Float64Array;
   readonly residuals: Float64Array;

@@ -8,6 +8,7 @@ import { homographyFromPoints, homographyFromQuad, refineHomography } from './ho
 import { type Mat3, type Point2 } from './mat3.js';
 import { robustFit } from './robust.js';
 
+/** A homography that most pairs agree with. */
 export interface RobustHomography {
   readonly homography: Mat3;
   /** Share of pairs within the cut-off. */

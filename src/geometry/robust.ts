@@ -6,6 +6,7 @@
  */
 import type { RandomStream } from '../core/random.js';
 
+/** A model M to be found among data of which many are wrong. */
 export interface RobustProblem<M> {
   readonly count: number;
   readonly sampleSize: number;
@@ -24,6 +25,7 @@ export interface RobustProblem<M> {
   readonly guess?: M | null;
 }
 
+/** The model found. */
 export interface RobustResult<M> {
   readonly model: M;
   /** MAGSAC++ weight of each datum scaled to 0..1. */

@@ -4,6 +4,7 @@
  */
 import { PlatewrightError } from '../core/errors.js';
 
+/** What stands beyond a picture's edge: nothing, the edge's own value, or the picture mirrored at it. */
 export type Boundary = 'clamp' | 'mirror' | 'zero';
 
 /**

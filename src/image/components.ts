@@ -3,6 +3,7 @@
  */
 import { requirePlane } from './boundary.js';
 
+/** One connected part: how many pixels, bounds, middle. */
 export interface Component {
   readonly label: number;
   readonly area: number;
@@ -15,6 +16,7 @@ export interface Component {
   readonly cy: number;
 }
 
+/** A mask's connected parts. */
 export interface Components {
   /** 0 = background, else component number from 1 in order of first pixel. */
   readonly labels: Int32Array;

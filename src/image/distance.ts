@@ -46,6 +46,7 @@ function transformLine(
   }
 }
 
+/** How far the nearest set pixel is from each, and which it is. */
 export interface NearestResult {
   /** Pixels from centre to centre of the nearest set pixel; 1e10 where no pixel is set. */
   readonly distance: Float32Array;

@@ -26,6 +26,7 @@ import { requirePlane } from './boundary.js';
 import { kernels, type KernelDoor } from './kernels.js';
 import { buildPyramid, type PyramidLevel } from './pyramid.js';
 
+/** How motion is sought. */
 export interface FlowOptions {
   /** Level at which the patch search ends: 0 the finest (default), 1 half size (a third of the time). */
   readonly finest?: number;

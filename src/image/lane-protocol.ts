@@ -21,10 +21,12 @@ export const TICKET = 0,
   FAILED = 10;
 /** Byte offset of the arguments (doubles). */
 export const ARGUMENT_OFFSET = 64;
+/** Most arguments that a kernel has. */
 export const MAX_ARGUMENTS = 32;
 /** Lower half of a ticket that can't be claimed. */
 export const CLOSED = 0xffff;
 
+/** A kernel as it is called: numbers and pointers, then its share of the items and its scratch. */
 export type KernelFunction = (...args: number[]) => void;
 
 /** Runs chunks of the job whose number is in the ticket until none is left. Returns false if the job had gone. */

@@ -30,6 +30,7 @@ import {
 /** Most chunks of a job: enough to even out two unequal lanes, few enough that claiming costs nothing. */
 const MAX_CHUNKS = 32;
 
+/** What a worker needs to run the same kernels over the same memory. */
 export interface LanesSetup {
   readonly module: WebAssembly.Module;
   readonly memory: WebAssembly.Memory;

@@ -7,6 +7,7 @@
 import { planeOr, requirePlane } from './boundary.js';
 import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';
 
+/** One level: a plane of height × width. */
 export interface PyramidLevel {
   readonly width: number;
   readonly height: number;

@@ -12,6 +12,7 @@ import { PlatewrightError } from '../core/errors.js';
 import { planeOr, requirePlane } from './boundary.js';
 import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';
 
+/** The filter for one sigma. */
 export interface RecursiveCoefficients {
   /** Gain of the input. */
   readonly b: number;

@@ -6,6 +6,7 @@
 import { planeOr, requirePlane } from './boundary.js';
 import { createPicture, plane, type Picture } from './picture.js';
 
+/** Kernels that a picture may be resized by. */
 export type ResizeFilter = 'area' | 'linear' | 'cubic' | 'lanczos3';
 
 /** Weight and support of each kernel at distance t in (widened) pixels. */

@@ -4,6 +4,7 @@ import type { Boundary } from './boundary.js';
 import { createPicture, type Picture } from './picture.js';
 import type { WarpFilter } from './warp-sampler.js';
 
+/** How a picture is warped. */
 export interface WarpOptions {
   /** Between pixels; default bicubic. */
   readonly filter?: WarpFilter;

@@ -6,6 +6,7 @@ import type { KernelScope } from './kernels.js';
 import type { PyramidLevel } from './pyramid.js';
 import { cubicWeights, lanczos3Weights } from './sampling.js';
 
+/** Kernels that read between pixels. */
 export type WarpFilter = 'nearest' | 'bilinear' | 'bicubic' | 'lanczos3';
 
 /** Weight tables: row f of 256 holds the kernel at fraction f / 256. */
@@ -66,6 +67,7 @@ export function makeSampler(filter: WarpFilter, boundary: Boundary): Sampler {
   };
 }
 
+/** Numbers of the filters as the kernels know them. */
 export const FILTER_CODE: Record<WarpFilter, number> = { nearest: 0, bilinear: 1, bicubic: 2, lanczos3: 3 };
 
 /** The weight table as the kernel reads it: rows of 4 or 8 floats. */

@@ -6,6 +6,7 @@ import { placeItems } from '../cut/programme.js';
 import { rate } from '../core/rational.js';
 import { resolveCut } from './resolve-cut.js';
 
+/** The ledger of a production. */
 export interface BookLedger {
   readonly spent: readonly {
     readonly id: string;

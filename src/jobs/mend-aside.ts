@@ -11,6 +11,7 @@ import type { Recipe, StepName } from '../join/types.js';
 import type { VideoFrame } from '../media/types.js';
 import type { CameraMove } from '../plate/types.js';
 
+/** A plate frame to be mended in the other process; `n` counts requests. */
 export interface MendRequest {
   readonly n: number;
   readonly recipe: Recipe;
@@ -19,6 +20,7 @@ export interface MendRequest {
   readonly steps: readonly StepName[];
 }
 
+/** Its answer. */
 export type MendAnswer =
   | { readonly n: number; readonly ok: true; readonly frame: VideoFrame }
   | { readonly n: number; readonly ok: false; readonly code: string; readonly sentence: string };

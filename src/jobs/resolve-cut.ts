@@ -10,7 +10,7 @@ import { PlatewrightError } from '../core/errors.js';
 import { parseRate, secondsOf } from '../core/rational.js';
 import { spacedWords } from '../core/spaced-words.js';
 import { CREDIT_FRAMES, creditCards } from '../cut/credits.js';
-import type { Cdl } from '../cut/edl.js';
+import type { Cdl } from '../colour/cdl.js';
 import { lostWhole, type LostFrames } from '../cut/lost-frames.js';
 import type { ItemSound, Programme, ProgrammeItem } from '../cut/programme.js';
 import type { Rate } from '../core/rational.js';
@@ -56,6 +56,7 @@ function rateOf(video: { rate: Rate } | null, name: string): Rate {
   return video.rate;
 }
 
+/** The cut with its files and frames; `cdl` by the item's place in the programme. */
 export interface ResolvedCut {
   readonly programme: Programme;
   readonly cut: CutDocument;

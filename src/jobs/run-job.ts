@@ -9,6 +9,7 @@ import { fileTrouble } from '../core/file-trouble.js';
 import { beatJob, claimJob, enterJob, finishJob, getJob, type JobKind, type JobRecord } from './job-store.js';
 import { workerFor } from './workers.js';
 
+/** What a worker is given. */
 export interface JobContext {
   readonly book: Book;
   readonly job: JobRecord;

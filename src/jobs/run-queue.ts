@@ -6,6 +6,7 @@ import { built } from '../core/built.js';
 import { PlatewrightError } from '../core/errors.js';
 import { enterJob, getJob, type JobKind, type JobRecord } from './job-store.js';
 
+/** A job that waits for its turn. */
 export interface QueuedJob {
   readonly kind: JobKind;
   readonly subject: string;

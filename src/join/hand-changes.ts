@@ -13,6 +13,7 @@ import {
 import { keepShadow } from './keep-shadow.js';
 import type { Recipe, RecipeStep } from './types.js';
 
+/** One value of a recipe that a hand changed. */
 export interface HandChange {
   /** The step, told apart where the recipe has several of its kind: patch, patch 2. */
   readonly step: string;

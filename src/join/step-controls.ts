@@ -40,6 +40,7 @@ const number = (key: string, label: string, unit: string, min: number, max: numb
 });
 const flag = (key: string, label: string): FlagControl => ({ kind: 'flag', key, label });
 
+/** What of each step a hand may change. */
 export const STEP_CONTROLS: Readonly<Record<StepName, readonly StepControl[]>> = {
   erase: [number('growPx', 'grown by', 'px', 0, 40, 1), flag('shadowToo', 'its shadow goes too')],
   widen: [

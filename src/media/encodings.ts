@@ -13,6 +13,7 @@ import type { ColourTags, Sound } from './types.js';
 /** What can be written. */
 export type WriterCodec = 'h264' | 'prores4444' | 'ffv1' | 'huffyuv' | 'png' | 'exr';
 
+/** What is written, and how. */
 export interface WriterOptions {
   readonly widthPx: number;
   readonly heightPx: number;

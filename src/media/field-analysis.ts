@@ -8,6 +8,7 @@ import { rate, type Rate } from '../core/rational.js';
 import { combing } from './fields.js';
 import type { VideoFrame } from './types.js';
 
+/** How the fields of a clip belong together. */
 export interface FieldUse {
   readonly kind: 'whole' | 'interlaced' | 'pulldown' | 'shifted';
   /** Parity of the field that comes first in time: 0 top, 1 bottom. */
@@ -15,6 +16,7 @@ export interface FieldUse {
   readonly note: string | null;
 }
 
+/** One moment a frame: nothing is to be put right. */
 export const WHOLE: FieldUse = { kind: 'whole', parity: 0, note: null };
 
 /** Frames in a run: two cycles of five and their neighbours. */

@@ -7,6 +7,7 @@ import { combing, deinterlace, meanDifference, weave } from './fields.js';
 import { copyFrame } from './planes.js';
 import type { VideoFrame } from './types.js';
 
+/** Gives any frame of a clip by its number; null past its end. */
 export interface Cursor {
   get(n: number): Promise<VideoFrame | null>;
   close(): Promise<void>;

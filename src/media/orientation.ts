@@ -10,6 +10,7 @@ export interface Orientation {
   readonly d: number;
 }
 
+/** A picture that stands as it is stored. */
 export const UPRIGHT: Orientation = { a: 1, b: 0, c: 0, d: 1 };
 
 /** Reads a display matrix (nine int32, little-endian); null data or a matrix that isn't one of the eight is upright. */
