@@ -74,8 +74,8 @@ function focalsOfHomography(h: Mat3): number[] {
       }
   };
   add(-c * f, a * d + b * e, f * f - c * c, a * a + b * b - d * d - e * e);
-  // The last row scales as one over f, so its own denominators are made comparable by
-  // the size of the picture's half width.
+  // The last row scales as one over f, so its own denominators are made comparable by the size of the picture's half
+  // width.
   add(-(a * b + d * e), g * i, a * a + d * d - b * b - e * e, i * i - g * g);
   return out;
 }

@@ -1,6 +1,6 @@
 /**
- * Floor card: camera, sun and ball over made scenes down to the size and blur of the
- * bar; false cards and cost where there is none.
+ * Floor card: camera, sun and ball over made scenes down to the size and blur of the bar; false cards and cost where
+ * there is none.
  */
 import { existsSync, readdirSync } from 'node:fs';
 import { join } from 'node:path';

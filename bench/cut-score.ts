@@ -1,6 +1,6 @@
 /**
- * Scores found shot changes against known ones: a cut within ±2 frames; a gradual
- * change where it falls inside its span ±2.
+ * Scores found shot changes against known ones: a cut within ±2 frames; a gradual change where it falls inside its span
+ * ±2.
  */
 import type { Transition } from './reel-maker.js';
 

@@ -144,8 +144,7 @@ async function encoded(reel: Reel): Promise<{ found: Found[]; decodeMs: number; 
 }
 
 /**
- * The table for one seed (three with `full`), beside FFmpeg's scene score by
- * its formula; speed from an encoded reel.
+ * The table for one seed (three with `full`), beside FFmpeg's scene score by its formula; speed from an encoded reel.
  */
 export async function run(seed: number, full = false): Promise<BenchRow[]> {
   const sources = await loadSources(join(import.meta.dirname, '..', '..', 'shared', 'footage'));

@@ -4,9 +4,9 @@
  * outline of an animal) are drawn by the seed; black bars and burnt or empty places are passed over. Beside ours:
  * OpenCV's inpainting by A. Telea (J. Graphics Tools 9, 2004) and by Navier-Stokes (M. Bertalmio et al., CVPR 2001),
  * and a smooth fill (push-pull). PSNR of display-coded R'G'B' over the hole; and how much of the truth's fine detail
- * (what a Gaussian of 1.5 px takes away, rms) the fill has, since a blur scores well and shows.
- * Run: `npx tsx bench/erase-holes.ts [--seed=N] [--holes=N] [--pictures=DIR]`; skips
- * loudly where the clips are not beside the checkout.
+ * (what a Gaussian of 1.5 px takes away, rms) the fill has, since a blur scores well and shows. Run: `npx tsx
+ * bench/erase-holes.ts [--seed=N] [--holes=N] [--pictures=DIR]`; skips loudly where the clips are not beside the
+ * checkout.
  */
 import { existsSync, mkdirSync } from 'node:fs';
 import { createRequire } from 'node:module';

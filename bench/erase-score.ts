@@ -226,8 +226,8 @@ function sideBySide(of: readonly Picture[], { box: [x0, y0, x1, y1] }: CleanedBo
 }
 
 /**
- * The truth in the light of the frame: the camera exposes by itself, so gain and offset
- * a channel are fitted over what was not replaced.
+ * The truth in the light of the frame: the camera exposes by itself, so gain and offset a channel are fitted over what
+ * was not replaced.
  */
 export function likePlate(truth: Picture, clean: Picture, box: CleanedBox | null): Picture {
   const N = truth.width * truth.height;

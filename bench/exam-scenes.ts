@@ -184,8 +184,8 @@ export async function makeExam(out: string, seed: number): Promise<ExamScene> {
       ),
       { width: w, height: h, rate: '24/1', crf: p.look.crf },
     );
-  // With the creature in it, the whole picture is traced: its sky shadow reaches far. A
-  // pan shows it through the same wide picture.
+  // With the creature in it, the whole picture is traced: its sky shadow reaches far. A pan shows it through the same
+  // wide picture.
   for (const f of truthFrames(p)) {
     const text = p.creature.text(p.at, p.yaw(f)),
       base = develop(await frameOf(shot, f, o), finish),

@@ -124,8 +124,8 @@ export interface HomeScreen {
 }
 
 /**
- * Floor and wall of cloth with a hollow between, a peg painted like it, and the cloth's
- * own light thrown back from behind.
+ * Floor and wall of cloth with a hollow between, a peg painted like it, and the cloth's own light thrown back from
+ * behind.
  */
 export function homeText(s: HomeScreen, far: number, level: Vec3): string {
   const k = s.folds;

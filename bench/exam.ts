@@ -40,8 +40,8 @@ const KEYS = [
 ] as const;
 type Reading = Record<(typeof KEYS)[number], number>;
 /**
- * Bars of the whole join; of level, white, size and place there are none: what an eye
- * sees beside the truth (own choice).
+ * Bars of the whole join; of level, white, size and place there are none: what an eye sees beside the truth (own
+ * choice).
  */
 const BARS: Readonly<Record<string, number>> = {
   performer: 6,

@@ -1,6 +1,6 @@
 /**
- * Scenes for the ground step: a body on a plain floor under a lamp, with mirrors,
- * panes, haze and grounds of many kinds.
+ * Scenes for the ground step: a body on a plain floor under a lamp, with mirrors, panes, haze and grounds of many
+ * kinds.
  */
 import type { Vec3 } from '../demo/scenes/vector.js';
 import type { GroundStep } from '../src/join/types.js';

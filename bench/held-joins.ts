@@ -35,8 +35,8 @@ export interface Again {
 export interface HeldJoin {
   readonly id: string;
   /**
-   * `own`: the recipe's own picture; `true`: a picture in which nothing was joined,
-   * beside the recipe that is proposed for it.
+   * `own`: the recipe's own picture; `true`: a picture in which nothing was joined, beside the recipe that is proposed
+   * for it.
    */
   readonly family: 'own' | 'true';
   /** Which half of the shots it belongs to: limits are looked at on `dev` alone. */
@@ -78,8 +78,8 @@ async function range(file: string, first: number, count: number): Promise<Pictur
 }
 
 /**
- * Sources by name: the demo's seven picks, the practice set's four shots as own joins
- * and as true pictures, and traced scenes.
+ * Sources by name: the demo's seven picks, the practice set's four shots as own joins and as true pictures, and traced
+ * scenes.
  */
 export function sources(scenes: string | null, demoPlates: string): Source[] {
   const demo = resolve(dirname(fileURLToPath(import.meta.url)), '..', 'demo');
@@ -193,8 +193,7 @@ async function keepOwn(
   count: number,
   mends: boolean,
 ): Promise<void> {
-  // The pace's curve counts from the plate's first frame, so the recipe stays whole
-  // and some of its frames are made.
+  // The pace's curve counts from the plate's first frame, so the recipe stays whole and some of its frames are made.
   const renderer = await JoinRenderer.open(recipe, tools);
   const { widthPx, heightPx, rate } = renderer.plateInfo;
   const mattes: Picture[] = [];

@@ -33,8 +33,8 @@ function solve(a: number[][], b: number[]): number[] {
 }
 
 /**
- * `ours` with log ratio to truth fitted by `order` 0 (gain), 1 (one direction) or 2
- * over the normals, inside performer and band.
+ * `ours` with log ratio to truth fitted by `order` 0 (gain), 1 (one direction) or 2 over the normals, inside performer
+ * and band.
  */
 function relit(
   ours: Picture,

@@ -36,8 +36,8 @@ export interface LeftScene {
 }
 
 /**
- * Raw 8-bit R'G'B' of a frame: `clean` and `with` (both without grain), and `matte`
- * (one byte a pixel, over 0 where the person is).
+ * Raw 8-bit R'G'B' of a frame: `clean` and `with` (both without grain), and `matte` (one byte a pixel, over 0 where the
+ * person is).
  */
 export const rawOf = (folder: string, frame: number, kind: 'clean' | 'with' | 'matte'): Uint8Array =>
   readFileSync(join(folder, `${frame}-${kind}.raw`));

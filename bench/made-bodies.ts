@@ -254,8 +254,8 @@ export function meets(parts: readonly Ellipsoid[], o: Vec3, d: Vec3): boolean {
 }
 
 /**
- * A camera of the world above: at `position`, heading along +z, tilted (degrees, down
- * is negative); principal point in the middle.
+ * A camera of the world above: at `position`, heading along +z, tilted (degrees, down is negative); principal point in
+ * the middle.
  */
 export interface MadeView {
   readonly position: Vec3;

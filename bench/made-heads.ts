@@ -1,6 +1,6 @@
 /**
- * Made heads for the light from shading: an ellipsoid under one key and a sky, with
- * blotchy skin, dark eyes, hair and noise.
+ * Made heads for the light from shading: an ellipsoid under one key and a sky, with blotchy skin, dark eyes, hair and
+ * noise.
  */
 import { RandomStream } from '../src/core/random.js';
 import { createPicture, type Picture } from '../src/image/picture.js';

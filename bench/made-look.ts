@@ -1,14 +1,14 @@
 /**
- * Made pictures with a known look: grain of known sigma and spread, slanted edges of
- * known blur, smears of known length. From seeds.
+ * Made pictures with a known look: grain of known sigma and spread, slanted edges of known blur, smears of known
+ * length. From seeds.
  */
 import { RandomStream } from '../src/core/random.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
 import { gaussianPlane } from '../src/image/gaussian.js';
 
 /**
- * sd of the grain in coded values at coded level v: a bump in the middle tones, as film
- * and sensors under a display curve have it.
+ * sd of the grain in coded values at coded level v: a bump in the middle tones, as film and sensors under a display
+ * curve have it.
  */
 export function grainLaw(v: number, strength: number): number {
   return strength * (0.4 + 2.4 * v * (1 - v));

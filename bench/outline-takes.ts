@@ -68,8 +68,8 @@ async function* setFrames(kind: OutlineCase['set'], from: number, count: number)
 }
 
 /**
- * The subject's colour without its photograph's background: what is solid drawn
- * outwards. Linear, with alpha, at its own size.
+ * The subject's colour without its photograph's background: what is solid drawn outwards. Linear, with alpha, at its
+ * own size.
  */
 async function subject(n: number): Promise<{ rgb: Float32Array; alpha: Float32Array; w: number; h: number }> {
   const photo = await readPng(`${SHARED}keying/subjects/sample${n}.jpg`);

@@ -137,8 +137,8 @@ export function patchCase(kind: Kind, seed: number): Case {
   if (kind === 'b') {
     const pose = path(200, 120, u(62, 85), yaw);
     const offset = Math.round(u(8, 20));
-    // Region drawn on frame 0 serves both times; the head itself stays in its own pose,
-    // its face says what it says later.
+    // Region drawn on frame 0 serves both times; the head itself stays in its own pose, its face says what it says
+    // later.
     const region = hand(faceOf(pose(0)), 1.2);
     return {
       pose,

@@ -1,6 +1,6 @@
 /**
- * Light, shadows and air spoiled within a true join: darkness weighed, shadows
- * mirrored, the key turned, haze and blur laid on.
+ * Light, shadows and air spoiled within a true join: darkness weighed, shadows mirrored, the key turned, haze and blur
+ * laid on.
  */
 import { bt709Decode, bt709Encode } from '../src/colour/transfer.js';
 import { gaussianPlane } from '../src/image/gaussian.js';

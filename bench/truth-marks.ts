@@ -66,8 +66,8 @@ function erasePolygon(t: Truth, frame: number): Px[] {
 }
 
 /**
- * The man's head, of his hat's height: middle under the top of the hat along his axis,
- * and its half-width, metres (the set's mannequin).
+ * The man's head, of his hat's height: middle under the top of the hat along his axis, and its half-width, metres (the
+ * set's mannequin).
  */
 const HEAD_UNDER = 0.22;
 const HEAD_HALF = 0.123;

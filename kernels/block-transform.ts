@@ -33,8 +33,8 @@ function scaled(l: v128, h: v128, round: v128, shift: i32): v128 {
 }
 
 /**
- * One pass over eight vectors `step` bytes apart, in place. The second pass takes two
- * bits more away than the first added.
+ * One pass over eight vectors `step` bytes apart, in place. The second pass takes two bits more away than the first
+ * added.
  */
 function pass(at: usize, step: usize, second: bool): void {
   const d0 = v128.load(at), d1 = v128.load(at + step), d2 = v128.load(at + 2 * step), d3 = v128.load(at + 3 * step);

@@ -134,8 +134,8 @@ function smoothOne(
 }
 
 /**
- * Smoothness weights to the right (wx) and downwards (wy): robust in the field's
- * gradient, lower across edges of the picture.
+ * Smoothness weights to the right (wx) and downwards (wy): robust in the field's gradient, lower across edges of the
+ * picture.
  */
 export function flowSmooth(
   mean: usize, w: i32, h: i32, u: usize, v: usize, du: usize, dv: usize, wx: usize, wy: usize, alpha: f32, edge: f32,

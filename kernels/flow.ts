@@ -58,8 +58,8 @@ function patchCost(a: usize, b: usize): f32 {
 }
 
 /**
- * Does a patch at (x, y) reach out of the picture by more than half? Then little of it
- * can be checked: its cost counts more.
+ * Does a patch at (x, y) reach out of the picture by more than half? Then little of it can be checked: its cost counts
+ * more.
  */
 // @ts-ignore: decorator
 @inline
@@ -164,8 +164,8 @@ function bilinear(img: usize, stride: i32, w: i32, h: i32, x: f32, y: f32): f32 
 }
 
 /**
- * Each pixel's motion: mean of the patches over it, weighted by how well each explains
- * this pixel (Kroeger et al. 2016, eq. 3).
+ * Each pixel's motion: mean of the patches over it, weighted by how well each explains this pixel (Kroeger et al. 2016,
+ * eq. 3).
  */
 export function flowDensify(
   i0: usize, i1: usize, stride: i32, w: i32, h: i32, t: f32, nx: i32, ny: i32, step: i32, uIn: usize, vIn: usize,
@@ -221,8 +221,8 @@ export function flowWarp(
 }
 
 /**
- * No data (five planes at `sys`, see flow-refine.ts) where one of the two pictures does
- * not show the point: smoothness alone fills it.
+ * No data (five planes at `sys`, see flow-refine.ts) where one of the two pictures does not show the point: smoothness
+ * alone fills it.
  */
 export function flowUnseen(
   w: i32, h: i32, t: f32, u: usize, v: usize, sys: usize, from: i32, to: i32, scratch: usize,

@@ -97,8 +97,8 @@ export function codeLengths(s: usize): i32 {
 }
 
 /**
- * Codes of symbols from their lengths, and of every token: a literal, or 256 more than
- * a run's length with its distance.
+ * Codes of symbols from their lengths, and of every token: a literal, or 256 more than a run's length with its
+ * distance.
  */
 export function codeTable(s: usize): void {
   const lengths = s + LENGTHS, codes = s + CODES, levels = s + LEVELS, work = s + WORK;

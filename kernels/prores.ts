@@ -32,8 +32,8 @@ function parts(from: usize, part: u32, to: usize): void {
 }
 
 /**
- * Codes one plane's coefficients; returns where its bytes end. `coefficients`: 64
- * places of 32 words; `levels`: 64 bytes.
+ * Codes one plane's coefficients; returns where its bytes end. `coefficients`: 64 places of 32 words; `levels`: 64
+ * bytes.
  */
 function codePlane(
   coefficients: usize, blocks: i32, matrix: usize, qp: u32, tables: usize, levels: usize, out: usize,

@@ -103,8 +103,8 @@ export function takeEdges(
 }
 
 /**
- * part (bytes): 1 where mask is `value` and its part, by labelParts, has at least
- * (small: less than) `least` pixels. Items are rows.
+ * part (bytes): 1 where mask is `value` and its part, by labelParts, has at least (small: less than) `least` pixels.
+ * Items are rows.
  */
 export function largeParts(
   mask: usize, value: i32, labels: usize, area: usize, least: f64, part: usize, w: i32, from: i32, to: i32,

@@ -34,8 +34,8 @@ export function headShade(man: { readonly position: Vec3; readonly yaw: number }
 }
 
 /**
- * Outline of the hand that holds the ticket, with it, as drawn by eye on one frame of
- * its pick: the shadow falls behind it.
+ * Outline of the hand that holds the ticket, with it, as drawn by eye on one frame of its pick: the shadow falls behind
+ * it.
  */
 export const HELD_FRAME = 6;
 const HELD: readonly Point[] = [

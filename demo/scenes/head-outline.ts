@@ -1,5 +1,5 @@
-// Outline of the conductor's head, cap and collar as the camera sees them, row by row
-// from the parts that people.ts builds them of.
+// Outline of the conductor's head, cap and collar as the camera sees them, row by row from the parts that people.ts
+// builds them of.
 
 import { project, type Camera } from './camera.js';
 import { ofPerson, type PersonPose } from './people.js';

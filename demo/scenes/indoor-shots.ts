@@ -27,8 +27,8 @@ function finger(points: readonly Vec3[], radius: number, material: string): stri
 }
 
 /**
- * A white-gloved right hand with its sleeve, palm down, fingers towards −x, the wrist
- * at the origin; `grip` 0 open to 1 closed.
+ * A white-gloved right hand with its sleeve, palm down, fingers towards −x, the wrist at the origin; `grip` 0 open to 1
+ * closed.
  */
 export function glovedHand(grip: number): string {
   const curl = (z: number, len: number): string => {

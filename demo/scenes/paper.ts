@@ -1,5 +1,5 @@
-// A paper stage in three layers: flowers before Clementine, Clementine, a moon on a
-// string behind her. Drawn flat, cut from one sheet.
+// A paper stage in three layers: flowers before Clementine, Clementine, a moon on a string behind her. Drawn flat, cut
+// from one sheet.
 
 import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';

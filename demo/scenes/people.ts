@@ -6,8 +6,8 @@ import { add, n, turnY, v, type Vec3 } from './vector.js';
 export const CONDUCTOR_HEIGHT = 1.875;
 export const PASSENGER_HEIGHT = 1.73;
 /**
- * The conductor's left shoulder board (his own left, +x): corners in his frame,
- * clockwise from its top left as seen from the front.
+ * The conductor's left shoulder board (his own left, +x): corners in his frame, clockwise from its top left as seen
+ * from the front.
  */
 export const SHOULDER_BOARD: readonly Vec3[] = [
   [0.125, 1.545, -0.07],

@@ -1,5 +1,5 @@
-// The film's sound, made from nothing: wind, the tram and its bell, steps, rain, the
-// punch, and a waltz for a music box.
+// The film's sound, made from nothing: wind, the tram and its bell, steps, rain, the punch, and a waltz for a music
+// box.
 
 import { writeFileSync } from 'node:fs';
 

@@ -145,8 +145,8 @@ export const conductorYaw = (f: number): number =>
     ease((f - CONDUCTOR_TURN.first) / (CONDUCTOR_TURN.last - CONDUCTOR_TURN.first)),
   );
 /**
- * Two edges of the standing tram: the end of its side, and the far edge of its third
- * window bay; both from sill to gutter.
+ * Two edges of the standing tram: the end of its side, and the far edge of its third window bay; both from sill to
+ * gutter.
  */
 const TRAM_EDGES = [-3.9, 3.9]
   .slice(0, 1)

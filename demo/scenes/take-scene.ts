@@ -1,5 +1,5 @@
-// The home set: a green cloth over floor and wall, a peg of known height painted like
-// the cloth, daylight from one window.
+// The home set: a green cloth over floor and wall, a peg of known height painted like the cloth, daylight from one
+// window.
 
 import { GLOBAL } from './shot.js';
 import { mul, n, v, type Vec3 } from './vector.js';
@@ -20,8 +20,8 @@ export const SEAM_X: readonly number[] = [-0.62, 0.62];
 export const SEAM_Z: readonly number[] = [-0.35, 0.95];
 
 /**
- * Lights and cloth. `peg` is the peg's foot; `wallTurnDeg` hangs the wall askew,
- * positive faces it to the camera's left.
+ * Lights and cloth. `peg` is the peg's foot; `wallTurnDeg` hangs the wall askew, positive faces it to the camera's
+ * left.
  */
 export function homeSet(sun: Vec3, screen: Screen, peg: Vec3 | undefined, seams = true, wallTurnDeg = 0): string {
   const turned = wallTurnDeg === 0 ? '' : ` rotate y*${n(wallTurnDeg)}`;

@@ -1,5 +1,5 @@
-// Writes what is known of every shot and take beside the media: truth, marks, and the
-// list that ties the production together.
+// Writes what is known of every shot and take beside the media: truth, marks, and the list that ties the production
+// together.
 
 import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';

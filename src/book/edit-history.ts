@@ -25,8 +25,8 @@ export interface Change {
 type Restore = (kind: string, id: string, body: string | null) => void;
 
 /**
- * The edit that put the production itself: without it there is no book to open, so it
- * is no part of what can be taken back.
+ * The edit that put the production itself: without it there is no book to open, so it is no part of what can be taken
+ * back.
  */
 const START = "(SELECT edit FROM change WHERE kind = 'production' AND before IS NULL)";
 

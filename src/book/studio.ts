@@ -1,6 +1,6 @@
 /**
- * What the studio has: performer, camera, place. The brief is written for these, so
- * each of them is a line that a person changes.
+ * What the studio has: performer, camera, place. The brief is written for these, so each of them is a line that a
+ * person changes.
  */
 import { parseZone } from '../brief/place-time.js';
 import { PlatewrightError } from '../core/errors.js';

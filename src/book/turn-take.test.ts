@@ -1,6 +1,6 @@
 /**
- * A take filmed upside down is set upright: its pictures turned, its sound and length
- * kept, its marks gone, and an undo brings all back.
+ * A take filmed upside down is set upright: its pictures turned, its sound and length kept, its marks gone, and an undo
+ * brings all back.
  */
 import { existsSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';

@@ -81,8 +81,8 @@ export function cardCode(production: string, pick: string): string {
 }
 
 /**
- * Reflectance of the printed card at a point (mm), 1 for paper; null where print is
- * text, code or patches and not predicted.
+ * Reflectance of the printed card at a point (mm), 1 for paper; null where print is text, code or patches and not
+ * predicted.
  */
 export function cardReflectance(xMm: number, yMm: number): number | null {
   for (let id = 0; id < MARKER_CENTRES.length; id++) {
@@ -101,8 +101,8 @@ export function cardReflectance(xMm: number, yMm: number): number | null {
 }
 
 /**
- * What a square millimetre of the card shows: paper, ink of a fiducial, print that is
- * not predicted, or what lies round the card.
+ * What a square millimetre of the card shows: paper, ink of a fiducial, print that is not predicted, or what lies round
+ * the card.
  */
 export const CARD_CLASS = { paper: 0, ink: 1, outside: 2, unknown: 3 } as const;
 /** Half the page that {@link cardClassMap} covers, whole millimetres beyond which all is `outside`. */

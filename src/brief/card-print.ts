@@ -1,6 +1,6 @@
 /**
- * The floor card as PDF, true to size on A4 and Letter, from the one layout. A ruler
- * shows whether the printer kept the size.
+ * The floor card as PDF, true to size on A4 and Letter, from the one layout. A ruler shows whether the printer kept the
+ * size.
  */
 import PDFDocument from 'pdfkit';
 import { encode } from 'uqr';

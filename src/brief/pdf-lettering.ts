@@ -1,6 +1,6 @@
 /**
- * Words on PDF pages in the bundled typefaces of every script they have; a letter that
- * none has becomes a question mark, and is told.
+ * Words on PDF pages in the bundled typefaces of every script they have; a letter that none has becomes a question
+ * mark, and is told.
  */
 import type PDFDocument from 'pdfkit';
 import { loadTypeface, runsOf, type Family, type Typeface } from '../core/typefaces.js';

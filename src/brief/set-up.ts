@@ -28,8 +28,8 @@ export interface SetUpRequest {
 }
 
 /**
- * Largest share of the frame's height that the performer may fill, so that ears and
- * moves stay inside. Common practice, no source.
+ * Largest share of the frame's height that the performer may fill, so that ears and moves stay inside. Common practice,
+ * no source.
  */
 const FILL_SHARE = 0.62;
 
@@ -106,8 +106,8 @@ export function planSetUp(r: SetUpRequest): SetUp {
 }
 
 /**
- * Screen that covers the performer with room to move, seen from the planned camera. Gap
- * and margins: common practice, no source.
+ * Screen that covers the performer with room to move, seen from the planned camera. Gap and margins: common practice,
+ * no source.
  */
 export function planScreen(
   setUp: SetUp,

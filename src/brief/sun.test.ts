@@ -58,8 +58,8 @@ describe('position against published rows', () => {
   it('windows above the horizon begin and end with the rise and set of the US Naval Observatory', () => {
     for (const [lat, lon, utc, event] of published.usno2019.rows) {
       const t = Date.parse(utc);
-      // Rise and set are defined by an airless centre at -0.8333 degrees; ask the
-      // windows for that elevation without air.
+      // Rise and set are defined by an airless centre at -0.8333 degrees; ask the windows for that elevation without
+      // air.
       const windows = sunWindows({
         place: { latitudeDeg: lat, longitudeDeg: lon },
         fromMs: t - 3 * 3600e3,

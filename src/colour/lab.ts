@@ -1,6 +1,6 @@
 /**
- * CIE 1976 L*a*b* (CIE 15:2004, ISO/CIE 11664-4). XYZ with Y of white = 1; white
- * defaults to D65 of the BT.709 white point.
+ * CIE 1976 L*a*b* (CIE 15:2004, ISO/CIE 11664-4). XYZ with Y of white = 1; white defaults to D65 of the BT.709 white
+ * point.
  */
 import { PRIMARIES, apply3, rgbToXyz, xyToXyz, xyzToRgb, ILLUMINANTS } from './matrices.js';
 

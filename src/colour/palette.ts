@@ -12,8 +12,8 @@ export interface PaletteColour {
 }
 
 /**
- * Up to `count` colours of linear RGB samples (interleaved), largest share first;
- * colours closer than 4 ΔE*ab are merged.
+ * Up to `count` colours of linear RGB samples (interleaved), largest share first; colours closer than 4 ΔE*ab are
+ * merged.
  */
 export function palette(linear: Float32Array, encode: (v: number) => number, count = 6, seed = 1): PaletteColour[] {
   const n = linear.length / 3;

@@ -13,8 +13,8 @@ const LOCUS_LOW = 1000;
 const LOCUS_HIGH = 15000;
 
 /**
- * Planckian locus in CIE 1960 (u, v), 1000 K to 15 000 K; Krystek's rational fit,
- * within 8e-5 in u and 9e-5 in v by its author.
+ * Planckian locus in CIE 1960 (u, v), 1000 K to 15 000 K; Krystek's rational fit, within 8e-5 in u and 9e-5 in v by its
+ * author.
  */
 function planckianUv(kelvin: number): [number, number] {
   if (!(kelvin >= LOCUS_LOW && kelvin <= LOCUS_HIGH)) {
@@ -99,8 +99,8 @@ export function cctOhno(x: number, y: number): { kelvin: number; duv: number } {
 }
 
 /**
- * CCT and Duv of a scene-linear BT.709 colour (a grey card's, say): the colour of the
- * light that falls on it. Null for black.
+ * CCT and Duv of a scene-linear BT.709 colour (a grey card's, say): the colour of the light that falls on it. Null for
+ * black.
  */
 export function cctOfLinear(r: number, g: number, b: number): { kelvin: number; duv: number } | null {
   if (!(r + g + b > 0)) return null;

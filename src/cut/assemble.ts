@@ -51,8 +51,8 @@ function threefold(p: Picture): Float32Array {
 }
 
 /**
- * A frame in the deliveries' encoding (BT.709): codes of standard range stay, what is
- * in another encoding goes through linear light.
+ * A frame in the deliveries' encoding (BT.709): codes of standard range stay, what is in another encoding goes through
+ * linear light.
  */
 export function toDelivery(frame: VideoFrame, dst?: Picture): Picture {
   const coded = toCodedRgb(frame, dst);
@@ -104,8 +104,8 @@ export async function assemble(
       for await (const frame of reader.frames(item.in, item.out)) {
         options.signal?.throwIfAborted();
         if (record >= item.recordOut) break;
-        // Where the source runs slower than the programme a frame is shown more than
-        // once; where faster, some are passed over.
+        // Where the source runs slower than the programme a frame is shown more than once; where faster, some are
+        // passed over.
         if (sourceFrame(item, record, p.rate) > frame.index) continue;
         last = fitInto((read = toDelivery(frame, read)), p.widthPx, p.heightPx);
         while (record < item.recordOut && sourceFrame(item, record, p.rate) <= frame.index) await emit(last, record++);

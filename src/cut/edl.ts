@@ -11,8 +11,8 @@ import type { PlacedItem, Programme } from './programme.js';
 const MOST_EVENTS = 999;
 
 /**
- * Eight-character source names, capitals and digits only, one a source: a second that
- * would read the same gets a number at its end.
+ * Eight-character source names, capitals and digits only, one a source: a second that would read the same gets a number
+ * at its end.
  */
 class Reels {
   private readonly bySource = new Map<string, string>();

@@ -191,12 +191,12 @@ describe('OpenTimelineIO', () => {
     expect(start(children(tracks[0]!)[1]!)).toBeCloseTo(200 / 48, 12);
     const a = children(tracks[1]!);
     const b = children(tracks[2]!);
-    // One: from 0 to 2 s + 10 frames. Three would lead by 60 frames but has 3 s − 58
-    // frames before it: it begins where one ends.
+    // One: from 0 to 2 s + 10 frames. Three would lead by 60 frames but has 3 s − 58 frames before it: it begins where
+    // one ends.
     expect(length(a[0]!)).toBeCloseTo(58 / 24, 12);
     expect(a.map((n) => n.OTIO_SCHEMA)).toEqual(['Clip.2', 'Clip.2']);
-    // Picture three begins at 3 s with frame 100 of the source: whatever the lead,
-    // source time − record time is the same.
+    // Picture three begins at 3 s with frame 100 of the source: whatever the lead, source time − record time is the
+    // same.
     expect(start(a[1]!) - beginOf(tracks[1]!, 1)).toBeCloseTo(100 / 24 - 3, 12);
     // Two: half a second before its picture (2 s), sound of 25 frames a second: 50 / 25 − 0.5 s.
     expect(b.map((n) => n.OTIO_SCHEMA)).toEqual(['Gap.1', 'Clip.2']);

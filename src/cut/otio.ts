@@ -90,8 +90,8 @@ export function writeOtio(p: Programme, placed: readonly PlacedItem[], pathOf: (
     let at = 0;
     placed.forEach((i, n) => {
       if (n % 2 !== parity || i.sound === null) return;
-      // Programme frames in the sound's own; a lead longer than the sound that is there,
-      // or than the gap before it, is cut short.
+      // Programme frames in the sound's own; a lead longer than the sound that is there, or than the gap before it, is
+      // cut short.
       const own = (i.sound.rate.num * p.rate.den) / (i.sound.rate.den * p.rate.num);
       const lead = Math.min(i.soundLead, Math.floor(i.sound.in / own), i.recordIn - at);
       const from = i.recordIn - lead;

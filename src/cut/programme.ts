@@ -35,8 +35,8 @@ export interface ProgrammeItem {
   /** The film's own sound, which goes on under another's at this level, from cut to cut. */
   readonly under?: { readonly sound: ItemSound; readonly gainDb: number };
   /**
-   * J edge: frames that this sound begins before the picture; L edge: frames that it
-   * goes on after it. Negative: later, earlier.
+   * J edge: frames that this sound begins before the picture; L edge: frames that it goes on after it. Negative: later,
+   * earlier.
    */
   readonly soundLead: number;
   readonly soundTail: number;

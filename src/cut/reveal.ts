@@ -67,8 +67,8 @@ function captioned(p: Picture, coverage: Float32Array, heightPx: number): Pictur
 }
 
 /**
- * One frame of the reel: which stage it shows at which frame of the shot, and from
- * which column on still the stage before.
+ * One frame of the reel: which stage it shows at which frame of the shot, and from which column on still the stage
+ * before.
  */
 interface Shown {
   readonly stage: number;

@@ -7,8 +7,8 @@ const GROUND = [0.055, 0.05, 0.06] as const;
 const INK = [0.93, 0.9, 0.82] as const;
 
 /**
- * Coverage of a card's words, first line large. A line too long for the card is set
- * smaller by up to a third, then broken.
+ * Coverage of a card's words, first line large. A line too long for the card is set smaller by up to a third, then
+ * broken.
  */
 export async function cardCoverage(
   lines: readonly string[],

@@ -93,8 +93,8 @@ export class BlockMatcher {
   }
 
   /**
-   * Block by block of the last match: shift (cells), what was left unexplained 0..1,
-   * and whether there was texture to see it.
+   * Block by block of the last match: shift (cells), what was left unexplained 0..1, and whether there was texture to
+   * see it.
    */
   blockShifts(): { dx: number; dy: number; left: number; textured: boolean }[] {
     const f = this.found;

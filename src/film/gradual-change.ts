@@ -34,8 +34,8 @@ export function gradualCandidates(history: FrameHistory, c: number): GradualCand
     const a = c - (span >> 1);
     const b = a + span;
     if (!history.kept(a) || !history.kept(b)) continue;
-    // Cheapest first: where two pictures lie over each other fine detail is weakest in
-    // the middle; motion leaves it alone.
+    // Cheapest first: where two pictures lie over each other fine detail is weakest in the middle; motion leaves it
+    // alone.
     let dip = 0;
     const da = history.detailAt(a);
     const db = history.detailAt(b);

@@ -12,8 +12,8 @@ const RETURN_FRAMES = 5;
 export const SAME_SHOT = 0.36;
 
 /**
- * Above this two pictures are not of one shot, however fast that moves; and how much
- * worse than usual a return may be found.
+ * Above this two pictures are not of one shot, however fast that moves; and how much worse than usual a return may be
+ * found.
  */
 const LEAST_FOREIGN = 0.6;
 const USUAL = 1.05;

@@ -5,8 +5,8 @@
  * itself; gain and bias are free), because a picture tilts and leans as well when a camera turns or comes nearer over
  * ground. What then still differs is asked for its own displacement block by block.
  *
- * Two frames can't tell a thing that moves from one that stands nearer or farther than
- * the rest while the camera travels.
+ * Two frames can't tell a thing that moves from one that stands nearer or farther than the rest while the camera
+ * travels.
  */
 import { solveCholesky } from '../geometry/linear-solve.js';
 import type { Mat3 } from '../geometry/mat3.js';
@@ -73,8 +73,8 @@ const ROUNDS = 12;
 /** The scan's cells alias a little; this much smoothing makes them differentiable. */
 const SMOOTH_CELLS = 0.8;
 /**
- * A block that lies this far (cells) from where the set takes it moves by itself, where
- * its own noise allows the statement.
+ * A block that lies this far (cells) from where the set takes it moves by itself, where its own noise allows the
+ * statement.
  */
 const BESIDE_CELLS = 0.8;
 const SURE = 3;
@@ -94,8 +94,8 @@ function fitSet(a: Float32Array, b: Float32Array, start: SetShift): { h: Mat3; g
   const s = 1 / (W / 2);
   const cx = W / 2;
   const cy = H / 2;
-  // b(x + d) with d from p: x' = (x + p0 + p1·u + p2·v) / (1 + p6·u + p7·v), in units
-  // of half the width from the middle.
+  // b(x + d) with d from p: x' = (x + p0 + p1·u + p2·v) / (1 + p6·u + p7·v), in units of half the width from the
+  // middle.
   const p = new Float64Array([start.dx * s, start.growth, 0, start.dy * s, 0, start.growth, 0, 0]);
   let gain = 1;
   let bias = 0;
@@ -205,8 +205,8 @@ export function besideShare(
 }
 
 /**
- * Displacement that explains a block best, tried from (x, y), cells; what is left of
- * its variance; null where it leaves the picture.
+ * Displacement that explains a block best, tried from (x, y), cells; what is left of its variance; null where it leaves
+ * the picture.
  */
 function blockResidual(
   a: Float32Array,

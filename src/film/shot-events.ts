@@ -31,8 +31,8 @@ export interface GradualEvent {
 export type ShotEvent = CutEvent | GradualEvent;
 
 /**
- * Two gradual changes as close as this are the halves of one where either runs into a
- * flat picture: nothing is seen between.
+ * Two gradual changes as close as this are the halves of one where either runs into a flat picture: nothing is seen
+ * between.
  */
 const SAME_FADE = 8;
 /** A flat hold longer than this is a shot of its own (a black slug, a card), not part of a fade. */
@@ -106,8 +106,8 @@ export function joinFades(events: readonly ShotEvent[]): ShotEvent[] {
 }
 
 /**
- * Shots between events. `over` holds the frames of the change itself: the first that
- * shows the new shot to the last that shows the old.
+ * Shots between events. `over` holds the frames of the change itself: the first that shows the new shot to the last
+ * that shows the old.
  */
 export function shotsOf(events: readonly ShotEvent[], frames: number): Shot[] {
   if (frames <= 0) return [];

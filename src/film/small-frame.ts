@@ -24,8 +24,8 @@ export const SMALL_LENGTH = LUMA_CELLS + 2 * CHROMA_CELLS;
 export type SmallFrame = Uint16Array;
 
 /**
- * Averages `src` (rows of `w` values) over the cells of a `cw` × `ch` grid into `dst`
- * from `at`, as (mean − zero) · scale + base.
+ * Averages `src` (rows of `w` values) over the cells of a `cw` × `ch` grid into `dst` from `at`, as (mean − zero) ·
+ * scale + base.
  */
 function reducePlane(
   src: Uint8Array | Uint16Array | Float32Array,
@@ -78,8 +78,8 @@ export function smallFrame(frame: VideoFrame, dst: SmallFrame = new Uint16Array(
     const r = new Uint16Array(LUMA_CELLS);
     const g = new Uint16Array(LUMA_CELLS);
     const b = new Uint16Array(LUMA_CELLS);
-    // Float planes are scene-linear, 1 = white; they are put on a square-root scale
-    // below, near enough to a display code.
+    // Float planes are scene-linear, 1 = white; they are put on a square-root scale below, near enough to a display
+    // code.
     const linear = planes[0] instanceof Float32Array;
     const scale = linear ? 65535 : 256 / depth;
     reducePlane(planes[0]!, w, h, SMALL_W, SMALL_H, 0, scale, 0, r, 0);

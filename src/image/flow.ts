@@ -3,21 +3,16 @@
  * forward and backward fields. A motion (u, v) at pixel x of time t says: this point was at x − t·(u, v) in the first
  * picture and will be at x + (1 − t)·(u, v) in the second (both in pixels of full size).
  *
- * 1. Coarse to fine, patches of 8 × 8: T. Kroeger, R. Timofte, D. Dai, L. Van Gool,
- * "Fast optical flow using dense inverse
- * search", ECCV 2016. Changed: both pictures move (B. D. Lucas, T. Kanade, IJCAI 1981,
- * made symmetric as in L. Alvarez et al.,
- * "Symmetrical dense optical flow estimation with occlusions detection", IJCV 2007), so
- * that the field lies on the in-between
- * frame and needs no splatting; the neighbours' motions compete for every patch before its descent (C. Barnes et al.,
- *    "PatchMatch", SIGGRAPH 2009), which carries fast small things down the pyramid.
- * 2. On every level a variational refinement: normalised brightness and gradient
- * constancy with robust weights (T. Brox et
- * al., ECCV 2004; H. Zimmer, A. Bruhn, J. Weickert, "Optic flow in harmony", IJCV
- * 2011), smoothness robust in the field and
- * lowered across picture edges, solved by red-black over-relaxation: the same bytes for any number of lanes. Where a
- * motion leads out of one of the pictures there is nothing to compare: such a patch keeps what the coarser level and
- * its neighbours gave it, and there the refinement has no data, only smoothness.
+ * 1. Coarse to fine, patches of 8 × 8: T. Kroeger, R. Timofte, D. Dai, L. Van Gool, "Fast optical flow using dense
+ *    inverse search", ECCV 2016. Changed: both pictures move (B. D. Lucas, T. Kanade, IJCAI 1981, made symmetric as in
+ *    L. Alvarez et al., "Symmetrical dense optical flow estimation with occlusions detection", IJCV 2007), so that the
+ *    field lies on the in-between frame and needs no splatting; the neighbours' motions compete for every patch before
+ *    its descent (C. Barnes et al., "PatchMatch", SIGGRAPH 2009), which carries fast small things down the pyramid.
+ * 2. On every level a variational refinement: normalised brightness and gradient constancy with robust weights (T. Brox
+ *    et al., ECCV 2004; H. Zimmer, A. Bruhn, J. Weickert, "Optic flow in harmony", IJCV 2011), smoothness robust in the
+ *    field and lowered across picture edges, solved by red-black over-relaxation: the same bytes for any number of
+ *    lanes. Where a motion leads out of one of the pictures there is nothing to compare: such a patch keeps what the
+ *    coarser level and its neighbours gave it, and there the refinement has no data, only smoothness.
  *
  * Pictures: one plane each, display-coded values 0..1 (a tenth of a stop should count the same in light and shade).
  */

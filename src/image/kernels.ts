@@ -205,8 +205,8 @@ export class KernelDoor {
   }
 
   /**
-   * Runs a kernel over `items`. @param costPerItem pixels (times taps) an item takes,
-   * to decide whether waking lanes pays.
+   * Runs a kernel over `items`. @param costPerItem pixels (times taps) an item takes, to decide whether waking lanes
+   * pays.
    * @param scratchBytes scratch that each lane needs.
    */
   run(name: string, args: readonly number[], items: number, costPerItem: number, scratchBytes = 64): void {

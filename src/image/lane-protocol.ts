@@ -1,6 +1,6 @@
 /**
- * What the lanes (lanes.ts) and their workers (lane-worker.ts) share: the control block
- * and how a share of a job is claimed.
+ * What the lanes (lanes.ts) and their workers (lane-worker.ts) share: the control block and how a share of a job is
+ * claimed.
  *
  * A job is split into chunks whose borders depend on the job alone, never on the number of lanes: so the bytes are the
  * same with one lane or many. A lane claims the next chunk by a compare-and-exchange on the ticket, whose upper half is

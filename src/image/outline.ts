@@ -22,8 +22,8 @@ export function traceOutline(mask: ArrayLike<number>, width: number, height: num
   let y = y0;
   let dx = 1;
   let dy = 0;
-  // From the pixel's upper left corner along its upper side; at each corner as far left
-  // as the border allows (8-neighbours join).
+  // From the pixel's upper left corner along its upper side; at each corner as far left as the border allows
+  // (8-neighbours join).
   do {
     out.push([x, y]);
     x += dx;

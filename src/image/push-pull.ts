@@ -62,8 +62,8 @@ export function pushPull(
   return fill;
 }
 
-// A loop of its own each: inside the function above they run many times slower (planes
-// of several kinds pass through one site).
+// A loop of its own each: inside the function above they run many times slower (planes of several kinds pass through
+// one site).
 function weighed(p: Float32Array, weight: Float32Array): Float32Array {
   const s = new Float32Array(p.length);
   for (let i = 0; i < s.length; i++) s[i] = weight[i]! > 0 ? p[i]! * weight[i]! : 0;

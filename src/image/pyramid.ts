@@ -66,8 +66,8 @@ export function halve(src: Float32Array, width: number, height: number, dst?: Fl
 }
 
 /**
- * Plain twin: doubles one plane to `outWidth` × `outHeight` (2 w or 2 w − 1 each way)
- * with weights 3/4 and 1/4 (linear).
+ * Plain twin: doubles one plane to `outWidth` × `outHeight` (2 w or 2 w − 1 each way) with weights 3/4 and 1/4
+ * (linear).
  */
 export function doublePlain(
   src: Float32Array,

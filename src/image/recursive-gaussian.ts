@@ -21,8 +21,8 @@ export interface RecursiveCoefficients {
   readonly a2: number;
   readonly a3: number;
   /**
-   * 3×3 row-major: deviations of the last three causal outputs (newest first) →
-   * deviations of anticausal outputs at n, n+1, n+2.
+   * 3×3 row-major: deviations of the last three causal outputs (newest first) → deviations of anticausal outputs at n,
+   * n+1, n+2.
    */
   readonly m: Float64Array;
 }

@@ -186,8 +186,8 @@ describe('kill -9 while scanning', () => {
     let kills = 0;
     for (let round = 0; round < 40 && getJob(book, job.id)!.state !== 'done'; round++) {
       const child = spawn(process.execPath, [MAIN, book.folder, job.id], { stdio: 'ignore' });
-      // The first rounds are killed at random shares of the work, the first of all as
-      // soon as it runs; then it may finish.
+      // The first rounds are killed at random shares of the work, the first of all as soon as it runs; then it may
+      // finish.
       const share = round === 0 ? 0 : random.uniform();
       const watch =
         round >= 5

@@ -88,8 +88,8 @@ export async function makeMendedClip(
 }
 
 /**
- * The clip as a mender: where both or the only mending step run it reads the clip, else
- * it asks `live`. Null where there is no clip.
+ * The clip as a mender: where both or the only mending step run it reads the clip, else it asks `live`. Null where
+ * there is no clip.
  */
 export function clipMender(book: Book, id: string, recipe: Recipe, live: PlateMender): PlateMender | null {
   const path = mendedClipPath(book, id, recipe);

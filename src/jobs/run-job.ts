@@ -52,8 +52,8 @@ export async function runJob(
     }
   };
   /**
-   * The work's error is what is told, also where the book can't take it down: then the
-   * job is given back when this process is gone.
+   * The work's error is what is told, also where the book can't take it down: then the job is given back when this
+   * process is gone.
    */
   const settle = (outcome: Parameters<typeof finishJob>[2]): void => {
     try {

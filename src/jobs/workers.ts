@@ -1,6 +1,6 @@
 /**
- * Which worker does which kind of job. Workers are loaded when first needed: a brief
- * must not wait for the renderer's kernels.
+ * Which worker does which kind of job. Workers are loaded when first needed: a brief must not wait for the renderer's
+ * kernels.
  */
 import type { JobKind } from './job-store.js';
 import type { JobWorker } from './run-job.js';

@@ -1,6 +1,6 @@
 /**
- * Colour tags of a stream (ITU-T H.273 code points) as the door's own names, and what
- * is assumed where a file says nothing.
+ * Colour tags of a stream (ITU-T H.273 code points) as the door's own names, and what is assumed where a file says
+ * nothing.
  */
 import { PRIMARIES, type Primaries } from '../colour/matrices.js';
 import { C } from './ffmpeg.js';

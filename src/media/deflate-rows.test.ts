@@ -39,8 +39,8 @@ function plain(src: Uint8Array, { n, rows, lead, tail, before, after }: Rows): B
 }
 
 /**
- * Kinds of content: noise, mostly nothing, one value, and values so unequal in number
- * that a free code would be deeper than 15.
+ * Kinds of content: noise, mostly nothing, one value, and values so unequal in number that a free code would be deeper
+ * than 15.
  */
 const KINDS = ['noise', 'sparse', 'flat', 'steep', 'zero', 'full'] as const;
 function content(kind: (typeof KINDS)[number], size: number, seed: number): Uint8Array {

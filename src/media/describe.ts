@@ -14,8 +14,8 @@ import { deliveredFormat } from './planes.js';
 import type { SoundInfo, TransferName, VideoInfo } from './types.js';
 
 /**
- * Files up to this size have their packets counted when they are opened; larger ones
- * when a frame is asked for by number.
+ * Files up to this size have their packets counted when they are opened; larger ones when a frame is asked for by
+ * number.
  */
 export const COUNT_AT_ONCE_BYTES = 256 * 1024 * 1024;
 

@@ -6,8 +6,8 @@
 import { readFileSync } from 'node:fs';
 
 /**
- * Value of the encoder's `asm` parameter, or null where its own choice is sound (or
- * nothing can be learnt of the processor).
+ * Value of the encoder's `asm` parameter, or null where its own choice is sound (or nothing can be learnt of the
+ * processor).
  */
 export function encoderAssembly(cpuInfo: () => string = () => readFileSync('/proc/cpuinfo', 'utf8')): string | null {
   if (process.arch !== 'x64') return null;

@@ -61,8 +61,8 @@ export function judgeFields(runs: readonly (readonly VideoFrame[])[], flaggedPar
   }
   const moving = whole + woven + between;
   if (moving < 4) return WHOLE;
-  // Frame 4 of a 3:2 cycle weaves as well with its neighbour's field as with its own, so
-  // it stands between; woven ones are two in five.
+  // Frame 4 of a 3:2 cycle weaves as well with its neighbour's field as with its own, so it stands between; woven ones
+  // are two in five.
   if (woven >= 0.75 * moving) {
     return {
       kind: 'shifted',

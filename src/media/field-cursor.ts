@@ -1,6 +1,6 @@
 /**
- * Puts fields right between the decoder and whoever asks: each frame it gives depends
- * on fixed neighbours, so any can be asked for.
+ * Puts fields right between the decoder and whoever asks: each frame it gives depends on fixed neighbours, so any can
+ * be asked for.
  */
 import type { FieldUse } from './field-analysis.js';
 import { combing, deinterlace, meanDifference, weave } from './fields.js';

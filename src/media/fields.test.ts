@@ -53,8 +53,8 @@ function film(t: number): Picture {
 }
 
 /**
- * Film time of both fields of video frame i under 3:2 pulldown; `phase` shifts the
- * cycle, `bottomFirst` swaps the fields.
+ * Film time of both fields of video frame i under 3:2 pulldown; `phase` shifts the cycle, `bottomFirst` swaps the
+ * fields.
  */
 function pulldown(i: number, phase: number, bottomFirst: boolean): Picture {
   const of = (field: number): number => {

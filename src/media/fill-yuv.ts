@@ -1,6 +1,6 @@
 /**
- * Display-coded planes to an encoder's codes, by the kernels kernels/fill-yuv.ts and
- * their plain twins: the same to the last code.
+ * Display-coded planes to an encoder's codes, by the kernels kernels/fill-yuv.ts and their plain twins: the same to the
+ * last code.
  */
 import type { Picture } from '../image/picture.js';
 import { KERNEL_FROM_PIXELS, kernels, type KernelDoor } from '../image/kernels.js';

@@ -136,9 +136,8 @@ async function openOnce(path: string, probing: Record<string, string>): Promise<
   requireFile(path);
   const context = new FormatContext();
   const options = Dictionary.fromObject({ protocol_whitelist: 'file', format_whitelist: CONTAINERS, ...probing });
-  // "file:" keeps a name such as "a:b.mp4" or "concat:x" from being read as a protocol.
-  // FFmpeg's probe would give a JPEG to `image2`, which takes % signs in names for
-  // patterns and is not let in: name its own reader.
+  // "file:" keeps a name such as "a:b.mp4" or "concat:x" from being read as a protocol. FFmpeg's probe would give a
+  // JPEG to `image2`, which takes % signs in names for patterns and is not let in: name its own reader.
   const format = startsAsJpeg(path) ? InputFormat.findInputFormat('jpeg_pipe') : null;
   let code = await context.openInput(`file:${resolve(path)}`, format, options);
   options.free();

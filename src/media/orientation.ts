@@ -53,8 +53,8 @@ export function orientPlane<T extends Uint8Array | Uint16Array | Float32Array>(
   dst: T,
 ): T {
   const outWidth = isTurned(o) ? height : width;
-  // Source pixel (x, y) goes to (a x + c y + tx, b x + d y + ty), with offsets that
-  // bring the picture back to the origin.
+  // Source pixel (x, y) goes to (a x + c y + tx, b x + d y + ty), with offsets that bring the picture back to the
+  // origin.
   const tx = (o.a < 0 ? width - 1 : 0) + (o.c < 0 ? height - 1 : 0);
   const ty = (o.b < 0 ? width - 1 : 0) + (o.d < 0 ? height - 1 : 0);
   const stepX = o.a + o.b * outWidth;

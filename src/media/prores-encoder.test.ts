@@ -10,8 +10,8 @@ import { codeword } from './prores-tables.js';
 import { WriterFrames } from './writer-frames.js';
 
 /**
- * Three planes of 10-bit words. `rough` 0: a soft slope with an edge; 1: any code
- * anywhere; between: noise on the slope.
+ * Three planes of 10-bit words. `rough` 0: a soft slope with an edge; 1: any code anywhere; between: noise on the
+ * slope.
  */
 function planes(w: number, h: number, rough: number, seed: number): Uint16Array[] {
   const r = new RandomStream(seed);

@@ -16,8 +16,8 @@ export interface SmallSize {
 /** A frame at the size asked for, or the full one where it can't be reduced on the way. */
 export interface ReducedFrame extends VideoFrame {
   /**
-   * The same frame in full, while it is at hand (until the next is asked for); null
-   * where another stands in for a lost one.
+   * The same frame in full, while it is at hand (until the next is asked for); null where another stands in for a lost
+   * one.
    */
   whole(): VideoFrame | null;
 }

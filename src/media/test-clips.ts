@@ -1,6 +1,6 @@
 /**
- * Clips for the door's own tests: frames that carry their number, written with times,
- * turns and fields as a test wants them.
+ * Clips for the door's own tests: frames that carry their number, written with times, turns and fields as a test wants
+ * them.
  */
 import { renameSync } from 'node:fs';
 import { createPicture, type Picture } from '../image/picture.js';

@@ -42,8 +42,8 @@ export interface VideoInfo {
   readonly variableRate: boolean;
   readonly fieldOrder: 'progressive' | 'top' | 'bottom';
   /**
-   * Shape of the file's own pixels as shown, width over height. The door hands out
-   * square ones: `widthPx` is the conformed width.
+   * Shape of the file's own pixels as shown, width over height. The door hands out square ones: `widthPx` is the
+   * conformed width.
    */
   readonly pixelAspect: readonly [number, number];
   /** Only where the file tells it. */

@@ -1,6 +1,6 @@
 /**
- * Frames brought to 4:4:4 and more bits: the kernel and its twin agree to the last
- * code, and both with the way through R'G'B'.
+ * Frames brought to 4:4:4 and more bits: the kernel and its twin agree to the last code, and both with the way through
+ * R'G'B'.
  */
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';

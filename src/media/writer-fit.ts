@@ -1,6 +1,6 @@
 /**
- * What goes with what when pictures are written: codec, container, size and planes; and
- * one picture of a sequence written whole.
+ * What goes with what when pictures are written: codec, container, size and planes; and one picture of a sequence
+ * written whole.
  */
 import { renameSync } from 'node:fs';
 import { writeFile } from 'node:fs/promises';

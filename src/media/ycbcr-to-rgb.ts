@@ -5,8 +5,8 @@ import type { VideoFrame } from './types.js';
 import { decodingOf, quantisation, decodingConstants } from './ycbcr.js';
 
 /**
- * Left and right source sample and weight of the right one for every column, and the
- * same for one row, clamped at the edges.
+ * Left and right source sample and weight of the right one for every column, and the same for one row, clamped at the
+ * edges.
  */
 function taps(position: number, count: number): { k: number; next: number; w: number } {
   const f = Math.floor(position);

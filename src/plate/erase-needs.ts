@@ -35,8 +35,8 @@ export function erasedThings(marks: MarksFile): EraseKey[][] {
 }
 
 /**
- * A thing's polygon at a frame: carried corner to corner between the frames marked,
- * held beyond them. Null where it is not there.
+ * A thing's polygon at a frame: carried corner to corner between the frames marked, held beyond them. Null where it is
+ * not there.
  */
 export function polygonAt(thing: readonly EraseKey[], frame: number): Point[] | null {
   if (!isThere(thing, frame)) return null;

@@ -1,9 +1,8 @@
 /**
- * What is measured on a plate (and, where a counterpart exists, on a take). These documents are the one set
- * of numbers that brief, verdict, join and inspection use. Conventions: pixels from
- * the top left, degrees, camera frame x right, y down, z forward; tilt negative looks down; pan positive to
- * the right; roll positive clockwise as seen in the picture; azimuth relative to the camera: 0 = light from
- * behind the camera, positive = from camera right.
+ * What is measured on a plate (and, where a counterpart exists, on a take). These documents are the one set of numbers
+ * that brief, verdict, join and inspection use. Conventions: pixels from the top left, degrees, camera frame x right, y
+ * down, z forward; tilt negative looks down; pan positive to the right; roll positive clockwise as seen in the picture;
+ * azimuth relative to the camera: 0 = light from behind the camera, positive = from camera right.
  */
 import type { Bars } from './bars.js';
 import type { Measure } from '../core/measure.js';
@@ -71,8 +70,8 @@ export interface CameraMove {
   /** Handheld shake: rms and dominant rate. */
   readonly shake?: { readonly rmsPx: number; readonly peakHz: number | null };
   /**
-   * The homographies are the ground's about a performer's feet alone: what stands up
-   * goes by their turn and scale at the feet.
+   * The homographies are the ground's about a performer's feet alone: what stands up goes by their turn and scale at
+   * the feet.
    */
   readonly of?: 'ground';
 }

@@ -72,8 +72,7 @@ type P2 = readonly [number, number];
 /**
  * @param linear scene-linear RGB of the view's frame
  * @returns null where not exactly one shadow of known height is marked there, no other upright stands in the picture,
- * or
- * nothing stands out
+ * or nothing stands out
  */
 export function lampBesideMark(linear: Picture, view: View, given: MarksFile): FoundLamp | null {
   if (view.cameraHeight.value === null) return null;

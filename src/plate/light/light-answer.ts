@@ -18,8 +18,8 @@ export interface ShadingLight {
   /** Share of the variance of the shading explained, 0..1; below 0.3 there is no key to speak of. */
   readonly explained: number;
   /**
-   * A second key where one light does not explain the shading and two do: where it
-   * stands and its share of the key's strength.
+   * A second key where one light does not explain the shading and two do: where it stands and its share of the key's
+   * strength.
    */
   readonly second?: { readonly azimuthDeg: number; readonly elevationDeg: number; readonly share: number };
 }
@@ -31,8 +31,8 @@ export interface ShadingLight {
 export const UNEXPLAINED_DEG = 40;
 export const UNEXPLAINED_STOPS = 4;
 /**
- * The model's own error (a head is no ellipsoid, skin no Lambertian): degrees and
- * stops, for one key and for two (made heads).
+ * The model's own error (a head is no ellipsoid, skin no Lambertian): degrees and stops, for one key and for two (made
+ * heads).
  */
 const ONE_DEG = 4;
 const TWO_DEG = 7;

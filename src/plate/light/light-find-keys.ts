@@ -23,8 +23,8 @@ export interface FoundKeys {
   /** The best pair of lights, whether or not it is believed. */
   readonly two: Lights | null;
   /**
-   * Spread of the one light's direction over all directions by how well each explains
-   * the head, degrees, each of two axes.
+   * Spread of the one light's direction over all directions by how well each explains the head, degrees, each of two
+   * axes.
    */
   readonly spreadDeg: number;
 }
@@ -32,8 +32,8 @@ export interface FoundKeys {
 /** Cosine between two lights that are still two: 40°. */
 const NEARER = 0.77;
 /**
- * A second light shines on what is seen: its cosine with the sight line at least this;
- * the first may stand 15° further round.
+ * A second light shines on what is seen: its cosine with the sight line at least this; the first may stand 15° further
+ * round.
  */
 const BEHIND = -0.25;
 const BEHIND_FIRST = -0.5;

@@ -1,6 +1,6 @@
 /**
- * How much darker the ground is on a way from an upright's foot than beside it, by
- * widths of shadow, in the ground's own noise.
+ * How much darker the ground is on a way from an upright's foot than beside it, by widths of shadow, in the ground's
+ * own noise.
  */
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { project, type Pinhole } from '../../geometry/camera.js';

@@ -1,6 +1,6 @@
 /**
- * Every direction and elevation of a key scored by the shadows that uprights would
- * throw: the best prefix of a running sum.
+ * Every direction and elevation of a key scored by the shadows that uprights would throw: the best prefix of a running
+ * sum.
  */
 import { DEG_PER_RAD, RAD_PER_DEG } from '../../core/angles.js';
 import type { Pinhole } from '../../geometry/camera.js';

@@ -41,8 +41,8 @@ function gammaShare(a: number, x: number): number {
 }
 
 /**
- * Mean of χ²(ν)/ν over what lies below `spread` times its own `share` quantile: 1 for
- * fine grain (ν in the hundreds), less for coarse.
+ * Mean of χ²(ν)/ν over what lies below `spread` times its own `share` quantile: 1 for fine grain (ν in the hundreds),
+ * less for coarse.
  */
 export function keptMean(freedom: number, share: number, spread: number): number {
   const a = freedom / 2;

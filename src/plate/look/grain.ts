@@ -1,6 +1,6 @@
 /**
- * Grain: standard deviation by brightness and channel, and how it hangs together from
- * pixel to pixel. Coded values 0..1.
+ * Grain: standard deviation by brightness and channel, and how it hangs together from pixel to pixel. Coded values
+ * 0..1.
  *
  * Where the clip holds still for a moment, half the variance of the difference of two neighbouring frames is the
  * grain's own, whatever texture lies under it (the photon-transfer method's differencing: Janesick, "Photon Transfer",
@@ -121,8 +121,8 @@ export class GrainMeter {
       const base = sorted[Math.floor(sorted.length * (method === 'temporal' ? LOWER_SHARE : 0.1))]!;
       lows.push({ level: base.level[3]!, variance: base.variance[3]!, count: list.length, list: sorted });
     }
-    // A level with texture (or motion) everywhere has no flat (or still) block: its
-    // lowest lies above the law that the others keep.
+    // A level with texture (or motion) everywhere has no flat (or still) block: its lowest lies above the law that the
+    // others keep.
     const law = grainEnvelope(lows);
     const [spread, above] = method === 'temporal' ? [SPREAD, MOVING_ABOVE_LAW] : [1.35, ABOVE_LAW];
     return {

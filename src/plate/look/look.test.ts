@@ -1,6 +1,6 @@
 /**
- * Made truth: grain of known sigma and spread, edges of known blur, smears of known
- * length. See bench/look.ts for many seeds.
+ * Made truth: grain of known sigma and spread, edges of known blur, smears of known length. See bench/look.ts for many
+ * seeds.
  */
 import { describe, expect, it } from 'vitest';
 import { grained, grainLaw, planks, scene, squares } from '../../../bench/made-look.js';

@@ -130,8 +130,8 @@ export function motionBlurOf(request: BlurRequest): MotionBlur {
       lengthPx: measured(0, 'px', Math.max(0.1, speed), `the picture moves ${speed.toFixed(2)} px a frame`, frames),
     };
   }
-  // Softness that is the same in every direction is the lens's or the finish's, not
-  // motion: the directional model must win clearly.
+  // Softness that is the same in every direction is the lens's or the finish's, not motion: the directional model must
+  // win clearly.
   if (best.length > LEAST_LENGTH && best.score > 0.75 * evenMisfit(best.widths))
     return noBlur('the softness is much the same in every direction, so that motion blur cannot be told from defocus');
   if (speed !== null && best.length > 1.15 * speed + 3 * sd)

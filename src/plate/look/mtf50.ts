@@ -1,14 +1,14 @@
 /**
- * MTF50 of an oversampled edge spread function (ISO 12233's slanted edge): the frequency
- * at which the edge's contrast has fallen to half.
+ * MTF50 of an oversampled edge spread function (ISO 12233's slanted edge): the frequency at which the edge's contrast
+ * has fallen to half.
  */
 
 /** Samples a pixel in the edge spread function. */
 export const OVER = 4;
 
 /**
- * MTF50 (cycles/px) of an edge spread function: derivative, a window flat over its
- * middle, transform, difference filter undone.
+ * MTF50 (cycles/px) of an edge spread function: derivative, a window flat over its middle, transform, difference filter
+ * undone.
  */
 export function mtf50Of(esf: Float64Array): number {
   const n = esf.length - 1;

@@ -32,8 +32,8 @@ function meadow(seed: number): Float32Array {
 }
 
 /**
- * A hand that holds, sweeps aside, holds and sweeps down: place of the picture's corner
- * in the meadow at a time in frames.
+ * A hand that holds, sweeps aside, holds and sweeps down: place of the picture's corner in the meadow at a time in
+ * frames.
  */
 const place = (t: number): [number, number] => {
   const ease = (a: number, b: number): number => {

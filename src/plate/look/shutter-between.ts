@@ -21,8 +21,8 @@ const REACH = 24;
 const NEAR = 8;
 const PAIRS = 6;
 /**
- * Least motion beyond the still frame's, px a frame: a shorter smear is not told from
- * the lens. Longest smear sought, px.
+ * Least motion beyond the still frame's, px a frame: a shorter smear is not told from the lens. Longest smear sought,
+ * px.
  */
 const LEAST_SPEED = 4;
 const LONGEST = 2 * REACH - 2;

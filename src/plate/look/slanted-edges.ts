@@ -16,8 +16,8 @@ export interface EdgeScale {
 /** A soft or smeared edge needs room for its whole spread. */
 export const WIDE: EdgeScale = { radius: 14, reach: 12, plateau: 3 };
 /**
- * A picture full of detail leaves an edge little room; what is softer than a third of
- * the reach is not even at its ends and falls out.
+ * A picture full of detail leaves an edge little room; what is softer than a third of the reach is not even at its ends
+ * and falls out.
  */
 export const FINE: EdgeScale = { radius: 7, reach: 5, plateau: 1.5 };
 export const ESF_LENGTH = 2 * WIDE.reach * OVER;

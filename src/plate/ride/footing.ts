@@ -102,8 +102,8 @@ const footAt = (track: RideTrack, frame: number, foot: Point2): Point2 | null =>
 };
 
 /**
- * Whether the track takes the foot to where it is marked on the other frames; null
- * where no mark is far enough away to tell.
+ * Whether the track takes the foot to where it is marked on the other frames; null where no mark is far enough away to
+ * tell.
  */
 function marksBearOut(track: RideTrack, first: Stood, stands: readonly Stood[]): boolean | null {
   const others = stands.filter((s) => Math.abs(s.at - first.at) >= APART);

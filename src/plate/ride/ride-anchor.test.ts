@@ -61,8 +61,8 @@ const wall = (seed: number, vx = 0): Layer => {
   return (t, x, y) => f(x - vx * t, y);
 };
 /**
- * Somebody who walks by, its cloth going its own way within it; on the key frame it
- * hides the region from x = 110 to `to`.
+ * Somebody who walks by, its cloth going its own way within it; on the key frame it hides the region from x = 110 to
+ * `to`.
  */
 const passer = (seed: number, to: number, v: number): Layer => {
   const f = texture(seed);

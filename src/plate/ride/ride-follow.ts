@@ -22,8 +22,8 @@ function remember(before: Miss, now: Miss): Miss {
 }
 
 /**
- * Share of the region that must agree where it is found again after a loss: what only
- * looks alike was seen to reach .52.
+ * Share of the region that must agree where it is found again after a loss: what only looks alike was seen to reach
+ * .52.
  */
 const SIGHTED = 0.55;
 
@@ -201,8 +201,8 @@ export class Follower {
       const near = this.fits.searchNear(this.active, predicted);
       if (better(near, result)) result = near;
     }
-    // A weak fit may be a false one that would go on for ever: look elsewhere now and
-    // then, and take what is clearly better.
+    // A weak fit may be a false one that would go on for ever: look elsewhere now and then, and take what is clearly
+    // better.
     const weak = !this.tied && result !== null && result.agreement * result.visible < 0.55;
     if (
       result !== null &&
@@ -307,8 +307,8 @@ export class Follower {
   }
 
   /**
-   * A poor sighting far from where the set, which the region has gone with so far,
-   * would have it: something else as flat, or as plain.
+   * A poor sighting far from where the set, which the region has gone with so far, would have it: something else as
+   * flat, or as plain.
    */
   private strange(sighted: Sighted, predicted: Mat3, miss: Miss): boolean {
     const r = sighted.result;

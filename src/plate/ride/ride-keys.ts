@@ -160,8 +160,8 @@ export class RegionKeys {
   }
 
   /**
-   * A picture of the region averaged over many frames (laid into the key frame's place
-   * in `luma`) becomes a key; returns its number.
+   * A picture of the region averaged over many frames (laid into the key frame's place in `luma`) becomes a key;
+   * returns its number.
    */
   adopt(
     luma: Float32Array,

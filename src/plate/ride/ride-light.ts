@@ -6,8 +6,8 @@
 import type { TemplateLevel } from './ride-template.js';
 
 /**
- * Light over a region against its template's: I = gain · T + bias + biasU · u + biasV ·
- * v, and how far cells stray from it.
+ * Light over a region against its template's: I = gain · T + bias + biasU · u + biasV · v, and how far cells stray from
+ * it.
  */
 export interface RegionLight {
   readonly gain: number;
@@ -18,8 +18,8 @@ export interface RegionLight {
 }
 
 /**
- * Cell slots: weighted n, ΣT, ΣI, ΣTT, ΣTI, ΣII; gain, bias, trust, correlation; the
- * same sums unweighted; slope energy.
+ * Cell slots: weighted n, ΣT, ΣI, ΣTT, ΣTI, ΣII; gain, bias, trust, correlation; the same sums unweighted; slope
+ * energy.
  */
 export const N = 0,
   ST = 1,

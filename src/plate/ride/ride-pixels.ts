@@ -1,6 +1,6 @@
 /**
- * The pixels of a ride's region that carry position: inside the outline, not clipped,
- * of strong gradient, spread over cells.
+ * The pixels of a ride's region that carry position: inside the outline, not clipped, of strong gradient, spread over
+ * cells.
  */
 import type { Point2 } from '../../geometry/mat3.js';
 import type { LumaPyramid } from './ride-pyramid.js';

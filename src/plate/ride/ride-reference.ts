@@ -64,8 +64,8 @@ interface Looked {
 }
 
 /**
- * The best frame along `way`; null where none can hold the region. `frames`: the span,
- * in (inclusive) to out (exclusive).
+ * The best frame along `way`; null where none can hold the region. `frames`: the span, in (inclusive) to out
+ * (exclusive).
  */
 export async function bestReference(
   source: LumaSource,

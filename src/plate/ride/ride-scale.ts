@@ -1,6 +1,6 @@
 /**
- * Scale of an alignment's residuals from their lower half, so that up to two thirds may
- * be hidden; by the kernel, and its plain twin.
+ * Scale of an alignment's residuals from their lower half, so that up to two thirds may be hidden; by the kernel, and
+ * its plain twin.
  */
 import { kernels } from '../../image/kernels.js';
 import { BIAS, GAIN, SLOTS, TRUST } from './ride-light.js';

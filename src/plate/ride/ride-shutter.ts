@@ -10,8 +10,8 @@ import { smear, smearLength, twinOf } from './ride-smear.js';
 import type { RideTemplate } from './ride-template.js';
 
 /**
- * A film camera's usual exposure: half a frame (a shutter of 180 degrees; common
- * practice, no source). Whether a clip shows it is tried.
+ * A film camera's usual exposure: half a frame (a shutter of 180 degrees; common practice, no source). Whether a clip
+ * shows it is tried.
  */
 const EXPOSURE = 0.5;
 /** Shorter ways than this (px) are left unsmeared: the pyramid's own smoothing is as wide. */
@@ -65,8 +65,8 @@ export class ShutterBlur {
   }
 
   /**
-   * The last alignment, against the template as blurred as the motion (a frame) makes
-   * it, unless the clip shows no such blur.
+   * The last alignment, against the template as blurred as the motion (a frame) makes it, unless the clip shows no such
+   * blur.
    */
   finest(key: Key, start: Mat3, options: AlignOptions, motion: Float64Array | null): AlignResult | null {
     const way = motion?.map((v) => v * EXPOSURE);

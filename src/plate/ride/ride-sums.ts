@@ -51,8 +51,8 @@ export function createScratch(template: RideTemplate, memory?: RideMemory): Alig
 }
 
 /**
- * Samples `picture` under `scratch.matrix` (template coordinates to the level's
- * pixels). Returns how many pixels lie inside.
+ * Samples `picture` under `scratch.matrix` (template coordinates to the level's pixels). Returns how many pixels lie
+ * inside.
  */
 export function sampleCells(level: TemplateLevel, picture: LumaLevel, scratch: AlignScratch, first: boolean): number {
   const door = kernels();

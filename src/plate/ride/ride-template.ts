@@ -17,8 +17,8 @@ import { middlesOf, pixelsInside, selectPixels, type Pixels } from './ride-pixel
 export interface TemplateLevel {
   readonly level: number;
   /**
-   * Pixels kept. They are sorted by cell, each cell's run padded to a multiple of four
-   * with pixels whose u is not a number.
+   * Pixels kept. They are sorted by cell, each cell's run padded to a multiple of four with pixels whose u is not a
+   * number.
    */
   readonly count: number;
   readonly u: Float32Array;
@@ -64,8 +64,8 @@ export interface RideTemplate {
 }
 
 /**
- * The region's first four corners where it has four, else the corners of its bounding
- * box (clockwise from the top left).
+ * The region's first four corners where it has four, else the corners of its bounding box (clockwise from the top
+ * left).
  */
 export function reportedCorners(polygon: readonly Point2[]): [Point2, Point2, Point2, Point2] {
   if (polygon.length === 4) return [polygon[0]!, polygon[1]!, polygon[2]!, polygon[3]!];
@@ -263,8 +263,8 @@ function balanceCells(energy: Float32Array, even: boolean): void {
 }
 
 /**
- * Share of the variance of white grain that a level of the pyramid (ride-pyramid.ts)
- * keeps: the energy of its whole kernel.
+ * Share of the variance of white grain that a level of the pyramid (ride-pyramid.ts) keeps: the energy of its whole
+ * kernel.
  */
 function grainKept(level: number): number {
   let k = [1, 2, 1].map((v) => v / 4);

@@ -1,6 +1,6 @@
 /**
- * Small windows followed from frame to frame for what stirs in them, and the affine
- * motion of the set that is taken out.
+ * Small windows followed from frame to frame for what stirs in them, and the affine motion of the set that is taken
+ * out.
  */
 
 export const WIN = 6;

@@ -26,8 +26,8 @@ export interface StirWindow {
 }
 
 /**
- * Windows of the surround that move by themselves this much more than the stillest
- * third of them have no say in the common motion.
+ * Windows of the surround that move by themselves this much more than the stillest third of them have no say in the
+ * common motion.
  */
 const CALM = 3;
 

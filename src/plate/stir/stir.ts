@@ -144,8 +144,8 @@ function told(request: StirRequest, tracks: readonly StirWindow[], n: number): S
     const reason = `the region moves no more than its grain makes it seem (${amplitude.toFixed(2)} px)`;
     return { ...none(reason), amplitudePx, shareOfHeight };
   }
-  // Less than two swings in all that was seen: what bends, turns or walks does as much,
-  // and no fan could be asked for by it.
+  // Less than two swings in all that was seen: what bends, turns or walks does as much, and no fan could be asked for
+  // by it.
   if (peak.swings < 2)
     return none(
       "fewer than two swings were seen, which can't be told from the thing's own way",

@@ -120,8 +120,8 @@ interface Watched {
 const CELL = 8;
 
 /**
- * The camera's homographies (first frame to each) and, per 8 × 8 cell of the first
- * frame, how much changes against the set.
+ * The camera's homographies (first frame to each) and, per 8 × 8 cell of the first frame, how much changes against the
+ * set.
  */
 async function watchSet(source: LumaSource, request: TurnRequest): Promise<Watched> {
   const { widthPx: w, heightPx: h } = source;
