@@ -180,7 +180,7 @@ function look(s: Shot, fault: string, size: number, seed: number): void {
   console.log(
     `${s.name}, ${fault} ${size}: ` +
       `${m.passes === null ? 'not read' : m.passes ? 'passes' : `NAMED (${m.value!.toFixed(2)} ${m.unit})`}; ` +
-      `stain ${say(remains?.stain)}, ghost ${say(remains?.ghost?.sure)}, boil ${say(remains?.boil)}, ` +
+      `stain ${say(remains?.stain)}, ghost ${say(remains?.ghost?.sure)}, fill ${say(remains?.ghost?.fill)}, boil ${say(remains?.boil)}, ` +
       `detail ${say(remains?.detail)}; ${((u.user + u.system) / 1e6).toFixed(1)} s of processor`,
   );
 }

@@ -333,10 +333,12 @@ export const FILM_LIGHT_CHANGES = 0.6,
   LEFT_BEHIND = 0.5;
 
 /**
- * What an erase leaves: share of what went that still shows, unsteadiness of the fill (ln of light), and the least of
- * the set's fine pattern that the fill keeps.
+ * What an erase leaves: share of what went that still shows, by how much of the set's light the whole fill is off
+ * (LIMITS.seam at mid grey; own choice), unsteadiness of the fill (ln of light), and the least of the set's fine pattern
+ * that the fill keeps.
  */
 export const GHOST = 0.06,
+  FILL_OFF = 0.05,
   BOIL = 0.025,
   DETAIL_KEPT = 0.6;
 

@@ -64,6 +64,9 @@ const JUDGES: readonly ((series: Series, judge: Judge) => void)[] = [
 /** No means of frames: a rms of what is followed, a count. */
 const COUNTED: readonly InspectionMatterName[] = ['slip', 'cadence', 'flicker'];
 
+/** Matters of the plate beside the performer: it is not where they are to be looked for. */
+const OF_PLATE: readonly InspectionMatterName[] = ['outside', 'seam', 'remains'];
+
 /** Judges the readings of a whole shot. */
 export function judge(read: Series, recipe: Recipe): Inspection {
   const series = withoutSlivers(read, recipe.plate.widthPx, recipe.plate.heightPx),
@@ -121,7 +124,8 @@ function matterOf(
     box =
       told.worst === null
         ? undefined
-        : (readings.find((r) => r.frame === told.worst)?.box ?? series.boxes.get(told.worst)),
+        : (readings.find((r) => r.frame === told.worst)?.box ??
+          (OF_PLATE.includes(matter) ? undefined : series.boxes.get(told.worst))),
     sd = told.sd ?? (COUNTED.includes(matter) ? null : errorOf(readings));
   return {
     matter,

@@ -3,7 +3,7 @@
  * smeared; the one farthest over its limit is told.
  */
 import type { EraseStep } from '../../join/plate-steps.js';
-import { BOIL, DETAIL_KEPT, GHOST, LIMITS } from '../limits.js';
+import { BOIL, DETAIL_KEPT, FILL_OFF, GHOST, LIMITS } from '../limits.js';
 import type { Remains } from '../remains/remains.js';
 import type { Series } from '../reader/series.js';
 import { stepOf, worstBy, type Judge, type Told } from './judging.js';
@@ -41,6 +41,7 @@ function partsOf(series: Series, r: Remains, erase: EraseStep | null): Part[] {
   return [
     ...(r.stain === null ? [] : [stainPart(r.stain, worst, erase)]),
     ...(r.ghost === null ? [] : [ghostPart(r.ghost.sure, worst, erase)]),
+    ...(r.ghost?.fill == null ? [] : [fillPart(r.ghost.fill, worst)]),
     ...(r.boil === null ? [] : [boilPart(r.boil, worst)]),
     ...(r.detail === null ? [] : [smearPart(r.detail, worst)]),
   ];
@@ -79,6 +80,22 @@ function ghostPart(sure: number, worst: number | null, erase: EraseStep | null):
     advice:
       `${(100 * sure).toFixed(0)} % of what was erased still shows as a ghost: ` +
       `grow the erased region${now} and render again`,
+  };
+}
+
+function fillPart(fill: number, worst: number | null): Part {
+  const off = Math.abs(fill),
+    words = `${(100 * off).toFixed(0)} % ${fill < 0 ? 'darker' : 'brighter'}`;
+  return {
+    unit: 'of light',
+    value: off,
+    worst,
+    off,
+    limit: FILL_OFF,
+    needed: `what was laid in within ${FILL_OFF} of the set's light`,
+    advice:
+      `what was laid in for what was erased is ${words} as a whole than the set about it: it comes from a moment of ` +
+      'another exposure; patch that part from a moment as bright as this one',
   };
 }
 

@@ -6,7 +6,7 @@ import type { Box } from '../../join/ground/ground.js';
 import type { Reading, Series } from '../reader/series.js';
 
 /** Share of the most that any frame shows of the performer, from which a cut one is no sliver (own choice). */
-const SLIVER = 0.25;
+const SLIVER = 0.5;
 /** Fewest frames that must be left, or all are kept. */
 const LEFT = 5;
 

@@ -138,7 +138,7 @@ export class SeriesReader {
     addSeries(this.series, pictures);
     this.series.remains = this.remains.result(quantile(this.series.steps, 0.5));
     for (const r of this.series.remains?.frames ?? [])
-      this.put('remains', r.frame, r.stain === null ? null : Math.abs(r.stain), r.at ?? undefined);
+      this.put('remains', r.frame, r.stain === null ? null : Math.abs(r.stain), r.at);
     this.series.planned.push(...this.series.frames.map((n) => paceStep(this.facts.recipe, n)));
   }
 }

@@ -7,7 +7,7 @@ import type { OutsideFault } from './outside.js';
 import type { SeeThrough } from '../edge/see-through.js';
 import type { InspectionMatterName } from '../types.js';
 
-/** `box`: where on the frame it is worst, x0, y0 inclusive, x1, y1 exclusive; the performer's where not told. */
+/** `box`: where on the frame it is worst, x0, y0 inclusive, x1, y1 exclusive; the performer's where not told, but for matters of the plate. */
 export interface Reading {
   readonly frame: number;
   readonly value: number;

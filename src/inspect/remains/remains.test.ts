@@ -20,6 +20,7 @@ interface Spoil {
   readonly ghost?: number;
   readonly smear?: number;
   readonly boil?: number;
+  readonly gap?: number;
   readonly stands?: boolean;
 }
 
@@ -66,6 +67,7 @@ function shot(seed: number, s: Spoil): RemainsFrame[] {
       if (s.shadow !== undefined) return dark(v, 1 - s.shadow * shade(x, y));
       if (s.bright !== undefined) return dark(v, 1 + s.bright * shade(x, y));
       if (s.ghost !== undefined) return bt709Encode((1 - s.ghost) * bt709Decode(v) + s.ghost * bt709Decode(filmed[i]!));
+      if (s.gap !== undefined) return dark(v, 1 + s.gap);
       if (s.boil !== undefined) return v + s.boil * lumps[i]!;
       return soft[i]!;
     });
@@ -88,6 +90,7 @@ describe('what an erase leaves', () => {
       const r = read(seed, {});
       expect(Math.abs(r.stain!)).toBeLessThan(0.02);
       expect(Math.abs(r.ghost!.share)).toBeLessThan(0.02);
+      expect(Math.abs(r.ghost!.fill!)).toBeLessThan(0.02);
       expect(r.boil!).toBeLessThan(0.01);
       expect(r.detail!).toBeGreaterThan(0.9);
     }
@@ -101,6 +104,14 @@ describe('what an erase leaves', () => {
     expect(Math.abs(read(6, { ghost: 0.15 }).ghost!.share - 0.15)).toBeLessThan(0.03);
     expect(read(7, { boil: 0.02 }).boil!).toBeGreaterThan(0.04);
     expect(read(8, { smear: 2.5 }).detail!).toBeLessThan(0.5);
+  });
+  it('tells a fill of another exposure from a ghost', () => {
+    for (const gap of [-0.1, 0.1]) {
+      const g = read(10, { gap }).ghost!;
+      expect(Math.abs(g.fill! - gap)).toBeLessThan(0.02);
+      expect(g.sure).toBeLessThan(0.03);
+    }
+    expect(Math.abs(read(6, { ghost: 0.15 }).ghost!.fill!)).toBeLessThan(0.03);
   });
   it('says nothing of the set behind somebody who never leaves his place', () => {
     const r = read(9, { stands: true, shadow: 0.3 });

@@ -12,7 +12,7 @@ import type { Box } from '../../join/ground/ground.js';
 import { CELL } from './remains-cells.js';
 import { boilOf, detailOf } from './remains-fill.js';
 import type { RemainsFrame } from './remains-frame.js';
-import { ghostCells, sureShare } from './remains-ghost.js';
+import { ghostCells, ghostOf, type Ghost, type GhostCells } from './remains-ghost.js';
 import { setBehind } from './remains-set.js';
 import { lasting, stainOf } from './remains-stain.js';
 
@@ -30,18 +30,15 @@ export interface FrameRemains {
    * frame shows the set.
    */
   readonly stain: number | null;
-  /** Place of the strongest, px of the join. */
-  readonly at: Box | null;
+  /** Place of the strongest, px of the join; of all that was erased where there is none. */
+  readonly at: Box;
 }
 export interface Remains {
   readonly frames: readonly FrameRemains[];
   /** Stain that two frames in five show at least, signed; null where none tells. */
   readonly stain: number | null;
-  /**
-   * Share of what was erased that still shows, median over cells, and as much of it as is sure (two standard errors
-   * less).
-   */
-  readonly ghost: { readonly share: number; readonly sure: number } | null;
+  /** What of it still shows, and how bright the whole fill is beside the set. */
+  readonly ghost: Ghost | null;
   /**
    * Unsteadiness of the fill from one frame looked at to the next, beyond the untouched picture's own: means of cells,
    * ln of light.
@@ -62,6 +59,8 @@ export function leftPicture(f: RemainsFrame, own: Uint8Array | null): Float32Arr
 const grown = (m: Uint8Array, w: number, h: number, r: number): Uint8Array =>
   Uint8Array.from(dilate(Float32Array.from(m), w, h, r), (v) => (v > 0 ? 1 : 0));
 
+const inPicture = ([x0, y0, x1, y1]: Box, scale: number): Box => [x0 * scale, y0 * scale, x1 * scale, y1 * scale];
+
 /** `own`: where the performer's own shadow lies on each frame, null where that is not known anywhere. */
 export function readRemains(
   frames: readonly RemainsFrame[],
@@ -78,7 +77,7 @@ export function readRemains(
   );
   const left = frames.map((f, k) => leftPicture(f, own[k]!));
   const told: FrameRemains[] = [],
-    ghosts: number[] = [],
+    ghosts: GhostCells = { fill: [], beside: [] },
     details: { in: number; out: number }[] = [],
     boils: number[] = [];
   frames.forEach((f, k) => {
@@ -88,7 +87,7 @@ export function readRemains(
       box: Box = [Math.max(0, b[0] - r), Math.max(0, b[1] - r), Math.min(w, b[2] + r), Math.min(h, b[3] + r)];
     const set = setBehind(frames, hides, near, k, box, carrier);
     const s = set === null ? null : stainOf(f, left[k]!, set, near[k]!, b);
-    told.push({ frame: f.frame, stain: s?.stain ?? null, at: s?.at ?? null });
+    told.push({ frame: f.frame, stain: s?.stain ?? null, at: s?.at ?? inPicture(b, f.scale) });
     if (set !== null) {
       ghostCells(f, left[k]!, set, ghosts);
       const d = detailOf(f, left[k]!, set);
@@ -105,7 +104,7 @@ export function readRemains(
   return {
     frames: told,
     stain: lasting(told.flatMap((q) => (q.stain === null ? [] : [q.stain]))),
-    ghost: ghosts.length < GHOST_CELLS ? null : sureShare(ghosts, mid(ghosts)),
+    ghost: ghosts.fill.length < GHOST_CELLS ? null : ghostOf(ghosts),
     boil: boils.length < 2 ? null : mid(boils),
     detail: details.length < 2 ? null : mid(details.map((d) => d.in / d.out)),
   };
