@@ -9,7 +9,7 @@
 import type { Offset } from './patch-offsets.js';
 
 /** The tensor and the likeness are taken over so many pixels to each side of an edge's point. */
-const ABOUT = 3;
+export const ABOUT = 3;
 /** An edge: root mean square of its gradient (coded, all channels) and how much of it has one direction. */
 const STEEP = 0.03;
 const ONE_WAY = 0.8;
@@ -21,7 +21,7 @@ const EACH_WAY = 3;
  * A line carried on differs from itself by less than this share of its contrast: half a pixel's rounding takes up to a
  * third of it.
  */
-const LIKE = 0.5;
+export const LIKE = 0.5;
 
 /**
  * The shifts of the lines that most border pixels speak for, at most `most`.
@@ -82,7 +82,7 @@ export function lineShifts(
 }
 
 /** Direction along the edge at a pixel (unit vector) and its steepness; null where none stands out. */
-function edgeAt(
+export function edgeAt(
   rgb: Float32Array,
   known: Uint8Array,
   w: number,
@@ -121,7 +121,15 @@ function edgeAt(
 }
 
 /** Pixels from a border pixel to the far end of the hole along a direction; 0 where it does not lead into the hole. */
-function wayThrough(hole: Uint8Array, w: number, h: number, x: number, y: number, ux: number, uy: number): number {
+export function wayThrough(
+  hole: Uint8Array,
+  w: number,
+  h: number,
+  x: number,
+  y: number,
+  ux: number,
+  uy: number,
+): number {
   let last = 0;
   for (let m = 1; ; m++) {
     const u = Math.round(x + ux * m),
@@ -137,7 +145,7 @@ function wayThrough(hole: Uint8Array, w: number, h: number, x: number, y: number
  * of colours, but for a step between their means, which is levelled when the patches meet; infinite where too little is
  * known.
  */
-function unlike(
+export function unlike(
   rgb: Float32Array,
   known: Uint8Array,
   w: number,

@@ -15,6 +15,7 @@ import { RandomStream } from '../../core/random.js';
 import { distanceToSet } from '../../image/distance.js';
 import { requirePlane } from '../../image/boundary.js';
 import { pushPull } from '../../image/push-pull.js';
+import { drawSpans } from './line-spans.js';
 import { roughness } from './patch-roughness.js';
 import { RADIUS, SIDE, type Field, type Level } from './patch-level.js';
 import { PatchSearch } from './patch-search.js';
@@ -81,6 +82,8 @@ function finestLevel(
     known[i] = weight[i]! > 0 && (sources === undefined || sources[i] !== 0) ? 1 : 0;
     for (let c = 0; c < 3; c++) rgb[3 * i + c] = weight[i]! > 0 ? planes[c]![i]! : smooth[c]![i]!;
   }
+  drawSpans({ rgb, hole: holes, known, w, h });
+  for (let i = 0; i < n; i++) if (hole[i] !== 0 && holes[i] === 0) valued[i] = 1;
   return { w, h, rgb, rough: roughness(rgb, valued, w, h), hole: holes, known, valued };
 }
 
