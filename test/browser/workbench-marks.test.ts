@@ -148,6 +148,28 @@ describe.skipIf(CHROMIUM === undefined)('marks in the workbench', () => {
     await expect.poll(said).toEqual([null]);
   });
 
+  it('copies an outline to the frame in view, where its points are dragged', async () => {
+    await marking();
+    await tool('in front');
+    await click([60, 60], [80, 60], [80, 120], [60, 120]);
+    await page.keyboard.press('Enter');
+    const chosen = page.getByRole('group', { name: 'The chosen mark' });
+    await chosen.getByRole('button', { name: 'Go to frame 0' }).waitFor();
+    expect(await chosen.getByRole('button', { name: /^Copy it/ }).count()).toBe(0);
+    await page.keyboard.press('Escape');
+    for (let i = 0; i < 3; i++) await page.keyboard.press('ArrowRight');
+    await chosen.getByRole('button', { name: 'Copy it to frame 3' }).click();
+    const fronts = async () =>
+      (await marks()).flatMap((m) => (m.kind === 'front' ? [{ frame: m.frame, x: m.polygon.map((p) => p[0]) }] : []));
+    await expect.poll(async () => (await fronts()).map((f) => f.frame)).toEqual([0, 3]);
+    await page.mouse.move(...(await bench.onPicture(80, 60)));
+    await page.mouse.down();
+    await page.mouse.move(...(await bench.onPicture(110, 60)), { steps: 4 });
+    await page.mouse.up();
+    await expect.poll(async () => Math.round((await fronts())[1]!.x[1]!)).toBe(110);
+    expect(Math.round((await fronts())[0]!.x[1]!)).toBe(80);
+  });
+
   it('is left by the browser’s back button, which leaves the page where it is', async () => {
     bench = await all.open([]);
     page = bench.page;

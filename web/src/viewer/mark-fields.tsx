@@ -70,6 +70,18 @@ export function withField(mark: Mark, field: Field, text: string): Mark | null {
   return { ...rest, [field.key]: field.key === 'offsetFrames' ? Math.round(v) : v } as unknown as Mark;
 }
 
+/** Outlines that several frames may have of one thing, with as many points each: drawn once, then moved. */
+function isCarried(m: Mark): boolean {
+  return (
+    m.kind === 'front' ||
+    m.kind === 'erase' ||
+    m.kind === 'shade' ||
+    m.kind === 'carry' ||
+    m.kind === 'patch' ||
+    (m.kind === 'body' && m.polygon !== undefined)
+  );
+}
+
 /** The marks of a file as a choice: the way to one without pointing at it. */
 export function MarkChoice(props: {
   marks: readonly Mark[];
@@ -192,7 +204,11 @@ function PlaneField(props: {
 
 export function MarkFields(props: {
   mark: Mark;
+  /** The frame that it is on, and the one in view. */
+  own: number;
+  frame: number;
   onGo: () => void;
+  onCopy: () => void;
   onChange: (title: string, change: (m: Mark) => Mark) => void;
   onRemove: () => void;
 }): JSX.Element {
@@ -242,7 +258,16 @@ export function MarkFields(props: {
       <Show when={handles(props.mark).length > 0}>
         <PointFields mark={props.mark} onChange={props.onChange} />
       </Show>
-      <button onClick={props.onGo}>Go there</button> <button onClick={props.onRemove}>Remove (Del)</button>
+      {/* Not disabled on its own frame: a disabled button loses the keyboard. */}
+      <button aria-disabled={props.own === props.frame} onClick={props.onGo}>
+        Go to frame {props.own}
+      </button>{' '}
+      <Show when={props.own !== props.frame && isCarried(props.mark)}>
+        <button onClick={props.onCopy} title="the same outline on the frame in view, its points to be dragged there">
+          Copy it to frame {props.frame}
+        </button>{' '}
+      </Show>
+      <button onClick={props.onRemove}>Remove (Del)</button>
     </div>
   );
 }

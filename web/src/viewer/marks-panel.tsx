@@ -21,6 +21,7 @@ export function MarksPanel(props: {
     number,
     setNumber,
     put,
+    add,
     finish,
     chosen,
     setChosen,
@@ -64,6 +65,9 @@ export function MarksPanel(props: {
             {(m) => (
               <MarkFields
                 mark={m()}
+                own={m().frame ?? marksFile().frame}
+                frame={props.frame()}
+                onCopy={() => add(`copy mark ${m().kind}`, { ...m(), frame: props.frame() })}
                 onGo={() => props.go(m().frame ?? marksFile().frame)}
                 onRemove={removeChosen}
                 onChange={(title, change) => {
