@@ -84,6 +84,28 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.keyboard.press('Escape');
   });
 
+  it('says in the viewer that a picture comes, and that one can’t be read', async () => {
+    await open([]);
+    let letGo = (): void => undefined;
+    const held = new Promise<void>((go) => {
+      letGo = go;
+    });
+    await page.route(/\/api\/frame\/plate\/shot-1\/(0|5)\?v=/, async (route) => {
+      await held;
+      if (/shot-1\/5/.test(route.request().url())) await route.fulfill({ status: 404, body: '{}' });
+      else await route.continue();
+    });
+    await page.getByRole('button', { name: /Open plate, frame 0 large/ }).click();
+    const glass = page.locator('.sheet-of-glass');
+    await glass.getByText('a moment …').waitFor();
+    letGo();
+    await glass.getByText('a moment …').waitFor({ state: 'detached' });
+    for (let i = 0; i < 5; i++) await page.keyboard.press('ArrowRight');
+    await glass.getByText(/^no picture: its file can’t be read/).waitFor();
+    await page.keyboard.press('ArrowRight');
+    await glass.getByText(/^no picture/).waitFor({ state: 'detached' });
+  });
+
   it('takes edits back and does them again', async () => {
     await open([UPRIGHT]);
     await page.getByRole('button', { name: 'Put marks on it' }).click();

@@ -1,5 +1,5 @@
 /** The picture on the neutral grey: the frame, what it is held against, and what is drawn over both. */
-import { Show, type JSX } from 'solid-js';
+import { createEffect, createSignal, on, Show, type JSX } from 'solid-js';
 import type { PlateMeasures } from '../../../src/plate/types.js';
 import { frameUrl } from '../api.js';
 import { DrawnMarks } from './drawn-marks.js';
@@ -28,6 +28,17 @@ export function Glass(props: {
   const { frame, shown, url } = props.player;
   const { zoom, size, compare, wipe, overlays, showMarks, handleScale, measureGlass } = props.look;
   const { canMark, marksFile, tool } = props.marking;
+  /** Until the first picture is there it is said that it comes; the last one stays while the next is made. */
+  const [picture, setPicture] = createSignal<'comes' | 'there' | 'missing'>('comes');
+  createEffect(
+    on(
+      () => url(shown()),
+      () => {
+        if (picture() === 'missing') setPicture('comes');
+      },
+      { defer: true },
+    ),
+  );
   return (
     <div
       class="sheet-of-glass"
@@ -37,7 +48,19 @@ export function Glass(props: {
         ...(zoom() === null ? { width: `min(100cqw, calc(100cqh * ${facts().width / facts().height}))` } : size()),
       }}
     >
-      <img src={url(shown())} alt={`${v.title}, frame ${shown()}`} draggable={false} />
+      <Show when={picture() !== 'there'}>
+        <p class="no-picture" role="status">
+          {picture() === 'comes' ? 'a moment …' : 'no picture: its file can’t be read; the page below says more'}
+        </p>
+      </Show>
+      <img
+        src={url(shown())}
+        alt={`${v.title}, frame ${shown()}`}
+        draggable={false}
+        onLoad={() => setPicture('there')}
+        onError={() => setPicture('missing')}
+        hidden={picture() === 'missing'}
+      />
       <Show when={compare() !== 'none' && v.against}>
         {(a) => (
           <img
