@@ -1,3 +1,4 @@
+/** Shadows of known share and penumbra laid on made ground; what is relit is held against the ground without them. */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

@@ -1,3 +1,7 @@
+/**
+ * Erase on made clips of a set of random colours through which a dark box walks, against the clip without it, the source
+ * of truth; and its parts on pictures whose place, light and shadow were chosen.
+ */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -34,16 +38,14 @@ function setPicture(width: number, height: number, seed: number): Picture {
   return p;
 }
 
-/**
- * Frame n of a clip: the set seen by the camera, light of the frame, somebody (a dark box with a shadow) walking
- * through, grain.
- */
+/** A made clip, its frames without anybody, and the box as a person would mark it. */
 interface Clip {
   readonly file: string;
   readonly clean: Picture[];
   readonly region: RegionFile;
 }
 
+/** Each frame is the set as the camera sees it in the frame's light, a dark box walking or standing, and grain. */
 async function makeClip(
   folder: string,
   name: string,

@@ -1,3 +1,4 @@
+/** Holes in made ground and in bricks, filled; held against what was there, and against patches alone. */
 import { describe, expect, it } from 'vitest';
 import { psnrDb } from '../../image/compare.js';
 import { RandomStream } from '../../core/random.js';

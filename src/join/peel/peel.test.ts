@@ -1,3 +1,7 @@
+/**
+ * The peel against the true matte of made takes (bench/made-screens.ts), beside a chroma key tuned on that truth; its
+ * parts against what their pictures were made of.
+ */
 import { describe, expect, it } from 'vitest';
 import { GRADES, madeTake } from '../../../bench/made-screens.js';
 import { scoreMatte, softBand } from '../../../bench/matte-score.js';

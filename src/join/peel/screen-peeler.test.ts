@@ -1,3 +1,4 @@
+/** The renderer's peel against the peel itself and the true mattes of made takes (bench/made-screens.ts). */
 import { describe, expect, it } from 'vitest';
 import { GRADES, madeTake } from '../../../bench/made-screens.js';
 import { scoreMatte, softBand } from '../../../bench/matte-score.js';

@@ -1,6 +1,8 @@
+/** A region drawn on a frame that hardly shows it, in made layers whose every motion is known. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import type { Point2 } from '../../geometry/mat3.js';
+import { madeTexture } from './made-texture.js';
 import type { LumaSource } from './ride-source.js';
 import { trackRegion } from './ride.js';
 
@@ -14,17 +16,6 @@ const REGION: Point2[] = [
   [200, 130],
   [110, 130],
 ];
-
-/** A texture known at every point: seeded sines of many directions. */
-function texture(seed: number): (x: number, y: number) => number {
-  const rng = new RandomStream(seed);
-  const waves = Array.from({ length: 40 }, () => {
-    const t = rng.uniform() * Math.PI;
-    const k = 0.03 + 0.35 * rng.uniform() ** 2;
-    return [k * Math.cos(t), k * Math.sin(t), rng.uniform() * 6.28, 0.09 / (1 + 4 * k)] as const;
-  });
-  return (x, y) => waves.reduce((s, [a, b, p, m]) => s + m * Math.sin(a * x + b * y + p), 0.5);
-}
 
 /** Layers from the back to the front; each tells its luma at a place of a frame, or null where it is not. */
 type Layer = (t: number, x: number, y: number) => number | null;
@@ -57,7 +48,7 @@ function clip(layers: readonly Layer[], seed = 1): LumaSource {
 }
 
 const wall = (seed: number, vx = 0): Layer => {
-  const f = texture(seed);
+  const f = madeTexture(seed);
   return (t, x, y) => f(x - vx * t, y);
 };
 /**
@@ -65,7 +56,7 @@ const wall = (seed: number, vx = 0): Layer => {
  * `to`.
  */
 const passer = (seed: number, to: number, v: number): Layer => {
-  const f = texture(seed);
+  const f = madeTexture(seed);
   return (t, x, y) => {
     const right = to + v * (t - KEY);
     const left = right - 100;
@@ -103,7 +94,7 @@ describe('a region that is mostly hidden on the frame it is drawn on', () => {
     expect(worst(track, (t) => [1.2 * (t - KEY), 0])).toBeLessThan(0.5);
   });
   it('goes by a frame that shows it, where it moves by itself before the set', async () => {
-    const board = texture(5);
+    const board = madeTexture(5);
     const moves = (t: number): Point2 => [1.5 * (t - KEY), -0.6 * (t - KEY)];
     const poster: Layer = (t, x, y) => {
       const [dx, dy] = moves(t);

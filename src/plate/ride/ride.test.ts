@@ -1,8 +1,13 @@
+/**
+ * Regions of a made plane followed under motions that were chosen, the source of truth, with grain and covers; the
+ * camera's move and the turn of somebody are held against theirs likewise.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { apply, invert, multiply, type Mat3, type Point2 } from '../../geometry/mat3.js';
 import { rotationFromPanTiltRoll } from '../../geometry/rotation.js';
 import { measureCameraMove } from '../camera/camera-move.js';
+import { madeTexture } from './made-texture.js';
 import type { LumaSource } from './ride-source.js';
 import { trackRegion } from './ride.js';
 import type { MarksFile } from '../marks/marks.js';
@@ -11,17 +16,6 @@ import { solveProfile } from '../turn/turn-profile.js';
 
 const W = 320;
 const H = 200;
-
-/** A texture known at every point: seeded sines of many directions and a sharp-edged pattern, soft enough to sample. */
-function texture(seed: number): (x: number, y: number) => number {
-  const rng = new RandomStream(seed);
-  const waves = Array.from({ length: 40 }, () => {
-    const t = rng.uniform() * Math.PI;
-    const k = 0.03 + 0.35 * rng.uniform() ** 2;
-    return [k * Math.cos(t), k * Math.sin(t), rng.uniform() * 6.28, 0.09 / (1 + 4 * k)] as const;
-  });
-  return (x, y) => waves.reduce((s, [a, b, p, m]) => s + m * Math.sin(a * x + b * y + p), 0.5);
-}
 
 /** Frames of `scene` seen through `toScene(t)` (picture pixel to scene), with grain. */
 function clip(
@@ -32,7 +26,7 @@ function clip(
   grain = 0.004,
   contrast = 1,
 ): LumaSource {
-  const whole = texture(seed);
+  const whole = madeTexture(seed);
   const f = (x: number, y: number): number => 0.5 + contrast * (whole(x, y) - 0.5);
   // A ride reads its frames several times.
   const held = new Map<number, Float32Array>();
