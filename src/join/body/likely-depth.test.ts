@@ -6,7 +6,9 @@ import { describe, expect, it } from 'vitest';
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { groundCamera, groundPoint, project } from '../../geometry/camera.js';
 import { BODY_KINDS } from './body-kinds.js';
+import type { ProposalInput } from '../proposal-input.js';
 import { depthFromLikeness, type TakeOutline } from './likely-depth.js';
+import { fromOutline } from './propose-likeness.js';
 import type { TakeGround } from './body-depth.js';
 
 const W = 320,
@@ -157,5 +159,54 @@ describe('a body that is like a usual one', () => {
     const beside = depthFromLikeness({ ...folded, shadow: { ...folded.shadow!, density: right } }, ground)!;
     expect(Math.abs(beside.shadow! - told.shadow!)).toBeLessThan(0.05);
     expect(depthFromLikeness({ ...lit, alpha: new Float32Array(W * H) }, ground)).toBeNull();
+  });
+});
+
+/** A take that shows this outline and no shadow. */
+function outlinedAlone(alpha: Float32Array): ReturnType<typeof fromOutline> {
+  const data = new Float32Array(4 * W * H);
+  data.set(alpha, 3 * W * H);
+  const side = {
+    measures: {
+      widthPx: W,
+      heightPx: H,
+      view: { frame: 0, focalPx: { value: F }, tiltDeg: { value: TILT }, rollDeg: { value: 0 } },
+    },
+    marks: { marks: [] },
+  };
+  const top = project(camera, [0, 0.5, Z])!;
+  return fromOutline(
+    {
+      plate: side,
+      take: side,
+      seen: { frame: 0, performer: { picture: { width: W, height: H, channels: 4, data }, box: [0, 0, W, H] } },
+    } as unknown as ProposalInput,
+    { frame: 0, ground: [foot.x, foot.y], top: [top.x, top.y], height: null },
+  );
+}
+
+describe('a body that throws no shadow in its take', () => {
+  it('is told by its outline where it lies aslant, as long in depth as the made one', () => {
+    const found = outlinedAlone(seen(-45).alpha)!;
+    expect(found.why).toContain('that lies');
+    const whole = found.depth!.whole!,
+      near = whole.map((b) => b[2]);
+    // Head and hindquarters, .72 m apart, at 45°: .51 m, in lengths of which the mark's height, .5 m, is one.
+    const deep = Math.max(...near) - Math.min(...near);
+    expect(deep).toBeGreaterThan(0.9);
+    expect(deep).toBeLessThan(2.2);
+    // Its front, to the right, looks away.
+    const right = whole.reduce((a, b) => (b[0] > a[0] ? b : a)),
+      left = whole.reduce((a, b) => (b[0] < a[0] ? b : a));
+    expect(right[2]).toBeLessThan(left[2]);
+  });
+
+  it('is left flat and round where its outline is no usual body’s', () => {
+    const bar = new Float32Array(W * H);
+    for (let y = 20; y < 150; y++) for (let x = 60; x < 260; x++) if ((x - 60) % 50 < 20 || y < 40) bar[y * W + x] = 1;
+    expect(outlinedAlone(bar)).toBeNull();
+    // The made animal nearly end-on.
+    expect(outlinedAlone(seen(75).alpha)).toBeNull();
+    expect(outlinedAlone(new Float32Array(W * H))).toBeNull();
   });
 });

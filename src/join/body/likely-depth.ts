@@ -23,8 +23,9 @@ const ROWS = 70;
  */
 const FINER = 3;
 /**
- * Searches where a mark tells the key: one alone hangs on its draw. Where none does, key and body trade against each
- * other, and a likelier body is no truer (on traced scenes farther off).
+ * Searches where a mark tells the key, or none is asked for: one alone hangs on its draw. Where a shadow is told and no
+ * mark tells its key, key and body trade against each other, and a likelier body is no truer (on traced scenes farther
+ * off).
  */
 const SEARCHES = 4;
 
@@ -78,7 +79,7 @@ export function depthFromLikeness(seen: TakeOutline, g: TakeGround): LikelyDepth
     finer === null || (at.shadow !== null && finer.body.shadow === null)
       ? null
       : { seen: finer.body, g: finer.geometry },
-    seen.toldAt === null ? 1 : SEARCHES,
+    seen.shadow !== null && seen.toldAt === null ? 1 : SEARCHES,
   );
   return body === null
     ? null

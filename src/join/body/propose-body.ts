@@ -1,7 +1,7 @@
 /**
  * The caster's depth proposed from the take: by likeness to a usual body (propose-likeness.ts), by the shadow that it
- * throws there (propose-by-shadow.ts), else by its turn (turn-depth.ts); with what its coat's own motion tells of the
- * front.
+ * throws there (propose-by-shadow.ts), else by its turn (turn-depth.ts), else by its outline's likeness alone; with what
+ * its coat's own motion tells of the front.
  */
 import { plane } from '../../image/picture.js';
 import { marksOf, type ProposalInput } from '../proposal-input.js';
@@ -11,7 +11,7 @@ import { depthAt, depthFromTurn } from './turn-depth.js';
 import type { BodyDepth } from '../ground/types.js';
 import { type BodyProposal, betweenFrames, part, shape } from './body-proposal.js';
 import { type TakeStand, standing } from './take-standing.js';
-import { fromLikeness } from './propose-likeness.js';
+import { fromLikeness, fromOutline } from './propose-likeness.js';
 import { fromShadow, fromShadows } from './propose-by-shadow.js';
 
 /**
@@ -22,8 +22,8 @@ const CARVED_BETTER = 0.1,
   MOST_CARVED = 0.9;
 
 /**
- * `takeFrame`: what each plate frame shows. Null where the take's camera moves, its view is not known, or where neither
- * shadow nor turn tells anything new.
+ * `takeFrame`: what each plate frame shows. Null where the take's camera moves, its view is not known, or where none of
+ * shadow, turn and outline tells anything new.
  */
 export function proposeBody(
   input: ProposalInput,
@@ -34,7 +34,10 @@ export function proposeBody(
   if (tm.camera !== undefined && tm.camera.move !== 'static') return null;
   if (new Set(marksOf(input.take.marks, 'performer').map((m) => m.frame)).size > 1) return null;
   const told =
-    fromShadows(input, stand, takeFrame) ?? fromLikenessOrShadow(input, stand) ?? fromTurn(input, stand, takeFrame);
+    fromShadows(input, stand, takeFrame) ??
+    fromLikenessOrShadow(input, stand) ??
+    fromTurn(input, stand, takeFrame) ??
+    fromOutline(input, stand);
   return withFronts(told, input, stand, takeFrame);
 }
 

@@ -10,7 +10,8 @@ import type { OtherThing } from './shadow-cells.js';
 import { posesOf } from '../pace/pace-yaws.js';
 import { keyAtStand } from '../ground/near-lamp.js';
 import type { BodyDepth, WholeBall } from '../ground/types.js';
-import { type ByShadow, MOST_TURN_DEG } from './body-proposal.js';
+import { type BodyProposal, type ByShadow, MOST_TURN_DEG } from './body-proposal.js';
+import type { PerformerPicture } from '../peel/performer.js';
 import { type TakeStand, standing } from './take-standing.js';
 
 /**
@@ -19,6 +20,11 @@ import { type TakeStand, standing } from './take-standing.js';
  */
 const LEAST_LIKE = 0.75,
   LEAST_THROWN = 0.5;
+/**
+ * The same of the outline where no shadow tells (own choice on traced scenes; ray-cast and made bodies, which chose
+ * nothing, gain as much).
+ */
+const LEAST_ALONE = 0.85;
 /** How far a take's key strays from the one asked for, azimuth and elevation, degrees. */
 const ASKED_SD = [15, 8] as const;
 /**
@@ -72,18 +78,28 @@ function keyOfTake(
   };
 }
 
-/** The usual body that outline and shadow are most like; null where none is told, or where the performer turns. */
-function likenessOf(input: ProposalInput, stand: TakeStand): LikelyDepth | null {
+/** The performer on the one frame that it is read on, and the ground there; null where it turns or is not known. */
+function outlined(
+  input: ProposalInput,
+  stand: TakeStand,
+): { readonly performer: PerformerPicture; readonly g: NonNullable<ReturnType<typeof standing>> } | null {
   const { seen } = input,
-    tm = input.take.measures,
-    { light } = tm,
     yaws = posesOf(input.take).map((p) => p.yawDeg);
   if (seen == null || (yaws.length > 0 && Math.max(...yaws) - Math.min(...yaws) > MOST_TURN_DEG)) return null;
   const g = standing(input, stand, seen.frame),
-    { performer } = seen,
+    { performer } = seen;
+  return g === null || (performer.unit ?? 1) !== 1 ? null : { performer, g };
+}
+
+/** The usual body that outline and shadow are most like; null where none is told, or where the performer turns. */
+function likenessOf(input: ProposalInput, stand: TakeStand): LikelyDepth | null {
+  const tm = input.take.measures,
+    { light } = tm,
+    at = outlined(input, stand),
+    shadow = at?.performer.shadow,
     key = keyOfTake(input, stand);
-  // An outline without a shadow is like bodies of any depth: on traced scenes the likeliest was worse than none.
-  if (g === null || (performer.unit ?? 1) !== 1 || performer.shadow === undefined || key === null) return null;
+  if (at === null || shadow === undefined || key === null) return null;
+  const { performer, g } = at;
   const shadows = marksOf(input.take.marks, 'shadow'),
     told = shadows[0]?.mark;
   const others: OtherThing[] = [
@@ -94,7 +110,7 @@ function likenessOf(input: ProposalInput, stand: TakeStand): LikelyDepth | null 
     {
       alpha: plane(performer.picture, 3),
       box: performer.box,
-      shadow: performer.shadow,
+      shadow,
       keySd: key.sd,
       toldAt: !key.marked || told === undefined ? null : { foot: told.foot, height: told.height ?? 0 },
       others,
@@ -120,6 +136,38 @@ export function fromLikeness(input: ProposalInput, stand: TakeStand): ByShadow |
     why:
       `it is seen like a body ${KIND_WORDS[found.kind]}: its parts stand where that body's do (outlines overlap ` +
       `${found.outline.toFixed(2)}, shadows on the take's floor ${found.shadow.toFixed(2)})`,
+  };
+}
+
+/**
+ * The usual body that the outline alone is most like, where it is much like it: that tells less than outline and
+ * shadow, and more than a flat body.
+ */
+export function fromOutline(input: ProposalInput, stand: TakeStand): BodyProposal | null {
+  const at = outlined(input, stand),
+    tm = input.take.measures;
+  if (at === null) return null;
+  const { performer, g } = at,
+    found = depthFromLikeness(
+      {
+        alpha: plane(performer.picture, 3),
+        box: performer.box,
+        shadow: null,
+        keySd: [0, 0],
+        toldAt: null,
+        others: [],
+      },
+      // No key is asked for without a shadow.
+      { ...g, azimuthDeg: 0, elevationDeg: 45, softnessDeg: 0, widthPx: tm.widthPx, heightPx: tm.heightPx },
+    );
+  // Who sits on its haunches is as deep as broad: a flat and round body stands about as near, and a crouching rabbit,
+  // which is none of the usual bodies, is taken for one that sits.
+  if (found === null || found.outline < LEAST_ALONE || found.kind === 'sitting') return null;
+  return {
+    depth: inPlate(found.depth, input, stand),
+    why:
+      `it is outlined like a body ${KIND_WORDS[found.kind]}: its parts stand where that body's do (outlines overlap ` +
+      `${found.outline.toFixed(2)}; no shadow of it in the take tells more)`,
   };
 }
 
