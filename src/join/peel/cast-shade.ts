@@ -53,6 +53,12 @@ const TEXTURE = 6,
 const MISSING = 0.4,
   MISSING_DARK = 0.15,
   MISSING_LIGHT = 0.35;
+/**
+ * A pixel brighter than a box's shadow has it by so many deviations of the bare set, of so much at least, is not told by
+ * that box: an arm before a slatted fence lies in boxes that gaps of sky explain.
+ */
+const BRIGHTER = 3,
+  LEAST_STRAY = 0.008;
 /** What variance must exceed the usual difference between frame and set by, to tell anything. */
 const ABOVE_NOISE = 4;
 
@@ -136,6 +142,7 @@ function texture(lit: Float32Array, was: Float32Array, still: Float32Array, w: n
   const left = new Float32Array(n),
     both = new Float32Array(n),
     other = new Float32Array(n),
+    share = new Float32Array(n),
     leaves = new Float32Array(n),
     usual: number[] = [];
   for (let i = 0; i < n; i += 1) {
@@ -144,6 +151,7 @@ function texture(lit: Float32Array, was: Float32Array, still: Float32Array, w: n
       vb = Math.max(0, mbb[i]! - mb[i]! ** 2),
       cov = k * (mab[i]! - ma[i]! * mb[i]!);
     leaves[i] = k * k;
+    share[i] = k;
     both[i] = va + vb;
     left[i] = Math.max(0, both[i]! - 2 * cov);
     // What of the frame's texture no share of the set's explains.
@@ -166,13 +174,17 @@ function texture(lit: Float32Array, was: Float32Array, still: Float32Array, w: n
           (Math.min(MOST_ODDS, TEXTURE * off) - UNTOLD) *
             Math.max(told(other[i]!), missing(leaves[i]!) * told(left[i]!));
   }
+  const stray = BRIGHTER * Math.max(LEAST_STRAY, Math.sqrt(least / ABOVE_NOISE)),
+    [na, nb] = [boxMean(a, w, h, 1), boxMean(b, w, h, 1)];
+  const says = (i: number, j: number): number =>
+    own[j]! >= UNTOLD || nb[i]! - share[j]! * na[i]! <= stray ? own[j]! : UNTOLD;
   for (let y = 0, i = 0; y < h; y += 1)
     for (let x = 0; x < w; x += 1, i += 1) {
-      let best = own[i]!;
+      let best = says(i, i);
       for (const [dx, dy] of BESIDE) {
         const u = x + dx,
           v = y + dy;
-        if (u >= 0 && v >= 0 && u < w && v < h) best = Math.min(best, own[v * w + u]!);
+        if (u >= 0 && v >= 0 && u < w && v < h) best = Math.min(best, says(i, v * w + u));
       }
       out[i] = best;
     }

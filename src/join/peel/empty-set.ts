@@ -50,6 +50,8 @@ const BROAD = 5,
 const MOST_APART = 0.004;
 /** Parts of less than this share of the largest are no performer. */
 const PART = 0.06;
+/** A shut-in hollow of less than this share of the performer is no gap that shows the set. */
+const SPECK = 0.005;
 /** Sure small pixels below which nobody is there. */
 const LEAST_SURE = 12;
 
@@ -121,6 +123,8 @@ export interface StandsIn {
   readonly inside: Uint8Array;
   /** How far the clean frame's own colour holds behind the performer: not where things stir or lie in shadow. */
   readonly holds: Float32Array;
+  /** 1 where light and colour may be a shadow's on the set. */
+  readonly shade: Uint8Array;
 }
 
 /** @param small a frame of the set's size */
@@ -129,16 +133,7 @@ export function notOfSet(small: SmallLinear, set: EmptySet): StandsIn {
     n = w * h,
     lit = lightened(small, set);
   const roots = rootsOf({ ...small, data: lit }),
-    d = nearest(roots, set.frames, w, h, REACH),
-    own = nearest(roots, set.frames, w, h, 0);
-  // Where the set holds still, in the empty frames and in this one, a pixel is held against its own place alone.
-  const fixed = usual(own) < LEAST,
-    wide = leastBeside(boxesApart(boxes(roots, w, h), set.broad, n), w, h, BROAD + 1);
-  for (let i = 0; i < n; i += 1)
-    d[i] = fixed ? (set.still[i]! * own[i]!) / LEAST + (1 - set.still[i]!) * stirred(i) : stirred(i);
-  function stirred(i: number): number {
-    return Math.max(d[i]! / set.stir[i]!, wide[i]! / set.broadStir[i]!);
-  }
+    d = setApart(roots, set);
   const reading = readShade(lit, set.mean, set.still, w, h),
     joined = whoStands(d, reading, roots, rootsOf({ ...small, data: set.mean }), w, h);
   const score = boxMean(d, w, h, SMOOTH),
@@ -151,7 +146,7 @@ export function notOfSet(small: SmallLinear, set: EmptySet): StandsIn {
   for (let l = 1; l < sure.length; l += 1) most = Math.max(most, sure[l]!);
   const out = new Uint8Array(n),
     holds = set.still.map((v, i) => (shade[i] === 1 && joined[i] === 0 ? 0 : v));
-  if (most < LEAST_SURE) return { inside: out, holds };
+  if (most < LEAST_SURE) return { inside: out, holds, shade };
   for (let i = 0; i < n; i += 1) out[i] = joined[i] === 1 && sure[labels[i]!]! >= PART * most ? 1 : 0;
   // Shut-in hollows whose colours the set happens to have are the performer's, unless they show the set exactly.
   const { labels: holes, area: size } = labelAreas(
@@ -160,16 +155,32 @@ export function notOfSet(small: SmallLinear, set: EmptySet): StandsIn {
       h,
     ),
     edge = new Uint8Array(size.length),
-    exact = new Float64Array(size.length);
+    exact = new Float64Array(size.length),
+    body = out.reduce((sum, v) => sum + v, 0);
   for (let x = 0; x < w; x += 1) edge[holes[x]!] = edge[holes[(h - 1) * w + x]!] = 1;
   for (let y = 0; y < h; y += 1) edge[holes[y * w]!] = edge[holes[y * w + w - 1]!] = 1;
   for (let i = 0; i < n; i += 1)
     if (out[i] === 0 && (shade[i] === 1 || score[i]! < 0.7)) exact[holes[i]!] = exact[holes[i]!]! + 1;
   for (let i = 0; i < n; i += 1) {
     const l = holes[i]!;
-    if (out[i] === 0 && edge[l] === 0 && exact[l]! < 0.5 * size[l]!) out[i] = 1;
+    if (out[i] === 0 && edge[l] === 0 && (exact[l]! < 0.5 * size[l]! || size[l]! < SPECK * body)) out[i] = 1;
   }
-  return { inside: out, holds };
+  return { inside: out, holds, shade };
+}
+
+/** How far each pixel of a frame (square roots of light) lies from the set, 1 as far as it strays by itself. */
+function setApart(roots: Float32Array, set: EmptySet): Float32Array {
+  const { width: w, height: h, still } = set,
+    own = nearest(roots, set.frames, w, h, 0),
+    // Where the set holds still, in the empty frames and in this one, a pixel is held against its own place alone.
+    fixed = usual(own) < LEAST;
+  if (fixed && still.every((v) => v === 1)) return own.map((v) => v / LEAST);
+  const about = nearest(roots, set.frames, w, h, REACH),
+    wide = leastBeside(boxesApart(boxes(roots, w, h), set.broad, w * h), w, h, BROAD + 1);
+  return about.map((v, i) => {
+    const stirred = Math.max(v / set.stir[i]!, wide[i]! / set.broadStir[i]!);
+    return fixed ? (still[i]! * own[i]!) / LEAST + (1 - still[i]!) * stirred : stirred;
+  });
 }
 
 function rootsOf(small: SmallLinear): Float32Array {

@@ -16,8 +16,9 @@ export interface Rendering {
 const ROUNDS = 8,
   TUKEY = 4.7,
   LEAST_SD = 0.004;
-/** Every so manieth pixel is looked at. */
-const EVERY = 23;
+/** Every so manieth pixel is looked at; fewer of large pictures, which have enough. */
+const EVERY = 23,
+  MOST_PIXELS = 8000;
 /** Slopes that a camera's change may have; beyond it, or with too few pixels, the gain alone is taken. */
 const LEAST_SLOPE = 0.4,
   MOST_SLOPE = 2.5,
@@ -27,7 +28,8 @@ const LEAST_SLOPE = 0.4,
 export function renderingOf(was: Float32Array, now: Float32Array): Rendering {
   const at: number[] = [],
     ratio: number[] = [];
-  for (let i = 0; i < was.length; i += EVERY)
+  const every = Math.max(EVERY, Math.floor(was.length / MOST_PIXELS));
+  for (let i = 0; i < was.length; i += every)
     if (was[i]! > 0.02) {
       at.push(i);
       ratio.push(now[i]! / was[i]!);

@@ -21,8 +21,9 @@ const FIELDS = 9;
  * @param coded RGB
  * @param alpha first estimate in the band, what is known elsewhere; settled in place
  * @param band 1 where it is unknown
+ * @param pull how strongly the first estimate holds each pixel; alike everywhere unless given
  */
-export function settleByLaplacian(coded: Picture, alpha: Float32Array, band: Uint8Array): void {
+export function settleByLaplacian(coded: Picture, alpha: Float32Array, band: Uint8Array, pull?: Float32Array): void {
   const { width: w, height: h, data } = coded,
     n = w * h,
     centres: number[] = [];
@@ -65,24 +66,24 @@ export function settleByLaplacian(coded: Picture, alpha: Float32Array, band: Uin
   let rz = 0;
   for (const i of unknown) {
     r[i] = -q[i]!;
-    const z = r[i]! / (diagonal[i]! + PULL);
+    const z = r[i]! / (diagonal[i]! + (pull?.[i] ?? PULL));
     p[i] = z;
     rz += r[i]! * z;
   }
   for (let step = 0; step < STEPS && rz > 1e-9; step++) {
     multiply(data, n, windows, around, models, p, q);
     let pq = 0;
-    for (const i of unknown) pq += p[i]! * (q[i]! + PULL * p[i]!);
+    for (const i of unknown) pq += p[i]! * (q[i]! + (pull?.[i] ?? PULL) * p[i]!);
     if (!(pq > 0)) break;
     const a = rz / pq;
     let next = 0;
     for (const i of unknown) {
       x[i] = x[i]! + a * p[i]!;
-      r[i] = r[i]! - a * (q[i]! + PULL * p[i]!);
-      next += (r[i]! * r[i]!) / (diagonal[i]! + PULL);
+      r[i] = r[i]! - a * (q[i]! + (pull?.[i] ?? PULL) * p[i]!);
+      next += (r[i]! * r[i]!) / (diagonal[i]! + (pull?.[i] ?? PULL));
     }
     const b = next / rz;
-    for (const i of unknown) p[i] = r[i]! / (diagonal[i]! + PULL) + b * p[i]!;
+    for (const i of unknown) p[i] = r[i]! / (diagonal[i]! + (pull?.[i] ?? PULL)) + b * p[i]!;
     rz = next;
   }
   for (const i of unknown) alpha[i] = Math.min(1, Math.max(0, x[i]!));
