@@ -40,6 +40,10 @@ describe('what is next with a pick', () => {
     expect(nextStep(book({ joins: [{ id: 'p', render: {}, inspection: { passes: true } }] }), pick())!.part).toBe(
       'cut',
     );
+    // A join that passes does not unsay what was said of its take.
+    const passed = { joins: [{ id: 'p', take: 't', render: {}, inspection: { passes: true } }] };
+    expect(words({ ...passed, takes: [take('shoot again')] })).toMatch(/into the cut; by its verdict .* shot again$/);
+    expect(words({ ...passed, takes: [take('mendable')] })).toBe('the join goes into the cut');
   });
 
   it('says nothing while work on it goes on, and is not kept by work on another', () => {

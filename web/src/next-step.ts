@@ -50,6 +50,14 @@ export function nextStep(book: Asked, pick: PickDocument): NextStep | null {
   }
   if (book.stale.renders.includes(pick.id)) return { part: 'join', words: 'the recipe was changed: render again' };
   if (join.inspection === undefined) return { part: 'join', words: 'look at the join, and inspect it' };
-  if (join.inspection.passes) return { part: 'cut', words: 'the join goes into the cut' };
+  if (join.inspection.passes) {
+    const again = takes.find((t) => t.id === join.take)?.verdict?.verdict === 'shoot again';
+    return {
+      part: 'cut',
+      words: again
+        ? 'the join goes into the cut; by its verdict the take is to be shot again'
+        : 'the join goes into the cut',
+    };
+  }
   return { part: 'inspection', words: 'change the step that the inspection names, and render again' };
 }
