@@ -20,6 +20,8 @@ export interface Level {
   readonly known: Uint8Array;
   /** has a value to be compared with */
   readonly valued: Uint8Array;
+  /** 1 about lines that were drawn (line-spans.ts); of the finest level, absent where none were */
+  readonly besideLines?: Uint8Array;
 }
 
 /** For each pixel of a level the middle of the patch that it is copied from; −1 where none is. */

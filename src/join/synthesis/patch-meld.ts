@@ -9,6 +9,8 @@
 /** Weight of the voted colour beside a difference's: brightness may lean away from it over some 1/√λ px. */
 const HOLD = 0.01;
 const SWEEPS = 80;
+/** Values about a drawn line stay within those voted so far to each side, px. */
+const ABOUT = 2;
 const OMEGA = 1.8;
 
 /**
@@ -24,7 +26,8 @@ export interface VotedSteps {
 
 /**
  * Changes `rgb` (height × width × 3 interleaved, coded) in place where `hole` is not 0; `valued`: 1 where a pixel
- * beside it has a value of its own.
+ * beside it has a value of its own; `beside`: 1 about lines that were drawn, where differences of another copy of the
+ * line would add up to a blacker one: there a value stays within those voted about it.
  */
 export function meld(
   rgb: Float32Array,
@@ -33,6 +36,7 @@ export function meld(
   steps: VotedSteps,
   w: number,
   h: number,
+  beside?: Uint8Array,
 ): void {
   const places: number[] = [];
   for (let i = 0; i < w * h; i++) if (hole[i] !== 0) places.push(i);
@@ -70,5 +74,23 @@ export function meld(
     for (let c = 0; c < 3; c++) {
       const o = 3 * i + c;
       rgb[o] = Math.min(1.5, Math.max(0, rgb[o]!));
+      if (beside !== undefined && beside[i] !== 0) rgb[o] = withinVoted(voted, rgb[o]!, o, w, h);
     }
+}
+
+/** The value, kept within what was voted or known about its place. */
+function withinVoted(voted: Float32Array, value: number, o: number, w: number, h: number): number {
+  const c = o % 3;
+  const i = (o - c) / 3;
+  const x = i % w;
+  const y = (i - x) / w;
+  let least = Infinity;
+  let most = -Infinity;
+  for (let v = Math.max(0, y - ABOUT); v <= Math.min(h - 1, y + ABOUT); v++)
+    for (let u = Math.max(0, x - ABOUT); u <= Math.min(w - 1, x + ABOUT); u++) {
+      const p = voted[3 * (v * w + u) + c]!;
+      if (p < least) least = p;
+      if (p > most) most = p;
+    }
+  return Math.min(most, Math.max(least, value));
 }

@@ -13,6 +13,7 @@
  */
 import { RandomStream } from '../../core/random.js';
 import { distanceToSet } from '../../image/distance.js';
+import { dilate } from '../../image/morphology.js';
 import { requirePlane } from '../../image/boundary.js';
 import { pushPull } from '../../image/push-pull.js';
 import { drawSpans } from './line-spans.js';
@@ -24,6 +25,8 @@ import { PatchSearch } from './patch-search.js';
 const NEARBY = 4;
 /** Longer side of the level that the search starts on, px at most. */
 const MONTAGE_PX = 200;
+/** How far about a drawn line what is melded is held to what was voted, px. */
+const BESIDE_LINES = 16;
 /** Rounds of search and voting that settle the montage. */
 const FIRST_ROUNDS = 5;
 
@@ -82,9 +85,12 @@ function finestLevel(
     known[i] = weight[i]! > 0 && (sources === undefined || sources[i] !== 0) ? 1 : 0;
     for (let c = 0; c < 3; c++) rgb[3 * i + c] = weight[i]! > 0 ? planes[c]![i]! : smooth[c]![i]!;
   }
-  drawSpans({ rgb, hole: holes, known, w, h });
-  for (let i = 0; i < n; i++) if (hole[i] !== 0 && holes[i] === 0) valued[i] = 1;
-  return { w, h, rgb, rough: roughness(rgb, valued, w, h), hole: holes, known, valued };
+  const level = { w, h, rgb, hole: holes, known, valued };
+  if (drawSpans(level) === 0) return { ...level, rough: roughness(rgb, valued, w, h) };
+  const drawn = new Float32Array(n);
+  for (let i = 0; i < n; i++) if (hole[i] !== 0 && holes[i] === 0) valued[i] = drawn[i] = 1;
+  const besideLines = Uint8Array.from(dilate(drawn, w, h, BESIDE_LINES));
+  return { ...level, rough: roughness(rgb, valued, w, h), besideLines };
 }
 
 /**

@@ -104,5 +104,5 @@ export function meldPatches(level: Level, chosen: ChosenPatches): void {
       if (steps.rightWeight[i]! > 0) steps.right[3 * i + c] = steps.right[3 * i + c]! / steps.rightWeight[i]!;
       if (steps.downWeight[i]! > 0) steps.down[3 * i + c] = steps.down[3 * i + c]! / steps.downWeight[i]!;
     }
-  meld(rgb, hole, valued, steps, w, h);
+  meld(rgb, hole, valued, steps, w, h, level.besideLines);
 }
