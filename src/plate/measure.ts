@@ -22,6 +22,7 @@ import { shutterBetween } from './look/shutter-between.js';
 import { followFooting } from './ride/footing.js';
 import type { CameraMove, Light, Look, PlateMeasures } from './types.js';
 import type { MeasureOptions, PlateOptions } from './measure-options.js';
+import { piecesOf } from './travel/travel-pieces.js';
 import { linearFrame, withReader } from './with-reader.js';
 import { cameraFor, viewOrNull } from './view/measure-view.js';
 import { throughGlass } from './camera/glass-detail.js';
@@ -44,15 +45,14 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
     const { notes } = plate;
     for (const odd of swappedEnds(marks)) notes.push(`marks: ${odd}`);
     const { camera, repeats, changes } = await cameraAndPictures(plate);
-    const view = await viewOrNull(reader, marks, options, camera);
+    const pieces = piecesOf(reader, marks, options, camera);
+    const view = await viewOrNull(reader, marks, options, camera, pieces);
     if (view === null)
       notes.push(
         'view: no mark tells how the camera looks; mark an upright of known height, ground lines or the horizon',
       );
     const travel =
-      options.travel === false
-        ? undefined
-        : await attempt(plate, 'travel', () => travelOf(reader, view, camera, span, options.signal, hasPane(marks)));
+      options.travel === false ? undefined : await attempt(plate, 'travel', () => travelOf(view, camera, pieces));
     options.signal?.throwIfAborted();
     const { light, found, lamp } = lightOfPicture(await linearFrame(reader, marks.frame), view, marks);
     const { ride, footing } = await followed(plate, camera);

@@ -14,6 +14,7 @@ import { trackRegion, type RideCorrection } from '../ride/ride.js';
 import { posesOf, turnFromPoses } from '../turn/turn-poses.js';
 import { measureTravel } from '../travel/travel.js';
 import type { CameraMove, RideTrack, Travel, Turn, View } from '../types.js';
+import type { Pieces } from '../travel/travel-pieces.js';
 import type { MeasureOptions } from '../measure-options.js';
 
 /** Whether the camera moves as no turn about a fixed point explains. */
@@ -25,17 +26,14 @@ export function travels(camera: CameraMove | undefined): camera is CameraMove {
  * The camera's way over the ground, where it is no turn about a fixed point. Absent
  * where the camera stands still or only turns.
  *
- * @param pane a pane is marked: what lies on its glass is painted over
+ * @param pieces null where the camera stands still or only turns
  */
 export async function travelOf(
-  reader: Reader,
   view: View | null,
   camera: CameraMove | undefined,
-  span: { in: number; out: number },
-  signal: AbortSignal | undefined,
-  pane = false,
+  pieces: Pieces | null,
 ): Promise<Travel | undefined> {
-  if (!travels(camera)) return undefined;
+  if (pieces === null || camera === undefined) return undefined;
   if (view === null) {
     if (camera.move === 'handheld') return undefined;
     throw new PlatewrightError(
@@ -44,13 +42,7 @@ export async function travelOf(
         'mark an upright of known height and a pair of ground lines',
     );
   }
-  const source = readerLumaSource(reader, moveFactor(reader.info.widthPx));
-  return measureTravel(pane ? await throughGlass(source, span) : source, {
-    view,
-    camera,
-    span,
-    ...(signal === undefined ? {} : { signal }),
-  });
+  return measureTravel(await pieces.source(), { view, ...pieces.request }, pieces.tracked());
 }
 
 /**

@@ -11,12 +11,12 @@ import { PlatewrightError } from '../../core/errors.js';
 import { worldToCamera } from '../../geometry/camera.js';
 import { applyVector, IDENTITY3, invert, multiply, type Mat3, type Vec3 } from '../../geometry/mat3.js';
 import type { LumaSource } from '../ride/ride-source.js';
-import { chain, inversePose, movedPlane, planeHomographyCentred, type Pose } from './travel-pose.js';
+import { AT_HOME, chain, inversePose, movedPlane, planeHomographyCentred, type Pose } from './travel-pose.js';
 import { bendGround, LEAST_POINTS } from './travel-bend.js';
 import type { Ground, Lens, TravelKey, TravelSight } from './travel-ground.js';
 import { withFreePoints, type FreePoint } from './travel-points.js';
 import { posesFromSet } from './travel-start.js';
-import { trackAgain, trackPieces } from './travel-track.js';
+import { trackAgain, trackPieces, type Tracked } from './travel-track.js';
 import type { Travel } from '../types.js';
 import { type TravelRequest, travelAnswer } from './travel-answer.js';
 import { carryOn, poseAt, settle } from './travel-settle.js';
@@ -34,7 +34,7 @@ const LEAST_GAIN = 2;
 const LEAST_FRAMES = 5;
 
 /** The way as it is solved: poses lie in keys and sights, `ground` as the first camera has it. */
-interface Way {
+export interface Way {
   readonly keys: TravelKey[];
   sights: TravelSight[];
   ground: Ground;
@@ -48,25 +48,20 @@ interface Way {
  * @throws `PW-TRAVEL-VIEW` without focal length or tilt, `PW-TRAVEL-GROUND` where too little of the ground is seen to
  * move, `PW-TRAVEL-LOOSE` where the answer would be worth nothing
  */
-export async function measureTravel(source: LumaSource, request: TravelRequest): Promise<Travel> {
+export async function measureTravel(
+  source: LumaSource,
+  request: TravelRequest,
+  pieces?: Promise<Tracked>,
+): Promise<Travel> {
   const { view, span, signal } = request;
   const scale = source.widthPx / view.widthPx;
-  const { lens, normal } = lensAndGround(source, request);
   const set = setMotion(request, scale);
-  const { keys, bridges, sights } = await trackPieces(source, span, set, signal);
-  if (sights.length < LEAST_FRAMES)
-    throw new PlatewrightError(
-      'PW-TRAVEL-GROUND',
-      `the camera travels, but ${sights.length + 1} frames are too few to say how`,
-    );
-  const viewFrame = Math.min(span.out - 1, Math.max(span.in, view.frame));
-  // The set's turn between the view's frame and the first is not known yet: begun as if
-  // there were none, mended after the first pass.
-  const way: Way = { keys, sights, ground: { n: normal, d: 1 }, lens, viewFrame, viewNormal: normal };
-  const scaleFound = beginWay(way, set, signal);
-  carryThrough(way, bridges, signal);
-  levelFromView(way);
-  refuseLost(way, 'it', (s) => s.fit !== null);
+  const { way, scaleFound } = wayOver(
+    source,
+    request,
+    await (pieces ?? followPieces(source, { ...request, widthPx: view.widthPx })),
+  );
+  const { keys, lens, viewFrame } = way;
   const bent = bendGround(keys, way.sights, way.ground, lens, view);
   way.lens = { ...lens, focal: bent.focalPx };
   way.ground = bent.ground;
@@ -93,8 +88,77 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
   return told;
 }
 
+/** Pieces of the set followed through the span: the same for every view that is tried on them. */
+export function followPieces(
+  source: LumaSource,
+  { camera, span, signal, widthPx }: Omit<TravelRequest, 'view'> & { readonly widthPx: number },
+): Promise<Tracked> {
+  return trackPieces(source, span, setMotion({ camera, span }, source.widthPx / widthPx), signal);
+}
+
+/**
+ * The poses of all frames from pieces with depths of their own alone, the ground not told apart; the scale is the one
+ * that most pieces under the view's horizon would have on the ground, and may be far off. `tracked` is left as it was.
+ * Throws `PW-TRAVEL-VIEW`, `PW-TRAVEL-GROUND`.
+ */
+export function freeWay(
+  source: Pick<LumaSource, 'widthPx' | 'heightPx'>,
+  request: TravelRequest,
+  tracked: Tracked,
+): Way {
+  const { way, set, bridges } = wayBegun(source, request, tracked);
+  beginWay(way, set, request.signal, false);
+  carryThrough(way, bridges, request.signal, false);
+  refuseLost(way, 'it', (s) => s.fit !== null);
+  return way;
+}
+
+/**
+ * The poses of all frames and which pieces lie on the ground, as the view has lens and ground; `tracked` is left as it
+ * was. Throws as `measureTravel` does.
+ */
+export function wayOver(
+  source: Pick<LumaSource, 'widthPx' | 'heightPx'>,
+  request: TravelRequest,
+  tracked: Tracked,
+): { readonly way: Way; readonly scaleFound: ReturnType<typeof groundScale> } {
+  const { way, set, bridges } = wayBegun(source, request, tracked);
+  const scaleFound = beginWay(way, set, request.signal);
+  carryThrough(way, bridges, request.signal);
+  levelFromView(way);
+  refuseLost(way, 'it', (s) => s.fit !== null);
+  return { way, scaleFound };
+}
+
+/** A way with nothing solved yet, over pieces of its own. */
+function wayBegun(
+  source: Pick<LumaSource, 'widthPx' | 'heightPx'>,
+  request: TravelRequest,
+  tracked: Tracked,
+): { readonly way: Way; readonly set: (frame: number) => Mat3; readonly bridges: TravelSight[] } {
+  const { view, span } = request;
+  const { lens, normal } = lensAndGround(source, request);
+  const set = setMotion(request, source.widthPx / view.widthPx);
+  const keys = tracked.keys.map((k): TravelKey => ({ ...k, pose: AT_HOME, ground: new Set() }));
+  const fresh = (s: TravelSight): TravelSight => ({ ...s, pose: AT_HOME, fit: null });
+  const sights = tracked.sights.map(fresh);
+  if (sights.length < LEAST_FRAMES)
+    throw new PlatewrightError(
+      'PW-TRAVEL-GROUND',
+      `the camera travels, but ${sights.length + 1} frames are too few to say how`,
+    );
+  const viewFrame = Math.min(span.out - 1, Math.max(span.in, view.frame));
+  // The set's turn between the view's frame and the first is not known yet: begun as if
+  // there were none, mended after the first pass.
+  const way: Way = { keys, sights, ground: { n: normal, d: 1 }, lens, viewFrame, viewNormal: normal };
+  return { way, set, bridges: tracked.bridges.map(fresh) };
+}
+
 /** The view's lens in the small picture, and the ground's normal in the view's camera. */
-function lensAndGround(source: LumaSource, { view }: TravelRequest): { lens: Lens; normal: Vec3 } {
+function lensAndGround(
+  source: Pick<LumaSource, 'widthPx' | 'heightPx'>,
+  { view }: TravelRequest,
+): { lens: Lens; normal: Vec3 } {
   const focal = view.focalPx.value;
   const tilt = view.tiltDeg.value;
   if (focal === null || tilt === null)
@@ -113,7 +177,7 @@ function lensAndGround(source: LumaSource, { view }: TravelRequest): { lens: Len
  *
  * @param scale small px to one of the plate
  */
-function setMotion({ camera, span }: TravelRequest, scale: number): (frame: number) => Mat3 {
+function setMotion({ camera, span }: Pick<TravelRequest, 'camera' | 'span'>, scale: number): (frame: number) => Mat3 {
   const setAt = new Map(camera.frames.map((c) => [c.frame, invert(c.homographyToFirst)]));
   const toSmall = (m: Mat3): Mat3 =>
     multiply([scale, 0, 0, 0, scale, 0, 0, 0, 1], multiply(m, [1 / scale, 0, 0, 0, 1 / scale, 0, 0, 0, 1]));
@@ -138,12 +202,13 @@ function turnedBack({ sights, viewFrame, viewNormal }: Way): Vec3 {
 
 /**
  * Poses of what the first key shows, and their scale: the one that most points under the horizon agree on. Which of
- * the key's pieces lie on the ground is kept in the key.
+ * the key's pieces lie on the ground is kept in the key, where the ground is to hold the way.
  */
 function beginWay(
   way: Way,
   set: (frame: number) => Mat3,
   signal: AbortSignal | undefined,
+  held = true,
 ): ReturnType<typeof groundScale> {
   const { keys, lens } = way;
   const early = way.sights.filter((s) => s.key === 0);
@@ -152,16 +217,16 @@ function beginWay(
   layPoses(keys, early, best.poses);
   way.ground = { n: turnedBack(way), d: 1 };
   const found = groundScale(keys[0]!, best.depths[0]!, way.ground, lens);
-  refuseScale(found);
-  const { scale } = found;
+  if (held) refuseScale(found);
+  const scale = found.count > 0 ? found.scale : 1;
   const scaled = best.poses.map((p): Pose => ({ r: p.r, t: [p.t[0] * scale, p.t[1] * scale, p.t[2] * scale] }));
   layPoses(keys, early, scaled);
-  for (const p of found.ground) keys[0]!.ground.add(p);
+  if (held) for (const p of found.ground) keys[0]!.ground.add(p);
   return found;
 }
 
 /** From key to key: each further one begins where the one before still sees enough. */
-function carryThrough(way: Way, bridges: readonly TravelSight[], signal: AbortSignal | undefined): void {
+function carryThrough(way: Way, bridges: readonly TravelSight[], signal: AbortSignal | undefined, held = true): void {
   const { keys, sights, ground, lens } = way;
   const upTo = (k: number): TravelSight[] => sights.filter((s) => s.key <= k);
   let depths = settle([keys[0]!], upTo(0), ground, lens);
@@ -169,6 +234,7 @@ function carryThrough(way: Way, bridges: readonly TravelSight[], signal: AbortSi
     signal?.throwIfAborted();
     const mine = sights.filter((s) => s.key === k);
     carryOn({ keys, mine, bridges: bridges.filter((b) => b.key === k - 1), depths, ground, lens, k });
+    if (!held) keys[k]!.ground.clear();
     depths = settle(keys.slice(0, k + 1), upTo(k), ground, lens);
   }
 }

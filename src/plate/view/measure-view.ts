@@ -11,10 +11,13 @@ import { barsOf, type Bars } from '../bars.js';
 import type { MarksFile } from '../marks/marks.js';
 import { standsOnGround } from '../marks/seat.js';
 import type { CameraMove, View } from '../types.js';
-import { solveView } from './view.js';
+import type { GroundLooks } from './ground-looks.js';
+import { looksOverGround } from '../travel/travel-looks.js';
+import { piecesOf, type Pieces } from '../travel/travel-pieces.js';
+import { solveView, type ViewOptions } from './view.js';
 import { groundDistance, uprightHeight, viewCamera } from './view-derived.js';
 import { uprightEdges, type Avoided } from './view-lines.js';
-import { MARK_NOISE } from './view-observations.js';
+import { MARK_NOISE, type ViewObservation } from './view-observations.js';
 import type { MeasureOptions } from '../measure-options.js';
 import { withReader } from '../with-reader.js';
 import { cameraOf, hasPane } from '../camera/measure-camera.js';
@@ -92,17 +95,82 @@ export async function cameraFor(
   return cameraOf(reader, options, span, undefined, undefined, hasPane(marks));
 }
 
-/** View at the marks' frame from an open reader. Throws `PW-VIEW-…`. */
+/**
+ * View at the marks' frame from an open reader. Throws `PW-VIEW-…`.
+ * @param pieces of a camera that travels, null to leave its way out
+ */
 export async function viewOf(
   reader: Reader,
   marks: MarksFile,
   options: MeasureOptions,
   camera: CameraMove | undefined,
+  pieces: Pieces | null = piecesOf(reader, marks, options, camera),
 ): Promise<View> {
   const { widthPx, heightPx, lens } = reader.info;
-  const fileLens = lens ?? options.fileLens;
-  const alone = (): View => solveView(marks, { widthPx, heightPx, camera, fileLens });
-  if (options.lines === false) return alone();
+  const given = { widthPx, heightPx, camera, fileLens: lens ?? options.fileLens };
+  const own = await viewOfFrame(reader, marks, options, given);
+  return pieces === null ? own.view : overTheWay(own, marks, given, pieces);
+}
+
+type Given = Pick<ViewOptions, 'widthPx' | 'heightPx' | 'camera' | 'fileLens'>;
+interface OwnView {
+  readonly view: View;
+  /** Upright edges that were believed. */
+  readonly extra: readonly ViewObservation[];
+  /** What is said of them. */
+  readonly said: readonly string[];
+}
+
+/** Rounds of pieces and marks: each begins where the one before came to. */
+const ROUNDS = 2;
+
+/** The view solved anew with what the camera's way over the ground tells, and with the marks of other frames. */
+async function overTheWay(
+  { view, extra, said }: OwnView,
+  marks: MarksFile,
+  given: Given,
+  pieces: Pieces,
+): Promise<View> {
+  const { span } = pieces.request;
+  if (marks.frame < span.in || marks.frame >= span.out) return view;
+  const frames = [...new Set(marks.marks.map((m) => m.frame ?? marks.frame))].filter((f) => f !== marks.frame);
+  let best = view;
+  let told: GroundLooks | null = null;
+  try {
+    const tracked = await pieces.tracked();
+    for (let round = 0; round < ROUNDS; round++) {
+      const looks = looksOverGround(pieces.size, { view: best, ...pieces.request }, tracked, frames);
+      if (looks === null) break;
+      const before = best;
+      told = looks;
+      best = solveView(marks, { ...given, extra, looks, from: before });
+      if (settled(before, best)) break;
+    }
+  } catch (error) {
+    if (!(error instanceof PlatewrightError)) throw error;
+    return { ...view, notes: [...view.notes, `the camera's way tells nothing of the view: ${error.message}`] };
+  }
+  return told === null ? view : { ...best, notes: [...best.notes, ...said, inWords(told)] };
+}
+
+/** Whether a round moved the view by so little that the pieces would be read alike again (own choice). */
+const settled = (a: View, b: View): boolean =>
+  Math.abs(Math.log(a.focalPx.value! / b.focalPx.value!)) < 0.01 && Math.abs(a.tiltDeg.value! - b.tiltDeg.value!) < 0.5;
+
+function inWords({ looks, lensTold, groundPieces, pieces }: GroundLooks): string {
+  const what = [
+    ...(lensTold ? ['the focal length'] : []),
+    ...(groundPieces > 0 ? ['how the ground lies'] : []),
+    ...(looks.length > 0 ? [`how frame ${looks.map((l) => l.frame).join(', ')} looks at it`] : []),
+  ];
+  return `the camera's way tells ${what.join(', ')} (${pieces} pieces of the set, ${groundPieces} on the ground)`;
+}
+
+/** The view of the marks' own frame. */
+async function viewOfFrame(reader: Reader, marks: MarksFile, options: MeasureOptions, given: Given): Promise<OwnView> {
+  const { widthPx, heightPx } = given;
+  const alone = (): View => solveView(marks, given);
+  if (options.lines === false) return { view: alone(), extra: [], said: [] };
   const luma = lumaPlane(await reader.frame(marks.frame));
   const edges = uprightEdges(
     luma,
@@ -110,19 +178,21 @@ export async function viewOf(
     heightPx,
     notTheSet(marks, barsOf([luma], widthPx, heightPx), widthPx, heightPx),
   );
-  if (edges.observations.length === 0) return alone();
-  const view = solveView(marks, { widthPx, heightPx, camera, fileLens, extra: edges.observations });
+  if (edges.observations.length === 0) return { view: alone(), extra: [], said: [] };
+  const view = solveView(marks, { ...given, extra: edges.observations });
   const plain = marks.marks.length === 0 ? null : tryView(alone);
   // Edges that pull the view away from what the marks say by more than both allow are no uprights.
   if (plain !== null && !agree(plain, view))
     return {
-      ...plain,
-      notes: [...plain.notes, 'upright edges in the picture disagree with the marks and were left out'],
+      view: {
+        ...plain,
+        notes: [...plain.notes, 'upright edges in the picture disagree with the marks and were left out'],
+      },
+      extra: [],
+      said: [],
     };
-  return {
-    ...view,
-    notes: [...view.notes, `${edges.segments.length} upright edges of the picture were used beside the marks`],
-  };
+  const said = [`${edges.segments.length} upright edges of the picture were used beside the marks`];
+  return { view: { ...view, notes: [...view.notes, ...said] }, extra: edges.observations, said };
 }
 
 function tryView(fn: () => View): View | null {
@@ -194,9 +264,10 @@ export async function viewOrNull(
   marks: MarksFile,
   options: MeasureOptions,
   camera: CameraMove | undefined,
+  pieces: Pieces | null = piecesOf(reader, marks, options, camera),
 ): Promise<View | null> {
   try {
-    return await viewOf(reader, marks, options, camera);
+    return await viewOf(reader, marks, options, camera, pieces);
   } catch (error) {
     if (error instanceof PlatewrightError && error.code.startsWith('PW-VIEW-')) return null;
     throw error;

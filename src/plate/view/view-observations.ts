@@ -7,13 +7,18 @@ import { apply, type Mat3 } from '../../geometry/mat3.js';
 import type { Mark, MarksFile, Point } from '../marks/marks.js';
 import { standsOnGround } from '../marks/seat.js';
 
-export type ViewObservation =
+export type ViewObservation = {
+  /** The frame it is seen on, where that is not the view's: its camera is that look's (travel-looks.ts). */
+  readonly look?: number;
+} & (
   | {
       readonly kind: 'upright';
       readonly foot: Point;
       readonly top: Point;
       readonly height: number | null;
       readonly heightSd: number;
+      /** Uprights of one name have one height, off by `heightSd` together: it was typed once. */
+      readonly alike?: string;
       readonly sdPx: number;
       readonly leanSd: number;
     }
@@ -29,7 +34,8 @@ export type ViewObservation =
       readonly width: number | null;
       readonly depth: number | null;
       readonly sdPx: number;
-    };
+    }
+);
 
 /** How well a person points and knows heights: the program's own choice, stated here once. */
 export const MARK_NOISE = {
@@ -58,6 +64,8 @@ export interface ObservationOptions {
   readonly widthPx: number;
   /** Maps pixels of a frame to pixels of the marks' own frame; null where that can't be known (the camera travels). */
   readonly toViewFrame?: (frame: number) => Mat3 | null;
+  /** Frames whose own look at the ground is known (a camera that travels). */
+  readonly looks?: ReadonlySet<number>;
   /** Standard deviation of a clicked point; default MARK_NOISE.pointPx. */
   readonly pointSdPx?: number;
 }
@@ -83,8 +91,10 @@ interface Gathered {
   readonly observations: ViewObservation[];
   readonly notes: string[];
   /** Feet of all that stands upright, so that no upright is counted twice. */
-  readonly feet: Point[];
-  readonly shadowRays: { readonly a: Point; readonly b: Point }[];
+  readonly feet: { readonly at: Point; readonly look?: number }[];
+  readonly shadowRays: { readonly a: Point; readonly b: Point; readonly look?: number }[];
+  /** Names of heights that were typed for one thing on several frames. */
+  readonly alike: ReadonlySet<string>;
   /** Sets of parallel ground lines so far. */
   groups: number;
 }
@@ -94,10 +104,13 @@ type ToViewFrame = (p: Point) => Point;
 /** Observations of the view at `marks.frame` from every mark that tells of it. */
 export function observationsFromMarks(marks: MarksFile, options: ObservationOptions): ObservationSet {
   const sdPx = options.pointSdPx ?? MARK_NOISE.pointPx(options.widthPx);
-  const gathered: Gathered = { observations: [], notes: [], feet: [], shadowRays: [], groups: 0 };
+  const alike = options.looks === undefined ? new Set<string>() : alikeHeights(marks);
+  const gathered: Gathered = { observations: [], notes: [], feet: [], shadowRays: [], alike, groups: 0 };
   const skipped = new Set<number>();
+  const looks = options.looks ?? new Set<number>();
+  const lookOf = (frame: number): number | undefined => (frame !== marks.frame && looks.has(frame) ? frame : undefined);
   const move = (frame: number): ToViewFrame | null => {
-    if (frame === marks.frame) return (p) => p;
+    if (frame === marks.frame || looks.has(frame)) return (p) => p;
     const m = options.toViewFrame?.(frame) ?? null;
     return m === null ? null : (p) => apply(m, p[0], p[1]);
   };
@@ -106,17 +119,19 @@ export function observationsFromMarks(marks: MarksFile, options: ObservationOpti
     const frame = mark.frame ?? marks.frame;
     const to = move(frame);
     if (to === null) skipped.add(frame);
-    else observe(mark, to, sdPx, gathered);
+    else seenFrom(lookOf(frame), gathered, () => observe(mark, to, sdPx, gathered));
   }
   for (const mark of marks.marks) {
-    const to = move(mark.frame ?? marks.frame);
-    if (to !== null) observeShadowsUpright(mark, to, sdPx, gathered);
+    const frame = mark.frame ?? marks.frame;
+    const to = move(frame);
+    if (to !== null)
+      seenFrom(lookOf(frame), gathered, () => observeShadowsUpright(mark, to, sdPx, gathered, lookOf(frame)));
   }
   const { observations, notes, shadowRays, groups: group } = gathered;
   // Shadows of uprights under one sun are parallel lines on the ground: two and more tell of the horizon.
   if (shadowRays.length >= 2) {
     for (const s of shadowRays)
-      observations.push({ kind: 'groundLine', group, a: s.a, b: s.b, sdPx: sdPx * MARK_NOISE.shadowTipFactor });
+      observations.push({ kind: 'groundLine', group, ...s, sdPx: sdPx * MARK_NOISE.shadowTipFactor });
   }
   if (skipped.size > 0)
     notes.push(
@@ -124,6 +139,17 @@ export function observationsFromMarks(marks: MarksFile, options: ObservationOpti
         `the camera is not known to stand still or only to turn between them and frame ${marks.frame}`,
     );
   return { observations, notes };
+}
+
+/** Does `observe`; what it gathers is seen on another frame than the view's where `look` says so. */
+function seenFrom(look: number | undefined, { observations, feet, shadowRays }: Gathered, observe: () => void): void {
+  const lists = [observations, feet, shadowRays] as { look?: number }[][];
+  const before = lists.map((l) => l.length);
+  observe();
+  if (look === undefined) return;
+  lists.forEach((list, k) => {
+    for (let i = before[k]!; i < list.length; i++) list[i] = { ...list[i]!, look };
+  });
 }
 
 /** Adds what one mark says. `to` brings its points to the view's frame, `sdPx` is how well they are pointed. */
@@ -135,8 +161,9 @@ function observe(mark: Mark, to: ToViewFrame, sdPx: number, into: Gathered): voi
     case 'performer': {
       const upright = uprightOf(mark, to, sdPx);
       if (upright === null) break;
-      feet.push(upright.foot);
-      observations.push(upright);
+      const name = heightName(mark);
+      feet.push({ at: upright.foot });
+      observations.push(into.alike.has(name) ? { ...upright, alike: name } : upright);
       break;
     }
     case 'groundLines':
@@ -201,11 +228,31 @@ function uprightOf(mark: UprightMark, to: ToViewFrame, sdPx: number): Upright | 
       };
 }
 
+const heightName = ({ kind, height }: UprightMark): string => `${kind} ${height}`;
+
+/**
+ * Heights of things of one kind that are marked once on each of several frames: one thing marked again. A performer's
+ * height changes with how it holds itself, and one that is a guess has its own sd.
+ */
+function alikeHeights(marks: MarksFile): Set<string> {
+  const frames = new Map<string, number[]>();
+  for (const m of marks.marks)
+    if ((m.kind === 'stand' || (m.kind === 'upright' && m.heightSd === undefined)) && m.height !== undefined)
+      frames.set(heightName(m), [...(frames.get(heightName(m)) ?? []), m.frame ?? marks.frame]);
+  return new Set([...frames].filter(([, f]) => f.length > 1 && new Set(f).size === f.length).map(([name]) => name));
+}
+
 /** A shadow mark with its top and height is an upright too, unless that upright was marked itself. */
-function observeShadowsUpright(mark: Mark, to: ToViewFrame, sdPx: number, { observations, feet }: Gathered): void {
+function observeShadowsUpright(
+  mark: Mark,
+  to: ToViewFrame,
+  sdPx: number,
+  { observations, feet }: Gathered,
+  look: number | undefined,
+): void {
   if (mark.kind !== 'shadow' || mark.top === undefined || mark.height === undefined) return;
   const foot = to(mark.foot);
-  if (feet.some((f) => Math.hypot(f[0] - foot[0], f[1] - foot[1]) < 4 * sdPx)) return;
+  if (feet.some((f) => f.look === look && Math.hypot(f.at[0] - foot[0], f.at[1] - foot[1]) < 4 * sdPx)) return;
   observations.push({
     kind: 'upright',
     foot,

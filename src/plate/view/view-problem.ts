@@ -18,6 +18,10 @@ import {
   wallResiduals,
   type Evaluation,
 } from './view-residuals.js';
+import { choleskyFactor } from '../../geometry/linear-solve.js';
+import { multiply } from '../../geometry/mat3.js';
+import { rotationFromVector } from '../../geometry/rotation.js';
+import type { GroundLook, GroundLooks } from './ground-looks.js';
 import { startFloor, startUpright, startWall, toGround } from './view-start.js';
 
 /** Weak knowledge that keeps an under-determined view finite; each is shown as prior-led where it decides. */
@@ -97,6 +101,10 @@ interface Layout {
   readonly offsets: readonly number[];
   /** The direction of each family of ground lines. */
   readonly groupAt: ReadonlyMap<number, number>;
+  /** Ln of what heights typed once are off by, by their name. */
+  readonly alikeAt: ReadonlyMap<string, number>;
+  /** The first of the four unknowns of each look from another frame: a small turn, ln height. */
+  readonly lookAt: ReadonlyMap<number, number>;
   /** Corners in order, of observations that are rectangles on a wall. */
   readonly walls: readonly (WallCorners | null)[];
   /** One weak tie for every nuisance unknown that nothing else might hold: a wall's distance, a free height. */
@@ -105,7 +113,7 @@ interface Layout {
 
 type WallCorners = ReturnType<typeof orderWallCorners>;
 
-function layOut(observations: readonly ViewObservation[]): Layout {
+function layOut(observations: readonly ViewObservation[], looks: readonly GroundLook[]): Layout {
   const groups = [...new Set(observations.filter((o) => o.kind === 'groundLine').map((o) => o.group))];
   const offsets: number[] = [];
   const ties: { at: number; mean: number; sd: number }[] = [];
@@ -119,10 +127,20 @@ function layOut(observations: readonly ViewObservation[]): Layout {
     unknowns += nuisance(o);
     dataResiduals += residualsOf(o);
   }
+  const alikeAt = new Map<string, number>();
+  for (const o of observations) {
+    if (o.kind !== 'upright' || o.alike === undefined || alikeAt.has(o.alike)) continue;
+    alikeAt.set(o.alike, unknowns);
+    ties.push({ at: unknowns++, mean: 0, sd: o.heightSd });
+  }
+  const lookAt = new Map(looks.map((l, i) => [l.frame, unknowns + 4 * i]));
+  unknowns += 4 * looks.length;
   return {
     unknowns,
     dataResiduals,
     offsets,
+    alikeAt,
+    lookAt,
     groupAt: new Map(groups.map((g, i) => [g, 4 + i])),
     walls: observations.map((o) => (o.kind === 'rectangle' && o.plane === 'wall' ? orderWallCorners(o.corners) : null)),
     ties,
@@ -134,7 +152,7 @@ function observationResiduals(e: Evaluation, layout: Layout, o: ViewObservation,
   const at = layout.offsets[i]!;
   switch (o.kind) {
     case 'upright':
-      return uprightResiduals(e, o, at, k);
+      return uprightResiduals(e, o, at, k, o.alike === undefined ? -1 : layout.alikeAt.get(o.alike)!);
     case 'groundLine': {
       const phi = e.p[layout.groupAt.get(o.group)!]!;
       e.out[k] = lineResidual(e.cam, o.a, o.b, Math.sin(phi), 0, Math.cos(phi), o.sdPx, 0);
@@ -170,16 +188,23 @@ function priorResiduals(e: Evaluation, priors: ViewPriors, widthPx: number, k: n
 }
 
 /** The nuisance unknowns that a camera makes of the marks, written into `p` behind its θ. */
-function startUnknowns(c: Cam, observations: readonly ViewObservation[], layout: Layout, p: Float64Array): void {
+function startUnknowns(
+  camOf: (o: ViewObservation) => Cam,
+  observations: readonly ViewObservation[],
+  layout: Layout,
+  p: Float64Array,
+): void {
   for (const [g, at] of layout.groupAt) {
     const first = observations.find((o) => o.kind === 'groundLine' && o.group === g);
     if (first?.kind !== 'groundLine') continue;
+    const c = camOf(first);
     const [x0, z0] = toGround(c, first.a[0], first.a[1]);
     const [x1, z1] = toGround(c, first.b[0], first.b[1]);
     p[at] = Math.atan2(x1 - x0, z1 - z0);
   }
   observations.forEach((o, i) => {
     const at = layout.offsets[i]!;
+    const c = camOf(o);
     if (o.kind === 'upright') startUpright(c, o, p, at);
     else if (o.kind === 'rectangle') {
       const wall = layout.walls[i];
@@ -191,38 +216,92 @@ function startUnknowns(c: Cam, observations: readonly ViewObservation[], layout:
 
 const emptyCamera = (): Cam => ({ f: 1, h: 1, cx: 0, cy: 0, r: new Float64Array(9) });
 
-/** Builds the problem for a picture of widthPx × heightPx. */
+/** The camera of a look from another frame: turned from the view's, and as high over the ground as it is told. */
+function setLook(p: Float64Array, view: Cam, look: GroundLook, at: number, out: Cam): void {
+  const turn = multiply(rotationFromVector([p[at]!, p[at + 1]!, p[at + 2]!]), look.rotation);
+  out.f = view.f;
+  out.h = view.h * Math.exp(look.lnHeight + p[at + 3]!);
+  out.cx = view.cx;
+  out.cy = view.cy;
+  for (let i = 0; i < 3; i++)
+    for (let j = 0; j < 3; j++)
+      out.r[3 * i + j] =
+        turn[3 * i]! * view.r[j]! + turn[3 * i + 1]! * view.r[3 + j]! + turn[3 * i + 2]! * view.r[6 + j]!;
+}
+
+/** What the looks are off by from what the way tells of them, in its own standard deviations. */
+function looksResiduals(
+  p: Float64Array,
+  looks: GroundLooks,
+  root: Float64Array,
+  first: number,
+  out: Float64Array,
+  from: number,
+): void {
+  const m = 3 + 4 * looks.looks.length;
+  const off = (i: number): number =>
+    i >= 3 ? p[first + i - 3]! : p[i]! - (i === 0 ? looks.lnFocal : i === 1 ? looks.tilt : looks.roll);
+  // Solves L x = off for the factor L of the covariance.
+  for (let i = 0; i < m; i++) {
+    let s = off(i) - looks.beside[i]!;
+    for (let k = 0; k < i; k++) s -= root[i * m + k]! * out[from + k]!;
+    out[from + i] = s / root[i * m + i]!;
+  }
+}
+
+/**
+ * Builds the problem for a picture of widthPx × heightPx.
+ * @param looks what the way of a travelling camera tells of lens, ground and the frames that observations are seen on
+ */
 export function viewProblem(
   observations: readonly ViewObservation[],
   priors: ViewPriors,
   widthPx: number,
   heightPx: number,
+  looks?: GroundLooks,
 ): ViewProblem {
-  const layout = layOut(observations);
-  const e: Evaluation = {
-    cam: emptyCamera(),
-    p: new Float64Array(0),
-    out: new Float64Array(0),
-    point: new Float64Array(2),
+  const layout = layOut(observations, looks?.looks ?? []);
+  const root = looks === undefined ? null : choleskyFactor(looks.covariance, 3 + 4 * looks.looks.length);
+  const firstLook = layout.unknowns - 4 * (looks?.looks.length ?? 0);
+  const shared = { p: new Float64Array(0), out: new Float64Array(0), point: new Float64Array(2) };
+  const e: Evaluation = { cam: emptyCamera(), ...shared };
+  const others = new Map(
+    (looks?.looks ?? []).map((look) => [look.frame, { look, e: { cam: emptyCamera(), ...shared } as Evaluation }]),
+  );
+  const set = (p: Float64Array): void => {
+    setCamera(p, widthPx, heightPx, e.cam);
+    for (const o of others.values()) setLook(p, e.cam, o.look, layout.lookAt.get(o.look.frame)!, o.e.cam);
   };
+  const of = (o: ViewObservation): Evaluation => (o.look === undefined ? e : others.get(o.look)!.e);
   return {
     parameterCount: layout.unknowns,
-    residualCount: layout.dataResiduals + PRIOR_RESIDUALS + layout.ties.length,
+    residualCount:
+      layout.dataResiduals +
+      PRIOR_RESIDUALS +
+      layout.ties.length +
+      (looks === undefined || root === null ? 0 : 3 + 4 * looks.looks.length),
     dataResiduals: layout.dataResiduals,
     residuals(p, out) {
-      setCamera(p, widthPx, heightPx, e.cam);
-      e.p = p;
-      e.out = out;
+      set(p);
+      for (const one of [e, ...[...others.values()].map((x) => x.e)]) {
+        one.p = p;
+        one.out = out;
+      }
       let k = 0;
-      for (let i = 0; i < observations.length; i++) k = observationResiduals(e, layout, observations[i]!, i, k);
+      for (let i = 0; i < observations.length; i++) {
+        const o = observations[i]!;
+        k = observationResiduals(of(o), layout, o, i, k);
+      }
       priorResiduals(e, priors, widthPx, k);
       k += PRIOR_RESIDUALS;
       for (const t of layout.ties) out[k++] = (p[t.at]! - t.mean) / t.sd;
+      if (looks !== undefined && root !== null) looksResiduals(p, looks, root, firstLook, out, k);
     },
     start(theta) {
       const p = new Float64Array(layout.unknowns);
       p.set(theta);
-      startUnknowns(setCamera(p, widthPx, heightPx, emptyCamera()), observations, layout, p);
+      set(p);
+      startUnknowns((o) => of(o).cam, observations, layout, p);
       return p;
     },
   };

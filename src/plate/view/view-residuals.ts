@@ -21,8 +21,18 @@ type Sight = Extract<ViewObservation, { kind: 'sight' }>;
 type Rectangle = Extract<ViewObservation, { kind: 'rectangle' }>;
 type Corners = readonly [Point, Point, Point, Point];
 
-/** Unknowns: bearing, ln distance, and ln height where it is free. */
-export function uprightResiduals({ cam: c, p, out, point }: Evaluation, o: Upright, at: number, from: number): number {
+/**
+ * Unknowns: bearing, ln distance, and ln height where it is free.
+ *
+ * @param heightAt where the ln of what the heights of its likes are off by stands; −1 where it has none alike
+ */
+export function uprightResiduals(
+  { cam: c, p, out, point }: Evaluation,
+  o: Upright,
+  at: number,
+  from: number,
+  heightAt = -1,
+): number {
   let k = from;
   const d = Math.exp(p[at + 1]!);
   const x = d * Math.sin(p[at]!);
@@ -30,7 +40,7 @@ export function uprightResiduals({ cam: c, p, out, point }: Evaluation, o: Uprig
   projectTo(c, x, 0, z, point);
   out[k++] = (o.foot[0] - point[0]!) / o.sdPx;
   out[k++] = (o.foot[1] - point[1]!) / o.sdPx;
-  const h = o.height ?? Math.exp(p[at + 2]!);
+  const h = heightAt < 0 ? (o.height ?? Math.exp(p[at + 2]!)) : o.height! * Math.exp(p[heightAt]!);
   projectTo(c, x, h, z, point);
   const ex = o.top[0] - point[0]!;
   const ey = o.top[1] - point[1]!;
@@ -40,7 +50,7 @@ export function uprightResiduals({ cam: c, p, out, point }: Evaluation, o: Uprig
   const len = Math.max(1e-6, Math.hypot(ux, uy));
   const along = (ex * ux + ey * uy) / len;
   const across = (ex * uy - ey * ux) / len;
-  out[k++] = along / Math.hypot(o.sdPx, o.height === null ? 0 : o.heightSd * len);
+  out[k++] = along / Math.hypot(o.sdPx, o.height === null || heightAt >= 0 ? 0 : o.heightSd * len);
   out[k++] = across / Math.hypot(o.sdPx, o.leanSd * len);
   return k;
 }

@@ -16,6 +16,7 @@ import type { FileLens } from '../../media/types.js';
 import type { MarksFile } from '../marks/marks.js';
 import type { CameraMove, View } from '../types.js';
 import { doubtOfFileLens, focalKnown } from './known-focal.js';
+import type { GroundLooks } from './ground-looks.js';
 import { viewMeasures, type Theta } from './view-measures.js';
 import { observationsFromMarks, type ViewObservation } from './view-observations.js';
 import { solveWithinNoise } from './view-noise.js';
@@ -31,6 +32,10 @@ export interface ViewOptions {
   readonly fileLens?: FileLens | undefined;
   /** Further observations beside the marks (lines found in the picture). */
   readonly extra?: readonly ViewObservation[];
+  /** What the way of a travelling camera tells: brings marks of other frames, and what parallax says of the lens. */
+  readonly looks?: GroundLooks | undefined;
+  /** The view that the marks of its own frame told: where a solution with `looks` begins. */
+  readonly from?: View | undefined;
   /** Standard deviation of a marked point in pixels; default by picture width. */
   readonly pointSdPx?: number;
   /** Extra relative sd of the focal length for a prior lens said in the marks file. Default 1 %. */
@@ -70,6 +75,7 @@ function solveOnce(marks: MarksFile, options: ViewOptions): { view: View; byFile
   const set = observationsFromMarks(marks, {
     widthPx,
     toViewFrame: rotationBetween(options.camera, marks.frame),
+    ...(options.looks === undefined ? {} : { looks: new Set(options.looks.looks.map((l) => l.frame)) }),
     ...(options.pointSdPx === undefined ? {} : { pointSdPx: options.pointSdPx }),
   });
   const observations = [...set.observations, ...(options.extra ?? [])];
@@ -90,8 +96,8 @@ function solveOnce(marks: MarksFile, options: ViewOptions): { view: View; byFile
   };
   const { problem, best, times } = solveWithinNoise(
     observations,
-    (of) => viewProblem(of, priors, widthPx, heightPx),
-    (of) => bestOfStarts(of, priors, widthPx),
+    (of) => viewProblem(of, priors, widthPx, heightPx, options.looks),
+    (of) => bestOfStarts(of, startsOf(options, priors)),
   );
   const covariance = best.covariance;
   if (covariance === null)
@@ -169,32 +175,47 @@ function lensPriorLnSd(priors: ViewPriors, f: number, widthPx: number): number {
   return (priors.fieldOfView.lnSd * 2 * half) / Math.sin(2 * half);
 }
 
-function bestOfStarts(
-  problem: ReturnType<typeof viewProblem>,
-  priors: ViewPriors,
-  widthPx: number,
-): LeastSquaresResult {
+type Start = readonly [number, number, number, number];
+
+/** Where solutions begin, by focal length: lens upon lens until one leaves nothing to explain. */
+function startsOf({ widthPx, looks, from }: ViewOptions, priors: ViewPriors): Start[][] {
+  if (looks !== undefined && from !== undefined) {
+    const lnHeight = Math.log(from.cameraHeight.value ?? priors.cameraHeight.medianM);
+    const roll = from.rollDeg.value! * RAD_PER_DEG;
+    return [
+      [
+        [Math.log(from.focalPx.value!), from.tiltDeg.value! * RAD_PER_DEG, roll, lnHeight],
+        [looks.lnFocal, looks.tilt, looks.roll, lnHeight],
+      ],
+    ];
+  }
   const mid = priors.focal
     ? priors.focal.px
     : widthPx / (2 * Math.tan((priors.fieldOfView.medianDeg * RAD_PER_DEG) / 2));
   const focals = priors.focal ? [mid] : [mid, mid * 0.6, mid * 1.8];
   const heights = priors.height ? [priors.height.m] : [priors.cameraHeight.medianM, priors.cameraHeight.medianM * 0.4];
+  return focals.map((f) =>
+    [-4, -14, 4, -30].flatMap((tilt) => heights.map((h): Start => [Math.log(f), tilt * RAD_PER_DEG, 0, Math.log(h)])),
+  );
+}
+
+function bestOfStarts(
+  problem: ReturnType<typeof viewProblem>,
+  starts: readonly (readonly Start[])[],
+): LeastSquaresResult {
   let best: LeastSquaresResult | undefined;
-  for (const f of focals) {
-    for (const tilt of [-4, -14, 4, -30]) {
-      for (const h of heights) {
-        const start = problem.start([Math.log(f), tilt * RAD_PER_DEG, 0, Math.log(h)]);
-        const r = levenbergMarquardt({
-          start,
-          residualCount: problem.residualCount,
-          residuals: problem.residuals,
-          loss: { kind: 'huber', scale: 3 },
-          maxIterations: 120,
-        });
-        if (!Number.isFinite(r.cost)) continue;
-        if (best === undefined || r.cost < best.cost - 1e-9 || (best.covariance === null && r.covariance !== null))
-          best = r;
-      }
+  for (const lens of starts) {
+    for (const theta of lens) {
+      const r = levenbergMarquardt({
+        start: problem.start(theta),
+        residualCount: problem.residualCount,
+        residuals: problem.residuals,
+        loss: { kind: 'huber', scale: 3 },
+        maxIterations: 120,
+      });
+      if (!Number.isFinite(r.cost)) continue;
+      if (best === undefined || r.cost < best.cost - 1e-9 || (best.covariance === null && r.covariance !== null))
+        best = r;
     }
     // The starts differ only to escape false valleys: a fit that leaves nothing to explain needs no further lens.
     if (best !== undefined && best.covariance !== null && best.cost < 0.5 * problem.dataResiduals) break;
