@@ -7,7 +7,7 @@
 import { RandomStream } from '../../core/random.js';
 import { cross, dot, unit, type Vec3 } from '../../geometry/mat3.js';
 import { solveGeneral } from '../../geometry/linear-solve.js';
-import { groundNormal, standsAt, type BundlePoint, type BundleState } from './travel-bundle.js';
+import { groundNormal, standsAt, type BundlePoint, type BundleState } from './bundle-equations.js';
 
 export interface FoundGround {
   readonly tilt: number;
