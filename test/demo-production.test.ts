@@ -1,3 +1,7 @@
+/**
+ * The demo's own files: its list against what is there, its film without gaps, its marks readable, and each planted
+ * fault alone by the truth beside each take.
+ */
 import { existsSync, readFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';

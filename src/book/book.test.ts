@@ -1,3 +1,7 @@
+/**
+ * The book on a real file: undo and redo over restarts, two connections, damaged and older files, and writers killed
+ * by SIGKILL at seeded moments, whose acknowledged edits must all be there.
+ */
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { spawn } from 'node:child_process';
 import { tmpdir } from 'node:os';
@@ -142,7 +146,7 @@ describe('opening', () => {
     expect(() => Book.open(folder)).toThrow(/PW-BOOK-NEWER/);
     const other = mkdtempSync(join(tmpdir(), 'platewright-book-'));
     writeFileSync(join(other, 'book.sqlite'), 'this is a shopping list, not a database. '.repeat(100));
-    expect(() => Book.open(other)).toThrow(/PW-BOOK-DAMAGED|not a database/);
+    expect(() => Book.open(other)).toThrow(/PW-BOOK-DAMAGED: /);
     // Emptied, or cut short anywhere: refused, never opened as a story that has lost its end.
     const whole = mkdtempSync(join(tmpdir(), 'platewright-cut-'));
     const book = Book.create(whole);

@@ -1,3 +1,4 @@
+/** One pick's span moved to and fro: each mark's new frame worked out by hand from the film's own frame numbers. */
 import { expect, it } from 'vitest';
 import { respanPick } from './respan.js';
 import type { PickDocument } from './documents.js';

@@ -1,3 +1,7 @@
+/**
+ * Optics against published tables (test/published/optics.json, which names its sources); set-up and lamp against the
+ * pinhole's geometry worked out here; sentences of a brief for what is known, rough or missing.
+ */
 import { ATTENTION_DEFAULTS, type Attention } from './cautions.js';
 import { planDay } from './day-plan.js';
 import { readFileSync } from 'node:fs';

@@ -1,3 +1,7 @@
+/**
+ * Pages of the PDF counted for made briefs: one for the day, one a pick, more where a brief is long; the same plan
+ * gives the same bytes.
+ */
 import { describe, expect, it } from 'vitest';
 import { callSheetPdf } from './call-sheet.js';
 import type { DayPlan } from './day-plan.js';

@@ -1,3 +1,7 @@
+/**
+ * The drawing for 200 seeded set-ups: size, letters and borders as asked; lengths and angles measured on it against
+ * those put in.
+ */
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { fromAbove, fromTheSide, type DrawnSetUp } from './set-up-drawing.js';

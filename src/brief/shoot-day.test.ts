@@ -1,3 +1,7 @@
+/**
+ * The day's solver against every order tried (forty small days) and against a mixed-integer programme solved by HiGHS;
+ * windows, rests and refusals on days written by hand.
+ */
 import { createRequire } from 'node:module';
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';

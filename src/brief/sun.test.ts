@@ -1,3 +1,7 @@
+/**
+ * The sun against NREL/TP-560-34302, JPL Horizons and the US Naval Observatory (test/published/sun.json); calendar
+ * lines against RFC 5545; time zones at known changes of the clock.
+ */
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { differenceDeg } from '../core/angles.js';

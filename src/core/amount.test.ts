@@ -1,3 +1,4 @@
+/** Numbers with their uncertainty as they are written out, against strings written by hand. */
 import { expect, it } from 'vitest';
 import { amount } from './amount.js';
 

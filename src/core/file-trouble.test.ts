@@ -1,3 +1,4 @@
+/** Errors that the system itself throws (a missing file, a folder, a full device), told as the program's own. */
 import { closeSync, existsSync, openSync, readFileSync, writeSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { PlatewrightError } from './errors.js';
@@ -33,8 +34,7 @@ describe('a file that the system refuses', () => {
     expect(fileTrouble(new PlatewrightError('PW-MEDIA-MISSING', 'told already'))).toBeNull();
   });
 
-  it('tells of a full disk also where the system names no file', () => {
-    if (!existsSync('/dev/full')) return;
+  it.skipIf(!existsSync('/dev/full'))('tells of a full disk also where the system names no file', () => {
     const file = openSync('/dev/full', 'w');
     const thrown = thrownBy(() => writeSync(file, 'x'));
     closeSync(file);

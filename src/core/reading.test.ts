@@ -1,3 +1,4 @@
+/** Readings with their standard errors and units as they are written out, against strings written by hand. */
 import { describe, expect, it } from 'vitest';
 import { inspected, reading } from './reading.js';
 

@@ -1,3 +1,4 @@
+/** Failures through the structured clone that a worker's message goes through: what arrives against what was thrown. */
 import { describe, expect, it } from 'vitest';
 import { PlatewrightError } from './errors.js';
 import { failureTold, tellFailure } from './thread-failure.js';

@@ -1,3 +1,7 @@
+/**
+ * Drop-frame labels both ways against published tables (test/published/timecode.json, which names its sources); rates
+ * read exactly.
+ */
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { convertFrame, parseRate, rate } from './rational.js';

@@ -1,3 +1,6 @@
+/**
+ * The bundled typefaces asked for names in several scripts: the letters they lack, and runs that give their line back.
+ */
 import { describe, expect, it } from 'vitest';
 import { loadTypeface, missingLetters, runsOf } from './typefaces.js';
 

@@ -1,3 +1,4 @@
+/** Unbroken spaces and apostrophes of set sentences, against strings written by hand. */
 import { describe, expect, it } from 'vitest';
 import { wellSet } from './well-set.js';
 

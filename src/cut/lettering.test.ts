@@ -1,3 +1,7 @@
+/**
+ * Rendered lines by their ink: some in each part of a line and none beside it, figures as high as capitals, other
+ * scripts, fitting and breaking.
+ */
 import { describe, expect, it } from 'vitest';
 import { fitLine, foreignLetters, lineWidth, loadFace, renderLines, wrapText } from './lettering.js';
 import { cardCoverage } from './title-card.js';

@@ -1,3 +1,7 @@
+/**
+ * The meter against ITU-R BS.1770's table and the cases of EBU Tech 3341 and 3342 (test/published/loudness.json),
+ * their signals made here; the limiter on made peaks.
+ */
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { limitTruePeak, normaliseLoudness } from './limiter.js';

@@ -1,3 +1,7 @@
+/**
+ * Made films whose repeated frames are known: dropped ones, cadences of 24 in 30, 12 in 24 and 24 in 60, and rests
+ * that are none.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import { rate } from '../core/rational.js';

@@ -1,3 +1,4 @@
+/** Halves of fades and cuts given as made events: which are joined and which shots come out. */
 import { describe, expect, it } from 'vitest';
 import { joinFades, shotsOf, type GradualEvent, type ShotEvent } from './shot-events.js';
 

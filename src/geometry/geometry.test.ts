@@ -1,3 +1,7 @@
+/**
+ * Matrices, fits and cameras against closed forms, Heckbert 1989, Moré, Garbow & Hillstrom 1981 and NIST StRD Misra1a;
+ * inverses and round trips by random numbers.
+ */
 import { describe, expect, it } from 'vitest';
 import fc from 'fast-check';
 import { RandomStream } from '../core/random.js';

@@ -1,3 +1,7 @@
+/**
+ * Jobs on a real book with real processes: claimed once, stopped, resumed, and killed by SIGKILL at seeded shares of a
+ * scan, which must find what an undisturbed one finds.
+ */
 import { spawn } from 'node:child_process';
 import { once } from 'node:events';
 import { mkdtempSync, rmSync } from 'node:fs';

@@ -1,3 +1,4 @@
+/** Noise written in films of several depths: the plate's clip against the film's own frames, code for code. */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

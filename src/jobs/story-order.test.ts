@@ -1,3 +1,4 @@
+/** Three picks whose story and ids disagree; a shoot day's hours that make no sense. */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

@@ -1,3 +1,4 @@
+/** Recipes changed by hand: what is told of a change, and what is left of it in another proposal. */
 import { describe, expect, it } from 'vitest';
 import { handChanges, withHandChanges } from './hand-changes.js';
 import { controlValues } from './step-controls.js';

@@ -1,3 +1,4 @@
+/** Angles on other frames against rotations that the test composed. */
 import { describe, expect, it } from 'vitest';
 import { multiply, transpose } from '../geometry/mat3.js';
 import { worldToCamera } from '../geometry/camera.js';

@@ -1,3 +1,4 @@
+/** A step's numbers written and read back; exposure doubles, and warmth keeps BT.709's luminance. */
 import { describe, expect, it } from 'vitest';
 import { stepNumber, withStepNumber } from './step-numbers.js';
 import type { RecipeStep } from './types.js';

@@ -1,3 +1,7 @@
+/**
+ * Colour against ITU-R BT.601, 709, 2020, 2100 and 2408 (test/published/media-colour.json), tables against formulas,
+ * kernels against plain twins; two mix-ups that must show.
+ */
 import { describe, expect, it } from 'vitest';
 import published from '../../test/published/media-colour.json' with { type: 'json' };
 import { RandomStream } from '../core/random.js';

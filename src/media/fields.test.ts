@@ -1,3 +1,7 @@
+/**
+ * Clips woven here from a made film (3:2 pulldown, interlace either way, shifted fields): what is read against the
+ * film's own frames.
+ */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

@@ -1,3 +1,4 @@
+/** Noise of several forms written and read back code for code, also by the ffmpeg program where there is one. */
 import { spawnSync } from 'node:child_process';
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';

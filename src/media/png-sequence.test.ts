@@ -1,3 +1,7 @@
+/**
+ * Pictures against two other readers (FFmpeg, libpng) and a plain twin of the packing; CRC-32's published check value
+ * (ITU-T V.42).
+ */
 import { mkdtempSync, readdirSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

@@ -1,3 +1,7 @@
+/**
+ * A disc drawn into pixels of several shapes, written and read: round and in its place; widths of ITU-R BT.601
+ * lattices.
+ */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

@@ -1,3 +1,7 @@
+/**
+ * Clips whose frames carry their number as a picture, in many containers and orders of time: each frame asked for must
+ * show its own number.
+ */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

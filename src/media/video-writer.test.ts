@@ -1,3 +1,7 @@
+/**
+ * Made pictures and tones written in every form and read back within a stated error, also by ffprobe where there is
+ * one; parts, resumed sequences and refusals by the files themselves.
+ */
 import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { spawnSync } from 'node:child_process';
 import { tmpdir } from 'node:os';

@@ -1,3 +1,4 @@
+/** Bars drawn to the row, also with writing on them; a push of known size between bars, measured as without them. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import { gaussianPlane } from '../image/gaussian.js';

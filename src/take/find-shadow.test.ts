@@ -1,3 +1,6 @@
+/**
+ * A stage drawn through a known camera with a shadow from a known light: the light told by the shadow that is found.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import { groundCamera, groundPoint, project } from '../geometry/camera.js';

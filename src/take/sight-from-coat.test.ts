@@ -1,3 +1,7 @@
+/**
+ * A spotted body rendered (test/turning-body.ts) from known heights and turned by a known curve: the elevation and
+ * turn told against them.
+ */
 import { describe, expect, it } from 'vitest';
 import { DISTANCE, FOCAL, H, seenFrom, W } from '../../test/turning-body.js';
 import { chainRound, sightFromCoat } from './sight-from-coat.js';

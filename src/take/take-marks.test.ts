@@ -1,3 +1,7 @@
+/**
+ * Masks made of blocks: where a found performer stands; marks on other frames; views of an animal that leans, by the
+ * lens they give.
+ */
 import { describe, expect, it } from 'vitest';
 import { createPicture } from '../image/picture.js';
 import { findPerformer } from './find-performer.js';

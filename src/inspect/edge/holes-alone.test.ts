@@ -1,3 +1,6 @@
+/**
+ * Holes cut by the test into a made coat that has the mean colour of what lies behind it; their share is worked out.
+ */
 import { expect, test } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { createPicture } from '../../image/picture.js';

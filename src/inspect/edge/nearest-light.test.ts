@@ -1,3 +1,6 @@
+/**
+ * Light beside a body whose columns have known values, by hand; the table of light against ITU-R BT.709-6's formula.
+ */
 import { expect, test } from 'vitest';
 import { bt709Decode, bt709Encode } from '../../colour/transfer.js';
 import { lightOf, lightOfCode } from './edge-light.js';

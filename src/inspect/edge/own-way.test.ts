@@ -1,3 +1,6 @@
+/**
+ * A drawn hand moved by known ways: the way found, and what of its outline's chatter is left once that is taken out.
+ */
 import { describe, expect, it } from 'vitest';
 import { movedPlane } from '../movement/motion.js';
 import { readChatter } from './chatter.js';

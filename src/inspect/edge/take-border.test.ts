@@ -1,3 +1,7 @@
+/**
+ * Round bodies cut by a take's border that the test laid: its side and length; whole bodies and those the plate itself
+ * cuts have none.
+ */
 import { describe, expect, it } from 'vitest';
 import type { Mat3 } from '../../geometry/mat3.js';
 import { readTakeBorder } from './take-border.js';

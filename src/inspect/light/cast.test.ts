@@ -1,3 +1,7 @@
+/**
+ * Coats of known colour under known light before known sets: usual ones let be, gross casts named, and the gain that
+ * takes a cast away.
+ */
 import { describe, expect, it } from 'vitest';
 import { bt709Encode } from '../../colour/transfer.js';
 import { RandomStream } from '../../core/random.js';

@@ -1,3 +1,4 @@
+/** Made bodies with and without a veil of known strength: blacks told and blacks let be. */
 import { describe, expect, it } from 'vitest';
 import { bt709Encode } from '../../colour/transfer.js';
 import { RandomStream } from '../../core/random.js';

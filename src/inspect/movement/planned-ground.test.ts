@@ -1,3 +1,4 @@
+/** The plan's ground against a pinhole camera that the test moves over it; the place of a walker by hand. */
 import { describe, expect, it } from 'vitest';
 import { worldToCamera } from '../../geometry/camera.js';
 import { apply, applyVector, type Mat3, type Vec3 } from '../../geometry/mat3.js';

@@ -1,3 +1,6 @@
+/**
+ * Made readings of a performer that leaves the picture: what its last sliver is blamed for, and what a whole one is.
+ */
 import { describe, expect, it } from 'vitest';
 import { blank, recipe } from '../judge/made-readings.js';
 import type { Series } from '../reader/series.js';

@@ -1,3 +1,4 @@
+/** Sizes, rates and lengths of files given by hand: the sentence says what was done to the join. */
 import { describe, expect, it } from 'vitest';
 import type { VideoInfo } from '../../media/types.js';
 import { checkBelong } from './belong-together.js';

@@ -1,3 +1,6 @@
+/**
+ * Grain against the statistics it was asked for; patched frames code for code; relit discs by which side grows bright.
+ */
 import { describe, expect, it } from 'vitest';
 import type { VideoFrame } from '../../media/types.js';
 import { toCodedRgb } from '../../media/convert.js';

@@ -1,3 +1,7 @@
+/**
+ * Two spheres whose outline and shadow are worked out here by projection and rays: the depth that is told from them
+ * against where they stood.
+ */
 import { describe, expect, it } from 'vitest';
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { groundCamera, groundPoint, project } from '../../geometry/camera.js';

@@ -1,3 +1,7 @@
+/**
+ * Drawn legs and strays, and feet set on the ground by a pinhole worked out here: peaks and slope against where they
+ * stood.
+ */
 import { describe, expect, it } from 'vitest';
 import { lowerPeaks, slopeOfFeet } from './foot-line.js';
 import { groundGeometry } from '../ground/ground-geometry.js';

@@ -1,3 +1,4 @@
+/** A drawn disc and head given depths: the front surface moves there by as much, and nowhere else. */
 import { describe, expect, it } from 'vitest';
 import { addDepth } from './front-depth.js';
 import { frontAt, frontField } from './view-shift.js';

@@ -1,3 +1,7 @@
+/**
+ * Views known to several standard errors: the share of their difference that is taken, against the mean of two normal
+ * readings.
+ */
 import { describe, expect, it } from 'vitest';
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { solveView } from '../../plate/view/view.js';

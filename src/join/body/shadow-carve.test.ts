@@ -1,3 +1,4 @@
+/** Balls in the world, round and end-on, whose shadow is traced here: the carved body's length against theirs. */
 import { describe, expect, it } from 'vitest';
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { groundCamera, groundPoint, project } from '../../geometry/camera.js';

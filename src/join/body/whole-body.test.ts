@@ -1,3 +1,4 @@
+/** A body of known balls seen by a pinhole worked out here: each stands where it was put, hidden ones too. */
 import { describe, expect, it } from 'vitest';
 import { groundGeometry } from '../ground/ground-geometry.js';
 import type { WholeBall } from '../ground/types.js';

@@ -1,3 +1,7 @@
+/**
+ * A shadow's place against length = height / tan(elevation); made ground that is shaded there, relit, against the
+ * ground as it was made.
+ */
 import { describe, expect, it } from 'vitest';
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { groundCamera, groundPoint, project } from '../../geometry/camera.js';

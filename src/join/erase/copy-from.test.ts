@@ -1,3 +1,4 @@
+/** A made set with movers, hidden parts and marks at known places: what may be copied, by points. */
 import { describe, expect, it } from 'vitest';
 import { IDENTITY3 } from '../../geometry/mat3.js';
 import { createPicture } from '../../image/picture.js';

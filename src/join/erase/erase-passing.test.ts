@@ -1,3 +1,6 @@
+/**
+ * A post made to pass before a rough wall: what is laid in for the hidden part against the frame that hides nothing.
+ */
 import { describe, expect, it } from 'vitest';
 import { IDENTITY3 } from '../../geometry/mat3.js';
 import { RandomStream } from '../../core/random.js';

@@ -1,3 +1,6 @@
+/**
+ * Made ground with shadows, red things and dark coats beside the outline: what is taken for the shadow, by its share.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { gaussianPlane } from '../../image/gaussian.js';

@@ -1,3 +1,4 @@
+/** A textured post and wall moved by known pixels: the motion found behind what is hidden against theirs. */
 import { expect, test } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { gaussianPlane } from '../../image/gaussian.js';

@@ -1,3 +1,4 @@
+/** A made wall through a lens with a known loss towards its corners: what the fitted plane leaves of the difference. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { gaussianPlane } from '../../image/gaussian.js';

@@ -1,3 +1,4 @@
+/** Pictures bent by a known field: the field found against it, also over what is hidden. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { gaussianPlane } from '../../image/gaussian.js';

@@ -1,3 +1,7 @@
+/**
+ * Made ground under a shadow that moves: its rest relit against the ground as it was made; a dark rug and still dark
+ * are left alone.
+ */
 import { describe, expect, it } from 'vitest';
 import { IDENTITY3 } from '../../geometry/mat3.js';
 import { type Picture } from '../../image/picture.js';

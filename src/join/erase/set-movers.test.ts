@@ -1,3 +1,4 @@
+/** A made pan in which somebody stands and then walks: the mask against where that body was drawn. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { gaussianPlane } from '../../image/gaussian.js';

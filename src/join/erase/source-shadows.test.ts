@@ -1,3 +1,7 @@
+/**
+ * A made body and shadow that cross blotched ground: the masks against where the shadow was drawn, also under a
+ * drifting exposure.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { gaussianPlane } from '../../image/gaussian.js';

@@ -1,3 +1,7 @@
+/**
+ * Two upright cylinders, one carried round the other: what is hidden falls from all to nothing, between bounds of a
+ * traced pair.
+ */
 import { describe, expect, it } from 'vitest';
 import { passedCover } from './front-passing.js';
 

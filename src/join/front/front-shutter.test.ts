@@ -1,3 +1,4 @@
+/** A post's smear counted over 400 moments of the exposure: shutter, cover and cleared edges against it. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { createPicture, type Picture } from '../../image/picture.js';

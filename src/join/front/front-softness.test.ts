@@ -1,3 +1,4 @@
+/** A board softened by known Gaussians, its outline drawn a pixel beside: the softness that is read. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { gaussianPlane } from '../../image/gaussian.js';

@@ -1,3 +1,4 @@
+/** The cover of bars and a post at known pixels. */
 import { describe, expect, it } from 'vitest';
 import { STILL } from '../ride/carrier.js';
 import { frontCover, frontOutlines } from './front.js';

@@ -1,3 +1,7 @@
+/**
+ * A set and a body seen through made glass and mist: what the veil gives against the same body seen through the same
+ * glass, and against a plain mixture.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { createPicture, type Picture } from '../../image/picture.js';

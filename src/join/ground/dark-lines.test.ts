@@ -1,3 +1,7 @@
+/**
+ * Paving with joints of known width, with and without a shadow over it: the width that is found and what is still
+ * taken for shadow.
+ */
 import { describe, expect, it } from 'vitest';
 import { createPicture, type Picture } from '../../image/picture.js';
 import { darkLinesPx, withoutDarkLines } from './dark-lines.js';

@@ -1,3 +1,7 @@
+/**
+ * A room whose lamp, post and shadow are drawn by the pinhole and the lamp's own geometry: the darkness that is found
+ * against the light left.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { groundCamera, groundPoint, project } from '../../geometry/camera.js';

@@ -1,3 +1,4 @@
+/** Marks thrown by two known lamps; two keys' light missing together against the sum of what each misses alone. */
 import { describe, expect, it } from 'vitest';
 import { groundCamera, project } from '../../geometry/camera.js';
 import { createPicture } from '../../image/picture.js';

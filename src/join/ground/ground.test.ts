@@ -1,3 +1,7 @@
+/**
+ * A sphere's shadow against one traced here through src/geometry's camera; shares, sides, softness and light left
+ * against what the step asks for.
+ */
 import { describe, expect, it } from 'vitest';
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { groundCamera, groundPoint, project } from '../../geometry/camera.js';

@@ -1,3 +1,4 @@
+/** Marks that do and do not tell the key: which sentence asks for what is lacking. */
 import { describe, expect, it } from 'vitest';
 import { howToTellTheKey } from './ground-key.js';
 

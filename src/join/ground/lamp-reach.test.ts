@@ -1,3 +1,4 @@
+/** A near lamp's light against the law of inverse squares and cosines, worked out by hand. */
 import { describe, expect, it } from 'vitest';
 import { missingAt, thinAt, timesAsBright } from './lamp-reach.js';
 import type { ThinShadow } from './thin-shadow.js';

@@ -1,3 +1,4 @@
+/** A floor whose diffuse and mirrored light are known: how much of a shadow's darkness is its own. */
 import { describe, expect, it } from 'vitest';
 import { darknessUnderMirror } from './mirrored-darkness.js';
 

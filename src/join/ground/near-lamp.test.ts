@@ -1,3 +1,7 @@
+/**
+ * Shadows thrown by a known lamp or sun through a pinhole: where the lamp is found; a ball's shadow against the ray
+ * through it.
+ */
 import { describe, expect, it } from 'vitest';
 import { groundCamera, project } from '../../geometry/camera.js';
 import { towardsLight } from '../../plate/light/light-shadow.js';

@@ -1,3 +1,4 @@
+/** Lit, shaded and dark ground of known colours: which counts as the plate's own shadow. */
 import { describe, expect, it } from 'vitest';
 import { createPicture } from '../../image/picture.js';
 import { ownShadowAt, ownShadowOf, ownShadowToBorder, softened } from './own-shadow.js';

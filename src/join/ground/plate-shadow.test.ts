@@ -1,3 +1,4 @@
+/** Made cobbles and grass under a shadow that leaves known light: what is read of it, and where nothing is. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { createPicture, type Picture } from '../../image/picture.js';

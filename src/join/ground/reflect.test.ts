@@ -1,3 +1,7 @@
+/**
+ * Reflections against Fresnel's formula for an index of 1.5 and against the mirror's geometry worked out here; a made
+ * floor's share read back.
+ */
 import { describe, expect, it } from 'vitest';
 import { createPicture } from '../../image/picture.js';
 import { groundGeometry } from './ground-geometry.js';

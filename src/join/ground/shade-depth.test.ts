@@ -1,3 +1,6 @@
+/**
+ * Posts, strips and marks that agree or contradict each other, given as readings: the light left that comes of them.
+ */
 import { describe, expect, it } from 'vitest';
 import { shadeDepth, type DarkStrip, type MissingLight, type Three } from './shade-depth.js';
 

@@ -1,3 +1,7 @@
+/**
+ * Grain grown in a shadow against the law it was given, and the kernel against its plain twin whichever way the tile
+ * is read.
+ */
 import { describe, expect, it } from 'vitest';
 import { createPicture, type Picture } from '../../image/picture.js';
 import { TILE, type Grower } from '../air/grain.js';

@@ -1,3 +1,4 @@
+/** Ground drawn through a pinhole with a shadow of known depth along the key: where it is found and how dark. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { groundCamera, groundPoint, project } from '../../geometry/camera.js';

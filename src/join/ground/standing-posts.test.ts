@@ -1,3 +1,4 @@
+/** A drawn post of known width and place: its outline, carried by a known pan, and the shade held off it. */
 import { describe, expect, it } from 'vitest';
 import { createPicture, type Picture } from '../../image/picture.js';
 import type { MarksFile } from '../../plate/marks/marks.js';

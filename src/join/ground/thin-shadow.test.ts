@@ -1,3 +1,7 @@
+/**
+ * A post and its shadow drawn and blurred by known amounts: the light missing across it against what was left out,
+ * also under a near lamp and a veil.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { groundCamera, groundPoint, project } from '../../geometry/camera.js';

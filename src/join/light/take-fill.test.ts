@@ -1,3 +1,7 @@
+/**
+ * A screen's floor with known light left in shadow; shares of fill, and how readings and what is usual are weighed, by
+ * hand.
+ */
 import { expect, test } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { createPicture, type Picture } from '../../image/picture.js';

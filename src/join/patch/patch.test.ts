@@ -1,3 +1,7 @@
+/**
+ * A mouth moved and relit by the test, patched back: against the picture it was taken from, and untouched outside;
+ * outlines' similarity by hand.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { apply } from '../../geometry/mat3.js';

@@ -1,3 +1,6 @@
+/**
+ * Boxes for performers, cut or whole: which border cuts them, how deep the cut shows in the plate and on which frame.
+ */
 import { describe, expect, it } from 'vitest';
 import { createPicture, plane } from '../../image/picture.js';
 import type { Mat3 } from '../../geometry/mat3.js';

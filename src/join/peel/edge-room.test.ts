@@ -1,3 +1,4 @@
+/** Mattes made of boxes: where parts touch the border, and which of them go along. */
 import { describe, expect, it } from 'vitest';
 import { judgeEdgeRoom } from './edge-room.js';
 import { edgePartsOf } from './edge-parts.js';

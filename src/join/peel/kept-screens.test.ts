@@ -1,3 +1,4 @@
+/** A reader that counts its looks: kept models against one made anew, and when a kept one must not be used. */
 import { mkdtempSync, readdirSync, rmSync, utimesSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

@@ -1,3 +1,4 @@
+/** The quality by the take's size, case by case. */
 import { expect, it } from 'vitest';
 import { peelQuality } from './peel-quality.js';
 

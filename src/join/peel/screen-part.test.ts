@@ -1,3 +1,7 @@
+/**
+ * Made takes (bench/made-screens.ts) with black borders: what lies outside the screen, and levels against the same
+ * takes without borders.
+ */
 import { describe, expect, it } from 'vitest';
 import { GRADES, madeTake } from '../../../bench/made-screens.js';
 import type { VideoFrame } from '../../media/types.js';

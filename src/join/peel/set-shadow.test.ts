@@ -1,3 +1,4 @@
+/** A made garden with a body and a shadow that leaves .45 of the light: the light missing inside it and beside it. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { createPicture, type Picture } from '../../image/picture.js';

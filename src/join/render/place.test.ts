@@ -1,3 +1,7 @@
+/**
+ * Placements by their own points; drawn discs by centre and area; the kernel against its plain twin; a ball under a
+ * lowered camera by its geometry.
+ */
 import { describe, expect, it } from 'vitest';
 import { createPicture, plane } from '../../image/picture.js';
 import { apply, type Mat3 } from '../../geometry/mat3.js';

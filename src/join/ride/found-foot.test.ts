@@ -1,3 +1,4 @@
+/** A found performer under cameras that look down by known angles: where its foot is put. */
 import { describe, expect, it } from 'vitest';
 import type { Mark } from '../../plate/marks/marks.js';
 import type { ProposalInput } from '../proposal-input.js';

@@ -1,3 +1,7 @@
+/**
+ * Corners marked on two frames and a carrier of known motion: the pinned picture meets the marks and mixes between
+ * them.
+ */
 import { describe, expect, it } from 'vitest';
 import { apply, translation } from '../../geometry/mat3.js';
 import { pinPicture } from './pin-picture.js';

@@ -1,3 +1,4 @@
+/** Tracks of known homographies: the carrier that an upright gets against them. */
 import { describe, expect, it } from 'vitest';
 import { mapTuple } from '../../core/tuples.js';
 import { homographyFromQuad } from '../../geometry/homography.js';

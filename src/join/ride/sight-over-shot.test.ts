@@ -1,3 +1,4 @@
+/** A camera that the test moves past a foot: elevation and bearing told against its own. */
 import { describe, expect, it } from 'vitest';
 import { measured } from '../../core/measure.js';
 import { worldToCamera } from '../../geometry/camera.js';

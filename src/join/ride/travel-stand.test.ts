@@ -1,3 +1,4 @@
+/** A pinhole that travels, with known noise on its poses: the stand's places against its projection. */
 import { beforeEach, describe, expect, it } from 'vitest';
 import { measured } from '../../core/measure.js';
 import { worldToCamera } from '../../geometry/camera.js';

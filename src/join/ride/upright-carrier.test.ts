@@ -1,3 +1,4 @@
+/** Shears, rolls and noisy frames of known motion: the upright's places against it. */
 import { describe, expect, it } from 'vitest';
 import { apply, invert, multiply, type Mat3 } from '../../geometry/mat3.js';
 import { RandomStream } from '../../core/random.js';

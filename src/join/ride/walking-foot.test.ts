@@ -1,3 +1,7 @@
+/**
+ * Paths of a foot given by the test, with lifted paws and cut frames: the way found; level ground against a pinhole
+ * worked out here.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { worldToCamera } from '../../geometry/camera.js';

@@ -1,3 +1,4 @@
+/** A made sky with uprights and slanting lines that run into a hole: the shifts offered against their direction. */
 import { describe, expect, it } from 'vitest';
 import { lineShifts } from './line-shifts.js';
 

@@ -1,3 +1,4 @@
+/** A made wall with a bar through a hole: the drawn bar against the wall without the hole. */
 import { describe, expect, it } from 'vitest';
 import { drawSpans } from './line-spans.js';
 

@@ -1,3 +1,7 @@
+/**
+ * Pictures with a known period, line or lone disc: shifts, labels and what counts as rare; melded copies against the
+ * picture without the hole.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { coverHole, labelOffsets } from './offset-labels.js';

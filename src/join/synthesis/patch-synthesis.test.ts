@@ -1,3 +1,4 @@
+/** Bricks and gravel with a hole: the fill against the picture without it, beside a smooth fill. */
 import { describe, expect, it } from 'vitest';
 import { psnrDb } from '../../image/compare.js';
 import { pushPull } from '../../image/push-pull.js';

@@ -1,3 +1,4 @@
+/** The frame's geometry by its corners; a made pan whose widened frames are held against the set it was cut from. */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

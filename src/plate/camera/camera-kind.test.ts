@@ -1,3 +1,4 @@
+/** Shifts of known length: the kind of move that they are called. */
 import { describe, expect, it } from 'vitest';
 import type { Mat3 } from '../../geometry/mat3.js';
 import { describeMove } from './camera-kind.js';

@@ -1,3 +1,7 @@
+/**
+ * A made set that runs past behind somebody large, and a wall that says little: the measured way against the one
+ * drawn.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { apply } from '../../geometry/mat3.js';

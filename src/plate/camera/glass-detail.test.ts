@@ -1,3 +1,7 @@
+/**
+ * A made pan of known speed behind drops that go with the camera: where the drops are found, and the way with and
+ * without them.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { gaussianPlane } from '../../image/gaussian.js';

@@ -1,3 +1,4 @@
+/** A floor with posts whose shadows are traced here from a known lamp or sun: where the lamp is told to stand. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { groundCamera, groundPoint, project } from '../../geometry/camera.js';

@@ -1,3 +1,4 @@
+/** A floor lit here by a known lamp or evenly: the key told against the lamp's, and none under even light. */
 import { describe, expect, it } from 'vitest';
 import { differenceDeg } from '../../core/angles.js';
 import { RandomStream } from '../../core/random.js';
@@ -129,7 +130,7 @@ describe('a lamp by the fall-off of its light over the floor', () => {
     const marks = marksFor(lamp);
     const marked = lightOfPicture(picture, viewFor(marks), marks);
     expect(marked.light.azimuthDeg.how).toContain('1 shadow on the ground');
-    expect(marked.light.notes.join(' ')).toContain('on the marked shadow’s line'.replace('’', "'"));
+    expect(marked.light.notes.join(' ')).toContain("on the marked shadow's line");
     expect(marked.lamp?.byFloor).toBe(true);
   });
 });

@@ -1,3 +1,4 @@
+/** A made set under light of known stops, passed by pans and pushes: the stops read against them. */
 import { describe, expect, it } from 'vitest';
 import { bt709Encode } from '../../colour/transfer.js';
 import { RandomStream } from '../../core/random.js';

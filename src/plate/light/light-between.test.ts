@@ -1,3 +1,7 @@
+/**
+ * Two frames of a made set under known gain and offset, with somebody walking; frames' own planes against the decoded
+ * picture.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { createPicture, type Picture } from '../../image/picture.js';

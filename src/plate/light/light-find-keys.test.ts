@@ -1,3 +1,6 @@
+/**
+ * Made heads (bench/made-heads.ts) whose keys are known: directions, second lamps and stated uncertainty against them.
+ */
 import { expect, test } from 'vitest';
 import { angleBetween, makeHead } from '../../../bench/made-heads.js';
 import { RandomStream } from '../../core/random.js';

@@ -1,3 +1,7 @@
+/**
+ * Ground with posts whose shadows are drawn from a known key: the key found, its stated error, and none on ground
+ * without shadows.
+ */
 import { describe, expect, it } from 'vitest';
 import { differenceDeg } from '../../core/angles.js';
 import { RandomStream } from '../../core/random.js';

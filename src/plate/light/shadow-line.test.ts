@@ -1,3 +1,4 @@
+/** A dark line drawn between known points and marked a pixel aside: the line found against it. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { createPicture } from '../../image/picture.js';

@@ -1,3 +1,4 @@
+/** The kept mean and the free samples of a block against closed forms of χ² and of a Gaussian correlation. */
 import { describe, expect, it } from 'vitest';
 import { blockFreedom, keptMean } from './block-variance.js';
 

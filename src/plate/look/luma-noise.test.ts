@@ -1,3 +1,4 @@
+/** Noise of known size on a slope: what is read of it. */
 import { expect, test } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { createPicture } from '../../image/picture.js';

@@ -1,3 +1,7 @@
+/**
+ * Made heads (bench/made-heads.ts) blurred by known Gaussians: the softness read, and the stated error of key over
+ * fill against the truth.
+ */
 import { describe, expect, it } from 'vitest';
 import { makeHead } from '../../../bench/made-heads.js';
 import { RandomStream } from '../../core/random.js';

@@ -1,3 +1,4 @@
+/** Marks files with one thing wrong each: the sentence names place and cure; a second mark where a frame has one. */
 import { describe, expect, it } from 'vitest';
 import { checkMarks } from './check-marks.js';
 import { parseMarks, parseRegion, type Mark, type MarksFile } from './marks.js';

@@ -1,3 +1,4 @@
+/** Frames on which a thing is there or gone, given by hand: where it counts as there. */
 import { describe, expect, it } from 'vitest';
 import { parseRegion } from './marks.js';
 import { isThere, keysThere } from './presence.js';

@@ -1,3 +1,4 @@
+/** Boards and posts drawn through a known camera: proposed marks must give its tilt; nothing is proposed in noise. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { groundCamera, groundPoint, horizonLine } from '../../geometry/camera.js';

@@ -1,3 +1,4 @@
+/** Marks of every kind with foot and top either way round: which are told as swapped. */
 import { describe, expect, it } from 'vitest';
 import type { Mark } from './marks.js';
 import { swappedEnds } from './swapped-ends.js';

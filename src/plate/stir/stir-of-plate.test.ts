@@ -1,3 +1,4 @@
+/** A made patch that sways by 1.2 px twice a second: size and rate read, and which frames were looked at. */
 import { describe, expect, it } from 'vitest';
 import type { LumaSource } from '../ride/ride-source.js';
 import { stirOfPlate, stirPlace } from './stir-of-plate.js';

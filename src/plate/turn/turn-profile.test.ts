@@ -1,3 +1,7 @@
+/**
+ * An ellipse that turns by a known curve, its surface's slide by geometry: the yaw found against it; poses alone by
+ * their bounds.
+ */
 import { describe, expect, it } from 'vitest';
 import type { SurfaceRate } from './turn-flow.js';
 import { turnFromPoses } from './turn-poses.js';

@@ -1,3 +1,7 @@
+/**
+ * Closed forms of Caprile & Torre 1990 and Criminisi, Reid & Zisserman 2000; made cameras with a hand's noise
+ * (bench/view-scenes.ts): errors and their stated size.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { groundCamera, horizonLine, project } from '../../geometry/camera.js';

@@ -1,3 +1,4 @@
+/** A take that the test writes, card first, then performer, then the empty set: which frames count as which. */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

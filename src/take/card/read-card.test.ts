@@ -1,3 +1,7 @@
+/**
+ * Rendered cards whose camera, light and exposure are known (bench/card-drawing.ts): readings within half the bars;
+ * markers against OpenCV's dictionary; pictures without a card.
+ */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

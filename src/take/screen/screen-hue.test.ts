@@ -1,3 +1,4 @@
+/** The gap of hues by signs against the same by angles; a noisy screen of known share, small and large. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { findScreenHue, hueDegrees, hueGap, hueWithin } from './screen-hue.js';

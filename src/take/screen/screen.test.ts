@@ -1,3 +1,7 @@
+/**
+ * Made stages before screens, walls, hedges and leaves: colour, performer's box, evenness, noise and spill against
+ * what was drawn; blurred edges of known σ.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { createPicture, type Picture } from '../../image/picture.js';

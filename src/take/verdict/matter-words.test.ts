@@ -1,3 +1,4 @@
+/** Matters with their units and tolerances as they are written out, against strings written by hand. */
 import { describe, expect, it } from 'vitest';
 import type { Matter } from '../types.js';
 import { judgedWords, matterTitle, measuredWords, needWords } from './matter-words.js';

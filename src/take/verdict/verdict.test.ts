@@ -1,3 +1,7 @@
+/**
+ * Takes with one thing wrong by a known amount: word, number and advice at the edges of each tolerance; the pace of
+ * turns whose factor is known.
+ */
 import { describe, expect, it } from 'vitest';
 import { measured, notMeasurable } from '../../core/measure.js';
 import { rate } from '../../core/rational.js';
