@@ -180,6 +180,10 @@ function hypot(x: i32, y: i32): f64 {
   return sqrt<f64>(<f64>(x * x + y * y));
 }
 
+/**
+ * The whole match of `b` against `a` (96 × 54 unsigned 16-bit each), a block straying by `reach` cells from its best
+ * prediction; done where `from` < `to`. `out` and `scratch` as above; twin: src/film/block-match-plain.ts.
+ */
 export function blockMatch(a: usize, b: usize, reach: i32, out: usize, from: i32, to: i32, scratch: usize): void {
   if (from >= to) return;
   memory.fill(out, 0, 64 + BLOCKS * 24);

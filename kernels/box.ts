@@ -2,6 +2,9 @@
 // their dependent additions overlap); `boxDown` takes columns from..to, so that a column's sum runs unbroken whatever
 // the number of workers. Twin: boxMeanPlain.
 
+/**
+ * Means over 2 r + 1 values along rows `from`..`to` of a plane of floats, `w` wide; beyond the border nothing counts.
+ */
 export function boxAcross(src: usize, dst: usize, w: i32, r: i32, from: i32, to: i32, scratch: usize): void {
   const stride = <usize>w << 2;
   let y = from;
@@ -57,6 +60,7 @@ export function boxAcross(src: usize, dst: usize, w: i32, r: i32, from: i32, to:
   }
 }
 
+/** The same down columns `from`..`to` of a plane of `w` × `h` floats. scratch: one double a column. */
 export function boxDown(
   src: usize, dst: usize, w: i32, h: i32, r: i32, from: i32, to: i32, scratch: usize,
 ): void {

@@ -69,6 +69,10 @@ function filterAcross(row: usize, out: usize, w: i32, taps: usize, n: i32, mode:
   }
 }
 
+/**
+ * Rows `from`..`to` of a plane of `w` × `h` floats filtered by `nX` taps across and `nY` down (odd counts), by the
+ * boundary rule `mode` (boundary.ts). `dst` may not be `src`.
+ */
 export function convolveSeparable(
   src: usize, dst: usize, w: i32, h: i32, tapsX: usize, nX: i32, tapsY: usize, nY: i32, mode: i32, from: i32, to: i32,
   scratch: usize,

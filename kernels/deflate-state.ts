@@ -1,10 +1,16 @@
 // The state of a zlib stream being written: bits not yet put out, histograms, code lengths and codes, by offset into
 // one piece of scratch.
 
+/** Literals, lengths and the end of a block (RFC 1951, 3.2.6), filled up to the fixed code's 288. */
 export const SYMBOLS = 288;
 /** The fields, by offset. The histogram is kept four times: a byte counts in the one of its place in a word of four. */
 export const BUFFER: usize = 0, FILLED: usize = 8, OUT: usize = 12, COUNT: usize = 16;
+/** Both halves of the Adler-32 check sum (RFC 1950). */
 export const SUM_A: usize = 20, SUM_B: usize = 24;
+/**
+ * Where each table begins, bytes from the state's own start: counts, code lengths, codes, sort keys, work, levels, and
+ * the stream itself.
+ */
 export const HISTOGRAM: usize = 32;
 export const LENGTHS: usize = HISTOGRAM + 16 * SYMBOLS;
 export const CODES: usize = LENGTHS + 2 * SYMBOLS;

@@ -2,6 +2,10 @@
 // that are not set. Items: 0 to the set ones, 1 to the others, so that two lanes do one each.
 // Twin: chamferDistance in src/join/peel/chamfer-distance.ts.
 
+/**
+ * `mask`: `w` × `h` bytes, 0 or 1; `toSet`, `toUnset`: as many floats, in thirds of a pixel; without any such pixel
+ * 3e6.
+ */
 export function chamferPair(
   mask: usize, w: i32, h: i32, toSet: usize, toUnset: usize, from: i32, to: i32, scratch: usize,
 ): void {

@@ -1,6 +1,7 @@
 // Halving by [1 3 3 1]/8 each way, rows from..to of the small picture; doubling by 3/4, 1/4, rows from..to of the large
 // one. Twins: halvePlain, doublePlain. scratch: w + 16 floats.
 
+/** Rows `from`..`to` of a plane of `w` × `h` floats at half the size, rounded up; the border repeats. */
 export function halve(src: usize, dst: usize, w: i32, h: i32, from: i32, to: i32, scratch: usize): void {
   const ow = (w + 1) >> 1;
   const stride = <usize>w << 2;
@@ -48,6 +49,7 @@ export function halve(src: usize, dst: usize, w: i32, h: i32, from: i32, to: i32
   }
 }
 
+/** Rows `from`..`to`, `ow` floats each, of a plane of `w` × `h` floats at double the size; the border repeats. */
 export function double(src: usize, dst: usize, w: i32, h: i32, ow: i32, from: i32, to: i32, scratch: usize): void {
   const stride = <usize>w << 2;
   const n = f32x4.splat(0.75), f = f32x4.splat(0.25);

@@ -8,6 +8,7 @@ function pick(a: v128, b: v128, isMax: i32): v128 {
   return isMax != 0 ? f32x4.max(a, b) : f32x4.min(a, b);
 }
 
+/** Maximum (`isMax` not 0) or minimum over 2 r + 1 values along rows `from`..`to`; beyond the border nothing counts. */
 export function rankAcross(
   src: usize, dst: usize, w: i32, r: i32, isMax: i32, from: i32, to: i32, scratch: usize,
 ): void {

@@ -88,6 +88,10 @@ function runInside(
   }
 }
 
+/**
+ * Rows `from`..`to` of `dst` (`channels` planes of `ow` × `oh` floats) through the homography `m`; with `footprint`
+ * from the level and by the grid of samples that a pixel's own reach asks for.
+ */
 export function warpHomography(
   levels: usize, count: i32, channels: i32, m: usize, dst: usize, ow: i32, oh: i32, filter: i32, boundary: i32,
   footprint: i32, table: usize, from: i32, to: i32, scratch: usize,
@@ -162,6 +166,10 @@ export function warpHomography(
   }
 }
 
+/**
+ * The same through a map: `mapX`, `mapY` say for every pixel of `dst` where it lies in the source, px; 0 where beyond
+ * a million.
+ */
 export function warpMap(
   level: usize, channels: i32, mapX: usize, mapY: usize, dst: usize, ow: i32, oh: i32, filter: i32, boundary: i32,
   table: usize, from: i32, to: i32, scratch: usize,

@@ -73,6 +73,7 @@ export const PATCHES: readonly Patch[] = [
   { x: 0, y: 103, width: 18, height: 11, linear: [0.72, 0.45, 0.34], name: 'skin' },
 ];
 
+/** Top left corner and side of the code, millimetres. */
 export const CODE_SPOT = { x: -19, y: -116, size: 38 } as const;
 
 /** Text in the code: what a reader of any QR code sees. */

@@ -5,6 +5,7 @@
  */
 import type { InspectionMatterName } from './types.js';
 
+/** The largest reading that passes, by matter; unit beside each. */
 export const LIMITS: Readonly<Record<InspectionMatterName, number>> = {
   /**
    * Px rms, beside the recipe, the plate's ground and the neighbours' path; beside the performer's own matte

@@ -2,6 +2,7 @@
 import type { Mark, MarkKind, MarksFile } from './marks/marks.js';
 import { withSeats } from './marks/seat.js';
 
+/** Kinds of which a frame has one at most. */
 export const ONE_A_FRAME: readonly MarkKind[] = ['stand', 'performer', 'pose', 'horizon', 'widen', 'eyeline'];
 
 /** Would the new mark take the other's place? @param frameOf the frame that a mark holds for */

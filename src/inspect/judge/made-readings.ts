@@ -4,6 +4,7 @@ import { emptySeries, type Reading, type Series } from '../reader/series.js';
 import type { InspectionMatter, InspectionMatterName } from '../types.js';
 import { judge } from '../verdict.js';
 
+/** A plate and a take of 320 × 200 and eight frames, with a step of every kind that a judge looks at. */
 export const recipe: Recipe = {
   version: 1,
   plate: { file: 'p.mp4', in: 0, out: 8, rate: '24/1', widthPx: 320, heightPx: 200 },

@@ -23,6 +23,7 @@ const GIVES_UP = 12;
 /** Growth from which a new piece is kept. */
 const GROWN = 1.3;
 
+/** One shot's ground; frames are read in the order of their numbers, each once. */
 export class GroundGauge {
   private readonly step: GroundStep;
   private readonly frames: ReadonlyMap<number, GroundFrame>;

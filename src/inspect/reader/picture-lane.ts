@@ -38,6 +38,7 @@ export type PictureAnswer =
  * being filled, and of the two before that it holds the planes.
  */
 const BEHIND = 1;
+/** Frames' planes and pictures that are held at once beside the lane. */
 export const LANE_ROOMS: RoomsHeld = { planes: 2 + BEHIND + 1, pictures: BEHIND + 1 };
 /** Pixels of all frames from which starting a thread (some .1 s) pays: four of 1080p. */
 const PAYS = 4 * 1920 * 1080;

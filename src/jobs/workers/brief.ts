@@ -55,6 +55,10 @@ function briefFor(book: Book, pickId: string, fromDate: string, days: number): B
   });
 }
 
+/**
+ * The job `brief` of the pick `job.subject`; `spec.from` is the first day of the sun's windows (ISO, today),
+ * `spec.days` their number (60). Throws as {@link briefFor} does.
+ */
 export const briefWorker: JobWorker = async ({ book, job, progress }) => {
   const fromDate = typeof job.spec['from'] === 'string' ? job.spec['from'] : new Date().toISOString().slice(0, 10);
   const days = typeof job.spec['days'] === 'number' ? job.spec['days'] : 60;

@@ -5,6 +5,10 @@ import { PlatewrightError } from '../../core/errors.js';
 import type { JobWorker } from '../run-job.js';
 import { lightTolerance, shootPlace } from './brief.js';
 
+/**
+ * The job `day`: `spec.date` (ISO), `spec.picks` (ids; all), `spec.fromHour` and `spec.toHour` (0 to 24; 9 and 18).
+ * Throws `PW-DAY-EMPTY` without a brief, `PW-DAY-HOURS` for hours that are none.
+ */
 export const dayWorker: JobWorker = async ({ book, job, progress }) => {
   const production = book.need('production', 'production');
   const briefs = book.list('brief').map((b) => b.brief as unknown as Brief);

@@ -8,6 +8,7 @@ import { ledgerOf } from '../ledger-of.js';
 import { resolveCut } from '../resolve-cut.js';
 import type { JobWorker } from '../run-job.js';
 
+/** The job `deliver`, into a folder of its own: `spec.master` (true) and `spec.loudness` (LUFS; the production's). */
 export const deliverWorker: JobWorker = async ({ book, job, progress, signal }) => {
   const production = book.need('production', 'production');
   const { programme, cut, cdl, notes, lost } = resolveCut(book);

@@ -5,6 +5,7 @@ import type { JobWorker } from '../run-job.js';
 import { joinOptions } from '../join-options.js';
 import { liveRecipe } from '../join-parts.js';
 
+/** The job `inspect` of the join of the pick `job.subject`. Throws `PW-JOIN-NOT-RENDERED` before its first render. */
 export const inspectWorker: JobWorker = async ({ book, job, progress, signal }) => {
   const join = book.need('join', job.subject);
   if (join.render === undefined || join.render.matte === null)

@@ -6,6 +6,7 @@ import type { JobWorker } from '../run-job.js';
 import { plateClip } from '../plate-clip.js';
 import { measuresStamp } from '../stale.js';
 
+/** The job `measure` of the pick `job.subject`: its plate cut from the film, then measured with its marks. */
 export const measureWorker: JobWorker = async ({ book, job, progress, signal }) => {
   const pick = book.need('pick', job.subject);
   progress(0, 100, 'taking the plate from the film');

@@ -12,6 +12,10 @@ import type { JobWorker } from '../run-job.js';
 
 const LINES = 5;
 
+/**
+ * The job `outline` of the take `job.subject`: `spec.lines` (5) are drawn for a hand. Throws `PW-OUTLINE-NONE`, saying
+ * why, where no outline is found.
+ */
 export const outlineWorker: JobWorker = async ({ book, job, progress, signal }) => {
   const take = book.need('take', job.subject);
   const file = takePath(book, take);

@@ -14,6 +14,10 @@ import { measureFirst } from './measure.js';
 /** Longest quick join, seconds: the answer shall be there while the set still stands. */
 const MOST_SECONDS = 6;
 
+/**
+ * The job `quick` of the take `job.subject`; the plate is measured first where it is not. Throws what a take without a
+ * pick does.
+ */
 export const quickWorker: JobWorker = async (context) => {
   const { book, job, progress, signal } = context;
   const take = book.need('take', job.subject);

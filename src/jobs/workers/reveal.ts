@@ -49,6 +49,7 @@ export function groundCaption(s: Pick<GroundStep, 'shadow' | 'contact' | 'reflec
   return s.reflection === undefined ? null : 'mirrored in the film’s ground';
 }
 
+/** The job `reveal`, into delivered/reveal.mp4: `spec.picks` (ids; all that are rendered), in the story's order. */
 export const revealWorker: JobWorker = async ({ book, job, progress, signal }) => {
   const wanted = Array.isArray(job.spec['picks']) ? new Set(job.spec['picks'] as string[]) : null;
   const open: { close(): Promise<void> }[] = [];

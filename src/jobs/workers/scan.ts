@@ -10,6 +10,7 @@ import { VideoReader } from '../../media/video-reader.js';
 import { filmPath } from '../plate-clip.js';
 import type { JobWorker } from '../run-job.js';
 
+/** The job `scan` of the film `job.subject`: its shots, kept in the book as its cut list. */
 export const scanWorker: JobWorker = async ({ book, job, progress, signal }) => {
   const film = book.need('film', job.subject);
   const stateFile = book.cachePath('scan', `${film.id}.json`);

@@ -18,6 +18,10 @@ function performerHeight(marks: MarksFile, usual: number): number {
   return usual;
 }
 
+/**
+ * The job `verdict` of the take `job.subject`; the plate is measured first where it is not. Throws what a take without
+ * a pick does.
+ */
 export const verdictWorker: JobWorker = async (context) => {
   const { book, job, progress, signal } = context;
   const take = book.need('take', job.subject);

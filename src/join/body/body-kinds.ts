@@ -321,4 +321,5 @@ const PERSON: BodyKind = {
   },
 };
 
+/** All of them, as body-likeness.ts tries them. */
 export const BODY_KINDS: readonly BodyKind[] = [STANDING, SITTING, LYING, BIRD, PERSON];

@@ -9,6 +9,7 @@ const PRIOR: BodyDepth = { lean: 0.15, head: 0.15, deep: 0.2 };
 const NAMES = ['lean', 'head', 'deep'] as const;
 const ROUNDS = 5,
   SHRINK = 0.6;
+/** The body as its outline alone sets it up. */
 export const FLAT: BodyDepth = { lean: 0, head: 0, deep: 0 };
 
 /**

@@ -67,6 +67,10 @@ function shadowOf(
   );
 }
 
+/**
+ * The body's depth by the shadow on the frame that was looked at; null where the take turns too far for one frame to
+ * tell, or where no shadow, view or key is told.
+ */
 export function fromShadow(input: ProposalInput, stand: TakeStand): ByShadow | null {
   const { seen } = input,
     yaws = posesOf(input.take).map((p) => p.yawDeg);

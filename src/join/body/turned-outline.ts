@@ -39,6 +39,7 @@ export function body(s: TurnedOutline, w: number, h: number, cell: number): Floa
   return out.map((v, i) => (labels[i] === main.label ? v : 0));
 }
 
+/** Rows of the picture that the balls reach over, px; 0 without any. */
 export function rowsOf(balls: readonly Ball[]): number {
   let y0 = Infinity,
     y1 = -Infinity;

@@ -13,8 +13,9 @@ import type { MosaicSource } from './mosaic-source.js';
 
 /** What differs from the set by more (largest channel, coded, smoothed over a pixel) belongs to something else. */
 const DIFFERS = 0.08;
-/** Pieces narrower than twice this are edges a little out of place, px; smaller ones than LEAST_PX are nothing. */
+/** Pieces narrower than twice this are edges a little out of place, px. */
 export const RIM_PX = 2;
+/** Pieces of fewer pixels are nothing. */
 export const LEAST_PX = 120;
 /** Where more of the surroundings differs, the still picture is none of the set. */
 const MOST_SHARE = 0.35;
@@ -105,6 +106,7 @@ export function missesPieces(
   return counts[0]! > 0 && counts[1]! > 0 && sums[0]! / counts[0]! > MISSES ** 2 * (sums[1]! / counts[1]!);
 }
 
+/** 1 in what is hidden and within `BESIDE_PX` of it, else 0; `h` × `w`. */
 export function besides(hidden: Float32Array, w: number, h: number): Float32Array {
   return dilate(
     hidden.map((v) => (v > 0 ? 1 : 0)),

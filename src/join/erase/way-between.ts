@@ -20,6 +20,7 @@ export interface Shown {
  * than this share of the local contrast.
  */
 const MOST_LEFT = 0.03;
+/** Fewer points, known in both pictures, tell no map of one way by another (hidden-motion.ts). */
 export const LEAST_POINTS = 300;
 
 export interface Way {

@@ -47,6 +47,11 @@ interface Mapped {
   readonly say: Float32Array;
 }
 
+/**
+ * The map's ways, px, for every point whose way `a` to the helper is known, and what they leave over of the way `b` to
+ * the frame, where that is known too and the map fits (within four times what it left at its fit, or half a pixel).
+ * @param terms fills `row` with the map's terms at a point
+ */
 export function mapped(map: WayMap, a: Way, b: Way, terms: (i: number) => void, row: Float64Array): Mapped {
   const n = a.known.length;
   const u = new Float32Array(n),

@@ -37,6 +37,7 @@ export interface SettledKey extends Settled {
   readonly label: Uint8Array;
 }
 
+/** A settled frame with what is surely either side's in it. @param mask 1 performer, 0 set, of the whole frame */
 export function settledKey(frame: SmallFrame, mask: Uint8Array): SettledKey {
   return { frame, mask, label: sides(mask, frame.width, frame.height, DOUBTFUL) };
 }

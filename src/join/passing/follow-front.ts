@@ -129,6 +129,7 @@ async function followWhole(source: FrontPictures, region: RegionFile): Promise<F
 }
 
 const byFrame = (list: readonly FollowedMove[]): Map<number, FollowedMove> => new Map(list.map((f) => [f.frame, f]));
+/** The outline's middle (the mean of its corners), `k` times as large: its place in a picture reduced by that. */
 export const place = (outline: Outline, k: number): [number, number] => {
   const n = outline.length;
   return [(k * outline.reduce((s, p) => s + p[0], 0)) / n, (k * outline.reduce((s, p) => s + p[1], 0)) / n];

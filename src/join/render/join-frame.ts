@@ -53,6 +53,11 @@ function copyInto(room: Room, plate: VideoFrame): VideoFrame {
   return (room.frame = { ...plate, planes: kept.planes });
 }
 
+/**
+ * The frame in all its forms, each made when it is asked for.
+ * @param composed what was laid over the plate; null leaves the plate as it is @param room where the plate's planes
+ * are copied to, so that one copy serves all frames
+ */
 export function joinFrame(
   frame: number,
   plate: VideoFrame,

@@ -70,6 +70,7 @@ export interface Occupancy {
   readonly h: number;
   readonly sum: Int32Array;
 }
+/** Side of a cell, source pixels. */
 export const CELL = 8;
 
 /** Summed table of a w × h plane of flags, (h + 1) × (w + 1). */

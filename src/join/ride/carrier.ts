@@ -9,6 +9,7 @@ import type { CameraMove, RideTrack } from '../../plate/types.js';
 import type { RegionFile } from '../../plate/marks/marks.js';
 import { keysThere } from '../../plate/marks/presence.js';
 
+/** No motion. */
 export const IDENTITY: Mat3 = [1, 0, 0, 0, 1, 0, 0, 0, 1];
 
 /** Maps reference pixels to those of a frame. */

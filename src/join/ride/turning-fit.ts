@@ -70,6 +70,11 @@ export interface Fitted {
   readonly covariance: Float64Array | null;
 }
 
+/**
+ * Distance, bearing and heights that lay the path on the marks, by least squares with a hand's noise on each mark and
+ * what arms usually do as prior.
+ * @param stands where the performer was marked, at least one
+ */
 export function fit(stands: readonly Stand[], c: Carrying): Fitted {
   const path = pathOf(stands, c);
   const residuals = (p: ArrayLike<number>): number[] => [

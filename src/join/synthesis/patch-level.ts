@@ -3,8 +3,9 @@
  * or may be copied (see patch-synthesis.ts).
  */
 
-/** Half a patch's side without its middle, px, and the side. */
+/** Half a patch's side without its middle, px. */
 export const RADIUS = 3;
+/** A patch's side, px. */
 export const SIDE = 2 * RADIUS + 1;
 
 /** Planes are h × w; the picture changes while its hole is filled. */

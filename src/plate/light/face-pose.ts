@@ -12,6 +12,7 @@
 import { levenbergMarquardt } from '../../geometry/levenberg-marquardt.js';
 
 export type Landmark = 'leftEye' | 'rightEye' | 'nose' | 'mouth';
+/** All four. */
 export const LANDMARKS: readonly Landmark[] = ['leftEye', 'rightEye', 'nose', 'mouth'];
 
 export interface Sighting {

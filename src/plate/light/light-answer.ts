@@ -25,10 +25,11 @@ export interface ShadingLight {
 }
 
 /**
- * What shading that no single light explains adds to the uncertainty, were all of it unexplained, or all of the
- * brightest unreached: a second lamp, a hat's shadow.
+ * What shading that no single light explains adds to the uncertainty, degrees, were all of it unexplained, or all of
+ * the brightest unreached: a second lamp, a hat's shadow.
  */
 export const UNEXPLAINED_DEG = 40;
+/** The same in stops, for the key over fill. */
 export const UNEXPLAINED_STOPS = 4;
 /**
  * The model's own error (a head is no ellipsoid, skin no Lambertian): degrees and stops, for one key and for two (made
@@ -78,6 +79,11 @@ export function chanceOfBrim(f: FoundKeys, brim: BrimFit): number {
   );
 }
 
+/**
+ * What is told of the key where a brim shades the head: key over fill in stops, and both uncertainties, which grow
+ * with what the answer without a brim says otherwise.
+ * @param chance that the shadow is a brim's @param softDeg, softStops what the head's own softness adds
+ */
 export function underBrim(
   b: BrimFit,
   bare: Said,
@@ -202,6 +208,7 @@ function stopsOf(lights: Lights, key: Direction): { readonly stops: number; read
   return { stops: (differences + levels) / 2, sd: Math.abs(differences - levels) / 2 };
 }
 
+/** The vector at length one; not for the vector of zeros. */
 export const unit = (v: [number, number, number]): [number, number, number] => {
   const n = Math.hypot(v[0], v[1], v[2]);
   return [v[0] / n, v[1] / n, v[2] / n];

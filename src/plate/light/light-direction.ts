@@ -7,6 +7,7 @@ import type { Head, WeighedHead } from './light-from-heads.js';
 import type { View } from '../types.js';
 import type { FallenLight } from './lamp-by-falloff.js';
 
+/** What to mark where no direction is told; ends a sentence. */
 export const WOULD_HELP =
   'the foot and the tip of a shadow on the ground, with the height of what casts it; ' +
   'or an outline round a head or ball';

@@ -20,6 +20,7 @@ export const WIDE: EdgeScale = { radius: 14, reach: 12, plateau: 3 };
  * and falls out.
  */
 export const FINE: EdgeScale = { radius: 7, reach: 5, plateau: 1.5 };
+/** Samples of an edge spread function, `OVER` a pixel. */
 export const ESF_LENGTH = 2 * WIDE.reach * OVER;
 
 export interface Edge {

@@ -26,6 +26,7 @@ const heightUpTo = (mostM: number) =>
 const ofThing = heightUpTo(120);
 const ofPerformer = heightUpTo(12);
 
+/** One mark of a marks file; fields of each kind in docs/files.md. */
 export const markSchema = z.discriminatedUnion('kind', [
   // `heightSd`: metres, where the height is a guess (a person of assumed height).
   z.object({
@@ -154,6 +155,7 @@ const MARK_KINDS: readonly MarkKind[] = markSchema.options.map((o) => o.shape.ki
 /** x, y: full pixels of the picture from its top left corner. */
 export type Point = readonly [number, number];
 
+/** A whole marks file. */
 export const marksFileSchema = z.object({
   /** The frame the marks were made on where a mark does not say its own. */
   frame: z.number().int().min(0).default(0),

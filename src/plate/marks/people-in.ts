@@ -15,6 +15,7 @@ export interface Moment {
   readonly toFrame: Mat3;
 }
 
+/** Moments that must show a place before the set is told there. */
 export const LEAST_SEEN = 5;
 /** Coded difference from the set that is no noise; and in robust sds of the frame's own. */
 const LEAST_DIFFERENCE = 0.06;

@@ -18,6 +18,7 @@ import type { ProposedMark } from './propose-marks.js';
 import type { CameraMove } from '../types.js';
 import { LEAST_SEEN, type Moment, alike, peopleIn } from './people-in.js';
 
+/** Height that a proposed person is given, metres, and its standard deviation. */
 export const ASSUMED_HEIGHT_M = 1.7,
   ASSUMED_SD_M = 0.1;
 

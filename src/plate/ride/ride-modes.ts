@@ -8,6 +8,7 @@ import { apply, multiply, normalise, type Mat3, type Point2 } from '../../geomet
 import { generatorExp } from './ride-generators.js';
 import type { RideTemplate } from './ride-template.js';
 
+/** Number of modes. */
 export const D = 8;
 
 /**

@@ -3,6 +3,7 @@
  * out.
  */
 
+/** Half a window's side without its middle, px; no window is followed further than this from its start. */
 export const WIN = 6;
 
 /**

@@ -10,6 +10,7 @@ import { apply, multiply, type Mat3, type Point2 } from '../../geometry/mat3.js'
 
 /** Usual lenses: horizontal angle of view about 65°, log-normal. A weak prior, shown as such. */
 export const PRIOR_FOCAL_WIDTHS = 0.8;
+/** Its standard deviation, of the focal length's natural logarithm. */
 export const PRIOR_LN_SD = 0.45;
 
 /** The same from parameters [ln f, tilt, roll, ln height, x, z, turn] (radians, metres). */

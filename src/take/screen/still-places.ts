@@ -11,6 +11,7 @@ const ROWS = 9;
 const MARGIN = HALF + 3;
 /** Most places that a picture has. */
 export const MOST_PLACES = COLUMNS * ROWS;
+/** Fewer corners tell no motion of a camera. */
 export const LEAST_CORNERS = 6;
 /** Furthest that a corner is sought from where the last frame's motion puts it, px of the measured picture. */
 const REACH = 14;
@@ -20,6 +21,7 @@ const LEAST_STRENGTH = 0.02;
 
 /** [a, −b, tx; b, a, ty] */
 export type Similarity = readonly [a: number, b: number, tx: number, ty: number];
+/** No motion. */
 export const STILL: Similarity = [1, 0, 0, 0];
 
 /** Where a similarity takes a point. */

@@ -49,6 +49,7 @@ export interface Tolerances {
   readonly handleFrames: number;
 }
 
+/** The program's own, where the book says nothing else. */
 export const DEFAULT_TOLERANCES: Tolerances = {
   viewElevation: { fits: 4, mendable: 8 },
   perspective: { fits: 0.25, mendable: 0.5 },
