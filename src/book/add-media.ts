@@ -46,6 +46,7 @@ function takeWords(file: string): string {
 
 /**
  * Adds a take: copied into the production's folder unless it is there already, because a phone's copy is soon deleted.
+ * Throws `PW-TAKE-EXISTS` where the production holds another file of that name, and the media errors.
  */
 export async function addTake(
   book: Book,
@@ -125,9 +126,9 @@ export interface LayerDepths {
 }
 
 /**
- * Adds a drawing in layers: several pictures of one size, each a layer, copied into a folder of their
- * own in the order given. Without marks each picture gets a layer mark, with its distance where one is
- * told. Throws `PW-TAKE-LAYERS` and the media errors.
+ * Adds a drawing in layers: several pictures of one size, each a layer, copied into a folder of their own in the order
+ * given. Without marks each picture gets a layer mark, with its distance where one is told. Throws `PW-TAKE-LAYERS`
+ * and the media errors; `PW-TAKE-EXISTS` where the folder is there already.
  */
 export async function addLayers(
   book: Book,

@@ -30,7 +30,8 @@ export function otherFile(take: TakeDocument): PlatewrightError {
 
 /**
  * Takes the file in as it is now. The verdict goes, joins built with the take go, and so do the marks unless they are
- * to be kept; an undo brings all back. Throws the media errors, and those of marks that do not fit the new pictures.
+ * to be kept; an undo brings all back. Throws the media errors, and those of marks that do not fit the new pictures;
+ * `PW-TAKE-AGAIN` of a folder of pictures.
  */
 export async function takeAgain(book: Book, id: string, keepMarks: boolean): Promise<TakeDocument> {
   const take = book.need('take', id);

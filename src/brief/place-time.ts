@@ -91,7 +91,7 @@ export function startOfDate(date: string, zone: Zone): number {
   return t;
 }
 
-/** Adds days to a YYYY-MM-DD date. */
+/** Adds days to a YYYY-MM-DD date. Throws `PW-TIME-DATE` for what is no date. */
 export function addDays(date: string, days: number): string {
   const m = /^(\d{4})-(\d{2})-(\d{2})$/.exec(date);
   if (m === null)

@@ -36,8 +36,9 @@ function channel(v: number, slope: number, offset: number, power: number, clamp:
 }
 
 /**
- * Plain twin of {@link applyCdlPicture}. Premultiplied RGBA is divided by alpha before and multiplied after, because an
- * offset would else lift the transparent parts. `dst` may be `src`.
+ * Plain twin of {@link applyCdlPicture}. Premultiplied RGBA is divided by alpha before and multiplied after, because
+ * an offset would else lift the transparent parts. `dst` may be `src`. Throws `PW-IMAGE-CHANNELS` for a picture of one
+ * channel or two.
  */
 export function applyCdlPicturePlain(cdl: Cdl, src: Picture, clamp = false, dst?: Picture): Picture {
   requireCdl(cdl);

@@ -38,7 +38,7 @@ export function planckianXy(kelvin: number): [number, number] {
   return [(3 * u) / d, (2 * v) / d];
 }
 
-/** Daylight locus of CIE 15:2004, 4000 K to 25 000 K. */
+/** Daylight locus of CIE 15:2004, 4000 K to 25 000 K. Throws `PW-COLOUR-KELVIN` outside it. */
 export function daylightXy(kelvin: number): [number, number] {
   if (!(kelvin >= 4000 && kelvin <= 25000)) {
     throw new PlatewrightError(

@@ -28,7 +28,10 @@ export function rate(num: number, den = 1): Rate {
   return { num: num / g, den: den / g };
 }
 
-/** Parses `24`, `24/1`, `24000/1001`; `23.976`, `29.97`, `59.94` are read as their exact 1000/1001 forms. */
+/**
+ * Parses `24`, `24/1`, `24000/1001`; `23.976`, `29.97`, `59.94` are read as their exact 1000/1001 forms. Throws
+ * `PW-TIME-RATE` for anything else.
+ */
 export function parseRate(text: string): Rate {
   const t = text.trim();
   const frac = /^(\d+)\s*[/:]\s*(\d+)$/.exec(t);

@@ -21,7 +21,10 @@ function dropCount(rate: Rate): number {
   );
 }
 
-/** Label of a frame number (0 = 00:00:00:00), wrapping after 24 hours. Throws for negative frames. */
+/**
+ * Label of a frame number (0 = 00:00:00:00), wrapping after 24 hours. Throws `PW-TIMECODE-FRAME` for what is no whole
+ * number from 0, `PW-TIMECODE-DROP` where drop-frame is asked for at a rate that has none.
+ */
 export function formatTimecode(frame: number, rate: Rate, drop = false): string {
   if (!Number.isInteger(frame) || frame < 0)
     throw new PlatewrightError('PW-TIMECODE-FRAME', `a timecode needs a whole frame number from 0, but got ${frame}`, {

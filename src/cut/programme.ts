@@ -67,8 +67,8 @@ export interface PlacedItem extends ProgrammeItem {
 }
 
 /**
- * Puts items one after another. Length in programme frames is exact for equal rates,
- * floored otherwise. Throws `PW-CUT-EMPTY`.
+ * Puts items one after another. Length in programme frames is exact for equal rates, floored otherwise. Throws
+ * `PW-CUT-EMPTY`; `PW-CUT-SPAN` where trimming leaves an item no frame.
  */
 export function placeItems(p: Programme): PlacedItem[] {
   if (p.items.length === 0)

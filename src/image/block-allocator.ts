@@ -50,6 +50,7 @@ export class BlockAllocator {
     }
   }
 
+  /** Throws `PW-IMAGE-FREE` for a block that is not allocated. */
   release(pointer: number): void {
     const size = this.sizes.get(pointer);
     if (size === undefined) {

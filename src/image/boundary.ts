@@ -45,7 +45,7 @@ export function requirePlane(plane: { readonly length: number }, width: number, 
   }
 }
 
-/** `dst`, checked to fit, or a new plane of n values. */
+/** `dst`, checked to fit, or a new plane of n values. Throws `PW-IMAGE-SHAPE` where it does not fit. */
 export function planeOr(dst: Float32Array | undefined, n: number, what: string): Float32Array {
   if (dst === undefined) return new Float32Array(n);
   if (dst.length !== n) {

@@ -112,7 +112,10 @@ export const convolveSeparable: SeparableFilter = (src, width, height, tapsX, ta
   return out;
 };
 
-/** Applies a plane function to every plane of a picture. `dst` may be `src`. */
+/**
+ * Applies a plane function to every plane of a picture. `dst` may be `src`. Throws `PW-IMAGE-SHAPE` where `dst` has
+ * another size.
+ */
 export function mapPlanes(
   src: Picture,
   dst: Picture | undefined,

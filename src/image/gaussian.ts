@@ -12,7 +12,10 @@ import { recursiveGaussian } from './recursive-gaussian.js';
 /** Above this sigma `blur` takes the recursive filter: its cost does not grow with sigma. */
 const RECURSIVE_FROM_PX = 6;
 
-/** Odd number of normalised Gaussian weights, radius ceil(3.5 sigma); sigma 0 gives the single weight 1. */
+/**
+ * Odd number of normalised Gaussian weights, radius ceil(3.5 sigma); sigma 0 gives the single weight 1. Throws
+ * `PW-IMAGE-SIGMA` below 0 and for what is no number.
+ */
 export function gaussianTaps(sigmaPx: number): Float32Array {
   if (!(sigmaPx >= 0) || !Number.isFinite(sigmaPx)) {
     throw new PlatewrightError('PW-IMAGE-SIGMA', `a blur needs a finite sigma of 0 px or more, but got ${sigmaPx}`, {

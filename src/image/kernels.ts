@@ -205,8 +205,8 @@ export class KernelDoor {
   }
 
   /**
-   * Runs a kernel over `items`. @param costPerItem pixels (times taps) an item takes, to decide whether waking lanes
-   * pays.
+   * Runs a kernel over `items`. Throws `PW-IMAGE-KERNEL` where the built kernels have none of that name.
+   * @param costPerItem pixels (times taps) an item takes, to decide whether waking lanes pays.
    * @param scratchBytes scratch that each lane needs.
    */
   run(name: string, args: readonly number[], items: number, costPerItem: number, scratchBytes = 64): void {
@@ -252,7 +252,10 @@ export function kernels(): KernelDoor {
   return instance;
 }
 
-/** A door of its own with so many lanes; `kernels()` is what everything but tests and measurements wants. */
+/**
+ * A door of its own with so many lanes; `kernels()` is what everything but tests and measurements wants. Throws
+ * `PW-IMAGE-NOT-BUILT` where dist/kernels.wasm is absent.
+ */
 export function openKernels(lanes: number): KernelDoor {
   const wasm = built('kernels.wasm');
   const worker = built('image/lane-worker.js');

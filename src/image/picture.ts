@@ -32,7 +32,10 @@ export function createPicture(width: number, height: number, channels: Channels)
   return { width, height, channels, data: new Float32Array(width * height * channels) };
 }
 
-/** View of one plane (height × width). Writes go through to the picture. */
+/**
+ * View of one plane (height × width). Writes go through to the picture. Throws `PW-IMAGE-CHANNEL` for a channel that
+ * it has not.
+ */
 export function plane(picture: Picture, channel: number): Float32Array {
   const n = picture.width * picture.height;
   if (channel < 0 || channel >= picture.channels) {
@@ -53,7 +56,7 @@ function sameSize(a: Picture, b: Picture): boolean {
   return a.width === b.width && a.height === b.height;
 }
 
-/** Throws unless the two pictures have one size; `what` names the operation in the message. */
+/** Throws `PW-IMAGE-MISMATCH` unless the two pictures have one size; `what` names the operation in the message. */
 export function requireSameSize(a: Picture, b: Picture, what: string): void {
   if (!sameSize(a, b)) {
     throw new PlatewrightError(

@@ -8,8 +8,9 @@ import { double, halve, halfSize } from './pyramid.js';
 import { requirePlane } from './boundary.js';
 
 /**
- * Returns planes in which each pixel is w·value + (1 − w)·(coarser fill), w = weight cut to 0..1.
- * Where the weights are zero everywhere the result is zero. Inputs are not changed.
+ * Returns planes in which each pixel is w·value + (1 − w)·(coarser fill), w = weight cut to 0..1. Where the weights
+ * are zero everywhere the result is zero. Inputs are not changed. Throws `PW-IMAGE-SHAPE` without a plane and for
+ * planes of another size.
  */
 export function pushPull(
   planes: readonly Float32Array[],

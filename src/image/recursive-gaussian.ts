@@ -48,7 +48,7 @@ function varianceAt(q: number): number {
   return 2 * (pair + d / ((d - 1) * (d - 1)));
 }
 
-/** Filter coefficients for a standard deviation of `sigmaPx` (0.5 px or more). */
+/** Filter coefficients for a standard deviation of `sigmaPx` (0.5 px or more). Throws `PW-IMAGE-SIGMA` for less. */
 export function recursiveCoefficients(sigmaPx: number): RecursiveCoefficients {
   if (!(sigmaPx >= 0.5) || !Number.isFinite(sigmaPx)) {
     throw new PlatewrightError(

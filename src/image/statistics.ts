@@ -52,7 +52,7 @@ export function percentile(values: ArrayLike<number>, p: number, mask?: ArrayLik
   return percentiles(values, [p], mask)[0]!;
 }
 
-/** Several percentiles of the same values. */
+/** Several percentiles of the same values. Throws `PW-IMAGE-PERCENTILE` outside 0..100. */
 export function percentiles(values: ArrayLike<number>, ps: readonly number[], mask?: ArrayLike<number>): number[] {
   let n = values.length;
   let a: Float64Array;

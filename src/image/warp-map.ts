@@ -8,7 +8,7 @@ import { type WarpOptions, warpTarget } from './warp-options.js';
 import { FILTER_CODE, kernelTable, makeSampler } from './warp-sampler.js';
 import { levelRecords } from './warp-levels.js';
 
-/** Plain twin of {@link warpMap}. */
+/** Plain twin of {@link warpMap}. Throws `PW-IMAGE-SHAPE` for maps of another size. */
 export function warpMapPlain(
   src: Picture,
   mapX: Float32Array,

@@ -92,7 +92,10 @@ export function listJobs(book: Book, limit = 60): JobRecord[] {
   );
 }
 
-/** Takes a waiting job (or a running one whose process is gone) for this process. False where somebody else has it. */
+/**
+ * Takes a waiting job (or a running one whose process is gone) for this process. False where somebody else has it.
+ * Throws `PW-JOB-NO-SUCH`.
+ */
 export function claimJob(book: Book, id: string): boolean {
   return book.immediate(() => {
     const row = book.db.prepare('SELECT state, pid, heartbeat FROM job WHERE id = ?').get(id) as Row | undefined;

@@ -40,7 +40,8 @@ export function startOf(join: Pick<JoinDocument, 'recipe'> | null): TakeStart | 
 const WAY = { 'measuring the take': [0, 0.3], 'outlining the performer': [0.3, 0.7] } as const;
 
 /**
- * Proposes the recipe of a pick with a take from the measures in the book.
+ * Proposes the recipe of a pick with a take from the measures in the book. Throws `PW-JOIN-UNMEASURED` where the plate
+ * has no measures yet.
  *
  * @param onProgress how far it is, 0 to 1, and what is under way
  */

@@ -23,7 +23,10 @@ export type JobWorker = (context: JobContext) => Promise<unknown>;
 
 const BEAT_MS = 250;
 
-/** Runs an entered job to its end. Throws what the stage threw, after writing it to the job. */
+/**
+ * Runs an entered job to its end. Throws what the stage threw, after writing it to the job; `PW-JOB-BUSY` where another
+ * process does it, `PW-JOB-STOPPED` where it was told to stop.
+ */
 export async function runJob(
   book: Book,
   id: string,

@@ -30,8 +30,9 @@ export class PictureDecoder {
   }
 
   /**
-   * @param scan for small pictures only: frames that no other frame refers to are left
-   * without their deblocking, which nothing small shows.
+   * Throws `PW-MEDIA-NOPICTURE`, and `PW-MEDIA-CODEC` for a codec that is not decoded here.
+   * @param scan for small pictures only: frames that no other frame refers to are left without their deblocking, which
+   * nothing small shows.
    * @param opened the file as it was opened for something else, taken over; opening looks into the first frames anew.
    */
   static async open(

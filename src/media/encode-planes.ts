@@ -13,7 +13,8 @@ type Room = Pick<FillFrame, 'planes' | 'strides'>;
 /**
  * Fills a frame (of pixel format `name`) from `coded`: display-coded R'G'B', straight alpha, or one grey plane. Values
  * are rounded to the nearest code and held within what the format can store; overshoots beyond 0..1 survive where the
- * levels leave room. 4:2:0 chroma is left-sited: 1-2-1 across, the mean of two lines down.
+ * levels leave room. 4:2:0 chroma is left-sited: 1-2-1 across, the mean of two lines down. Throws `PW-MEDIA-FORMAT`
+ * for a form that is not written.
  */
 export function fillFrame({ planes: buffers, strides }: Room, name: string, coded: Picture, tags: ColourTags): void {
   const packed = /^(rgb48|rgba64|gray16)be$/.exec(name);

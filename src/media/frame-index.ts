@@ -26,7 +26,9 @@ export interface FrameIndex {
   readonly untimed: boolean;
 }
 
-/** Reads every packet of the picture stream. The input is used up: open another to decode. */
+/**
+ * Reads every packet of the picture stream. The input is used up: open another to decode. Throws `PW-MEDIA-NOPICTURE`.
+ */
 export async function buildFrameIndex(input: OpenedInput): Promise<FrameIndex> {
   const stream = input.video;
   if (stream === null)

@@ -80,7 +80,10 @@ export interface OpenedInput {
   readonly sound: Stream | null;
 }
 
-/** Throws unless `path` is a file that isn't empty. */
+/**
+ * Throws unless `path` is a file that isn't empty. The errors: `PW-MEDIA-MISSING`, `PW-MEDIA-NOTAFILE`,
+ * `PW-MEDIA-EMPTY`.
+ */
 export function requireFile(path: string): { sizeBytes: number; mtimeMs: number } {
   let s;
   try {

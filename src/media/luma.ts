@@ -4,7 +4,8 @@ import type { VideoFrame } from './types.js';
 import { expansion, lumaWeights } from './ycbcr.js';
 
 /**
- * Display-coded luma, height × width, 0..1 after range expansion (a little outside where the file overshoots).
+ * Display-coded luma, height × width, 0..1 after range expansion (a little outside where the file overshoots). Throws
+ * `PW-MEDIA-SIZE` where `dst` is too small.
  * @param dst filled and returned if given; needs widthPx · heightPx values.
  */
 export function lumaPlane(frame: VideoFrame, dst?: Float32Array): Float32Array {

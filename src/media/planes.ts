@@ -17,7 +17,10 @@ import type { ColourTags, VideoFrame } from './types.js';
 
 type Plane = Uint8Array | Uint16Array | Float32Array;
 
-/** The planar format in which a stream of this FFmpeg pixel format is delivered. */
+/**
+ * The planar format in which a stream of this FFmpeg pixel format is delivered. Throws `PW-MEDIA-FORMAT` for one that
+ * is not read.
+ */
 export function deliveredFormat(pixelFormat: number): PlaneFormat {
   const name = avGetPixFmtName(pixelFormat as never) ?? 'unknown';
   const planar = planarEquivalent(name);

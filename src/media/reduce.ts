@@ -84,7 +84,7 @@ export class FrameReducer {
     return frame.width === this.from.widthPx && frame.height === this.from.heightPx;
   }
 
-  /** The planes stay valid until the next call. */
+  /** The planes stay valid until the next call. Throws `PW-MEDIA-FORMAT` where FFmpeg refuses the frame. */
   reduce(frame: Frame, index: number, colour: ColourTags): VideoFrame {
     const code = this.scaler.scaleFrameSync(this.small, frame);
     if (code < 0)

@@ -15,6 +15,10 @@ export class SequenceCursor implements Cursor {
     this.sequence = sequence;
   }
 
+  /**
+   * Picture `n` of the sequence; null past its end. Throws `PW-MEDIA-GAP` where it is missing, `PW-MEDIA-TRUNCATED`
+   * where it cannot be decoded, `PW-MEDIA-CHANGED` where it has another size.
+   */
   async get(n: number): Promise<VideoFrame | null> {
     const { info, first, present } = this.sequence;
     if (n >= info.frameCount) return null;

@@ -91,7 +91,10 @@ export function sequenceNumbers(pattern: string): number[] {
   return out.sort((a, b) => a - b);
 }
 
-/** Lists a sequence and describes it from its first picture. A sequence has no rate of its own: 24 unless told. */
+/**
+ * Lists a sequence and describes it from its first picture. A sequence has no rate of its own: 24 unless told. Throws
+ * `PW-MEDIA-MISSING` where no file fits, and `PW-MEDIA-NOPICTURE`.
+ */
 export async function openSequence(pattern: string, asRate: Rate = rate(24)): Promise<Sequence> {
   const files = isPictureFolder(pattern) ? picturesIn(pattern) : null;
   const numbers = files === null ? sequenceNumbers(pattern) : files.map((_, i) => i);

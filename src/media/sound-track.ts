@@ -43,6 +43,7 @@ export class SoundTrack {
     this.packet.alloc();
   }
 
+  /** Throws `PW-MEDIA-ENCODER` for channels or a rate that the form does not take. */
   static async open(format: FormatContext, sound: Sound, muxer: string, globalHeader: boolean): Promise<SoundTrack> {
     const aac = muxer === 'mp4';
     const codec = Codec.findEncoderByName((aac ? 'aac' : 'pcm_s24le') as never)!;

@@ -227,7 +227,8 @@ function unreadable(path: string): PlatewrightError {
 }
 
 /**
- * Writes RIFF/WAVE: 16 or 24 bit integers (rounded, held at full scale) or 32-bit floats. Beside and renamed.
+ * Writes RIFF/WAVE: 16 or 24 bit integers (rounded, held at full scale) or 32-bit floats. Beside and renamed. Throws
+ * `PW-MEDIA-WAVSIZE` beyond the 4 GB that the form can hold.
  * @param bits 16, 24, or 32 for float
  */
 export function writeWav(path: string, sound: Sound, bits: 16 | 24 | 32 = 24): void {

@@ -8,7 +8,7 @@ import { VideoWriter } from './video-writer.js';
 
 /**
  * Writes a 16-bit PNG: one channel grey, three RGB, four RGBA (straight alpha). Values are display-coded 0..1 and
- * stored as round(v · 65535). Written beside and renamed.
+ * stored as round(v · 65535). Written beside and renamed. Throws `PW-MEDIA-CHANNELS` for two channels.
  */
 export async function writePng16(path: string, coded: Picture): Promise<void> {
   if (coded.channels === 2)

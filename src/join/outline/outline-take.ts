@@ -60,7 +60,7 @@ export interface FoundOutline {
 
 /**
  * Finds the outline on one frame, or (`drawn`) corrects the one that is there by the touches; null with the reason and
- * the way out where that can't be done.
+ * the way out where that can't be done. Throws `PW-OUTLINE-FRAME` for a frame outside the take.
  */
 export async function findOutline(
   reader: VideoReader,

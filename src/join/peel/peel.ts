@@ -62,7 +62,8 @@ export interface Peeled {
 
 /**
  * The screen of a take from frames of it (six to twelve spread over the take; a clean frame of the empty screen may be
- * given beside them). Throws `PW-PEEL-NO-SCREEN` where no green or blue screen is found.
+ * given beside them). Throws `PW-PEEL-NO-SCREEN` where no green or blue screen is found; `PW-PEEL-NO-FRAMES` without a
+ * frame.
  */
 export function peelModel(
   frames: readonly (VideoFrame | CodedFrame)[],

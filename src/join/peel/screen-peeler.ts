@@ -75,7 +75,7 @@ function cleanOutside(frame: number, count: number): PlatewrightError {
 
 /**
  * Peeler of a take shot before a screen of the step's colour, or by difference to a clean frame. Throws the
- * `PW-PEEL-...` errors of the model.
+ * `PW-PEEL-...` errors of the model; `PW-PEEL-CLEAN` where the clean frame lies outside the take.
  */
 export async function screenPeeler(
   step: PeelStep,

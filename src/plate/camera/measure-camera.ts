@@ -24,7 +24,8 @@ export function travels(camera: CameraMove | undefined): camera is CameraMove {
 
 /**
  * The camera's way over the ground, where it is no turn about a fixed point. Absent
- * where the camera stands still or only turns.
+ * where the camera stands still or only turns. Throws `PW-TRAVEL-VIEW` where nothing tells how the camera looks at the
+ * ground (without a view a hand-held camera's way is absent too).
  *
  * @param pieces null where the camera stands still or only turns
  */

@@ -63,8 +63,8 @@ interface Place {
 }
 
 /**
- * Measures the look of frames from..to, within black bars where there are any. Throws
- * `PW-PLATE-EMPTY` where there is no frame.
+ * Measures the look of frames from..to, within black bars where there are any. Throws `PW-PLATE-EMPTY` where there is
+ * no frame; `PW-PLATE-CANCELLED` once `signal` says so.
  */
 export async function measureLook(source: LookSource, options: LookOptions = {}): Promise<LookAnswer> {
   const { info } = source;

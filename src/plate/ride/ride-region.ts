@@ -2,7 +2,7 @@
 import { PlatewrightError } from '../../core/errors.js';
 import type { Point2 } from '../../geometry/mat3.js';
 
-/** Refuses regions that cannot be followed; see `buildTemplate`. */
+/** Refuses regions that cannot be followed; see `buildTemplate`. The error is `PW-RIDE-REGION`. */
 export function checkRegion(polygon: readonly Point2[], widthPx: number, heightPx: number): void {
   if (polygon.length < 3) {
     throw new PlatewrightError(

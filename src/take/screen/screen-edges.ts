@@ -209,7 +209,10 @@ function outlineOf(region: Float32Array, { w, h }: Size, full: Picture): [number
   return polygon.map(([x, y]) => [at(x, w, full.width), at(y, h, full.height)]);
 }
 
-/** The same from an open take, as a mark for a frame. Null with the reason where there is nothing to propose. */
+/**
+ * The same from an open take, as a mark for a frame. Null with the reason where there is nothing to propose. Throws
+ * `PW-MEDIA-NOPICTURE` for a take without a frame.
+ */
 export async function proposeScreenMark(
   reader: VideoReader,
   frame: number,
