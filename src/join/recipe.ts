@@ -43,8 +43,8 @@ import type { AirStep, GroundStep, LightStep, Recipe, RecipeStep } from './types
 import { proposeWiden } from './widen/propose-widen.js';
 
 /**
- * Proposes the recipe. Throws `PW-JOIN-STAND` where nothing says where the performer goes, `PW-JOIN-START` where the
- * take can't begin where a hand chose.
+ * Proposes the recipe. Throws `PW-JOIN-STAND` where nothing says where the performer goes, `PW-JOIN-START` and
+ * `PW-JOIN-PACE` where the take can't begin or go on as a hand chose.
  */
 export async function proposeRecipe(given: ProposalInput): Promise<Recipe> {
   // Shadows found where nobody marked one serve as marked ones do.
@@ -143,9 +143,10 @@ function footFrom(
 
 /** How far the performer has gone from its mark by a start that a hand chose, take pixels. */
 function awayAtStart(input: ProposalInput, ride: Omit<RideFrom, 'away'>): readonly [number, number] {
-  const foot = input.start?.frame === undefined ? null : footFrom(input, ride),
+  const { frame, through } = input.start ?? {},
+    foot = frame === undefined && through === undefined ? null : footFrom(input, ride),
     at = ride.standing.stands[0]!.frame - input.plate.measures.span.in;
-  return foot === null ? [0, 0] : footAway(ride.pace.curve[at] ?? input.start!.frame!, ...foot);
+  return foot === null ? [0, 0] : footAway(ride.pace.curve[at] ?? ride.pace.curve[0]!, ...foot);
 }
 
 /**

@@ -117,6 +117,69 @@ describe.skipIf(CHROMIUM === undefined)('where a take begins', () => {
     await expect.poll(paceNow, LONG).toEqual({ from: 0, start: null });
   }, 180_000);
 
+  it('is paced by points: by keyboard, mouse and number, taken back one by one, kept as one edit', async () => {
+    const pace = page.locator('.pace-part'),
+      points = pace.getByRole('slider'),
+      drawn = (): Promise<(string | null)[]> =>
+        points.evaluateAll((all) => all.map((p) => p.getAttribute('aria-valuetext')));
+    await pace.getByText('all 8 frames are the take’s own').click();
+    await expect.poll(drawn).toEqual(['take frame 0', 'take frame 7']);
+    const put = pace.getByRole('button', { name: 'Pace it so' });
+    expect(await put.isDisabled()).toBe(true);
+    await points.nth(1).press('Shift+ArrowUp');
+    await points.nth(1).press('ArrowUp');
+    await points.nth(1).press('ArrowUp');
+    expect(await drawn()).toEqual(['take frame 0', 'take frame 14']);
+    await pace.getByRole('button', { name: 'One change back' }).click();
+    expect(await drawn()).toEqual(['take frame 0', 'take frame 13']);
+    await points.nth(1).press('ArrowUp');
+    // A double click on the sheet adds a point on the curve there; it is dragged up by a hand.
+    const sheet = pace.locator('svg'),
+      over = 50 + (((await sheet.boundingBox())!.width - 66) * 4) / 7;
+    await sheet.dblclick({ position: { x: over, y: 60 } });
+    expect(await drawn()).toEqual(['take frame 0', 'take frame 8', 'take frame 14']);
+    const dot = (await points.nth(1).locator('.dot').boundingBox())!,
+      [x, y] = [dot.x + dot.width / 2, dot.y + dot.height / 2];
+    await page.mouse.move(x, y);
+    await page.mouse.down();
+    await page.mouse.move(x, y - 10);
+    // Far above: it stops at the point after it, for the take goes forwards.
+    await page.mouse.move(x, y - 200, { steps: 4 });
+    await page.mouse.up();
+    expect(await drawn()).toEqual(['take frame 0', 'take frame 14', 'take frame 14']);
+    // The whole drag is one change.
+    await page.keyboard.press('Control+z');
+    expect(await drawn()).toEqual(['take frame 0', 'take frame 8', 'take frame 14']);
+    await pace.getByLabel('take frame', { exact: true }).fill('4,5');
+    await pace.getByLabel('take frame', { exact: true }).press('Enter');
+    expect(await drawn()).toEqual(['take frame 0', 'take frame 4.5', 'take frame 14']);
+    await put.click();
+    const through = [
+      { at: 0, take: 0 },
+      { at: 4, take: 4.5 },
+      { at: 7, take: 14 },
+    ];
+    await expect.poll(paceNow, LONG).toEqual({ from: 0, start: { through } });
+    await expect.poll(() => put.isDisabled()).toBe(true);
+    await pace.getByText('paced by hand').waitFor();
+    // Taken away again and let run backwards: the book follows only when asked.
+    await points.nth(1).press('Delete');
+    await pace.getByLabel('may run backwards').check();
+    await points.nth(0).press('Shift+ArrowUp');
+    for (let k = 0; k < 4; k++) await points.nth(0).press('Shift+ArrowUp');
+    expect(await drawn()).toEqual(['take frame 25', 'take frame 14']);
+    expect(await paceNow()).toEqual({ from: 0, start: { through } });
+    await put.click();
+    await expect
+      .poll(paceNow, LONG)
+      .toEqual({ from: 25, start: { through: [{ at: 0, take: 25 }, through[2]], backwards: true } });
+    await page.getByRole('button', { name: 'Take back' }).first().click();
+    await expect.poll(paceNow, LONG).toEqual({ from: 0, start: { through } });
+    await expect.poll(drawn).toEqual(['take frame 0', 'take frame 4.5', 'take frame 14']);
+    await pace.getByRole('button', { name: 'As the program proposes' }).click();
+    await expect.poll(paceNow, LONG).toEqual({ from: 0, start: null });
+  }, 240_000);
+
   it('fits a phone: the row scrolls, the page does not', async () => {
     await page.setViewportSize({ width: 390, height: 844 });
     expect(await page.evaluate(() => document.documentElement.scrollWidth)).toBeLessThanOrEqual(390);
@@ -127,6 +190,7 @@ describe.skipIf(CHROMIUM === undefined)('where a take begins', () => {
       await part().scrollIntoViewIfNeeded();
       await page.waitForTimeout(1500);
       await part().screenshot({ path: join(shots, `take-start-${width}.png`) });
+      await page.locator('.pace-part').screenshot({ path: join(shots, `pace-${width}.png`) });
     }
   }, 60_000);
 });

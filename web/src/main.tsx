@@ -10,6 +10,7 @@ import './style/wall.css';
 import './style/sheet.css';
 import './style/steps.css';
 import './style/take-start.css';
+import './style/pace.css';
 import './style/cut.css';
 import './style/viewer.css';
 import './style/phone.css';

@@ -6,11 +6,11 @@ import { PlatewrightError } from '../../core/errors.js';
 import { startOf } from '../../jobs/join-parts.js';
 import { sayShownFrames, type TakeStart } from '../../join/pace/take-start.js';
 import { action, answer, table } from '../output.js';
-import { PROPOSED, startAsked } from '../start-asked.js';
+import { PROPOSED, startAsked, withStartOptions, type StartOptions } from '../start-asked.js';
 import { orSayFor } from './verdict.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
-interface Options extends ProductionOptions {
+interface Options extends ProductionOptions, StartOptions {
   take?: string;
   fine?: boolean;
   keep?: boolean;
@@ -18,8 +18,6 @@ interface Options extends ProductionOptions {
   patch?: string;
   patchPlate?: string | true;
   recipeOnly?: boolean;
-  takeFrom?: string;
-  speed?: string;
 }
 
 /**
@@ -28,24 +26,22 @@ interface Options extends ProductionOptions {
  */
 export function register(program: Command): void {
   onProduction(
-    program
-      .command('join <pick>')
-      .description(
-        'Propose the recipe (unless one is there) and render the join; a stopped render goes on where it was.',
-      )
-      .option('--take <id>', 'which take; the best judged one unless told')
-      .option('--fine', 'at full quality')
-      .option('--patch <id>', "another take whose marked part (patch or head mark) is laid onto this one's")
-      .option(
-        '--patch-plate [frames]',
-        "the plate's own marked part (an actor's head) is laid onto the joined performer's, " +
-          'from so many frames later; 0 unless told',
-      )
-      .option(
-        '--take-from <frame>',
-        'the take\'s frame that comes first; kept for later recipes, "proposed" leaves start and speed to the program again',
-      )
-      .option('--speed <factor>', 'how fast the take goes: 1 as it was filmed, 0.5 half as fast; kept too')
+    withStartOptions(
+      program
+        .command('join <pick>')
+        .description(
+          'Propose the recipe (unless one is there) and render the join; a stopped render goes on where it was.',
+        )
+        .option('--take <id>', 'which take; the best judged one unless told')
+        .option('--fine', 'at full quality')
+        .option('--patch <id>', "another take whose marked part (patch or head mark) is laid onto this one's")
+        .option(
+          '--patch-plate [frames]',
+          "the plate's own marked part (an actor's head) is laid onto the joined performer's, " +
+            'from so many frames later; 0 unless told',
+        ),
+      '; kept for later recipes with speed or points, "proposed" leaves all to the program again',
+    )
       .option('--keep', 'keep the recipe as it was changed by hand')
       .option('--hand-too', 'propose anew, and put what a hand had changed onto the new recipe')
       .option('--recipe-only', 'propose the recipe, render nothing'),
@@ -115,7 +111,7 @@ export function register(program: Command): void {
 
 /**
  * The start asked for, what is not asked for as the join with this take had it; null: the program's own; undefined:
- * nothing is asked. Throws `PW-JOIN-START`, `PW-USAGE-KEEP`.
+ * nothing is asked. Throws `PW-JOIN-START`, `PW-JOIN-PACE`, `PW-USAGE-KEEP`.
  */
 function startFrom(o: Options, join: JoinDocument | null, take: string): TakeStart | null | undefined {
   const asked = startAsked(o);
@@ -123,11 +119,12 @@ function startFrom(o: Options, join: JoinDocument | null, take: string): TakeSta
   if (o.keep === true)
     throw new PlatewrightError(
       'PW-USAGE-KEEP',
-      '--keep leaves the recipe as it is, and --take-from or --speed proposes it anew (what a hand changed goes with ' +
+      '--keep leaves the recipe as it is, and --take-from, --speed or --pace proposes it anew (what a hand changed goes with ' +
         'it); leave --keep out',
       { kind: 'usage' },
     );
   // A start left to the program is no more what the join had.
-  const before = o.takeFrom === PROPOSED || join?.take !== take ? {} : startOf(join);
-  return asked === null ? null : { ...before, ...asked };
+  const before = o.takeFrom === PROPOSED || join?.take !== take ? undefined : startOf(join);
+  if (asked === null || asked.through !== undefined || before?.through !== undefined) return asked;
+  return { ...before, ...asked };
 }

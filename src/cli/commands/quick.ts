@@ -19,10 +19,10 @@ import type { WriterCodec } from '../../media/encodings.js';
 import type { MarksFile } from '../../plate/marks/marks.js';
 import { keepInputs } from '../keep-inputs.js';
 import { action, answer, progressPrinter, sayWaiting } from '../output.js';
-import { startAsked } from '../start-asked.js';
+import { startAsked, withStartOptions, type StartOptions } from '../start-asked.js';
 import { placeOf } from '../inspection-words.js';
 
-interface QuickOptions {
+interface QuickOptions extends StartOptions {
   marks?: string;
   takeMarks?: string;
   fine?: boolean;
@@ -34,8 +34,6 @@ interface QuickOptions {
   patchOffset?: string;
   patchPlate?: string | true;
   inspect: boolean;
-  takeFrom?: string;
-  speed?: string;
   json?: boolean;
 }
 
@@ -67,28 +65,29 @@ export function codecOf(out: string): WriterCodec {
  * the join shows. Its action throws `PW-JOIN-MARKS`, `PW-JOIN-OUT`, and what the stage throws.
  */
 export function register(program: Command): void {
-  program
-    .command('quick <plate> <take>')
-    .description('One join from two loose files: measures both, proposes the recipe, renders it and inspects it.')
-    .option(
-      '--marks <json>',
-      'marks on the plate: where the performer goes (stand or carry), and what tells view and light; ' +
-        'needed unless a recipe is given',
-    )
-    .option('--take-marks <json>', "marks on the take: the performer's ground, top and height, its shadow")
-    .option('--fine', 'peel and render at full quality')
-    .option('--matte <file>', "also keep the performer's matte as seen (.mkv)")
-    .option('--recipe <json>', 'render this recipe (as --json prints it) instead of measuring and proposing')
-    .option('--patch <file>', "another take whose marked part (patch or head mark) is laid onto this one's")
-    .option(
-      '--patch-plate [frames]',
-      "the plate's own marked part (an actor's head) is laid onto the joined performer's, " +
-        'from so many frames later; 0 unless told',
-    )
-    .option('--patch-marks <json>', 'marks of that take')
-    .option('--patch-offset <frames>', 'how much later in that take its part is taken', '0')
-    .option('--take-from <frame>', "the take's frame that comes first")
-    .option('--speed <factor>', 'how fast the take goes: 1 as it was filmed, 0.5 half as fast')
+  withStartOptions(
+    program
+      .command('quick <plate> <take>')
+      .description('One join from two loose files: measures both, proposes the recipe, renders it and inspects it.')
+      .option(
+        '--marks <json>',
+        'marks on the plate: where the performer goes (stand or carry), and what tells view and light; ' +
+          'needed unless a recipe is given',
+      )
+      .option('--take-marks <json>', "marks on the take: the performer's ground, top and height, its shadow")
+      .option('--fine', 'peel and render at full quality')
+      .option('--matte <file>', "also keep the performer's matte as seen (.mkv)")
+      .option('--recipe <json>', 'render this recipe (as --json prints it) instead of measuring and proposing')
+      .option('--patch <file>', "another take whose marked part (patch or head mark) is laid onto this one's")
+      .option(
+        '--patch-plate [frames]',
+        "the plate's own marked part (an actor's head) is laid onto the joined performer's, " +
+          'from so many frames later; 0 unless told',
+      )
+      .option('--patch-marks <json>', 'marks of that take')
+      .option('--patch-offset <frames>', 'how much later in that take its part is taken', '0'),
+    '',
+  )
     .option('--no-inspect', 'render without inspecting')
     .requiredOption('--out <file>', 'film (.mp4, .mov, .mkv) or picture sequence (_%05d.png, _%05d.exr)')
     .option('--json', 'one JSON document')
@@ -150,7 +149,7 @@ async function proposalOf(
     if (start !== undefined)
       throw new PlatewrightError(
         'PW-USAGE-RECIPE',
-        'a recipe that is given is rendered as it is, and --take-from or --speed proposes another; leave --recipe out',
+        'a recipe that is given is rendered as it is, and --take-from, --speed or --pace proposes another; leave --recipe out',
         { kind: 'usage' },
       );
     const recipe = readRecipe(o.recipe, plate, take);

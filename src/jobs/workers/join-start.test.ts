@@ -73,11 +73,11 @@ const pace = () => {
   const step = book.need('join', 'street').recipe.steps.find((s) => s.step === 'pace');
   return step?.step === 'pace' ? step : undefined;
 };
-/** Middle of the performer in the first frame of the rendered matte, px. */
-async function middleX(): Promise<number> {
+/** Middle of the performer in a frame of the rendered matte, px. */
+async function middleX(frame = 0): Promise<number> {
   const reader = await VideoReader.open(book.mediaPath(book.need('join', 'street').render!.matte!));
   try {
-    const [matte] = (await reader.frame(0)).planes;
+    const [matte] = (await reader.frame(frame)).planes;
     let sum = 0,
       at = 0;
     for (let i = 0; i < W * H; i++) {
@@ -113,6 +113,29 @@ describe("a take's start chosen by hand", { timeout: 120_000 }, () => {
     expect(pace()!.start).toEqual({ frame: 25 });
     book.redo();
     expect(pace()!.start).toEqual({ frame: 10, speed: 0.5 });
+    await doJob(book, 'join', 'street', { take: 'take', start: null, recipeOnly: true });
+    expect(pace()!.start).toBeUndefined();
+  });
+
+  it('goes as drawn by points, backwards where it may, and every frame is placed by the take frame shown', async () => {
+    const through = [
+      { at: 7, take: 16 },
+      { at: 0, take: 30 },
+    ];
+    await expect(doJob(book, 'join', 'street', { take: 'take', start: { through } })).rejects.toThrow(
+      /^PW-JOIN-PACE: from frame 0 to 7 of the join the take would run backwards/,
+    );
+    await doJob(book, 'join', 'street', { take: 'take', start: { through, backwards: true } });
+    expect(pace()).toMatchObject({ curve: [30, 28, 26, 24, 22, 20, 18, 16], method: 'nearest' });
+    const first = await middleX();
+    expect(Math.abs(first - STAND_X)).toBeLessThan(4);
+    // Fourteen take frames back it stood 28 px farther left.
+    expect(Math.abs((await middleX(7)) - first + 14 * STEP_PX)).toBeLessThan(2);
+    // Later recipes keep it; a frame to begin with takes its place; the program has it again when asked.
+    await doJob(book, 'join', 'street', { take: 'take', quality: 'fine', recipeOnly: true });
+    expect(pace()!.start).toEqual({ through: [...through].reverse(), backwards: true });
+    await doJob(book, 'join', 'street', { take: 'take', start: { frame: 3 }, recipeOnly: true });
+    expect(pace()!.start).toEqual({ frame: 3 });
     await doJob(book, 'join', 'street', { take: 'take', start: null, recipeOnly: true });
     expect(pace()!.start).toBeUndefined();
   });

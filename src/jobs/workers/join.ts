@@ -4,9 +4,11 @@
 import { mkdirSync } from 'node:fs';
 import type { Book } from '../../book/book.js';
 import type { JoinDocument, PickDocument, TakeDocument } from '../../book/documents.js';
+import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { renderJoin } from '../../join/render/render-file.js';
 import { handChanges, withHandChanges } from '../../join/hand-changes.js';
+import type { PacePoint } from '../../join/pace/pace-by-hand.js';
 import { takeStartOf, type TakeStart } from '../../join/pace/take-start.js';
 import { controlValues } from '../../join/step-controls.js';
 import type { JobContext, JobWorker } from '../run-job.js';
@@ -104,23 +106,32 @@ async function proposeAnew(context: JobContext, { pick, take, existing, kept, qu
 
 /**
  * Where the take is to begin: as the job asks (`start`: its fields as a hand chose them, null for the program's own),
- * else as the join with this take had it. Throws `PW-JOIN-START`.
+ * else as the join with this take had it. Throws `PW-JOIN-START`, `PW-JOIN-PACE`.
  */
 function askedStart(asked: unknown, kept: JoinDocument | null): TakeStart | undefined {
   if (asked === undefined) return startOf(kept);
   if (asked === null || typeof asked !== 'object') return undefined;
-  const { frame, speed } = asked as { frame?: unknown; speed?: unknown };
+  const { frame, speed, through, backwards } = asked as Record<string, unknown>;
   return (
     takeStartOf({
+      ...(Array.isArray(through) ? { through: (through as unknown[]).map(pointOf) } : {}),
+      ...(backwards === true ? { backwards } : {}),
       ...(frame === undefined ? {} : { frame: Number(frame) }),
       ...(speed === undefined ? {} : { speed: Number(speed) }),
     }) ?? undefined
   );
 }
 
+/** A point of the pace as it came; what is missing is no number, and refused as such. */
+function pointOf(given: unknown): PacePoint {
+  const { at, take } = (given ?? {}) as Record<string, unknown>;
+  return { at: Number(at), take: Number(take) };
+}
+
 /** The edit of a start, as the history names it. */
 function titleOf(pick: string, start: TakeStart | undefined): string {
   if (start === undefined) return `${pick}: the take begins as proposed`;
+  if (start.through !== undefined) return `${pick}: paced through ${counted(start.through.length, 'point')}`;
   return [
     `${pick}: the take begins at ${start.frame === undefined ? 'its proposed frame' : `frame ${start.frame}`}`,
     ...(start.speed === undefined ? [] : [`goes at ${start.speed} times its speed`]),

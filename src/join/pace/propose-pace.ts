@@ -12,6 +12,7 @@ import { pictureNumbers } from '../render/held-plate.js';
 import type { ProposalInput } from '../proposal-input.js';
 import type { PaceStep } from '../performer-steps.js';
 import { SAME_START_DEG, posesOf, posesOfTake, yawOfPlate, yawOfTake } from './pace-yaws.js';
+import { curveByHand, madeBetween, sayPaceByHand, type PacePoint } from './pace-by-hand.js';
 import { evened, landed } from './pace-evened.js';
 import { requireFrame, requireLength, sayStart } from './take-start.js';
 
@@ -32,8 +33,9 @@ const LEAST_DRIFT = 0.5;
 
 /**
  * The pace of the take; what its file only repeats is never shown. Where a hand chose the start, the take begins there:
- * its turn is met from there on. Where it chose the speed, the take goes evenly. Throws `PW-JOIN-START` where the take
- * has no such frame, or ends before the join does.
+ * its turn is met from there on. Where it chose the speed, the take goes evenly; where it drew the pace, the take goes
+ * as drawn. Throws `PW-JOIN-START` where the take has no such frame, or ends before the join does, `PW-JOIN-PACE` where
+ * a point lies outside join or take.
  *
  * @param carried the performer is carried by somebody whose turn was measured; `mirrored`: the take is shown left for
  * right
@@ -41,6 +43,7 @@ const LEAST_DRIFT = 0.5;
 export function proposePace(input: ProposalInput, carried: boolean, mirrored: boolean): PaceStep {
   const clips = clipsOf(input),
     { start } = input;
+  if (start?.through !== undefined) return withStart(drawnPace(start.through, clips, input.take.held), input);
   if (start !== undefined) requireFrame(start, clips.first, clips.last);
   const straight = straightPace(input, clips),
     byTurn = paceByTurn(input, carried, mirrored, clips, straight.curve);
@@ -53,6 +56,21 @@ export function proposePace(input: ProposalInput, carried: boolean, mirrored: bo
 
 const withStart = (step: PaceStep, { start }: ProposalInput): PaceStep =>
   start === undefined ? step : { ...step, start, why: step.why + sayStart(start) };
+
+/** The pace through points; what the take's file repeats is drawn between its neighbours. */
+function drawnPace(points: readonly PacePoint[], clips: Clips, repeats: readonly number[] = []): PaceStep {
+  const curve = curveByHand(points, { ...clips, ownStep: clips.takeFps / clips.fileFps }),
+    [least, most] = [Math.min(...curve), Math.max(...curve)],
+    held = repeats.filter((n) => n > least - 1 && n < most + 1);
+  return {
+    step: 'pace',
+    on: true,
+    method: madeBetween(curve).length === 0 && held.length === 0 ? 'nearest' : 'flow',
+    curve,
+    ...(held.length === 0 ? {} : { held }),
+    why: sayPaceByHand(points, curve),
+  };
+}
 
 /** The two clips' rates and lengths as the pace reads them. */
 interface Clips {

@@ -5,6 +5,7 @@
 import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
 import type { Recipe } from '../types.js';
+import { pacePointsOf, type PacePoint } from './pace-by-hand.js';
 
 /** What a hand chose; what is left out the program proposes. */
 export interface TakeStart {
@@ -12,6 +13,10 @@ export interface TakeStart {
   readonly frame?: number;
   /** Times as fast as it was filmed: 0.5 takes twice as long. */
   readonly speed?: number;
+  /** The whole pace, drawn by points in place of frame and speed. */
+  readonly through?: readonly PacePoint[];
+  /** The points may go back in the take. */
+  readonly backwards?: true;
 }
 
 /** Speeds beyond these show no movement any more. Own choice. */
@@ -27,9 +32,18 @@ const refused = (sentence: string, detail: Record<string, unknown>): Platewright
 export const noStart = (): PlatewrightError =>
   refused('the take is a single picture, so there is no frame to begin with and no speed; leave both out', {});
 
-/** A start as somebody gave it; null where it says nothing. Throws `PW-JOIN-START`. */
+/** A start as somebody gave it; null where it says nothing. Throws `PW-JOIN-START`, `PW-JOIN-PACE`. */
 export function takeStartOf(given: TakeStart): TakeStart | null {
-  const { frame, speed } = given;
+  const { frame, speed, through, backwards } = given;
+  if (through !== undefined) {
+    if (frame !== undefined || speed !== undefined)
+      throw refused(
+        'points of the pace say by themselves where the take begins and how fast it goes; leave both out',
+        {},
+      );
+    const points = pacePointsOf(through, backwards === true);
+    return { through: points, ...(backwards === true ? { backwards } : {}) };
+  }
   if (frame !== undefined && !(Number.isInteger(frame) && frame >= 0))
     throw refused('the frame of the take to begin with is a whole number from 0 on', { frame });
   if (speed !== undefined && !(speed >= LEAST_SPEED && speed <= MOST_SPEED))
@@ -91,7 +105,7 @@ export function requireLength({ first, last, from, lasts, speed }: EvenlyPlayed)
 
 /** The start in the words of the pace's reason; empty where it was not chosen. */
 export function sayStart(start: TakeStart | undefined): string {
-  if (start === undefined) return '';
+  if (start === undefined || start.through !== undefined) return '';
   return [
     start.frame === undefined ? '' : `; begun at frame ${start.frame} by hand`,
     start.speed === undefined ? '' : `; played at ${start.speed} times its speed by hand`,

@@ -8,7 +8,7 @@
  * lies between the two, so that neither is far off.
  */
 import { framesPerSecond, type Rate } from '../../core/rational.js';
-import { cubicCurve } from '../../geometry/cubic-curve.js';
+import { cubicCurve, monotoneSlopes } from '../../geometry/cubic-curve.js';
 import type { MarksFile } from '../marks/marks.js';
 import type { Turn } from '../types.js';
 
@@ -36,34 +36,16 @@ const MIDDLE_SHARE = 1.25;
 
 /** Monotone cubic through (x, y), x rising, slower at the ends; constant beyond them. */
 function monotoneCubic(x: readonly number[], y: readonly number[]): (t: number) => number {
-  const n = x.length;
-  const d: number[] = [];
-  const m: number[] = new Array<number>(n).fill(0);
-  for (let i = 0; i < n - 1; i++) d.push((y[i + 1]! - y[i]!) / (x[i + 1]! - x[i]!));
-  if (n === 2) m.fill(END_SHARE * d[0]!);
-  else {
-    for (let i = 1; i < n - 1; i++) {
-      const a = d[i - 1]!;
-      const b = d[i]!;
-      if (a * b <= 0) continue;
-      const h0 = x[i]! - x[i - 1]!;
-      const h1 = x[i + 1]! - x[i]!;
-      // Weighted harmonic mean (Brodlie's form, as in Fritsch & Butland 1984): monotone without a second pass.
-      const even = (3 * (h0 + h1)) / ((2 * h1 + h0) / a + (h1 + 2 * h0) / b);
-      // Three times the lesser slope beside it is the most that keeps the curve monotone.
-      m[i] =
-        n > 3
-          ? even
-          : Math.sign(even) * Math.min(MIDDLE_SHARE * Math.abs(even), 3 * Math.min(Math.abs(a), Math.abs(b)));
-    }
-    const end = (h0: number, h1: number, d0: number, d1: number): number => {
-      const v = ((2 * h0 + h1) * d0 - h0 * d1) / (h0 + h1);
-      return v * d0 <= 0 ? 0 : d0 * d1 <= 0 && Math.abs(v) > 3 * Math.abs(d0) ? 3 * d0 : v;
-    };
-    m[0] = END_SHARE * end(x[1]! - x[0]!, x[2]! - x[1]!, d[0]!, d[1]!);
-    m[n - 1] = END_SHARE * end(x[n - 1]! - x[n - 2]!, x[n - 2]! - x[n - 3]!, d[n - 2]!, d[n - 3]!);
+  const slopes = monotoneSlopes(x, y),
+    last = slopes.length - 1;
+  slopes[0]! *= END_SHARE;
+  slopes[last]! *= END_SHARE;
+  if (last === 2) {
+    // Three times the lesser slope beside it is the most that keeps the curve monotone.
+    const beside = [0, 1].map((i) => Math.abs((y[i + 1]! - y[i]!) / (x[i + 1]! - x[i]!)));
+    slopes[1] = Math.sign(slopes[1]!) * Math.min(MIDDLE_SHARE * Math.abs(slopes[1]!), 3 * Math.min(...beside));
   }
-  return cubicCurve(x, y, m);
+  return cubicCurve(x, y, slopes);
 }
 
 /**

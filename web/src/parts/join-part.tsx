@@ -5,6 +5,7 @@ import type { BookState } from '../../../src/server/api-types.js';
 import { startJob } from '../api.js';
 import { StepList } from '../pages/step-list.js';
 import { Picture } from './picture.js';
+import { PacePart } from './pace-part.js';
 import { TakeStartPart } from './take-start-part.js';
 
 export function JoinPart(props: { book: BookState; pick: PickDocument; ratio: number }): JSX.Element {
@@ -68,7 +69,12 @@ export function JoinPart(props: { book: BookState; pick: PickDocument; ratio: nu
               <button onClick={() => void startJob('inspect', props.pick.id)}>Inspect</button>
             </p>
             <Show when={playedTake(j())}>
-              {(take) => <TakeStartPart pick={props.pick} join={j()} take={take()} ratio={props.ratio} />}
+              {(take) => (
+                <>
+                  <TakeStartPart pick={props.pick} join={j()} take={take()} ratio={props.ratio} />
+                  <PacePart pick={props.pick} join={j()} take={take()} measures={props.book.measures[props.pick.id]} />
+                </>
+              )}
             </Show>
             <StepList pick={props.pick} join={j()} ratio={props.ratio} />
           </>

@@ -10,8 +10,15 @@ const PICTURES = 12;
 /** A take's start as the page has it, for a component that stands for one join. */
 export type TakeStartState = ReturnType<typeof createTakeStart>;
 
-/** Follows the join: a recipe that begins elsewhere is what is chosen from then on. */
-export function createTakeStart(props: { readonly pick: PickDocument; readonly join: JoinDocument }) {
+/**
+ * Follows the join: a recipe that begins elsewhere is what is chosen from then on.
+ *
+ * @param code of the refusal that is shown here
+ */
+export function createTakeStart(
+  props: { readonly pick: PickDocument; readonly join: JoinDocument },
+  code = 'PW-JOIN-START',
+) {
   /** First and last frame of the take's span, and those of it that the join shows (fractional between two). */
   const span = () => props.join.recipe.take,
     last = () => span().out - 1,
@@ -40,7 +47,7 @@ export function createTakeStart(props: { readonly pick: PickDocument; readonly j
     pictures().reduce((a, b) => (Math.abs(b - frame()) < Math.abs(a - frame()) ? b : a), pictures()[0]!);
   const job = () => jobs().find((j) => j.kind === 'join' && j.subject === props.pick.id),
     busy = () => job()?.state === 'waiting' || job()?.state === 'running',
-    refused = () => (job()?.state === 'failed' && job()!.error?.includes('PW-JOIN-START') ? job()!.error : null);
+    refused = () => (job()?.state === 'failed' && job()!.error?.includes(code) ? job()!.error : null);
   // What was asked for last, as it stood in the fields.
   let sent: { readonly chosen: number | null; readonly speed: string | null } = { chosen: null, speed: null };
   /** Asks for a recipe with such a start; null: as the program proposes. */

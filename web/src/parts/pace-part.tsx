@@ -1,0 +1,212 @@
+/**
+ * How a join's take goes: the pace drawn by points over its plot, with the plate's and the take's picture at the point
+ * in hand, and the recipe proposed anew with it.
+ */
+import { createEffect, createMemo, createUniqueId, on, Show, type JSX } from 'solid-js';
+import type { JoinDocument, PickDocument, TakeDocument } from '../../../src/book/documents.js';
+import type { MarksFile } from '../../../src/plate/marks/marks.js';
+import { smoothCubic } from '../../../src/geometry/cubic-curve.js';
+import { posesOf } from '../../../src/plate/turn/turn-poses.js';
+import type { PlateMeasures } from '../../../src/plate/types.js';
+import { frameUrl } from '../api.js';
+import { plainly, wellSet } from '../format.js';
+import { latestPicture } from './latest-picture.js';
+import { PacePlot, type TurnOver } from './pace-plot.js';
+import { createPace, type PaceState } from './pace-state.js';
+import { createTakeStart } from './take-start-state.js';
+
+interface PaceProps {
+  readonly pick: PickDocument;
+  readonly join: JoinDocument;
+  readonly take: TakeDocument;
+  readonly measures: PlateMeasures | undefined;
+}
+
+export function PacePart(props: PaceProps): JSX.Element {
+  const id = createUniqueId();
+  const pace = createPace({
+    get join() {
+      return props.join;
+    },
+    get takeRate() {
+      return props.take.info.video!.rate;
+    },
+  });
+  const asking = createTakeStart(props, 'PW-JOIN-PACE');
+  let sent = '';
+  const ask = (): void => {
+    sent = JSON.stringify(pace.asked());
+    asking.ask(pace.asked());
+  };
+  // What was asked for is in the recipe now; what was drawn since stays.
+  createEffect(
+    on(pace.inBook, () => {
+      if (JSON.stringify(pace.asked()) === sent) pace.drop();
+    }),
+  );
+  const keyed = (e: KeyboardEvent): void => {
+    if (!(e.ctrlKey || e.metaKey) || e.key.toLowerCase() !== 'z' || e.shiftKey || !pace.changed()) return;
+    pace.backOnce();
+    e.preventDefault();
+    e.stopPropagation();
+  };
+  const turns = createMemo(() => turnsOf(props));
+  return (
+    <details class="pace-part" open={pace.kept()?.through !== undefined}>
+      <summary>How the take goes: {paceWords(pace)}</summary>
+      <div role="group" aria-labelledby={`${id}-head`} on:keydown={keyed}>
+        <p class="how" id={`${id}-head`}>
+          Drag a point, or move it with the arrow keys: across, the frame of the join; up and down, the frame of the
+          take that stands there. A double click adds one, Delete takes it away. Long strokes are frames of the take,
+          short ones are drawn between two.
+          <Show when={turns()}> Below: how the plate turns (broken) and how the take turns as paced (whole).</Show>
+        </p>
+        <PacePlot pace={pace} turns={turns()} />
+        <PointFields pace={pace} />
+        <AtPoint pace={pace} pick={props.pick} take={props.take} />
+        <p class="controls">
+          <button disabled={!pace.changed() || asking.busy()} onClick={ask}>
+            Pace it so
+          </button>
+          <button disabled={!pace.changed()} onClick={pace.backOnce}>
+            One change back
+          </button>
+          <button disabled={!pace.changed()} onClick={pace.drop}>
+            As it was
+          </button>
+          <Show when={pace.kept()}>
+            <button disabled={asking.busy()} onClick={() => asking.ask(null)}>
+              As the program proposes
+            </button>
+          </Show>
+        </p>
+        <Show when={!asking.busy() && asking.refused()}>
+          {(why) => (
+            <p class="refused" role="alert">
+              {wellSet(plainly(why()))}
+            </p>
+          )}
+        </Show>
+        <p class="pencil-note" role="status">
+          {asking.busy() ? 'The join is being worked on …' : pace.changed() ? 'Drawn, and not in the recipe yet.' : ''}
+        </p>
+      </div>
+    </details>
+  );
+}
+
+/** How many frames are the take's own, and whether a hand paced it. */
+function paceWords(pace: PaceState): string {
+  const all = pace.curve().length,
+    made = pace.made().length;
+  return (
+    (made === 0
+      ? `all ${all} frames are the take’s own`
+      : `${all - made} of ${all} frames are the take’s own, ${made} drawn between two`) +
+    (pace.kept()?.through === undefined ? '' : ', paced by hand')
+  );
+}
+
+function PointFields(props: { pace: PaceState }): JSX.Element {
+  const put = (what: 'at' | 'take', input: HTMLInputElement): void => {
+    const v = Number(input.value.trim().replace(',', '.')),
+      at = props.pace.chosen();
+    if (input.value.trim() !== '' && Number.isFinite(v)) props.pace.move(at, { ...props.pace.point(), [what]: v });
+    input.value = String(props.pace.point()[what]);
+  };
+  return (
+    <p class="controls pace-fields">
+      <span>
+        point {props.pace.chosen() + 1} of {props.pace.points().length}
+      </span>
+      <label>
+        take frame{' '}
+        <input
+          type="text"
+          inputmode="decimal"
+          size={6}
+          value={props.pace.point().take}
+          onChange={(e) => put('take', e.currentTarget)}
+        />
+      </label>
+      <label>
+        on frame{' '}
+        <input
+          type="text"
+          inputmode="numeric"
+          size={5}
+          value={props.pace.point().at}
+          onChange={(e) => put('at', e.currentTarget)}
+        />
+      </label>
+      <button onClick={props.pace.addInGap}>Add a point</button>
+      <button disabled={props.pace.points().length < 2} onClick={() => props.pace.take(props.pace.chosen())}>
+        Take this one away
+      </button>
+      <label>
+        <input
+          type="checkbox"
+          checked={props.pace.backwards()}
+          onChange={(e) => props.pace.mayGoBack(e.currentTarget.checked)}
+        />{' '}
+        may run backwards
+      </label>
+    </p>
+  );
+}
+
+/** Plate and take at the point in hand. */
+function AtPoint(props: { pace: PaceState; pick: PickDocument; take: TakeDocument }): JSX.Element {
+  const at = () => props.pace.point().at,
+    frame = () => Math.round(props.pace.point().take);
+  const plate = latestPicture(
+      () => frameUrl('plate', props.pick.id, at(), 480),
+      () => props.pick.id,
+    ),
+    take = latestPicture(
+      () => frameUrl('take', props.take.id, frame(), 480, props.take.stamp),
+      () => props.take.id,
+    );
+  return (
+    <div class="take-beside">
+      <figure class="mat">
+        <Show when={plate.url() !== ''}>
+          <img src={plate.url()} alt={`the plate’s frame ${at()}`} />
+        </Show>
+        <figcaption>frame {at()} of the plate</figcaption>
+      </figure>
+      <figure class="mat">
+        <Show when={take.url() !== ''}>
+          <img src={take.url()} alt={`the take’s frame ${frame()}`} />
+        </Show>
+        <figcaption>the take’s frame {frame()}, on it</figcaption>
+      </figure>
+    </div>
+  );
+}
+
+/** How plate and take turn, as far as measured or marked; null where the take's turn is not known. */
+function turnsOf({ join, take, measures }: PaceProps): { plate: TurnOver; take: TurnOver } | null {
+  const ride = join.recipe.steps.find((s) => s.step === 'ride'),
+    sign = ride?.step === 'ride' && ride.mirror === true ? -1 : 1,
+    ofTake = over(posesIn(take.marks), sign);
+  if (ofTake === null) return null;
+  const turn = measures?.turn?.frames ?? [],
+    from = join.recipe.plate.in,
+    ofPlate = over(turn, 1);
+  return { plate: (n) => ofPlate?.(n + from) ?? null, take: ofTake };
+}
+
+const posesIn = (marks: MarksFile | null) => (marks === null ? [] : posesOf(marks));
+
+/** A turn between the frames on which it is known, degrees by frame. */
+function over(poses: readonly { readonly frame: number; readonly yawDeg: number }[], sign: number): TurnOver | null {
+  const sorted = [...poses].sort((a, b) => a.frame - b.frame).filter((p, i, all) => p.frame !== all[i - 1]?.frame);
+  if (sorted.length < 2) return null;
+  const [first, last] = [sorted[0]!.frame, sorted.at(-1)!.frame],
+    at = smoothCubic(
+      sorted.map((p) => p.frame),
+      sorted.map((p) => sign * p.yawDeg),
+    );
+  return (n) => (n < first || n > last ? null : at(n));
+}
