@@ -38,6 +38,154 @@ const W601 = [0.299, 0.587, 0.114] as const;
 /** Daylight's chromaticity, of a black body where there is no daylight. */
 const whiteXy = (kelvin: number): [number, number] => (kelvin < 4000 ? planckianXy(kelvin) : daylightXy(kelvin));
 
+/** A frame that is being spoiled: true join, plate and matte, what comes of it, and how. */
+interface More {
+  readonly j: Picture;
+  readonly b: Picture;
+  readonly m: Float32Array;
+  /** Display-coded, planar; the true join at first. */
+  readonly d: Float32Array;
+  readonly size: number;
+  readonly s: SpoilState;
+  readonly n: number;
+}
+
+/** The performer's own light, premultiplied, is all that the plate does not bring. */
+function performer({ j, b, m, d }: More, gain: readonly number[]): void {
+  const N = m.length;
+  for (let c = 0; c < 3; c++)
+    for (let i = 0; i < N; i++)
+      if (m[i]! > 0.004) {
+        const back = (1 - m[i]!) * bt709Decode(b.data[c * N + i]!);
+        const own = Math.max(0, bt709Decode(j.data[c * N + i]!) - back);
+        d[c * N + i] = bt709Encode(Math.min(1, back + gain[c]! * own));
+      }
+}
+
+/** The performer under another cover. */
+function cover({ j, b, m, d }: More, a: Float32Array): void {
+  const N = m.length;
+  for (let c = 0; c < 3; c++)
+    for (let i = 0; i < N; i++)
+      if (a[i] !== m[i]) {
+        const back = bt709Decode(b.data[c * N + i]!);
+        const f = bt709Decode(j.data[c * N + i]!);
+        const own = m[i]! > 0.05 ? Math.max(0, (f - (1 - m[i]!) * back) / m[i]!) : f;
+        d[c * N + i] = bt709Encode(Math.min(1, a[i]! * own + (1 - a[i]!) * back));
+      }
+}
+
+/** The whole picture's coded values by a function of the three. */
+function coded({ m, d }: More, fn: (r: number, g: number, b: number) => readonly [number, number, number]): void {
+  const N = m.length;
+  for (let i = 0; i < N; i++) {
+    const v = fn(d[i]!, d[N + i]!, d[2 * N + i]!);
+    for (let c = 0; c < 3; c++) d[c * N + i] = Math.min(1, Math.max(0, v[c]!));
+  }
+}
+
+const stops = (w: More, by: number): void => performer(w, [2 ** by, 2 ** by, 2 ** by]);
+
+/** Light of 5600 K taken for one `size` K higher or lower; under 4000 K there is no daylight, but a black body's. */
+function whiteBalance(w: More): void {
+  const a = linearOfWhite(daylightXy(5600));
+  const o = linearOfWhite(whiteXy(5600 + w.s.side * w.size));
+  const g = a.map((v, c) => v / o[c]!);
+  performer(
+    w,
+    g.map((v) => v / g[1]!),
+  );
+}
+
+function holes(w: More): void {
+  const noise = gaussianPlane(
+    Float32Array.from({ length: w.m.length }, () => w.s.stream.normal()),
+    w.j.width,
+    w.j.height,
+    4,
+  );
+  const sd = 1 / (2 * Math.sqrt(Math.PI) * 4);
+  const at = limitOf(w.size);
+  cover(
+    w,
+    w.m.map((a, i) => (noise[i]! / sd > at ? 0 : a)),
+  );
+}
+
+/** A rim of light that falls off over four pixels. */
+function halo({ j, m, d, size }: More): void {
+  const N = m.length;
+  const body = Uint8Array.from(m, (a) => (a > 0.5 ? 1 : 0));
+  const { distance } = nearestInSet(body, j.width, j.height);
+  for (let c = 0; c < 3; c++)
+    for (let i = 0; i < N; i++) {
+      const q = distance[i]!;
+      if (q > 0 && q < 4 && m[i]! < 0.5)
+        d[c * N + i] = bt709Encode(Math.min(1, bt709Decode(d[c * N + i]!) + size * (1 - q / 4) * (1 - m[i]!)));
+    }
+}
+
+/** Limited range read as full, or full as limited (ITU-R BT.709-6, item 4: 16 to 235 of 255). */
+function wrongRange(w: More): void {
+  coded(
+    w,
+    (...v) => v.map((q) => (w.s.side > 0 ? (16 + 219 * q) / 255 : (255 * q - 16) / 219)) as [number, number, number],
+  );
+}
+
+/** Coded by one matrix and decoded by the other (ITU-R BT.601 and BT.709). */
+function wrongMatrix(w: More): void {
+  const [a, r] = w.s.side > 0 ? [W709, W601] : [W601, W709];
+  coded(w, (r0, g0, b0) => {
+    const y = a[0] * r0 + a[1] * g0 + a[2] * b0;
+    const cb = (b0 - y) / (2 * (1 - a[2]));
+    const cr = (r0 - y) / (2 * (1 - a[0]));
+    const R = y + 2 * (1 - r[0]) * cr;
+    const B = y + 2 * (1 - r[2]) * cb;
+    return [R, (y - r[0] * R - r[2] * B) / r[1], B];
+  });
+}
+
+/** Every second row of the frame before. */
+function interlaced({ j: { width: W, height: H }, d, s: { last } }: More): void {
+  if (last === null) return;
+  for (let c = 0; c < 3; c++)
+    for (let y = 0; y < H; y += 2) d.set(last.data.subarray((c * H + y) * W, (c * H + y + 1) * W), (c * H + y) * W);
+}
+
+const MORE: Readonly<Record<MoreSpoil, (w: More) => void>> = {
+  darker: (w) => stops(w, -w.size),
+  brighter: (w) => stops(w, w.size),
+  'white balance': whiteBalance,
+  flicker: (w) => stops(w, w.size * Math.sin(2.1 * w.n + w.s.phase)),
+  'see-through': (w) =>
+    cover(
+      w,
+      w.m.map((a) => (1 - w.size) * a),
+    ),
+  'hard edge': (w) =>
+    cover(
+      w,
+      w.m.map((a) => (a < 0.5 ? (1 - w.size) * a : 1 - (1 - w.size) * (1 - a))),
+    ),
+  holes,
+  halo,
+  'whole darker': ({ d, size }) => {
+    const k = 2 ** -size;
+    for (let i = 0; i < d.length; i++) d[i] = bt709Encode(k * bt709Decode(d[i]!));
+  },
+  'wrong range': wrongRange,
+  'wrong matrix': wrongMatrix,
+  interlaced,
+};
+
+/** Whether a fault is one of these. */
+export const isMoreSpoil = (spoil: string): spoil is MoreSpoil => Object.hasOwn(MORE, spoil);
+
+/**
+ * Frame `n` with one of these faults of so much `size` (unit by kind, spoil-kinds.ts): true join, plate, matte
+ * (height × width, 0..1). What the shot keeps in `s` goes on.
+ */
 export function spoilMore(
   spoil: MoreSpoil,
   size: number,
@@ -47,112 +195,9 @@ export function spoilMore(
   m: Float32Array,
   n: number,
 ): Picture {
-  const { width: W, height: H } = j;
-  const N = W * H;
-  const out = createPicture(W, H, 3);
-  const d = out.data;
-  d.set(j.data.subarray(0, 3 * N));
-  /** The performer's own light, premultiplied, is all that the plate does not bring. */
-  const performer = (gain: readonly number[]): void => {
-    for (let c = 0; c < 3; c++)
-      for (let i = 0; i < N; i++)
-        if (m[i]! > 0.004) {
-          const back = (1 - m[i]!) * bt709Decode(b.data[c * N + i]!);
-          const own = Math.max(0, bt709Decode(j.data[c * N + i]!) - back);
-          d[c * N + i] = bt709Encode(Math.min(1, back + gain[c]! * own));
-        }
-  };
-  const cover = (a: Float32Array): void => {
-    for (let c = 0; c < 3; c++)
-      for (let i = 0; i < N; i++)
-        if (a[i] !== m[i]) {
-          const back = bt709Decode(b.data[c * N + i]!);
-          const f = bt709Decode(j.data[c * N + i]!);
-          const own = m[i]! > 0.05 ? Math.max(0, (f - (1 - m[i]!) * back) / m[i]!) : f;
-          d[c * N + i] = bt709Encode(Math.min(1, a[i]! * own + (1 - a[i]!) * back));
-        }
-  };
-  const coded = (fn: (r: number, g: number, b: number) => readonly [number, number, number]): void => {
-    for (let i = 0; i < N; i++) {
-      const v = fn(d[i]!, d[N + i]!, d[2 * N + i]!);
-      for (let c = 0; c < 3; c++) d[c * N + i] = Math.min(1, Math.max(0, v[c]!));
-    }
-  };
-  switch (spoil) {
-    case 'darker':
-      performer([2 ** -size, 2 ** -size, 2 ** -size]);
-      break;
-    case 'brighter':
-      performer([2 ** size, 2 ** size, 2 ** size]);
-      break;
-    case 'white balance': {
-      // Light of 5600 K taken for one `size` K higher or lower; under 4000 K there is no daylight, but a black body's.
-      const a = linearOfWhite(daylightXy(5600));
-      const o = linearOfWhite(whiteXy(5600 + s.side * size));
-      const g = a.map((v, c) => v / o[c]!);
-      performer(g.map((v) => v / g[1]!));
-      break;
-    }
-    case 'flicker':
-      performer(Array<number>(3).fill(2 ** (size * Math.sin(2.1 * n + s.phase))));
-      break;
-    case 'see-through':
-      cover(m.map((a) => (1 - size) * a));
-      break;
-    case 'hard edge':
-      cover(m.map((a) => (a < 0.5 ? (1 - size) * a : 1 - (1 - size) * (1 - a))));
-      break;
-    case 'holes': {
-      const noise = gaussianPlane(
-        Float32Array.from({ length: N }, () => s.stream.normal()),
-        W,
-        H,
-        4,
-      );
-      const sd = 1 / (2 * Math.sqrt(Math.PI) * 4);
-      const at = limitOf(size);
-      cover(m.map((a, i) => (noise[i]! / sd > at ? 0 : a)));
-      break;
-    }
-    case 'halo': {
-      const body = Uint8Array.from(m, (a) => (a > 0.5 ? 1 : 0));
-      const { distance } = nearestInSet(body, W, H);
-      for (let c = 0; c < 3; c++)
-        for (let i = 0; i < N; i++) {
-          const q = distance[i]!;
-          if (q > 0 && q < 4 && m[i]! < 0.5)
-            d[c * N + i] = bt709Encode(Math.min(1, bt709Decode(d[c * N + i]!) + size * (1 - q / 4) * (1 - m[i]!)));
-        }
-      break;
-    }
-    case 'whole darker': {
-      const k = 2 ** -size;
-      for (let i = 0; i < 3 * N; i++) d[i] = bt709Encode(k * bt709Decode(d[i]!));
-      break;
-    }
-    case 'wrong range':
-      coded(
-        (...v) => v.map((q) => (s.side > 0 ? (16 + 219 * q) / 255 : (255 * q - 16) / 219)) as [number, number, number],
-      );
-      break;
-    case 'wrong matrix': {
-      const [a, r] = s.side > 0 ? [W709, W601] : [W601, W709];
-      coded((r0, g0, b0) => {
-        const y = a[0] * r0 + a[1] * g0 + a[2] * b0;
-        const cb = (b0 - y) / (2 * (1 - a[2]));
-        const cr = (r0 - y) / (2 * (1 - a[0]));
-        const R = y + 2 * (1 - r[0]) * cr;
-        const B = y + 2 * (1 - r[2]) * cb;
-        return [R, (y - r[0] * R - r[2] * B) / r[1], B];
-      });
-      break;
-    }
-    case 'interlaced':
-      if (s.last !== null)
-        for (let c = 0; c < 3; c++)
-          for (let y = 0; y < H; y += 2) d.set(s.last.data.subarray(c * N + y * W, c * N + (y + 1) * W), c * N + y * W);
-      break;
-  }
+  const out = createPicture(j.width, j.height, 3);
+  out.data.set(j.data.subarray(0, out.data.length));
+  MORE[spoil]({ j, b, m, d: out.data, size, s, n });
   s.last = j;
   return out;
 }

@@ -4,25 +4,14 @@
  * light. Sides, phases and places come from the seed.
  */
 import { RandomStream } from '../src/core/random.js';
-import { bt709Decode, bt709Encode } from '../src/colour/transfer.js';
 import { gaussianPlane } from '../src/image/gaussian.js';
-import { createPicture, plane, type Picture } from '../src/image/picture.js';
-import { sampleBilinear } from '../src/image/sampling.js';
+import { plane, type Picture } from '../src/image/picture.js';
 import { toCodedRgb } from '../src/media/convert.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { VideoWriter } from '../src/media/video-writer.js';
-import { scaledAbout, spoilMore, withoutContact, type SpoilState } from './spoil-more.js';
-import {
-  type LightAt,
-  brighterWithin,
-  hazed,
-  lit,
-  mirrorShadow,
-  softened,
-  surrounded,
-  turnLight,
-  weighShadow,
-} from './spoil-light.js';
+import { isMoreSpoil, scaledAbout, spoilMore, withoutContact, type SpoilState } from './spoil-more.js';
+import { LAYER_SPOILS, spoilWork } from './spoil-layers.js';
+import { type LightAt, brighterWithin, hazed, lit, softened, surrounded } from './spoil-light.js';
 import { SPOIL_KINDS, type Spoil } from './spoil-kinds.js';
 
 export interface TrueJoin {
@@ -30,15 +19,6 @@ export interface TrueJoin {
   readonly join: string;
   readonly matte: string;
   readonly light?: LightAt;
-}
-
-/** A plane seen from (x + dx, y + dy). */
-function moved(src: Float32Array, w: number, h: number, dx: number, dy: number): Float32Array {
-  if (dx === 0 && dy === 0) return src;
-  const out = new Float32Array(w * h);
-  for (let y = 0; y < h; y++)
-    for (let x = 0; x < w; x++) out[y * w + x] = sampleBilinear(src, w, h, x + 0.5 + dx, y + 0.5 + dy);
-  return out;
 }
 
 export interface SpoiledFrame {
@@ -126,144 +106,15 @@ export class Spoiler {
     n: number,
     cover: (i: number, a: number) => number = () => 1,
   ): Picture {
-    const { spoil, size, side } = this;
-    const W = j.width;
-    const H = j.height;
-    const N = W * H;
-    const now = createPicture(W, H, 3);
-    now.data.set(j.data.subarray(0, 3 * N));
-    const d = now.data;
-    const layer = (c: number, value: (i: number, f: number, back: number, a: number) => number): void => {
-      for (let i = 0; i < N; i++)
-        if (m[i]! > 0.004)
-          d[c * N + i] = bt709Encode(
-            Math.max(0, value(i, bt709Decode(j.data[c * N + i]!), bt709Decode(b.data[c * N + i]!), m[i]!)),
-          );
-    };
-    const each = (value: (c: number, i: number, f: number, back: number, a: number) => number): void => {
-      for (let c = 0; c < 3; c++) layer(c, (i, f, back, a) => value(c, i, f, back, a));
-    };
-    switch (spoil) {
-      case 'slip': {
-        const dx = Math.SQRT2 * size * Math.sin(1.9 * n + this.phase);
-        const ma = moved(m, W, H, dx, 0);
-        for (let c = 0; c < 3; c++) {
-          const p = moved(plane(j, c), W, H, dx, 0);
-          const q = plane(b, c);
-          for (let i = 0; i < N; i++)
-            if (Math.max(ma[i]!, m[i]!) >= 0.004)
-              d[c * N + i] = bt709Encode(Math.max(0, ma[i]! * bt709Decode(p[i]!) + (1 - ma[i]!) * bt709Decode(q[i]!)));
-        }
-        break;
-      }
-      case 'chatter':
-        if (n % 2 === 0)
-          each((_c, _i, f, back, a) => {
-            if (a >= 0.98) return f;
-            const k = Math.min(1, (1 - size) / Math.max(0.05, a));
-            return k * f + (1 - k) * back;
-          });
-        break;
-      case 'patchy chatter': {
-        const k = this.patches(N, W);
-        each((_c, i, f, back, a) => (a < 0.98 ? back + k[i]! * (f - back) : f));
-        break;
-      }
-      case 'matte chatter':
-        each((_c, i, f, back, a) => (a < 0.98 ? back + cover(i, a) * (f - back) : f));
-        break;
-      case 'light turned': {
-        const l = this.light(n);
-        if (l !== null) turnLight(m, d, W, H, l, size);
-        break;
-      }
-      case 'spill':
-        layer(
-          1,
-          (i, f, _b, a) =>
-            f + a * size * (0.2126 * bt709Decode(j.data[i]!) + 0.7152 * f + 0.0722 * bt709Decode(j.data[2 * N + i]!)),
-        );
-        break;
-      case 'dark edges':
-        each((_c, _i, f, back, a) => (a < 0.98 ? f - size * Math.max(0, f - (1 - a) * back) : f));
-        break;
-      case 'bright edges':
-        each((_c, _i, f, back, a) => (a < 0.98 ? f + size * Math.max(0, f - (1 - a) * back) : f));
-        break;
-      case 'black lifted':
-        each((_c, _i, f, _b, a) => f + a * size * (1 - f));
-        break;
-      case 'white lifted':
-        each((_c, _i, f, _b, a) => f * (1 + (2 ** size - 1) * a));
-        break;
-      case 'cast':
-        each((c, _i, f, _b, a) => f * (1 + a * size * [side > 0 ? 0.9 : -0.55, 0, side > 0 ? -0.6 : 1.2][c]!));
-        break;
-      case 'no grain':
-      case 'blur':
-      case 'doubled grain':
-        for (let c = 0; c < 3; c++) {
-          // White noise of sd 1 through a Gaussian of s px comes out with sd 1 / (2 √π s).
-          const p = plane(j, c);
-          const other =
-            spoil === 'doubled grain'
-              ? gaussianPlane(
-                  Float32Array.from({ length: N }, () => this.stream.normal()),
-                  W,
-                  H,
-                  0.7,
-                )
-              : gaussianPlane(p, W, H, size);
-          for (let i = 0; i < N; i++)
-            if (m[i]! > 0.5)
-              d[c * N + i] =
-                spoil === 'doubled grain' ? p[i]! + size * 2 * Math.sqrt(Math.PI) * 0.7 * other[i]! : other[i]!;
-        }
-        break;
-      case 'shadow mirrored':
-      case 'no shadow':
-        mirrorShadow(j, b, m, d, W, H, spoil === 'no shadow');
-        break;
-      case 'shadow faint':
-      case 'shadow heavy':
-        weighShadow(j, b, m, d, W, H, spoil === 'shadow faint' ? 1 - size : null, size);
-        break;
-      case 'sharpened':
-        for (let c = 0; c < 3; c++) {
-          const p = plane(j, c);
-          const soft = gaussianPlane(p, W, H, 1);
-          for (let i = 0; i < N; i++)
-            if (m[i]! > 0.5) d[c * N + i] = Math.min(1, Math.max(0, p[i]! + size * (p[i]! - soft[i]!)));
-        }
-        break;
-      case 'no contact':
-        return withoutContact(j, b, m, size);
-      case 'darker':
-      case 'brighter':
-      case 'white balance':
-      case 'flicker':
-      case 'hard edge':
-      case 'halo':
-      case 'see-through':
-      case 'holes':
-      case 'whole darker':
-      case 'wrong range':
-      case 'wrong matrix':
-      case 'interlaced':
-        return spoilMore(spoil, size, this.more, j, b, m, n);
-      case 'frame doubled':
-      case 'frame dropped':
-      case 'fade ignored':
-      case 'flash ignored':
-      case 'scale':
-      case 'erase seam':
-      case 'haze missing':
-      case 'blur missing':
-        break;
-    }
+    const { spoil, size, side, phase, stream, light } = this;
+    if (spoil === 'no contact') return withoutContact(j, b, m, size);
+    if (isMoreSpoil(spoil)) return spoilMore(spoil, size, this.more, j, b, m, n);
+    const work = spoilWork(j, b, m);
+    const patches = (): Float32Array => this.patches(m.length, j.width);
+    LAYER_SPOILS[spoil]?.(work, { size, side, phase, stream, n, light, patches, cover });
     const twice = spoil === 'frame doubled' && n === this.at && this.last !== null;
-    const out: Picture = twice ? this.last! : now;
-    this.last = now;
+    const out: Picture = twice ? this.last! : work.now;
+    this.last = work.now;
     return out;
   }
 }
