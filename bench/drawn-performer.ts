@@ -33,7 +33,115 @@ export function waves(random: RandomStream, s: number): (x: number, y: number) =
   return (x, y) => k.reduce((t, [a, b, c]) => t + Math.sin(a * x + b * y + c), 0) / 2.5;
 }
 
-/** The performer about (cx, cy), premultiplied scene-linear. */
+/** Tapered capsules of an animal on four legs about (0, 0), in bodies: from x y radius to x y radius. */
+const BODY: readonly Part[] = [
+  [-0.5, 0, 0.3, 0.45, -0.05, 0.34],
+  [0.62, -0.42, 0.2, 0.72, -0.36, 0.16],
+  [0.55, -0.55, 0.07, 0.4, -0.95, 0.05],
+  [0.66, -0.58, 0.07, 0.72, -1, 0.04],
+  [-0.55, 0.2, 0.1, -0.6, 0.72, 0.06],
+  [-0.4, 0.2, 0.1, -0.38, 0.7, 0.055],
+  [0.4, 0.2, 0.09, 0.36, 0.73, 0.05],
+  [0.55, 0.18, 0.08, 0.6, 0.71, 0.05],
+  [-0.78, -0.1, 0.03, -1.15, -0.5, 0.012],
+];
+
+/** Distance to the nearest of the capsules, px, below 0 inside. */
+function distanceTo(parts: readonly Part[], x: number, y: number): number {
+  let best = 1e9;
+  for (const [ax, ay, ar, bx, by, br] of parts) {
+    const lx = bx - ax;
+    const ly = by - ay;
+    const t = Math.min(1, Math.max(0, ((x - ax) * lx + (y - ay) * ly) / (lx * lx + ly * ly)));
+    const d = Math.hypot(x - ax - t * lx, y - ay - t * ly) - (ar + t * (br - ar));
+    if (d < best) best = d;
+  }
+  return best;
+}
+
+/** What is drawn into, h × w: cover, brightness of the coat, and how near the rim lies (1 on it). */
+interface Coat {
+  readonly w: number;
+  readonly h: number;
+  readonly alpha: Float32Array;
+  readonly tone: Float32Array;
+  readonly rim: Float32Array;
+}
+
+/** A place on the rim where a hair grows, px, and the direction outwards. */
+type Root = readonly [x: number, y: number, outX: number, outY: number];
+
+/** The body without its hairs; gives their roots. */
+function drawBody(
+  random: RandomStream,
+  { w, h, alpha, tone, rim }: Coat,
+  parts: readonly Part[],
+  cx: number,
+  cy: number,
+  u: number,
+): Root[] {
+  const broad = waves(random, 0.9 * u);
+  const fine = waves(random, 5);
+  const patch = waves(random, 0.7 * u);
+  const x0 = Math.max(0, Math.floor(cx - 1.5 * u));
+  const x1 = Math.min(w, Math.ceil(cx + 1.4 * u));
+  const y0 = Math.max(0, Math.floor(cy - 1.4 * u));
+  const y1 = Math.min(h, Math.ceil(cy + 1.2 * u));
+  const roots: Root[] = [];
+  for (let y = y0; y < y1; y++)
+    for (let x = x0; x < x1; x++) {
+      const d = distanceTo(parts, x + 0.5, y + 0.5);
+      const i = y * w + x;
+      alpha[i] = Math.min(1, Math.max(0, 0.5 - d));
+      rim[i] = Math.exp(-Math.max(0, -d) / (0.03 * h));
+      tone[i] =
+        Math.max(0.25, 1 + 0.25 * broad(x, y) + 0.15 * fine(x, y) + (0.4 * (cy - y)) / u) *
+        (patch(x, y) > 0.7 ? 0.35 : 1);
+      if (Math.abs(d) < 0.7 && random.uniform() < 0.5) {
+        const gx = distanceTo(parts, x + 1, y + 0.5) - distanceTo(parts, x, y + 0.5);
+        const gy = distanceTo(parts, x + 0.5, y + 1) - distanceTo(parts, x + 0.5, y);
+        const l = Math.hypot(gx, gy) || 1;
+        roots.push([x + 0.5, y + 0.5, gx / l, gy / l]);
+      }
+    }
+  return roots;
+}
+
+/** A hair from its root outwards, thinner and fainter to its end. */
+function drawHair(random: RandomStream, { w, h, alpha, tone, rim }: Coat, [px, py, gx, gy]: Root): void {
+  const long = h * (0.006 + 0.03 * random.uniform() ** 2);
+  const lean = 0.9 * (random.uniform() - 0.5);
+  const c = Math.cos(lean);
+  const s = Math.sin(lean);
+  const dx = (gx * c - gy * s) * long;
+  const dy = (gx * s + gy * c + 0.25) * long;
+  const ax = px - gx * 2;
+  const ay = py - gy * 2;
+  const wide = 0.35 + 0.45 * random.uniform();
+  const shade = 0.6 + 0.8 * random.uniform();
+  const x0 = Math.max(0, Math.floor(Math.min(ax, ax + dx) - 2));
+  const x1 = Math.min(w - 1, Math.max(ax, ax + dx) + 2);
+  const y0 = Math.max(0, Math.floor(Math.min(ay, ay + dy) - 2));
+  const y1 = Math.min(h - 1, Math.max(ay, ay + dy) + 2);
+  for (let y = y0; y <= y1; y++)
+    for (let x = x0; x <= x1; x++) {
+      const t = Math.min(1, Math.max(0, ((x + 0.5 - ax) * dx + (y + 0.5 - ay) * dy) / (dx * dx + dy * dy)));
+      const d = Math.hypot(x + 0.5 - ax - t * dx, y + 0.5 - ay - t * dy);
+      const cover = Math.min(1, Math.max(0, wide * (1 - 0.6 * t) + 0.5 - d)) * Math.min(1, 1.5 - t);
+      const i = y * w + x;
+      if (cover <= 0) continue;
+      const was = alpha[i]!;
+      const all = 1 - (1 - was) * (1 - cover);
+      tone[i] = ((tone[i]! || shade) * was * (1 - cover) + shade * cover) / Math.max(1e-6, was * (1 - cover) + cover);
+      alpha[i] = all;
+      if (rim[i] === 0) rim[i] = 1;
+    }
+}
+
+/**
+ * The performer about (cx, cy), `size` px half long, premultiplied scene-linear. @param toy whether it holds a thing of
+ * the screen's colour @param told its coat's colour, else one is drawn
+ */
 export function performer(
   random: RandomStream,
   w: number,
@@ -47,104 +155,25 @@ export function performer(
 ): Layer {
   const u = size;
   const drawn = COATS[random.uint32() % COATS.length]!;
-  const coat = told ?? drawn;
-  // Tapered capsules: from x y radius to x y radius.
-  const drawnAs: Part[] = [
-    [-0.5, 0, 0.3, 0.45, -0.05, 0.34],
-    [0.62, -0.42, 0.2, 0.72, -0.36, 0.16],
-    [0.55, -0.55, 0.07, 0.4, -0.95, 0.05],
-    [0.66, -0.58, 0.07, 0.72, -1, 0.04],
-    [-0.55, 0.2, 0.1, -0.6, 0.72, 0.06],
-    [-0.4, 0.2, 0.1, -0.38, 0.7, 0.055],
-    [0.4, 0.2, 0.09, 0.36, 0.73, 0.05],
-    [0.55, 0.18, 0.08, 0.6, 0.71, 0.05],
-    [-0.78, -0.1, 0.03, -1.15, -0.5, 0.012],
-  ];
-  const parts = drawnAs.map((p) =>
+  const colour = told ?? drawn;
+  const parts = BODY.map((p) =>
     mapTuple(
       p,
       (v, i) => v * (1 + 0.08 * (random.uniform() - 0.5)) * u + (i === 0 || i === 3 ? cx : i === 1 || i === 4 ? cy : 0),
     ),
   );
-  const distance = (x: number, y: number): number => {
-    let best = 1e9;
-    for (const [ax, ay, ar, bx, by, br] of parts) {
-      const lx = bx - ax;
-      const ly = by - ay;
-      const t = Math.min(1, Math.max(0, ((x - ax) * lx + (y - ay) * ly) / (lx * lx + ly * ly)));
-      const d = Math.hypot(x - ax - t * lx, y - ay - t * ly) - (ar + t * (br - ar));
-      if (d < best) best = d;
-    }
-    return best;
-  };
   const n = w * h;
   const alpha = new Float32Array(n);
-  const rgb = new Float32Array(3 * n);
   const rim = new Float32Array(n);
-  const tone = new Float32Array(n);
-  const broad = waves(random, 0.9 * u);
-  const fine = waves(random, 5);
-  const patch = waves(random, 0.7 * u);
-  const x0 = Math.max(0, Math.floor(cx - 1.5 * u));
-  const x1 = Math.min(w, Math.ceil(cx + 1.4 * u));
-  const y0 = Math.max(0, Math.floor(cy - 1.4 * u));
-  const y1 = Math.min(h, Math.ceil(cy + 1.2 * u));
-  const edge: (readonly [number, number, number, number])[] = [];
-  for (let y = y0; y < y1; y++)
-    for (let x = x0; x < x1; x++) {
-      const d = distance(x + 0.5, y + 0.5);
-      const i = y * w + x;
-      alpha[i] = Math.min(1, Math.max(0, 0.5 - d));
-      rim[i] = Math.exp(-Math.max(0, -d) / (0.03 * h));
-      tone[i] =
-        Math.max(0.25, 1 + 0.25 * broad(x, y) + 0.15 * fine(x, y) + (0.4 * (cy - y)) / u) *
-        (patch(x, y) > 0.7 ? 0.35 : 1);
-      if (Math.abs(d) < 0.7 && random.uniform() < 0.5) {
-        const gx = distance(x + 1, y + 0.5) - distance(x, y + 0.5);
-        const gy = distance(x + 0.5, y + 1) - distance(x + 0.5, y);
-        const l = Math.hypot(gx, gy) || 1;
-        edge.push([x + 0.5, y + 0.5, gx / l, gy / l]);
-      }
-    }
-  for (const [px, py, gx, gy] of edge) {
-    const long = h * (0.006 + 0.03 * random.uniform() ** 2);
-    const lean = 0.9 * (random.uniform() - 0.5);
-    const c = Math.cos(lean);
-    const s = Math.sin(lean);
-    const dx = (gx * c - gy * s) * long;
-    const dy = (gx * s + gy * c + 0.25) * long;
-    const ax = px - gx * 2;
-    const ay = py - gy * 2;
-    const wide = 0.35 + 0.45 * random.uniform();
-    const shade = 0.6 + 0.8 * random.uniform();
-    for (
-      let y = Math.max(0, Math.floor(Math.min(ay, ay + dy) - 2));
-      y <= Math.min(h - 1, Math.max(ay, ay + dy) + 2);
-      y++
-    )
-      for (
-        let x = Math.max(0, Math.floor(Math.min(ax, ax + dx) - 2));
-        x <= Math.min(w - 1, Math.max(ax, ax + dx) + 2);
-        x++
-      ) {
-        const t = Math.min(1, Math.max(0, ((x + 0.5 - ax) * dx + (y + 0.5 - ay) * dy) / (dx * dx + dy * dy)));
-        const d = Math.hypot(x + 0.5 - ax - t * dx, y + 0.5 - ay - t * dy);
-        const cover = Math.min(1, Math.max(0, wide * (1 - 0.6 * t) + 0.5 - d)) * Math.min(1, 1.5 - t);
-        const i = y * w + x;
-        if (cover <= 0) continue;
-        const was = alpha[i]!;
-        const all = 1 - (1 - was) * (1 - cover);
-        tone[i] = ((tone[i]! || shade) * was * (1 - cover) + shade * cover) / Math.max(1e-6, was * (1 - cover) + cover);
-        alpha[i] = all;
-        if (rim[i] === 0) rim[i] = 1;
-      }
-  }
+  const coat: Coat = { w, h, alpha, rim, tone: new Float32Array(n) };
+  for (const root of drawBody(random, coat, parts, cx, cy, u)) drawHair(random, coat, root);
+  const rgb = new Float32Array(3 * n);
   const toyAt = [cx - 0.02 * u, cy, 0.17 * u] as const;
   for (let i = 0; i < n; i++)
     if (alpha[i]! > 0) {
       const on = toy && Math.hypot((i % w) - toyAt[0], Math.floor(i / w) - toyAt[1]) < toyAt[2];
-      for (let p = 0; p < 3; p++)
-        rgb[p * n + i] = on ? 0.8 * screen[p]! * Math.max(0.5, tone[i]!) : coat[p]! * tone[i]!;
+      const tone = coat.tone[i]!;
+      for (let p = 0; p < 3; p++) rgb[p * n + i] = on ? 0.8 * screen[p]! * Math.max(0.5, tone) : colour[p]! * tone;
     }
   return { alpha, rgb, rim, toyAt };
 }
