@@ -59,4 +59,14 @@ describe('lines that go through a hole', () => {
     const other = wall((x, y) => (x < 60 ? slanted(x, y) : Math.min(1, Math.max(0, 3 - Math.abs(y - 12)))));
     expect(drawSpans({ ...other, w: W, h: H })).toBe(0);
   });
+
+  it('are drawn between ends that lie a little apart in light, and not where they lie far apart', () => {
+    const lit = (more: number): number => {
+      const { rgb, ...rest } = wall(slanted);
+      const brighter = rgb.map((v, k) => (Math.floor(k / 3) % W < 80 ? v : v + more));
+      return drawSpans({ rgb: brighter, ...rest, w: W, h: H });
+    };
+    expect(lit(0.1)).toBeGreaterThan(0);
+    expect(lit(0.2)).toBe(0);
+  });
 });

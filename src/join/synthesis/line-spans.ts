@@ -3,8 +3,9 @@
  * rail, a wire, a window's edge behind somebody broad (structure before texture: J. Sun, L. Yuan, J. Jia, H.-Y. Shum,
  * "Image completion with structure propagation", SIGGRAPH 2005; there the lines are drawn by hand). Shifts along a line
  * (line-shifts.ts) need more of it beside the hole than the hole is wide, and are whole pixels of a small picture. Here
- * both ends must be seen and be alike: an edge at the border, its like on the far side about where its slope leads, and
- * both going on alike for some way outwards. What stands about the two ends is then mixed from one to the other.
+ * both ends must be seen and be alike: an edge at the border, its like on the far side about where its slope leads,
+ * both going on alike for some way outwards, and their colours not far apart. What stands about the two ends is then
+ * mixed from one to the other.
  */
 import { ABOUT, LIKE, edgeAt, unlike, wayThrough } from './line-shifts.js';
 
@@ -19,15 +20,20 @@ const RUN = 0.12;
 const LEAST_RUN = 12;
 /** Pixels along each end whose mean is carried on. */
 const MEAN_PX = 8;
+/** Ends whose colours lie farther apart (coded, all channels) are not of one line. */
+const MOST_APART = 0.25;
 /** Lines drawn at most. */
 const MOST = 24;
 
-interface Span {
+interface Ends {
   readonly x: number;
   readonly y: number;
   /** To the far end, px. */
   readonly dx: number;
   readonly dy: number;
+}
+
+interface Span extends Ends {
   readonly said: number;
 }
 
@@ -106,7 +112,21 @@ function spanAt(from: DrawnInto, x: number, y: number, ux: number, uy: number, s
       };
     }
   }
-  return best !== null && goesOn(from, best, way) ? best : null;
+  return best !== null && goesOn(from, best, way) && !(apart(from, best) > MOST_APART) ? best : null;
+}
+
+/** How far the mean colours about the two ends lie apart, over the places that both of them know. */
+function apart(from: DrawnInto, span: Span): number {
+  const { near, far } = endsOf(from, span);
+  const sums = [0, 0, 0];
+  let count = 0;
+  for (let k = 0; k < near.length; k++) {
+    const d = near[k]! - far[k]!;
+    if (!Number.isFinite(d)) continue;
+    sums[k % 3] = sums[k % 3]! + d;
+    count += 1 / 3;
+  }
+  return Math.hypot(...sums) / Math.max(1, count);
 }
 
 /** Where a parabola through three values a step apart is lowest, −.5 to .5 from the middle one. */
@@ -128,6 +148,14 @@ function goesOn({ rgb, known, w, h }: DrawnInto, { x, y, dx, dy }: Span, way: nu
   return true;
 }
 
+/** Colours across the line about its two ends. */
+function endsOf(from: DrawnInto, { x, y, dx, dy }: Ends): { near: Float32Array; far: Float32Array } {
+  const length = Math.hypot(dx, dy);
+  const ax = dx / length;
+  const ay = dy / length;
+  return { near: profile(from, x, y, ax, ay, -1), far: profile(from, x + dx, y + dy, ax, ay, 1) };
+}
+
 /**
  * Mixes what stands about the two ends along the line, as broad as the ends were compared. `free`: 1 where nothing is
  * drawn yet. Returns the pixels drawn.
@@ -137,8 +165,7 @@ function draw(into: DrawnInto, { x, y, dx, dy }: Span, free: Uint8Array): number
   const length = Math.hypot(dx, dy);
   const ax = dx / length;
   const ay = dy / length;
-  const near = profile(into, x, y, ax, ay, -1);
-  const far = profile(into, x + dx, y + dy, ax, ay, 1);
+  const { near, far } = endsOf(into, { x, y, dx, dy });
   const out: number[] = [];
   const x0 = Math.max(0, Math.floor(Math.min(x, x + dx) - ABOUT));
   const y0 = Math.max(0, Math.floor(Math.min(y, y + dy) - ABOUT));
