@@ -6,9 +6,10 @@ import type { MosaicFrame } from './mosaic-frame.js';
 import { lightPlane, shineOn } from './light-plane.js';
 import { addFields, sizeOf } from './field-cells.js';
 import { localField } from './local-field.js';
-import { meanOfSources, smallIndex, type FoundShadows } from './mosaic-mean.js';
+import { meanOfSources } from './mosaic-mean.js';
 import { shadowsOf } from './mosaic-shadows.js';
 import { laySource, validity, type Placed } from './mosaic-source.js';
+import { smallIndex, type FoundShadows } from './pixel-samples.js';
 
 /**
  * Side of the coarse picture on which sources are brought together, px; how often by local fields, and by how many

@@ -8,7 +8,7 @@ import { multiply, tryInvert, type Mat3 } from '../../geometry/mat3.js';
 import type { Shift } from './lay-over.js';
 import { shineOn } from './light-plane.js';
 import type { MosaicFrame } from './mosaic-frame.js';
-import type { FoundShadows } from './mosaic-mean.js';
+import type { FoundShadows } from './pixel-samples.js';
 import { laySource, validity, type Placed } from './mosaic-source.js';
 import { sourceShadows } from './source-shadows.js';
 
