@@ -16,6 +16,12 @@ interface Case {
   readonly path: readonly [readonly [number, number], readonly [number, number]];
   /** Exposure on the last frame over the first's, in coded values. */
   readonly exposure?: number;
+  /**
+   * The animal is there from this frame on only, its place being marked by one outline, and the camera opens by itself
+   * as it comes: by `opens` of the coded value in the dark and by half of that in the light, as a phone's curve does.
+   */
+  readonly arrives?: number;
+  readonly opens?: number;
 }
 
 export const CASES: Readonly<Record<string, Case>> = {
@@ -102,6 +108,46 @@ export const CASES: Readonly<Record<string, Case>> = {
       [0.9, 0.9],
     ],
     exposure: 0.85,
+  },
+  /** The same room and a platform in the sun, into which somebody comes. */
+  arrives: {
+    file: 'footage/locked-off-people.mp4',
+    from: 0,
+    count: 40,
+    animal: 'dog',
+    height: 0.6,
+    path: [
+      [0.55, 0.9],
+      [0.55, 0.9],
+    ],
+    arrives: 10,
+    opens: 0.12,
+  },
+  platform: {
+    file: 'truth/stand/clean.mp4',
+    from: 0,
+    count: 24,
+    animal: 'camel',
+    height: 0.6,
+    path: [
+      [0.45, 0.85],
+      [0.45, 0.85],
+    ],
+    arrives: 6,
+    opens: -0.1,
+  },
+  /** The practice pan while the camera opens. */
+  panned: {
+    file: 'truth/pan/clean.mp4',
+    from: 0,
+    count: 36,
+    animal: 'dog',
+    height: 0.45,
+    path: [
+      [0.15, 0.9],
+      [0.85, 0.9],
+    ],
+    exposure: 1.15,
   },
   /** Push-in with shake before a set in depth. */
   push: {

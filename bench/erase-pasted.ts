@@ -87,6 +87,19 @@ function shade(p: Picture, footX: number, footY: number, height: number, share: 
     }
 }
 
+/** One outline about all that is covered, from the first frame on; the frame before it shows the place bare. */
+function oneOutline(frames: RegionFile['frames'], first: number): RegionFile {
+  const polygon = convexHull(frames.flatMap((f) => f.polygon)).map(([x, y]) => [x, y] as [number, number]);
+  const last = frames[frames.length - 1]!.frame;
+  return {
+    frames: [
+      { frame: first - 1, polygon, gone: true },
+      { frame: first, polygon },
+      { frame: last, polygon },
+    ],
+  };
+}
+
 /**
  * Writes a case's clip and its truth into a folder; null, loudly, where the material is not there. `shadow`: share of
  * the light that the animal's shadow takes (none: none is laid).
@@ -124,8 +137,17 @@ export async function makeCase(
     const p = toCodedRgb(await reader.frame(c.from + k));
     const whole = { ...p, data: p.data.slice() };
     const gain = 1 + ((c.exposure ?? 1) - 1) * t;
-    for (let i = 0; i < whole.data.length; i++) whole.data[i] = Math.min(1, whole.data[i]! * gain);
+    const there = k >= (c.arrives ?? 0);
+    const opens = there ? (c.opens ?? 0) : 0;
+    for (let i = 0; i < whole.data.length; i++) {
+      const v = whole.data[i]!;
+      whole.data[i] = Math.min(1, v * gain * (1 + opens * (1 - 0.5 * v)));
+    }
     await truth.writeCoded(whole);
+    if (!there) {
+      await writer.writeCoded(whole);
+      continue;
+    }
     const s = await sprite(animal, masks, k, c.height * h);
     if (shadow > 0)
       shade(
@@ -144,9 +166,10 @@ export async function makeCase(
     frames.push({ frame: k, polygon });
     await writer.writeCoded(whole);
   }
+  const region = c.arrives === undefined ? { frames } : oneOutline(frames, c.arrives);
   for (const r of [writer, truth]) await r.close();
   for (const r of [reader, animal, masks]) await r.close();
-  return { part, truth: join(folder, 'truth.mkv'), region: { frames } };
+  return { part, truth: join(folder, 'truth.mkv'), region };
 }
 
 async function one(name: string): Promise<{ seen: number | null; unseen: number | null } | null> {

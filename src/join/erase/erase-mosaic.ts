@@ -8,11 +8,12 @@
  * Values are display-coded R'G'B'. Memory: one strip of all sources at a time.
  */
 import { multiply, type Mat3 } from '../../geometry/mat3.js';
-import { bringTogether } from './mosaic-align.js';
+import { bringTogether, type Together } from './mosaic-align.js';
 import { mosaicMatrix, type MosaicFrame } from './mosaic-frame.js';
 import { meanOfSources, type SetMean } from './mosaic-mean.js';
 import { placesOf, shadowsOf, type ShadowPlace } from './mosaic-shadows.js';
 import type { MosaicSource, Placed } from './mosaic-source.js';
+import { stillLight } from './still-light.js';
 
 export interface Mosaic extends SetMean {
   /** Where the shadow of what hides the set was found on sources. */
@@ -47,9 +48,7 @@ export function buildMosaic(
   }));
   const sought = shadows && whole;
   const { placed, found } =
-    refine && sources.length > 2
-      ? bringTogether(start, frame, sought)
-      : { placed: start, found: sought ? shadowsOf(start, frame) : null };
+    refine && sources.length > 2 ? bringTogether(start, frame, sought) : inOneLight(start, frame, sought);
   const mean = meanOfSources(placed, frame.width, frame.height, { shadows, coarse: false, found });
   return {
     ...mean,
@@ -58,4 +57,10 @@ export function buildMosaic(
     width: frame.width,
     height: frame.height,
   };
+}
+
+/** The sources of a camera that stands. */
+function inOneLight(start: readonly Placed[], frame: MosaicFrame, sought: boolean): Together {
+  const placed = stillLight(start, frame);
+  return { placed, found: sought ? shadowsOf(placed, frame) : null };
 }

@@ -22,6 +22,8 @@ import { shadowBeside } from './erase-shadow.js';
 import { shadowBesidePassing } from './erase-shadow-passing.js';
 import type { OutlinesAt } from './gather-sources.js';
 import { layOver } from './lay-over.js';
+import { shineOn } from './light-plane.js';
+import { toneLight } from './light-tone.js';
 import { layPassing, mixOver } from './lay-clean.js';
 import { GROW_PX, TURNS, gatherCleanSet, type CleanSet, type EraseReport, type EraseRequest } from './clean-set.js';
 
@@ -33,6 +35,8 @@ const STILL_HOLDS = 1.5;
 const LEAST_NOISE = 0.006;
 /** Width (px) of the band beside the hole in which the two are compared. */
 const NEAR_BAND = 40;
+/** Doubt of a lean of the light over the box, as its logarithm's change. */
+const LEAN_SD = 0.05;
 /** Share of a pixel, as it was laid, from which the whole is taken for seen. */
 const SEEN = 0.99;
 
@@ -108,6 +112,8 @@ export class PlateCleaner {
     const trusted = new Float32Array(hidden.length);
     markSeen(still.seen, trusted);
     const shadow = this.shadowToo ? this.shadowIn(around, still.fill, hidden, trusted) : null;
+    const light = toneLight(still.fill, around, besideOf(hidden, trusted), { leanSd: LEAN_SD });
+    if (light !== null) shineOn(still.fill, light, 1);
     let laid: Laid = still;
     let through: Passing | null = null;
     if (
@@ -207,6 +213,11 @@ export class PlateCleaner {
         : null;
     return { laid: through === null ? near : nearFill({ ...request, struck: true }), through };
   }
+}
+
+/** 1 where the set was seen and is not hidden. */
+function besideOf(hidden: Float32Array, seen: Float32Array): Float32Array {
+  return seen.map((v, i) => (hidden[i]! > 0 ? 0 : v));
 }
 
 /** 1 where the set was seen, into `out`. */

@@ -8,6 +8,8 @@
 import { solveCholesky } from '../../geometry/linear-solve.js';
 import { plane, type Picture } from '../../image/picture.js';
 import { median } from '../../image/statistics.js';
+import { restRow, type LightRest } from './light-rest.js';
+import { backThroughCurve, throughCurve } from './tone-curve.js';
 
 export interface LightPlane {
   /** Gain per channel at the pixel (x0, y0). */
@@ -16,6 +18,10 @@ export interface LightPlane {
   readonly lean: readonly [number, number];
   readonly x0: number;
   readonly y0: number;
+  /** Logarithm of a further gain by the base's coded value, at the knots of tone-curve.ts; none where absent. */
+  readonly tone?: readonly number[];
+  /** What these leave over. */
+  readonly rest?: LightRest;
 }
 
 const CELL = 16;
@@ -127,16 +133,20 @@ function leanOf(
 export function shineOn(picture: Picture, light: LightPlane, power: 1 | -1, scale = 1, left = 0, top = 0): void {
   const { width: w, height: h } = picture,
     n = w * h;
+  if (power === 1 && light.tone !== undefined) throughCurve(picture.data, light.tone);
   const across = new Float32Array(w);
   // Carried far beyond what is seen a plane would shine or darken without end.
   for (let x = 0; x < w; x++)
     across[x] = Math.exp(power * Math.max(-0.4, Math.min(0.4, light.lean[0] * ((x + left + 0.5) * scale - light.x0))));
+  const rest = new Float32Array(w).fill(1);
   for (let y = 0; y < h; y++) {
+    if (light.rest !== undefined) restRow(light.rest, left, scale, (y + top + 0.5) * scale, power, rest);
     const down = Math.exp(power * Math.max(-0.4, Math.min(0.4, light.lean[1] * ((y + top + 0.5) * scale - light.y0))));
     for (let c = 0; c < 3; c++) {
       const g = (power === 1 ? light.gain[c]! : 1 / light.gain[c]!) * down,
         row = picture.data.subarray(c * n + y * w, c * n + (y + 1) * w);
-      for (let x = 0; x < w; x++) row[x] = row[x]! * g * across[x]!;
+      for (let x = 0; x < w; x++) row[x] = row[x]! * g * across[x]! * rest[x]!;
     }
   }
+  if (power === -1 && light.tone !== undefined) backThroughCurve(picture.data, light.tone);
 }
