@@ -5,6 +5,7 @@
 import { randomUUID } from 'node:crypto';
 import type { Book } from '../book/book.js';
 import { hasDied } from './job-process.js';
+import { turnOf } from './job-turn.js';
 import { PlatewrightError } from '../core/errors.js';
 
 export type JobKind =
@@ -109,7 +110,7 @@ export function claimJob(book: Book, id: string): boolean {
   });
 }
 
-/** Gives jobs of dead processes back to the queue; returns the waiting jobs, oldest first. */
+/** Gives jobs of dead processes back to the queue; returns the waiting jobs in their turn (job-turn.ts). */
 export function recoverJobs(book: Book): JobRecord[] {
   return book.immediate(() => {
     const running = book.db.prepare("SELECT id, pid, heartbeat FROM job WHERE state = 'running'").all() as Row[];
@@ -117,9 +118,10 @@ export function recoverJobs(book: Book): JobRecord[] {
       if (hasDied(String(r['id']), Number(r['pid']), Number(r['heartbeat'])))
         book.db.prepare("UPDATE job SET state = 'waiting', pid = NULL WHERE id = ?").run(String(r['id']));
     }
-    return (book.db.prepare("SELECT * FROM job WHERE state = 'waiting' ORDER BY created, rowid").all() as Row[]).map(
-      toRecord,
-    );
+    // The sort is stable: within one turn the oldest comes first.
+    return (book.db.prepare("SELECT * FROM job WHERE state = 'waiting' ORDER BY created, rowid").all() as Row[])
+      .map(toRecord)
+      .sort((a, b) => turnOf(a.kind) - turnOf(b.kind));
   });
 }
 

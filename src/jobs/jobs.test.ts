@@ -95,6 +95,13 @@ describe('jobs in the book', () => {
     expect(getJob(book, a.id)).toMatchObject({ state: 'done', result: { n: 1 } });
     book.close();
   });
+  it('does an outline before what waits, and a quick join after what was asked for', () => {
+    const book = production('turns');
+    for (const kind of ['quick', 'verdict', 'deliver', 'outline'] as const)
+      enterJob(book, kind, kind === 'deliver' ? '' : 'take', {});
+    expect(recoverJobs(book).map((j) => j.kind)).toEqual(['outline', 'verdict', 'deliver', 'quick']);
+    book.close();
+  });
   it('finds the job of a process that died', () => {
     const book = production('dead');
     const a = enterJob(book, 'scan', 'film', {});

@@ -24,7 +24,9 @@ export interface BookLedger {
 export function ledgerOf(book: Book): BookLedger {
   const spent = book.list('spent');
   const purposes = book.list('purpose');
-  const { programme } = resolveCut(book);
+  const { programme: whole } = resolveCut(book);
+  // A line trimmed to nothing borrows nothing: the page opens all the same, and says it beside the line.
+  const programme = { ...whole, items: whole.items.filter((i) => i.out > i.in) };
   const all = book.list('film');
   const films = all.map((f) => ({
     id: f.id,

@@ -66,8 +66,8 @@ export interface BookState {
   readonly studio: readonly StudioRow[];
   /** What was made from something that has changed since. */
   readonly stale: Stale;
-  /** Ids of films and takes whose files are not where the book has them. */
-  readonly missing: { readonly films: readonly string[]; readonly takes: readonly string[] };
+  /** Ids of films and takes whose files are not where the book has them; and whether the cut's music is not. */
+  readonly missing: { readonly films: readonly string[]; readonly takes: readonly string[]; readonly music?: true };
   readonly ledger: LedgerState;
   readonly history: readonly EditRecord[];
   readonly jobs: readonly JobRecord[];

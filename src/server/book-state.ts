@@ -3,6 +3,7 @@ import type { Book } from '../book/book.js';
 import { listJobs } from '../jobs/job-store.js';
 import { quickJoins } from '../jobs/quick-clip.js';
 import { staleOf } from '../jobs/stale.js';
+import { missingMusic } from '../jobs/missing-music.js';
 import { ledgerOf } from '../jobs/ledger-of.js';
 import { missingMedia } from '../book/film-place.js';
 import { settingsOf } from '../book/settings.js';
@@ -33,7 +34,7 @@ export function bookState(book: Book): BookState {
     settings: settingsOf(book),
     studio: studioOf(book),
     stale: staleOf(book),
-    missing: missingMedia(book),
+    missing: { ...missingMedia(book), ...(missingMusic(book) === null ? {} : { music: true }) },
     ledger: ledgerOf(book),
     history: book.history(30),
     jobs: listJobs(book, 40),

@@ -4,6 +4,7 @@ import { join, relative } from 'node:path';
 import { fileNameOf, makeId } from '../../book/documents.js';
 import { deliver } from '../../cut/deliver.js';
 import { ledgerCsv } from '../../cut/ledger.js';
+import { requireMusic } from '../missing-music.js';
 import { ledgerOf } from '../ledger-of.js';
 import { resolveCut } from '../resolve-cut.js';
 import type { JobWorker } from '../run-job.js';
@@ -11,6 +12,7 @@ import type { JobWorker } from '../run-job.js';
 /** The job `deliver`, into a folder of its own: `spec.master` (true) and `spec.loudness` (LUFS; the production's). */
 export const deliverWorker: JobWorker = async ({ book, job, progress, signal }) => {
   const production = book.need('production', 'production');
+  requireMusic(book);
   const { programme, cut, cdl, notes, lost } = resolveCut(book);
   const base = fileNameOf(production.title, 'short');
   mkdirSync(book.insidePath('delivered'), { recursive: true });

@@ -11,6 +11,7 @@ import { Deliveries } from '../parts/deliveries.js';
 /** One line of the cut with its order. */
 function CutLine(props: { book: BookState; editing: CutEditing; entry: CutEntry; at: number }): JSX.Element {
   const { cut, put, change, move } = props.editing;
+  const place = () => props.editing.placed()[props.at] ?? { from: 0, to: 0 };
   const first = () => props.at === 0;
   const last = () => props.at === cut().entries.length - 1;
   /** Lines stand by their place: the keyboard goes along with the one that was moved. */
@@ -24,13 +25,27 @@ function CutLine(props: { book: BookState; editing: CutEditing; entry: CutEntry;
     <li class="cut-line">
       <Switch>
         <Match when={of(props.entry, 'title')}>
-          {(t) => <TitleLine line={t()} change={(title, values) => change(props.at, title, values)} />}
+          {(t) => <TitleLine line={t()} place={place()} change={(title, values) => change(props.at, title, values)} />}
         </Match>
         <Match when={of(props.entry, 'film')}>
-          {(f) => <FilmShotLine line={f()} change={(title, values) => change(props.at, title, values)} />}
+          {(f) => (
+            <FilmShotLine
+              book={props.book}
+              line={f()}
+              place={place()}
+              change={(title, values) => change(props.at, title, values)}
+            />
+          )}
         </Match>
         <Match when={of(props.entry, 'pick')}>
-          {(p) => <PickLine book={props.book} line={p()} change={(title, values) => change(props.at, title, values)} />}
+          {(p) => (
+            <PickLine
+              book={props.book}
+              line={p()}
+              place={place()}
+              change={(title, values) => change(props.at, title, values)}
+            />
+          )}
         </Match>
       </Switch>
       {/* Not disabled at the ends: a disabled button loses the keyboard. */}
@@ -103,7 +118,7 @@ function AddLines(props: { book: BookState; editing: CutEditing }): JSX.Element 
 
 export function CutPage(props: { book: BookState }): JSX.Element {
   const editing = cutEditing(() => props.book);
-  const { cut, endCards, total } = editing;
+  const { cut, endCards, frames, total } = editing;
   return (
     <>
       <section>
@@ -112,8 +127,8 @@ export function CutPage(props: { book: BookState }): JSX.Element {
           {cut().entries.length === 1 ? '1 line' : `${cut().entries.length} lines`},{' '}
           {endCards() === 0 ? '' : endCards() === 1 ? 'a card of credits, ' : `${endCards()} cards of credits, `}
           {total().toFixed(1)} s at {rateWords(props.book.production.rate)}. A pick without a join shows its film shot
-          until the join is there. All numbers are frames; J and L edges are how many the sound begins before, or goes
-          on after, its picture.
+          until the join is there. All numbers are frames, those after a line's name of the whole cut, as captions and
+          music count them; J and L edges are how many the sound begins before, or goes on after, its picture.
         </p>
         <ol class="cut-lines">
           <Index each={cut().entries}>
@@ -122,7 +137,7 @@ export function CutPage(props: { book: BookState }): JSX.Element {
         </ol>
         <AddLines book={props.book} editing={editing} />
       </section>
-      <CutWords cut={cut()} />
+      <CutWords cut={cut()} frames={frames()} musicGone={props.book.missing.music === true} />
       <Deliveries book={props.book} />
     </>
   );

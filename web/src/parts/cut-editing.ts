@@ -1,9 +1,17 @@
 /** Changes of the cut's lines, each an edit that can be taken back, and how long lines and cut are. */
+import { createMemo } from 'solid-js';
 import type { CutDocument, CutEntry } from '../../../src/book/documents.js';
+import { convertFrame } from '../../../src/core/rational.js';
 import { CREDIT_FRAMES, creditCards } from '../../../src/cut/credits.js';
 import type { BookState } from '../../../src/server/api-types.js';
 import { edit } from '../api.js';
 import { rateOf } from '../format.js';
+
+/** First frame of a line in the programme, and the frame after its last; the same where it shows none. */
+export interface PlacedLine {
+  readonly from: number;
+  readonly to: number;
+}
 
 /** The book's cut; where there is none yet a title and all picks in the story's order. */
 function starting(book: BookState): CutDocument {
@@ -54,15 +62,28 @@ export function cutEditing(book: () => BookState) {
     const r = rateOf(rate);
     return (frames * r.den) / r.num;
   };
-  const length = (e: CutEntry): number => {
-    if (e.kind === 'title') return secondsOf(e.frames);
-    if (e.kind === 'film') return secondsOf(e.out - e.in, ofFilm(e.film));
+  /** Frames that a line shows, of its own film; below 1 where it is trimmed to nothing. */
+  const own = (e: CutEntry): { readonly frames: number; readonly film?: string } => {
+    if (e.kind === 'title') return { frames: e.frames };
+    if (e.kind === 'film') return { frames: e.out - e.in, film: e.film };
     const p = book().picks.find((x) => x.id === e.pick);
-    return p === undefined ? 0 : secondsOf(p.out - p.in - e.trimIn - e.trimOut, ofFilm(p.film));
+    return p === undefined ? { frames: 0 } : { frames: p.out - p.in - e.trimIn - e.trimOut, film: p.film };
   };
+  /** Where each line stands in the programme, in its frames: captions and music count so. As `placeItems` has it. */
+  const placed = createMemo(() => {
+    const r = rateOf(book().production.rate);
+    let at = 0;
+    return cut().entries.map((e): PlacedLine => {
+      const { frames, film } = own(e),
+        rate = ofFilm(film),
+        whole = frames < 1 ? 0 : rate === undefined ? frames : Math.max(1, convertFrame(frames, rateOf(rate), r));
+      at += whole;
+      return { from: at - whole, to: at };
+    });
+  });
   const endCards = () => creditCards(cut()).length;
-  const total = () => cut().entries.reduce((s, e) => s + length(e), secondsOf(CREDIT_FRAMES * endCards()));
-  return { cut, put, change, move, endCards, total };
+  const frames = () => (placed().at(-1)?.to ?? 0) + CREDIT_FRAMES * endCards();
+  return { cut, put, change, move, endCards, placed, frames, total: () => secondsOf(frames()) };
 }
 /** What the cut's parts share; lengths in seconds. */
 export type CutEditing = ReturnType<typeof cutEditing>;

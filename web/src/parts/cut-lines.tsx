@@ -2,10 +2,12 @@
 import { createMemo, For, Show, type JSX } from 'solid-js';
 import type { CutEntry } from '../../../src/book/documents.js';
 import type { BookState } from '../../../src/server/api-types.js';
+import type { PlacedLine } from './cut-editing.js';
 import { Picture } from './picture.js';
 
 /** A line of one kind, and what changes its fields as one edit with a title. */
 export interface LineProps<K extends CutEntry['kind']> {
+  readonly place: PlacedLine;
   readonly line: Extract<CutEntry, { kind: K }>;
   readonly change: (title: string, values: Partial<Record<string, unknown>>) => void;
 }
@@ -15,10 +17,29 @@ export function of<K extends CutEntry['kind']>(e: CutEntry, kind: K): Extract<Cu
   return e.kind === kind ? (e as Extract<CutEntry, { kind: K }>) : null;
 }
 
-/** A whole number, at least `min`. */
+/** Where the line stands in the cut, or that nothing is left of it. */
+function Place(props: { readonly place: PlacedLine }): JSX.Element {
+  return (
+    <Show
+      when={props.place.to > props.place.from}
+      fallback={
+        <span class="refused" role="alert">
+          no frame is left of it: trim it less
+        </span>
+      }
+    >
+      <span class="pencil-note number">
+        frames {props.place.from}–{props.place.to - 1}
+      </span>
+    </Show>
+  );
+}
+
+/** A whole number, from `min` to `max`. */
 function NumberField(props: {
   readonly label: string;
   readonly min: number;
+  readonly max?: number;
   readonly value: number;
   readonly onChange: (v: number) => void;
 }): JSX.Element {
@@ -30,15 +51,21 @@ function NumberField(props: {
       <input
         type="number"
         min={props.min}
+        max={props.max}
         value={said()}
-        onChange={(e) => props.onChange(Math.max(props.min, Math.round(Number(e.currentTarget.value) || 0)))}
+        onChange={(e) => {
+          const asked = Math.round(Number(e.currentTarget.value) || 0),
+            v = Math.max(props.min, Math.min(props.max ?? Infinity, asked));
+          e.currentTarget.value = String(v);
+          if (v !== said()) props.onChange(v);
+        }}
       />
     </label>
   );
 }
 
 /** How many frames a line's sound begins before its picture and goes on after it. */
-function SoundEdges(props: LineProps<'film' | 'pick'>): JSX.Element {
+function SoundEdges(props: Omit<LineProps<'film' | 'pick'>, 'place'>): JSX.Element {
   return (
     <>
       <NumberField
@@ -61,7 +88,7 @@ function SoundEdges(props: LineProps<'film' | 'pick'>): JSX.Element {
 const UNDER_DB = [0, -6, -12, -18, -24];
 
 /** Whether the film's own sound goes on under a take's, and how loud. */
-function FilmUnder(props: LineProps<'pick'>): JSX.Element {
+function FilmUnder(props: Omit<LineProps<'pick'>, 'place'>): JSX.Element {
   const levels = () =>
     [...new Set([...UNDER_DB, ...(props.line.filmUnderDb === undefined ? [] : [props.line.filmUnderDb])])].sort(
       (a, b) => b - a,
@@ -93,7 +120,7 @@ export function TitleLine(props: LineProps<'title'>): JSX.Element {
       </div>
       <div class="line-words">
         <p class="line-head">
-          <strong>Title</strong>
+          <strong>Title</strong> <Place place={props.place} />
         </p>
         <label>
           words{' '}
@@ -122,7 +149,8 @@ export function TitleLine(props: LineProps<'title'>): JSX.Element {
 }
 
 /** A part of the film as it is. */
-export function FilmShotLine(props: LineProps<'film'>): JSX.Element {
+export function FilmShotLine(props: LineProps<'film'> & { readonly book: BookState }): JSX.Element {
+  const all = () => props.book.films.find((f) => f.id === props.line.film)?.info.video?.frameCount ?? props.line.out;
   return (
     <>
       <Picture
@@ -133,17 +161,19 @@ export function FilmShotLine(props: LineProps<'film'>): JSX.Element {
       />
       <div class="line-words">
         <p class="line-head">
-          <strong>Film shot, as it is</strong>
+          <strong>Film shot, as it is</strong> <Place place={props.place} />
         </p>
         <NumberField
           label="in"
           min={0}
+          max={props.line.out - 1}
           value={props.line.in}
           onChange={(v) => props.change('film shot in', { in: v })}
         />
         <NumberField
           label="out"
-          min={1}
+          min={props.line.in + 1}
+          max={all()}
           value={props.line.out}
           onChange={(v) => props.change('film shot out', { out: v })}
         />
@@ -156,6 +186,7 @@ export function FilmShotLine(props: LineProps<'film'>): JSX.Element {
 /** A pick: its join, or what stands in for it, and how it is trimmed. */
 export function PickLine(props: LineProps<'pick'> & { readonly book: BookState }): JSX.Element {
   const pick = () => props.book.picks.find((x) => x.id === props.line.pick);
+  const length = () => (pick() === undefined ? 0 : pick()!.out - pick()!.in);
   const join = () => props.book.joins.find((j) => j.id === props.line.pick);
   /** Whether a part of another take is laid onto the join's: its mouth speaks that take's line. */
   const speaks = () => join()?.recipe.steps.some((s) => s.step === 'patch' && s.on && (s.onto ?? 'take') === 'take');
@@ -181,17 +212,20 @@ export function PickLine(props: LineProps<'pick'> & { readonly book: BookState }
           <strong>
             <a href={`#/sheet/${props.line.pick}`}>{pick()?.title ?? `missing pick ${props.line.pick}`}</a>
           </strong>{' '}
-          <span class="pencil-note">{join()?.render === undefined ? 'stand-in' : 'join'}</span>
+          <span class="pencil-note">{join()?.render === undefined ? 'stand-in' : 'join'}</span>{' '}
+          <Place place={props.place} />
         </p>
         <NumberField
           label="cut from head"
           min={0}
+          max={Math.max(0, length() - props.line.trimOut - 1)}
           value={props.line.trimIn}
           onChange={(v) => props.change('trim head', { trimIn: v })}
         />
         <NumberField
           label="cut from tail"
           min={0}
+          max={Math.max(0, length() - props.line.trimIn - 1)}
           value={props.line.trimOut}
           onChange={(v) => props.change('trim tail', { trimOut: v })}
         />

@@ -115,7 +115,9 @@ function LinesBox(props: { title: string; lines: readonly string[]; onLines: (li
   );
 }
 
-export function CutWords(props: { cut: CutDocument }): JSX.Element {
+/** `frames`: of the whole cut; `musicGone`: the file of its music is not there. */
+export function CutWords(props: { cut: CutDocument; frames: number; musicGone: boolean }): JSX.Element {
+  const late = () => props.cut.captions.filter((c) => c.out > props.frames);
   const put = (title: string, fields: Partial<CutDocument>): void =>
     void edit(title, () => [{ do: 'put', kind: 'cut', document: { ...props.cut, ...fields } }]);
   const [wrong, setWrong] = createSignal('');
@@ -132,6 +134,11 @@ export function CutWords(props: { cut: CutDocument }): JSX.Element {
     <section class="cut-words">
       <h2>Music and words</h2>
       <MusicFields cut={props.cut} />
+      <Show when={props.musicGone}>
+        <p class="refused" role="alert">
+          There is no file {props.cut.music?.file}: nothing is delivered until it is there or the field is empty.
+        </p>
+      </Show>
       <label class="purpose">
         captions, one a line: first frame, last frame, words (48-95 She waits.)
         <textarea
@@ -141,7 +148,16 @@ export function CutWords(props: { cut: CutDocument }): JSX.Element {
         />
       </label>
       <Show when={wrong() !== ''}>
-        <p role="alert">{wrong()}</p>
+        <p class="refused" role="alert">
+          {wrong()}
+        </p>
+      </Show>
+      <Show when={late()[0]}>
+        {(c) => (
+          <p class="refused" role="status">
+            “{c().text}” goes on after the cut ends (its last frame is {props.frames - 1}).
+          </p>
+        )}
       </Show>
       <LinesBox
         title="credits, one a line"

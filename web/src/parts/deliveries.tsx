@@ -70,8 +70,10 @@ export function Deliveries(props: { book: BookState }): JSX.Element {
               {(l) => (
                 <p>
                   {wellSet(
-                    `Loudness ${tenths(l().integratedLufs)} LUFS, true peak ${tenths(l().truePeakDbtp)} dBTP, ` +
-                      `range ${tenths(l().rangeLu)} LU.`,
+                    l().integratedLufs === null
+                      ? 'It is silent, or too short or quiet for a loudness.'
+                      : `Loudness ${tenths(l().integratedLufs)} LUFS, true peak ${tenths(l().truePeakDbtp)} dBTP, ` +
+                          `range ${tenths(l().rangeLu)} LU.`,
                   )}{' '}
                   {reportOf(x())?.flash === undefined
                     ? ''

@@ -1,6 +1,7 @@
 /** What is being worked on, at the foot of the book: progress, stop, go on. */
 import { createMemo, createSignal, Show, type JSX } from 'solid-js';
 import type { JobRecord } from '../../../src/jobs/job-store.js';
+import { turnOf } from '../../../src/jobs/job-turn.js';
 import { plainly } from '../format.js';
 import { ById } from './by-id.js';
 import { keepList, keptList } from './kept-list.js';
@@ -70,7 +71,12 @@ export function JobStrip(): JSX.Element {
     // What runs first, then what waits in its turn.
     const active = list
       .filter((j) => j.state === 'running' || j.state === 'waiting')
-      .sort((a, b) => Number(b.state === 'running') - Number(a.state === 'running') || a.createdMs - b.createdMs);
+      .sort(
+        (a, b) =>
+          Number(b.state === 'running') - Number(a.state === 'running') ||
+          turnOf(a.kind) - turnOf(b.kind) ||
+          a.createdMs - b.createdMs,
+      );
     const failed = list
       .filter(
         (j) =>
