@@ -11,6 +11,7 @@ export interface PerformerBox {
   readonly y0: number;
   readonly x1: number;
   readonly y1: number;
+  /** Pixels of the performer, and their middle. */
   readonly area: number;
   readonly cx: number;
   readonly cy: number;

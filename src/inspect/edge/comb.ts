@@ -9,6 +9,7 @@
 import type { GoneFrame, SeenFrame } from '../reader/frame.js';
 
 export interface CombSlope {
+  /** How much of what changed between two frames shows between neighbouring rows: near 1 or −1 a comb, 0 none. */
   readonly slope: number;
   /** Standard error by the scatter of the cells. */
   readonly sd: number;

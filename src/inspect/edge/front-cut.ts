@@ -143,11 +143,13 @@ function peak(v: Float64Array, i: number): number {
 
 export interface CutReading {
   readonly frame: number;
+  /** Which of the things that pass, by its place in the recipe's list. */
   readonly thing: number;
   readonly sides: readonly CutSide[];
 }
 export interface WrongCut {
   readonly frame: number;
+  /** As in {@link CutReading}. */
   readonly thing: number;
   readonly offPx: number;
   readonly at: readonly [number, number];

@@ -13,6 +13,7 @@ export interface Reading {
   readonly value: number;
   readonly box?: Box;
 }
+/** A shift on a frame, px of the plate. */
 export interface Place {
   readonly frame: number;
   readonly x: number;

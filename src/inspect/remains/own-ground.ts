@@ -15,8 +15,10 @@ const CHANGED = 0.03,
 
 export interface OwnGround {
   readonly frame: number;
+  /** 1 where the frame shows shadow or thrown-back light of the performer's own, in the reduced picture. */
   readonly mask: Uint8Array;
   readonly foot: readonly [number, number] | null;
+  /** By how much the mask is grown before it is used, px of the reduced picture. */
   readonly roomPx: number;
 }
 

@@ -43,6 +43,7 @@ export interface Halved {
   readonly luma: Float32Array;
   readonly low: Float32Array;
   readonly high: Float32Array;
+  /** Where the part begins in the whole picture, px of that. */
   readonly x0: number;
   readonly y0: number;
 }

@@ -94,6 +94,9 @@ export interface Grower {
   readonly curves: readonly [Float32Array, Float32Array, Float32Array];
 }
 
+/**
+ * One frame's noise, as {@link Grower.field} tells it: tiles of TILE × TILE with sd 1, offsets in px, signs 1 or −1.
+ */
 export interface GrainField {
   readonly tiles: readonly [Float32Array, Float32Array, Float32Array];
   readonly ox: number;

@@ -10,6 +10,7 @@
 import { nearestInSet } from '../../image/distance.js';
 import { kernels } from '../../image/kernels.js';
 
+/** A ball of the body as the picture shows it: middle and radius, px of the plane. */
 export interface Ball {
   readonly x: number;
   readonly y: number;

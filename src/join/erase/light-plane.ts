@@ -16,6 +16,7 @@ export interface LightPlane {
   readonly gain: readonly [number, number, number];
   /** Change of the logarithm a pixel to the right, and a pixel down. */
   readonly lean: readonly [number, number];
+  /** The place of that pixel, px of the picture. */
   readonly x0: number;
   readonly y0: number;
   /** Logarithm of a further gain by the base's coded value, at the knots of tone-curve.ts; none where absent. */

@@ -24,6 +24,7 @@ const MOST_LEFT = 0.03;
 export const LEAST_POINTS = 300;
 
 export interface Way {
+  /** The way of each pixel, px to the right and down; height × width. */
   readonly u: Float32Array;
   readonly v: Float32Array;
   /** 1 where it is believed. */

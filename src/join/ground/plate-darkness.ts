@@ -36,6 +36,7 @@ const SURE = 0.3;
 const luma = (c: readonly number[]): number => 0.2126 * c[0]! + 0.7152 * c[1]! + 0.0722 * c[2]!;
 
 export interface Darkness {
+  /** Share of the light that the shadow leaves, a channel; and the lit ground it was read on, scene-linear. */
   readonly transmission: readonly [number, number, number];
   readonly litLinear: readonly [number, number, number];
   /** Posts whose shadows it was told by; 0 where the middle of a shadow alone told it, at so many places. */

@@ -13,6 +13,7 @@ export interface AnchorFrame {
   readonly x: number;
   readonly y: number;
   readonly angleDeg: number;
+  /** Size, against the other frames'. */
   readonly scale: number;
 }
 

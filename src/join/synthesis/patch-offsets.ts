@@ -18,6 +18,7 @@ const APART = 4;
 /** Up to this percentile of the unlikeness of a picture's patches to others a patch is usual. */
 const USUAL = 60;
 
+/** From a pixel to the one that it is copied from, px. */
 export interface Offset {
   readonly dx: number;
   readonly dy: number;

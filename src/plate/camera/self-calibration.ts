@@ -24,6 +24,7 @@ export interface RayPair {
 export interface Calibration {
   readonly focalPx: number;
   readonly focalSd: number;
+  /** Distortion, in units of the focal length (see above), and its standard deviation. */
   readonly k1: number;
   readonly k1Sd: number;
   /** rms of what the turning camera leaves unexplained, px a coordinate. */
@@ -39,6 +40,7 @@ export function pairRotation(pair: RayPair, lens: Lens): Mat3 {
 
 export interface Lens {
   readonly focalPx: number;
+  /** Distortion, in units of the focal length; and the picture's middle, px. */
   readonly k1: number;
   readonly cx: number;
   readonly cy: number;

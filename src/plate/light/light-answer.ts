@@ -110,6 +110,10 @@ export interface Said {
   readonly lights: Lights;
   readonly key: Direction;
   readonly second: Direction | null;
+  /**
+   * The second key's share of the first's strength; the direction's doubt in degrees; key over fill and its doubt in
+   * stops.
+   */
   readonly share: number;
   readonly sdDeg: number;
   readonly stops: number;

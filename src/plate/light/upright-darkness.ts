@@ -7,6 +7,7 @@ import { project, type Pinhole } from '../../geometry/camera.js';
 import { median } from '../../image/statistics.js';
 
 export interface Foot {
+  /** Foot and top in the picture, px; the foot on the ground and the height, metres of the view. */
   readonly foot: readonly [number, number];
   readonly top: readonly [number, number];
   readonly ground: readonly [number, number, number];

@@ -29,11 +29,13 @@ export interface Edge {
   /** Unit normal, from dark to bright. */
   readonly nx: number;
   readonly ny: number;
+  /** Bright side less dark side, coded luma. */
   readonly contrast: number;
   /** Edge spread function, OVER samples a pixel, ends normalised to 0 and 1. */
   readonly esf: Float64Array;
   /** 10 to 90 % rise, px. */
   readonly rise: number;
+  /** Cycles a pixel at which half of the contrast is left. */
   readonly mtf50: number;
 }
 

@@ -17,6 +17,10 @@ export interface BodyPlace {
 }
 export interface SurfaceRate {
   readonly frame: number;
+  /**
+   * Slide since the frame before, as the arc (radians) of a cylinder of the body's half width; its standard error; and
+   * how many patches told it (under six: nothing is told, `spread` infinite).
+   */
   readonly rate: number;
   readonly spread: number;
   readonly patches: number;

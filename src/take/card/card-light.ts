@@ -25,6 +25,7 @@ export interface CardWhite {
    */
   readonly plainPaper: number | null;
   readonly temperatureK: number | null;
+  /** Distance from the Planckian locus in CIE 1960 u, v; positive above it (greenish). */
   readonly duv: number | null;
   /** Slope of log seen over log printed along the greys: 1 where the camera's curve was undone rightly. */
   readonly greyGamma: number | null;

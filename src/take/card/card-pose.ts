@@ -17,6 +17,7 @@ export interface CardPose {
   readonly focalPx: number;
   readonly tiltDeg: number;
   readonly rollDeg: number;
+  /** Over the floor, metres. */
   readonly cameraHeight: number;
   /**
    * Card's middle on the floor, metres: x to camera right, z away from the point below
@@ -30,6 +31,7 @@ export interface CardPose {
     readonly cameraHeight: number;
   };
   readonly residualPx: number;
+  /** Fiducials that were found, of four. */
   readonly markers: number;
   /** True where the usual lens decides more than the picture. */
   readonly priorLed: boolean;

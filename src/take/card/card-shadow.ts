@@ -18,6 +18,7 @@ export interface ShadowFit {
   /** Direction of the shadow on the card (radians from its x axis towards its y axis) and its length, millimetres. */
   readonly theta: number;
   readonly lengthMm: number;
+  /** Their standard deviations, radians and millimetres. */
   readonly sdTheta: number;
   readonly sdLengthMm: number;
   /** Share of the light that is missing in the shadow, 0..1, and its standard deviation. */

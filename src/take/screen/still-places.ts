@@ -157,6 +157,7 @@ export function cornersOf(d: Float32Array, w: number, h: number, box: Box | null
 }
 
 export interface Found {
+  /** Which of the places, and where it is now, px. */
   readonly i: number;
   readonly x: number;
   readonly y: number;
@@ -164,6 +165,7 @@ export interface Found {
 
 export interface Sweep {
   readonly found: readonly Found[];
+  /** How many places lay in sight. */
   readonly visible: number;
 }
 

@@ -17,6 +17,7 @@ const ROUGHNESS = 4;
 const START_SLACK = 0.12;
 
 export interface PosePace {
+  /** The take's pace over the plate's (below 1: the take turns too slowly), and its standard deviation. */
   readonly pace: number;
   readonly sd: number;
   /** Plate seconds = pace × take seconds + offset. */

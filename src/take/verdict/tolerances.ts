@@ -5,6 +5,7 @@
 import { PlatewrightError } from '../../core/errors.js';
 
 export interface Tolerance {
+  /** How far off still fits, and how far can be mended; the unit is the matter's. */
   readonly fits: number;
   readonly mendable: number;
 }
