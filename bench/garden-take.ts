@@ -33,24 +33,10 @@ export const GARDENS: readonly Garden[] = [
 const WHITE = [0.94, 1, 1.08] as const;
 const CURVE = 1.08;
 
-/** Frames 0 to count - 1 show the performer; `tail` empty frames follow. */
-export async function gardenTake(
-  path: string,
-  seed: number,
-  kind: Garden,
-  w: number,
-  h: number,
-  count: number,
-  tail: number,
-): Promise<readonly HardFrame[]> {
-  const random = new RandomStream(seed, 29);
+/** A hedge over a lawn that begins at row `border`, still; scene-linear, planar. */
+function emptyGarden(random: RandomStream, w: number, h: number, border: number): Float32Array {
   const n = w * h;
-  const size = 0.26 * h;
-  const cx = w * (0.4 + 0.2 * random.uniform());
-  const cy = h * 0.66;
-  const layer = performer(random, w, h, cx, cy, size, false, [0, 0, 0]);
   const set = new Float32Array(3 * n);
-  const border = h * 0.62;
   const rough = waves(random, 3);
   const patch = waves(random, 60);
   for (let i = 0; i < n; i++) {
@@ -60,7 +46,13 @@ export async function gardenTake(
     for (let p = 0; p < 3; p++)
       set[p * n + i] = Math.max(0.01, (y > border ? [0.1, 0.16, 0.05] : [0.02, 0.03, 0.015])[p]! * l);
   }
-  // Leaves, from the back to the front.
+  hangLeaves(random, set, w, h, border);
+  return set;
+}
+
+/** The hedge's leaves, from the back to the front. */
+function hangLeaves(random: RandomStream, set: Float32Array, w: number, h: number, border: number): void {
+  const n = w * h;
   for (let k = 0; k < 0.012 * n; k++) {
     const x = w * random.uniform();
     const y = border * 1.05 * random.uniform();
@@ -80,6 +72,26 @@ export async function gardenTake(
         });
       }
   }
+}
+
+/** Frames 0 to count - 1 show the performer; `tail` empty frames follow. */
+export async function gardenTake(
+  path: string,
+  seed: number,
+  kind: Garden,
+  w: number,
+  h: number,
+  count: number,
+  tail: number,
+): Promise<readonly HardFrame[]> {
+  const random = new RandomStream(seed, 29);
+  const n = w * h;
+  const size = 0.26 * h;
+  const cx = w * (0.4 + 0.2 * random.uniform());
+  const cy = h * 0.66;
+  const layer = performer(random, w, h, cx, cy, size, false, [0, 0, 0]);
+  const border = h * 0.62;
+  const set = emptyGarden(random, w, h, border);
   const phase = waves(random, 140);
   const phase2 = waves(random, 50);
   const writer = await VideoWriter.open(path, {

@@ -171,100 +171,119 @@ function turnLines(plate: PlateMeasures, t: Truth, shot: TruthShot): Line[] {
   ];
 }
 
+/** Counts over all shots: errors within two stated sd, and words of the verdict that the truth gives too. */
+interface Counts {
+  covered: number;
+  stated: number;
+  right: number;
+  judged: number;
+}
+
+const number = (v: number | null): string => (v === null ? '–' : Math.abs(v) >= 100 ? v.toFixed(1) : v.toFixed(3));
+
+/** A line of the table to the terminal, and its row where it has a bar. */
+function tellLine(shot: string, q: Line, counts: Counts): BenchRow | null {
+  const error = q.error === null ? null : q.relative ? (100 * q.error) / q.truth : q.error;
+  const cover = q.error === null || q.sd === null ? '–' : Math.abs(q.error) <= 2 * q.sd ? 'covered' : 'NOT';
+  if (cover !== '–') {
+    counts.stated++;
+    if (cover === 'covered') counts.covered++;
+  }
+  console.log(
+    `        ${q.what.padEnd(66)}${number(q.ours).padStart(10)}${number(q.truth).padStart(10)}` +
+      (error === null ? '–' : `${error.toFixed(2)}${q.relative ? ' %' : ''}`).padStart(10) +
+      `${number(q.sd).padStart(10)}${cover.padStart(10)}  ${q.note}`,
+  );
+  if (q.bar === null) return null;
+  return {
+    name: `truth ${shot}: ${q.what}, error`,
+    ours: error === null ? null : Math.abs(error),
+    bar: q.relative ? 100 * q.bar : q.bar,
+    goal: ((q.relative ? 100 : 1) * q.bar) / 2,
+    unit: q.relative ? '%' : q.unit,
+  };
+}
+
+/** The take's verdict beside the words that the truth's own view and light give. */
+function tellVerdict(t: Truth, verdict: ReturnType<typeof judgeTake>, counts: Counts): void {
+  const f = t.frames[0]!;
+  const wanted: [string, string][] = [
+    [
+      'viewElevation',
+      grade(Math.abs(t.take.view.viewElevationDeg - f.view.viewElevationDeg), DEFAULT_TOLERANCES.viewElevation),
+    ],
+    [
+      'lightAzimuth',
+      grade(Math.abs(differenceDeg(t.take.sun.azimuthDeg, f.sun.azimuthDeg)), DEFAULT_TOLERANCES.lightAzimuth),
+    ],
+    [
+      'lightElevation',
+      grade(Math.abs(t.take.sun.elevationDeg - f.sun.elevationDeg), DEFAULT_TOLERANCES.lightElevation),
+    ],
+  ];
+  const words = wanted.map(([name, word]) => {
+    const m = verdict.matters.find((q) => q.matter === name);
+    counts.judged++;
+    if (m?.verdict === word) counts.right++;
+    return `${name} "${m?.verdict ?? 'not judged'}"${m?.verdict === word ? '' : ` (truth "${word}")`}`;
+  });
+  console.log(
+    `        verdict "${verdict.verdict}": ${words.join(', ')}; ${verdict.matters
+      .filter((m) => m.verdict !== null && m.verdict !== 'fits')
+      .map((m) => `${m.matter} ${m.verdict}`)
+      .join(', ')}\n        (truth notes: ${t.take.note})`,
+  );
+}
+
+/** One shot of the truth set: plate and take measured as anybody's, each number beside the truth's. */
+async function shotRows(shot: TruthShot, counts: Counts): Promise<BenchRow[]> {
+  const t = readTruth(shot);
+  const f = t.frames[0]!;
+  const marks = truthMarks(shot);
+  const plate = await measurePlate(truthFile(shot, 'plate.mp4'), marks.plate, { ride: false });
+  const v = plate.view;
+  const l = plate.light;
+  const lines: Line[] = [
+    lineOf('focal length', v?.focalPx, t.focalPx, 0.03, true),
+    lineOf('tilt', v?.tiltDeg, f.tiltDeg, 0.5),
+    lineOf('camera height', v?.cameraHeight, f.cameraPosition[1], 0.03, true),
+    ...cameraLines(plate, t, shot),
+    lineOf('sun azimuth', l?.azimuthDeg, f.sun.azimuthDeg, 3, false, true),
+    lineOf('sun elevation', l?.elevationDeg, f.sun.elevationDeg, 3),
+    ...(await rideLines(t, shot)),
+    ...turnLines(plate, t, shot),
+  ];
+  console.log(
+    `  ${shot.padEnd(6)}${'what'.padEnd(66)}` +
+      ['ours', 'truth', 'error', 'sd', '2 sd'].map((h) => h.padStart(10)).join(''),
+  );
+  const rows = lines.map((q) => tellLine(shot, q, counts)).filter((r) => r !== null);
+  const take = await measureTake(truthFile(shot, 'take.mp4'), marks.take);
+  tellVerdict(t, judgeTake(needsOfPlate(plate, marks.plate), take), counts);
+  return rows;
+}
+
+/** Rows for `npm run bench`; the table by shot goes to the terminal. The shots are fixed: the seed has no part here. */
 export async function run(_seed: number): Promise<BenchRow[]> {
   if (truthFolder() === null) {
     console.log('SKIPPED: the truth set is not beside the checkout (../shared/truth); nothing was held against it');
     return [{ name: 'truth set absent, its rows skipped', ours: null, bar: null, goal: null, unit: '' }];
   }
   const rows: BenchRow[] = [];
-  let covered = 0;
-  let stated = 0;
-  let right = 0;
-  let judged = 0;
-  const number = (v: number | null): string => (v === null ? '–' : Math.abs(v) >= 100 ? v.toFixed(1) : v.toFixed(3));
-  for (const shot of TRUTH_SHOTS) {
-    const t = readTruth(shot);
-    const f = t.frames[0]!;
-    const marks = truthMarks(shot);
-    const plate = await measurePlate(truthFile(shot, 'plate.mp4'), marks.plate, { ride: false });
-    const v = plate.view;
-    const l = plate.light;
-    const lines: Line[] = [
-      lineOf('focal length', v?.focalPx, t.focalPx, 0.03, true),
-      lineOf('tilt', v?.tiltDeg, f.tiltDeg, 0.5),
-      lineOf('camera height', v?.cameraHeight, f.cameraPosition[1], 0.03, true),
-      ...cameraLines(plate, t, shot),
-      lineOf('sun azimuth', l?.azimuthDeg, f.sun.azimuthDeg, 3, false, true),
-      lineOf('sun elevation', l?.elevationDeg, f.sun.elevationDeg, 3),
-      ...(await rideLines(t, shot)),
-      ...turnLines(plate, t, shot),
-    ];
-    console.log(
-      `  ${shot.padEnd(6)}${'what'.padEnd(66)}` +
-        ['ours', 'truth', 'error', 'sd', '2 sd'].map((h) => h.padStart(10)).join(''),
-    );
-    for (const q of lines) {
-      const error = q.error === null ? null : q.relative ? (100 * q.error) / q.truth : q.error;
-      const cover = q.error === null || q.sd === null ? '–' : Math.abs(q.error) <= 2 * q.sd ? 'covered' : 'NOT';
-      if (cover !== '–') {
-        stated++;
-        if (cover === 'covered') covered++;
-      }
-      console.log(
-        `        ${q.what.padEnd(66)}${number(q.ours).padStart(10)}${number(q.truth).padStart(10)}` +
-          (error === null ? '–' : `${error.toFixed(2)}${q.relative ? ' %' : ''}`).padStart(10) +
-          `${number(q.sd).padStart(10)}${cover.padStart(10)}  ${q.note}`,
-      );
-      if (q.bar !== null)
-        rows.push({
-          name: `truth ${shot}: ${q.what}, error`,
-          ours: error === null ? null : Math.abs(error),
-          bar: q.relative ? 100 * q.bar : q.bar,
-          goal: ((q.relative ? 100 : 1) * q.bar) / 2,
-          unit: q.relative ? '%' : q.unit,
-        });
-    }
-    const take = await measureTake(truthFile(shot, 'take.mp4'), marks.take);
-    const verdict = judgeTake(needsOfPlate(plate, marks.plate), take);
-    const wanted: [string, string][] = [
-      [
-        'viewElevation',
-        grade(Math.abs(t.take.view.viewElevationDeg - f.view.viewElevationDeg), DEFAULT_TOLERANCES.viewElevation),
-      ],
-      [
-        'lightAzimuth',
-        grade(Math.abs(differenceDeg(t.take.sun.azimuthDeg, f.sun.azimuthDeg)), DEFAULT_TOLERANCES.lightAzimuth),
-      ],
-      [
-        'lightElevation',
-        grade(Math.abs(t.take.sun.elevationDeg - f.sun.elevationDeg), DEFAULT_TOLERANCES.lightElevation),
-      ],
-    ];
-    const words = wanted.map(([name, word]) => {
-      const m = verdict.matters.find((q) => q.matter === name);
-      judged++;
-      if (m?.verdict === word) right++;
-      return `${name} "${m?.verdict ?? 'not judged'}"${m?.verdict === word ? '' : ` (truth "${word}")`}`;
-    });
-    console.log(
-      `        verdict "${verdict.verdict}": ${words.join(', ')}; ${verdict.matters
-        .filter((m) => m.verdict !== null && m.verdict !== 'fits')
-        .map((m) => `${m.matter} ${m.verdict}`)
-        .join(', ')}\n        (truth notes: ${t.take.note})`,
-    );
-  }
+  const counts: Counts = { covered: 0, stated: 0, right: 0, judged: 0 };
+  for (const shot of TRUTH_SHOTS) rows.push(...(await shotRows(shot, counts)));
   rows.push(
     {
-      name: `truth: stated 2 sd covers the error, of ${stated}`,
-      ours: (100 * covered) / Math.max(1, stated),
+      name: `truth: stated 2 sd covers the error, of ${counts.stated}`,
+      ours: (100 * counts.covered) / Math.max(1, counts.stated),
       bar: 90,
       goal: 95,
       unit: '%',
       better: 'high',
     },
     {
-      name: `truth: words of the verdict on view and light right, of ${judged}`,
-      ours: (100 * right) / Math.max(1, judged),
+      name: `truth: words of the verdict on view and light right, of ${counts.judged}`,
+      ours: (100 * counts.right) / Math.max(1, counts.judged),
       bar: 90,
       goal: 100,
       unit: '%',

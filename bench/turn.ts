@@ -127,18 +127,20 @@ async function measure(
   });
 }
 
-export async function run(seed: number, full = false): Promise<BenchRow[]> {
-  const even: Errors = { worst: [], reference: [], inside: 0, count: 0 };
-  const uneven: Errors = { worst: [], reference: [], inside: 0, count: 0 };
-  const median = (v: readonly number[]): number => [...v].sort((a, b) => a - b)[v.length >> 1] ?? NaN;
+const none = (): Errors => ({ worst: [], reference: [], inside: 0, count: 0 });
+const median = (v: readonly number[]): number => [...v].sort((a, b) => a - b)[v.length >> 1] ?? NaN;
+
+/** Made bodies, posed by a hand that errs by 2°. */
+async function madeRows(seed: number, n: number): Promise<BenchRow[]> {
+  const even = none();
+  const uneven = none();
   const hand = new RandomStream(seed, 41);
-  const n = full ? 12 : 4;
   for (let i = 0; i < n; i++) {
     const m = makeBody(seed, i);
     await measure(m.source, [m.body], m.yaw, [0, 20, 39], () => 2 * hand.normal(), even);
     await measure(m.source, [m.body], m.yaw, [0, 9, 39], () => 2 * hand.normal(), uneven);
   }
-  const rows: BenchRow[] = [
+  return [
     {
       name:
         "turn: worst frame's yaw error, three even poses, " +
@@ -174,6 +176,73 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
       better: 'high',
     },
   ];
+}
+
+/** The truth set's turning man by exact poses. */
+async function posedRow(
+  reader: VideoReader,
+  t: ReturnType<typeof readTruth>,
+  name: string,
+  frames: readonly number[],
+): Promise<BenchRow> {
+  const body = truthMarks('turn').plate.marks.filter((m) => m.kind === 'body');
+  const e = none();
+  await measure(
+    readerLumaSource(reader),
+    body,
+    (k) => t.frames[k]!.mannequin.yaw,
+    frames,
+    () => 0,
+    e,
+  );
+  return {
+    name: `turn: the truth set's man, ${name}, worst frame (${e.inside} of ${e.count} frames within 2 sd)`,
+    ours: e.worst[0]!,
+    reference: e.reference[0]!,
+    bar: 5,
+    goal: 2,
+    unit: 'deg',
+  };
+}
+
+/** Eyes and nose of the man read by eye, no pose told; yaw counts from the camera. */
+const FACES: readonly Mark[] = (
+  [
+    [18, [402.4, 85.7], [437.2, 85.9], [419.2, 104.8]],
+    [12, [428.7, 85.5], [461.1, 85.9], [445.8, 105.2]],
+    [23, [385.7, 85.9], [415, 85.7], [397.7, 105.2]],
+  ] as const
+).map(([frame, leftEye, rightEye, nose]) => ({
+  kind: 'face',
+  frame,
+  leftEye: [...leftEye],
+  rightEye: [...rightEye],
+  nose: [...nose],
+}));
+
+async function faceRow(
+  reader: VideoReader,
+  t: ReturnType<typeof readTruth>,
+  name: string,
+  marks: readonly Mark[],
+): Promise<BenchRow> {
+  const turn = await measureTurn(readerLumaSource(reader), { marks: { frame: 0, marks: [...marks] }, rate: RATE });
+  const off = turn.frames.map((f) => Math.abs(f.yawDeg - t.frames[f.frame]!.mannequin.yaw));
+  return {
+    name:
+      `turn: the truth set's man, ${name}, ` +
+      `rms over ${off.length} frames (${turn.frames.filter((f, i) => off[i]! <= 2 * f.sd).length} within 2 sd; ` +
+      `worst ${Math.max(...off).toFixed(1)})`,
+    ours: Math.sqrt(off.reduce((s, v) => s + v * v, 0) / off.length),
+    bar: 5,
+    goal: 2,
+    unit: 'deg',
+  };
+}
+
+/** Rows for `npm run bench`. @param full twelve made bodies in place of four */
+export async function run(seed: number, full = false): Promise<BenchRow[]> {
+  const rows = await madeRows(seed, full ? 12 : 4);
   if (truthFolder() === null) {
     console.log(
       'SKIPPED: the truth set is not beside the checkout (../shared/truth); its turning man was not measured',
@@ -182,61 +251,13 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
   }
   const t = readTruth('turn');
   const last = t.frames.length - 1;
-  const body = truthMarks('turn').plate.marks.filter((m) => m.kind === 'body');
   const reader = await VideoReader.open(truthFile('turn', 'plate.mp4'));
   try {
-    for (const [name, frames] of [
-      ['three even poses', [0, Math.round(last / 2), last]],
-      ['two poses', [0, last]],
-      ['three uneven poses', [0, Math.round(last / 4), last]],
-    ] as const) {
-      const e: Errors = { worst: [], reference: [], inside: 0, count: 0 };
-      await measure(
-        readerLumaSource(reader),
-        body,
-        (k) => t.frames[k]!.mannequin.yaw,
-        frames,
-        () => 0,
-        e,
-      );
-      rows.push({
-        name: `turn: the truth set's man, ${name}, worst frame (${e.inside} of ${e.count} frames within 2 sd)`,
-        ours: e.worst[0]!,
-        reference: e.reference[0]!,
-        bar: 5,
-        goal: 2,
-        unit: 'deg',
-      });
-    }
-    // Eyes and nose read by eye, no pose told; yaw counts from the camera.
-    const face = (
-      frame: number,
-      leftEye: [number, number],
-      rightEye: [number, number],
-      nose: [number, number],
-    ): Mark => ({ kind: 'face', frame, leftEye, rightEye, nose });
-    const middle = face(18, [402.4, 85.7], [437.2, 85.9], [419.2, 104.8]);
-    const two = [
-      face(12, [428.7, 85.5], [461.1, 85.9], [445.8, 105.2]),
-      face(23, [385.7, 85.9], [415, 85.7], [397.7, 105.2]),
-    ];
-    for (const [name, marks] of [
-      ['his face marked on one frame, no pose', [middle]],
-      ['on two frames, no pose', two],
-    ] as const) {
-      const turn = await measureTurn(readerLumaSource(reader), { marks: { frame: 0, marks: [...marks] }, rate: RATE });
-      const off = turn.frames.map((f) => Math.abs(f.yawDeg - t.frames[f.frame]!.mannequin.yaw));
-      rows.push({
-        name:
-          `turn: the truth set's man, ${name}, ` +
-          `rms over ${off.length} frames (${turn.frames.filter((f, i) => off[i]! <= 2 * f.sd).length} within 2 sd; ` +
-          `worst ${Math.max(...off).toFixed(1)})`,
-        ours: Math.sqrt(off.reduce((s, v) => s + v * v, 0) / off.length),
-        bar: 5,
-        goal: 2,
-        unit: 'deg',
-      });
-    }
+    rows.push(await posedRow(reader, t, 'three even poses', [0, Math.round(last / 2), last]));
+    rows.push(await posedRow(reader, t, 'two poses', [0, last]));
+    rows.push(await posedRow(reader, t, 'three uneven poses', [0, Math.round(last / 4), last]));
+    rows.push(await faceRow(reader, t, 'his face marked on one frame, no pose', FACES.slice(0, 1)));
+    rows.push(await faceRow(reader, t, 'on two frames, no pose', FACES.slice(1)));
   } finally {
     await reader.close();
   }
