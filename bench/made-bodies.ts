@@ -16,7 +16,7 @@ export interface Ellipsoid {
 }
 
 /** What bodies there are. */
-export const BODY_KINDS = ['standing', 'sitting', 'lying', 'rabbit', 'person', 'bird'] as const;
+export const BODY_KINDS = ['standing', 'sitting', 'lying', 'rabbit', 'person', 'bird', 'loaf'] as const;
 export type BodyKind = (typeof BODY_KINDS)[number];
 
 const RAD = Math.PI / 180;
@@ -207,6 +207,24 @@ function addBird(b: Build, u: Draw): void {
   }
 }
 
+/** On its belly, legs tucked in, the head low on the front: longer than tall, broadest at the haunches. */
+function addLoaf(b: Build, u: Draw): void {
+  const tall = u(0.13, 0.2);
+  const long = tall * u(1.6, 2.4);
+  const wide = tall * u(0.45, 0.6);
+  const head = tall * u(0.28, 0.36);
+  b.ball([0, tall * 0.5, long * 0.14], [wide, tall * 0.5, long * 0.36]);
+  b.ball([0, tall * 0.45, -long * 0.2], [wide * 0.8, tall * 0.45, long * 0.3]);
+  for (const x of [-1, 1]) {
+    b.ball([x * wide * 0.75, tall * 0.32, long * 0.2], [wide * 0.35, tall * 0.32, long * 0.22]);
+    b.ball([x * wide * 0.4, tall * 0.12, -long * 0.42], [wide * 0.25, tall * 0.12, long * 0.12]);
+  }
+  const y = tall * u(0.75, 1.15);
+  b.limb([0, tall * 0.55, -long * 0.35], [0, y, -long * 0.5], tall * 0.36, head * 0.85);
+  addHead(b, u, [0, y, -long * 0.52], head, head * u(0.2, 0.6));
+  b.limb([wide * 0.3, tall * 0.15, long * 0.5], [wide * 1.1, tall * 0.12, long * 0.2], tall * 0.1, tall * 0.08);
+}
+
 const ADD: Readonly<Record<BodyKind, (b: Build, u: Draw) => void>> = {
   standing: addStanding,
   sitting: addSitting,
@@ -214,6 +232,7 @@ const ADD: Readonly<Record<BodyKind, (b: Build, u: Draw) => void>> = {
   rabbit: addRabbit,
   person: addPerson,
   bird: addBird,
+  loaf: addLoaf,
 };
 
 /** Body of a kind in random proportions, and its height, metres. */

@@ -11,7 +11,8 @@
  */
 import { RandomStream } from '../../core/random.js';
 import { cross, dot, type Vec3 } from '../../geometry/mat3.js';
-import { BODY_KINDS, type BodyKind } from './body-kinds.js';
+import type { BodyKind } from './body-kind.js';
+import { BODY_KINDS } from './body-kinds.js';
 import { facing } from './solid-body.js';
 import type { GroundGeometry } from '../ground/ground-geometry.js';
 import { Judge, OWN, type SeenBody, type Sight } from './likeness-judge.js';
@@ -55,10 +56,12 @@ const COST = 0.004;
  */
 const SHADOW_WEIGHT = 0.6;
 /**
- * Sd of the body's middle about the marked foot, in heights of the outline: who stands there was pointed at (made
- * bodies did not tell it from none).
+ * Sd of the body's middle about the marked foot, in heights of the outline: who stands there was pointed at (made bodies
+ * did not tell it from none). Where no shadow tells how far the body stands, and its rows on ground that is seen nearly
+ * level tell little, the mark tells more (own choice).
  */
-const FOOT_SD = 0.15;
+const FOOT_SD = 0.15,
+  FOOT_SD_ALONE = 0.05;
 
 interface Candidate {
   readonly kind: BodyKind;
@@ -87,14 +90,15 @@ export function likelyBody(
     BODY_KINDS.map((k) => [k, { own: new Float64Array(4 * k.count), out: new Float64Array(4 * k.count) }]),
   );
   const size = ((y1 - y0) / g.focalPx) * g.foot[2];
-  const worth = worthBy(judge, work, size),
-    worthFiner = finer === null ? null : worthBy(new Judge(finer.seen, { ...sight, g: finer.g }), work, size);
+  const footSd = seen.shadow === null ? FOOT_SD_ALONE : FOOT_SD;
+  const worth = worthBy(judge, work, size, footSd),
+    worthFiner = finer === null ? null : worthBy(new Judge(finer.seen, { ...sight, g: finer.g }), work, size, footSd);
   let found: { readonly first: Candidate; readonly best: Candidate } | null = null;
   for (let k = 1; k <= searches; k++) {
-    const random = new RandomStream(k, 61),
+    const random = randomBy(k),
       first = likeliest(drawn({ judge, sight, work, size, worth, random }), worth, size, random);
     if (first === undefined) continue;
-    const best = worthFiner === null ? first : bendFiner(first, worthFiner, size, random);
+    const best = worthFiner === null ? first : bendFiner(first, worthFiner, size, random(first.kind));
     if (found === null || best.worth > found.best.worth) found = { first, best };
   }
   if (found === null) return null;
@@ -127,14 +131,27 @@ function sightOf(g: GroundGeometry, told: readonly [number, number, number], key
 /** Room for the balls of each kind, in the body's own frame and set up. */
 type Work = ReadonlyMap<BodyKind, { readonly own: Float64Array; readonly out: Float64Array }>;
 
+/** The stream that a kind is searched by. */
+type RandomOf = (kind: BodyKind) => RandomStream;
+
+/** Streams of the `k`-th search. */
+function randomBy(k: number): RandomOf {
+  const streams = new Map<number, RandomStream>();
+  return ({ stream }) => {
+    const random = streams.get(stream) ?? new RandomStream(k, stream);
+    streams.set(stream, random);
+    return random;
+  };
+}
+
 type Worth = (kind: BodyKind, p: Float64Array) => number;
 
 /** What a body is worth: both overlaps, less what its key, its place and its proportions cost. */
-function worthBy(judge: Judge, work: Work, size: number): Worth {
+function worthBy(judge: Judge, work: Work, size: number, footSd: number): Worth {
   return (kind, p) => {
     const { own, out } = work.get(kind)!;
     let cost =
-      p[4]! ** 2 + p[5]! ** 2 + (p[6]! / NEAR_SD) ** 2 + ((p[2]! / size) ** 2 + (p[3]! / size) ** 2) / FOOT_SD ** 2;
+      p[4]! ** 2 + p[5]! ** 2 + (p[6]! / NEAR_SD) ** 2 + ((p[2]! / size) ** 2 + (p[3]! / size) ** 2) / footSd ** 2;
     for (let i = 0; i < kind.spreads.length; i++) {
       const s = kind.spreads[i]!,
         d = (p[OWN + i]! - s.middle) / s.sd;
@@ -172,37 +189,39 @@ function drawn(search: {
   readonly work: Work;
   readonly size: number;
   readonly worth: Worth;
-  readonly random: RandomStream;
+  readonly random: RandomOf;
 }): Candidate[] {
   const { judge, sight, work, size, worth, random } = search;
   const all: Candidate[] = [];
-  for (const kind of BODY_KINDS)
+  for (const kind of BODY_KINDS) {
+    const stream = random(kind);
     for (let k = 0; k < DRAWN; k++) {
       const p = new Float64Array(OWN + kind.spreads.length);
-      p[0] = ((k + random.uniform()) / DRAWN) * 2 * Math.PI;
+      p[0] = ((k + stream.uniform()) / DRAWN) * 2 * Math.PI;
       p[1] = 0.2 * size;
       kind.spreads.forEach((s, i) => {
-        p[OWN + i] = Math.max(s.least, Math.min(s.most, s.middle + s.sd * random.normal()));
+        p[OWN + i] = Math.max(s.least, Math.min(s.most, s.middle + s.sd * stream.normal()));
       });
       align(judge, sight, work, kind, p);
       all.push({ kind, p, worth: worth(kind, p) });
     }
+  }
   return all;
 }
 
 /** The best of what is drawn, bent: of each kind a little, the best of all these further. */
-function likeliest(all: readonly Candidate[], worth: Worth, size: number, random: RandomStream): Candidate | undefined {
+function likeliest(all: readonly Candidate[], worth: Worth, size: number, random: RandomOf): Candidate | undefined {
   const better = (a: Candidate, b: Candidate): number => b.worth - a.worth;
   const bent = BODY_KINDS.flatMap((kind) =>
     all
       .filter((c) => c.kind === kind)
       .sort(better)
       .slice(0, KEPT)
-      .map((c) => bend(c, worth, size, random, { steps: STEPS })),
+      .map((c) => bend(c, worth, size, random(kind), { steps: STEPS })),
   )
     .sort(better)
     .slice(0, LAST);
-  return bent.map((c) => bend(c, worth, size, random, { steps: FURTHER })).sort(better)[0];
+  return bent.map((c) => bend(c, worth, size, random(c.kind), { steps: FURTHER })).sort(better)[0];
 }
 
 /** Bent on by what is seen in finer cells. */

@@ -8,7 +8,7 @@
 import { RAD_PER_DEG } from '../../core/angles.js';
 import type { Vec3 } from '../../geometry/mat3.js';
 import type { GroundGeometry } from '../ground/ground-geometry.js';
-import type { BodyKind } from './body-kinds.js';
+import type { BodyKind } from './body-kind.js';
 
 /** What is seen in the take: shares of cells, width × height. */
 export interface SeenBody {

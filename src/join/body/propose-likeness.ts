@@ -25,6 +25,11 @@ const LEAST_LIKE = 0.75,
  * nothing, gain as much).
  */
 const LEAST_ALONE = 0.85;
+/**
+ * A body that crouches must be longer on the ground than it is tall by this factor to be told by its outline alone: one
+ * that is not is about as deep as broad (own choice on made rabbits and loaves).
+ */
+const LEAST_LONG = 1.25;
 /** How far a take's key strays from the one asked for, azimuth and elevation, degrees. */
 const ASKED_SD = [15, 8] as const;
 /**
@@ -36,6 +41,7 @@ const KIND_WORDS = {
   standing: 'that stands on four legs',
   sitting: 'that sits on its haunches',
   lying: 'that lies',
+  crouching: 'that crouches',
   bird: 'of a bird on two legs',
   person: 'of a person',
 } as const;
@@ -160,15 +166,26 @@ export function fromOutline(input: ProposalInput, stand: TakeStand): BodyProposa
       // No key is asked for without a shadow.
       { ...g, azimuthDeg: 0, elevationDeg: 45, softnessDeg: 0, widthPx: tm.widthPx, heightPx: tm.heightPx },
     );
-  // Who sits on its haunches is as deep as broad: a flat and round body stands about as near, and a crouching rabbit,
-  // which is none of the usual bodies, is taken for one that sits.
+  // Who sits on its haunches is as deep as broad: a flat and round body stands about as near.
   if (found === null || found.outline < LEAST_ALONE || found.kind === 'sitting') return null;
+  if (found.kind === 'crouching' && longOverTall(found.depth.whole ?? []) < LEAST_LONG) return null;
   return {
     depth: inPlate(found.depth, input, stand),
     why:
       `it is outlined like a body ${KIND_WORDS[found.kind]}: its parts stand where that body's do (outlines overlap ` +
       `${found.outline.toFixed(2)}; no shadow of it in the take tells more)`,
   };
+}
+
+/** How far a body reaches along the ground, whatever way it is turned, over how tall it is. */
+function longOverTall(whole: readonly WholeBall[]): number {
+  let tall = 0,
+    long = 0;
+  for (const [x, u, near, r] of whole) {
+    tall = Math.max(tall, u + r);
+    for (const [x2, , near2, r2] of whole) long = Math.max(long, Math.hypot(x - x2, near - near2) + r + r2);
+  }
+  return tall > 0 ? long / tall : 0;
 }
 
 const round3 = (v: number): number => Math.round(1000 * v) / 1000;
