@@ -55,7 +55,7 @@ export function pacePointsOf(given: readonly PacePoint[], backwards: boolean): P
     if (take < before.take && !backwards)
       throw refused(
         `from frame ${before.at} to ${at} of the join the take would run backwards, from frame ${before.take} to ` +
-          `${take}; say that it may, or put the points in rising order`,
+          `${take}; say that it may (--backwards), or put the points in rising order`,
         { at, take },
       );
   });
