@@ -43,6 +43,71 @@ export interface CameraSequence {
   readonly render: (t: number) => Float32Array;
 }
 
+/** What a camera sees with. */
+interface Lens {
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly focalPx: number;
+  /** distorted = undistorted · (1 + k1 r²), in units of the focal length. */
+  readonly k1: number;
+  readonly world: GreyImage;
+}
+
+/** Somebody before the world, their middle at (x, y) px, enlarged by `size`. */
+interface ActorAt {
+  readonly actor: CutOut;
+  readonly size: number;
+  readonly x: number;
+  readonly y: number;
+}
+
+const GRAIN = 0.008;
+/** Pixels of the world a radian. */
+const PER_RAD = 900;
+
+/** The distortion taken back by Newton's steps on the radius. */
+function undistort(r: number, k1: number): number {
+  let q = r;
+  for (let i = 0; i < 6; i++) q -= (q * (1 + k1 * q * q) - r) / (1 + 3 * k1 * q * q);
+  return q;
+}
+
+/** Coded luma, height × width, of the world behind the actor as a camera turned by `m` sees it, with grain. */
+function renderView(l: Lens, m: Mat3, noise: RandomStream, before: ActorAt | null): Float32Array {
+  const { widthPx, heightPx, focalPx, k1, world } = l;
+  const out = new Float32Array(widthPx * heightPx);
+  for (let y = 0; y < heightPx; y++)
+    for (let x = 0; x < widthPx; x++) {
+      let a = (x + 0.5 - widthPx / 2) / focalPx;
+      let b = (y + 0.5 - heightPx / 2) / focalPx;
+      const r = Math.hypot(a, b);
+      if (k1 !== 0 && r > 1e-9) {
+        const k = undistort(r, k1) / r;
+        a *= k;
+        b *= k;
+      }
+      const d = applyVector(m, [a, b, 1]);
+      let v = sample(
+        world,
+        world.width / 2 + PER_RAD * Math.atan2(d[0], d[2]),
+        world.height / 2 + PER_RAD * Math.atan2(d[1], Math.hypot(d[0], d[2])),
+      );
+      if (before !== null) {
+        const { actor } = before;
+        const p = (x + 0.5 - before.x) / before.size + actor.width / 2;
+        const q = (y + 0.5 - before.y) / before.size + actor.height / 2;
+        if (p >= 1 && q >= 1 && p < actor.width - 1 && q < actor.height - 1) {
+          const o = Math.floor(q) * actor.width + Math.floor(p);
+          const k = actor.cover[o]!;
+          v = v * (1 - k) + actor.grey[o]! * k;
+        }
+      }
+      out[y * widthPx + x] = Math.max(0, Math.min(1, v + GRAIN * noise.normal()));
+    }
+  return out;
+}
+
+/** Sequence `index` of a seed: the world panned over as its kind says, with or without somebody before it. */
 export function makeCameraSequence(
   seed: number,
   index: number,
@@ -79,14 +144,15 @@ export function makeCameraSequence(
       (tilt * ease(t) + lean * (1 - Math.cos((3 * t) / frameCount)) * (kind === 'pan' ? 0.3 : 1) + wobble(1, t)) * RAD,
       (roll * ease(t) + 0.5 * wobble(2, t)) * RAD,
     );
-  const grain = 0.008;
-  // Distortion: distorted = undistorted · (1 + k1 r²); taken back by Newton's steps on the radius.
-  const undistort = (r: number): number => {
-    let q = r;
-    for (let i = 0; i < 6; i++) q -= (q * (1 + k1 * q * q) - r) / (1 + 3 * k1 * q * q);
-    return q;
-  };
-  const perRad = 900;
+  const seen = (t: number): ActorAt | null =>
+    kind === 'actor'
+      ? {
+          actor,
+          size: (0.85 * heightPx) / actor.height,
+          x: widthPx * (0.15 + (0.7 * t) / frameCount),
+          y: 0.57 * heightPx,
+        }
+      : null;
   const turnDeg = Math.max(
     ...Array.from({ length: frameCount }, (_, t) => {
       const r = rotation(t);
@@ -102,44 +168,13 @@ export function makeCameraSequence(
     focalPx,
     turnDeg,
     rotation,
-    render: (t) => {
-      const out = new Float32Array(widthPx * heightPx);
-      const noise = new RandomStream(seed * 31 + index, t);
-      const m = rotation(t);
-      const size = kind === 'actor' ? (0.85 * heightPx) / actor.height : 0;
-      const ax = widthPx * (0.15 + (0.7 * t) / frameCount) * 1;
-      const ay = 0.57 * heightPx;
-      for (let y = 0; y < heightPx; y++)
-        for (let x = 0; x < widthPx; x++) {
-          let a = (x + 0.5 - widthPx / 2) / focalPx;
-          let b = (y + 0.5 - heightPx / 2) / focalPx;
-          if (k1 !== 0) {
-            const r = Math.hypot(a, b);
-            if (r > 1e-9) {
-              const k = undistort(r) / r;
-              a *= k;
-              b *= k;
-            }
-          }
-          const d = applyVector(m, [a, b, 1]);
-          let v = sample(
-            world,
-            world.width / 2 + perRad * Math.atan2(d[0], d[2]),
-            world.height / 2 + perRad * Math.atan2(d[1], Math.hypot(d[0], d[2])),
-          );
-          if (size > 0) {
-            const p = (x + 0.5 - ax) / size + actor.width / 2;
-            const q = (y + 0.5 - ay) / size + actor.height / 2;
-            if (p >= 1 && q >= 1 && p < actor.width - 1 && q < actor.height - 1) {
-              const o = Math.floor(q) * actor.width + Math.floor(p);
-              const k = actor.cover[o]!;
-              v = v * (1 - k) + actor.grey[o]! * k;
-            }
-          }
-          out[y * widthPx + x] = Math.max(0, Math.min(1, v + grain * noise.normal()));
-        }
-      return out;
-    },
+    render: (t) =>
+      renderView(
+        { widthPx, heightPx, focalPx, k1, world },
+        rotation(t),
+        new RandomStream(seed * 31 + index, t),
+        seen(t),
+      ),
   };
 }
 
