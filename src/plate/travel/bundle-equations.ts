@@ -6,7 +6,7 @@
  */
 import { applyVector, multiply, type Mat3, type Vec3 } from '../../geometry/mat3.js';
 import { rotationFromVector } from '../../geometry/rotation.js';
-import { setCamera, type Cam } from '../view/view-pinhole.js';
+import { emptyCamera, setCamera } from '../view/view-pinhole.js';
 import { chain, inversePose, movedPlane, type Pose } from './travel-pose.js';
 
 /** One piece of the set: the frame (by its place in `poses`) that it was cut from, and where it shows. */
@@ -48,8 +48,6 @@ export function groundNormal(tilt: number, roll: number): Vec3 {
   const { r } = setCamera([0, tilt, roll, 0], 0, 0, emptyCamera());
   return [-r[1]!, -r[4]!, -r[7]!];
 }
-
-const emptyCamera = (): Cam => ({ f: 1, h: 1, cx: 0, cy: 0, r: new Float64Array(9) });
 
 /** A pose turned and shifted by six small numbers. */
 export function nudged(p: Pose, d: ArrayLike<number>, from = 0): Pose {

@@ -1,24 +1,13 @@
 /** What a solved bundle tells of some frames' looks at the ground, with its covariance. */
 import { choleskyFactor, solveWithFactor } from '../../geometry/linear-solve.js';
-import type { Mat3 } from '../../geometry/mat3.js';
-import { GLOBALS, groundNormal, nudged, STEP, type BundleState } from './bundle-equations.js';
+import { GLOBALS } from './bundle-equations.js';
 import type { BundleAnswer } from './travel-bundle.js';
-import { movedPlane } from './travel-pose.js';
 
 /** Information of a lens that is given. */
 const GIVEN = 1e12;
 
-/** The ground's distance and a pose's turn from home: how a look at it is told. */
-export function lookFrom(state: BundleState, i: number): { readonly rotation: Mat3; readonly lnHeight: number } {
-  const p = state.poses[i]!;
-  return {
-    rotation: p.r,
-    lnHeight: Math.log(Math.max(0.05, movedPlane(groundNormal(state.tilt, state.roll), 1, p).d)),
-  };
-}
-
 /**
- * Covariance of (ln focal length, tilt, roll, then of each look its turn and ln height) from the bundle's information,
+ * Covariance of (ln focal length, tilt, roll, then of each look its turn and its shift) from the bundle's information,
  * row-major, and how far beside the solution the pieces by themselves would have them; null where that is singular.
  *
  * @param looks places among the poses
@@ -33,7 +22,7 @@ export function tellLooks(
   { times, scaleSd, lensGiven }: { readonly times: number; readonly scaleSd: number; readonly lensGiven: boolean },
 ): { readonly covariance: Float64Array; readonly beside: Float64Array } | null {
   const n = GLOBALS + 6 * (state.poses.length - 1);
-  const m = GLOBALS + 4 * looks.length;
+  const m = GLOBALS + 6 * looks.length;
   const h = information.map((v) => v / times);
   // Next to nothing, so that what the pieces leave untold has a large doubt in place of none.
   for (let i = 0; i < n; i++) h[i * n + i] = h[i * n + i]! + (i < GLOBALS ? 1 : 1e-2);
@@ -53,19 +42,7 @@ export function tellLooks(
   for (let i = 0; i < GLOBALS; i++) rows[i * n + i] = 1;
   looks.forEach((k, j) => {
     const at = GLOBALS + 6 * (k < home ? k : k - 1);
-    const row = GLOBALS + 4 * j;
-    for (let i = 0; i < 3; i++) rows[(row + i) * n + at + i] = 1;
-    const base = lookFrom(state, k).lnHeight;
-    const slope = (s: BundleState): number => (lookFrom(s, k).lnHeight - base) / STEP;
-    const last = (row + 3) * n;
-    rows[last + 1] = slope({ ...state, tilt: state.tilt + STEP });
-    rows[last + 2] = slope({ ...state, roll: state.roll + STEP });
-    const d = new Float64Array(6);
-    for (let i = 0; i < 6; i++) {
-      d.fill(0);
-      d[i] = STEP;
-      rows[last + at + i] = slope({ ...state, poses: state.poses.map((p, q) => (q === k ? nudged(p, d) : p)) });
-    }
+    for (let i = 0; i < 6; i++) rows[(GLOBALS + 6 * j + i) * n + at + i] = 1;
   });
   const out = new Float64Array(m * m);
   for (let a = 0; a < m; a++) {

@@ -3,7 +3,7 @@
  */
 import { describe, expect, it } from 'vitest';
 import { measured } from '../../core/measure.js';
-import { multiply, transpose } from '../../geometry/mat3.js';
+import { applyVector, multiply, transpose } from '../../geometry/mat3.js';
 import { rotationAngle } from '../../geometry/rotation.js';
 import { measureCameraMove } from '../camera/camera-move.js';
 import type { MarksFile } from '../marks/marks.js';
@@ -44,7 +44,7 @@ describe('looks of a travelling camera', () => {
   it('tells lens, tilt and how further frames look, where the view begins a fifth and more than a degree off', async () => {
     const s = madeSet(small);
     const looks = await looksOf(s, shakyView(s, 0.8, 1.3), [8, 15]);
-    const sd = (i: number): number => Math.sqrt(looks.covariance[i * (3 + 4 * 2 + 1)]!);
+    const sd = (i: number): number => Math.sqrt(looks.covariance[i * (3 + 6 * 2 + 1)]!);
     expect(looks.lensTold).toBe(true);
     expect(looks.groundPieces).toBeGreaterThan(100);
     const lens = looks.lnFocal + looks.beside[0]! - Math.log(s.focalPx);
@@ -56,8 +56,12 @@ describe('looks of a travelling camera', () => {
       const c = s.cameras[look.frame]!;
       const turn = multiply(look.rotation, transpose(multiply(c.toCamera, home)));
       expect(rotationAngle(turn) / RAD, `turn of frame ${look.frame}`).toBeLessThan(0.2);
-      const off = look.lnHeight + looks.beside[3 + 4 * i + 3]! - Math.log(c.at[1] / s.cameras[0]!.at[1]);
-      expect(Math.abs(off), `height of frame ${look.frame}`).toBeLessThan(0.01);
+      // A camera stands where its own coordinates are nought: at −Rᵀ t of the view's, in its heights.
+      const t = look.shift.map((v, k) => v + looks.beside[3 + 6 * i + 3 + k]!) as [number, number, number];
+      const at = applyVector(transpose(multiply(look.rotation, s.cameras[0]!.toCamera)), t);
+      s.cameras[0]!.at.forEach((from, k) => {
+        expect(at[k]! * -s.cameras[0]!.at[1] - (c.at[k]! - from), `place of frame ${look.frame}`).toBeCloseTo(0, 1);
+      });
     }
   }, 120_000);
 
@@ -96,5 +100,12 @@ describe('looks of a travelling camera', () => {
     expect(Math.abs(joined.cameraHeight.value! / 1.5 - 1)).toBeLessThan(0.06);
     expect(own.notes.join()).toContain('left out');
     expect(joined.notes.join()).not.toContain('left out');
+    expect(joined.notes.join()).not.toContain('not in one place');
+    // The same as one who has walked a metre aside by the last frame.
+    const gone = { foot: s.see(15, [1.5, 0, 6]), top: s.see(15, [1.5, 1.7, 6]) };
+    const walked = { ...marks, marks: [...marks.marks.slice(0, 2), { ...marks.marks[2]!, ...gone } as never] };
+    const view = solveView(walked, { ...size, looks, from: own });
+    expect(view.notes.join()).toContain('not in one place');
+    expect(off(view)).toBeLessThan(off(own));
   }, 120_000);
 });

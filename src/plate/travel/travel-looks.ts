@@ -10,7 +10,7 @@ import type { LumaSource } from '../ride/ride-source.js';
 import type { GroundLooks } from '../view/ground-looks.js';
 import type { TravelRequest } from './travel-answer.js';
 import { fromHome, type BundlePoint, type BundleState } from './bundle-equations.js';
-import { lookFrom, tellLooks } from './bundle-looks.js';
+import { tellLooks } from './bundle-looks.js';
 import { adjustBundle } from './travel-bundle.js';
 import type { TravelKey, TravelSight } from './travel-ground.js';
 import { freeDepths } from './travel-points.js';
@@ -22,7 +22,7 @@ import { groundAmong, type FoundGround } from './ground-among.js';
 import { poseAt } from './travel-settle.js';
 
 /** Frames that hang on a key in the bundle, spread over those that do. */
-const FRAMES_A_KEY = 8;
+const FRAMES_A_KEY = 14;
 /** Frames in all: more only cost time. */
 const MOST_FRAMES = 24;
 /** A piece must be seen in so many frames of the bundle. */
@@ -36,8 +36,13 @@ const LEAST_PIECES = 40;
 const SHARED = 4;
 /** A lens is told where its ln is known by this sd and better. */
 const LENS_TOLD = 0.15;
-/** A view's lens that is surer than this (share) is begun from alone. */
-const SURE_LENS = 0.05;
+/**
+ * Lenses to begin from, as shares of the view's own: a way begun from one far off may end in a false valley, and how
+ * sure a view from shaky marks is of its lens says little.
+ */
+const LENSES: readonly number[] = [1, 1.2, 1 / 1.2];
+/** Bundles are weighed against each other that so large a share of the most pieces agrees with. */
+const FULL = 0.8;
 const GIVEN_SD = 1e-3;
 const LOOSE_SD = 0.5;
 /** The lens's own distortion is left out: no lens is told better than this (ln). */
@@ -49,6 +54,7 @@ const SCALE_SD = 0.7;
 
 /**
  * @param frames whose looks are wanted, without the view's own
+ * @param again the view was told by the way already: no other lens is begun from
  * @throws `PW-TRAVEL-…` where the way can't be had. Null where too little is followed.
  */
 export function looksOverGround(
@@ -56,8 +62,9 @@ export function looksOverGround(
   request: TravelRequest,
   tracked: Tracked,
   frames: readonly number[],
+  again = false,
 ): GroundLooks | null {
-  const shares = lensesAbout(request.view);
+  const shares = again ? [1] : LENSES;
   const begun = shares.flatMap((share) => {
     request.signal?.throwIfAborted();
     try {
@@ -67,9 +74,7 @@ export function looksOverGround(
       return [];
     }
   });
-  const fullest = begun.reduce<Begun | null>((a, b) => (a === null || b.pieces > a.pieces ? b : a), null);
-  if (fullest === null) return null;
-  const free = told(fullest, false);
+  const free = best(begun.flatMap((b) => told(b, false) ?? []));
   // A camera that only comes nearer leaves the lens untold: how it looks is then told for the view's own.
   const untold = free !== null && Math.sqrt(free.covariance[0]!) > LENS_TOLD;
   const own = begun.find((w) => w.share === 1);
@@ -80,10 +85,15 @@ export function looksOverGround(
     : { ...found, lnFocal: found.lnFocal - Math.log(source.widthPx / request.view.widthPx) };
 }
 
-/** Lenses to begin from, as shares of the view's own: a way begun from one far off may end in a false valley. */
-function lensesAbout({ focalPx }: TravelRequest['view']): readonly number[] {
-  return focalPx.value !== null && focalPx.sd! > SURE_LENS * focalPx.value ? [1, 1.2, 1 / 1.2] : [1];
+/** The bundle that leaves its pieces least, of those that most pieces agree with. */
+function best(found: readonly Told[]): Told | null {
+  const most = Math.max(0, ...found.map((t) => t.pieces));
+  const full = found.filter((t) => t.pieces >= FULL * most);
+  return full.reduce<Told | null>((a, b) => (a === null || b.residualPx < a.residualPx ? b : a), null);
 }
+
+/** What a bundle tells, and how far off it leaves its pieces, small px. */
+type Told = GroundLooks & { readonly residualPx: number };
 
 /** A way from which a bundle begins. */
 interface Begun {
@@ -134,7 +144,7 @@ function wayFrom(
 }
 
 /** Lens, ground and looks from a bundle that begins there; in the small picture's pixels. */
-function told({ way, state: from, frames, home, looks, viewSd }: Begun, lensGiven: boolean): GroundLooks | null {
+function told({ way, state: from, frames, home, looks, viewSd }: Begun, lensGiven: boolean): Told | null {
   const state: BundleState = { ...from, poses: [...from.poses] };
   const hold = {
     at: [state.lnFocal, state.tilt, state.roll],
@@ -157,22 +167,28 @@ function told({ way, state: from, frames, home, looks, viewSd }: Begun, lensGive
   const sights = points.reduce((a, p) => a + p.sights.length, 0) / points.length;
   const tells = tellLooks(answer, home, places, {
     times: SHARED * Math.max(1, sights / 2),
-    scaleSd: SCALE_SD,
+    // The scale that no ground tells is left to the marks, as one number for the whole way.
+    scaleSd: ground === null ? GIVEN_SD : SCALE_SD,
     lensGiven,
   });
   if (tells === null) return null;
-  const m = 3 + 4 * places.length;
+  const m = 3 + 6 * places.length;
   tells.covariance[0] = tells.covariance[0]! + LENS_LEAST_SD ** 2;
   for (const i of [1, 2]) tells.covariance[i * m + i] = tells.covariance[i * m + i]! + GROUND_RAD * GROUND_RAD;
   return {
     lnFocal: state.lnFocal,
     tilt: state.tilt,
     roll: state.roll,
-    looks: looks.map((frame, i) => ({ frame, ...lookFrom(state, places[i]!) })),
+    looks: looks.map((frame, i) => {
+      const { r, t } = state.poses[places[i]!]!;
+      return { frame, rotation: r, shift: t };
+    }),
+    scaleSd: ground === null ? SCALE_SD : 0,
     ...tells,
     lensTold: !lensGiven,
     groundPieces: ground?.points.length ?? 0,
     pieces: points.length,
+    residualPx: answer.residualPx,
   };
 }
 

@@ -17,7 +17,7 @@ import { piecesOf, type Pieces } from '../travel/travel-pieces.js';
 import { solveView, type ViewOptions } from './view.js';
 import { groundDistance, uprightHeight, viewCamera } from './view-derived.js';
 import { uprightEdges, type Avoided } from './view-lines.js';
-import { MARK_NOISE, type ViewObservation } from './view-observations.js';
+import { MARK_NOISE, TELLING, type ViewObservation } from './view-observations.js';
 import type { MeasureOptions } from '../measure-options.js';
 import { withReader } from '../with-reader.js';
 import { cameraOf, hasPane } from '../camera/measure-camera.js';
@@ -133,13 +133,14 @@ async function overTheWay(
 ): Promise<View> {
   const { span } = pieces.request;
   if (marks.frame < span.in || marks.frame >= span.out) return view;
-  const frames = [...new Set(marks.marks.map((m) => m.frame ?? marks.frame))].filter((f) => f !== marks.frame);
+  const telling = marks.marks.filter((m) => TELLING.has(m.kind));
+  const frames = [...new Set(telling.map((m) => m.frame ?? marks.frame))].filter((f) => f !== marks.frame);
   let best = view;
   let told: GroundLooks | null = null;
   try {
     const tracked = await pieces.tracked();
     for (let round = 0; round < ROUNDS; round++) {
-      const looks = looksOverGround(pieces.size, { view: best, ...pieces.request }, tracked, frames);
+      const looks = looksOverGround(pieces.size, { view: best, ...pieces.request }, tracked, frames, round > 0);
       if (looks === null) break;
       const before = best;
       told = looks;

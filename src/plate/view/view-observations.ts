@@ -19,6 +19,8 @@ export type ViewObservation = {
       readonly heightSd: number;
       /** Uprights of one name have one height, off by `heightSd` together: it was typed once. */
       readonly alike?: string;
+      /** Uprights of one name stand in one place. */
+      readonly place?: string;
       readonly sdPx: number;
       readonly leanSd: number;
     }
@@ -76,7 +78,8 @@ export interface ObservationSet {
   readonly notes: readonly string[];
 }
 
-const USED: ReadonlySet<Mark['kind']> = new Set([
+/** Kinds of marks that may tell of a view. */
+export const TELLING: ReadonlySet<Mark['kind']> = new Set([
   'upright',
   'groundLines',
   'horizon',
@@ -115,7 +118,7 @@ export function observationsFromMarks(marks: MarksFile, options: ObservationOpti
     return m === null ? null : (p) => apply(m, p[0], p[1]);
   };
   for (const mark of marks.marks) {
-    if (!USED.has(mark.kind) || (mark.kind === 'stand' && !standsOnGround(mark, marks))) continue;
+    if (!TELLING.has(mark.kind) || (mark.kind === 'stand' && !standsOnGround(mark, marks))) continue;
     const frame = mark.frame ?? marks.frame;
     const to = move(frame);
     if (to === null) skipped.add(frame);
@@ -163,7 +166,7 @@ function observe(mark: Mark, to: ToViewFrame, sdPx: number, into: Gathered): voi
       if (upright === null) break;
       const name = heightName(mark);
       feet.push({ at: upright.foot });
-      observations.push(into.alike.has(name) ? { ...upright, alike: name } : upright);
+      observations.push(into.alike.has(name) ? { ...upright, alike: name, place: name } : upright);
       break;
     }
     case 'groundLines':

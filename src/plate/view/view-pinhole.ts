@@ -9,10 +9,15 @@ import type { Point } from '../marks/marks.js';
 export interface Cam {
   f: number;
   h: number;
+  /** Where it stands over the ground, m. */
+  x: number;
+  z: number;
   cx: number;
   cy: number;
   r: Float64Array;
 }
+
+export const emptyCamera = (): Cam => ({ f: 1, h: 1, x: 0, z: 0, cx: 0, cy: 0, r: new Float64Array(9) });
 
 /** Fills `out` with the camera of the unknowns θ, and returns it. */
 export function setCamera(p: ArrayLike<number>, widthPx: number, heightPx: number, out: Cam): Cam {
@@ -22,6 +27,8 @@ export function setCamera(p: ArrayLike<number>, widthPx: number, heightPx: numbe
   const sr = Math.sin(p[2]!);
   out.f = Math.exp(p[0]!);
   out.h = Math.exp(p[3]!);
+  out.x = 0;
+  out.z = 0;
   out.cx = widthPx / 2;
   out.cy = heightPx / 2;
   // Rz(roll) times rows (1,0,0), (0,-ct,st), (0,st,ct).
@@ -43,11 +50,13 @@ export function setCamera(p: ArrayLike<number>, widthPx: number, heightPx: numbe
  * their own direction (smooth enough to climb back).
  */
 export function projectTo(c: Cam, x: number, y: number, z: number, out: Float64Array): void {
+  const dx = x - c.x;
   const dy = y - c.h;
+  const dz = z - c.z;
   const r = c.r;
-  const u = r[0]! * x + r[1]! * dy + r[2]! * z;
-  const v = r[3]! * x + r[4]! * dy + r[5]! * z;
-  const w = Math.max(r[6]! * x + r[7]! * dy + r[8]! * z, 1e-3);
+  const u = r[0]! * dx + r[1]! * dy + r[2]! * dz;
+  const v = r[3]! * dx + r[4]! * dy + r[5]! * dz;
+  const w = Math.max(r[6]! * dx + r[7]! * dy + r[8]! * dz, 1e-3);
   out[0] = c.cx + (c.f * u) / w;
   out[1] = c.cy + (c.f * v) / w;
 }

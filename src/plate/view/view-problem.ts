@@ -5,11 +5,11 @@
  * & Zisserman, *Single View Metrology*, IJCV 40(2), 2000).
  *
  * Unknowns: θ = (ln focal px, tilt rad, roll rad, ln camera height m), then per upright bearing and ln distance (and ln
- * height where not known), per family of ground lines one direction, per rectangle place, direction and sides.
+ * height where not known; one set for a thing that is seen on several frames), per family of ground lines one direction, per rectangle place, direction and sides.
  * Residuals are in units of their standard deviation.
  */
 import { orderWallCorners, type ViewObservation } from './view-observations.js';
-import { setCamera, lineResidual, type Cam } from './view-pinhole.js';
+import { emptyCamera, lineResidual, setCamera, type Cam } from './view-pinhole.js';
 import {
   floorResiduals,
   horizonResiduals,
@@ -103,7 +103,9 @@ interface Layout {
   readonly groupAt: ReadonlyMap<number, number>;
   /** Ln of what heights typed once are off by, by their name. */
   readonly alikeAt: ReadonlyMap<string, number>;
-  /** The first of the four unknowns of each look from another frame: a small turn, ln height. */
+  /** Ln of the length of all looks' shifts, where it is open; else −1. */
+  readonly scaleAt: number;
+  /** The first of the six unknowns of each look from another frame: a small turn, a shift. */
   readonly lookAt: ReadonlyMap<number, number>;
   /** Corners in order, of observations that are rectangles on a wall. */
   readonly walls: readonly (WallCorners | null)[];
@@ -113,15 +115,23 @@ interface Layout {
 
 type WallCorners = ReturnType<typeof orderWallCorners>;
 
-function layOut(observations: readonly ViewObservation[], looks: readonly GroundLook[]): Layout {
+function layOut(observations: readonly ViewObservation[], way: GroundLooks | undefined): Layout {
+  const looks = way?.looks ?? [];
   const groups = [...new Set(observations.filter((o) => o.kind === 'groundLine').map((o) => o.group))];
   const offsets: number[] = [];
   const ties: { at: number; mean: number; sd: number }[] = [];
   let unknowns = 4 + groups.length;
   let dataResiduals = 0;
+  const placeAt = new Map<string, number>();
   for (const o of observations) {
-    const at = unknowns;
+    const known = o.kind === 'upright' && o.place !== undefined ? placeAt.get(o.place) : undefined;
+    const at = known ?? unknowns;
     offsets.push(at);
+    if (known !== undefined) {
+      dataResiduals += residualsOf(o);
+      continue;
+    }
+    if (o.kind === 'upright' && o.place !== undefined) placeAt.set(o.place, at);
     if (o.kind === 'upright' && o.height === null) ties.push({ at: at + 2, mean: Math.log(1.5), sd: 1.5 });
     if (o.kind === 'rectangle' && o.plane === 'wall') ties.push({ at: at + 2, mean: Math.log(5), sd: 3 });
     unknowns += nuisance(o);
@@ -133,13 +143,19 @@ function layOut(observations: readonly ViewObservation[], looks: readonly Ground
     alikeAt.set(o.alike, unknowns);
     ties.push({ at: unknowns++, mean: 0, sd: o.heightSd });
   }
-  const lookAt = new Map(looks.map((l, i) => [l.frame, unknowns + 4 * i]));
-  unknowns += 4 * looks.length;
+  let scaleAt = -1;
+  if (way !== undefined && way.scaleSd > 0) {
+    scaleAt = unknowns++;
+    ties.push({ at: scaleAt, mean: 0, sd: way.scaleSd });
+  }
+  const lookAt = new Map(looks.map((l, i) => [l.frame, unknowns + A_LOOK * i]));
+  unknowns += A_LOOK * looks.length;
   return {
     unknowns,
     dataResiduals,
     offsets,
     alikeAt,
+    scaleAt,
     lookAt,
     groupAt: new Map(groups.map((g, i) => [g, 4 + i])),
     walls: observations.map((o) => (o.kind === 'rectangle' && o.plane === 'wall' ? orderWallCorners(o.corners) : null)),
@@ -204,6 +220,7 @@ function startUnknowns(
   }
   observations.forEach((o, i) => {
     const at = layout.offsets[i]!;
+    if (layout.offsets.indexOf(at) < i) return;
     const c = camOf(o);
     if (o.kind === 'upright') startUpright(c, o, p, at);
     else if (o.kind === 'rectangle') {
@@ -214,19 +231,46 @@ function startUnknowns(
   });
 }
 
-const emptyCamera = (): Cam => ({ f: 1, h: 1, cx: 0, cy: 0, r: new Float64Array(9) });
+/** Unknowns of a look: a small turn on its left, what its shift is off by. */
+const A_LOOK = 6;
 
-/** The camera of a look from another frame: turned from the view's, and as high over the ground as it is told. */
-function setLook(p: Float64Array, view: Cam, look: GroundLook, at: number, out: Cam): void {
+/** The camera of a look from another frame: turned and moved from the view's. */
+function setLook(p: Float64Array, view: Cam, look: GroundLook, { lookAt, scaleAt }: Layout, out: Cam): void {
+  const at = lookAt.get(look.frame)!;
   const turn = multiply(rotationFromVector([p[at]!, p[at + 1]!, p[at + 2]!]), look.rotation);
   out.f = view.f;
-  out.h = view.h * Math.exp(look.lnHeight + p[at + 3]!);
   out.cx = view.cx;
   out.cy = view.cy;
   for (let i = 0; i < 3; i++)
     for (let j = 0; j < 3; j++)
       out.r[3 * i + j] =
         turn[3 * i]! * view.r[j]! + turn[3 * i + 1]! * view.r[3 + j]! + turn[3 * i + 2]! * view.r[6 + j]!;
+  // It stands where its own coordinates are nought.
+  const metres = view.h * (scaleAt < 0 ? 1 : Math.exp(p[scaleAt]!));
+  const [a, b, c] = look.shift.map((v, i) => -metres * (v + p[at + 3 + i]!)) as [number, number, number];
+  const r = out.r;
+  out.x = r[0]! * a + r[3]! * b + r[6]! * c;
+  out.h = Math.max(0.05 * view.h, view.h + r[1]! * a + r[4]! * b + r[7]! * c);
+  out.z = r[2]! * a + r[5]! * b + r[8]! * c;
+}
+
+/** Lengths of a way that are begun from, of what it has by itself. */
+const SCALES = [0.25, 0.4, 0.63, 1, 1.6, 2.5, 4];
+
+/** The length of the way at which the marks are left least, written into `p`. */
+function startScale(
+  problem: Pick<ViewProblem, 'residuals' | 'residualCount'>,
+  { scaleAt }: Layout,
+  p: Float64Array,
+): void {
+  const out = new Float64Array(problem.residualCount);
+  // Far off, one mark would outvote all.
+  const cost = SCALES.map((scale) => {
+    p[scaleAt] = Math.log(scale);
+    problem.residuals(p, out);
+    return out.reduce((sum, r) => sum + Math.log1p(r * r), 0);
+  });
+  p[scaleAt] = Math.log(SCALES[cost.indexOf(Math.min(...cost))]!);
 }
 
 /** What the looks are off by from what the way tells of them, in its own standard deviations. */
@@ -238,7 +282,7 @@ function looksResiduals(
   out: Float64Array,
   from: number,
 ): void {
-  const m = 3 + 4 * looks.looks.length;
+  const m = 3 + A_LOOK * looks.looks.length;
   const off = (i: number): number =>
     i >= 3 ? p[first + i - 3]! : p[i]! - (i === 0 ? looks.lnFocal : i === 1 ? looks.tilt : looks.roll);
   // Solves L x = off for the factor L of the covariance.
@@ -260,9 +304,10 @@ export function viewProblem(
   heightPx: number,
   looks?: GroundLooks,
 ): ViewProblem {
-  const layout = layOut(observations, looks?.looks ?? []);
-  const root = looks === undefined ? null : choleskyFactor(looks.covariance, 3 + 4 * looks.looks.length);
-  const firstLook = layout.unknowns - 4 * (looks?.looks.length ?? 0);
+  const layout = layOut(observations, looks);
+  const wayCount = 3 + A_LOOK * (looks?.looks.length ?? 0);
+  const root = looks === undefined ? null : choleskyFactor(looks.covariance, wayCount);
+  const firstLook = layout.unknowns + 3 - wayCount;
   const shared = { p: new Float64Array(0), out: new Float64Array(0), point: new Float64Array(2) };
   const e: Evaluation = { cam: emptyCamera(), ...shared };
   const others = new Map(
@@ -270,16 +315,12 @@ export function viewProblem(
   );
   const set = (p: Float64Array): void => {
     setCamera(p, widthPx, heightPx, e.cam);
-    for (const o of others.values()) setLook(p, e.cam, o.look, layout.lookAt.get(o.look.frame)!, o.e.cam);
+    for (const o of others.values()) setLook(p, e.cam, o.look, layout, o.e.cam);
   };
   const of = (o: ViewObservation): Evaluation => (o.look === undefined ? e : others.get(o.look)!.e);
   return {
     parameterCount: layout.unknowns,
-    residualCount:
-      layout.dataResiduals +
-      PRIOR_RESIDUALS +
-      layout.ties.length +
-      (looks === undefined || root === null ? 0 : 3 + 4 * looks.looks.length),
+    residualCount: layout.dataResiduals + PRIOR_RESIDUALS + layout.ties.length + (root === null ? 0 : wayCount),
     dataResiduals: layout.dataResiduals,
     residuals(p, out) {
       set(p);
@@ -302,6 +343,7 @@ export function viewProblem(
       p.set(theta);
       set(p);
       startUnknowns((o) => of(o).cam, observations, layout, p);
+      if (layout.scaleAt >= 0) startScale(this, layout, p);
       return p;
     },
   };

@@ -22,7 +22,8 @@ type Rectangle = Extract<ViewObservation, { kind: 'rectangle' }>;
 type Corners = readonly [Point, Point, Point, Point];
 
 /**
- * Unknowns: bearing, ln distance, and ln height where it is free.
+ * Unknowns: bearing, ln distance, and ln height where it is free; from where its camera stands, but of a thing seen on
+ * several frames from where the view's does.
  *
  * @param heightAt where the ln of what the heights of its likes are off by stands; −1 where it has none alike
  */
@@ -35,8 +36,8 @@ export function uprightResiduals(
 ): number {
   let k = from;
   const d = Math.exp(p[at + 1]!);
-  const x = d * Math.sin(p[at]!);
-  const z = d * Math.cos(p[at]!);
+  const x = d * Math.sin(p[at]!) + (o.place === undefined ? c.x : 0);
+  const z = d * Math.cos(p[at]!) + (o.place === undefined ? c.z : 0);
   projectTo(c, x, 0, z, point);
   out[k++] = (o.foot[0] - point[0]!) / o.sdPx;
   out[k++] = (o.foot[1] - point[1]!) / o.sdPx;
@@ -91,8 +92,8 @@ export function wallResiduals(
   // Centre by bearing, elevation above the camera's level, distance; then
   // direction of the wall and its sides.
   const ce = Math.cos(p[at + 1]!);
-  const x = d * ce * Math.sin(p[at]!);
-  const z = d * ce * Math.cos(p[at]!);
+  const x = d * ce * Math.sin(p[at]!) + c.x;
+  const z = d * ce * Math.cos(p[at]!) + c.z;
   const y = c.h + d * Math.sin(p[at + 1]!);
   const ex = (Math.cos(p[at + 3]!) * Math.exp(p[at + 4]!)) / 2;
   const ez = (Math.sin(p[at + 3]!) * Math.exp(p[at + 4]!)) / 2;
@@ -113,8 +114,8 @@ export function wallResiduals(
 export function floorResiduals({ cam: c, p, out, point }: Evaluation, o: Rectangle, at: number, from: number): number {
   let k = from;
   const dist = Math.exp(p[at + 1]!);
-  const x = dist * Math.sin(p[at]!);
-  const z = dist * Math.cos(p[at]!);
+  const x = dist * Math.sin(p[at]!) + c.x;
+  const z = dist * Math.cos(p[at]!) + c.z;
   const cphi = Math.cos(p[at + 2]!);
   const sphi = Math.sin(p[at + 2]!);
   const hw = Math.exp(p[at + 3]!) / 2;

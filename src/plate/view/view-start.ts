@@ -10,7 +10,7 @@ type Upright = Extract<ViewObservation, { kind: 'upright' }>;
 type Rectangle = Extract<ViewObservation, { kind: 'rectangle' }>;
 type Corners = readonly [Point, Point, Point, Point];
 
-/** Ground point under `c` of a pixel, or a far point in its direction where it lies above the horizon. */
+/** Ground point of a pixel beside the camera's own place, or a far point in its direction where it lies above the horizon. */
 export function toGround(c: Cam, x: number, y: number): [number, number] {
   const u = (x - c.cx) / c.f;
   const v = (y - c.cy) / c.f;
@@ -27,8 +27,11 @@ export function startUpright(c: Cam, o: Upright, p: Float64Array, at: number): v
   const ground = toGround(c, o.foot[0], o.foot[1]);
   const seen = Math.max(2, Math.hypot(o.top[0] - o.foot[0], o.top[1] - o.foot[1]));
   const bySize = o.height === null ? Math.hypot(ground[0], ground[1]) : (c.f * o.height) / seen;
-  p[at] = Math.atan2(ground[0], Math.max(1e-6, ground[1]));
-  p[at + 1] = Math.log(Math.min(1e4, Math.max(0.05, bySize)));
+  const far = Math.min(1e4, Math.max(0.05, bySize));
+  const [x, z] = o.place === undefined ? [0, 0] : [c.x, c.z];
+  const share = far / Math.max(1e-6, Math.hypot(ground[0], ground[1]));
+  p[at] = Math.atan2(x + share * ground[0], Math.max(1e-6, z + share * ground[1]));
+  p[at + 1] = Math.log(Math.max(0.05, Math.hypot(x + share * ground[0], z + share * ground[1])));
   if (o.height === null) p[at + 2] = Math.log((seen * bySize) / c.f);
 }
 

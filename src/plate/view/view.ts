@@ -20,6 +20,7 @@ import type { GroundLooks } from './ground-looks.js';
 import { viewMeasures, type Theta } from './view-measures.js';
 import { observationsFromMarks, type ViewObservation } from './view-observations.js';
 import { solveWithinNoise } from './view-noise.js';
+import { solveWithPlaces } from './view-places.js';
 import { DEFAULT_PRIORS, viewProblem, type ViewPriors } from './view-problem.js';
 
 export interface ViewOptions {
@@ -94,11 +95,16 @@ function solveOnce(marks: MarksFile, options: ViewOptions): { view: View; byFile
     ...focalKnown(marks, options, notes),
     ...(marks.cameraHeight === undefined ? {} : { height: { m: marks.cameraHeight, relativeSd: 0.02 } }),
   };
-  const { problem, best, times } = solveWithinNoise(
-    observations,
-    (of) => viewProblem(of, priors, widthPx, heightPx, options.looks),
-    (of) => bestOfStarts(of, startsOf(options, priors)),
+  const { solved, walking } = solveWithPlaces(observations, (some) =>
+    solveWithinNoise(
+      some,
+      (of) => viewProblem(of, priors, widthPx, heightPx, options.looks),
+      (of) => bestOfStarts(of, startsOf(options, priors)),
+    ),
   );
+  const { problem, best, times } = solved;
+  if (walking.length > 0)
+    notes.push(`${walking.map((name) => `the ${name} m high`).join(', ')}: not in one place on its frames`);
   const covariance = best.covariance;
   if (covariance === null)
     throw new PlatewrightError(
