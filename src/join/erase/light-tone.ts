@@ -33,8 +33,8 @@ const BEND_SD = 0.03;
 const LEAST_SD = 0.004;
 const SHARED = 6;
 const ROUNDS = 8;
-/** A light that changes nothing by more than this (log) is none. */
-const NOTHING = 0.004;
+/** A light that changes cells by less than this (log, root mean square) is none: no eye sees it. Own choice. */
+const NOTHING = 0.008;
 
 /** Unknowns: three gains, the curve at its knots, the lean. */
 const AT_LEAN = 3 + KNOTS;
@@ -67,9 +67,9 @@ export function toneLight(base: Picture, laid: Picture, weight: Float32Array, op
     sd = spreadAbout(cells, a);
   }
   if (!a.every((v) => Math.abs(v) < Math.LN2)) return null;
-  let most = 0;
-  for (let k = 0; k < cells.log.length; k++) most = Math.max(most, Math.abs(modelAt(cells, k, a)));
-  if (most < NOTHING) return null;
+  let squares = 0;
+  for (let k = 0; k < cells.log.length; k++) squares += modelAt(cells, k, a) ** 2;
+  if (squares < NOTHING ** 2 * cells.log.length) return null;
   return {
     gain: [Math.exp(a[0]!), Math.exp(a[1]!), Math.exp(a[2]!)],
     lean: [a[AT_LEAN]! / w, a[AT_LEAN + 1]! / h],
