@@ -6,6 +6,7 @@ import { describe, expect, it } from 'vitest';
 import { RAD_PER_DEG } from '../../core/angles.js';
 import { groundCamera, groundPoint, project } from '../../geometry/camera.js';
 import { BODY_KINDS } from './body-kinds.js';
+import { CROUCHING } from './crouching-kind.js';
 import type { ProposalInput } from '../proposal-input.js';
 import { depthFromLikeness, type TakeOutline } from './likely-depth.js';
 import { fromOutline } from './propose-likeness.js';
@@ -199,6 +200,25 @@ describe('a body that throws no shadow in its take', () => {
     const right = whole.reduce((a, b) => (b[0] > a[0] ? b : a)),
       left = whole.reduce((a, b) => (b[0] < a[0] ? b : a));
     expect(right[2]).toBeLessThan(left[2]);
+  });
+
+  it('is told where it crouches and is long, and left flat and round where it crouches upright', () => {
+    /** Outline of a body that crouches with its side to the camera, each of its balls seen as a disc. */
+    const crouched = (trunk: number, rise: number, raise: number): Float32Array => {
+      const balls = new Float64Array(4 * CROUCHING.count),
+        alpha = new Float32Array(W * H);
+      CROUCHING.make([trunk, rise, 0.78, raise, 0.66, 0, 0.5, 0.9], balls);
+      for (let i = 0; i < balls.length; i += 4) {
+        const k = 0.14,
+          at = project(camera, [k * balls[i + 2]!, k * balls[i + 1]!, Z - k * balls[i]!])!,
+          r = (F * k * balls[i + 3]!) / at.depth;
+        for (let y = 0; y < H; y++)
+          for (let x = 0; x < W; x++) if (Math.hypot(x + 0.5 - at.x, y + 0.5 - at.y) < r) alpha[y * W + x] = 1;
+      }
+      return alpha;
+    };
+    expect(outlinedAlone(crouched(2.2, 0.1, 0.4))!.why).toContain('that crouches');
+    expect(outlinedAlone(crouched(0.8, 1.4, 1.4))).toBeNull();
   });
 
   it('is left flat and round where its outline is no usual body’s', () => {
