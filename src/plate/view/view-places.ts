@@ -19,15 +19,20 @@ export interface Placed {
   readonly walking: readonly string[];
 }
 
-/** Solves with one place for each thing that stands in one. */
+/**
+ * Solves with one place for each thing that stands in one.
+ *
+ * @param wayTold whether the way tells the lens: one that holds for a given lens only would draw it aside
+ */
 export function solveWithPlaces(
   observations: readonly ViewObservation[],
   solve: (observations: readonly ViewObservation[]) => WithinNoise,
+  wayTold: boolean,
 ): Placed {
   const names = new Set(observations.flatMap((o) => (o.kind === 'upright' && o.place !== undefined ? [o.place] : [])));
-  if (names.size === 0) return { solved: solve(observations), walking: [] };
   const only = (some: ReadonlySet<string>): WithinNoise => solve(observations.map((o) => placedAmong(o, some)));
   const free = only(new Set());
+  if (names.size === 0 || !wayTold) return { solved: free, walking: [] };
   const variance = (squares(free) + USUAL_WEIGHT) / (spare(free) + USUAL_WEIGHT);
   const stand = (placed: WithinNoise): boolean =>
     squares(placed) - squares(free) <

@@ -19,7 +19,7 @@ import { doubtOfFileLens, focalKnown } from './known-focal.js';
 import type { GroundLooks } from './ground-looks.js';
 import { viewMeasures, type Theta } from './view-measures.js';
 import { observationsFromMarks, type ViewObservation } from './view-observations.js';
-import { solveWithinNoise } from './view-noise.js';
+import { solveWithinNoise, type WithinNoise } from './view-noise.js';
 import { solveWithPlaces } from './view-places.js';
 import { DEFAULT_PRIORS, viewProblem, type ViewPriors } from './view-problem.js';
 
@@ -95,13 +95,13 @@ function solveOnce(marks: MarksFile, options: ViewOptions): { view: View; byFile
     ...focalKnown(marks, options, notes),
     ...(marks.cameraHeight === undefined ? {} : { height: { m: marks.cameraHeight, relativeSd: 0.02 } }),
   };
-  const { solved, walking } = solveWithPlaces(observations, (some) =>
+  const solve = (some: readonly ViewObservation[]): WithinNoise =>
     solveWithinNoise(
       some,
       (of) => viewProblem(of, priors, widthPx, heightPx, options.looks),
       (of) => bestOfStarts(of, startsOf(options, priors)),
-    ),
-  );
+    );
+  const { solved, walking } = solveWithPlaces(observations, solve, options.looks?.lensTold === true);
   const { problem, best, times } = solved;
   if (walking.length > 0)
     notes.push(`${walking.map((name) => `the ${name} m high`).join(', ')}: not in one place on its frames`);
