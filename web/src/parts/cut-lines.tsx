@@ -45,17 +45,20 @@ function NumberField(props: {
 }): JSX.Element {
   // A memo: a field is written only when the book says something else, not while a hand types and another line changes.
   const said = createMemo(() => props.value);
+  // Memos too: an attribute that reads the line itself would still do so when a line of another kind has its place.
+  const min = createMemo(() => props.min),
+    max = createMemo(() => props.max);
   return (
     <label class="num">
       {props.label}
       <input
         type="number"
-        min={props.min}
-        max={props.max}
+        min={min()}
+        max={max()}
         value={said()}
         onChange={(e) => {
           const asked = Math.round(Number(e.currentTarget.value) || 0),
-            v = Math.max(props.min, Math.min(props.max ?? Infinity, asked));
+            v = Math.max(min(), Math.min(max() ?? Infinity, asked));
           e.currentTarget.value = String(v);
           if (v !== said()) props.onChange(v);
         }}
