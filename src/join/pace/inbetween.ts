@@ -152,7 +152,7 @@ export class PairMotion {
     requireSameSize(a, b, 'an in-between picture');
     if (a.width !== this.width || a.height !== this.height || a.channels !== b.channels) {
       throw new PlatewrightError(
-        'PW-JOIN-PACE',
+        'PW-JOIN-MOMENT',
         `the motion is of ${this.width}×${this.height} pictures, but got ${a.width}×${a.height}`,
         { kind: 'internal' },
       );
