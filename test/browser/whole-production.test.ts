@@ -182,7 +182,7 @@ describe.skipIf(CHROMIUM === undefined)('a whole production', () => {
     await page.getByLabel('music, a file on this machine').press('Tab');
     await expect.poll(() => bookNow((b) => b.cut?.music?.gainDb)).toBe(0);
     await press('Web file only');
-    const failure = page.locator('.job', { hasText: 'no.wav does not exist' });
+    const failure = page.locator('.job', { hasText: /music is not there: .*no\.wav/ });
     await failure.waitFor(LONG);
     // Read and put away it does not come back with the next page load.
     await failure.getByRole('button', { name: 'Put away' }).click();
