@@ -123,7 +123,7 @@ describe.skipIf(CHROMIUM === undefined)('where a take begins', () => {
       drawn = (): Promise<(string | null)[]> =>
         points.evaluateAll((all) => all.map((p) => p.getAttribute('aria-valuetext')));
     await pace.getByText('all 8 frames are the take’s own').click();
-    await expect.poll(drawn).toEqual(['take frame 0', 'take frame 7']);
+    await expect.poll(drawn, LONG).toEqual(['take frame 0', 'take frame 7']);
     const put = pace.getByRole('button', { name: 'Pace it so' });
     expect(await put.isDisabled()).toBe(true);
     await points.nth(1).press('Shift+ArrowUp');
@@ -160,7 +160,7 @@ describe.skipIf(CHROMIUM === undefined)('where a take begins', () => {
       { at: 7, take: 14 },
     ];
     await expect.poll(paceNow, LONG).toEqual({ from: 0, start: { through } });
-    await expect.poll(() => put.isDisabled()).toBe(true);
+    await expect.poll(() => put.isDisabled(), LONG).toBe(true);
     await pace.getByText('paced by hand').waitFor();
     // Taken away again and let run backwards: the book follows only when asked.
     await points.nth(1).press('Delete');
@@ -173,9 +173,12 @@ describe.skipIf(CHROMIUM === undefined)('where a take begins', () => {
     await expect
       .poll(paceNow, LONG)
       .toEqual({ from: 25, start: { through: [{ at: 0, take: 25 }, through[2]], backwards: true } });
+    // The page has heard of it: what is drawn is the book's again.
+    await pace.getByText('paced by hand').waitFor();
+    await expect.poll(() => pace.getByText('Drawn, and not in the recipe yet.').count(), LONG).toBe(0);
     await page.getByRole('button', { name: 'Take back' }).first().click();
     await expect.poll(paceNow, LONG).toEqual({ from: 0, start: { through } });
-    await expect.poll(drawn).toEqual(['take frame 0', 'take frame 4.5', 'take frame 14']);
+    await expect.poll(drawn, LONG).toEqual(['take frame 0', 'take frame 4.5', 'take frame 14']);
     await pace.getByRole('button', { name: 'As the program proposes' }).click();
     await expect.poll(paceNow, LONG).toEqual({ from: 0, start: null });
   }, 240_000);
