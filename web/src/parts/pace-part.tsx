@@ -40,9 +40,13 @@ export function PacePart(props: PaceProps): JSX.Element {
   };
   // What was asked for is in the recipe now; what was drawn since stays.
   createEffect(
-    on(pace.inBook, () => {
-      if (JSON.stringify(pace.asked()) === sent) pace.drop();
-    }),
+    // As text: the book's parts may be changed in place.
+    on(
+      () => JSON.stringify([pace.kept(), pace.inBook()]),
+      () => {
+        if (JSON.stringify(pace.asked()) === sent) pace.drop();
+      },
+    ),
   );
   const keyed = (e: KeyboardEvent): void => {
     if (!(e.ctrlKey || e.metaKey) || e.key.toLowerCase() !== 'z' || e.shiftKey || !pace.changed()) return;
