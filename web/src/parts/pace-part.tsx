@@ -40,13 +40,9 @@ export function PacePart(props: PaceProps): JSX.Element {
   };
   // What was asked for is in the recipe now; what was drawn since stays.
   createEffect(
-    // As text: the book's parts may be changed in place.
-    on(
-      () => JSON.stringify([pace.kept(), pace.inBook()]),
-      () => {
-        if (JSON.stringify(pace.asked()) === sent) pace.drop();
-      },
-    ),
+    on(pace.inBook, () => {
+      if (JSON.stringify(pace.asked()) === sent) pace.drop();
+    }),
   );
   const keyed = (e: KeyboardEvent): void => {
     if (!(e.ctrlKey || e.metaKey) || e.key.toLowerCase() !== 'z' || e.shiftKey || !pace.changed()) return;
