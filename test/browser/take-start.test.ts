@@ -173,9 +173,8 @@ describe.skipIf(CHROMIUM === undefined)('where a take begins', () => {
     await expect
       .poll(paceNow, LONG)
       .toEqual({ from: 25, start: { through: [{ at: 0, take: 25 }, through[2]], backwards: true } });
-    // The page has heard of it: what is drawn is the book's again.
-    await pace.getByText('paced by hand').waitFor();
-    await expect.poll(() => pace.getByText('Drawn, and not in the recipe yet.').count(), LONG).toBe(0);
+    // The page has heard of it: neither being worked on nor still to be asked for. An undo before that leaves the draft.
+    await expect.poll(() => pace.getByRole('status').innerText(), LONG).toBe('');
     await page.getByRole('button', { name: 'Take back' }).first().click();
     await expect.poll(paceNow, LONG).toEqual({ from: 0, start: { through } });
     await expect.poll(drawn, LONG).toEqual(['take frame 0', 'take frame 4.5', 'take frame 14']);
