@@ -181,9 +181,18 @@ describe.skipIf(CHROMIUM === undefined)('a whole production', () => {
     await page.getByLabel('music, a file on this machine').fill(join(folder, 'no.wav'));
     await page.getByLabel('music, a file on this machine').press('Tab');
     await expect.poll(() => bookNow((b) => b.cut?.music?.gainDb)).toBe(0);
+    // Answers of the book that come late, from before the delivery failed, do not take its failure away.
+    await page.route('**/api/book', async (route) => {
+      const response = await route.fetch();
+      await new Promise((ok) => setTimeout(ok, 4000));
+      await route.fulfill({ response });
+    });
     await press('Web file only');
     const failure = page.locator('.job', { hasText: /music is not there: .*no\.wav/ });
     await failure.waitFor(LONG);
+    await new Promise((ok) => setTimeout(ok, 5000));
+    expect(await failure.count()).toBe(1);
+    await page.unroute('**/api/book');
     // Read and put away it does not come back with the next page load.
     await failure.getByRole('button', { name: 'Put away' }).click();
     await failure.waitFor({ state: 'detached' });

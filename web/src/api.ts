@@ -6,6 +6,7 @@ import { createSignal } from 'solid-js';
 import type { BookState, EditRequest, PhoneInvitation } from '../../src/server/api-types.js';
 import type { ProposedMark } from '../../src/plate/marks/propose-marks.js';
 import { EditQueue, type Changes } from './edit-queue.js';
+import { Newest } from './newest.js';
 import { shareUnchanged } from './share.js';
 import { withChanges } from './with-changes.js';
 import type { JobKind, JobRecord } from '../../src/jobs/job-store.js';
@@ -53,17 +54,17 @@ export async function attempt<T>(work: () => Promise<T>): Promise<T | null> {
   }
 }
 
-let asked = 0;
-let shown = 0;
+const books = new Newest();
+const jobLists = new Newest();
 /** Reads the book and its jobs from the service. Throws what the service refuses with. */
 export async function refresh(): Promise<void> {
-  const mine = ++asked;
+  const question = books.ask();
+  const jobsQuestion = jobLists.ask();
   const state = await call<BookState>('/api/book');
   // Answers may overtake each other: an older book never comes after a newer one.
-  if (mine < shown) return;
-  shown = mine;
-  setBook((last) => shareUnchanged(last, state));
-  setJobs(state.jobs);
+  if (books.takes(question)) setBook((last) => shareUnchanged(last, state));
+  // Nor do its jobs after those that the event stream told since: a job that fails at once would stay unheard of.
+  if (jobLists.takes(jobsQuestion)) setJobs(state.jobs);
 }
 
 const json = (value: unknown): RequestInit => ({
@@ -260,6 +261,7 @@ export function listen(): void {
     const ready = now.some(
       (j) => j.kind === 'quick' && j.state === 'done' && jobs().some((o) => o.id === j.id && o.state !== 'done'),
     );
+    jobLists.told();
     setJobs(now);
     if (ready) void attempt(refresh);
   });
