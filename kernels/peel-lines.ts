@@ -297,7 +297,7 @@ function three(q: usize, m: v128): v128 {
 
 // @ts-ignore: decorator
 @inline
-export function mixRow(a: usize, b: usize, t: f32, n: i32, out: usize): void {
+function mixRow(a: usize, b: usize, t: f32, n: i32, out: usize): void {
   if (t == 0) b = a;
   const vt = f32x4.splat(t);
   for (let x = 0; x < n; x += 4) {

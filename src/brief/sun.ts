@@ -21,7 +21,7 @@ export interface Air {
   readonly temperatureC: number;
 }
 /** Air where none is told. */
-export const STANDARD_AIR: Air = { pressureMbar: 1010, temperatureC: 10 };
+const STANDARD_AIR: Air = { pressureMbar: 1010, temperatureC: 10 };
 
 /** Where the sun stands; azimuth clockwise from true north. */
 export interface SunPosition {

@@ -1,3 +1,4 @@
+/** What the command line tells of an inspection: what to mend comes first, and what could not be read is said. */
 import { describe, expect, it } from 'vitest';
 import type { Inspection, InspectionMatter } from '../inspect/types.js';
 import { told } from './inspection-words.js';

@@ -1,3 +1,4 @@
+/** No output may be one of the inputs, by whichever name: relative, through a link, as a picture sequence. */
 import { mkdtempSync, mkdirSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, relative } from 'node:path';

@@ -1,3 +1,4 @@
+/** Tables on the command line keep within the window; quoted words are held against what the shell itself reads. */
 import { describe, expect, it } from 'vitest';
 import { execFileSync } from 'node:child_process';
 import { jobName, shellWord, table, timeLeftInWords } from './output.js';

@@ -1,3 +1,4 @@
+/** A recipe file given by hand: read alone or out of a printed document, refused by its wrong field. */
 import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

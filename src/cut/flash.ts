@@ -61,7 +61,7 @@ export function relativeLuminance(r: number, g: number, b: number): number {
 }
 
 /** CIE 1976 u', v'; null for black. */
-export function uvPrime(r: number, g: number, b: number): readonly [number, number] | null {
+function uvPrime(r: number, g: number, b: number): readonly [number, number] | null {
   const x = 0.4124 * r + 0.3576 * g + 0.1805 * b;
   const y = 0.2126 * r + 0.7152 * g + 0.0722 * b;
   const z = 0.0193 * r + 0.1192 * g + 0.9505 * b;

@@ -53,7 +53,7 @@ export interface Ledger {
   readonly statement: string;
 }
 
-export const LEDGER_STATEMENT =
+const LEDGER_STATEMENT =
   'This is a record of what was used, and no legal advice. ' +
   'Whether a use is allowed (fair use, fair dealing, quotation, caricature, ' +
   'parody or pastiche) depends on the country and on the whole of the case; ' +

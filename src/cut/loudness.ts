@@ -68,7 +68,7 @@ export interface LoudnessReport {
 }
 
 /** Channel weights by count, in FFmpeg's order: mono, stereo, 3.0 … 5.1 (L R C LFE Ls Rs). LFE does not count. */
-export function channelWeights(channels: number): readonly number[] {
+function channelWeights(channels: number): readonly number[] {
   switch (channels) {
     case 1:
       return [1];

@@ -26,7 +26,7 @@ export interface MixPart {
 }
 
 /** Where each sound goes. Edges that would begin before the programme are shortened. */
-export function mixParts(p: Programme, placed: readonly PlacedItem[]): MixPart[] {
+function mixParts(p: Programme, placed: readonly PlacedItem[]): MixPart[] {
   const sampleAt = (frame: number): number => Math.round(secondsOf(frame, p.rate) * SAMPLE_RATE);
   const total = sampleAt(placed[placed.length - 1]!.recordOut);
   const parts: MixPart[] = [];

@@ -20,7 +20,7 @@ export interface BestSpan {
 }
 
 /** A performer that leaves this share of its ring off the screen has left it: the program's own choice. */
-export const OFF_SCREEN = 0.15;
+const OFF_SCREEN = 0.15;
 
 /** @param open edges at which the plate cuts the performer itself, so that the take may too */
 export function isCut(f: TakeFrame, open: readonly string[] = []): boolean {

@@ -7,7 +7,7 @@ import type { TakePass } from './take-pass.js';
 
 const HELP_SCREEN = 'a take before a green or blue screen';
 /** What tells the performer of a take without a screen. */
-export const HELP_BARE = 'an outline round the performer, or a frame of the empty set named';
+const HELP_BARE = 'an outline round the performer, or a frame of the empty set named';
 const MARKED = "the performer's ground and top in one frame";
 
 type Figures = Pick<

@@ -43,7 +43,7 @@ export function shapingTaps(correlation: readonly number[]): Float32Array {
  * sd at 64 even levels 0..1 of one channel; levels beyond the measured ones take the nearest, channels without rows
  * take luma's.
  */
-export function sigmaCurve(model: GrainModel, channel: 'r' | 'g' | 'b'): Float32Array {
+function sigmaCurve(model: GrainModel, channel: 'r' | 'g' | 'b'): Float32Array {
   let rows = model.table.filter((t) => t.channel === channel && t.samples > 0);
   if (rows.length === 0) rows = model.table.filter((t) => t.channel === 'luma' && t.samples > 0);
   rows = [...rows].sort((a, b) => a.level - b.level);

@@ -35,7 +35,7 @@ export interface CastRequest {
  * Relights the shadow in the still picture, in place; along its border, where the penumbra's own shape is not known,
  * the picture counts as never seen (`count` 0) and is made up. Null, and nothing changed, where no shadow was found.
  */
-export function relightCast(mosaic: Mosaic, r: CastRequest): FoundCast | null {
+function relightCast(mosaic: Mosaic, r: CastRequest): FoundCast | null {
   const { width: w, height: h } = mosaic,
     n = w * h;
   const core = new Float32Array(n),

@@ -1,3 +1,4 @@
+/** Single pixels that stand out of a flat grey picture, against the value that most of their sources show. */
 import { describe, expect, it } from 'vitest';
 import { createPicture } from '../../image/picture.js';
 import { settleLone } from './lone-pixels.js';

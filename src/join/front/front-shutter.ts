@@ -45,11 +45,7 @@ export function cornerSpeeds(outline: (frame: number) => Outline, frame: number)
 }
 
 /** Shares of a frame that the shutter was open, one for each edge of the outline that tells it. */
-export function edgeShares(
-  linear: Picture,
-  outline: Outline,
-  speeds: readonly (readonly [number, number])[],
-): number[] {
+function edgeShares(linear: Picture, outline: Outline, speeds: readonly (readonly [number, number])[]): number[] {
   const { width: w, height: h, data } = linear,
     n = w * h,
     out: number[] = [];

@@ -54,7 +54,7 @@ export interface PlacedReceiver {
 export const GRAZING = 0.03;
 
 /** A receiver's outline and foot line at a frame; the nearest frame's where it has none of its own. */
-export function receiverAt(receiver: ShadowReceiver, frame: number): ReceiverFrame | null {
+function receiverAt(receiver: ShadowReceiver, frame: number): ReceiverFrame | null {
   let best: ReceiverFrame | null = null;
   for (const f of receiver.frames)
     if (best === null || Math.abs(f.frame - frame) < Math.abs(best.frame - frame)) best = f;
@@ -89,7 +89,7 @@ export function wallPlane(g: GroundGeometry, base: readonly [Point, Point], heig
 }
 
 /** Level plane over the ground; null where the camera does not look down on it. */
-export function stepPlane(g: GroundGeometry, height: number): Plane | null {
+function stepPlane(g: GroundGeometry, height: number): Plane | null {
   const d = dot(g.up, g.foot) + height;
   return d < 0 ? { n: g.up, d } : null;
 }
@@ -98,7 +98,7 @@ export function stepPlane(g: GroundGeometry, height: number): Plane | null {
  * The outlined body as balls, standing in the upright plane that faces the camera: through the middle of its foot line,
  * or at the performer's own distance where none is given.
  */
-export function faceBalls(
+function faceBalls(
   g: GroundGeometry,
   polygon: readonly Point[],
   base: readonly [Point, Point] | undefined,

@@ -46,7 +46,7 @@ export interface Mirrored {
 /** Reflectance of clear coats, glass and water seen straight on (refractive index 1.33 to 1.5). */
 const HEAD_ON = 0.04;
 /** Sd of a surface's slopes at roughness 1. */
-export const SLOPE_SD = 0.2;
+const SLOPE_SD = 0.2;
 /** Streaks are drawn no longer than so many times as long as they are wide, and no longer than the performer. */
 const LONGEST = 12;
 

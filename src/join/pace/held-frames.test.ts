@@ -1,3 +1,4 @@
+/** Takes whose file repeats frames in a known cycle (24 frames over 30): the paced curve against its own frames. */
 import { describe, expect, it } from 'vitest';
 import { withoutRepeats } from './held-frames.js';
 import type { PaceStep } from '../performer-steps.js';

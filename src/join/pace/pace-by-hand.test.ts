@@ -1,3 +1,7 @@
+/**
+ * Paces drawn by hand: points met exactly, speed beyond them, never outside the take; the curve's slopes against the
+ * data of Fritsch & Carlson 1980 (from memory) and, for any points, against what two neighbours span.
+ */
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { cubicCurve, monotoneSlopes } from '../../geometry/cubic-curve.js';

@@ -22,7 +22,7 @@ const WORK_PX = 200;
 const LEAST_PX = 16;
 
 /** Two peeled pictures and what is known of the motion between them: made once, asked for any t, then closed. */
-export class PerformerPair {
+class PerformerPair {
   readonly a: PerformerPicture;
   readonly b: PerformerPicture;
   private readonly box: Box;

@@ -25,7 +25,7 @@ export interface EdgeLine {
 }
 
 /** Lines an outline gets at most, and the least way between two. */
-export const MOST_LINES = 240,
+const MOST_LINES = 240,
   LEAST_STEP = 1.5;
 /** Pixels inwards and outwards whose colours tell. */
 export const DEEPEST = 8,

@@ -106,7 +106,7 @@ export function freeWay(
  * The poses of all frames and which pieces lie on the ground, as the view has lens and ground; `tracked` is left as it
  * was. Throws as `measureTravel` does.
  */
-export function wayOver(
+function wayOver(
   source: Pick<LumaSource, 'widthPx' | 'heightPx'>,
   request: TravelRequest,
   tracked: Tracked,

@@ -37,7 +37,7 @@ function thetaOf(view: View): [number, number, number, number] {
 }
 
 /** The camera of the view's unknowns (ln focal px, tilt rad, roll rad, ln height m). */
-export function cameraOfTheta(theta: readonly number[], widthPx: number, heightPx: number): Pinhole {
+function cameraOfTheta(theta: readonly number[], widthPx: number, heightPx: number): Pinhole {
   return groundCamera({
     focalPx: Math.exp(theta[0]!),
     tiltDeg: theta[1]! * DEG_PER_RAD,

@@ -54,7 +54,7 @@ export const DEFAULT_PRIORS: ViewPriors = {
   cameraHeight: { medianM: 1.4, lnSd: 0.7 },
 };
 
-export const PRIOR_RESIDUALS = 4;
+const PRIOR_RESIDUALS = 4;
 const RAD = Math.PI / 180;
 
 export interface ViewProblem {

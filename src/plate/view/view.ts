@@ -44,7 +44,7 @@ export interface ViewOptions {
 }
 
 /** Maps pixels of `frame` to pixels of `target` where the camera stands still or only turns; null where it travels. */
-export function rotationBetween(camera: CameraMove | undefined, target: number): (frame: number) => Mat3 | null {
+function rotationBetween(camera: CameraMove | undefined, target: number): (frame: number) => Mat3 | null {
   return (frame) => {
     if (frame === target) return [1, 0, 0, 0, 1, 0, 0, 0, 1];
     if (camera === undefined) return null;

@@ -30,7 +30,7 @@ export interface BallLight extends ShadingLight {
 }
 
 /** Outline of the ball on the spot under a pose; null where a part lies behind the camera. */
-export function ballEllipse(
+function ballEllipse(
   pose: CardPose,
   widthPx: number,
   heightPx: number,

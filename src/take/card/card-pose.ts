@@ -47,7 +47,7 @@ export function cardToGround(p: { x: number; z: number; turnDeg: number }, xMm: 
 }
 
 /** Card millimetres → pixels under a pose. */
-export function poseHomography(p: CardPose, widthPx: number, heightPx: number): Mat3 {
+function poseHomography(p: CardPose, widthPx: number, heightPx: number): Mat3 {
   return homographyOf(
     [
       Math.log(p.focalPx),

@@ -155,7 +155,7 @@ export function darkerThanAround(
 }
 
 /** Drops sides until four are left; null where that can't be done. */
-export function reduceToQuad(hull: readonly (readonly [number, number])[]): Quad | null {
+function reduceToQuad(hull: readonly (readonly [number, number])[]): Quad | null {
   let p = hull.map((q) => [q[0], q[1]] as [number, number]);
   if (p.length < 4) return null;
   while (p.length > 4) {

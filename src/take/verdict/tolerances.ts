@@ -109,7 +109,7 @@ export const TOLERANCE_KINDS: Readonly<Record<ToleranceName, ToleranceKind>> = {
 };
 
 /** Is there a tolerance of this name? */
-export function isToleranceName(name: string): name is ToleranceName {
+function isToleranceName(name: string): name is ToleranceName {
   return Object.hasOwn(TOLERANCE_KINDS, name);
 }
 

@@ -42,7 +42,7 @@ export function BriefPart(props: { book: BookState; pick: PickDocument }): JSX.E
 const SENDS = ['height', 'sensor', 'lenses', 'place', 'room'];
 
 /** Whose camera, room and place the brief is for, and which of them nobody has put in yet. */
-export function WrittenFor(props: { book: BookState }): JSX.Element {
+function WrittenFor(props: { book: BookState }): JSX.Element {
   const line = (name: string) => props.book.studio.find((r) => r.name === name);
   const examples = () => props.book.studio.filter((r) => r.example && SENDS.includes(r.name)).map((r) => r.title);
   return (

@@ -22,7 +22,7 @@ const WORDS: Record<string, string> = {
 };
 
 /** What a kind of job does, in words. */
-export function jobWord(kind: string): string {
+function jobWord(kind: string): string {
   return WORDS[kind] ?? kind;
 }
 

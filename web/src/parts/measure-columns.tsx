@@ -158,7 +158,7 @@ function RideAndTurn(props: { m: PlateMeasures }): JSX.Element {
 }
 
 /** Why a part of the measures is absent, in the words of the measuring. */
-export function noteOf(m: PlateMeasures, part: string): string | undefined {
+function noteOf(m: PlateMeasures, part: string): string | undefined {
   return notesOf(m, part)[0];
 }
 

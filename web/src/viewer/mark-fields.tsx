@@ -62,7 +62,7 @@ export function fieldsOf(kind: Mark['kind']): readonly Field[] {
  * The mark with one number changed; an empty text takes it away where it may be left
  * out. Null where the text is no such number.
  */
-export function withField(mark: Mark, field: Field, text: string): Mark | null {
+function withField(mark: Mark, field: Field, text: string): Mark | null {
   const { [field.key]: _old, ...rest } = mark as unknown as Record<string, unknown>;
   if (text.trim() === '') return field.optional === true ? (rest as unknown as Mark) : null;
   const v = Number(text.replace(',', '.'));
