@@ -63,19 +63,22 @@ beforeAll(async () => {
   const book = Book.create(production);
   book.edit('start', (e) => e.put('production', newProduction('Bad walk')));
   await addFilm(book, file('film.mp4'), { title: 'Film' });
-  book.edit('pick', (e) =>
-    e.put('pick', {
-      id: 'one',
-      film: 'film',
-      title: 'One',
-      in: 0,
-      out: 24,
-      order: 1,
-      note: '',
-      marks: { frame: 0, marks: [] },
-      action: '',
-    }),
-  );
+  const pick = (id: string, first: number, out: number, order: number): void =>
+    book.edit('pick', (e) =>
+      e.put('pick', {
+        id,
+        film: 'film',
+        title: id,
+        in: first,
+        out,
+        order,
+        note: '',
+        marks: { frame: 0, marks: [] },
+        action: '',
+      }),
+    );
+  pick('one', 0, 24, 1);
+  pick('late', 10, 18, 2);
   book.close();
   writeFileSync(
     file('region.json'),
@@ -168,8 +171,20 @@ const cases: readonly (readonly [string, () => string[], RegExp, number])[] = [
   [
     'marks on a frame that the clip has not',
     () => ['mark', 'one', '--file', file('late.json'), '-p', production],
-    /PW-MARKS-OUTSIDE/,
+    /PW-MARKS-OUTSIDE: one: mark 1 \(upright\) is on frame 99, but the pick has frames 0 to 23, counted from its first/,
     3,
+  ],
+  [
+    'proposals for a frame by its number in the film',
+    () => ['mark', 'late', '--propose', '15', '-p', production],
+    /PW-MEDIA-FRAME: late: .* has frames 0 to 7, .*frame 10 of the film; the film's frame 15 is the pick's frame 5/,
+    2,
+  ],
+  [
+    'proposals for no frame',
+    () => ['mark', 'one', '--propose', 'first', '-p', production],
+    /PW-CLI-NUMBER: --propose takes a frame, but got "first"/,
+    2,
   ],
   [
     'a negative height',

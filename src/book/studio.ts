@@ -18,7 +18,11 @@ export interface StudioRow {
   readonly hint: string;
   /** As every new production has it: what the program took for want of a better one. */
   readonly example: boolean;
+  /** A brief sends people somewhere by it: an example would send them to the wrong spot. */
+  readonly sends: boolean;
 }
+
+const SENDS: readonly string[] = ['height', 'sensor', 'lenses', 'place', 'room'];
 
 interface Line {
   readonly title: string;
@@ -190,7 +194,14 @@ export function studioOf(book: Book): StudioRow[] {
   const p = book.need('production', 'production');
   return Object.entries(LINES).map(([name, l]) => {
     const value = l.read(p);
-    return { name, title: l.title, value, hint: l.hint, example: value === l.read(EXAMPLE) };
+    return {
+      name,
+      title: l.title,
+      value,
+      hint: l.hint,
+      example: value === l.read(EXAMPLE),
+      sends: SENDS.includes(name),
+    };
   });
 }
 

@@ -1,10 +1,14 @@
 /** The light of the shoot: when the sun stands as the plate's key does, or where a lamp does. */
+import type { Light } from '../plate/types.js';
 import { fmt, type BriefNotes } from './brief-notes.js';
 import type { BriefRequest } from './brief-request.js';
 import { fillStopsBelowKey, sourceSizeM } from './optics.js';
 import { addDays, isoLocal, parseZone, startOfDate } from './place-time.js';
 import { cameraHeadingDeg, sunWindows } from './sun.js';
 import type { LampPlan, SunPlan } from './types.js';
+
+/** How far a take's light may be off and still fit, where the production says nothing else, degrees. */
+const USUAL_TOLERANCE = { elevationDeg: 10, azimuthDeg: 15 };
 
 const side = (azimuthDeg: number): string =>
   Math.abs(azimuthDeg) < 8
@@ -48,6 +52,7 @@ export function lightOf(
       temperatureK: light?.temperatureK.value ?? null,
     };
     instructions.push(`Key light: ${side(az)}, ${fmt(el)}° high.`);
+    sayIfRough(r, light!, { instructions, missing });
     if (sun.windows.length > 0) {
       const w = sun.windows[0]!;
       instructions.push(
@@ -67,9 +72,29 @@ export function lightOf(
   return { sun, lamp };
 }
 
+/**
+ * Says where the key's direction is known less surely than a take's light may be off and still fit: a head lit almost
+ * evenly gives an azimuth as round as a shadow's. Beneath a high key the azimuth counts for less, by its cosine.
+ */
+function sayIfRough(r: BriefRequest, light: Light, { instructions, missing }: BriefNotes): void {
+  const t = r.tolerance ?? USUAL_TOLERANCE;
+  const roundSd = light.azimuthDeg.sd ?? 0;
+  const upSd = light.elevationDeg.sd ?? 0;
+  const round = roundSd * Math.cos(((light.elevationDeg.value ?? 0) * Math.PI) / 180) > t.azimuthDeg;
+  if (!round && upSd <= t.elevationDeg) return;
+  instructions.push(
+    `That is rough: ${roundSd >= 90 ? 'the key may come from any side' : `the key's side is known only within ± ${fmt(roundSd)}°`}, ` +
+      `its height within ± ${fmt(upSd)}°. Compare light and shade by eye before you roll.`,
+  );
+  missing.push(
+    'direction of the key light more surely: ' +
+      (light.azimuthDeg.wouldHelp ?? 'mark a shadow (foot and tip, with the height of what casts it)'),
+  );
+}
+
 function planSun(r: BriefRequest, azimuthDeg: number, elevationDeg: number): SunPlan {
   const zone = parseZone(r.place.timeZone);
-  const t = r.tolerance ?? { elevationDeg: 10, azimuthDeg: 15 };
+  const t = r.tolerance ?? USUAL_TOLERANCE;
   const place = { latitudeDeg: r.place.latitudeDeg, longitudeDeg: r.place.longitudeDeg };
   const yard = r.place.yard;
   // heading = sun − 180 + azimuth, so the sun must stand on yard + 180 − azimuth, widened by what the light may be off.

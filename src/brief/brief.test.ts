@@ -217,6 +217,28 @@ describe('brief', () => {
     expect(told.missing.join(' ')).toMatch(/more surely: two lines along the ground/);
     expect(told.setUp!.cameraHeightM).toBeCloseTo(makeBrief(request).setUp!.cameraHeightM, 9);
   });
+  it('says where the key is known less surely than light may be off', () => {
+    const lit = (azimuthSd: number, elevation: number, elevationSd: number): ReturnType<typeof makeBrief> =>
+      makeBrief({
+        ...request,
+        measures: {
+          ...measures,
+          light: {
+            ...measures.light!,
+            azimuthDeg: { ...measured(-84, 'deg', azimuthSd, 'a head'), wouldHelp: 'a shadow' },
+            elevationDeg: measured(elevation, 'deg', elevationSd, 'a head'),
+          },
+        },
+      });
+    const rough = /^That is rough: (.*) Compare light and shade/;
+    const said = (b: ReturnType<typeof makeBrief>): string[] => b.instructions.filter((i) => rough.test(i));
+    expect(said(lit(10, 30, 5))).toEqual([]);
+    expect(said(lit(40, 30, 5))[0]).toContain("the key's side is known only within ± 40°, its height within ± 5°");
+    expect(said(lit(124, 60, 25))[0]).toContain('the key may come from any side, its height within ± 25°');
+    expect(lit(124, 60, 25).missing).toContain('direction of the key light more surely: a shadow');
+    // Overhead a key has hardly a side: 40° round at 80° up are 7° of its direction.
+    expect(said(lit(40, 80, 5))).toEqual([]);
+  });
   it("asks for the plate's own rate, and says what a camera calls it or that it has another", () => {
     const asked = (rate: string, rates: string[]): string =>
       makeBrief({ ...request, measures: { ...measures, rate }, camera: { ...phone, rates } }).instructions.find((i) =>

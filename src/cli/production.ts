@@ -1,6 +1,6 @@
 /** What commands on a production share: where it is, opening and closing its book, running a job with progress. */
 import { existsSync } from 'node:fs';
-import { join, resolve } from 'node:path';
+import { join, relative, resolve } from 'node:path';
 import type { Command } from 'commander';
 import { BOOK_FILE, Book } from '../book/book.js';
 import { PlatewrightError } from '../core/errors.js';
@@ -38,6 +38,16 @@ export async function withBook<T>(options: ProductionOptions, work: (book: Book)
   } finally {
     book.close();
   }
+}
+
+/**
+ * A file of the production as it is called from the folder where the command was given: what is printed can then be
+ * opened as it stands. The book's own paths, which `--json` gives, count from the production's folder.
+ */
+export function fromHere(book: Book, stored: string): string {
+  const file = book.mediaPath(stored);
+  const near = relative(process.cwd(), file);
+  return near.startsWith('..') ? file : near;
 }
 
 /** Runs a job in this process, its progress on stderr; the first Ctrl-C stops it cleanly at the next frame. */

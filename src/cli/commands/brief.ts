@@ -4,7 +4,9 @@ import type { Command } from 'commander';
 import type { Brief } from '../../brief/types.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { cueWav, sunCalendar } from '../../server/files.js';
+import type { Book } from '../../book/book.js';
 import { inStoryOrder } from '../../book/story-order.js';
+import { studioOf } from '../../book/studio.js';
 import { action, answer } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
@@ -50,10 +52,19 @@ export function register(program: Command): void {
         if (o.cue !== undefined) writeFileSync(o.cue, cueWav(briefs[0]!));
         if (o.ics !== undefined)
           writeFileSync(o.ics, sunCalendar(briefs[0]!, book.need('production', 'production').place.name));
-        answer(o, briefs, briefsInWords);
+        answer(o, briefs, (d) => [briefsInWords(d), examplesInWords(book)].join('\n').trimEnd());
       }),
     ),
   );
+}
+
+/** Which lines of the studio nobody has put in yet, though the briefs send people somewhere by them. */
+function examplesInWords(book: Book): string {
+  const lines = studioOf(book).filter((r) => r.example && r.sends);
+  return lines.length === 0
+    ? ''
+    : `\nstill the program's examples: ${lines.map((r) => `${r.name} (${r.value})`).join(', ')}; ` +
+        'put in your own with "platewright studio LINE VALUE", then write the briefs anew';
 }
 
 /** The briefs one after the other; what holds for all of them is said once, at their end. */

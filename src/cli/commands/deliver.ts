@@ -3,7 +3,7 @@ import type { Command } from 'commander';
 import { rounded } from '../../core/amount.js';
 import type { DeliveryReport } from '../../cut/deliver.js';
 import { action, answer } from '../output.js';
-import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
+import { fromHere, onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
 /** A level to a tenth; a dash where all was silent. */
 const tenths = (v: number | null): string => (v === null ? '–' : rounded(v, 1));
@@ -33,7 +33,7 @@ export function register(program: Command): void {
         answer(o, d, () =>
           [
             `delivered ${d.report.seconds.toFixed(1)} s as ${d.id}`,
-            ...d.files.map((f) => `  ${f}`),
+            ...d.files.map((f) => `  ${fromHere(book, f)}`),
             `loudness ${tenths(d.report.loudness.integratedLufs)} LUFS, ` +
               `true peak ${tenths(d.report.loudness.truePeakDbtp)} dBTP`,
             'flashes: ' +

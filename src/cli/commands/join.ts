@@ -8,7 +8,7 @@ import { sayShownFrames, type TakeStart } from '../../join/pace/take-start.js';
 import { action, answer, table } from '../output.js';
 import { PROPOSED, startAsked, withStartOptions, type StartOptions } from '../start-asked.js';
 import { orSayFor } from './verdict.js';
-import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
+import { fromHere, onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
 interface Options extends ProductionOptions, StartOptions {
   take?: string;
@@ -102,7 +102,7 @@ export function register(program: Command): void {
             `${sayShownFrames(d.recipe)}\n` +
             (d.render === undefined
               ? 'not rendered'
-              : `rendered ${counted(d.render.frames, 'frame')}: ${d.render.file}`),
+              : `rendered ${counted(d.render.frames, 'frame')}: ${fromHere(book, d.render.file)}`),
         );
       }),
     ),

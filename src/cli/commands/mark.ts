@@ -67,6 +67,8 @@ async function mark(book: Book, id: string, o: Options): Promise<number> {
   const marks = changedMarks(of, id, o);
   const video = of.kind === 'take' ? of.take.info.video! : of.video;
   const frames = of.kind === 'take' ? video.frameCount : of.pick.out - of.pick.in;
+  for (const [i, m] of marks.marks.entries())
+    checkPickFrame(of, m.frame ?? marks.frame, 'PW-MARKS-OUTSIDE', `mark ${i + 1} (${m.kind}) is on`);
   checkMarks(marks, video.widthPx, video.heightPx, frames, o.file === undefined ? id : basename(o.file));
   if (o.file !== undefined || o.add !== undefined || o.clear === true || o.empty !== undefined)
     book.edit(`mark ${id}`, (e) => {
@@ -87,6 +89,23 @@ function markedOf(book: Book, id: string, isTake: boolean): Marked {
     });
   const pick = book.need('pick', id);
   return { kind: 'pick', pick, video: book.need('film', pick.film).info.video! };
+}
+
+/**
+ * Refuses a frame that a pick does not have. Its frames count from its first one, which is easily forgotten where the
+ * frame was read in a player of the film: the message says which one is meant by the film's number.
+ */
+function checkPickFrame(of: Marked, frame: number, code: string, what: string): void {
+  if (of.kind === 'take') return;
+  const { id, in: first, out } = of.pick;
+  if (frame < out - first) return;
+  throw new PlatewrightError(
+    code,
+    `${id}: ${what} frame ${frame}, but the pick has frames 0 to ${out - first - 1}, ` +
+      `counted from its first, which is frame ${first} of the film` +
+      (frame >= first && frame < out ? `; the film's frame ${frame} is the pick's frame ${frame - first}` : ''),
+    { kind: code === 'PW-MEDIA-FRAME' ? 'usage' : 'input', detail: { frame, frameCount: out - first } },
+  );
 }
 
 function needTake(of: Marked, option: string): TakeDocument {
@@ -142,6 +161,9 @@ async function outline(book: Book, of: Marked, id: string, o: Options): Promise<
 
 /** Lists what the program would mark on a frame. */
 async function propose(book: Book, of: Marked, marks: MarksFile, n: number, o: Options): Promise<void> {
+  if (!Number.isInteger(n) || n < 0)
+    throw new PlatewrightError('PW-CLI-NUMBER', `--propose takes a frame, but got "${o.propose}"`, { kind: 'usage' });
+  checkPickFrame(of, n, 'PW-MEDIA-FRAME', '--propose asks for');
   const reader = await VideoReader.open(
     of.kind === 'take' ? book.mediaPath(of.take.file) : await plateClip(book, of.pick),
   );

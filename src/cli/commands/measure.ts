@@ -58,8 +58,8 @@ export function register(program: Command): void {
                       : `${Math.round(x.room.effort.minutes)} min: ${x.room.effort.reasons.join('; ')}`,
                   ],
                   ...(x.notes ?? []).flatMap((n) => {
-                    const said = /^(pictures|damage|brightness|place|marks): (.*)$/s.exec(n);
-                    return said === null ? [] : [[`  ${said[1]!}`, said[2]!]];
+                    const said = /^([a-z]+): (.*)$/s.exec(n);
+                    return said === null ? [['', n]] : [[`  ${said[1]!}`, said[2]!]];
                   }),
                   ...(x.view?.notes ?? []).map((n) => ['  view', n]),
                 ])}`,

@@ -1,7 +1,8 @@
 /** `reveal`: the reel that builds the joins up step by step. */
 import type { Command } from 'commander';
+import { counted } from '../../core/counted.js';
 import { action, answer } from '../output.js';
-import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
+import { fromHere, onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
 /** Adds `reveal`: joined picks in, one reel below the production's folder out. */
 export function register(program: Command): void {
@@ -17,7 +18,7 @@ export function register(program: Command): void {
           file: string;
           frames: number;
         };
-        answer(o, d, (x) => `the reveal is ${x.file} (${x.frames} frames)`);
+        answer(o, d, (x) => `the reveal is ${fromHere(book, x.file)} (${counted(x.frames, 'frame')})`);
       }),
     ),
   );

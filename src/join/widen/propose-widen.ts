@@ -7,8 +7,6 @@ import { marksOf, type Side } from '../proposal-input.js';
 import { reframeOf } from './reframe.js';
 import type { WidenStep } from '../plate-steps.js';
 
-/** Needs below this share of the picture's side are left: a performer a little cut by the frame is a framing. */
-const LEAST_WIDEN = 0.04;
 /** More than this share of the picture on one side is no widening any more. */
 const MOST_WIDEN = 0.45;
 
@@ -65,9 +63,9 @@ export async function proposeWiden(plate: Side): Promise<WidenStep | null> {
     for (const k of ['left', 'right', 'top', 'bottom'] as const) side[k] = Math.max(side[k], Math.round(mark[k] ?? 0));
   if (marked.length === 0 && room !== undefined) {
     const need = room.widenPx;
-    if (need.left >= LEAST_WIDEN * w) side.left = need.left;
-    if (need.right >= LEAST_WIDEN * w) side.right = need.right;
-    if (need.top >= LEAST_WIDEN * h) side.top = need.top;
+    side.left = need.left;
+    side.right = need.right;
+    side.top = need.top;
   }
   side.left = Math.min(side.left, Math.floor(MOST_WIDEN * w));
   side.right = Math.min(side.right, Math.floor(MOST_WIDEN * w));

@@ -46,3 +46,19 @@ it('grows with the area that has to be made up, hardly with one that is shown', 
   expect(room(0.3, 0).effort.minutes - room(0.1, 0).effort.minutes).toBeGreaterThan(40);
   expect(room(0.3, 400).effort.minutes - room(0.1, 400).effort.minutes).toBeLessThan(12);
 });
+
+it('asks for a larger picture only where the performer would be missed', () => {
+  const standing = (x: number): ReturnType<typeof measureRoom> =>
+    measureRoom({
+      marks: { frame: 0, marks: [{ kind: 'stand', ground: [x, 300], top: [x, 200] }] },
+      widthPx: W,
+      heightPx: H,
+      span: { in: 0, out: FRAMES },
+      camera: still,
+    });
+  // 100 px high and 60 px to each side: at 600 it lacks 20 of 640, at 620 it lacks 40.
+  expect(standing(600).widenPx).toEqual({ left: 0, right: 0, top: 0, bottom: 0 });
+  expect(standing(600).effort.reasons.join()).not.toMatch(/must grow/);
+  expect(standing(620).widenPx).toEqual({ left: 0, right: 40, top: 0, bottom: 0 });
+  expect(standing(620).effort.reasons.join()).toMatch(/must grow by 40 px/);
+});

@@ -11,6 +11,9 @@ import { subjectView, viewCamera } from './view-derived.js';
 import { MARK_NOISE } from './view-observations.js';
 import { type RoomRequest, eraseNeeds } from '../erase-needs.js';
 
+/** Needs below this share of the picture's side are left: a performer a little cut by the frame is a framing. */
+const LEAST_WIDEN = 0.04;
+
 const HELP_STAND = 'a stand mark: ground and top of the performer in the plate';
 
 /** Measures room and effort of one plate from its marks and what was measured already. */
@@ -107,12 +110,12 @@ function groundWidthAt(view: View, ground: Point): number | null {
 function widenFor(ground: Point, top: Point, widthPx: number, heightPx: number): Room['widenPx'] {
   const h = Math.hypot(top[0] - ground[0], top[1] - ground[1]);
   const cx = (ground[0] + top[0]) / 2;
-  const need = (v: number): number => Math.max(0, Math.ceil(v));
+  const need = (v: number, size: number): number => (v < LEAST_WIDEN * size ? 0 : Math.ceil(v));
   return {
-    left: need(0.6 * h - cx),
-    right: need(cx + 0.6 * h - widthPx),
-    top: need(0.1 * h - top[1]),
-    bottom: need(ground[1] + 0.05 * h - heightPx),
+    left: need(0.6 * h - cx, widthPx),
+    right: need(cx + 0.6 * h - widthPx, widthPx),
+    top: need(0.1 * h - top[1], heightPx),
+    bottom: need(ground[1] + 0.05 * h - heightPx, heightPx),
   };
 }
 

@@ -309,6 +309,11 @@ describe('verdict', () => {
     expect(of('length', take({ frameCount: 40, frames: good(40) })).change).toMatch(
       /too short: roll 0\.8 s \(20 frames\) longer/,
     );
+    const cutShort = good(40).map((f) => ({ ...f, touches: ['bottom' as const] }));
+    expect(of('length', take({ frameCount: 40, frames: cutShort })).change).toMatch(
+      /roll 0\.8 s \(20 frames\) longer; and of its 40 frames none can be used/,
+    );
+    expect(of('length', take({ frameCount: 40, frames: good(40) })).change).not.toMatch(/can be used/);
     expect(of('length', take({ frames: cutOff })).change).toMatch(/5\.0 s \(120 frames\) is long enough.*none of it/);
     expect(of('eyeline', take({ eyelineDeg: measured(60, 'deg', 3, 'test') })).verdict).toBe('shoot again');
   });

@@ -167,6 +167,9 @@ function lengthMatter(
               (span.emptySet > 0 && span.cutShare === 0
                 ? `the rest is the empty set; let it stay ${short(whole + 2 * handles - have)} longer`
                 : 'see “in frame”')
-            : `too short: roll ${short(whole + 2 * handles - take.frameCount)} longer`,
+            : `too short: roll ${short(whole + 2 * handles - take.frameCount)} longer` +
+              (have === take.frameCount
+                ? ''
+                : `; and of its ${take.frameCount} frames ${have === 0 ? 'none' : `only ${have}`} ` + 'can be used'),
   };
 }

@@ -38,13 +38,10 @@ export function BriefPart(props: { book: BookState; pick: PickDocument }): JSX.E
   );
 }
 
-/** Lines of the studio by which a brief sends people somewhere. */
-const SENDS = ['height', 'sensor', 'lenses', 'place', 'room'];
-
 /** Whose camera, room and place the brief is for, and which of them nobody has put in yet. */
 function WrittenFor(props: { book: BookState }): JSX.Element {
   const line = (name: string) => props.book.studio.find((r) => r.name === name);
-  const examples = () => props.book.studio.filter((r) => r.example && SENDS.includes(r.name)).map((r) => r.title);
+  const examples = () => props.book.studio.filter((r) => r.example && r.sends).map((r) => r.title);
   return (
     <p class="how">
       Written for {line('performer')?.value}, {line('height')?.value} m high; {line('camera')?.value},{' '}
