@@ -1,3 +1,4 @@
+/** Black bars at a shot's border: how wide, on which sides, from rows and columns of its frames. */
 import { UNEVEN_PX, barEnds, readEnds } from '../film/bar-ends.js';
 
 /**

@@ -1,3 +1,7 @@
+/**
+ * What a phone of the local network may and may not do, asked over real TLS: pairing, rights, foreign names and
+ * sites, the certificate. Private addresses by RFC 1918.
+ */
 import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { request } from 'node:https';
 import { tmpdir } from 'node:os';

@@ -1,3 +1,7 @@
+/**
+ * The workbench's service over real HTTP on a small made production: who may come in, pictures and ranges, edits and
+ * undo, events, uploads, and how films and takes find their place.
+ */
 import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync, existsSync, readdirSync } from 'node:fs';
 import { request } from 'node:http';
 import { tmpdir } from 'node:os';

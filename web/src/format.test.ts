@@ -1,3 +1,4 @@
+/** How an error reads on a page: the sentence first, then its code. */
 import { describe, expect, it } from 'vitest';
 import { plainly } from './format.js';
 

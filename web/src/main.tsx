@@ -1,3 +1,4 @@
+/** Where the workbench starts: fonts and styles, the first state of the book, the event stream, the pages. */
 import '@fontsource/vollkorn/latin-400.css';
 import '@fontsource/vollkorn/latin-700.css';
 import '@fontsource/vollkorn/latin-400-italic.css';

@@ -1,3 +1,4 @@
+/** What a pick needs next, for every state of its measures, brief, takes and join. */
 import { describe, expect, it } from 'vitest';
 import type { PickDocument } from '../../src/book/documents.js';
 import { nextStep } from './next-step.js';

@@ -1,3 +1,4 @@
+/** An answer's parts that did not change are the same objects as before, so that a page draws only what is new. */
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { shareUnchanged } from './share.js';

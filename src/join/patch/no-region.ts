@@ -1,3 +1,4 @@
+/** The region of a patch step that has none of its own yet. */
 import type { RegionFile } from '../../plate/marks/marks.js';
 
 /** Stands where a patch step that is off needs a region that nobody marked: the smallest triangle. */

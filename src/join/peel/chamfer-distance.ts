@@ -1,3 +1,4 @@
+/** Distance of each pixel to a mask, by the 3-4 chamfer transform (Borgefors 1986). */
 import { kernels } from '../../image/kernels.js';
 
 /**

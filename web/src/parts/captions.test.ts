@@ -1,3 +1,4 @@
+/** Captions typed by hand: read back as written, and what is wrong with a line is said. */
 import { expect, it } from 'vitest';
 import { captionLines, readCaptions } from './captions.js';
 

@@ -1,3 +1,4 @@
+/** One reason that several measures are missing for is told once; what is known or differs stays apart. */
 import { describe, expect, it } from 'vitest';
 import { measured, notMeasurable } from '../../../src/core/measure.js';
 import { gathered } from './gather-measures.js';

@@ -1,3 +1,4 @@
+/** Focal lengths in millimetres and pixels, against the field of view of a pinhole worked out by hand. */
 import { describe, expect, it } from 'vitest';
 import { focalMm, focalPx } from './lens-mm.js';
 
