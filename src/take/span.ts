@@ -5,6 +5,7 @@
 import type { TakeFrame, TakeMeasures } from './measures.js';
 
 export interface BestSpan {
+  /** First frame of the take, and the frame after the last. */
   readonly in: number;
   readonly out: number;
   /** Frames of the longest stretch in which the performer is whole, that holds the span. */
@@ -14,9 +15,16 @@ export interface BestSpan {
    * the take's start and end are none of them: they make a take short, not badly framed.
    */
   readonly cutShare: number;
+  /** Edges of the picture (`left`, `right`, `top`, `bottom`) that cut the performer, and `screen`. */
   readonly edges: readonly string[];
   /** Looked-at frames of the empty set before the performer comes and after it went. */
   readonly emptySet: number;
+}
+
+/** A stretch of frames; `out` exclusive. */
+interface Run {
+  readonly in: number;
+  readonly out: number;
 }
 
 /** A performer that leaves this share of its ring off the screen has left it: the program's own choice. */
@@ -47,6 +55,94 @@ function emptySetOf(frames: readonly TakeFrame[]): boolean[] {
   return frames.map((_, i) => (i < first && before) || (i > last && after));
 }
 
+/** Stretches of the take, in frames, that show the performer whole: `cut` says of each looked-at frame whether it is. */
+function wholeRuns(frames: readonly TakeFrame[], cut: readonly boolean[], frameCount: number): Run[] {
+  const runs: Run[] = [];
+  let from: number | null = null;
+  frames.forEach((q, i) => {
+    if (!cut[i] && from === null) from = q.frame;
+    if (cut[i] && from !== null) {
+      runs.push({ in: from, out: q.frame });
+      from = null;
+    }
+  });
+  if (from !== null) runs.push({ in: from, out: frameCount });
+  return runs;
+}
+
+/** Blur, in px, of the sharper quarter of the looked-at frames: what this take can be; 1 where none is known. */
+function sharpPxOf(frames: readonly TakeFrame[]): number {
+  const sigma = frames
+    .map((q) => q.sigmaPx)
+    .filter((v): v is number => v !== null)
+    .sort((a, b) => a - b);
+  return sigma.length > 0 ? sigma[Math.floor(sigma.length / 4)]! : 1;
+}
+
+/** What speaks against starts of a span of `length` frames, the less the better; 0: nothing does. */
+function faultsOf(
+  take: TakeMeasures,
+  cut: readonly boolean[],
+  length: number,
+  start: number | null,
+): (from: number) => number {
+  const sharp = sharpPxOf(take.frames);
+  return (from) => {
+    let s = 0;
+    let c = 0,
+      broken = 0;
+    take.frames.forEach((q, i) => {
+      if (q.frame < from || q.frame >= from + length) return;
+      c++;
+      s +=
+        (cut[i] ? 3 : 0) + (q.sigmaPx === null ? 0 : Math.min(2, Math.max(0, q.sigmaPx / Math.max(0.3, sharp) - 1.3)));
+    });
+    // A broken picture is as bad as a performer cut off.
+    for (const d of take.damaged ?? []) if (d >= from && d < from + length) broken += 3 / length;
+    const late = start === null ? 0 : Math.abs(from - start) / Math.max(1, 0.1 * length);
+    return (c === 0 ? 0 : s / c) + broken + late;
+  };
+}
+
+/**
+ * Starts to be tried, of 0..last: the wished one, then from the middle outwards, since a performer needs a moment to
+ * settle and the first of equals is taken.
+ */
+function startsToTry(last: number, stride: number, start: number | null): number[] {
+  const order: number[] = [];
+  const middle = Math.round(last / 2);
+  for (let d = 0; d <= last; d += stride) {
+    if (middle - d >= 0) order.push(middle - d);
+    if (d > 0 && middle + d <= last) order.push(middle + d);
+  }
+  if (start !== null && start >= 0 && start <= last) order.unshift(start);
+  return order;
+}
+
+/** The start against which least speaks; the first of equals. */
+function bestStart(starts: readonly number[], faults: (from: number) => number): number {
+  let best = 0;
+  let least = Infinity;
+  for (const from of starts) {
+    const s = faults(from);
+    if (s < least - 1e-9) {
+      least = s;
+      best = from;
+    }
+  }
+  return best;
+}
+
+/** Edges at which these frames cut the performer although the plate does not; `screen`: its own screen ends there. */
+function cuttingEdges(frames: readonly TakeFrame[], open: readonly string[]): string[] {
+  const edges = new Set<string>();
+  for (const q of frames) {
+    for (const e of q.touches) if (!open.includes(e)) edges.add(e);
+    if (q.box !== null && q.touches.every((e) => open.includes(e)) && q.offScreen > OFF_SCREEN) edges.add('screen');
+  }
+  return [...edges];
+}
+
 /**
  * @param length frames of the take that the plate needs
  * @param start frame at which the take should start for its turn to meet the plate's, or null
@@ -65,73 +161,21 @@ export function bestSpan(
   const away = f.map((q, i) => q.box === null && comesThroughOpen(f, i, open));
   const cut = f.map((q, i) => known && !away[i] && isCut(q, open));
   const empty = emptySetOf(f);
-  // Longest stretch without a cut frame.
-  let runs: { in: number; out: number }[] = [];
-  let from: number | null = null;
-  f.forEach((q, i) => {
-    if (!cut[i] && from === null) from = q.frame;
-    if (cut[i] && from !== null) {
-      runs.push({ in: from, out: q.frame });
-      from = null;
-    }
-  });
-  if (from !== null) runs.push({ in: from, out: n });
-  if (runs.length === 0) runs = [];
-  const sigma = f
-    .map((q) => q.sigmaPx)
-    .filter((v): v is number => v !== null)
-    .sort((a, b) => a - b);
-  const sharp = sigma.length > 0 ? sigma[Math.floor(sigma.length / 4)]! : 1;
-  const score = (a: number): number => {
-    let s = 0;
-    let c = 0,
-      broken = 0;
-    f.forEach((q, i) => {
-      if (q.frame < a || q.frame >= a + length) return;
-      c++;
-      s +=
-        (cut[i] ? 3 : 0) + (q.sigmaPx === null ? 0 : Math.min(2, Math.max(0, q.sigmaPx / Math.max(0.3, sharp) - 1.3)));
-    });
-    // A broken picture is as bad as a performer cut off.
-    for (const d of take.damaged ?? []) if (d >= a && d < a + length) broken += 3 / length;
-    const late = start === null ? 0 : Math.abs(a - start) / Math.max(1, 0.1 * length);
-    return (c === 0 ? 0 : s / c) + broken + late;
-  };
-  const last = Math.max(0, n - length);
-  let best = 0;
-  let bestScore = Infinity;
-  // Middle first where nothing else decides: a performer needs a moment to settle.
-  const order: number[] = [];
-  const middle = Math.round(last / 2);
-  for (let d = 0; d <= last; d += stride) {
-    if (middle - d >= 0) order.push(middle - d);
-    if (d > 0 && middle + d <= last) order.push(middle + d);
-  }
-  if (start !== null && start >= 0 && start <= last) order.unshift(start);
-  for (const a of order) {
-    const s = score(a);
-    if (s < bestScore - 1e-9) {
-      bestScore = s;
-      best = a;
-    }
-  }
+  const runs = wholeRuns(f, cut, n);
+  const best = bestStart(startsToTry(Math.max(0, n - length), stride, start), faultsOf(take, cut, length, start));
   const out = Math.min(n, best + length);
-  const inside = f
-    .map((q, i) => ({ q, c: cut[i]!, e: empty[i]! }))
-    .filter((x) => x.q.frame >= best && x.q.frame < out && !x.e);
-  const edges = new Set<string>();
-  for (const { q } of inside) {
-    for (const e of q.touches) if (!open.includes(e)) edges.add(e);
-    if (q.box !== null && q.touches.every((e) => open.includes(e)) && q.offScreen > OFF_SCREEN) edges.add('screen');
-  }
+  const inside = f.flatMap((q, i) => (q.frame >= best && q.frame < out && !empty[i] ? [i] : []));
   const holding = runs.filter((r) => r.out > best && r.in < out).map((r) => r.out - r.in);
   const longest = Math.max(0, ...runs.map((r) => r.out - r.in));
   return {
     in: best,
     out,
     usable: known ? Math.max(holding.length > 0 ? Math.max(...holding) : 0, longest >= length ? longest : 0) : n,
-    cutShare: inside.length === 0 ? 0 : inside.filter((x) => x.c).length / inside.length,
-    edges: [...edges],
+    cutShare: inside.length === 0 ? 0 : inside.filter((i) => cut[i]).length / inside.length,
+    edges: cuttingEdges(
+      inside.map((i) => f[i]!),
+      open,
+    ),
     emptySet: empty.filter(Boolean).length,
   };
 }

@@ -25,7 +25,14 @@ export interface SeenBody {
  */
 export const OWN = 7;
 
-/** The ground as the take's camera sees it, the key beside it, and how well that is known. */
+/** Least variance of a drawn ellipse, cells squared, so that thin ones count too (a cell across has 1 / 12). Own choice. */
+const CELL_VARIANCE = 0.08;
+
+/**
+ * The ground as the take's camera sees it, the key beside it, and how well that is known. `right` and `ahead` are unit
+ * vectors on the ground in the camera frame; `azimuth` and `elevation` in radians, `keySd` in degrees; `told`: the place
+ * for which the key was told, right, up and ahead of the feet.
+ */
 export interface Sight {
   readonly g: GroundGeometry;
   readonly right: Vec3;
@@ -43,6 +50,9 @@ export class Judge {
   private readonly cover: Uint8Array;
   private readonly dark: Uint8Array;
   private readonly area: number;
+  /** Kept for `castOf`: the ellipse (x, y, its covariance xx, xy, yy; cells) and the key (right, up, ahead, nearness). */
+  private readonly cast = new Float64Array(5);
+  private readonly lamp = new Float64Array(4);
   readonly box: readonly [number, number, number, number];
   constructor(seen: SeenBody, s: Sight) {
     this.seen = seen;
@@ -111,6 +121,7 @@ export class Judge {
     return [x0, y0, x1, y1];
   }
 
+  /** Overlap of the outline with the performer's, 0 to 1. */
   outline(balls: Float64Array): number {
     const { matte, width: w, height: h } = this.seen,
       { cover } = this,
@@ -143,66 +154,84 @@ export class Judge {
     return both / (own + this.area - both);
   }
 
+  /**
+   * Where a ball's shadow falls, as an ellipse of the picture: its middle and covariance go into `cast`. False where it
+   * falls nowhere in sight. `lamp`: direction to the key at the feet (right, up, ahead) and 1 / how far away it stands.
+   */
+  private castOf(balls: Float64Array, i: number): boolean {
+    const { cast, lamp } = this,
+      { g, right, ahead } = this.s,
+      f = g.focalPx,
+      [ux, uy, uz] = g.up,
+      [tr, tu, ta] = this.s.told,
+      kr = lamp[0]!,
+      ku = lamp[1]!,
+      ka = lamp[2]!,
+      near = lamp[3]!;
+    const bx = balls[i]! - g.foot[0],
+      by = balls[i + 1]! - g.foot[1],
+      bz = balls[i + 2]! - g.foot[2],
+      r = balls[i + 3]!;
+    const high = bx * ux + by * uy + bz * uz,
+      br = bx * right[0] + by * right[1] + bz * right[2],
+      ba = bx * ahead[0] + by * ahead[1] + bz * ahead[2];
+    // Towards a lamp that stands 1 / near away from where its direction was told: up to a factor.
+    const lr = kr + near * (tr - br),
+      lu = ku + near * (tu - high),
+      la = ka + near * (ta - ba);
+    if (!(lu > 0.05)) return false;
+    const grown = (ku + near * tu) / lu,
+      a = br - (high * lr) / lu,
+      d = ba - (high * la) / lu,
+      flat = Math.hypot(lr, la) || 1,
+      dr = lr / flat,
+      da = la / flat;
+    const px = g.foot[0] + a * right[0] + d * ahead[0],
+      py = g.foot[1] + a * right[1] + d * ahead[1],
+      pz = g.foot[2] + a * right[2] + d * ahead[2];
+    if (!(pz > 1e-3)) return false;
+    // The ellipse's two axes on the floor, as they lie in the picture.
+    const wide = r * grown,
+      long = (wide * Math.hypot(lr, lu, la)) / lu,
+      e1x = (dr * right[0] + da * ahead[0]) * long,
+      e1y = (dr * right[1] + da * ahead[1]) * long,
+      e1z = (dr * right[2] + da * ahead[2]) * long;
+    const e2x = (-da * right[0] + dr * ahead[0]) * wide,
+      e2y = (-da * right[1] + dr * ahead[1]) * wide,
+      e2z = (-da * right[2] + dr * ahead[2]) * wide;
+    const j1x = (f * (e1x - (px / pz) * e1z)) / pz,
+      j1y = (f * (e1y - (py / pz) * e1z)) / pz,
+      j2x = (f * (e2x - (px / pz) * e2z)) / pz,
+      j2y = (f * (e2y - (py / pz) * e2z)) / pz;
+    cast[0] = g.principal[0] + (f * px) / pz;
+    cast[1] = g.principal[1] + (f * py) / pz;
+    cast[2] = j1x * j1x + j2x * j2x + CELL_VARIANCE;
+    cast[3] = j1x * j1y + j2x * j2y;
+    cast[4] = j1y * j1y + j2y * j2y + CELL_VARIANCE;
+    return true;
+  }
+
   /** Overlap of the shadow on the floor; null where none is told. */
   shadow(balls: Float64Array, p: Float64Array): number | null {
     const { shadow, width: w, height: h } = this.seen;
     if (shadow === null) return null;
-    const { dark } = this,
-      { g, right, ahead } = this.s,
-      f = g.focalPx,
-      [ux, uy, uz] = g.up;
+    const { dark, cast, lamp } = this;
     dark.fill(0);
     const azimuth = this.s.azimuth + p[4]! * this.s.keySd[0] * RAD_PER_DEG,
-      elevation = Math.max(0.1, this.s.elevation + p[5]! * this.s.keySd[1] * RAD_PER_DEG),
-      near = p[6]!,
-      [tr, tu, ta] = this.s.told;
-    const kr = Math.cos(elevation) * Math.sin(azimuth),
-      ku = Math.sin(elevation),
-      ka = Math.cos(elevation) * Math.cos(azimuth);
+      elevation = Math.max(0.1, this.s.elevation + p[5]! * this.s.keySd[1] * RAD_PER_DEG);
+    lamp[0] = Math.cos(elevation) * Math.sin(azimuth);
+    lamp[1] = Math.sin(elevation);
+    lamp[2] = Math.cos(elevation) * Math.cos(azimuth);
+    lamp[3] = p[6]!;
     let both = 0,
-      own = 0,
-      all = 0;
+      own = 0;
     for (let i = 0; i < balls.length; i += 4) {
-      const bx = balls[i]! - g.foot[0],
-        by = balls[i + 1]! - g.foot[1],
-        bz = balls[i + 2]! - g.foot[2],
-        r = balls[i + 3]!;
-      const high = bx * ux + by * uy + bz * uz,
-        br = bx * right[0] + by * right[1] + bz * right[2],
-        ba = bx * ahead[0] + by * ahead[1] + bz * ahead[2];
-      // Towards a lamp that stands 1 / near away from where its direction was told: up to a factor.
-      const lr = kr + near * (tr - br),
-        lu = ku + near * (tu - high),
-        la = ka + near * (ta - ba);
-      if (!(lu > 0.05)) continue;
-      const grown = (ku + near * tu) / lu,
-        a = br - (high * lr) / lu,
-        d = ba - (high * la) / lu,
-        flat = Math.hypot(lr, la) || 1,
-        dr = lr / flat,
-        da = la / flat;
-      const px = g.foot[0] + a * right[0] + d * ahead[0],
-        py = g.foot[1] + a * right[1] + d * ahead[1],
-        pz = g.foot[2] + a * right[2] + d * ahead[2];
-      if (!(pz > 1e-3)) continue;
-      const x = g.principal[0] + (f * px) / pz,
-        y = g.principal[1] + (f * py) / pz;
-      // The ellipse's two axes on the floor, as they lie in the picture.
-      const wide = r * grown,
-        long = (wide * Math.hypot(lr, lu, la)) / lu,
-        e1x = (dr * right[0] + da * ahead[0]) * long,
-        e1y = (dr * right[1] + da * ahead[1]) * long,
-        e1z = (dr * right[2] + da * ahead[2]) * long;
-      const e2x = (-da * right[0] + dr * ahead[0]) * wide,
-        e2y = (-da * right[1] + dr * ahead[1]) * wide,
-        e2z = (-da * right[2] + dr * ahead[2]) * wide;
-      const j1x = (f * (e1x - (px / pz) * e1z)) / pz,
-        j1y = (f * (e1y - (py / pz) * e1z)) / pz,
-        j2x = (f * (e2x - (px / pz) * e2z)) / pz,
-        j2y = (f * (e2y - (py / pz) * e2z)) / pz;
-      const sxx = j1x * j1x + j2x * j2x + 0.08,
-        sxy = j1x * j1y + j2x * j2y,
-        syy = j1y * j1y + j2y * j2y + 0.08,
+      if (!this.castOf(balls, i)) continue;
+      const x = cast[0]!,
+        y = cast[1]!,
+        sxx = cast[2]!,
+        sxy = cast[3]!,
+        syy = cast[4]!,
         det = sxx * syy - sxy * sxy;
       const tall = Math.sqrt(syy),
         ya = Math.max(0, Math.ceil(y - tall - 0.5)),
@@ -224,11 +253,12 @@ export class Judge {
           }
       }
     }
-    all = this.seenDark();
+    const all = this.seenDark();
     return own + all - both > 0 ? both / (own + all - both) : 0;
   }
 
   private kept: number | null = null;
+  /** Summed darkness of the shadow that is seen, in cells; worked out once. */
   private seenDark(): number {
     const { shadow } = this.seen;
     if (this.kept !== null || shadow === null) return this.kept ?? 0;
