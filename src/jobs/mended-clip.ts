@@ -5,7 +5,7 @@
  * asked for.
  */
 import { createHash } from 'node:crypto';
-import { existsSync, renameSync } from 'node:fs';
+import { renameSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Book } from '../book/book.js';
 import { programStamp } from '../join/program-stamp.js';
@@ -17,6 +17,7 @@ import { losslessForm } from '../media/lossless-form.js';
 import { copyFrame } from '../media/planes.js';
 import { VideoReader } from '../media/video-reader.js';
 import { VideoWriter } from '../media/video-writer.js';
+import { isWholeMatroska } from '../media/whole-matroska.js';
 
 const MENDING: ReadonlySet<StepName> = new Set(['erase', 'widen', 'patch']);
 
@@ -58,7 +59,7 @@ export async function makeMendedClip(
   o: { signal?: AbortSignal; progress?: (done: number, total: number) => void } = {},
 ): Promise<void> {
   const path = mendedClipPath(book, id, recipe);
-  if (path === null || existsSync(path)) return;
+  if (path === null || isWholeMatroska(path)) return;
   const { mender } = await joinTools(recipe, null, book.get('measures', id)?.measures.camera);
   const plate = await VideoReader.open(recipe.plate.file);
   const part = path.replace(/\.mkv$/, `.${process.pid}.mkv`);
@@ -93,7 +94,7 @@ export async function makeMendedClip(
  */
 export function clipMender(book: Book, id: string, recipe: Recipe, live: PlateMender): PlateMender | null {
   const path = mendedClipPath(book, id, recipe);
-  if (path === null || !existsSync(path)) return null;
+  if (path === null || !isWholeMatroska(path)) return null;
   const wanted = recipe.steps.filter((s) => mendsPlate(s)).map((s) => s.step);
   let reader: Promise<VideoReader> | null = null;
   return {

@@ -1,11 +1,11 @@
 /**
  * A pick's plate as a clip of its own in the cache: the pick's frames, lossless in the film's own codes
  * (media/lossless-form.ts; RGB and what has alpha as 10-bit FFV1), numbered from 0. Every later stage works on this clip, so frame numbers of
- * marks, measures and joins count from the pick's first frame. Made again whenever it is missing or the pick's
+ * marks, measures and joins count from the pick's first frame. Made again whenever it is missing, cut short or the pick's
  * span changed; the film itself is never touched.
  */
 import { createHash } from 'node:crypto';
-import { existsSync, readdirSync, renameSync, rmSync, statSync } from 'node:fs';
+import { readdirSync, renameSync, rmSync, statSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import type { Book } from '../book/book.js';
 import type { FilmDocument, PickDocument } from '../book/documents.js';
@@ -17,6 +17,7 @@ import { isMediaThere } from '../media/sequence.js';
 import type { VideoFrame } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
 import { VideoWriter } from '../media/video-writer.js';
+import { isWholeMatroska } from '../media/whole-matroska.js';
 
 const inFlight = new Map<string, Promise<string>>();
 
@@ -52,7 +53,7 @@ export function plateClip(
     .digest('hex')
     .slice(0, 12);
   const path = book.cachePath('plates', `${pick.id}-${key}.mkv`);
-  if (existsSync(path)) return Promise.resolve(path);
+  if (isWholeMatroska(path)) return Promise.resolve(path);
   const running = inFlight.get(path);
   if (running !== undefined) return running;
   const made = extract(source, pick, path, progress).finally(() => inFlight.delete(path));
