@@ -30,6 +30,17 @@ describe('a file that the system refuses', () => {
       }),
     )!;
     expect(full.message).toMatch(/: \/disk\/takes\/take\.mp4 can't be written: the disk is full/);
+    // As it tells of a copy into a folder that may not be written: the source is named first, and is not to blame.
+    const gone = import.meta.dirname + '/no-such-folder-of-takes';
+    const refused = (path: string, dest?: string): string =>
+      fileTrouble(Object.assign(new Error('EACCES'), { code: 'EACCES', syscall: 'copyfile', path, dest }))!.message;
+    expect(refused(import.meta.filename, `${import.meta.dirname}/take.mp4`)).toContain(
+      `core/take.mp4 can't be made: the folder ${import.meta.dirname} may not be written by you`,
+    );
+    expect(refused(`${gone}/a.mp4`, `${import.meta.dirname}/take.mp4`)).toMatch(
+      /folder-of-takes\/a\.mp4 may not be opened by you; change its rights/,
+    );
+    expect(refused(import.meta.filename)).toMatch(/file-trouble\.test\.ts may not be opened by you; change its rights/);
     expect(fileTrouble(new Error('something else'))).toBeNull();
     expect(fileTrouble(new PlatewrightError('PW-MEDIA-MISSING', 'told already'))).toBeNull();
   });

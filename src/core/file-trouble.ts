@@ -2,6 +2,8 @@
  * What the system says of a file that can't be read or written, as an error that a person can act on. Every door
  * (command line, jobs, workbench) tells it alike.
  */
+import { accessSync, constants, existsSync } from 'node:fs';
+import { dirname } from 'node:path';
 import { PlatewrightError } from './errors.js';
 
 const TROUBLES: Readonly<Record<string, string>> = {
@@ -32,9 +34,33 @@ export function fileTrouble(thrown: unknown, folder?: string): PlatewrightError 
   const place = FULL.includes(code)
     ? (dest ?? named ?? folder ?? 'the file')
     : (named ?? (code === 'EISDIR' ? 'what was named as a file' : undefined));
+  if (code === 'EACCES' && named !== undefined) return refused(named, dest, thrown);
   return place === undefined
     ? null
     : new PlatewrightError(code === 'ENOENT' ? 'PW-FILE-MISSING' : 'PW-FILE-UNUSABLE', `${place} ${said}`, {
         cause: thrown,
       });
+}
+
+/**
+ * What a person's rights did not allow. A copy names its source whichever side refused; and of what is to be made it is
+ * the folder that refuses, for the thing itself has no rights yet.
+ */
+function refused(named: string, dest: string | undefined, cause: Error): PlatewrightError {
+  const place = dest !== undefined && isReadable(named) ? dest : named;
+  const said =
+    !existsSync(place) && existsSync(dirname(place))
+      ? `can't be made: the folder ${dirname(place)} may not be written by you; ` +
+        "change the folder's rights, or name another place"
+      : TROUBLES['EACCES'];
+  return new PlatewrightError('PW-FILE-UNUSABLE', `${place} ${said}`, { cause });
+}
+
+function isReadable(path: string): boolean {
+  try {
+    accessSync(path, constants.R_OK);
+    return true;
+  } catch {
+    return false;
+  }
 }

@@ -15,6 +15,7 @@ import { createPicture, plane } from '../image/picture.js';
 import { rate } from '../core/rational.js';
 import { writePng16 } from '../media/stills.js';
 import { filmPath } from '../jobs/plate-clip.js';
+import { VideoReader } from '../media/video-reader.js';
 import { VideoWriter } from '../media/video-writer.js';
 import { listen, type RunningService } from './listen.js';
 import type { BookState } from './api-types.js';
@@ -205,14 +206,26 @@ describe('pictures', () => {
       expect(((await r.json()) as { error: { code: string } }).error.code).toBe(code);
     }
   });
-  it('proposes marks, or none, and puts none', async () => {
-    const r = (await (await fetch(`${base}/api/propose-marks/plate/one/0`)).json()) as {
-      proposals: { mark: { kind: string }; why: string }[];
-    };
-    for (const p of r.proposals) expect(p.why).toMatch(/./);
-    const b = (await (await fetch(`${base}/api/book`)).json()) as { picks: { marks: { marks: unknown[] } }[] };
-    expect(b.picks[0]!.marks.marks).toEqual([]);
+  it('proposes no marks for a frame that the pick does not have', async () => {
     expect((await fetch(`${base}/api/propose-marks/plate/one/99`)).status).toBe(400);
+  });
+  it('makes a clip once for all that ask for it at the same time', async () => {
+    const asked = await Promise.all(
+      [0, 1, 2].map(async () => {
+        const r = await fetch(`${base}/api/clip/plate/one.mp4`);
+        expect(r.status).toBe(200);
+        return Buffer.from(await r.arrayBuffer());
+      }),
+    );
+    expect(asked[0]!.length).toBeGreaterThan(500);
+    for (const clip of asked) expect(clip.equals(asked[0]!)).toBe(true);
+    const kept = readdirSync(join(folder, 'production', 'cache', 'web'));
+    expect(kept).toHaveLength(1);
+    const copy = join(folder, 'asked.mp4');
+    writeFileSync(copy, asked[0]!);
+    const reader = await VideoReader.open(copy);
+    expect(reader.info.frameCount).toBe(6);
+    await reader.close();
   });
   it('answers range requests as a video element asks them', async () => {
     const r = await fetch(`${base}/api/clip/take/take.mp4`, { headers: { range: 'bytes=0-99' } });

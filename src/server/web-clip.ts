@@ -16,6 +16,9 @@ import { VideoWriter } from '../media/video-writer.js';
 import { quickClipPath } from '../jobs/quick-clip.js';
 import type { FrameSource, FrameStore } from './frame-store.js';
 
+/** Clips that are being made: a page that is loaded again asks for one a second time before it is there. */
+const inFlight = new Map<string, Promise<string>>();
+
 /** Absolute path of a playable clip of a source. */
 export async function webClip(book: Book, frames: FrameStore, what: string, id: string): Promise<string> {
   if (what === 'quick') {
@@ -41,6 +44,15 @@ export async function webClip(book: Book, frames: FrameStore, what: string, id: 
   const key = createHash('sha256').update(`${path}|${s.size}|${s.mtimeMs}`).digest('hex').slice(0, 12);
   const out = book.cachePath('web', `${what}-${id}-${key}.mp4`);
   if (existsSync(out)) return out;
+  // Two that wrote under one name at once would leave a damaged clip, which would be kept.
+  const running = inFlight.get(out);
+  if (running !== undefined) return running;
+  const made = transcode(path, out, info.sound !== null).finally(() => inFlight.delete(out));
+  inFlight.set(out, made);
+  return made;
+}
+
+async function transcode(path: string, out: string, hasSound: boolean): Promise<string> {
   const reader = await VideoReader.open(path);
   try {
     const { widthPx, heightPx, rate } = reader.info;
@@ -54,7 +66,7 @@ export async function webClip(book: Book, frames: FrameStore, what: string, id: 
       codec: 'h264',
       crf: 20,
       preset: 'veryfast',
-      sound: info.sound === null ? null : await readSound(path, { sampleRate: 48000 }),
+      sound: hasSound ? await readSound(path, { sampleRate: 48000 }) : null,
     });
     try {
       const small = createPicture(w, h, 3);
