@@ -5,6 +5,7 @@
  */
 import { gaussianPlane } from '../../image/gaussian.js';
 import { sampleBilinear } from '../../image/sampling.js';
+import { selectInPlace } from '../../image/statistics.js';
 import { apply, type Mat3 } from '../../geometry/mat3.js';
 
 /** Smoothing before pictures are compared, px. */
@@ -113,10 +114,34 @@ export function keepPiece(
   return { foot, half: (box[2] - box[0]) / 2, x: px, y: py, value, gx, gy, partings, every };
 }
 
-/** Median of absolute values. */
+/** Median of the absolute values of what is a number; NaN where nothing is. */
 export function medianOf(v: Float32Array): number {
-  const s = Float32Array.from(v, Math.abs).sort();
-  return s[s.length >> 1]!;
+  const there = new Float32Array(v.length);
+  let n = 0;
+  for (let i = 0; i < v.length; i++) if (v[i] === v[i]) there[n++] = Math.abs(v[i]!);
+  return n === 0 ? NaN : selectInPlace(there.subarray(0, n), n >> 1);
+}
+
+/** Where a piece's pixels come to lie on another frame, px: moved and distorted by `q` about its foot, then by the plan. */
+function placesOn(
+  piece: GroundPiece,
+  m: Mat3,
+  q: Float64Array,
+): { readonly x: Float64Array; readonly y: Float64Array } {
+  const n = piece.x.length,
+    x = new Float64Array(n),
+    y = new Float64Array(n),
+    [fx, fy] = piece.foot;
+  for (let i = 0; i < n; i++) {
+    const u = (piece.x[i]! - fx) / piece.half,
+      v = (piece.y[i]! - fy) / piece.half,
+      a = piece.x[i]! + q[0]! + q[2]! * u + q[3]! * v,
+      b = piece.y[i]! + q[1]! + q[4]! * u + q[5]! * v,
+      w = m[6] * a + m[7] * b + m[8];
+    x[i] = (m[0] * a + m[1] * b + m[2]) / w;
+    y[i] = (m[3] * a + m[4] * b + m[5]) / w;
+  }
+  return { x, y };
 }
 
 /** What one step of the fit sees of a frame: differences (brightness and contrast fitted), and which are there. */
@@ -129,19 +154,18 @@ export function differences(
 ): Float32Array | null {
   const n = piece.x.length,
     seen = new Float32Array(n),
-    [fx, fy] = piece.foot;
+    places = placesOn(piece, warp, q),
+    [right, bottom] = [cut.x0 + cut.w - 2, cut.y0 + cut.h - 2];
   let there = 0;
   for (let i = 0; i < n; i++) {
-    const u = (piece.x[i]! - fx) / piece.half,
-      v = (piece.y[i]! - fy) / piece.half;
-    const [x, y] = apply(
-        warp,
-        piece.x[i]! + q[0]! + q[2]! * u + q[3]! * v,
-        piece.y[i]! + q[1]! + q[4]! * u + q[5]! * v,
-      ),
-      out = x < cut.x0 + 2 || y < cut.y0 + 2 || x > cut.x0 + cut.w - 2 || y > cut.y0 + cut.h - 2;
-    seen[i] = out || hides(x, y) ? NaN : sampleBilinear(cut.data, cut.w, cut.h, x - cut.x0, y - cut.y0);
-    if (!Number.isNaN(seen[i]!)) there++;
+    const x = places.x[i]!,
+      y = places.y[i]!,
+      out = x < cut.x0 + 2 || y < cut.y0 + 2 || x > right || y > bottom;
+    if (out || hides(x, y)) seen[i] = NaN;
+    else {
+      seen[i] = sampleBilinear(cut.data, cut.w, cut.h, x - cut.x0, y - cut.y0);
+      there++;
+    }
   }
   if (there * piece.every ** 2 < FEWEST || there < SEEN * n) return null;
   const [gain, offset] = lightBetween(piece.value, seen);
@@ -151,10 +175,17 @@ export function differences(
 
 /** Gain and offset that make of what is seen what was kept, by least squares on what differs usually little. */
 function lightBetween(kept: Float32Array, seen: Float32Array): readonly [number, number] {
-  const apart = seen.map((v, i) => v - kept[i]!),
-    there = apart.filter((v) => !Number.isNaN(v)).sort(),
-    middle = there[there.length >> 1]!,
-    most = OUTLIES * OF_MEDIAN * medianOf(there.map((v) => v - middle));
+  const apart = new Float32Array(seen.length),
+    there = new Float32Array(seen.length);
+  let n = 0;
+  for (let i = 0; i < seen.length; i++) {
+    const v = seen[i]! - kept[i]!;
+    apart[i] = v;
+    if (v === v) there[n++] = v;
+  }
+  const middle = selectInPlace(there.subarray(0, n), n >> 1);
+  for (let i = 0; i < n; i++) there[i] = there[i]! - middle;
+  const most = OUTLIES * OF_MEDIAN * medianOf(there.subarray(0, n));
   let s = 0,
     sa = 0,
     sb = 0,
@@ -185,17 +216,12 @@ export interface Slopes {
 export function slopesOf(piece: GroundPiece, cut: Cut, warp: Mat3, q: Float64Array, e: Float32Array): Slopes {
   const x = new Float32Array(e.length),
     y = new Float32Array(e.length),
-    at = (u: number, v: number): number => sampleBilinear(cut.data, cut.w, cut.h, u - cut.x0, v - cut.y0),
-    [fx, fy] = piece.foot;
+    places = placesOn(piece, warp, q),
+    at = (u: number, v: number): number => sampleBilinear(cut.data, cut.w, cut.h, u - cut.x0, v - cut.y0);
   for (let i = 0; i < e.length; i++) {
     if (Number.isNaN(e[i]!)) continue;
-    const u = (piece.x[i]! - fx) / piece.half,
-      v = (piece.y[i]! - fy) / piece.half;
-    const [a, b] = apply(
-      warp,
-      piece.x[i]! + q[0]! + q[2]! * u + q[3]! * v,
-      piece.y[i]! + q[1]! + q[4]! * u + q[5]! * v,
-    );
+    const a = places.x[i]!,
+      b = places.y[i]!;
     x[i] = (at(a + 1, b) - at(a - 1, b)) / 2;
     y[i] = (at(a, b + 1) - at(a, b - 1)) / 2;
   }

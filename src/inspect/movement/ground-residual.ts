@@ -83,7 +83,7 @@ function fitted(
   for (let step = 0; step < STEPS; step++) {
     const e = differences(piece, cut, warp, q, hides);
     if (e === null) return null;
-    const noise = Math.max(LEAST_NOISE, OF_MEDIAN * medianOf(e.filter((v) => !Number.isNaN(v)))),
+    const noise = Math.max(LEAST_NOISE, OF_MEDIAN * medianOf(e)),
       settled = step === STEPS - 1 || moved < SETTLED_PX,
       votes = votesOf(piece, parting, e, noise, settled ? slopesOf(piece, cut, warp, q, e) : null),
       r = votes.length < FEWEST_CELLS ? null : elected(votes, q);

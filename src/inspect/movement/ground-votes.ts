@@ -105,6 +105,35 @@ function voteOf(s: Float64Array, noise: number, every: number): Pick<Vote, 'd' |
   return { d: [ia * bx + ib * by, ib * bx + ic * by], sure: [cyy / of, -cxy / of, cxx / of] };
 }
 
+/** Where the numbers of a shift along x and along y stand: at the foot, by u, by v. */
+const SLOTS = [
+  [0, 2, 3],
+  [1, 4, 5],
+] as const;
+
+/** Adds a vote to the normal equations a (P × P) and b. */
+function addVote(a: Float64Array, b: Float64Array, { u, v, d, sure }: Vote, weight: number): void {
+  for (let r = 0; r < 2; r++) {
+    const rows = SLOTS[r]!,
+      // Row r of the inverse covariance.
+      byX = weight * sure[r]!,
+      byY = weight * sure[r + 1]!,
+      said = byX * d[0] + byY * d[1];
+    for (let m = 0; m < 3; m++) {
+      const row = rows[m]!,
+        base = m === 0 ? 1 : m === 1 ? u : v;
+      b[row] = b[row]! + base * said;
+      for (let l = 0; l < 3; l++) {
+        const both = base * (l === 0 ? 1 : l === 1 ? u : v),
+          x = row * P + SLOTS[0][l]!,
+          y = row * P + SLOTS[1][l]!;
+        a[x] = a[x]! + both * byX;
+        a[y] = a[y]! + both * byY;
+      }
+    }
+  }
+}
+
 /** Shift at the foot and distortion about it that the votes speak for, with their share that agrees and its error. */
 export function elected(
   votes: readonly Vote[],
@@ -117,25 +146,7 @@ export function elected(
   for (let round = 0; round < 12; round++) {
     const a = new Float64Array(P * P),
       b = new Float64Array(P);
-    votes.forEach((vote, k) => {
-      const [xx, xy, yy] = vote.sure.map((s) => s * weights[k]!) as [number, number, number],
-        base = [1, vote.u, vote.v],
-        slots = [
-          [0, 2, 3],
-          [1, 4, 5],
-        ];
-      for (let r = 0; r < 2; r++)
-        for (let m = 0; m < 3; m++) {
-          const row = slots[r]![m]!,
-            info = r === 0 ? [xx, xy] : [xy, yy];
-          b[row] = b[row]! + base[m]! * (info[0]! * vote.d[0] + info[1]! * vote.d[1]);
-          for (let c = 0; c < 2; c++)
-            for (let l = 0; l < 3; l++) {
-              const at = row * P + slots[c]![l]!;
-              a[at] = a[at]! + base[m]! * base[l]! * info[c]!;
-            }
-        }
-    });
+    votes.forEach((vote, k) => addVote(a, b, vote, weights[k]!));
     for (let r = 2; r < P; r++) {
       a[r * P + r] = a[r * P + r]! + 1 / LIKELY_PX ** 2;
       b[r] = b[r]! + now[r]! / LIKELY_PX ** 2;
