@@ -167,31 +167,8 @@ function nearestRotation(m: Mat3): Mat3 {
   return r;
 }
 
-export async function run(seed: number, full = false): Promise<BenchRow[]> {
-  const { cutOuts } = await rideMaterial(seed);
-  const vision = await openVision();
-  const own: (Outcome & { s: CameraSequence })[] = [];
-  const other: Outcome[] = [];
-  for (const index of full ? Array.from({ length: 15 }, (_, i) => i) : [0, 2, 3, 4, 12]) {
-    const s = makeCameraSequence(
-      seed,
-      index,
-      patternTexture(seed * 17 + index, 2400, 1500),
-      cutOuts[1 % cutOuts.length]!,
-    );
-    const frames = await throughCodec(s);
-    const a = await ours(s, frames);
-    const b = reference(vision, s, frames);
-    own.push({ ...a, s });
-    other.push(b);
-    const pc = (v: number): string => (Number.isFinite(v) ? `${(100 * v).toFixed(2)} %` : 'none');
-    console.log(
-      `  ${s.name}, ${s.turnDeg.toFixed(1)}°, f ${s.focalPx.toFixed(0)}: ` +
-        `ours ${pc(a.focalError)} (${a.z === null ? 'not measurable' : `${a.z.toFixed(1)} sd`}, ` +
-        `"${a.move}"${a.k1 === null ? '' : `, k1 ${a.k1.toFixed(3)}`}), rotation ${a.rotationDeg.toFixed(3)}°; ` +
-        `closed form ${pc(b.focalError)}, ${b.rotationDeg.toFixed(2)}°`,
-    );
-  }
+/** The rows of the table; `own` and `other` are of the same sequences in the same order. */
+function rowsOf(own: readonly (Outcome & { s: CameraSequence })[], other: readonly Outcome[]): BenchRow[] {
   const wide = own.map((o, i) => i).filter((i) => own[i]!.s.turnDeg >= 10);
   const n = wide.length;
   const within = (v: readonly Outcome[]): number => wide.filter((i) => v[i]!.focalError <= 0.05).length / n;
@@ -250,4 +227,32 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
       better: 'high',
     },
   ];
+}
+
+export async function run(seed: number, full = false): Promise<BenchRow[]> {
+  const { cutOuts } = await rideMaterial(seed);
+  const vision = await openVision();
+  const own: (Outcome & { s: CameraSequence })[] = [];
+  const other: Outcome[] = [];
+  for (const index of full ? Array.from({ length: 15 }, (_, i) => i) : [0, 2, 3, 4, 12]) {
+    const s = makeCameraSequence(
+      seed,
+      index,
+      patternTexture(seed * 17 + index, 2400, 1500),
+      cutOuts[1 % cutOuts.length]!,
+    );
+    const frames = await throughCodec(s);
+    const a = await ours(s, frames);
+    const b = reference(vision, s, frames);
+    own.push({ ...a, s });
+    other.push(b);
+    const pc = (v: number): string => (Number.isFinite(v) ? `${(100 * v).toFixed(2)} %` : 'none');
+    console.log(
+      `  ${s.name}, ${s.turnDeg.toFixed(1)}°, f ${s.focalPx.toFixed(0)}: ` +
+        `ours ${pc(a.focalError)} (${a.z === null ? 'not measurable' : `${a.z.toFixed(1)} sd`}, ` +
+        `"${a.move}"${a.k1 === null ? '' : `, k1 ${a.k1.toFixed(3)}`}), rotation ${a.rotationDeg.toFixed(3)}°; ` +
+        `closed form ${pc(b.focalError)}, ${b.rotationDeg.toFixed(2)}°`,
+    );
+  }
+  return rowsOf(own, other);
 }

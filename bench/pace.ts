@@ -117,89 +117,84 @@ const over = (rows: readonly number[][]): string => {
   return [mean(g), Math.min(...g), Math.max(...g)].map((v) => v.toFixed(2)).join(' ');
 };
 
-/**
- * Rows for `npm run bench`; the table by clip goes to the terminal. The clips are fixed, so the seed has no part here.
- */
-export async function run(_seed = 1, full = false): Promise<BenchRow[]> {
-  if (!existsSync(FOOTAGE)) {
-    console.log(`SKIPPED: ${FOOTAGE} is absent; the pace bench needs real clips there`);
-    return [];
+/** PSNR (dB) of one held-out frame made by us, by mixing its neighbours and by Farneback flow; the frames to make it of. */
+async function heldOut(
+  // biome-ignore lint: the library has no types worth the name
+  cv: any,
+  reader: VideoReader,
+  start: number,
+): Promise<{ readonly scores: number[]; readonly frames: readonly [a: Picture, truth: Picture, b: Picture] }> {
+  const get = async (n: number): Promise<Picture> => toCodedRgb(await reader.frame(n));
+  const a = await get(start);
+  const truth = await get(start + 1);
+  const b = await get(start + 2);
+  const before = await get(start - 2);
+  const after = await get(start + 4);
+  const { width: w, height: h } = a;
+  const la = luma(a);
+  const lb = luma(b);
+  const between = new PairMotion(la, lb, w, h);
+  const earlier = new PairMotion(luma(before), la, w, h);
+  const later = new PairMotion(lb, luma(after), w, h);
+  const ours = between.picture(a, b, 0.5, {
+    before: earlier.broken ? null : earlier.backward,
+    after: later.broken ? null : later.forward,
+  });
+  for (const p of [between, earlier, later]) p.close();
+  const mix = a.data.map((v, i) => 0.5 * (v + b.data[i]!));
+  const want = shown(truth.data);
+  const scores = [ours.data, mix, farneback(cv, a, b).data].map((p) => psnrDb(shown(p), want));
+  return { scores, frames: [a, truth, b] };
+}
+
+/** The same frames by DIS flow: a Python with OpenCV reads them from files in `folder`. PSNR (dB) of each. */
+class DisOracle {
+  private readonly python: string;
+  private readonly folder: string;
+  private readonly lines: string[] = [];
+  constructor(python: string, folder: string) {
+    this.python = python;
+    this.folder = folder;
   }
-  const cv = createRequire(import.meta.url)('@techstark/opencv-js');
-  if (cv.Mat === undefined)
-    await new Promise<void>((done) => {
-      cv.onRuntimeInitialized = () => done();
+
+  add(frames: readonly Picture[]): void {
+    const names = frames.map((p, i) => {
+      const f = join(this.folder, `${this.lines.length + 1}-${i}`);
+      writeFileSync(f, new Uint8Array(p.data.buffer, p.data.byteOffset, p.data.byteLength));
+      return f;
     });
-  const py = python();
-  if (py === null) console.log('no Python with OpenCV here: the DIS column stays empty');
-  const folder = mkdtempSync(join(tmpdir(), 'pace-bench-'));
-  const all: number[][] = [];
-  try {
-    console.log(
-      'clip                            ours   mix   Farneback  DIS   (mean PSNR, dB), gain over DIS: ' +
-        'mean, lowest, highest',
-    );
-    for (const [file, starts] of full ? [...CLIPS, ...OTHERS] : CLIPS) {
-      const reader = await VideoReader.open(join(FOOTAGE, file)).catch((e: Error) => {
-        console.log(`${file}: ${e.message}`);
-        return null;
-      });
-      if (reader === null) continue;
-      const rows: number[][] = [];
-      const lines: string[] = [];
-      for (const s of starts) {
-        const get = async (n: number): Promise<Picture> => toCodedRgb(await reader.frame(n));
-        const a = await get(s);
-        const truth = await get(s + 1);
-        const b = await get(s + 2);
-        const before = await get(s - 2);
-        const after = await get(s + 4);
-        const { width: w, height: h } = a;
-        const la = luma(a);
-        const lb = luma(b);
-        const pm = new PairMotion(la, lb, w, h);
-        const p0 = new PairMotion(luma(before), la, w, h);
-        const p1 = new PairMotion(lb, luma(after), w, h);
-        const ours = pm.picture(a, b, 0.5, {
-          before: p0.broken ? null : p0.backward,
-          after: p1.broken ? null : p1.forward,
-        });
-        for (const p of [pm, p0, p1]) p.close();
-        const mix = a.data.map((v, i) => 0.5 * (v + b.data[i]!));
-        const want = shown(truth.data);
-        rows.push([ours.data, mix, farneback(cv, a, b).data].map((p) => psnrDb(shown(p), want)));
-        if (py !== null) {
-          const names = [a, truth, b].map((p, i) => {
-            const f = join(folder, `${rows.length}-${i}`);
-            writeFileSync(f, new Uint8Array(p.data.buffer, p.data.byteOffset, p.data.byteLength));
-            return f;
-          });
-          lines.push(JSON.stringify([...names, w, h]));
-        }
-      }
-      await reader.close();
-      if (py !== null) {
-        const script = join(folder, 'oracle.py');
-        writeFileSync(script, DIS);
-        const out = spawnSync(py, [script], { input: `${lines.join('\n')}\n`, encoding: 'utf8', maxBuffer: 1e8 });
-        out.stdout
-          .trim()
-          .split('\n')
-          .forEach((v, i) => rows[i]!.push(Number(v)));
-      }
-      all.push(...rows);
-      console.log(
-        `${file.padEnd(30)}` +
-          [0, 1, 2, 3]
-            .map((k) => (rows[0]!.length > k ? mean(rows.map((r) => r[k]!)).toFixed(2) : '-').padStart(7))
-            .join(' ') +
-          (py === null ? '' : `   ${over(rows)}`),
-      );
-    }
-  } finally {
-    rmSync(folder, { recursive: true, force: true });
+    this.lines.push(JSON.stringify([...names, frames[0]!.width, frames[0]!.height]));
   }
-  if (all.length === 0) return [];
+
+  scores(): number[] {
+    const script = join(this.folder, 'oracle.py');
+    writeFileSync(script, DIS);
+    const input = `${this.lines.join('\n')}\n`;
+    const out = spawnSync(this.python, [script], { input, encoding: 'utf8', maxBuffer: 1e8 });
+    return out.stdout.trim().split('\n').map(Number);
+  }
+}
+
+/** Scores of a clip's frames, in the order ours, mix, Farneback and, with a Python, DIS. */
+async function clipScores(
+  // biome-ignore lint: the library has no types worth the name
+  cv: any,
+  reader: VideoReader,
+  starts: readonly number[],
+  oracle: DisOracle | null,
+): Promise<number[][]> {
+  const rows: number[][] = [];
+  for (const s of starts) {
+    const { scores, frames } = await heldOut(cv, reader, s);
+    rows.push(scores);
+    oracle?.add(frames);
+  }
+  oracle?.scores().forEach((v, i) => rows[i]!.push(v));
+  return rows;
+}
+
+/** The rows of the table, from every frame's scores. */
+function rowsOf(all: readonly number[][]): BenchRow[] {
   const gain = (k: number): number | null => (all[0]!.length > k ? mean(all.map((r) => r[0]! - r[k]!)) : null);
   const middle = (k: number): number => mean(all.map((r) => r[k]!));
   return [
@@ -232,4 +227,49 @@ export async function run(_seed = 1, full = false): Promise<BenchRow[]> {
       better: 'high',
     },
   ];
+}
+
+/**
+ * Rows for `npm run bench`; the table by clip goes to the terminal. The clips are fixed, so the seed has no part here.
+ */
+export async function run(_seed = 1, full = false): Promise<BenchRow[]> {
+  if (!existsSync(FOOTAGE)) {
+    console.log(`SKIPPED: ${FOOTAGE} is absent; the pace bench needs real clips there`);
+    return [];
+  }
+  const cv = createRequire(import.meta.url)('@techstark/opencv-js');
+  if (cv.Mat === undefined)
+    await new Promise<void>((done) => {
+      cv.onRuntimeInitialized = () => done();
+    });
+  const py = python();
+  if (py === null) console.log('no Python with OpenCV here: the DIS column stays empty');
+  const folder = mkdtempSync(join(tmpdir(), 'pace-bench-'));
+  const all: number[][] = [];
+  try {
+    console.log(
+      'clip                            ours   mix   Farneback  DIS   (mean PSNR, dB), gain over DIS: ' +
+        'mean, lowest, highest',
+    );
+    for (const [file, starts] of full ? [...CLIPS, ...OTHERS] : CLIPS) {
+      const reader = await VideoReader.open(join(FOOTAGE, file)).catch((e: Error) => {
+        console.log(`${file}: ${e.message}`);
+        return null;
+      });
+      if (reader === null) continue;
+      const rows = await clipScores(cv, reader, starts, py === null ? null : new DisOracle(py, folder));
+      await reader.close();
+      all.push(...rows);
+      console.log(
+        `${file.padEnd(30)}` +
+          [0, 1, 2, 3]
+            .map((k) => (rows[0]!.length > k ? mean(rows.map((r) => r[k]!)).toFixed(2) : '-').padStart(7))
+            .join(' ') +
+          (py === null ? '' : `   ${over(rows)}`),
+      );
+    }
+  } finally {
+    rmSync(folder, { recursive: true, force: true });
+  }
+  return all.length === 0 ? [] : rowsOf(all);
 }

@@ -49,6 +49,92 @@ function chromakey(path: string, frames: number): number | null {
   return r.error !== undefined || r.status !== 0 ? null : (performance.now() - from) / frames;
 }
 
+/** Costs by what was run, a run each, and the best of the chroma key in frames a second (null: no such program). */
+interface Runs {
+  readonly runs: Readonly<Record<string, Cost[]>>;
+  readonly key: number | null;
+}
+
+/** What decoding alone, the two qualities and the whole command cost, turn about; frames a second of the chroma key. */
+async function measuredRuns(reader: VideoReader, path: string, out: string, turns: number): Promise<Runs> {
+  const count = reader.info.frameCount;
+  const model = await screenModelOf(reader, { in: 0, out: count });
+  const each =
+    (peel: ((frame: Parameters<ReturnType<typeof modelPeeler>['peel']>[0]) => unknown) | null) =>
+    async (): Promise<number> => {
+      for await (const frame of reader.frames(0, count)) if (peel !== null) await peel(frame);
+      return count;
+    };
+  const fine = modelPeeler(model, { quality: 'fine', spill: 1 });
+  const fast = modelPeeler(model, { quality: 'fast', spill: 1 });
+  const runs: Record<string, Cost[]> = { bare: [], fine: [], fast: [], command: [] };
+  const keys: number[] = [];
+  // One turn to warm up.
+  for (let turn = 0; turn < turns; turn += 1) {
+    const costs = {
+      bare: await timed(each(null)),
+      fine: await timed(each((f) => fine.peel(f))),
+      fast: await timed(each((f) => fast.peel(f))),
+      command: await timed(
+        async () =>
+          (
+            await peelToPictures(
+              reader,
+              model,
+              { dropEdges: true },
+              { span: { in: 0, out: count }, folder: out, each: () => {} },
+            )
+          ).written,
+      ),
+    };
+    const key = chromakey(path, count);
+    if (turn === 0) continue;
+    for (const [name, cost] of Object.entries(costs)) runs[name]!.push(cost);
+    if (key !== null) keys.push(key);
+  }
+  return { runs, key: keys.length === 0 ? null : 1000 / Math.min(...keys) };
+}
+
+/** The rows of the table. */
+function rowsOf({ runs, key }: Runs): BenchRow[] {
+  // Whatever else runs only ever adds to a figure.
+  const least = (name: string, what: keyof Cost): number => Math.min(...runs[name]!.map((c) => c[what]));
+  const rows: BenchRow[] = [];
+  for (const [name, words, bar, goal] of [
+    ['fine', 'peel at 1080p, fine, decoding included', 12, 24],
+    ['fast', 'peel at 1080p, fast, decoding included', null, null],
+    ['command', 'peel command at 1080p, pictures written', 12, 24],
+  ] as const) {
+    rows.push(
+      {
+        name: `${words} (beside: FFmpeg chroma key)`,
+        ours: 1000 / least(name, 'wall'),
+        reference: key,
+        bar,
+        goal,
+        unit: 'frames/s',
+        better: 'high',
+      },
+      {
+        name: `${words}: two cores at the most, by processor time`,
+        ours: 2000 / least(name, 'processor'),
+        bar,
+        goal,
+        unit: 'frames/s',
+        better: 'high',
+      },
+      {
+        name: `${words}: time over bare decoding`,
+        ours: least(name, 'wall') / least('bare', 'wall'),
+        bar: null,
+        goal: null,
+        unit: 'ratio',
+      },
+    );
+  }
+  return rows;
+}
+
 export async function speedRows(seed: number, full: boolean): Promise<BenchRow[]> {
   const folder = mkdtempSync(join(tmpdir(), 'platewright-bench-'));
   try {
@@ -56,78 +142,7 @@ export async function speedRows(seed: number, full: boolean): Promise<BenchRow[]
     await writeTake(path, seed);
     const reader = await VideoReader.open(path);
     try {
-      const count = reader.info.frameCount;
-      const model = await screenModelOf(reader, { in: 0, out: count });
-      const each =
-        (peel: ((frame: Parameters<ReturnType<typeof modelPeeler>['peel']>[0]) => unknown) | null) =>
-        async (): Promise<number> => {
-          for await (const frame of reader.frames(0, count)) if (peel !== null) await peel(frame);
-          return count;
-        };
-      const fine = modelPeeler(model, { quality: 'fine', spill: 1 });
-      const fast = modelPeeler(model, { quality: 'fast', spill: 1 });
-      const runs: Record<string, Cost[]> = { bare: [], fine: [], fast: [], command: [] };
-      const keys: number[] = [];
-      // One turn to warm up.
-      for (let turn = 0; turn < (full ? 7 : 4); turn += 1) {
-        const costs = {
-          bare: await timed(each(null)),
-          fine: await timed(each((f) => fine.peel(f))),
-          fast: await timed(each((f) => fast.peel(f))),
-          command: await timed(
-            async () =>
-              (
-                await peelToPictures(
-                  reader,
-                  model,
-                  { dropEdges: true },
-                  { span: { in: 0, out: count }, folder: join(folder, 'out'), each: () => {} },
-                )
-              ).written,
-          ),
-        };
-        const key = chromakey(path, count);
-        if (turn === 0) continue;
-        for (const [name, cost] of Object.entries(costs)) runs[name]!.push(cost);
-        if (key !== null) keys.push(key);
-      }
-      // Whatever else runs only ever adds to a figure.
-      const least = (name: string, what: keyof Cost): number => Math.min(...runs[name]!.map((c) => c[what]));
-      const key = keys.length === 0 ? null : 1000 / Math.min(...keys);
-      const rows: BenchRow[] = [];
-      for (const [name, words, bar, goal] of [
-        ['fine', 'peel at 1080p, fine, decoding included', 12, 24],
-        ['fast', 'peel at 1080p, fast, decoding included', null, null],
-        ['command', 'peel command at 1080p, pictures written', 12, 24],
-      ] as const) {
-        rows.push(
-          {
-            name: `${words} (beside: FFmpeg chroma key)`,
-            ours: 1000 / least(name, 'wall'),
-            reference: key,
-            bar,
-            goal,
-            unit: 'frames/s',
-            better: 'high',
-          },
-          {
-            name: `${words}: two cores at the most, by processor time`,
-            ours: 2000 / least(name, 'processor'),
-            bar,
-            goal,
-            unit: 'frames/s',
-            better: 'high',
-          },
-          {
-            name: `${words}: time over bare decoding`,
-            ours: least(name, 'wall') / least('bare', 'wall'),
-            bar: null,
-            goal: null,
-            unit: 'ratio',
-          },
-        );
-      }
-      return rows;
+      return rowsOf(await measuredRuns(reader, path, join(folder, 'out'), full ? 7 : 4));
     } finally {
       await reader.close();
     }

@@ -127,44 +127,96 @@ async function practiceScores(folder: string): Promise<PeelScores> {
   }
 }
 
+/** Rows of one grade of made takes, of which the third frame is scored; three seeds from the one given. */
+function madeRows(grade: (typeof GRADES)[number], seed: number): BenchRow[] {
+  const scores = [0, 1, 2].map((k) => {
+    const take = madeTake(seed + k, grade, 960, 540, 3);
+    const last = take[2]!;
+    return scoreTake(
+      take.map((t) => t.frame),
+      { alpha: last.alpha, colour: last.colour },
+      take[1]!.alpha,
+    );
+  });
+  return [
+    {
+      name: `peel made, ${grade.name}: MSE × 1e-3 (beside: tuned chroma key)`,
+      ours: mean(scores.map((s) => s.mse)),
+      reference: mean(scores.map((s) => s.keyMse)),
+      bar: null,
+      goal: null,
+      unit: '',
+    },
+    {
+      name: `peel made, ${grade.name}: composite error`,
+      ours: mean(scores.map((s) => s.comp)),
+      reference: mean(scores.map((s) => s.keyComp)),
+      bar: null,
+      goal: null,
+      unit: '0..255',
+    },
+    {
+      name: `peel made, ${grade.name}: holes`,
+      ours: mean(scores.map((s) => s.holes)),
+      bar: null,
+      goal: null,
+      unit: '%',
+    },
+  ];
+}
+
+/** Rows of one level of the practice screens. */
+async function practiceRows(level: string, folder: string): Promise<BenchRow[]> {
+  const scores: PeelScores[] = [];
+  for (const subject of readdirSync(folder)) scores.push(await practiceScores(join(folder, subject)));
+  const limit = LIMITS[level]!;
+  const m = (pick: (s: PeelScores) => number | null): number | null => mean(scores.map(pick));
+  return [
+    {
+      name: `peel ${level}: MSE × 1e-3 (beside: tuned chroma key)`,
+      ours: m((s) => s.mse),
+      reference: m((s) => s.keyMse),
+      bar: limit.mse,
+      goal: GOAL_MSE[level] ?? null,
+      unit: '',
+    },
+    { name: `peel ${level}: SAD / 1000`, ours: m((s) => s.sad), bar: null, goal: null, unit: '' },
+    {
+      name: `peel ${level}: Gradient / 1000`,
+      ours: m((s) => s.grad),
+      bar: level === 'L2' ? 3.1 : null,
+      goal: null,
+      unit: '',
+    },
+    { name: `peel ${level}: Connectivity / 1000`, ours: m((s) => s.conn), bar: null, goal: null, unit: '' },
+    {
+      name: `peel ${level}: composite error (true colour known for L2 alone)`,
+      ours: m((s) => s.comp),
+      reference: m((s) => s.keyComp),
+      bar: limit.comp,
+      goal: limit.goalComp,
+      unit: '0..255',
+    },
+    {
+      name: `peel ${level}: holes`,
+      ours: m((s) => s.holes),
+      bar: level === 'L4' ? null : 0.1,
+      goal: null,
+      unit: '%',
+    },
+    {
+      name: `peel ${level}: dtSSD × 100 over the picture`,
+      ours: m((s) => s.dtssd),
+      bar: level === 'L2' ? 1.6 : null,
+      goal: null,
+      unit: '',
+    },
+  ];
+}
+
 export async function run(seed: number, full = false): Promise<BenchRow[]> {
   const rows: BenchRow[] = [...(await speedRows(seed, full)), ...(await takeRows())];
-  for (const grade of GRADES) {
-    const scores = [0, 1, 2].map((k) => {
-      const take = madeTake(seed + k, grade, 960, 540, 3);
-      const last = take[2]!;
-      return scoreTake(
-        take.map((t) => t.frame),
-        { alpha: last.alpha, colour: last.colour },
-        take[1]!.alpha,
-      );
-    });
-    rows.push(
-      {
-        name: `peel made, ${grade.name}: MSE × 1e-3 (beside: tuned chroma key)`,
-        ours: mean(scores.map((s) => s.mse)),
-        reference: mean(scores.map((s) => s.keyMse)),
-        bar: null,
-        goal: null,
-        unit: '',
-      },
-      {
-        name: `peel made, ${grade.name}: composite error`,
-        ours: mean(scores.map((s) => s.comp)),
-        reference: mean(scores.map((s) => s.keyComp)),
-        bar: null,
-        goal: null,
-        unit: '0..255',
-      },
-      {
-        name: `peel made, ${grade.name}: holes`,
-        ours: mean(scores.map((s) => s.holes)),
-        bar: null,
-        goal: null,
-        unit: '%',
-      },
-    );
-  }
+  for (const grade of GRADES) rows.push(...madeRows(grade, seed));
   const folder = practiceFolder();
   if (folder === null) {
     rows.push({
@@ -176,53 +228,6 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
     });
     return rows;
   }
-  for (const level of ['L1', 'L2', 'L3', 'L4']) {
-    const scores: PeelScores[] = [];
-    for (const subject of readdirSync(join(folder, level)))
-      scores.push(await practiceScores(join(folder, level, subject)));
-    const limit = LIMITS[level]!;
-    const m = (pick: (s: PeelScores) => number | null): number | null => mean(scores.map(pick));
-    rows.push(
-      {
-        name: `peel ${level}: MSE × 1e-3 (beside: tuned chroma key)`,
-        ours: m((s) => s.mse),
-        reference: m((s) => s.keyMse),
-        bar: limit.mse,
-        goal: GOAL_MSE[level] ?? null,
-        unit: '',
-      },
-      { name: `peel ${level}: SAD / 1000`, ours: m((s) => s.sad), bar: null, goal: null, unit: '' },
-      {
-        name: `peel ${level}: Gradient / 1000`,
-        ours: m((s) => s.grad),
-        bar: level === 'L2' ? 3.1 : null,
-        goal: null,
-        unit: '',
-      },
-      { name: `peel ${level}: Connectivity / 1000`, ours: m((s) => s.conn), bar: null, goal: null, unit: '' },
-      {
-        name: `peel ${level}: composite error (true colour known for L2 alone)`,
-        ours: m((s) => s.comp),
-        reference: m((s) => s.keyComp),
-        bar: limit.comp,
-        goal: limit.goalComp,
-        unit: '0..255',
-      },
-      {
-        name: `peel ${level}: holes`,
-        ours: m((s) => s.holes),
-        bar: level === 'L4' ? null : 0.1,
-        goal: null,
-        unit: '%',
-      },
-      {
-        name: `peel ${level}: dtSSD × 100 over the picture`,
-        ours: m((s) => s.dtssd),
-        bar: level === 'L2' ? 1.6 : null,
-        goal: null,
-        unit: '',
-      },
-    );
-  }
+  for (const level of ['L1', 'L2', 'L3', 'L4']) rows.push(...(await practiceRows(level, join(folder, level))));
   return rows;
 }
