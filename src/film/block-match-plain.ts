@@ -1,23 +1,13 @@
 /** Plain twin of kernels/block-match.ts (see block-match.ts for the method): the same bytes, slowly. */
 import { BLOCKS, BLOCKS_X as BX, BLOCKS_Y as BY, type BlockFields, type Match } from './block-match.js';
 import { COARSE_H, COARSE_W, SMALL_H, SMALL_W, type SmallFrame } from './small-frame.js';
+import { CODE2, activePart, coarseAlike, coarsened, wholeShift, type Part, type Shift } from './whole-shift-plain.js';
 
+/** Cells of a block. */
 const BW = 8;
 const BH = 9;
-/** Values are worked on at 15 bits: 128 a code value. */
-const CODE2 = 128 * 128;
+/** Standard deviation at which a block's say is half of what it can be. */
 const CONTRAST_HALF = 3 * 128;
-const BAR_LEVEL = 5 * 128;
-const LEAST_ACTIVE_H = 24;
-const LEAST_ACTIVE_W = 40;
-const GLOBAL_X = 11;
-const GLOBAL_Y = 6;
-
-/** Shift of the whole picture, cells. */
-interface Shift {
-  readonly gx: number;
-  readonly gy: number;
-}
 
 /** Which block is looked for, its first cell, and how far it may stray. */
 interface BlockSearch extends Shift {
@@ -56,115 +46,9 @@ export class PlainBlockMatcher {
   private readonly contrast = new Float64Array(BLOCKS);
   private readonly shiftX = new Int32Array(BLOCKS);
   private readonly shiftY = new Int32Array(BLOCKS);
-  private coarseX0 = 0;
-  private coarseX1 = COARSE_W;
-  private coarseY0 = 0;
-  private coarseY1 = COARSE_H;
   private sumA = 0;
   private varA = 0;
-  /** The part of the picture that holds picture in both frames: bars match always and would hide a cut. */
-  private readonly active = { x0: 0, x1: SMALL_W, y0: 0, y1: SMALL_H };
-
-  private findActive(a: SmallFrame, b: SmallFrame): void {
-    const act = this.active;
-    const rowDark = (y: number): boolean => {
-      let ma = 0;
-      let mb = 0;
-      for (let x = 0, i = y * SMALL_W; x < SMALL_W; x++, i++) {
-        if (a[i]! > ma) ma = a[i]!;
-        if (b[i]! > mb) mb = b[i]!;
-      }
-      return ma < BAR_LEVEL || mb < BAR_LEVEL;
-    };
-    const columnDark = (x: number): boolean => {
-      let ma = 0;
-      let mb = 0;
-      for (let y = 0, i = x; y < SMALL_H; y++, i += SMALL_W) {
-        if (a[i]! > ma) ma = a[i]!;
-        if (b[i]! > mb) mb = b[i]!;
-      }
-      return ma < BAR_LEVEL || mb < BAR_LEVEL;
-    };
-    let y0 = 0;
-    let y1 = SMALL_H;
-    let x0 = 0;
-    let x1 = SMALL_W;
-    while (y0 < SMALL_H && rowDark(y0)) y0++;
-    while (y1 > y0 && rowDark(y1 - 1)) y1--;
-    while (x0 < SMALL_W && columnDark(x0)) x0++;
-    while (x1 > x0 && columnDark(x1 - 1)) x1--;
-    // The cell beside a bar is part bar.
-    if (y0 > 0) y0++;
-    if (y1 < SMALL_H) y1--;
-    if (x0 > 0) x0++;
-    if (x1 < SMALL_W) x1--;
-    const enough = y1 - y0 >= LEAST_ACTIVE_H && x1 - x0 >= LEAST_ACTIVE_W;
-    act.y0 = enough ? y0 : 0;
-    act.y1 = enough ? y1 : SMALL_H;
-    act.x0 = enough ? x0 : 0;
-    act.x1 = enough ? x1 : SMALL_W;
-  }
-
-  private coarse(f: SmallFrame, dst: Int32Array): void {
-    for (let cy = 0; cy < COARSE_H; cy++) {
-      for (let cx = 0; cx < COARSE_W; cx++) {
-        let i = cy * 3 * SMALL_W + cx * 3;
-        let s = f[i]! + f[i + 1]! + f[i + 2]!;
-        i += SMALL_W;
-        s += f[i]! + f[i + 1]! + f[i + 2]!;
-        i += SMALL_W;
-        s += f[i]! + f[i + 1]! + f[i + 2]!;
-        dst[cy * COARSE_W + cx] = Math.trunc((2 * s + 9) / 18);
-      }
-    }
-  }
-
-  /** Mean difference of the coarse frames under half a code value. */
-  private alike(): boolean {
-    const a = this.coarseA;
-    const b = this.coarseB;
-    let s = 0;
-    for (let i = 0; i < COARSE_W * COARSE_H; i++) s += Math.abs(a[i]! - b[i]!);
-    return s < COARSE_W * COARSE_H * 64;
-  }
-
-  /** NCC of the coarse frames with b shifted by (dx, dy) over their overlap. */
-  private coarseNcc(dx: number, dy: number): number {
-    const a = this.coarseA;
-    const b = this.coarseB;
-    const left = this.coarseX0;
-    const right = this.coarseX1;
-    const top = this.coarseY0;
-    const bottom = this.coarseY1;
-    const x0 = Math.max(left, left - dx);
-    const x1 = Math.min(right, right - dx);
-    const y0 = Math.max(top, top - dy);
-    const y1 = Math.min(bottom, bottom - dy);
-    let sa = 0;
-    let sb = 0;
-    let saa = 0;
-    let sbb = 0;
-    let sab = 0;
-    for (let y = y0; y < y1; y++) {
-      const ra = y * COARSE_W;
-      const rb = (y + dy) * COARSE_W + dx;
-      for (let x = x0; x < x1; x++) {
-        const p = a[ra + x]!;
-        const q = b[rb + x]!;
-        sa += p;
-        sb += q;
-        saa += p * p;
-        sbb += q * q;
-        sab += p * q;
-      }
-    }
-    const n = (x1 - x0) * (y1 - y0);
-    const va = saa - (sa * sa) / n;
-    const vb = sbb - (sb * sb) / n;
-    // A little noise in the denominator keeps two flat overlaps from agreeing by chance.
-    const noise = n * CODE2 * 0.25;
-    return (sab - (sa * sb) / n) / Math.sqrt((va + noise) * (vb + noise));
-  }
+  private active: Part = { x0: 0, x1: SMALL_W, y0: 0, y1: SMALL_H };
 
   /** 1 − NCC² of the loaded block with b at (x, y); 1 where it leaves the frame or correlates negatively. */
   private score(b: SmallFrame, x: number, y: number): number {
@@ -199,11 +83,11 @@ export class PlainBlockMatcher {
       a[i] = first[i]! >> 1;
       b[i] = second[i]! >> 1;
     }
-    this.coarse(a, this.coarseA);
-    this.coarse(b, this.coarseB);
-    if (this.alike()) return this.nothingChanged(out);
-    this.findActive(a, b);
-    const shift = this.globalShift();
+    coarsened(a, this.coarseA);
+    coarsened(b, this.coarseB);
+    if (coarseAlike(this.coarseA, this.coarseB)) return this.nothingChanged(out);
+    this.active = activePart(a, b);
+    const shift = wholeShift(this.coarseA, this.coarseB, this.active);
     const sums: Sums = { left: 0, rigid: 0, weight: 0, motion: 0 };
     for (let by = 0; by < BY; by++)
       for (let bx = 0; bx < BX; bx++) {
@@ -224,31 +108,6 @@ export class PlainBlockMatcher {
     out.dissimilarity = out.rigidDissimilarity = out.dx = out.dy = out.motion = out.motionSpread = 0;
     out.evidence = 1;
     return out;
-  }
-
-  /** The shift (cells of the small frame) with which the coarse frames agree best. */
-  private globalShift(): Shift {
-    const { x0, x1, y0, y1 } = this.active;
-    this.coarseX0 = Math.ceil(x0 / 3);
-    this.coarseX1 = Math.floor(x1 / 3);
-    this.coarseY0 = Math.ceil(y0 / 3);
-    this.coarseY1 = Math.floor(y1 / 3);
-    let best = this.coarseNcc(0, 0);
-    let gx = 0;
-    let gy = 0;
-    // So much alike without a shift that no other can be better.
-    if (best >= 0.985) return { gx, gy };
-    for (let dy = -GLOBAL_Y; dy <= GLOBAL_Y; dy++)
-      for (let dx = -GLOBAL_X; dx <= GLOBAL_X; dx++) {
-        // Large shifts leave little overlap, where chance agreement is likelier: ask a little more of them.
-        const s = this.coarseNcc(dx, dy) - 0.004 * (Math.abs(dx) + Math.abs(dy));
-        if (s > best) {
-          best = s;
-          gx = dx;
-          gy = dy;
-        }
-      }
-    return { gx: 3 * gx, gy: 3 * gy };
   }
 
   /** First cell of a block. Blocks tile the active part; where it is smaller than the frame they overlap. */
@@ -342,6 +201,7 @@ export class PlainBlockMatcher {
     if (!gone) sums.motion += w * Math.sqrt(sx * sx + sy * sy);
   }
 
+  /** The match of the whole picture, from the blocks'. */
   private summarise({ gx, gy }: Shift, sums: Sums, out: Match): Match {
     const enough = sums.weight > 0.01 * BX * BY;
     out.dx = gx;

@@ -64,31 +64,73 @@ function putAway(j: JobRecord): void {
   keepList(AWAY, [...away()]);
 }
 
+/** What the strip shows: work in hand first, then the last three that failed or were stopped and not put away. */
+function shownJobs(): JobRecord[] {
+  const list = jobs();
+  // What runs first, then what waits in its turn.
+  const active = list
+    .filter((j) => j.state === 'running' || j.state === 'waiting')
+    .sort(
+      (a, b) =>
+        Number(b.state === 'running') - Number(a.state === 'running') ||
+        turnOf(a.kind) - turnOf(b.kind) ||
+        a.createdMs - b.createdMs,
+    );
+  const failed = list
+    .filter(
+      (j) =>
+        (j.state === 'failed' || j.state === 'stopped') &&
+        !away().has(`${j.id} ${j.state}`) &&
+        // Of what was taken out of the book there is nothing to be gone on with.
+        (j.subject === '' || subjectOf(j.subject) !== undefined) &&
+        !list.some((o) => o.kind === j.kind && o.subject === j.subject && o.createdMs > j.createdMs),
+    )
+    .slice(0, 3);
+  return [...active, ...failed];
+}
+
+/** One job: what it works on, how far it is, and the buttons that stop it or let it go on. */
+function JobRow(props: { readonly job: JobRecord }): JSX.Element {
+  return (
+    <div class="job" data-state={props.job.state}>
+      <span class="what">
+        {jobWord(props.job.kind)} {subjectTitle(props.job.subject)}
+      </span>
+      <Show when={props.job.state === 'running'}>
+        <progress
+          max={Math.max(1, props.job.total)}
+          value={props.job.done}
+          aria-label={`${jobWord(props.job.kind)} ${subjectTitle(props.job.subject)}`}
+        />
+      </Show>
+      <span class="stage">{told(props.job)}</span>
+      {/* One button through all that becomes of a job, so that the keyboard stays on it. */}
+      <Show when={!book()?.phone}>
+        <button
+          aria-disabled={props.job.stopping}
+          onClick={() => {
+            if (halted(props.job)) void resumeJob(props.job.id);
+            else if (!props.job.stopping) void stopJob(props.job.id);
+          }}
+        >
+          {props.job.stopping
+            ? 'Stopping …'
+            : props.job.state === 'failed'
+              ? 'Try again'
+              : props.job.state === 'stopped'
+                ? 'Go on'
+                : 'Stop'}
+        </button>
+      </Show>
+      <Show when={halted(props.job)}>
+        <button onClick={() => putAway(props.job)}>Put away</button>
+      </Show>
+    </div>
+  );
+}
+
 /** Jobs that run, wait, failed or were stopped, with how to stop or go on. */
 export function JobStrip(): JSX.Element {
-  const shown = () => {
-    const list = jobs();
-    // What runs first, then what waits in its turn.
-    const active = list
-      .filter((j) => j.state === 'running' || j.state === 'waiting')
-      .sort(
-        (a, b) =>
-          Number(b.state === 'running') - Number(a.state === 'running') ||
-          turnOf(a.kind) - turnOf(b.kind) ||
-          a.createdMs - b.createdMs,
-      );
-    const failed = list
-      .filter(
-        (j) =>
-          (j.state === 'failed' || j.state === 'stopped') &&
-          !away().has(`${j.id} ${j.state}`) &&
-          // Of what was taken out of the book there is nothing to be gone on with.
-          (j.subject === '' || subjectOf(j.subject) !== undefined) &&
-          !list.some((o) => o.kind === j.kind && o.subject === j.subject && o.createdMs > j.createdMs),
-      )
-      .slice(0, 3);
-    return [...active, ...failed];
-  };
   // Read aloud is only what becomes of the newest job, not every step of its bar.
   const spoken = createMemo(() => {
     const j = jobs()[0];
@@ -102,46 +144,9 @@ export function JobStrip(): JSX.Element {
       <p class="unseen" role="status">
         {spoken()}
       </p>
-      <Show when={shown().length > 0}>
+      <Show when={shownJobs().length > 0}>
         <aside class="foot" aria-label="Work in hand">
-          <ById each={shown()}>
-            {(j) => (
-              <div class="job" data-state={j().state}>
-                <span class="what">
-                  {jobWord(j().kind)} {subjectTitle(j().subject)}
-                </span>
-                <Show when={j().state === 'running'}>
-                  <progress
-                    max={Math.max(1, j().total)}
-                    value={j().done}
-                    aria-label={`${jobWord(j().kind)} ${subjectTitle(j().subject)}`}
-                  />
-                </Show>
-                <span class="stage">{told(j())}</span>
-                {/* One button through all that becomes of a job, so that the keyboard stays on it. */}
-                <Show when={!book()?.phone}>
-                  <button
-                    aria-disabled={j().stopping}
-                    onClick={() => {
-                      if (halted(j())) void resumeJob(j().id);
-                      else if (!j().stopping) void stopJob(j().id);
-                    }}
-                  >
-                    {j().stopping
-                      ? 'Stopping …'
-                      : j().state === 'failed'
-                        ? 'Try again'
-                        : j().state === 'stopped'
-                          ? 'Go on'
-                          : 'Stop'}
-                  </button>
-                </Show>
-                <Show when={halted(j())}>
-                  <button onClick={() => putAway(j())}>Put away</button>
-                </Show>
-              </div>
-            )}
-          </ById>
+          <ById each={shownJobs()}>{(j) => <JobRow job={j()} />}</ById>
         </aside>
       </Show>
     </>

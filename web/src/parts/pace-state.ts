@@ -10,14 +10,23 @@ const MOST_POINTS = 9;
 /** A pace as the page has it, for a component that stands for one join. */
 export type PaceState = ReturnType<typeof createPace>;
 
-export function createPace(props: { readonly join: JoinDocument; readonly takeRate: Rate }) {
+/** The join's length and the take's frames that it may show; `ownStep`: take frames a join frame at the take's speed. */
+interface PaceClips {
+  readonly count: number;
+  readonly first: number;
+  readonly last: number;
+  readonly ownStep: number;
+}
+
+/** The pace as the book has it: how it was asked for, its curve, and the points that it is handed over as. */
+function paceInBook(props: { readonly join: JoinDocument; readonly takeRate: Rate }) {
   const step = () => {
       const s = props.join.recipe.steps.find((x) => x.step === 'pace');
       return s?.step === 'pace' ? s : null;
     },
     kept = createMemo(() => step()?.start),
     inBook = createMemo(() => step()?.curve ?? []),
-    clips = createMemo(() => {
+    clips = createMemo((): PaceClips => {
       const { take, plate } = props.join.recipe;
       return {
         count: plate.out - plate.in,
@@ -30,6 +39,52 @@ export function createPace(props: { readonly join: JoinDocument; readonly takeRa
       points: kept()?.through ?? pointsOfCurve(inBook(), MOST_POINTS),
       backwards: kept()?.backwards === true,
     }));
+  return { kept, inBook, clips, from };
+}
+
+const within = (v: number, lo: number, hi: number): number => Math.min(hi, Math.max(lo, v));
+
+/** Where point `i` may stand nearest to what is asked: between its neighbours, forwards unless it may go back. */
+function placedBetween(
+  points: readonly PacePoint[],
+  i: number,
+  asked: PacePoint,
+  clips: PaceClips,
+  backwards: boolean,
+): PacePoint {
+  const [before, after] = [points[i - 1], points[i + 1]];
+  return {
+    at: within(
+      Math.round(asked.at),
+      before === undefined ? 0 : before.at + 1,
+      after === undefined ? clips.count - 1 : after.at - 1,
+    ),
+    take: within(
+      Number(asked.take.toFixed(2)),
+      !backwards && before !== undefined ? before.take : clips.first,
+      !backwards && after !== undefined ? after.take : clips.last,
+    ),
+  };
+}
+
+/** The frame in the middle of the widest gap between two points, ends of the join counted; null: there is no room. */
+function middleOfGap(points: readonly PacePoint[], count: number): number | null {
+  const ends = [-1, ...points.map((p) => p.at), count],
+    gaps = ends.slice(1).map((at, i) => ({ from: ends[i]!, wide: at - ends[i]! })),
+    widest = gaps.reduce((a, b) => (b.wide > a.wide ? b : a));
+  return widest.wide > 1 ? widest.from + (widest.wide >> 1) : null;
+}
+
+/** Take frames that a plot of these spans: those shown and room about them, not a whole long take. */
+function plotted(shown: readonly number[], { first, last, count }: PaceClips): readonly [number, number] {
+  const least = Math.min(...shown),
+    most = Math.max(...shown),
+    room = Math.max(12, (most - least) / 2, count / 3);
+  return [Math.max(first, Math.floor(least - room)), Math.min(last, Math.ceil(most + room))];
+}
+
+export function createPace(props: { readonly join: JoinDocument; readonly takeRate: Rate }) {
+  const { kept, inBook, clips, from } = paceInBook(props);
   // Drawn and not asked for yet, the last at the end; empty: as the recipe has it.
   const [drawn, setDrawn] = createSignal<
     readonly { readonly points: readonly PacePoint[]; readonly backwards: boolean }[]
@@ -42,45 +97,18 @@ export function createPace(props: { readonly join: JoinDocument; readonly takeRa
     curve = createMemo(() => (drawn().length === 0 ? inBook() : curveByHand(points(), clips()))),
     made = createMemo(() => madeBetween(curve())),
     point = () => points()[Math.min(chosen(), points().length - 1)]!;
-  /**
-   * Take frames that the plot spans: those shown and room about them, not a whole long take. It stays as it is while a
-   * point is held, so that the point stays under the hand.
-   */
-  const view = createMemo<readonly [number, number] | undefined>((before) => {
-    if (held() && before !== undefined) return before;
-    const { first, last, count } = clips(),
-      all = [...inBook(), ...curve(), ...points().map((p) => p.take)],
-      least = Math.min(...all),
-      most = Math.max(...all),
-      room = Math.max(12, (most - least) / 2, count / 3);
-    return [Math.max(first, Math.floor(least - room)), Math.min(last, Math.ceil(most + room))];
-  });
+  /** Take frames that the plot spans; as they are while a point is held, so that the point stays under the hand. */
+  const view = createMemo<readonly [number, number] | undefined>((before) =>
+    held() && before !== undefined
+      ? before
+      : plotted([...inBook(), ...curve(), ...points().map((p) => p.take)], clips()),
+  );
   /** One change more; `go` on with the last where the hand still moves the same point. */
   const change = (next: readonly PacePoint[], back = backwards(), go = false): void => {
     setDrawn((all) => [...(go ? all.slice(0, -1) : all), { points: next, backwards: back }]);
   };
-  /** Where point `i` may stand nearest to what is asked: between its neighbours, forwards unless it may go back. */
-  const placed = (i: number, { at, take }: PacePoint): PacePoint => {
-    const all = points(),
-      { count, first, last } = clips(),
-      [before, after] = [all[i - 1], all[i + 1]],
-      forwards = !backwards();
-    const within = (v: number, lo: number, hi: number): number => Math.min(hi, Math.max(lo, v));
-    return {
-      at: within(
-        Math.round(at),
-        before === undefined ? 0 : before.at + 1,
-        after === undefined ? count - 1 : after.at - 1,
-      ),
-      take: within(
-        Number(take.toFixed(2)),
-        forwards && before !== undefined ? before.take : first,
-        forwards && after !== undefined ? after.take : last,
-      ),
-    };
-  };
   const move = (i: number, to: PacePoint, go = false): void => {
-    const next = placed(i, to),
+    const next = placedBetween(points(), i, to, clips(), backwards()),
       old = points()[i]!;
     if (next.at === old.at && next.take === old.take) return;
     change(
@@ -96,12 +124,9 @@ export function createPace(props: { readonly join: JoinDocument; readonly takeRa
     if (same < 0) change([...all, { at, take: Number(curve()[at]!.toFixed(2)) }].sort((a, b) => a.at - b.at));
     setChosen(points().findIndex((p) => p.at === at));
   };
-  /** In the middle of the widest gap between two points, ends of the join counted. */
   const addInGap = (): void => {
-    const ends = [-1, ...points().map((p) => p.at), clips().count],
-      gaps = ends.slice(1).map((at, i) => ({ from: ends[i]!, wide: at - ends[i]! })),
-      widest = gaps.reduce((a, b) => (b.wide > a.wide ? b : a));
-    if (widest.wide > 1) add(widest.from + (widest.wide >> 1));
+    const at = middleOfGap(points(), clips().count);
+    if (at !== null) add(at);
   };
   const take = (i: number): void => {
     if (points().length < 2) return;

@@ -12,8 +12,8 @@ import type { Pointing } from './pointing.js';
 import type { Proposing } from './proposing.js';
 import type { ViewerRequest } from './state.js';
 
-/** @param props.ref takes the drawing over the picture, whose units are the picture's pixels */
-export function Glass(props: {
+/** What the glass needs of the viewer. `ref` takes the drawing over the picture, whose units are the picture's pixels. */
+interface GlassProps {
   readonly request: ViewerRequest;
   readonly facts: Facts;
   readonly player: Player;
@@ -23,11 +23,74 @@ export function Glass(props: {
   readonly pointing: Pointing;
   readonly measures: PlateMeasures | undefined;
   readonly ref: (svg: SVGSVGElement) => void;
+}
+
+/** The picture that the frame is held against, wiped over it or as their difference. */
+function SecondPicture(props: {
+  readonly request: ViewerRequest;
+  readonly player: Player;
+  readonly look: Look;
 }): JSX.Element {
-  const { request: v, facts, pointing } = props;
-  const { frame, shown, url } = props.player;
-  const { zoom, size, compare, wipe, overlays, showMarks, handleScale, measureGlass } = props.look;
+  const { shown } = props.player;
+  const { compare, wipe } = props.look;
+  return (
+    <Show when={compare() !== 'none' && props.request.against}>
+      {(a) => (
+        <img
+          class={compare() === 'difference' ? 'second difference' : 'second'}
+          style={{ 'clip-path': compare() === 'wipe' ? `inset(0 0 0 ${wipe() * 100}%)` : 'none' }}
+          src={frameUrl(a().what, a().id, shown())}
+          alt={`${a().title}, frame ${shown()}`}
+          draggable={false}
+        />
+      )}
+    </Show>
+  );
+}
+
+/** What lies over the picture, in the picture's pixels: what was measured, the marks, the line of the wipe. */
+function DrawnOver(props: GlassProps): JSX.Element {
+  const { facts, pointing } = props;
+  const { frame, shown } = props.player;
+  const { compare, wipe, overlays, showMarks, handleScale } = props.look;
   const { canMark, marksFile, tool } = props.marking;
+  return (
+    <svg
+      ref={props.ref}
+      viewBox={`0 0 ${facts().width} ${facts().height}`}
+      onClick={pointing.onClick}
+      onPointerDown={pointing.onDown}
+      onPointerMove={pointing.onMove}
+      onPointerUp={pointing.onUp}
+      onPointerLeave={() => pointing.setAt(null)}
+      data-tool={tool()?.kind ?? 'none'}
+      style={{ '--hair': String(handleScale()) }}
+    >
+      <Show when={overlays() && props.measures}>
+        {(m) => (
+          <Overlays measures={m()} marks={marksFile()} frame={shown()} width={facts().width} height={facts().height} />
+        )}
+      </Show>
+      <Show when={canMark() && showMarks()}>
+        <DrawnMarks
+          frame={frame}
+          marking={props.marking}
+          proposing={props.proposing}
+          pointing={pointing}
+          handleScale={handleScale}
+        />
+      </Show>
+      <Show when={compare() === 'wipe'}>
+        <line class="wipe-line" x1={wipe() * facts().width} x2={wipe() * facts().width} y1="0" y2={facts().height} />
+      </Show>
+    </svg>
+  );
+}
+
+export function Glass(props: GlassProps): JSX.Element {
+  const { request: v, facts } = props;
+  const { shown, url } = props.player;
+  const { zoom, size, measureGlass } = props.look;
   /** Until the first picture is there it is said that it comes; the last one stays while the next is made. */
   const [picture, setPicture] = createSignal<'comes' | 'there' | 'missing'>('comes');
   createEffect(
@@ -61,52 +124,8 @@ export function Glass(props: {
         onError={() => setPicture('missing')}
         hidden={picture() === 'missing'}
       />
-      <Show when={compare() !== 'none' && v.against}>
-        {(a) => (
-          <img
-            class={compare() === 'difference' ? 'second difference' : 'second'}
-            style={{ 'clip-path': compare() === 'wipe' ? `inset(0 0 0 ${wipe() * 100}%)` : 'none' }}
-            src={frameUrl(a().what, a().id, shown())}
-            alt={`${a().title}, frame ${shown()}`}
-            draggable={false}
-          />
-        )}
-      </Show>
-      <svg
-        ref={props.ref}
-        viewBox={`0 0 ${facts().width} ${facts().height}`}
-        onClick={pointing.onClick}
-        onPointerDown={pointing.onDown}
-        onPointerMove={pointing.onMove}
-        onPointerUp={pointing.onUp}
-        onPointerLeave={() => pointing.setAt(null)}
-        data-tool={tool()?.kind ?? 'none'}
-        style={{ '--hair': String(handleScale()) }}
-      >
-        <Show when={overlays() && props.measures}>
-          {(m) => (
-            <Overlays
-              measures={m()}
-              marks={marksFile()}
-              frame={shown()}
-              width={facts().width}
-              height={facts().height}
-            />
-          )}
-        </Show>
-        <Show when={canMark() && showMarks()}>
-          <DrawnMarks
-            frame={frame}
-            marking={props.marking}
-            proposing={props.proposing}
-            pointing={pointing}
-            handleScale={handleScale}
-          />
-        </Show>
-        <Show when={compare() === 'wipe'}>
-          <line class="wipe-line" x1={wipe() * facts().width} x2={wipe() * facts().width} y1="0" y2={facts().height} />
-        </Show>
-      </svg>
+      <SecondPicture request={v} player={props.player} look={props.look} />
+      <DrawnOver {...props} />
     </div>
   );
 }

@@ -34,16 +34,29 @@ function isOutline(m: Mark): boolean {
   return (m.kind === 'body' && m.polygon !== undefined) || m.kind === 'about' || m.kind === 'touch';
 }
 
+/** The tool in hand, the points that its mark has so far, and the number (a height, an angle) given with it. */
+function useToolInHand(first: string | undefined) {
+  const [tool, setTool] = createSignal<MarkTool | null>(TOOLS.find((t) => t.kind === first) ?? null);
+  const [points, setPoints] = createSignal<readonly P[]>([]);
+  const [number, setNumber] = createSignal('');
+  /** Whether the tool in hand has put a mark: the number asked for is the next one's then. */
+  const [put, setPut] = createSignal(false);
+  /** Another tool, or none; what was begun with the last one is dropped. */
+  const take = (t: MarkTool | null): void => {
+    setTool(t);
+    setPoints([]);
+    setNumber('');
+    setPut(false);
+  };
+  return { tool, setTool, take, points, setPoints, number, setNumber, put, setPut };
+}
+
 /** @param frame the frame in view, on which a new mark is put */
 export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) {
   const { marksFile, save } = useMarksFile(facts);
   const ownFrameOnly = (m: Mark): boolean => v.what === 'take' && isOutline(m);
   const canMark = () => v.what === 'plate' || v.what === 'take';
-  const [tool, setTool] = createSignal<MarkTool | null>(TOOLS.find((t) => t.kind === v.tool) ?? null);
-  const [points, setPoints] = createSignal<readonly P[]>([]);
-  const [number, setNumber] = createSignal('');
-  /** Whether the tool in hand has put a mark: the number asked for is the next one's then. */
-  const [put, setPut] = createSignal(false);
+  const { tool, setTool, take, points, setPoints, number, setNumber, put, setPut } = useToolInHand(v.tool);
   const [chosen, setChosen] = createSignal<number | null>(null);
   const [drag, setDrag] = createSignal<{ mark: number; handle: number; point: P } | null>(null);
 
@@ -87,13 +100,6 @@ export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) 
     save(`remove mark ${marksFile().marks[i]?.kind ?? ''}`, (marks) => marks.filter((_, k) => k !== i));
     setChosen(null);
   }
-  /** Another tool, or none; what was begun with the last one is dropped. */
-  const take = (t: MarkTool | null): void => {
-    setTool(t);
-    setPoints([]);
-    setNumber('');
-    setPut(false);
-  };
   return {
     marksFile,
     ownFrameOnly,

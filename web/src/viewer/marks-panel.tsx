@@ -6,6 +6,50 @@ import type { Marking } from './marking.js';
 import { Proposals } from './proposals.js';
 import type { Proposing } from './proposing.js';
 
+/** The marks there are, to choose from, and the chosen one's numbers. */
+function ChosenMark(props: {
+  readonly frame: () => number;
+  readonly go: (n: number) => void;
+  readonly marking: Marking;
+}): JSX.Element {
+  const { marksFile, add, chosen, setChosen, chosenMark, save, removeChosen } = props.marking;
+  return (
+    <div class="chosen">
+      <Show when={marksFile().marks.length > 0} fallback={<span class="hint">no marks yet</span>}>
+        <MarkChoice
+          marks={marksFile().marks}
+          frameOf={(m) => m.frame ?? marksFile().frame}
+          chosen={chosen()}
+          onChoose={setChosen}
+        />
+        <Show
+          when={chosenMark()}
+          fallback={
+            <span class="hint">
+              choose a mark here or on the picture: its numbers are changed here, its points too, or dragged
+            </span>
+          }
+        >
+          {(m) => (
+            <MarkFields
+              mark={m()}
+              own={m().frame ?? marksFile().frame}
+              frame={props.frame()}
+              onCopy={() => add(`copy mark ${m().kind}`, { ...m(), frame: props.frame() })}
+              onGo={() => props.go(m().frame ?? marksFile().frame)}
+              onRemove={removeChosen}
+              onChange={(title, change) => {
+                const i = chosen();
+                save(title, (marks) => marks.map((x, k) => (k === i ? change(x) : x)));
+              }}
+            />
+          )}
+        </Show>
+      </Show>
+    </div>
+  );
+}
+
 export function MarksPanel(props: {
   readonly on: 'take' | 'plate';
   readonly frame: () => number;
@@ -13,22 +57,7 @@ export function MarksPanel(props: {
   readonly marking: Marking;
   readonly proposing: Proposing;
 }): JSX.Element {
-  const {
-    marksFile,
-    tool,
-    take,
-    points,
-    number,
-    setNumber,
-    put,
-    add,
-    finish,
-    chosen,
-    setChosen,
-    chosenMark,
-    save,
-    removeChosen,
-  } = props.marking;
+  const { marksFile, tool, take, points, number, setNumber, put, finish } = props.marking;
   const { proposed, asked, looking, propose, accept, leave, setPointed } = props.proposing;
   return (
     <>
@@ -46,39 +75,7 @@ export function MarksPanel(props: {
         looking={looking()}
         onPropose={() => void propose()}
       />
-      <div class="chosen">
-        <Show when={marksFile().marks.length > 0} fallback={<span class="hint">no marks yet</span>}>
-          <MarkChoice
-            marks={marksFile().marks}
-            frameOf={(m) => m.frame ?? marksFile().frame}
-            chosen={chosen()}
-            onChoose={setChosen}
-          />
-          <Show
-            when={chosenMark()}
-            fallback={
-              <span class="hint">
-                choose a mark here or on the picture: its numbers are changed here, its points too, or dragged
-              </span>
-            }
-          >
-            {(m) => (
-              <MarkFields
-                mark={m()}
-                own={m().frame ?? marksFile().frame}
-                frame={props.frame()}
-                onCopy={() => add(`copy mark ${m().kind}`, { ...m(), frame: props.frame() })}
-                onGo={() => props.go(m().frame ?? marksFile().frame)}
-                onRemove={removeChosen}
-                onChange={(title, change) => {
-                  const i = chosen();
-                  save(title, (marks) => marks.map((x, k) => (k === i ? change(x) : x)));
-                }}
-              />
-            )}
-          </Show>
-        </Show>
-      </div>
+      <ChosenMark frame={props.frame} go={props.go} marking={props.marking} />
       <Show when={asked() !== null}>
         <Proposals
           list={proposed()}
