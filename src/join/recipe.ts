@@ -17,6 +17,7 @@ import { proposeErase } from './erase/propose-erase.js';
 import { proposeFront } from './front/propose-front.js';
 import { proposeGround, type GroundProposal } from './ground/propose-ground.js';
 import { alongWithFilm } from './light/along-with-film.js';
+import { withToning } from './light/film-toning.js';
 import { footLevel } from './light/foot-level.js';
 import { asksEdges } from './light/white-balance.js';
 import { keysBesideSight, proposeLight, proposeMirror, type Keys } from './light/propose-light.js';
@@ -52,7 +53,8 @@ export async function proposeRecipe(given: ProposalInput): Promise<Recipe> {
     ...given,
     plate: { ...given.plate, marks: withFoundShadows(given.plate.marks, given.plate.measures.foundShadows) },
   });
-  return withHeldPictures(await proposeSteps(input), input.plate.measures);
+  const { measures } = input.plate;
+  return withHeldPictures(withToning(await proposeSteps(input), measures.look?.toning), measures);
 }
 
 async function proposeSteps(input: ProposalInput): Promise<Recipe> {

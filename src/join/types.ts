@@ -103,6 +103,11 @@ export interface LightStep extends StepBase<'light'> {
   readonly offset: readonly [number, number, number];
   readonly power: readonly [number, number, number];
   readonly saturation: number;
+  /**
+   * A toned film's colour by brightness, laid on after the CDL: linear R, G, B over their luminance at 17 even steps of
+   * BT.709-coded luminance. Absent where the film has colours, or none at all.
+   */
+  readonly tones?: readonly (readonly [number, number, number])[];
   /** Gentle relight: change of key azimuth and elevation asked for, degrees. */
   readonly relight?: {
     readonly azimuthDeg: number;

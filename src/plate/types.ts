@@ -200,6 +200,14 @@ export interface Look {
    * Black bars round the picture, px; absent where there are none. Everything else here is of the picture within them.
    */
   readonly bars?: Bars;
+  /** A film without colours of its own; absent where it has them. */
+  readonly toning?: FilmToning;
+}
+
+/** What colour a film without colours of its own has. */
+export interface FilmToning {
+  /** Its colours from dark to bright, coded R'G'B'; none where it is black and white. */
+  readonly colours: readonly (readonly [number, number, number])[];
 }
 
 /** 5.2 room: where the performer may stand. */

@@ -97,6 +97,8 @@ export const luminance = (c: Channels): number => 0.2126 * c[0] + 0.7152 * c[1] 
 
 /** White brought from the take's light to the plate's, where both are known or the plate's is weakly told. */
 export function whiteBalance(plate: PlateMeasures, take: PlateMeasures, edges: EdgeColour | null): Gain {
+  // A film without colours says nothing of its light's, and the performer goes in without its own (film-toning.ts).
+  if (plate.look?.toning !== undefined) return { slope: [1, 1, 1], why: '' };
   const to = whiteOf(plate.light?.temperatureK),
     from = whiteOf(take.light?.temperatureK);
   const weak = to === null ? weakWhite(plate, edges) : null;

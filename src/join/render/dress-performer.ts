@@ -6,6 +6,7 @@ import { applyCdlPicture } from '../../colour/cdl.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import { plane } from '../../image/picture.js';
 import type { ComposeTools } from './active-steps.js';
+import { layTones } from '../light/film-toning.js';
 import { lightOfFrame } from '../light/light-of-frame.js';
 import { relight } from '../light/relight.js';
 import type { Placed } from './place-performer.js';
@@ -40,6 +41,7 @@ export function dressPerformer(tools: ComposeTools, placed: Placed, frame: numbe
       false,
       picture,
     );
+    if (light.tones !== undefined) layTones(picture, light.tones);
     if (light.overShot !== undefined) lightOfFrame(picture, light.overShot, frame);
   }
   if (air !== null && air.softenPx > 0.05)

@@ -17,7 +17,8 @@ import { pictureShift } from './look-shift.js';
 import { motionBlurOf } from './motion-blur.js';
 import { FINE, findEdges, type Edge } from './slanted-edges.js';
 import { sharpnessOf } from './sharpness.js';
-import type { Look } from '../types.js';
+import { ToningCounter } from './toning.js';
+import type { FilmToning, Look } from '../types.js';
 
 /** Frames from the first of a still pair to the second, for grain. */
 const GRAIN_LAG = 12;
@@ -103,6 +104,7 @@ class Gathered {
   private readonly second: Picture;
   private readonly later: Picture;
   private readonly levels = new LevelCounter();
+  private readonly tones = new ToningCounter();
   private readonly grain = new GrainMeter();
   private readonly samples: number[] = [];
   private readonly mean: [number, number, number] = [0, 0, 0];
@@ -132,6 +134,7 @@ class Gathered {
     if (read === 0) return false;
     const { width: w, height: h } = this;
     this.levels.add(this.first);
+    this.tones.add(this.first);
     const linear = codedToLinear(this.first, this.info.colour.transfer);
     this.addColours(linear);
     const luma = lumaOf(linear.data, w * h);
@@ -178,6 +181,7 @@ class Gathered {
       levels.percentile(1, p),
       levels.percentile(2, p),
     ];
+    const toning = this.tones.toning();
     const known = hazes.filter((x) => x.amount.value !== null).sort((p, q) => p.amount.value! - q.amount.value!);
     return {
       blackCoded: percentiles(0.001),
@@ -192,11 +196,19 @@ class Gathered {
       motionBlur,
       haze: known[known.length >> 1] ?? hazes[0]!,
       ...(this.bars === null ? {} : { bars: this.bars }),
+      ...(toning === null ? {} : { toning }),
       grainMethod: grain.method,
-      notes: [`grain: ${grain.note}`, ...(note === null ? [] : [note])],
+      notes: [
+        `grain: ${grain.note}`,
+        ...(note === null ? [] : [note]),
+        ...(toning === null ? [] : [tonedNote(toning)]),
+      ],
     };
   }
 }
+
+const tonedNote = ({ colours }: FilmToning): string =>
+  colours.length === 0 ? 'the film is black and white' : 'the film is toned: its colour hangs on brightness alone';
 
 /** Sharpness from where the picture moves least, blur from where it moves most. */
 function sharpnessAndBlur(
