@@ -3,7 +3,7 @@
  * once (a reveal that the workbench takes up again while a command makes one) never write into each other's: the file is
  * whole, and the one that ends last stays.
  */
-import { readdirSync, rmSync } from 'node:fs';
+import { readdirSync, rmdirSync, rmSync } from 'node:fs';
 import { basename, dirname, join } from 'node:path';
 
 /** The part's name of this process. */
@@ -13,13 +13,27 @@ export function partName(path: string): string {
 
 /** Removes what processes that are gone left of a file. */
 export function sweepParts(path: string): void {
-  const folder = dirname(path),
-    before = `${basename(path)}.`;
+  sweep(dirname(path), (file) => file === basename(path));
+}
+
+/**
+ * Removes what processes that are gone left of any file of a folder, and the folder where nothing else is in it: a
+ * delivery that was killed leaves its master, which may be large, half written.
+ */
+export function sweepFolder(folder: string): void {
+  if (sweep(folder, () => true) > 0 && readdirSync(folder).length === 0) rmdirSync(folder);
+}
+
+/** Removes dead parts of the files that are meant. Returns how many there were. */
+function sweep(folder: string, isMeant: (file: string) => boolean): number {
+  let swept = 0;
   for (const name of readdirSync(folder)) {
-    if (!name.startsWith(before)) continue;
-    const pid = /^(\d+)\.part$/.exec(name.slice(before.length))?.[1];
-    if (pid !== undefined && !isAlive(Number(pid))) rmSync(join(folder, name), { force: true });
+    const [, file, pid] = /^(.+)\.(\d+)\.part$/.exec(name) ?? [];
+    if (file === undefined || !isMeant(file) || isAlive(Number(pid))) continue;
+    rmSync(join(folder, name), { force: true });
+    swept++;
   }
+  return swept;
 }
 
 /** Whether a process of that number runs; one of another person's counts as running. */

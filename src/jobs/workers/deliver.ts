@@ -4,7 +4,9 @@ import { join, relative } from 'node:path';
 import { fileNameOf, makeId } from '../../book/documents.js';
 import { deliver } from '../../cut/deliver.js';
 import { ledgerCsv } from '../../cut/ledger.js';
+import { sweepFolder } from '../../media/part-name.js';
 import { requireMusic } from '../missing-music.js';
+import { requireSources } from '../missing-sources.js';
 import { ledgerOf } from '../ledger-of.js';
 import { resolveCut } from '../resolve-cut.js';
 import type { JobWorker } from '../run-job.js';
@@ -14,8 +16,11 @@ export const deliverWorker: JobWorker = async ({ book, job, progress, signal }) 
   const production = book.need('production', 'production');
   requireMusic(book);
   const { programme, cut, cdl, notes, lost } = resolveCut(book);
+  requireSources(book, programme);
   const base = fileNameOf(production.title, 'short');
   mkdirSync(book.insidePath('delivered'), { recursive: true });
+  for (const old of readdirSync(book.insidePath('delivered'), { withFileTypes: true }))
+    if (old.isDirectory()) sweepFolder(book.insidePath('delivered', old.name));
   const done = new Set(readdirSync(book.insidePath('delivered')));
   let name = base;
   for (let n = 2; done.has(name); n++) name = `${base}-${n}`;
