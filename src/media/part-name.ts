@@ -37,7 +37,7 @@ function sweep(folder: string, isMeant: (file: string) => boolean): number {
 }
 
 /** Whether a process of that number runs; one of another person's counts as running. */
-function isAlive(pid: number): boolean {
+export function isAlive(pid: number): boolean {
   try {
     process.kill(pid, 0);
     return true;

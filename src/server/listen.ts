@@ -9,6 +9,7 @@ import { JobRunner } from '../jobs/job-runner.js';
 import { createService } from './app.js';
 import { Pairing } from './pairing.js';
 import { listenForPhones, type RunningPhoneDoor } from './phone-listen.js';
+import { sweepUploads } from './upload-part.js';
 
 export interface RunningService {
   readonly url: string;
@@ -34,6 +35,7 @@ export async function listen(
   options: { port?: number; webFolder?: string; lan?: { address: string; port: number } } = {},
 ): Promise<RunningService> {
   const book = Book.open(folder);
+  sweepUploads(book);
   const runner = new JobRunner(book);
   let port = options.port ?? 4780;
   const pairing = new Pairing();

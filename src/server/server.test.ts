@@ -3,10 +3,11 @@
  * undo, events, uploads, and how films and takes find their place.
  */
 import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync, existsSync, readdirSync } from 'node:fs';
+import { spawnSync } from 'node:child_process';
 import { request } from 'node:http';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest';
 import { Book } from '../book/book.js';
 import { addFilm, addTake } from '../book/add-media.js';
 import { looseTake, takePath } from '../book/take-place.js';
@@ -22,6 +23,7 @@ import type { BookState } from './api-types.js';
 import { splitHost } from './guard.js';
 
 let folder: string, service: RunningService, base: string;
+const gone = spawnSync(process.execPath, ['-e', '']).pid;
 
 async function film(path: string, frames: number): Promise<void> {
   const w = await VideoWriter.open(path, { widthPx: 64, heightPx: 48, rate: rate(24), codec: 'h264', crf: 10 });
@@ -32,6 +34,10 @@ async function film(path: string, frames: number): Promise<void> {
   }
   await w.close();
 }
+
+const UUID = '3541417e-cc7a-489a-be8e-eb78918e80d0';
+/** Parts of uploads: of a process that is gone, and of one that runs (this test's). */
+const partsLeft = (): string[] => [`.${gone}-${UUID}.mp4`, `.${process.pid}-${UUID}.mp4`];
 
 /** Raw request: fetch would not let a Host header through. */
 function raw(
@@ -75,6 +81,7 @@ beforeAll(async () => {
   );
   await addTake(book, join(folder, 'take.mp4'), { pick: 'one' });
   book.close();
+  for (const name of partsLeft()) writeFileSync(join(folder, 'production', 'takes', name), 'x');
   service = await listen(join(folder, 'production'), { port: 0 });
   base = `http://localhost:${service.port}`;
 });
@@ -358,6 +365,32 @@ describe('edits', () => {
 });
 
 describe('uploads', () => {
+  const hidden = (): string[] => readdirSync(join(folder, 'production', 'takes')).filter((n) => n.startsWith('.'));
+
+  it('leaves nothing of one that breaks off, nor of one whose service was killed', async () => {
+    // The service swept when it started; what a process that runs still receives is left alone.
+    expect(hidden()).toEqual([partsLeft()[1]]);
+    const path = '/api/takes?name=half.mp4&pick=one';
+    const half = request({
+      host: '127.0.0.1',
+      port: service.port,
+      path,
+      method: 'POST',
+      headers: { host: `localhost:${service.port}`, 'content-length': '5000000' },
+    });
+    half.on('error', () => undefined);
+    half.write(Buffer.alloc(300_000, 7));
+    await expect.poll(() => hidden().length, { timeout: 10_000 }).toBe(2);
+    const said: string[] = [];
+    const write = vi.spyOn(process.stderr, 'write').mockImplementation((text) => said.push(String(text)) > 0);
+    half.destroy();
+    await expect.poll(() => hidden().length, { timeout: 10_000 }).toBe(1);
+    // Nobody is there to be told, and it is no fault of the program that the terminal would have to hear of.
+    await new Promise((done) => setTimeout(done, 500));
+    write.mockRestore();
+    expect(said.join('')).toBe('');
+    rmSync(join(folder, 'production', 'takes', partsLeft()[1]!));
+  });
   it('refuses what is no film, keeps nothing of it, and goes on', async () => {
     const before = await pulse();
     for (const [name, body, code] of [

@@ -3,12 +3,11 @@
  * in a process of its own (a damaged file may crash a decoder), and only then becomes a take of
  * the book. A failed upload leaves nothing behind.
  */
-import { createWriteStream, existsSync, mkdirSync, renameSync, rmSync } from 'node:fs';
+import { createWriteStream, existsSync, renameSync, rmSync } from 'node:fs';
 import { basename, extname, join } from 'node:path';
 import type { Readable } from 'node:stream';
 import { Transform } from 'node:stream';
 import { pipeline } from 'node:stream/promises';
-import { randomUUID } from 'node:crypto';
 import { addFilm, addLayers } from '../book/add-media.js';
 import { freeTitle } from '../book/titles.js';
 import type { Book } from '../book/book.js';
@@ -21,6 +20,7 @@ import { enterTakeJobs } from '../jobs/enter-take-jobs.js';
 import { probe } from '../media/probe.js';
 import { checkInChild } from '../media/probe-process.js';
 import type { MediaInfo } from '../media/types.js';
+import { uploadPart } from './upload-part.js';
 
 /** Largest upload: an hour of 4K from a phone is below this. */
 const MAX_BYTES = 32 * 2 ** 30;
@@ -65,9 +65,7 @@ export async function acceptTake(
       `"${upload.name}" does not end like a film or picture; send mp4, mov, mkv, png or jpg`,
       { kind: 'usage' },
     );
-  const folder = book.insidePath('takes');
-  mkdirSync(folder, { recursive: true });
-  const part = book.insidePath('takes', `.${randomUUID()}${ending}`);
+  const part = uploadPart(book, 'takes', ending);
   try {
     await receive(upload, part);
     const info = await lookAt(part, upload.name);
@@ -141,8 +139,7 @@ export async function acceptFilm(
       `"${upload.name}" does not end like a film; send mp4, mov, mkv, webm, avi, mpg or mxf`,
       { kind: 'usage' },
     );
-  mkdirSync(book.insidePath('films'), { recursive: true });
-  const part = book.insidePath('films', `.${randomUUID()}${ending}`);
+  const part = uploadPart(book, 'films', ending);
   try {
     await receive(upload, part);
     const info = await lookAt(part, upload.name);
@@ -183,7 +180,7 @@ async function lookAt(part: string, name: string): Promise<MediaInfo> {
   }
 }
 
-/** Writes what is sent to `part`; refuses what is larger than 32 GiB and what is empty. */
+/** Writes what is sent to `part`; refuses what is larger than 32 GiB, what is empty and what breaks off. */
 async function receive(upload: { name: string; stream: Readable }, part: string): Promise<void> {
   let bytes = 0;
   const limit = new Transform({
@@ -197,7 +194,19 @@ async function receive(upload: { name: string; stream: Readable }, part: string)
       );
     },
   });
-  await pipeline(upload.stream, limit, createWriteStream(part));
+  try {
+    await pipeline(upload.stream, limit, createWriteStream(part));
+  } catch (error) {
+    // The page was closed, or the line broke: no fault of the program, which the terminal would have to hear of.
+    if ((error as NodeJS.ErrnoException).code === 'ECONNRESET' || (error as Error).message === 'aborted')
+      throw new PlatewrightError(
+        'PW-UPLOAD-BROKEN',
+        `"${upload.name}" broke off after ${(bytes / 1e6).toFixed(1)} MB, as where its page is closed; ` +
+          'nothing of it was kept: send it again',
+        { cause: error },
+      );
+    throw error;
+  }
   if (bytes === 0) throw new PlatewrightError('PW-UPLOAD-EMPTY', `"${upload.name}" arrived empty; send it again`);
 }
 
@@ -217,8 +226,7 @@ export async function acceptLayer(
     throw new PlatewrightError('PW-UPLOAD-KIND', `"${upload.name}" is no layer; send PNG or TIFF pictures with alpha`, {
       kind: 'usage',
     });
-  mkdirSync(book.insidePath('takes'), { recursive: true });
-  const part = book.insidePath('takes', `.${randomUUID()}${ending}`);
+  const part = uploadPart(book, 'takes', ending);
   try {
     await receive(upload, part);
     const info = await lookAt(part, upload.name);
