@@ -89,82 +89,67 @@ interface Front {
   readonly parts: readonly (readonly Vec3[])[] | null;
 }
 
-export function frontOf(thing: Thing, seed: number): Front {
-  const r = seeded(seed * 13 + 5);
-  const x = -0.25 + 0.5 * r();
-  const z = -3.4 + 0.8 * r();
-  const tone = toneOf(r);
-  const paint = `texture{pigment{rgb<${tone}>} finish{ambient 0 diffuse 0.85}}`;
-  const upright = (
-    cx: number,
-    radius: number,
-    y0: number,
-    y1: number,
-    own: string,
-  ): { text: (t: string | null) => string; part: Vec3[] } => ({
+/** A place of the ground, metres: aside, and depth. */
+type Place = readonly [x: number, z: number];
+
+/** A thing that passes, made of uprights: their text and their outline in the world. */
+interface Upright {
+  readonly text: (texture: string | null) => string;
+  readonly part: Vec3[];
+}
+
+/** An upright at (x, z) of the ground from y0 up to y1, metres, in the paint `own` where no other is given. */
+function uprightAt([x, z]: Place, radius: number, [y0, y1]: readonly [number, number], own: string): Upright {
+  return {
     text: (t) =>
-      `cylinder{<${cx.toFixed(4)},${y0},${z.toFixed(4)}>,<${cx.toFixed(4)},${y1},${z.toFixed(4)}>,` +
+      `cylinder{<${x.toFixed(4)},${y0},${z.toFixed(4)}>,<${x.toFixed(4)},${y1},${z.toFixed(4)}>,` +
       `${radius.toFixed(4)} ${t ?? own} no_shadow}\n`,
     part: [
-      [cx - radius, y1, z],
-      [cx + radius, y1, z],
-      [cx + radius, y0, z],
-      [cx - radius, y0, z],
+      [x - radius, y1, z],
+      [x + radius, y1, z],
+      [x + radius, y0, z],
+      [x - radius, y0, z],
     ],
-  });
-  if (thing === 'post') {
-    const p = upright(x, 0.035 + 0.03 * r(), 0, 5, paint);
-    return { text: (_, t) => p.text(t), parts: [p.part] };
-  }
-  if (thing === 'column') {
-    const p = upright(
-      x,
-      0.16,
-      0,
-      5,
-      `texture{pigment{granite scale 0.25 color_map{[0 rgb<${tone}>][0.7 rgb<0.45,0.42,0.38>]}} ` +
-        'finish{ambient 0 diffuse 0.85}}',
-    );
-    return { text: (_, t) => p.text(t), parts: [p.part] };
-  }
-  if (thing === 'bollard') {
-    const p = upright(x, 0.07, 0.95, 1.55, paint);
-    return { text: (_, t) => p.text(t), parts: [p.part] };
-  }
-  if (thing === 'rail') {
-    const bars = [-0.55, -0.1, 0.35].map((d) => upright(x + d, 0.02, 0.6, 1.4, paint));
-    const y = 1.42;
-    const top: Vec3[] = [
-      [x - 2.4, y + 0.025, z],
-      [x + 2.4, y + 0.025, z],
-      [x + 2.4, y - 0.025, z],
-      [x - 2.4, y - 0.025, z],
-    ];
-    const beam = (t: string | null): string =>
-      `cylinder{<${(x - 2.4).toFixed(3)},${y},${z.toFixed(4)}>,<${(x + 2.4).toFixed(3)},${y},${z.toFixed(4)}` +
-      `>,0.025 ${t ?? paint} no_shadow}\n`;
-    return { text: (_, t) => beam(t) + bars.map((b) => b.text(t)).join(''), parts: [top, ...bars.map((b) => b.part)] };
-  }
-  if (thing === 'door') {
-    const e = x;
-    const s = r() < 0.5 ? -1 : 1;
-    const a = s < 0 ? e - 4 : e;
-    const b = s < 0 ? e : e + 4;
-    return {
-      text: (_, t) =>
-        `box{<${a.toFixed(3)},-0.5,${z.toFixed(3)}>,<${b.toFixed(3)},4,${(z + 0.04).toFixed(3)}> ${t ?? paint} ` +
-        'no_shadow}\n',
-      parts: [
-        [
-          [a, 4, z],
-          [b, 4, z],
-          [b, -0.5, z],
-          [a, -0.5, z],
-        ],
+  };
+}
+
+/** A railing: three bars under a beam. */
+function railAt([x, z]: Place, paint: string): Front {
+  const bars = [-0.55, -0.1, 0.35].map((d) => uprightAt([x + d, z], 0.02, [0.6, 1.4], paint));
+  const y = 1.42;
+  const top: Vec3[] = [
+    [x - 2.4, y + 0.025, z],
+    [x + 2.4, y + 0.025, z],
+    [x + 2.4, y - 0.025, z],
+    [x - 2.4, y - 0.025, z],
+  ];
+  const beam = (t: string | null): string =>
+    `cylinder{<${(x - 2.4).toFixed(3)},${y},${z.toFixed(4)}>,<${(x + 2.4).toFixed(3)},${y},${z.toFixed(4)}` +
+    `>,0.025 ${t ?? paint} no_shadow}\n`;
+  return { text: (_, t) => beam(t) + bars.map((b) => b.text(t)).join(''), parts: [top, ...bars.map((b) => b.part)] };
+}
+
+/** The edge of a door or wall that fills the picture on one side of x. */
+function doorAt([x, z]: Place, side: 1 | -1, paint: string): Front {
+  const a = side < 0 ? x - 4 : x;
+  const b = side < 0 ? x : x + 4;
+  return {
+    text: (_, t) =>
+      `box{<${a.toFixed(3)},-0.5,${z.toFixed(3)}>,<${b.toFixed(3)},4,${(z + 0.04).toFixed(3)}> ${t ?? paint} ` +
+      'no_shadow}\n',
+    parts: [
+      [
+        [a, 4, z],
+        [b, 4, z],
+        [b, -0.5, z],
+        [a, -0.5, z],
       ],
-    };
-  }
-  const from = r() < 0.5 ? -1 : 1;
+    ],
+  };
+}
+
+/** Somebody who walks through, from one side to the other; its outline is of no straight parts. */
+function walkerFrom(from: 1 | -1, seed: number): Front {
   return {
     text: (n, t) => {
       const s = n / (FRAMES - 1);
@@ -176,4 +161,36 @@ export function frontOf(thing: Thing, seed: number): Front {
     },
     parts: null,
   };
+}
+
+/** The thing of a seed: where it stands, how thick it is, its paint. */
+export function frontOf(thing: Thing, seed: number): Front {
+  const r = seeded(seed * 13 + 5);
+  const at: Place = [-0.25 + 0.5 * r(), -3.4 + 0.8 * r()];
+  const side = (): 1 | -1 => (r() < 0.5 ? -1 : 1);
+  const one = ({ text, part }: Upright): Front => ({ text: (_, t) => text(t), parts: [part] });
+  const tone = toneOf(r);
+  const paint = `texture{pigment{rgb<${tone}>} finish{ambient 0 diffuse 0.85}}`;
+  switch (thing) {
+    case 'post':
+      return one(uprightAt(at, 0.035 + 0.03 * r(), [0, 5], paint));
+    case 'column':
+      return one(
+        uprightAt(
+          at,
+          0.16,
+          [0, 5],
+          `texture{pigment{granite scale 0.25 color_map{[0 rgb<${tone}>][0.7 rgb<0.45,0.42,0.38>]}} ` +
+            'finish{ambient 0 diffuse 0.85}}',
+        ),
+      );
+    case 'bollard':
+      return one(uprightAt(at, 0.07, [0.95, 1.55], paint));
+    case 'rail':
+      return railAt(at, paint);
+    case 'door':
+      return doorAt(at, side(), paint);
+    case 'walker':
+      return walkerFrom(side(), seed);
+  }
 }

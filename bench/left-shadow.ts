@@ -16,6 +16,7 @@ import { linearToLab } from '../src/colour/lab.js';
 import { gaussianPlane } from '../src/image/gaussian.js';
 import { dilate } from '../src/image/morphology.js';
 import { createPicture, plane, type Picture } from '../src/image/picture.js';
+import type { CleanedBox } from '../src/join/erase/erase.js';
 import { layBox } from '../src/join/erase/erase-file.js';
 import { PlateCleaner } from '../src/join/erase/erase.js';
 import { codedToLinear, toCodedRgb } from '../src/media/convert.js';
@@ -24,9 +25,11 @@ import { VideoReader } from '../src/media/video-reader.js';
 import { canTrace, seedsOf } from './exam-scenes.js';
 import { makeLeft, rawOf } from './left-shadow-scenes.js';
 
+/** The Gaussian of both pictures, and the difference (CIEDE2000) that counts as seen. */
 const SIGMA_PX = 3;
 const SEEN = 3;
 
+/** Shares as the head tells; `worst`: the largest *left* of a frame. */
 export interface LeftScore {
   readonly left: number;
   readonly flicker: number | null;
@@ -35,6 +38,7 @@ export interface LeftScore {
   readonly under: number;
   readonly worst: number;
   readonly worstFrame: number;
+  /** Processor seconds of gathering the set, and of a frame. */
   readonly gathered: number;
   readonly perFrame: number;
 }
@@ -64,6 +68,73 @@ function differs(a: Float32Array, b: Float32Array): Float32Array {
   return out;
 }
 
+/** One frame's areas in pixels (see the head); `left` is a plane of what is left, 1 or 0. */
+interface FrameAreas {
+  readonly shadow: number;
+  readonly stillDark: number;
+  readonly harmed: number;
+  readonly touched: number;
+  readonly person: number;
+  readonly under: number;
+  readonly left: Float32Array;
+}
+
+/** What the erase covers, 0 to 1, laid into the whole picture. */
+function coverOf(box: CleanedBox | null, w: number, h: number): Float32Array {
+  const cover = new Float32Array(w * h);
+  if (box === null) return cover;
+  const [x0, y0, x1, y1] = box.box;
+  for (let y = y0; y < y1; y++)
+    for (let x = x0; x < x1; x++) cover[y * w + x] = box.cover[(y - y0) * (x1 - x0) + x - x0]!;
+  return cover;
+}
+
+/** @param raws folder of the scene's traced frames */
+function areasOf(raws: string, f: number, plate: Picture, clean: Picture, box: CleanedBox | null): FrameAreas {
+  const { width: w, height: h } = plate;
+  const n = w * h;
+  const truth = labOf(pictureOf(rawOf(raws, f, 'clean'), w, h));
+  const shadow = differs(labOf(pictureOf(rawOf(raws, f, 'with'), w, h)), truth);
+  const cleaned = labOf(clean);
+  const still = differs(cleaned, truth);
+  const was = differs(labOf(plate), truth);
+  const matte = Float32Array.from(rawOf(raws, f, 'matte'));
+  const person = dilate(matte, w, h, 6);
+  const near = dilate(shadow, w, h, 4);
+  const cover = coverOf(box, w, h);
+  const a = { shadow: 0, stillDark: 0, harmed: 0, touched: 0, person: 0, under: 0, left: new Float32Array(n) };
+  for (let i = 0; i < n; i++) {
+    if (matte[i]! > 0) {
+      a.person++;
+      a.under += still[i]!;
+    }
+    if (person[i]! > 0) continue;
+    if (shadow[i]! > 0) {
+      a.shadow++;
+      if (still[i]! > 0 && cleaned[3 * i]! < truth[3 * i]!) {
+        a.stillDark++;
+        a.left[i] = 1;
+      }
+    } else if (near[i]! === 0) {
+      if (still[i]! > 0 && was[i] === 0) a.harmed++;
+      if (cover[i]! > 0.5) a.touched++;
+    }
+  }
+  return a;
+}
+
+/** Area left on one of two neighbouring frames that nothing left on the other meets within `reach` pixels. */
+function flickerArea(before: Float32Array, now: Float32Array, w: number, h: number, reach: number): number {
+  const a = dilate(before, w, h, reach);
+  const b = dilate(now, w, h, reach);
+  let flicker = 0;
+  for (let i = 0; i < now.length; i++) {
+    if (now[i]! > 0 && a[i] === 0) flicker++;
+    if (before[i]! > 0 && b[i] === 0) flicker++;
+  }
+  return flicker;
+}
+
 async function scoreLeft(
   folder: string,
   seed: number,
@@ -71,21 +142,14 @@ async function scoreLeft(
   pictures?: string,
 ): Promise<{ readonly words: string; readonly score: LeftScore }> {
   const s = await makeLeft(folder, seed);
-  const own = join(folder, `left-${seed}`);
+  const raws = join(folder, `left-${seed}`);
   const { widthPx: w, heightPx: h } = s;
-  const n = w * h;
   const reader = await VideoReader.open(s.plate);
   const t0 = process.cpuUsage().user;
   const cleaner = await PlateCleaner.build(reader, { regions: [{ frames: s.region }] });
   const t1 = process.cpuUsage().user;
-  let left = 0;
-  let harmed = 0;
-  let touched = 0;
-  let under = 0;
-  let flicker = 0;
+  const sum = { shadow: 0, stillDark: 0, harmed: 0, touched: 0, person: 0, under: 0, flicker: 0 };
   let pairs = 0;
-  let area = 0;
-  let body = 0;
   let worst = 0;
   let worstFrame = -1;
   let cpu = 0;
@@ -101,73 +165,32 @@ async function scoreLeft(
     cpu += process.cpuUsage().user - c0;
     frames++;
     if (box !== null) layBox(clean, box);
-    const truth = labOf(pictureOf(rawOf(own, f, 'clean'), w, h));
-    const shadow = differs(labOf(pictureOf(rawOf(own, f, 'with'), w, h)), truth);
-    const cleaned = labOf(clean);
-    const still = differs(cleaned, truth);
-    const was = differs(labOf(plate), truth);
-    const matte = Float32Array.from(rawOf(own, f, 'matte'));
-    const person = dilate(matte, w, h, 6);
-    const near = dilate(shadow, w, h, 4);
-    const now = new Float32Array(n);
-    const cover = new Float32Array(n);
-    if (box !== null) {
-      const [x0, y0, x1, y1] = box.box;
-      for (let y = y0; y < y1; y++)
-        for (let x = x0; x < x1; x++) cover[y * w + x] = box.cover[(y - y0) * (x1 - x0) + x - x0]!;
-    }
-    let S = 0;
-    let L = 0;
-    const darker = (i: number): boolean => cleaned[3 * i]! < truth[3 * i]!;
-    for (let i = 0; i < n; i++) {
-      if (matte[i]! > 0) {
-        body++;
-        under += still[i]!;
-      }
-      if (person[i]! > 0) continue;
-      if (shadow[i]! > 0) {
-        S++;
-        if (still[i]! > 0 && darker(i)) {
-          L++;
-          now[i] = 1;
-        }
-      } else if (near[i]! === 0) {
-        if (still[i]! > 0 && was[i] === 0) harmed++;
-        if (cover[i]! > 0.5) touched++;
-      }
-    }
-    area += S;
-    left += L;
-    if (S > 0 && L / S > worst) {
-      worst = L / S;
+    const a = areasOf(raws, f, plate, clean, box);
+    for (const k of ['shadow', 'stillDark', 'harmed', 'touched', 'person', 'under'] as const) sum[k] += a[k];
+    if (a.shadow > 0 && a.stillDark / a.shadow > worst) {
+      worst = a.stillDark / a.shadow;
       worstFrame = f;
     }
     if (before !== null) {
-      const a = dilate(before, w, h, reach);
-      const b = dilate(now, w, h, reach);
-      for (let i = 0; i < n; i++) {
-        if (now[i]! > 0 && a[i] === 0) flicker++;
-        if (before[i]! > 0 && b[i] === 0) flicker++;
-      }
+      sum.flicker += flickerArea(before, a.left, w, h, reach);
       pairs++;
     }
-    before = every === 1 ? now : null;
+    before = every === 1 ? a.left : null;
     if (pictures !== undefined)
       writePng16(
         join(pictures, `left-${seed}-${f}.png`),
-        beside(plate, clean, pictureOf(rawOf(own, f, 'clean'), w, h)),
+        beside(plate, clean, pictureOf(rawOf(raws, f, 'clean'), w, h)),
       );
   }
   await reader.close();
-  const per = area / frames;
   return {
     words: s.words,
     score: {
-      left: left / area,
-      flicker: pairs === 0 ? null : flicker / pairs / per,
-      harmed: harmed / area,
-      touched: touched / area,
-      under: under / Math.max(1, body),
+      left: sum.stillDark / sum.shadow,
+      flicker: pairs === 0 ? null : sum.flicker / pairs / (sum.shadow / frames),
+      harmed: sum.harmed / sum.shadow,
+      touched: sum.touched / sum.shadow,
+      under: sum.under / Math.max(1, sum.person),
       worst,
       worstFrame,
       gathered: (t1 - t0) / 1e6,

@@ -99,15 +99,16 @@ export interface TruthMarksOptions {
   readonly once?: boolean;
 }
 
-/** Marks for plate and take of one truth shot. Throws where the truth set is absent. */
-export function truthMarks(shot: TruthShot, options: TruthMarksOptions = {}): { plate: MarksFile; take: MarksFile } {
-  const t = readTruth(shot);
-  const is = truthKind(shot);
-  const n = t.frames.length;
+/** First, middle and last frame: where a pose is marked. */
+function poseFrames(n: number): number[] {
+  return [0, Math.round((n - 1) / 2), n - 1];
+}
+
+/** The man and the posters: what tells the plate's view and light. */
+function viewMarks(t: Truth, uprightFrames: readonly number[]): Mark[] {
+  const marks: Mark[] = [];
   const f0 = t.frames[0]!;
   const cam0 = plateCamera(t, 0);
-  const marks: Mark[] = [];
-  const uprightFrames = options.once !== true && (is === 'pan' || is === 'push') ? keyFrames(n) : [0];
   for (const k of uprightFrames) {
     const m = t.frames[k]!.mannequin;
     marks.push({ kind: 'upright', frame: k, foot: round(m.feet), top: round(m.top), height: t.heights.mannequin });
@@ -138,38 +139,84 @@ export function truthMarks(shot: TruthShot, options: TruthMarksOptions = {}): { 
   const half = Math.round(HEAD_HALF * perMetre * 10) / 10;
   const head = round([man.top[0] + (man.feet[0] - man.top[0]) * down, man.top[1] + (man.feet[1] - man.top[1]) * down]);
   marks.push({ kind: 'head', frame: 0, ellipse: [...head, half, half, 0] });
-  const height = options.standHeight === false ? {} : { height: t.heights.performer };
-  if (is === 'turn') {
-    for (const k of keyFrames(n)) {
-      const f = t.frames[k]!;
-      const [x, y] = f.mannequin.chest;
-      marks.push({
-        kind: 'carry',
-        frame: k,
-        region: [
-          [x - 60, y - 60],
-          [x + 60, y - 60],
-          [x + 60, y + 80],
-          [x - 60, y + 80],
-        ].map((p) => round(p as Px)),
-        ground: round(f.performer.ground),
-        top: round(f.performer.top),
-        ...height,
-      });
-    }
-    for (const k of [0, Math.round((n - 1) / 2), n - 1])
-      marks.push({ kind: 'pose', frame: k, yawDeg: Math.round(t.frames[k]!.mannequin.yaw * 10) / 10 });
-    marks.push({ kind: 'body', frame: 0, axis: [round(man.feet), round(man.top)] });
-  } else {
-    // Still camera: one stand is enough; moving camera: where the same ground point is seen at a few frames.
-    for (const k of is === 'stand' || options.once === true ? [0] : keyFrames(n)) {
-      const p = t.frames[k]!.performer;
-      marks.push({ kind: 'stand', frame: k, ground: round(p.ground), top: round(p.top), ...height });
-    }
-    // The performer's own turning, which the take has to match.
-    for (const k of [0, Math.round((n - 1) / 2), n - 1])
-      marks.push({ kind: 'pose', frame: k, yawDeg: Math.round(t.frames[k]!.performer.yaw * 10) / 10 });
+  return marks;
+}
+
+/** A performer carried by the man: the region that it rides on, where it sits, and how he turns. */
+function carryMarks(t: Truth, height: { readonly height?: number }): Mark[] {
+  const marks: Mark[] = [];
+  const n = t.frames.length;
+  const man = t.frames[0]!.mannequin;
+  for (const k of keyFrames(n)) {
+    const f = t.frames[k]!;
+    const [x, y] = f.mannequin.chest;
+    marks.push({
+      kind: 'carry',
+      frame: k,
+      region: [
+        [x - 60, y - 60],
+        [x + 60, y - 60],
+        [x + 60, y + 80],
+        [x - 60, y + 80],
+      ].map((p) => round(p as Px)),
+      ground: round(f.performer.ground),
+      top: round(f.performer.top),
+      ...height,
+    });
   }
+  for (const k of poseFrames(n))
+    marks.push({ kind: 'pose', frame: k, yawDeg: Math.round(t.frames[k]!.mannequin.yaw * 10) / 10 });
+  marks.push({ kind: 'body', frame: 0, axis: [round(man.feet), round(man.top)] });
+  return marks;
+}
+
+/** A performer that stands: where, and its own turning, which the take has to match. */
+function standMarks(t: Truth, frames: readonly number[], height: { readonly height?: number }): Mark[] {
+  const marks: Mark[] = [];
+  for (const k of frames) {
+    const p = t.frames[k]!.performer;
+    marks.push({ kind: 'stand', frame: k, ground: round(p.ground), top: round(p.top), ...height });
+  }
+  for (const k of poseFrames(t.frames.length))
+    marks.push({ kind: 'pose', frame: k, yawDeg: Math.round(t.frames[k]!.performer.yaw * 10) / 10 });
+  return marks;
+}
+
+/** The take's performer, its shadow and its poses, and what is known of the take's camera. */
+function takeMarks(t: Truth, options: TruthMarksOptions): MarksFile {
+  const tc = takeCamera(t);
+  const hp = t.heights.performer;
+  const takeSun = sunInWorld(t.take.sunInCamera, tc.R);
+  const ground = projectWorld([0, 0, 0], tc);
+  const top = projectWorld([0, hp, 0], tc);
+  const takeTip = projectWorld(shadowOnGround([0, hp, 0], takeSun), tc);
+  const marks: Mark[] =
+    options.takePerformerUnknown === true
+      ? []
+      : [
+          { kind: 'performer', frame: 0, ground: round(ground), top: round(top), height: hp },
+          { kind: 'shadow', frame: 0, foot: round(ground), tip: round(takeTip), height: hp, top: round(top) },
+        ];
+  for (const k of options.takeHoldsStill === true ? [0] : poseFrames(t.frames.length))
+    marks.push({ kind: 'pose', frame: k, yawDeg: Math.round(t.frames[k]!.takeYaw * 10) / 10 });
+  const known =
+    options.takeCameraUnknown === true
+      ? {}
+      : { focalPx: Math.round(t.take.focalPx), cameraHeight: Math.round(t.take.cameraPosition[1] * 100) / 100 };
+  return { frame: 0, ...known, marks };
+}
+
+/** Marks for plate and take of one truth shot. Throws where the truth set is absent. */
+export function truthMarks(shot: TruthShot, options: TruthMarksOptions = {}): { plate: MarksFile; take: MarksFile } {
+  const t = readTruth(shot);
+  const is = truthKind(shot);
+  const n = t.frames.length;
+  const often = options.once !== true;
+  const height = options.standHeight === false ? {} : { height: t.heights.performer };
+  const marks = viewMarks(t, often && (is === 'pan' || is === 'push') ? keyFrames(n) : [0]);
+  // Still camera: one stand is enough; moving camera: where the same ground point is seen at a few frames.
+  if (is === 'turn') marks.push(...carryMarks(t, height));
+  else marks.push(...standMarks(t, is !== 'stand' && often ? keyFrames(n) : [0], height));
   if (is === 'pan') for (let k = 0; k < n; k += 5) marks.push({ kind: 'erase', frame: k, polygon: erasePolygon(t, k) });
   const pole = poles.get(shot) ?? null;
   if (pole !== null)
@@ -178,25 +225,5 @@ export function truthMarks(shot: TruthShot, options: TruthMarksOptions = {}): { 
       if (outline.some((p) => p[0] > 0 && p[0] < t.width))
         marks.push({ kind: 'front', frame: k, polygon: outline.map((p) => round(p)) });
     }
-
-  const tc = takeCamera(t);
-  const hp = t.heights.performer;
-  const takeSun = sunInWorld(t.take.sunInCamera, tc.R);
-  const ground = projectWorld([0, 0, 0], tc);
-  const top = projectWorld([0, hp, 0], tc);
-  const takeTip = projectWorld(shadowOnGround([0, hp, 0], takeSun), tc);
-  const takeMarks: Mark[] =
-    options.takePerformerUnknown === true
-      ? []
-      : [
-          { kind: 'performer', frame: 0, ground: round(ground), top: round(top), height: hp },
-          { kind: 'shadow', frame: 0, foot: round(ground), tip: round(takeTip), height: hp, top: round(top) },
-        ];
-  for (const k of options.takeHoldsStill === true ? [0] : [0, Math.round((n - 1) / 2), n - 1])
-    takeMarks.push({ kind: 'pose', frame: k, yawDeg: Math.round(t.frames[k]!.takeYaw * 10) / 10 });
-  const known =
-    options.takeCameraUnknown === true
-      ? {}
-      : { focalPx: Math.round(t.take.focalPx), cameraHeight: Math.round(t.take.cameraPosition[1] * 100) / 100 };
-  return { plate: { frame: 0, marks }, take: { frame: 0, ...known, marks: takeMarks } };
+  return { plate: { frame: 0, marks }, take: takeMarks(t, options) };
 }
