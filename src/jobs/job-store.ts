@@ -204,14 +204,16 @@ export function resumeJob(book: Book, id: string): void {
   });
 }
 
-/** A text that changes whenever a job does: who watches asks for this first. */
-export function jobsPulse(book: Book): string {
-  const r = book.db
+/**
+ * A text that changes whenever one of the newest `limit` jobs does: who watches asks for this first. Told job by job, as
+ * sums over all of them stay the same where one job fails in the moment in which the next one begins.
+ */
+export function jobsPulse(book: Book, limit = 60): string {
+  const rows = book.db
     .prepare(
-      'SELECT COUNT(*) AS n, COALESCE(SUM(done), 0) AS d, COALESCE(SUM(total), 0) AS t, ' +
-        "COALESCE(SUM(state = 'running'), 0) AS r, COALESCE(SUM(state = 'done'), 0) AS f, " +
-        'COALESCE(SUM(stop_asked), 0) AS s, COALESCE(SUM(LENGTH(stage)), 0) AS l FROM job',
+      'SELECT id, state, done, total, stage, stop_asked, error IS NULL AS fine FROM job ' +
+        'ORDER BY created DESC, rowid DESC LIMIT ?',
     )
-    .get() as Row;
-  return Object.values(r).join('.');
+    .all(limit) as Row[];
+  return rows.map((r) => Object.values(r).join(' ')).join('\n');
 }

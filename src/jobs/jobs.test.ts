@@ -23,6 +23,7 @@ import {
   enterJob,
   finishJob,
   getJob,
+  jobsPulse,
   listJobs,
   recoverJobs,
   resumeJob,
@@ -102,6 +103,33 @@ describe('jobs in the book', () => {
     expect(recoverJobs(book).map((j) => j.kind)).toEqual(['outline', 'verdict', 'deliver', 'quick']);
     book.close();
   });
+  it('tells of a change though another one at the same moment makes up for it in number', () => {
+    const book = Book.create(join(folder, 'pulse'));
+    const first = enterJob(book, 'brief', 'a', {}).id;
+    const second = enterJob(book, 'brief', 'b', {}).id;
+    let heard = jobsPulse(book);
+    const then = (change: () => void): void => {
+      change();
+      const now = jobsPulse(book);
+      expect(now).not.toBe(heard);
+      heard = now;
+    };
+    then(() => claimJob(book, first));
+    // One fails, the next begins: as many run, and as many are done, as before.
+    then(() => {
+      finishJob(book, first, { state: 'failed', error: 'no measures' });
+      claimJob(book, second);
+    });
+    // A failed one waits once more, and fails again at once.
+    then(() => resumeJob(book, first));
+    then(() => {
+      claimJob(book, first);
+      finishJob(book, first, { state: 'failed', error: 'no measures' });
+    });
+    then(() => finishJob(book, second, { state: 'done', result: null }));
+    book.close();
+  });
+
   it('finds the job of a process that died', () => {
     const book = production('dead');
     const a = enterJob(book, 'scan', 'film', {});

@@ -7,6 +7,9 @@ import type { JobRunner } from '../jobs/job-runner.js';
 import { jobSchema } from './request-shapes.js';
 import { jsonBody, needFound, parseAs } from './requests.js';
 
+/** The event stream tells of so many jobs, the newest. */
+const TOLD = 40;
+
 /** Entered, stopped, resumed and listed. */
 export function jobRoutes(app: Hono, book: Book, runner: JobRunner): void {
   app.get('/api/jobs', (c) => c.json(listJobs(book)));
@@ -42,7 +45,7 @@ export function eventRoutes(app: Hono, book: Book): void {
       let silent = 0;
       while (open) {
         const p = book.pulse();
-        const j = jobsPulse(book);
+        const j = jobsPulse(book, TOLD);
         if (p !== pulse) {
           pulse = p;
           silent = 0;
@@ -51,7 +54,7 @@ export function eventRoutes(app: Hono, book: Book): void {
         if (j !== jobs) {
           jobs = j;
           silent = 0;
-          await stream.writeSSE({ event: 'jobs', data: JSON.stringify(listJobs(book, 40)) });
+          await stream.writeSSE({ event: 'jobs', data: JSON.stringify(listJobs(book, TOLD)) });
         }
         // Proxies and phones drop a stream that says nothing.
         if (++silent >= 60) {

@@ -1,11 +1,12 @@
 /**
  * The browser that the browser tests drive, found once for all of them: the Chromium of this machine (its own network
  * chatter off), or none, which skips the tests loudly; with PLATEWRIGHT_BROWSER=required it fails instead.
- * PLATEWRIGHT_SCREENSHOTS names a folder for pictures.
+ * PLATEWRIGHT_SCREENSHOTS names a folder for pictures; late answers are for slow-answers.ts.
  */
 import { existsSync, mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import { chromium, type Browser, type Page } from 'playwright-core';
+import { withSlowAnswers } from './slow-answers.js';
 
 export const CHROMIUM =
   ['/usr/bin/chromium', '/usr/bin/chromium-browser', '/usr/bin/google-chrome'].find((p) => existsSync(p)) ??
@@ -20,8 +21,8 @@ if (CHROMIUM === undefined) {
   );
 }
 
-export function launchChromium(): Promise<Browser> {
-  return chromium.launch({
+export async function launchChromium(): Promise<Browser> {
+  const browser = await chromium.launch({
     executablePath: CHROMIUM!,
     args: [
       '--no-sandbox',
@@ -33,6 +34,7 @@ export function launchChromium(): Promise<Browser> {
       '--disable-sync',
     ],
   });
+  return withSlowAnswers(browser);
 }
 
 /** Writes a picture of the page where pictures are wanted. */

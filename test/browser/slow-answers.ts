@@ -1,0 +1,50 @@
+/**
+ * Answers of the service that come late and overtake each other, as on a loaded machine: the net for races between what
+ * a page is told in more than one way. Off unless PLATEWRIGHT_SLOW_ANSWERS says how late they come at most, ms;
+ * PLATEWRIGHT_SLOW_SEED makes other delays. The event stream is let through as it is.
+ */
+import type { Browser, Page, Route } from 'playwright-core';
+import { RandomStream } from '../../src/core/random.js';
+
+/** Pages of the browser get their answers late from now on, where the switch says so. */
+export function withSlowAnswers(browser: Browser): Browser {
+  const mostMs = Number(process.env['PLATEWRIGHT_SLOW_ANSWERS'] ?? 0);
+  if (!(mostMs > 0)) return browser;
+  const random = new RandomStream(Number(process.env['PLATEWRIGHT_SLOW_SEED'] ?? 1));
+  const newPage = browser.newPage.bind(browser);
+  browser.newPage = async (options) => {
+    const page = await newPage(options);
+    await delayAnswers(page, () => random.uniform() * mostMs);
+    return page;
+  };
+  return browser;
+}
+
+/** Every answer of the service to the page comes as much later as `delayMs` tells. */
+async function delayAnswers(page: Page, delayMs: () => number): Promise<void> {
+  const wait = (ms: number): Promise<void> => new Promise((done) => setTimeout(done, ms));
+  await page.route(/\/api\//, async (route) => {
+    try {
+      await late(route, () => wait(delayMs()));
+    } catch {
+      // The page is gone, or asks no more.
+    }
+  });
+}
+
+/**
+ * The answer is made at once and waits on its way, so that it may be old when it comes. What can't be held so (the event
+ * stream, which never ends; files sent or shown) sets out late in its place.
+ */
+async function late(route: Route, wait: () => Promise<void>): Promise<void> {
+  const request = route.request();
+  if (/\/api\/events/.test(request.url())) return route.continue();
+  const isText = request.method() === 'GET' || request.headers()['content-type'] === 'application/json';
+  if (!isText || /\/api\/(clip|frame|delivery|preview)/.test(request.url())) {
+    await wait();
+    return route.continue();
+  }
+  const response = await route.fetch();
+  await wait();
+  return route.fulfill({ response });
+}
