@@ -6,6 +6,7 @@ import { cpSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Browser, Page } from 'playwright-core';
+import { expect } from 'vitest';
 import { addFilm } from '../../src/book/add-media.js';
 import { Book } from '../../src/book/book.js';
 import { newProduction } from '../../src/book/new-production.js';
@@ -26,9 +27,18 @@ export interface Workbench {
   /** Holds `film.mp4` and the production. */
   readonly folder: string;
   book(): Promise<BookState>;
+  /** Waits until the page shows the book as it is: what was asked for and is in the book can be pressed on then. */
+  caughtUp(): Promise<void>;
   /** A place on the viewer's picture, in its pixels, as one on the page. */
   onPicture(x: number, y: number): Promise<[number, number]>;
   close(): Promise<void>;
+}
+
+/** Waits until the page shows the state of the book that `pulse` tells. */
+export async function caughtUp(page: Page, pulse: () => Promise<string>): Promise<void> {
+  await expect
+    .poll(async () => (await page.locator('.desk').getAttribute('data-pulse')) === (await pulse()))
+    .toBe(true);
 }
 
 export class Workbenches {
@@ -92,11 +102,13 @@ export class Workbenches {
     page.setDefaultTimeout(60_000);
     const base = `http://localhost:${service.port}/`;
     await page.goto(marks === undefined ? base : `${base}#/sheet/shot-1`);
+    const book = async () => (await (await fetch(`${base}api/book`)).json()) as BookState;
     return {
       page,
       base,
       folder,
-      book: async () => (await (await fetch(`${base}api/book`)).json()) as BookState,
+      book,
+      caughtUp: () => caughtUp(page, async () => (await book()).pulse),
       onPicture: async (x, y) => {
         const glass = (await page.locator('.sheet-of-glass svg').boundingBox())!;
         return [glass.x + (glass.width * x) / FILM.widthPx, glass.y + (glass.height * y) / FILM.heightPx];

@@ -294,6 +294,7 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     for (let left = names.length - 1; left >= 0; left--) {
       await page.getByRole('button', { name: 'Take it out of the book' }).first().click();
       await expect.poll(async () => (await titles()).length).toBe(left);
+      await bench.caughtUp();
     }
     const theirs = async () => (await bench.book()).jobs.filter((j) => ids.includes(j.subject));
     expect((await theirs()).length).toBeGreaterThan(0);

@@ -55,16 +55,19 @@ export async function attempt<T>(work: () => Promise<T>): Promise<T | null> {
 }
 
 const books = new Newest();
-const jobLists = new Newest();
+/**
+ * Whether the event stream tells of jobs. Then it alone does, in their order: the book's answers may be older than what
+ * it told, and a job that fails at once would stay unheard of.
+ */
+let streamTells = false;
 /** Reads the book and its jobs from the service. Throws what the service refuses with. */
 export async function refresh(): Promise<void> {
   const question = books.ask();
-  const jobsQuestion = jobLists.ask();
   const state = await call<BookState>('/api/book');
   // Answers may overtake each other: an older book never comes after a newer one.
-  if (books.takes(question)) setBook((last) => shareUnchanged(last, state));
-  // Nor do its jobs after those that the event stream told since: a job that fails at once would stay unheard of.
-  if (jobLists.takes(jobsQuestion)) setJobs(state.jobs);
+  if (!books.takes(question)) return;
+  setBook((last) => shareUnchanged(last, state));
+  if (!streamTells) setJobs(state.jobs);
 }
 
 const json = (value: unknown): RequestInit => ({
@@ -72,13 +75,6 @@ const json = (value: unknown): RequestInit => ({
   headers: { 'content-type': 'application/json' },
   body: JSON.stringify(value),
 });
-
-/** Sends a change that has an address of its own, then reads the book; null where it was refused. */
-const change = (path: string, body: unknown): Promise<void | null> =>
-  attempt(async () => {
-    await call(path, json(body));
-    await refresh();
-  });
 
 /** Browsers send no more than 64 KB for a page that is closed. */
 const MOST_AT_CLOSE = 60000;
@@ -101,13 +97,16 @@ export const holdBack = (keep: () => void) => queue.holdBack(keep);
 export function edit(title: string, changes: Changes | (() => Changes | null)): Promise<unknown> {
   return queue.edit(title, typeof changes === 'function' ? changes : () => changes);
 }
-const after = (work: () => Promise<unknown>): Promise<unknown> =>
+/** Work on the book after the edits that were made before it; then the book is read. Null where it was refused. */
+const after = (work: () => Promise<unknown>): Promise<void | null> =>
   queue.inTurn(() =>
     attempt(async () => {
       await work();
       await refresh();
     }),
   );
+/** Sends a change that has an address of its own; `body` is made when its turn comes, as an edit's changes are. */
+const change = (path: string, body: () => unknown): Promise<void | null> => after(() => call(path, json(body())));
 window.addEventListener('beforeunload', (e) => {
   queue.letGo();
   if (queue.waits(MOST_AT_CLOSE)) e.preventDefault();
@@ -116,11 +115,11 @@ window.addEventListener('pagehide', () => {
   const rest = queue.rest();
   if (rest !== null) void sendEdit(rest).catch(() => undefined);
 });
-/** Changes one of the book's tolerances; null brings the program's own back. */
-export const changeSetting = (name: string, numbers: readonly number[] | null) =>
-  change('/api/settings', { name, numbers });
+/** Changes one of the book's tolerances; `numbers` is asked when its turn comes, null brings the program's own back. */
+export const changeSetting = (name: string, numbers: () => readonly number[] | null) =>
+  change('/api/settings', () => ({ name, numbers: numbers() }));
 /** Changes one line of what briefs are written for, as a person would write it. */
-export const changeStudio = (name: string, text: string) => change('/api/studio', { name, text });
+export const changeStudio = (name: string, text: string) => change('/api/studio', () => ({ name, text }));
 /** Takes back the last thing that the hand did, a slider moved a moment ago too. */
 export const undo = () => {
   queue.letGo();
@@ -131,9 +130,25 @@ export const redo = () => {
   queue.letGo();
   return after(() => call('/api/redo', json({})));
 };
-/** Puts a job in the queue; `subject`: id of the film, pick or take that it is about. Null where it was refused. */
-export const startJob = (kind: JobKind, subject: string, spec: Record<string, unknown> = {}) =>
-  attempt(() => call<JobRecord>('/api/jobs', json({ kind, subject, spec })));
+/**
+ * Puts a job in the queue, after the edits that were made before it: it works with what the hand did last, a slider
+ * moved a moment ago too. `subject`: id of the film, pick or take that it is about. Null where it was refused.
+ */
+export const startJob = (
+  kind: JobKind,
+  subject: string,
+  spec: Record<string, unknown> = {},
+): Promise<JobRecord | null> => {
+  queue.letGo();
+  return queue.inTurn(() =>
+    attempt(async () => {
+      const job = await call<JobRecord>('/api/jobs', json({ kind, subject, spec }));
+      // Heard of at once, so that nobody asks for it again; what the event stream told of it since is newer.
+      setJobs((list) => (list.some((j) => j.id === job.id) ? list : [job, ...list]));
+      return job;
+    }),
+  );
+};
 /** Stops a job where it is; what it finished is kept. */
 export const stopJob = (id: string) => attempt(() => call(`/api/jobs/${id}/stop`, json({})));
 /** Goes on with a job that was stopped or failed. */
@@ -155,27 +170,31 @@ export const newPhoneCode = () => attempt(() => call<PhoneInvitation>('/api/phon
 export const forgetPhones = () => attempt(() => call<PhoneInvitation>('/api/phone/forget', json({})));
 /** Says for which pick a take is; null: for none. */
 export const assignTake = (id: string, pick: string | null) =>
-  change(`/api/takes/${encodeURIComponent(id)}/pick`, { pick });
+  change(`/api/takes/${encodeURIComponent(id)}/pick`, () => ({ pick }));
 /** Uses a take for another pick too. */
-export const takeForToo = (id: string, pick: string) => change(`/api/takes/${encodeURIComponent(id)}/also`, { pick });
+export const takeForToo = (id: string, pick: string) =>
+  change(`/api/takes/${encodeURIComponent(id)}/also`, () => ({ pick }));
 /** Turns how a take is shown and measured; `clockwise`: degrees, in quarters. */
 export const turnTake = (id: string, clockwise: number) =>
-  change(`/api/takes/${encodeURIComponent(id)}/turn`, { clockwise });
+  change(`/api/takes/${encodeURIComponent(id)}/turn`, () => ({ clockwise }));
 /** Takes a take's file in anew, as it was changed since; its marks are kept or go. */
 export const takeAgain = (id: string, keepMarks: boolean) =>
-  change(`/api/takes/${encodeURIComponent(id)}/again`, { keepMarks });
+  change(`/api/takes/${encodeURIComponent(id)}/again`, () => ({ keepMarks }));
 /** Why the last judging of a take came to nothing; null where it did not fail. */
 export const whyUnjudged = (take: string): string | null => {
   const last = jobs().find((j) => j.kind === 'verdict' && j.subject === take);
   return last?.state === 'failed' ? last.error : null;
 };
 /** Takes a take out of the book; its file stays. */
-export const removeTake = (id: string) => change(`/api/takes/${encodeURIComponent(id)}/remove`, {});
+export const removeTake = (id: string) => change(`/api/takes/${encodeURIComponent(id)}/remove`, () => ({}));
 /** Takes a film out of the book; its file stays. */
-export const removeFilm = (id: string) => change(`/api/films/${encodeURIComponent(id)}/remove`, {});
+export const removeFilm = (id: string) => change(`/api/films/${encodeURIComponent(id)}/remove`, () => ({}));
 /** Marks that the program would put on frame `n` of a plate or take. */
 export const proposeMarks = (what: string, id: string, n: number) =>
-  attempt(() => call<{ proposals: ProposedMark[] }>(`/api/propose-marks/${what}/${encodeURIComponent(id)}/${n}`));
+  // By the marks that there are: those put a moment ago too.
+  queue.inTurn(() =>
+    attempt(() => call<{ proposals: ProposedMark[] }>(`/api/propose-marks/${what}/${encodeURIComponent(id)}/${n}`)),
+  );
 /** The useful part of a take's screen, or why none is proposed. */
 export const proposeScreen = (take: string) =>
   attempt(() => call<{ proposals: ProposedMark[]; why: string }>(`/api/propose-screen/${encodeURIComponent(take)}`));
@@ -234,7 +253,7 @@ function send(path: string, file: File, onShare: (share: number) => void): Promi
           const body = JSON.parse(request.responseText) as { id: string; error?: { message: string } };
           if (request.status >= 300) fail(new Error(body.error?.message ?? `${request.status}`));
           else {
-            void refresh();
+            void attempt(refresh);
             done(body);
           }
         };
@@ -244,24 +263,33 @@ function send(path: string, file: File, onShare: (share: number) => void): Promi
   );
 }
 
+/** How long a stream that the service refused is left alone before it is asked for again, ms. */
+const AGAIN_MS = 3000;
 let events: EventSource | null = null;
-/** Opens the event stream; the browser opens it again by itself when it breaks. */
+/** Opens the event stream. The browser opens it again by itself when it breaks, and here where the service refused it. */
 export function listen(): void {
   events?.close();
-  events = new EventSource('/api/events');
-  events.addEventListener('open', () => {
+  const mine = (events = new EventSource('/api/events'));
+  mine.addEventListener('open', () => {
     setConnected(true);
     if (trouble()?.startsWith(SILENT) === true) setTrouble(null);
   });
-  events.addEventListener('error', () => setConnected(false));
-  events.addEventListener('pulse', () => void attempt(refresh));
-  events.addEventListener('jobs', (e) => {
+  mine.addEventListener('error', () => {
+    setConnected(false);
+    streamTells = false;
+    if (mine.readyState === EventSource.CLOSED)
+      setTimeout(() => {
+        if (events === mine && !unpaired()) listen();
+      }, AGAIN_MS);
+  });
+  // Told first of all when the stream opens, so that nothing is missed that happened while it was broken.
+  mine.addEventListener('pulse', () => void attempt(refresh));
+  mine.addEventListener('jobs', (e) => {
     const now = JSON.parse((e as MessageEvent<string>).data) as JobRecord[];
+    const before = new Set(jobs().flatMap((j) => (j.state === 'done' ? [j.id] : [])));
     // A quick join changes no document, so no pulse tells of it.
-    const ready = now.some(
-      (j) => j.kind === 'quick' && j.state === 'done' && jobs().some((o) => o.id === j.id && o.state !== 'done'),
-    );
-    jobLists.told();
+    const ready = streamTells && now.some((j) => j.kind === 'quick' && j.state === 'done' && !before.has(j.id));
+    streamTells = true;
     setJobs(now);
     if (ready) void attempt(refresh);
   });

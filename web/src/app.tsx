@@ -26,7 +26,8 @@ export function App(): JSX.Element {
   followPage();
   takeBackByKeys();
   return (
-    <div class="desk">
+    // Which state of the book is shown, for who checks the page from outside.
+    <div class="desk" data-pulse={book()?.pulse}>
       <SkipToPage />
       <Head />
       <Notices />

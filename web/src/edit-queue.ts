@@ -67,8 +67,10 @@ export class EditQueue {
   }
 
   /** Other work on the book in its turn among the edits. `work` answers for its own errors. */
-  inTurn(work: () => Promise<unknown>): Promise<unknown> {
-    return (this.last = this.last.then(work, work));
+  inTurn<T>(work: () => Promise<T>): Promise<T> {
+    const mine = this.last.then(work, work);
+    this.last = mine;
+    return mine;
   }
 
   /** Is more than so many bytes on its way or waiting? */

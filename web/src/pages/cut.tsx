@@ -10,7 +10,7 @@ import { Deliveries } from '../parts/deliveries.js';
 
 /** One line of the cut with its order. */
 function CutLine(props: { book: BookState; editing: CutEditing; entry: CutEntry; at: number }): JSX.Element {
-  const { cut, put, change, move } = props.editing;
+  const { cut, change, takeOut, move } = props.editing;
   const place = () => props.editing.placed()[props.at] ?? { from: 0, to: 0 };
   const first = () => props.at === 0;
   const last = () => props.at === cut().entries.length - 1;
@@ -64,10 +64,7 @@ function CutLine(props: { book: BookState; editing: CutEditing; entry: CutEntry;
         >
           Later
         </button>
-        <button
-          aria-label="Take this line out"
-          onClick={() => put('take a line out of the cut', (entries) => entries.filter((_, k) => k !== props.at))}
-        >
+        <button aria-label="Take this line out" onClick={() => takeOut(props.at)}>
           Take out
         </button>
       </span>

@@ -7,6 +7,7 @@ import { edit } from '../api.js';
 import { when } from '../format.js';
 import { ById } from '../parts/by-id.js';
 import { LimitsPart } from '../parts/limits-part.js';
+import { followBook } from '../parts/typed-field.js';
 
 const percent = (v: number): string => `${(100 * v).toFixed(v < 0.001 ? 3 : 1)} %`;
 
@@ -98,7 +99,7 @@ function Purposes(props: { book: BookState }): JSX.Element {
           <label class="purpose">
             Why {nameAmong(props.book.films, f())} is used:{' '}
             <textarea
-              value={said()}
+              ref={(el) => followBook(el, said)}
               rows="2"
               onChange={(e) =>
                 void edit(`purpose of ${f().title}`, [

@@ -6,6 +6,7 @@ import { For, Show, type JSX } from 'solid-js';
 import { nameAmong } from '../../../src/book/titles.js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { PickDocument } from '../../../src/book/documents.js';
+import { jobs } from '../api.js';
 import { seconds } from '../format.js';
 import { nextStep } from '../next-step.js';
 import { ById } from '../parts/by-id.js';
@@ -121,7 +122,7 @@ function SheetNav(): JSX.Element {
 /** What is to be done next, and the way there. */
 function NextStep(props: { book: BookState; pick: PickDocument }): JSX.Element {
   return (
-    <Show when={nextStep(props.book, props.pick)}>
+    <Show when={nextStep({ ...props.book, jobs: jobs() }, props.pick)}>
       {(n) => (
         <p class="next">
           {n().part === 'cut' ? 'Done' : 'Next'}:{' '}

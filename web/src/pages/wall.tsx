@@ -3,7 +3,7 @@ import { createEffect, on, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { PickDocument } from '../../../src/book/documents.js';
 import { rankTakes } from '../../../src/take/verdict/rank-takes.js';
-import { book as now, edit } from '../api.js';
+import { book as now, edit, jobs } from '../api.js';
 import { seconds } from '../format.js';
 import { nextStep } from '../next-step.js';
 import { ById } from '../parts/by-id.js';
@@ -95,7 +95,7 @@ function Pin(props: { book: BookState; pick: PickDocument; index: number }): JSX
             </p>
           )}
         </Show>
-        <Show when={nextStep(props.book, props.pick)}>
+        <Show when={nextStep({ ...props.book, jobs: jobs() }, props.pick)}>
           {(n) => (
             <p class="pencil-note">
               {n().part === 'cut' ? 'done' : 'next'}: {n().words}
@@ -113,6 +113,7 @@ function StoryOrder(props: { book: BookState; pick: PickDocument; index: number 
   const first = () => props.index === 0;
   const last = () => props.index === props.book.picks.length - 1;
   // A card that is moved takes the keyboard along, which the browser takes off it.
+  // It is moved once for every press, as the answers come: a hand that has gone elsewhere keeps the keyboard there.
   let pressed: HTMLButtonElement | null = null;
   const moveAlong = (button: HTMLButtonElement, by: -1 | 1): void => {
     pressed = button;
@@ -122,9 +123,9 @@ function StoryOrder(props: { book: BookState; pick: PickDocument; index: number 
     on(
       () => props.index,
       () => {
-        const button = pressed;
-        pressed = null;
-        if (button !== null) requestAnimationFrame(() => button.focus());
+        requestAnimationFrame(() => {
+          if (document.activeElement === document.body) pressed?.focus();
+        });
       },
       { defer: true },
     ),

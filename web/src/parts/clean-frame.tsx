@@ -5,6 +5,7 @@ import { edit } from '../api.js';
 import { LensHeight } from './lens-height.js';
 import { LensUsed } from './lens-used.js';
 import { openViewer } from '../viewer/state.js';
+import { followBook } from './typed-field.js';
 
 export function CleanFrame(props: { take: TakeDocument }): JSX.Element {
   const last = () => props.take.info.video!.frameCount - 1;
@@ -39,7 +40,7 @@ export function CleanFrame(props: { take: TakeDocument }): JSX.Element {
           min={0}
           max={last()}
           step={1}
-          value={named() ?? ''}
+          ref={(el) => followBook(el, named)}
           placeholder="none"
           onChange={(e) => put(e.currentTarget)}
         />

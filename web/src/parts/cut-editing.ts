@@ -5,6 +5,7 @@ import { convertFrame } from '../../../src/core/rational.js';
 import { CREDIT_FRAMES, creditCards } from '../../../src/cut/credits.js';
 import type { BookState } from '../../../src/server/api-types.js';
 import { edit } from '../api.js';
+import { samePlace } from '../same-place.js';
 import { rateOf } from '../format.js';
 
 /** First frame of a line in the programme, and the frame after its last; the same where it shows none. */
@@ -43,8 +44,21 @@ export function cutEditing(book: () => BookState) {
   const cut = () => starting(book());
   const put = (title: string, change: (entries: readonly CutEntry[]) => readonly CutEntry[]): void =>
     void edit(title, () => [{ do: 'put', kind: 'cut', document: { ...cut(), entries: change(cut().entries) } }]);
-  const change = (i: number, title: string, values: Partial<Record<string, unknown>>): void =>
-    put(title, (entries) => entries.map((e, k) => (k === i ? ({ ...e, ...values } as CutEntry) : e)));
+  // A line is meant as it is shown: one that went or came meanwhile must not have another changed in its place.
+  const change = (i: number, title: string, values: Partial<Record<string, unknown>>): void => {
+    const shown = cut().entries;
+    put(title, (entries) => {
+      const at = samePlace(shown, i, entries);
+      return entries.map((e, k) => (k === at ? ({ ...e, ...values } as CutEntry) : e));
+    });
+  };
+  const takeOut = (i: number): void => {
+    const shown = cut().entries;
+    put('take a line out of the cut', (entries) => {
+      const at = samePlace(shown, i, entries);
+      return entries.filter((_, k) => k !== at);
+    });
+  };
   const move = (i: number, by: number): void => {
     put('reorder the cut', (entries) => {
       const list = [...entries];
@@ -83,7 +97,7 @@ export function cutEditing(book: () => BookState) {
   });
   const endCards = () => creditCards(cut()).length;
   const frames = () => (placed().at(-1)?.to ?? 0) + CREDIT_FRAMES * endCards();
-  return { cut, put, change, move, endCards, placed, frames, total: () => secondsOf(frames()) };
+  return { cut, put, change, takeOut, move, endCards, placed, frames, total: () => secondsOf(frames()) };
 }
 /** What the cut's parts share; lengths in seconds. */
 export type CutEditing = ReturnType<typeof cutEditing>;

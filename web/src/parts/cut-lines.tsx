@@ -4,6 +4,7 @@ import type { CutEntry } from '../../../src/book/documents.js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { PlacedLine } from './cut-editing.js';
 import { Picture } from './picture.js';
+import { followBook } from './typed-field.js';
 
 /** A line of one kind, and what changes its fields as one edit with a title. */
 export interface LineProps<K extends CutEntry['kind']> {
@@ -55,7 +56,7 @@ function NumberField(props: {
         type="number"
         min={min()}
         max={max()}
-        value={said()}
+        ref={(el) => followBook(el, said)}
         onChange={(e) => {
           const asked = Math.round(Number(e.currentTarget.value) || 0),
             v = Math.max(min(), Math.min(max() ?? Infinity, asked));
@@ -129,7 +130,7 @@ export function TitleLine(props: LineProps<'title'>): JSX.Element {
           words{' '}
           <input
             type="text"
-            value={said()}
+            ref={(el) => followBook(el, said)}
             onChange={(x) =>
               props.change('reword a title', {
                 lines: x.currentTarget.value

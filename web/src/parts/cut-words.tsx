@@ -5,6 +5,7 @@ import type { BookState } from '../../../src/server/api-types.js';
 import type { CutDocument } from '../../../src/book/documents.js';
 import { edit } from '../api.js';
 import { captionLines, readCaptions } from './captions.js';
+import { followBook } from './typed-field.js';
 
 /** Adds a shot of a film, untouched: one that the scan found. */
 export function FilmLine(props: {
@@ -71,7 +72,7 @@ function MusicFields(props: { cut: CutDocument }): JSX.Element {
         <input
           type="text"
           size="36"
-          value={props.cut.music?.file ?? ''}
+          ref={(el) => followBook(el, () => props.cut.music?.file)}
           onChange={(e) => music({ file: e.currentTarget.value })}
         />
       </label>
@@ -80,7 +81,7 @@ function MusicFields(props: { cut: CutDocument }): JSX.Element {
         <input
           type="number"
           step="0.5"
-          value={props.cut.music?.gainDb ?? 0}
+          ref={(el) => followBook(el, () => props.cut.music?.gainDb ?? 0)}
           disabled={props.cut.music === null}
           onChange={(e) => music({ gainDb: Number(e.currentTarget.value) || 0 })}
         />
@@ -90,7 +91,7 @@ function MusicFields(props: { cut: CutDocument }): JSX.Element {
         <input
           type="number"
           min="0"
-          value={props.cut.music?.fromFrame ?? 0}
+          ref={(el) => followBook(el, () => props.cut.music?.fromFrame ?? 0)}
           disabled={props.cut.music === null}
           onChange={(e) => music({ fromFrame: Math.max(0, Math.round(Number(e.currentTarget.value) || 0)) })}
         />
@@ -110,7 +111,11 @@ function LinesBox(props: { title: string; lines: readonly string[]; onLines: (li
   return (
     <label class="purpose">
       {props.title}
-      <textarea rows={rows(text())} value={text()} onChange={(e) => props.onLines(lines(e.currentTarget.value))} />
+      <textarea
+        rows={rows(text())}
+        ref={(el) => followBook(el, text)}
+        onChange={(e) => props.onLines(lines(e.currentTarget.value))}
+      />
     </label>
   );
 }
@@ -143,7 +148,7 @@ export function CutWords(props: { cut: CutDocument; frames: number; musicGone: b
         captions, one a line: first frame, last frame, words (48-95 She waits.)
         <textarea
           rows={rows(captionLines(props.cut.captions))}
-          value={captionLines(props.cut.captions)}
+          ref={(el) => followBook(el, () => captionLines(props.cut.captions))}
           onChange={(e) => captions(e.currentTarget.value)}
         />
       </label>

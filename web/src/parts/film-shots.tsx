@@ -3,7 +3,7 @@ import { createSignal, For, Show, type JSX } from 'solid-js';
 import type { FilmDocument, PickDocument } from '../../../src/book/documents.js';
 import { nameAmong } from '../../../src/book/titles.js';
 import type { BookState } from '../../../src/server/api-types.js';
-import { edit, startJob } from '../api.js';
+import { book as now, edit, jobs, startJob } from '../api.js';
 import { seconds, wellSet } from '../format.js';
 import { FilmWords } from './film-words.js';
 import { Picture } from './picture.js';
@@ -19,10 +19,12 @@ function titleOfPick(book: BookState, film: FilmDocument, number: number): strin
   return name;
 }
 
-function pickShot(book: BookState, film: FilmDocument, shot: ShotSummary): void {
+function pickShot(film: FilmDocument, shot: ShotSummary): void {
   const number = shot.index + 1;
-  const title = titleOfPick(book, film, number);
+  const title = titleOfPick(now()!, film, number);
   void edit(`pick ${title}`, () => {
+    // As the book is by then: of two quick presses the second does not write over the first one's pick.
+    const book = now()!;
     const taken = new Set(book.picks.map((p) => p.id));
     let id = `shot-${number}`;
     for (let n = 2; taken.has(id); n++) id = `shot-${number}-${n}`;
@@ -57,7 +59,7 @@ export function FilmShots(props: { book: BookState; film: FilmDocument }): JSX.E
   const picksIn = (from: number, to: number): readonly PickDocument[] =>
     props.book.picks.filter((p) => p.film === props.film.id && p.in < to && p.out > from);
   const scanning = () =>
-    props.book.jobs.some(
+    jobs().some(
       (j) => j.kind === 'scan' && j.subject === props.film.id && (j.state === 'running' || j.state === 'waiting'),
     );
   const v = props.film.info.video!;
@@ -93,12 +95,7 @@ export function FilmShots(props: { book: BookState; film: FilmDocument }): JSX.E
         <ul class="shots">
           <For each={shots()}>
             {(s) => (
-              <Shot
-                film={props.film}
-                shot={s}
-                picks={picksIn(s.in, s.out)}
-                onPick={() => pickShot(props.book, props.film, s)}
-              />
+              <Shot film={props.film} shot={s} picks={picksIn(s.in, s.out)} onPick={() => pickShot(props.film, s)} />
             )}
           </For>
         </ul>

@@ -3,6 +3,7 @@ import { createSignal, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { FilmDocument } from '../../../src/book/documents.js';
 import { edit, removeFilm, uploadFilm } from '../api.js';
+import { followBook } from './typed-field.js';
 
 const KINDS = 'video/*,.mkv,.mxf,.mts,.m2ts,.ts,.vob,.avi';
 
@@ -105,7 +106,7 @@ export function FilmWords(props: { book: BookState; film: FilmDocument }): JSX.E
             <input
               type="text"
               size="28"
-              value={props.film.title}
+              ref={(el) => followBook(el, () => props.film.title)}
               onChange={(e) => {
                 const t = e.currentTarget.value.trim();
                 if (t !== '') put({ title: t });
@@ -117,7 +118,7 @@ export function FilmWords(props: { book: BookState; film: FilmDocument }): JSX.E
             <input
               type="text"
               size="28"
-              value={props.film.credit}
+              ref={(el) => followBook(el, () => props.film.credit)}
               onChange={(e) => put({ credit: e.currentTarget.value.trim() })}
             />
           </label>
@@ -126,7 +127,7 @@ export function FilmWords(props: { book: BookState; film: FilmDocument }): JSX.E
             <input
               type="text"
               size="28"
-              value={props.film.licence}
+              ref={(el) => followBook(el, () => props.film.licence)}
               onChange={(e) => put({ licence: e.currentTarget.value.trim() })}
             />
           </label>

@@ -3,6 +3,7 @@ import { createMemo, For, type JSX } from 'solid-js';
 import type { TakeDocument } from '../../../src/book/documents.js';
 import type { Mark } from '../../../src/plate/marks/marks.js';
 import { edit, frameUrl } from '../api.js';
+import { followBook } from './typed-field.js';
 
 type Layer = Extract<Mark, { kind: 'layer' }>;
 const UNITS = [
@@ -16,11 +17,15 @@ export function LayerList(props: { take: TakeDocument }): JSX.Element {
   const marks = () => props.take.marks ?? { frame: 0, marks: [] };
   const layer = (n: number): Layer | undefined =>
     marks().marks.find((m): m is Layer => m.kind === 'layer' && m.frame === n);
+  const told = (n: number): string => String(layer(n)?.[unitOf(n)] ?? '');
   const unitOf = (n: number): Unit => (layer(n)?.share !== undefined ? 'share' : 'distance');
-  const put = (n: number, unit: Unit, text: string): void => {
-    const v = Number(text.replace(',', '.'));
+  /** Another number or another unit; the other of the two stays as it is in the book by then. */
+  const put = (n: number, asked: { readonly unit: Unit } | { readonly text: string }): void =>
     // Without a number it stays where its foot is marked, if it is.
     void edit(`distance of layer ${n + 1}`, () => {
+      const unit = 'unit' in asked ? asked.unit : unitOf(n);
+      const text = 'text' in asked ? asked.text : told(n);
+      const v = Number(text.replace(',', '.'));
       const foot = layer(n)?.foot;
       const mine: Layer = {
         kind: 'layer',
@@ -32,7 +37,6 @@ export function LayerList(props: { take: TakeDocument }): JSX.Element {
         { do: 'change', kind: 'take', id: props.take.id, fields: { marks: { ...marks(), marks: [...rest, mine] } } },
       ];
     });
-  };
   return (
     <div class="layers">
       <p class="pencil-note">
@@ -43,7 +47,7 @@ export function LayerList(props: { take: TakeDocument }): JSX.Element {
           {(n) => {
             // Asked anew at every change of the book, but written into the field only when
             // it is another: a hand may be typing there.
-            const said = createMemo(() => String(layer(n)?.[unitOf(n)] ?? ''));
+            const said = createMemo(() => told(n));
             return (
               <li>
                 <img src={frameUrl('take', props.take.id, n, 160)} alt={`layer ${n + 1}`} />
@@ -54,14 +58,14 @@ export function LayerList(props: { take: TakeDocument }): JSX.Element {
                     inputmode="decimal"
                     size="9"
                     placeholder={layer(n)?.foot === undefined ? '' : 'on the ground'}
-                    value={said()}
-                    onChange={(e) => put(n, unitOf(n), e.currentTarget.value)}
+                    ref={(el) => followBook(el, said)}
+                    onChange={(e) => put(n, { text: e.currentTarget.value })}
                   />
                 </label>
                 <select
                   aria-label={`unit of layer ${n + 1}`}
                   value={unitOf(n)}
-                  onChange={(e) => put(n, e.currentTarget.value as Unit, said())}
+                  onChange={(e) => put(n, { unit: e.currentTarget.value as Unit })}
                 >
                   <For each={UNITS}>
                     {(u) => (

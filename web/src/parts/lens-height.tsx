@@ -2,6 +2,7 @@
 import { createMemo, type JSX } from 'solid-js';
 import type { TakeDocument } from '../../../src/book/documents.js';
 import { edit } from '../api.js';
+import { followBook } from './typed-field.js';
 
 export function LensHeight(props: { take: TakeDocument }): JSX.Element {
   // A memo: the field is written only when the book says another number, not while a
@@ -33,7 +34,7 @@ export function LensHeight(props: { take: TakeDocument }): JSX.Element {
         inputmode="decimal"
         size="5"
         placeholder="by tape"
-        value={said() ?? ''}
+        ref={(el) => followBook(el, said)}
         onChange={(e) => put(e.currentTarget)}
       />
     </label>

@@ -6,6 +6,7 @@ import { createMemo, For, type JSX } from 'solid-js';
 import type { TakeDocument } from '../../../src/book/documents.js';
 import { book, edit } from '../api.js';
 import { focalMm, focalPx } from './lens-mm.js';
+import { followBook } from './typed-field.js';
 
 export function LensUsed(props: { take: TakeDocument }): JSX.Element {
   const camera = () => book()!.production.camera;
@@ -51,7 +52,7 @@ export function LensUsed(props: { take: TakeDocument }): JSX.Element {
         size="9"
         list={list()}
         placeholder={byFile() === undefined ? 'not known' : 'by the file'}
-        value={said()}
+        ref={(el) => followBook(el, said)}
         onChange={(e) => put(e.currentTarget)}
       />
       <datalist id={list()}>

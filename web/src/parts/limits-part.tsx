@@ -4,16 +4,20 @@
 import { createSignal, Index, Show, type JSX } from 'solid-js';
 import type { Settings } from '../../../src/book/settings.js';
 import { changeSetting } from '../api.js';
+import { followBook } from './typed-field.js';
 
-/** One number. `drawn` changes when the book's number is to be shown again. */
-function Field(props: { label: string; value: number; drawn: number; onNumber: (v: number) => void }): JSX.Element {
+/** One number. One that the book refused shows the book's number again. */
+function Field(props: { label: string; value: number; onNumber: (v: number) => Promise<void> }): JSX.Element {
+  const [answered, setAnswered] = createSignal(0);
+  const put = (text: string): void =>
+    void props.onNumber(text.trim() === '' ? NaN : Number(text)).then(() => setAnswered(answered() + 1));
   return (
     <input
       type="number"
       step="any"
       aria-label={props.label}
-      value={(props.drawn, props.value)}
-      onChange={(e) => props.onNumber(e.currentTarget.value.trim() === '' ? NaN : Number(e.currentTarget.value))}
+      ref={(el) => followBook(el, () => props.value, answered)}
+      onChange={(e) => put(e.currentTarget.value)}
     />
   );
 }
@@ -28,8 +32,7 @@ function inHundredths(t: Settings['tolerances'][number]): string {
 /** The two numbers of one tolerance, each to be changed, and the way back to the program's own. */
 function ToleranceRow(props: {
   tolerance: Settings['tolerances'][number];
-  drawn: number;
-  put: (numbers: readonly number[] | null) => void;
+  put: (numbers: () => readonly number[] | null) => Promise<void>;
 }): JSX.Element {
   return (
     <tr data-changed={props.tolerance.changed}>
@@ -38,8 +41,7 @@ function ToleranceRow(props: {
         <Field
           label={`${props.tolerance.title}: fits`}
           value={props.tolerance.fits}
-          drawn={props.drawn}
-          onNumber={(v) => props.put(props.tolerance.sense === 'one' ? [v] : [v, props.tolerance.mendable])}
+          onNumber={(v) => props.put(() => (props.tolerance.sense === 'one' ? [v] : [v, props.tolerance.mendable]))}
         />
       </td>
       <td>
@@ -47,8 +49,7 @@ function ToleranceRow(props: {
           <Field
             label={`${props.tolerance.title}: mendable`}
             value={props.tolerance.mendable}
-            drawn={props.drawn}
-            onNumber={(v) => props.put([props.tolerance.fits, v])}
+            onNumber={(v) => props.put(() => [props.tolerance.fits, v])}
           />
         </Show>
       </td>
@@ -58,7 +59,7 @@ function ToleranceRow(props: {
       </td>
       <td>
         <Show when={props.tolerance.changed} fallback={<span class="pencil-note">unchanged</span>}>
-          <button onClick={() => props.put(null)}>
+          <button onClick={() => void props.put(() => null)}>
             back to{' '}
             {props.tolerance.sense === 'one'
               ? props.tolerance.defaultFits
@@ -71,11 +72,8 @@ function ToleranceRow(props: {
 }
 
 export function LimitsPart(props: { settings: Settings }): JSX.Element {
-  /** A field that the book refused shows the book's number again. */
-  const [drawn, setDrawn] = createSignal(0);
-  const put = async (name: string, numbers: readonly number[] | null): Promise<void> => {
-    if (numbers === null || numbers.every((v) => Number.isFinite(v))) await changeSetting(name, numbers);
-    setDrawn(drawn() + 1);
+  const put = async (name: string, numbers: () => readonly number[] | null): Promise<void> => {
+    if (numbers()?.every((v) => Number.isFinite(v)) !== false) await changeSetting(name, numbers);
   };
   return (
     <section class="limits">
@@ -97,7 +95,7 @@ export function LimitsPart(props: { settings: Settings }): JSX.Element {
           </thead>
           <tbody>
             <Index each={props.settings.tolerances}>
-              {(t) => <ToleranceRow tolerance={t()} drawn={drawn()} put={(numbers) => void put(t().name, numbers)} />}
+              {(t) => <ToleranceRow tolerance={t()} put={(numbers) => put(t().name, numbers)} />}
             </Index>
           </tbody>
         </table>
@@ -111,10 +109,10 @@ export function LimitsPart(props: { settings: Settings }): JSX.Element {
         <Index each={props.settings.attention}>
           {(a) => (
             <label class="num">
-              <Field label={a().unit} value={a().value} drawn={drawn()} onNumber={(v) => void put(a().name, [v])} />
+              <Field label={a().unit} value={a().value} onNumber={(v) => put(a().name, () => [v])} />
               {a().unit}
               <Show when={a().changed}>
-                <button onClick={() => void put(a().name, null)}>back to {a().default}</button>
+                <button onClick={() => void put(a().name, () => null)}>back to {a().default}</button>
               </Show>
             </label>
           )}

@@ -47,7 +47,7 @@ export function OutlinePart(props: { take: TakeDocument }): JSX.Element {
       ...(tool === undefined ? {} : { tool }),
     });
   const clear = (): Promise<unknown> =>
-    edit('no outlines', [
+    edit('no outlines', () => [
       {
         do: 'change',
         kind: 'take',

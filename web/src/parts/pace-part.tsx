@@ -40,7 +40,7 @@ export function PacePart(props: PaceProps): JSX.Element {
   };
   // What was asked for is in the recipe now; what was drawn since stays.
   createEffect(
-    on(pace.inBook, () => {
+    on([pace.inBook, pace.kept], () => {
       if (JSON.stringify(pace.asked()) === sent) pace.drop();
     }),
   );

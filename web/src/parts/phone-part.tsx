@@ -2,20 +2,29 @@
 import { createSignal, onCleanup, onMount, Show, type JSX } from 'solid-js';
 import type { PhoneInvitation } from '../../../src/server/api-types.js';
 import { forgetPhones, newPhoneCode, phoneInvitation } from '../api.js';
+import { Newest } from '../newest.js';
 
 export function PhonePart(): JSX.Element {
   const [now, setNow] = createSignal<PhoneInvitation | null>(null);
-  const ask = async (): Promise<void> => {
-    setNow(await phoneInvitation().catch(() => null));
+  // Answers may overtake each other: another code that was asked for is never followed by the one before.
+  const answers = new Newest();
+  const show = async (asked: Promise<PhoneInvitation | null>): Promise<void> => {
+    const question = answers.ask();
+    const answer = await asked.catch(() => null);
+    if (answer !== null && answers.takes(question)) setNow(answer);
   };
   // A code lasts ten minutes and one phone: what is shown is asked for again while the page is open.
   let timer: ReturnType<typeof setInterval> | undefined;
+  let left = false;
   onMount(() => {
-    void ask().then(() => {
-      if (now() !== null) timer = setInterval(() => void ask(), 5000);
+    void show(phoneInvitation()).then(() => {
+      if (now() !== null && !left) timer = setInterval(() => void show(phoneInvitation()), 5000);
     });
   });
-  onCleanup(() => clearInterval(timer));
+  onCleanup(() => {
+    left = true;
+    clearInterval(timer);
+  });
   const minutes = () => Math.max(1, Math.round((now()!.until - Date.now()) / 60_000));
   return (
     <details class="phone-part">
@@ -58,8 +67,8 @@ export function PhonePart(): JSX.Element {
                       ? 'one phone is in'
                       : `${i().phones} phones are in`}
                 </span>
-                <button onClick={() => void newPhoneCode().then((n) => n && setNow(n))}>Another code</button>
-                <button disabled={i().phones === 0} onClick={() => void forgetPhones().then((n) => n && setNow(n))}>
+                <button onClick={() => void show(newPhoneCode())}>Another code</button>
+                <button disabled={i().phones === 0} onClick={() => void show(forgetPhones())}>
                   Send all phones away
                 </button>
               </p>

@@ -3,8 +3,10 @@ import { createSignal, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { PickDocument } from '../../../src/book/documents.js';
 import { respanPick } from '../../../src/book/respan.js';
-import { edit } from '../api.js';
+import { book, edit } from '../api.js';
 import type { Changes } from '../edit-queue.js';
+import { here } from '../route.js';
+import { followBook } from './typed-field.js';
 
 /** What is to be done so that a pick is in the story no more: its takes stay in the book, for no pick. */
 function withoutPick({ takes, cut }: BookState, id: string): Changes {
@@ -35,17 +37,25 @@ function putPick(pick: PickDocument, title: string, fields: Partial<PickDocument
 function NameAndSpan(props: { book: BookState; pick: PickDocument }): JSX.Element {
   const count = () => props.book.films.find((f) => f.id === props.pick.film)?.info.video?.frameCount ?? props.pick.out;
   const [wrong, setWrong] = createSignal('');
-  const span = (from: number, to: number): void => {
-    if (!Number.isInteger(from) || !Number.isInteger(to) || from < 0 || to <= from || to > count()) {
-      setWrong(`a span lies between frames 0 and ${count() - 1} of the film and holds one frame or more`);
-      return;
-    }
-    setWrong('');
-    const { fields, lost } = respanPick(props.pick, from, to);
-    putPick(
-      props.pick,
-      `${props.pick.title}: frames ${from} to ${to - 1}${lost === 0 ? '' : `; ${lost} marks outside them went`}`,
-      fields,
+  /** One end elsewhere; the other is where the book has it by then, as it may just have been moved too. */
+  const span = (end: { readonly in: number } | { readonly out: number }): void => {
+    const asked = () => ({ in: props.pick.in, out: props.pick.out, ...end });
+    const holds = (s: { readonly in: number; readonly out: number }): boolean =>
+      Number.isInteger(s.in) && Number.isInteger(s.out) && s.in >= 0 && s.out > s.in && s.out <= count();
+    const now = asked();
+    setWrong(
+      holds(now) ? '' : `a span lies between frames 0 and ${count() - 1} of the film and holds one frame or more`,
+    );
+    if (!holds(now)) return;
+    const { lost } = respanPick(props.pick, now.in, now.out);
+    void edit(
+      `${props.pick.title}: frames ${now.in} to ${now.out - 1}${lost === 0 ? '' : `; ${lost} marks outside them went`}`,
+      () => {
+        const s = asked();
+        return holds(s)
+          ? [{ do: 'change', kind: 'pick', id: props.pick.id, fields: respanPick(props.pick, s.in, s.out).fields }]
+          : null;
+      },
     );
   };
   return (
@@ -56,7 +66,7 @@ function NameAndSpan(props: { book: BookState; pick: PickDocument }): JSX.Elemen
           <input
             type="text"
             size="28"
-            value={props.pick.title}
+            ref={(el) => followBook(el, () => props.pick.title)}
             onChange={(e) => {
               const t = e.currentTarget.value.trim();
               if (t !== '') putPick(props.pick, `rename ${props.pick.title}`, { title: t });
@@ -69,8 +79,8 @@ function NameAndSpan(props: { book: BookState; pick: PickDocument }): JSX.Elemen
             type="number"
             min="0"
             max={count() - 1}
-            value={props.pick.in}
-            onChange={(e) => span(Number(e.currentTarget.value), props.pick.out)}
+            ref={(el) => followBook(el, () => props.pick.in)}
+            onChange={(e) => span({ in: Number(e.currentTarget.value) })}
           />
         </label>
         <label>
@@ -79,8 +89,8 @@ function NameAndSpan(props: { book: BookState; pick: PickDocument }): JSX.Elemen
             type="number"
             min="0"
             max={count() - 1}
-            value={props.pick.out - 1}
-            onChange={(e) => span(props.pick.in, Number(e.currentTarget.value) + 1)}
+            ref={(el) => followBook(el, () => props.pick.out - 1)}
+            onChange={(e) => span({ out: Number(e.currentTarget.value) + 1 })}
           />
         </label>
       </p>
@@ -94,8 +104,10 @@ function NameAndSpan(props: { book: BookState; pick: PickDocument }): JSX.Elemen
 export function PickWords(props: { book: BookState; pick: PickDocument }): JSX.Element {
   const put = (title: string, fields: Partial<PickDocument>): void => putPick(props.pick, title, fields);
   const remove = (): void =>
-    void edit(`take ${props.pick.title} out of the story`, withoutPick(props.book, props.pick.id)).then(() => {
-      location.hash = '#/wall';
+    void edit(`take ${props.pick.title} out of the story`, () => withoutPick(book()!, props.pick.id)).then(() => {
+      // Who has gone elsewhere meanwhile stays there.
+      if (here().page === 'sheet' && !book()!.picks.some((p) => p.id === (here() as { id: string }).id))
+        location.hash = '#/wall';
     });
   return (
     <details class="pick-words">
@@ -107,7 +119,7 @@ export function PickWords(props: { book: BookState; pick: PickDocument }): JSX.E
           <input
             type="text"
             size="48"
-            value={props.pick.action}
+            ref={(el) => followBook(el, () => props.pick.action)}
             onChange={(e) => put(`action of ${props.pick.title}`, { action: e.currentTarget.value.trim() })}
           />
         </label>
@@ -118,7 +130,7 @@ export function PickWords(props: { book: BookState; pick: PickDocument }): JSX.E
           <input
             type="text"
             size="48"
-            value={props.pick.note}
+            ref={(el) => followBook(el, () => props.pick.note)}
             onChange={(e) => put(`note on ${props.pick.title}`, { note: e.currentTarget.value.trim() })}
           />
         </label>

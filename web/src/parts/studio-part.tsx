@@ -2,10 +2,9 @@
 import { createSignal, Index, type JSX } from 'solid-js';
 import type { StudioRow } from '../../../src/book/studio.js';
 import { changeStudio } from '../api.js';
+import { followBook } from './typed-field.js';
 
 export function StudioPart(props: { rows: readonly StudioRow[] }): JSX.Element {
-  /** A line that the book refused shows the book's value again. */
-  const [drawn, setDrawn] = createSignal(0);
   const valueOf = (name: string): string | undefined => props.rows.find((r) => r.name === name)?.value;
   return (
     <details class="studio">
@@ -16,19 +15,25 @@ export function StudioPart(props: { rows: readonly StudioRow[] }): JSX.Element {
       <p class="how">
         Camera, lenses, place and room start as examples: put in your own, or the briefs send you to the wrong spot.
       </p>
-      <Index each={props.rows}>
-        {(r) => (
-          <label class="studio-line">
-            <span>{r().title}</span>
-            <input
-              type="text"
-              value={(drawn(), r().value)}
-              onChange={(e) => void changeStudio(r().name, e.currentTarget.value).then(() => setDrawn(drawn() + 1))}
-            />
-            <span class="pencil-note">{r().hint}</span>
-          </label>
-        )}
-      </Index>
+      <Index each={props.rows}>{(r) => <StudioLine row={r()} />}</Index>
     </details>
+  );
+}
+
+function StudioLine(props: { readonly row: StudioRow }): JSX.Element {
+  /** A line that the book refused shows the book's value again. */
+  const [answered, setAnswered] = createSignal(0);
+  return (
+    <label class="studio-line">
+      <span>{props.row.title}</span>
+      <input
+        type="text"
+        ref={(el) => followBook(el, () => props.row.value, answered)}
+        onChange={(e) =>
+          void changeStudio(props.row.name, e.currentTarget.value).then(() => setAnswered(answered() + 1))
+        }
+      />
+      <span class="pencil-note">{props.row.hint}</span>
+    </label>
   );
 }

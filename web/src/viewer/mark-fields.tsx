@@ -2,8 +2,9 @@
  * The marks as a list to choose from, and the chosen one: its numbers and points to be
  * changed, the way to its frame and the way out.
  */
-import { createSignal, For, Index, Show, type JSX } from 'solid-js';
+import { createMemo, createSignal, For, Index, Show, type JSX } from 'solid-js';
 import type { Mark } from '../../../src/plate/marks/marks.js';
+import { followBook } from '../parts/typed-field.js';
 import { markName } from './mark-name.js';
 import { handles, withHandle } from './mark-shapes.js';
 
@@ -146,7 +147,7 @@ function PointFields(props: { mark: Mark; onChange: (title: string, change: (m: 
           type="text"
           inputmode="decimal"
           size="6"
-          value={String(Number(p()[0].toFixed(1)))}
+          ref={(el) => followBook(el, () => Number(p()[0].toFixed(1)))}
           onChange={(e) => put(0, e.currentTarget)}
         />
       </label>
@@ -156,7 +157,7 @@ function PointFields(props: { mark: Mark; onChange: (title: string, change: (m: 
           type="text"
           inputmode="decimal"
           size="6"
-          value={String(Number(p()[1].toFixed(1)))}
+          ref={(el) => followBook(el, () => Number(p()[1].toFixed(1)))}
           onChange={(e) => put(1, e.currentTarget)}
         />
       </label>
@@ -212,9 +213,12 @@ export function MarkFields(props: {
   onChange: (title: string, change: (m: Mark) => Mark) => void;
   onRemove: () => void;
 }): JSX.Element {
+  const kind = createMemo(() => props.mark.kind);
+  // The same fields while the kind is the same: made anew they would lose the keyboard.
+  const fields = createMemo(() => fieldsOf(kind()));
   return (
     <div class="of-chosen" role="group" aria-label="The chosen mark">
-      <For each={fieldsOf(props.mark.kind)}>
+      <For each={fields()}>
         {(f) => (
           <label>
             {f.label}{' '}
@@ -222,7 +226,7 @@ export function MarkFields(props: {
               type="text"
               inputmode="decimal"
               size="6"
-              value={String((props.mark as unknown as Record<string, number | undefined>)[f.key] ?? '')}
+              ref={(el) => followBook(el, () => (props.mark as unknown as Record<string, number | undefined>)[f.key])}
               onChange={(e) => {
                 const text = e.currentTarget.value;
                 const m = withField(props.mark, f, text);

@@ -6,6 +6,7 @@ import { createSignal } from 'solid-js';
 import type { Mark, MarksFile } from '../../../src/plate/marks/marks.js';
 import { withMark } from '../../../src/plate/one-a-frame.js';
 import { edit } from '../api.js';
+import { samePlace } from '../same-place.js';
 import type { Facts } from './facts.js';
 import { withHandle, type P } from './mark-shapes.js';
 import { TOOLS, type MarkTool } from './mark-tools.js';
@@ -14,8 +15,8 @@ import type { ViewerRequest } from './state.js';
 /** The marks of the pick or take that is shown, and how they are changed: one edit a change. */
 function useMarksFile(facts: Facts) {
   const marksFile = (): MarksFile => facts().pick?.marks ?? facts().take?.marks ?? { frame: 0, marks: [] };
-  const save = (title: string, change: (marks: readonly Mark[]) => readonly Mark[]): void =>
-    void edit(title, () => {
+  const save = (title: string, change: (marks: readonly Mark[]) => readonly Mark[]): Promise<unknown> =>
+    edit(title, () => {
       const f = facts();
       const kind = f.pick !== undefined ? 'pick' : 'take';
       const id = f.pick?.id ?? f.take?.id;
@@ -23,7 +24,18 @@ function useMarksFile(facts: Facts) {
         ? null
         : [{ do: 'change', kind, id, fields: { marks: { ...marksFile(), marks: change(marksFile().marks) } } }];
     });
-  return { marksFile, save };
+  /**
+   * Changes one mark, or takes it out (null). It is meant as it is shown: one that went or came meanwhile must not have
+   * another changed in its place.
+   */
+  const saveOne = (title: string, i: number, change: (mark: Mark) => Mark | null): Promise<unknown> => {
+    const seen = marksFile().marks;
+    return save(title, (marks) => {
+      const at = samePlace(seen, i, marks);
+      return marks.flatMap((m, k) => (k === at ? (change(m) ?? []) : [m]));
+    });
+  };
+  return { marksFile, save, saveOne };
 }
 
 /**
@@ -51,26 +63,46 @@ function useToolInHand(first: string | undefined) {
   return { tool, setTool, take, points, setPoints, number, setNumber, put, setPut };
 }
 
+/** A point of a mark, by the places of both, and where the hand has it. */
+interface Dragged {
+  readonly mark: number;
+  readonly handle: number;
+  readonly point: P;
+}
+
 /** @param frame the frame in view, on which a new mark is put */
 export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) {
-  const { marksFile, save } = useMarksFile(facts);
+  const { marksFile, save, saveOne } = useMarksFile(facts);
   const ownFrameOnly = (m: Mark): boolean => v.what === 'take' && isOutline(m);
   const canMark = () => v.what === 'plate' || v.what === 'take';
   const { tool, setTool, take, points, setPoints, number, setNumber, put, setPut } = useToolInHand(v.tool);
   const [chosen, setChosen] = createSignal<number | null>(null);
-  const [drag, setDrag] = createSignal<{ mark: number; handle: number; point: P } | null>(null);
+  const [drag, setDrag] = createSignal<Dragged | null>(null);
+  /** A point that was let go stays under the hand until the book has it there. */
+  const [dropped, setDropped] = createSignal<Dragged | null>(null);
+  const drop = (d: Dragged): void => {
+    setDropped(d);
+    void saveOne(`move mark ${marksFile().marks[d.mark]?.kind ?? ''}`, d.mark, (m) =>
+      withHandle(m, d.handle, d.point),
+    ).then(() => {
+      if (dropped() === d) setDropped(null);
+    });
+  };
 
   /**
    * One mark more, or the correction of one; it is the chosen one then, so that its numbers can be given at once. Where
    * a carried performer sits goes into the mark of what carries it.
    */
-  const add = (title: string, mark: Mark, inPlaceOf: (m: Mark) => boolean = () => false): void =>
-    save(title, (all) => {
+  const add = (title: string, mark: Mark, inPlaceOf: (m: Mark) => boolean = () => false): void => {
+    // Until it is in the book no other is the chosen one: a key pressed now is not meant for that.
+    setChosen(null);
+    void save(title, (all) => {
       const { marks } = withMark({ ...marksFile(), marks: all.filter((m) => !inPlaceOf(m)) }, mark);
       const before = new Set(all);
       setChosen(marks.findLastIndex((m) => !before.has(m)));
       return marks;
     });
+  };
   const chosenMark = (): Mark | undefined => (chosen() === null ? undefined : marksFile().marks[chosen()!]);
   const finish = (t: MarkTool, list: readonly P[]): void => {
     const n = number().trim() === '' ? undefined : Number(number().replace(',', '.'));
@@ -91,13 +123,13 @@ export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) 
     else setPoints(list);
   };
   const live = (m: Mark, i: number): Mark => {
-    const d = drag();
+    const d = drag() ?? dropped();
     return d !== null && d.mark === i ? withHandle(m, d.handle, d.point) : m;
   };
   function removeChosen(): void {
     const i = chosen();
     if (i === null) return;
-    save(`remove mark ${marksFile().marks[i]?.kind ?? ''}`, (marks) => marks.filter((_, k) => k !== i));
+    void saveOne(`remove mark ${marksFile().marks[i]?.kind ?? ''}`, i, () => null);
     setChosen(null);
   }
   return {
@@ -117,9 +149,10 @@ export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) 
     chosenMark,
     drag,
     setDrag,
+    drop,
     live,
     add,
-    save,
+    saveOne,
     finish,
     place,
     removeChosen,

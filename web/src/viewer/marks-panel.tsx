@@ -12,7 +12,7 @@ function ChosenMark(props: {
   readonly go: (n: number) => void;
   readonly marking: Marking;
 }): JSX.Element {
-  const { marksFile, add, chosen, setChosen, chosenMark, save, removeChosen } = props.marking;
+  const { marksFile, add, chosen, setChosen, chosenMark, saveOne, removeChosen } = props.marking;
   return (
     <div class="chosen">
       <Show when={marksFile().marks.length > 0} fallback={<span class="hint">no marks yet</span>}>
@@ -40,7 +40,7 @@ function ChosenMark(props: {
               onRemove={removeChosen}
               onChange={(title, change) => {
                 const i = chosen();
-                save(title, (marks) => marks.map((x, k) => (k === i ? change(x) : x)));
+                if (i !== null) void saveOne(title, i, change);
               }}
             />
           )}

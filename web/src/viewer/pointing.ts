@@ -1,24 +1,32 @@
 /** The hand on the picture: reading a pixel, putting points, dragging those of marks; by keyboard a crosshair. */
 import { createSignal } from 'solid-js';
 import { readPixel } from '../api.js';
+import { Newest } from '../newest.js';
 import type { Facts } from './facts.js';
-import { handles, withHandle, type P } from './mark-shapes.js';
+import { handles, type P } from './mark-shapes.js';
 import type { Marking } from './marking.js';
 import type { ViewerRequest } from './state.js';
 
 /** Coded and linear values of the pixel that was clicked last, in words. */
 function usePixelReading(v: ViewerRequest, frame: () => number) {
   const [pixel, setPixel] = createSignal<string>('');
-  const read = (p: P): void =>
+  const answers = new Newest();
+  const read = (p: P): void => {
+    const question = answers.ask();
+    // Answers may overtake each other: the pixel that was clicked last is told.
+    const tell = (words: string): void => {
+      if (answers.takes(question)) setPixel(words);
+    };
     void readPixel(v.what, v.id, frame(), p[0], p[1]).then(
       (x) =>
-        setPixel(
+        tell(
           `${Math.floor(p[0])}, ${Math.floor(p[1])}: ` +
             `${x.coded.map((c) => Math.round(c * 255)).join(' ')} of 255 · ` +
             `linear ${x.linear.map((c) => c.toFixed(3)).join(' ')}`,
         ),
-      () => setPixel(''),
+      () => tell(''),
     );
+  };
   return { pixel, read };
 }
 
@@ -55,7 +63,7 @@ export function usePointing(
   marking: Marking,
   glass: () => SVGSVGElement,
 ) {
-  const { drag, setDrag, marksFile, place, save, setChosen, tool } = marking;
+  const { drag, setDrag, drop, marksFile, place, setChosen, tool } = marking;
   const { pixel, read } = usePixelReading(v, frame);
   const [at, setAt] = createSignal<P | null>(null);
   const toPicture = (e: MouseEvent): P => placeOf(e, glass().getBoundingClientRect(), facts());
@@ -110,7 +118,7 @@ export function usePointing(
       if (t !== null) place(t, round(from));
       return;
     }
-    save(`move mark ${m.kind}`, (marks) => marks.map((x, i) => (i === d.mark ? withHandle(x, d.handle, d.point) : x)));
+    drop(d);
   };
   /** A handle of a mark is taken hold of. */
   const grab = (mark: number, handle: number, e: PointerEvent, point: P): void => {
