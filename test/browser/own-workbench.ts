@@ -99,7 +99,7 @@ export class Workbenches {
     }
     const service = await listen(production, { port: 0 });
     const page = await this.browser.newPage({ viewport: { width: 1280, height: 860 } });
-    page.setDefaultTimeout(60_000);
+    page.setDefaultTimeout(120_000);
     const base = `http://localhost:${service.port}/`;
     await page.goto(marks === undefined ? base : `${base}#/sheet/shot-1`);
     const book = async () => (await (await fetch(`${base}api/book`)).json()) as BookState;

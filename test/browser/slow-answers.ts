@@ -3,7 +3,7 @@
  * a page is told in more than one way. Off unless PLATEWRIGHT_SLOW_ANSWERS says how late they come at most, ms;
  * PLATEWRIGHT_SLOW_SEED makes other delays. The event stream is let through as it is.
  */
-import type { Browser, Page, Route } from 'playwright-core';
+import type { Browser, BrowserContext, Route } from 'playwright-core';
 import { RandomStream } from '../../src/core/random.js';
 
 /** Pages of the browser get their answers late from now on, where the switch says so. */
@@ -11,19 +11,20 @@ export function withSlowAnswers(browser: Browser): Browser {
   const mostMs = Number(process.env['PLATEWRIGHT_SLOW_ANSWERS'] ?? 0);
   if (!(mostMs > 0)) return browser;
   const random = new RandomStream(Number(process.env['PLATEWRIGHT_SLOW_SEED'] ?? 1));
-  const newPage = browser.newPage.bind(browser);
-  browser.newPage = async (options) => {
-    const page = await newPage(options);
-    await delayAnswers(page, () => random.uniform() * mostMs);
-    return page;
+  // A page that is opened without one has a context of its own, made by this too.
+  const newContext = browser.newContext.bind(browser);
+  browser.newContext = async (options) => {
+    const context = await newContext(options);
+    await delayAnswers(context, () => random.uniform() * mostMs);
+    return context;
   };
   return browser;
 }
 
-/** Every answer of the service to the page comes as much later as `delayMs` tells. */
-async function delayAnswers(page: Page, delayMs: () => number): Promise<void> {
+/** Every answer of the service comes as much later as `delayMs` tells. */
+async function delayAnswers(pages: BrowserContext, delayMs: () => number): Promise<void> {
   const wait = (ms: number): Promise<void> => new Promise((done) => setTimeout(done, ms));
-  await page.route(/\/api\//, async (route) => {
+  await pages.route(/\/api\//, async (route) => {
     try {
       await late(route, () => wait(delayMs()));
     } catch {

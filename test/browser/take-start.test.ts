@@ -18,7 +18,7 @@ import { makeClip } from './made-clip.js';
 
 const PLATE = 8,
   TAKE = 45;
-const LONG = { timeout: 120_000 };
+const LONG = { timeout: 300_000 };
 let folder: string, service: RunningService, browser: Browser, page: Page;
 
 const paceNow = () =>
@@ -60,10 +60,10 @@ describe.skipIf(CHROMIUM === undefined)('where a take begins', () => {
     service = await listen(join(folder, 'production'), { port: 0 });
     browser = await launchChromium();
     page = await browser.newPage({ viewport: { width: 1280, height: 900 } });
-    page.setDefaultTimeout(60_000);
+    page.setDefaultTimeout(120_000);
     await page.goto(`http://localhost:${service.port}/#/sheet/street`);
     await part().waitFor();
-  }, 240_000);
+  });
   afterAll(async () => {
     await browser?.close();
     await service?.close();
@@ -87,7 +87,7 @@ describe.skipIf(CHROMIUM === undefined)('where a take begins', () => {
     await expect.poll(paceNow, LONG).toEqual({ from: 23, start: { frame: 23 } });
     await part().getByText('frames 23 to 30 of guest').waitFor();
     expect(await begin().isDisabled()).toBe(true);
-  }, 180_000);
+  });
 
   it('refuses a start from which the take ends too soon, and says what fits', async () => {
     const refused = part().getByRole('alert');
@@ -102,8 +102,9 @@ describe.skipIf(CHROMIUM === undefined)('where a take begins', () => {
     await part().getByLabel('begins at frame').fill('37');
     await begin().click();
     await expect.poll(paceNow, LONG).toEqual({ from: 37, start: { frame: 37 } });
-    expect(await refused.count()).toBe(0);
-  }, 180_000);
+    // The page hears of it a moment later.
+    await expect.poll(() => refused.count()).toBe(0);
+  });
 
   it('takes a speed, an undo takes it back, and the program has it again when asked', async () => {
     await part().getByLabel('times its speed').fill('0,5');
@@ -115,7 +116,7 @@ describe.skipIf(CHROMIUM === undefined)('where a take begins', () => {
     await expect.poll(() => part().getByLabel('times its speed').inputValue()).toBe('');
     await part().getByRole('button', { name: 'As the program proposes' }).click();
     await expect.poll(paceNow, LONG).toEqual({ from: 0, start: null });
-  }, 180_000);
+  });
 
   it('is paced by points: by keyboard, mouse and number, taken back one by one, kept as one edit', async () => {
     const pace = page.locator('.pace-part'),
@@ -180,7 +181,7 @@ describe.skipIf(CHROMIUM === undefined)('where a take begins', () => {
     await expect.poll(drawn, LONG).toEqual(['take frame 0', 'take frame 4.5', 'take frame 14']);
     await pace.getByRole('button', { name: 'As the program proposes' }).click();
     await expect.poll(paceNow, LONG).toEqual({ from: 0, start: null });
-  }, 240_000);
+  });
 
   it('fits a phone: the row scrolls, the page does not', async () => {
     await page.setViewportSize({ width: 390, height: 844 });
@@ -194,5 +195,5 @@ describe.skipIf(CHROMIUM === undefined)('where a take begins', () => {
       await part().screenshot({ path: join(shots, `take-start-${width}.png`) });
       await page.locator('.pace-part').screenshot({ path: join(shots, `pace-${width}.png`) });
     }
-  }, 60_000);
+  });
 });

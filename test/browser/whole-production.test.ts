@@ -18,12 +18,13 @@ import type { BookState } from '../../src/server/api-types.js';
 import { listen, type RunningService } from '../../src/server/listen.js';
 import { CHROMIUM, launchChromium, look } from './chromium.js';
 import { makeClip } from './made-clip.js';
+import { caughtUp } from './own-workbench.js';
 
 const W = 321;
 const H = 183;
 const FRAMES = 14;
 /** Loaded machines are slow: what is waited for comes, or the test fails by this. */
-const LONG = { timeout: 180_000 };
+const LONG = { timeout: 300_000 };
 let folder: string, production: string, service: RunningService, browser: Browser, page: Page;
 
 async function bookNow<T>(read: (b: BookState) => T): Promise<T> {
@@ -74,7 +75,7 @@ describe.skipIf(CHROMIUM === undefined)('a whole production', () => {
     service = await listen(production, { port: 0 });
     browser = await launchChromium();
     page = await browser.newPage({ viewport: { width: 1280, height: 900 } });
-    page.setDefaultTimeout(60_000);
+    page.setDefaultTimeout(120_000);
     await page.goto(service.url);
     await page.getByText('No film yet').waitFor();
   });
@@ -181,18 +182,34 @@ describe.skipIf(CHROMIUM === undefined)('a whole production', () => {
     await page.getByLabel('music, a file on this machine').fill(join(folder, 'no.wav'));
     await page.getByLabel('music, a file on this machine').press('Tab');
     await expect.poll(() => bookNow((b) => b.cut?.music?.gainDb)).toBe(0);
+    await caughtUp(page, () => bookNow((b) => b.pulse));
     // Answers of the book that come late, from before the delivery failed, do not take its failure away.
+    const film = await bookNow((b) => b.films[0]!.id);
+    const late: (() => Promise<void>)[] = [];
     await page.route('**/api/book', async (route) => {
       const response = await route.fetch();
-      await new Promise((ok) => setTimeout(ok, 4000));
-      await route.fulfill({ response });
+      late.push(() => route.fulfill({ response }));
     });
+    // The page asks for the book as it has just changed.
+    await page.evaluate(
+      async (film) =>
+        fetch('/api/edit', {
+          method: 'POST',
+          headers: { 'content-type': 'application/json' },
+          body: JSON.stringify({
+            title: 'purpose',
+            changes: [{ do: 'put', kind: 'purpose', document: { id: film, text: 'a joke' } }],
+          }),
+        }),
+      film,
+    );
+    await expect.poll(() => late.length).toBeGreaterThan(0);
     await press('Web file only');
     const failure = page.locator('.job', { hasText: /music is not there: .*no\.wav/ });
     await failure.waitFor(LONG);
-    await new Promise((ok) => setTimeout(ok, 5000));
-    expect(await failure.count()).toBe(1);
+    for (const answer of late) await answer();
     await page.unroute('**/api/book');
+    expect(await failure.count()).toBe(1);
     // Read and put away it does not come back with the next page load.
     await failure.getByRole('button', { name: 'Put away' }).click();
     await failure.waitFor({ state: 'detached' });

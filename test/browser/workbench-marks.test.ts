@@ -188,7 +188,7 @@ describe.skipIf(CHROMIUM === undefined)('marks in the workbench', () => {
     await marking();
     await dialog.getByRole('button', { name: 'Close' }).click();
     await dialog.waitFor({ state: 'detached' });
-    await page.waitForTimeout(200);
+    await expect.poll(() => page.evaluate(() => (history.state as { viewer?: boolean } | null)?.viewer)).not.toBe(true);
     await page.goBack();
     await page.getByRole('heading', { name: 'Picks in story order' }).waitFor();
     // No viewer stays open over another page.

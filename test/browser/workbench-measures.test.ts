@@ -10,7 +10,7 @@ import { CHROMIUM, look } from './chromium.js';
 import { Workbenches, type Workbench } from './own-workbench.js';
 
 const UPRIGHT: Mark = { kind: 'upright', frame: 0, foot: [160, 162], top: [160, 54], height: 1.8 };
-const LONG = { timeout: 120_000 };
+const LONG = { timeout: 300_000 };
 let all: Workbenches, bench: Workbench, page: Page;
 
 async function sheet(marks: readonly Mark[]): Promise<void> {

@@ -27,8 +27,12 @@ export function clearTrouble(): void {
 class Unpaired extends Error {}
 const SILENT = 'the service does not answer';
 
+/** How often this phone was paired: a refusal of what was asked for before the last time no longer holds. */
+let pairings = 0;
+
 async function call<T>(path: string, init?: RequestInit): Promise<T> {
   let response: Response;
+  const pairing = pairings;
   try {
     response = await fetch(path, init);
   } catch {
@@ -36,7 +40,7 @@ async function call<T>(path: string, init?: RequestInit): Promise<T> {
   }
   const body = (await response.json()) as T & { error?: { code: string; message: string } };
   if (body?.error?.code === 'PW-SERVER-UNPAIRED') {
-    setUnpaired(true);
+    if (pairing === pairings) setUnpaired(true);
     throw new Unpaired(body.error.message);
   }
   if (!response.ok) throw new Error(body?.error?.message ?? `${response.status}`);
@@ -157,6 +161,7 @@ export const resumeJob = (id: string) => attempt(() => call(`/api/jobs/${id}/res
 export const pair = (code: string) =>
   attempt(async () => {
     await call('/api/pair', json({ code }));
+    pairings++;
     setUnpaired(false);
     await refresh();
     listen();
@@ -279,7 +284,11 @@ export function listen(): void {
     streamTells = false;
     if (mine.readyState === EventSource.CLOSED)
       setTimeout(() => {
-        if (events === mine && !unpaired()) listen();
+        if (events !== mine || unpaired()) return;
+        // The answer says whether this phone was sent away.
+        void attempt(refresh).then(() => {
+          if (events === mine && !unpaired()) listen();
+        });
       }, AGAIN_MS);
   });
   // Told first of all when the stream opens, so that nothing is missed that happened while it was broken.
