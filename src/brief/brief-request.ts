@@ -11,6 +11,7 @@ export interface BriefRequest {
   readonly action: string;
   readonly measures: PlateMeasures;
   readonly marks: MarksFile;
+  /** Its real height, metres, and how many tries it gives in a day. */
   readonly performer: { readonly name: string; readonly heightM: number; readonly triesADay: number };
   /** How long the performer is asked to attend; the program's defaults unless told. */
   readonly attention?: Attention;

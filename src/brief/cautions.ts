@@ -14,11 +14,14 @@ export interface CautionNeeds {
 
 /** How long a performer is asked to attend: the production's book holds these. */
 export interface Attention {
+  /** One try, and the rest after it. */
   readonly takeSeconds: number;
   readonly restSeconds: number;
+  /** At a stretch, the rest between stretches, and how many of them a day. */
   readonly blockMinutes: number;
   readonly restBlockMinutes: number;
   readonly blocksADay: number;
+  /** Air temperature, °C, above which nothing is shot. */
   readonly warmestC: number;
 }
 

@@ -70,6 +70,7 @@ export interface LampPlan {
   readonly heightM: number;
   /** Diameter or side of the light's face, for the softness. */
   readonly sizeM: number;
+  /** Null where the plate does not tell. */
   readonly fillStopsBelowKey: number | null;
   readonly temperatureK: number | null;
 }

@@ -27,11 +27,14 @@ const LEAST_SEEN = 6;
 /** Plain JSON. */
 export interface CutDetectorState {
   readonly history: FrameHistoryState;
+  /** Frames looked at so far for hard cuts, and middles looked at for gradual changes. */
   readonly cutDecided: number;
   readonly centre: number;
   readonly candidates: readonly GradualCandidate[];
   readonly events: readonly ShotEvent[];
+  /** What was there before a disturbance (a flash, a hand) came back on this frame; −1: none. No cut before. */
   readonly disturbedUntil: number;
+  /** Where the picture last faded to flat, and what it showed before (base64 of the small frame). */
   readonly wentFlat: { readonly a: number; readonly frame: string } | null;
 }
 

@@ -45,6 +45,7 @@ export const SCAN_STATE_VERSION = 3;
 /** Plain JSON; hand it back as `resume` to go on where the scan stopped. */
 export interface ScanState {
   readonly version: typeof SCAN_STATE_VERSION;
+  /** Frames scanned. */
   readonly done: number;
   readonly detector: CutDetectorState;
   readonly letterbox: { readonly rows: readonly number[]; readonly columns: readonly number[] } | null;

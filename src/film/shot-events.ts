@@ -8,6 +8,7 @@ export interface CutEvent {
   readonly kind: 'cut';
   /** First frame of the new shot. */
   readonly at: number;
+  /** Dissimilarity of the two frames, 0..1. */
   readonly strength: number;
   /** The picture before it is flat (black, white, one colour). */
   readonly flatBefore?: boolean;

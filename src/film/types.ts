@@ -28,6 +28,7 @@ export interface ShotSummary extends Shot {
   /** Mean apparent motion in pixels a frame as a share of the width, and whether the camera moves. */
   readonly motion: number;
   readonly cameraMoves: boolean;
+  /** Mean coded luma, 0..1. */
   readonly brightness: number;
   readonly palette: readonly { readonly coded: readonly [number, number, number]; readonly share: number }[];
   readonly thumbFrames: readonly [number, number, number];

@@ -9,11 +9,13 @@ import { decodeLight, encodeLight } from './light-curves.js';
 import type { TransferName } from './types.js';
 
 export interface CurveTable {
+  /** Values at the knots, of which the first stands at `lo` and `steps` stand to a unit. */
   readonly knots: Float32Array;
   readonly lo: number;
   readonly steps: number;
   /** Highest knot; one more value stands after it. */
   readonly count: number;
+  /** The knots stand at even steps of the input's square root. */
   readonly root: boolean;
   /** Negative values mirror positive ones; PQ has none. */
   readonly odd: boolean;

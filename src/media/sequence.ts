@@ -62,6 +62,7 @@ export interface Sequence {
   readonly pattern: string;
   /** File numbers in order; frame n of the sequence is number first + n. */
   readonly first: number;
+  /** Numbers of the files that are there. */
   readonly present: ReadonlySet<number>;
   readonly info: VideoInfo;
   /** The files in order, for a folder. */

@@ -8,6 +8,7 @@ import { UNEVEN_PX, barEnds, readEnds } from '../film/bar-ends.js';
  * one side as on the other, but for writing burnt into them: a night sky is neither.
  */
 export interface Bars {
+  /** Black rows and columns, pixels. */
   readonly top: number;
   readonly bottom: number;
   readonly left: number;

@@ -29,10 +29,13 @@ const MISSES = 1.5;
  */
 const BESIDE_PX = 32;
 
+/** One frame's box, in which something passes before what is erased. Planes are of the box. */
 export interface PassingRequest {
   readonly frame: number;
+  /** The frame over the box, display-coded; > 0 where it hides the set. */
   readonly around: Picture;
   readonly hidden: Float32Array;
+  /** The still picture of the set over the box, and how far it was seen, 0..1. */
   readonly still: Picture;
   readonly seen: Float32Array;
   /** What the near frames make of the box: the rival. */
@@ -59,7 +62,9 @@ export function differing(picture: Picture, still: Picture, known: Float32Array)
   return open(most, w, h, RIM_PX);
 }
 
+/** What of a frame stands before the set. */
 export interface Pieces {
+  /** 1 where frame and still picture both tell. */
   readonly known: Float32Array;
   /** The still picture in the frame's light. */
   readonly still: Picture;

@@ -19,6 +19,7 @@ const SAME = 0.06;
 const LEAST_OVERLAP = 0.5;
 const LEFT = 0.15;
 
+/** A frame over the box, the pieces in it (0 or 1), and where it tells (> .5). */
 export interface Sample {
   readonly picture: Picture;
   readonly mask: Float32Array;

@@ -45,6 +45,7 @@ export type LaneOrder =
   | { readonly kind: 'screen'; readonly set: ScreenSet }
   | { readonly kind: 'end' };
 export interface LaneAnswer {
+  /** As ordered: answers to a batch that is no more wanted are dropped. */
   readonly batch: number;
   readonly frame: number;
   readonly made?: Ahead;

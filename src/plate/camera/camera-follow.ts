@@ -41,10 +41,12 @@ export interface SetFrame {
   readonly frame: number;
   /** First frame's pixels to this frame's. */
   readonly fromFirst: Mat3;
+  /** Index of the key frame it was aligned to, and that key's pixels to this frame's. */
   readonly key: number;
   readonly fromKey: Mat3;
   /** Share of matched patches within 1.5 px of the homography. */
   readonly support: number;
+  /** Share of the alignment's cells that look like the key (`AlignResult.agreement`), 0..1. */
   readonly agreement: number;
   /** Patches found: index in the key, and where in this frame. */
   readonly matches: readonly { readonly patch: number; readonly x: number; readonly y: number }[];

@@ -31,6 +31,7 @@ export interface Placed {
 export interface Chosen {
   readonly placed: Placed;
   readonly best: AlignResult | null;
+  /** As `Sought.quality`. */
   readonly quality: number;
 }
 

@@ -49,8 +49,11 @@ const LAST_STEP = 0.0025;
 const LONGEST_STEP = 0.5;
 
 export interface AlignOptions {
+  /** Template coordinates to pixels: where the fit starts, and what the prior holds it to. */
   readonly predicted: Mat3;
+  /** 8 × 8 information of the prediction about the generators; zeros: none. */
   readonly prior: Float64Array;
+  /** Coarsest and finest level of the pyramid that is used; all unless told. */
   readonly startLevel?: number;
   readonly stopLevel?: number;
   /** How far (level px) the start may be off; 1 unless told. */

@@ -53,7 +53,9 @@ export interface Key {
   readonly scratch: AlignScratch;
   /** Anchor pixels to this key's frame pixels. */
   readonly fromAnchor: Mat3;
+  /** Sd of its own place against the anchor, px. */
   readonly sdPx: number;
+  /** Residual sd (luma) and correlation of the fits to it so far, slowly forgotten; 0 before the first. */
   usualSigma: number;
   usualCorrelation: number;
   /** Light of the last frame that was well seen. */

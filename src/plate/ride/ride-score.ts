@@ -5,11 +5,13 @@
 import { kernels } from '../../image/kernels.js';
 import type { LumaLevel } from './ride-pyramid.js';
 
+/** Pixels of one block of the template, and its own say. */
 export interface Block {
   readonly x: Int32Array;
   readonly y: Int32Array;
   /** Zero-mean template. */
   readonly value: Float32Array;
+  /** Sum of `value` squared; the block's share of the whole score; the box of its pixels. */
   readonly energy: number;
   readonly weight: number;
   readonly left: number;

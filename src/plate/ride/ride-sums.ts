@@ -18,6 +18,7 @@ export interface AlignScratch {
   /** Frame under the template, −9 where it says nothing; then its robust weight. */
   readonly sample: Float32Array;
   readonly weight: Float32Array;
+  /** Sizes of residuals, to take their median of. */
   readonly pick: Float32Array;
   /** Cells × SLOTS (ride-light.ts), then the number of pixels inside the frame. */
   readonly cells: Float64Array;
@@ -25,6 +26,7 @@ export interface AlignScratch {
   readonly lit: Float64Array;
   /** Cells × 4: gain, bias, trust, balance. */
   readonly light: Float32Array;
+  /** 3 × 3 of the warp in the level's pixels; 1 / (Tukey's constant · sd), slope's share and slack over the sd. */
   readonly matrix: Float32Array;
   readonly numbers: Float32Array;
   /** 64 of the normal matrix (upper half), 8 of the gradient, then the sums of `rideNormal`. */

@@ -55,6 +55,7 @@ export interface RideTemplate {
   readonly polygon: readonly Point2[];
   /** (u, v, 1) to key-frame pixels. */
   readonly toPixels: Mat3;
+  /** Key-frame pixels a unit of (u, v); and the most cells that any level has. */
   readonly scale: number;
   readonly cells: number;
   /** Finest first. */

@@ -10,6 +10,7 @@ import { solveGeneral } from '../../geometry/linear-solve.js';
 import { groundNormal, standsAt, type BundlePoint, type BundleState } from './bundle-equations.js';
 
 export interface FoundGround {
+  /** Of the camera over it, rad. */
   readonly tilt: number;
   readonly roll: number;
   /** Height of the camera over it, in the points' unit. */

@@ -7,11 +7,13 @@ import type { Point } from '../marks/marks.js';
 
 /** The camera of θ, as plain numbers: rows right, down, forward of world-to-camera. */
 export interface Cam {
+  /** Focal length, px, and height over the ground, m. */
   f: number;
   h: number;
   /** Where it stands over the ground, m. */
   x: number;
   z: number;
+  /** The picture's middle, px; the rows of the rotation one after another. */
   cx: number;
   cy: number;
   r: Float64Array;

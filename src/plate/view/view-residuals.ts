@@ -9,6 +9,7 @@ import type { ViewObservation } from './view-observations.js';
 /** Parameters, residuals and scratch of one evaluation; the same object serves every one. */
 export interface Evaluation {
   readonly cam: Cam;
+  /** The problem's unknowns, and where its residuals go. */
   p: Float64Array;
   out: Float64Array;
   /** Where a point of the world was projected last. */

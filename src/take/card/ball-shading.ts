@@ -7,7 +7,10 @@ import { huberLoss, huberWeight } from './two-unknowns.js';
 /** Linear unknowns: paper, its gradient, missing light in the shadow, ambient, its change with height, key. */
 export const LINEAR = 7;
 
-/** Levels, residuals (NaN where not compared), robust spread of those on the ball, and the drawn parts. */
+/**
+ * The `linear` levels, residuals (NaN where not compared), their Huber `cost` and on the ball their robust spread `mad`
+ * and the share of the picture's variance that is `explained`; and the drawn parts, light on the ball and shadow.
+ */
 export interface Fit {
   readonly cost: number;
   readonly mad: number;

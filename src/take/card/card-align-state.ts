@@ -1,11 +1,13 @@
 /** What the direct alignment of the card is asked, what it answers, and what it holds at one set of parameters. */
 import type { Mat3 } from '../../geometry/mat3.js';
 
+/** A card to be laid onto a picture. */
 export interface AlignProblem {
   /** Linear luma, height × width. */
   readonly luma: Float32Array;
   readonly width: number;
   readonly height: number;
+  /** Parameters to start from, as `toPixel` reads them. */
   readonly start: ArrayLike<number>;
   /** Card millimetres → pixels at some parameters; null where they make no sense. */
   readonly toPixel: (p: Float64Array) => Mat3 | null;
@@ -21,7 +23,9 @@ export interface AlignProblem {
   readonly prior?: { readonly index: number; readonly mean: number; readonly sd: number };
 }
 
+/** The card as it lies in the picture. */
 export interface Alignment {
+  /** As found, and the blur (sd, px) that the picture has there. */
   readonly parameters: Float64Array;
   readonly toPixel: Mat3;
   readonly sigmaPx: number;
@@ -42,6 +46,7 @@ export interface Alignment {
   readonly bitCorrelation: readonly number[];
 }
 
+/** Picture and prediction over the window of the card; planes are h × w. */
 export interface State {
   readonly x0: number;
   readonly y0: number;
@@ -50,6 +55,7 @@ export interface State {
   /** Predicted linear luma, and the residual (NaN where not compared). */
   readonly model: Float32Array;
   readonly residual: Float32Array;
+  /** What each pixel shows of the card, as `CardShares` (card-levels.ts). */
   readonly ink: Float32Array;
   readonly outside: Float32Array;
   readonly unknown: Float32Array;
@@ -58,5 +64,6 @@ export interface State {
   readonly v: Float32Array;
   readonly levels: Float64Array;
   readonly toPixel: Mat3;
+  /** Pixels of the window that were compared. */
   readonly used: number;
 }

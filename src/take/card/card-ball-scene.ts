@@ -29,6 +29,7 @@ const CLIPPED = 0.97;
 const SAMPLES = 3,
   PER_PIXEL = SAMPLES * SAMPLES;
 
+/** The window about a ball; planes are h × w. */
 export interface Scene {
   readonly w: number;
   readonly h: number;
@@ -44,6 +45,7 @@ export interface Scene {
   readonly c: Float32Array;
   /** Blurred: ball, ball × up, print beside it, and that across and along the window. */
   readonly fixed: readonly Float32Array[];
+  /** Blur of the picture there, sd in window pixels. */
   readonly sigma: number;
 }
 

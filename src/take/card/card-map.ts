@@ -102,6 +102,7 @@ export function coverCard(
 }
 
 export interface CutOut {
+  /** Linear, height × width. */
   readonly luma: Float32Array;
   readonly width: number;
   readonly height: number;

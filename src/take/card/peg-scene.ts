@@ -26,15 +26,19 @@ export interface PegScene {
   readonly h: number;
   readonly x0: number;
   readonly y0: number;
+  /** Sub-samples of a pixel, across as down. */
   readonly samples: number;
   /** Card coordinates and reflectance of every sub-sample (NaN where not predicted), and whether the peg hides it. */
   readonly u: Float32Array;
   readonly v: Float32Array;
   readonly reflectance: Float32Array;
   readonly peg: Uint8Array;
+  /** Blur of the picture there, sd in window pixels. */
   readonly sigma: number;
+  /** Blurred: reflectance of the card in full light, and share of each pixel that the peg hides. */
   readonly plain: Float32Array;
   readonly pegShare: Float32Array;
+  /** 1 where a pixel is compared; and the card's coordinates, mm, of each pixel's middle. */
   readonly usable: Uint8Array;
   readonly cu: Float32Array;
   readonly cv: Float32Array;

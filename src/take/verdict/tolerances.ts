@@ -173,6 +173,7 @@ export interface ToleranceRow {
   readonly title: string;
   readonly unit: string;
   readonly sense: ToleranceKind['sense'];
+  /** As set in the book, and the program's own, in `unit`. */
   readonly fits: number;
   readonly mendable: number;
   readonly defaultFits: number;
