@@ -27,7 +27,7 @@ function run(...args: string[]): {
   err: string;
   json: { error?: { code: string; message: string } } | null;
 } {
-  const r = spawnSync(process.execPath, [program, ...args], { encoding: 'utf8', timeout: 60_000 });
+  const r = spawnSync(process.execPath, [program, ...args], { encoding: 'utf8', timeout: 300_000 });
   let json = null;
   try {
     json = JSON.parse(r.stdout) as { error?: { code: string; message: string } };

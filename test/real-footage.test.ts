@@ -111,7 +111,7 @@ describe.skipIf(!there)('a production on real footage', () => {
     expect(join.render!.frames).toBe(32);
     await doJob(book, 'inspect', 'bridge', {});
     expect(book.need('join', 'bridge').inspection!.matters.length).toBeGreaterThan(9);
-  }, 240_000);
+  });
 
   it('delivers a reel that reads back with the right rate, size, colour and sound', async () => {
     book.edit('cut', (e) =>
@@ -163,5 +163,5 @@ describe.skipIf(!there)('a production on real footage', () => {
       nb_frames: '56',
     });
     expect(streams.find((s) => s['codec_type'] === 'audio')).toMatchObject({ codec_name: 'aac', sample_rate: '48000' });
-  }, 120_000);
+  });
 });

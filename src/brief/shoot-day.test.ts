@@ -162,10 +162,10 @@ describe('shoot day', () => {
     ).toThrow(/PW-DAY-SIZE/);
   });
 
-  it('solves twelve picks with windows well within ten seconds', () => {
-    const from = performance.now();
+  it('solves twelve picks with windows by few of the ways that there are', () => {
     const s = solveDay(day(new RandomStream(3), 12, true), rules);
-    expect(performance.now() - from).toBeLessThan(10_000);
+    // Of 12! orders, by far fewer partial plans: in the mean not two for each set of picks and the last one of it.
+    expect(s.labels).toBeLessThan(2 * 12 * 2 ** 12);
     expect(s.slots.length).toBeGreaterThan(6);
     for (let i = 1; i < s.slots.length; i++) expect(s.slots[i]!.start).toBeGreaterThanOrEqual(s.slots[i - 1]!.end);
   });

@@ -70,10 +70,10 @@ beforeAll(async () => {
   writeFileSync(path('hurt.mov'), bytes);
   writeFileSync(path('torn.mov'), readFileSync(path('whole.mov')));
   truncateSync(path('torn.mov'), 40);
-}, 60_000);
+});
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
-describe('a delivery', { timeout: 60_000 }, () => {
+describe('a delivery', () => {
   it('names the join and the frames that its file does not give, and keeps its length', async () => {
     const report = await delivered('hurt', [item('street', 'whole.mov'), item('yard', 'hurt.mov')]);
     expect(report.lost).toHaveLength(1);

@@ -47,7 +47,7 @@ describe('made reels', () => {
     expect(r.spanError).toBeLessThan(3);
     // Shots tile the film.
     list.shots.forEach((s, i) => expect(s.out).toBe(list.shots[i + 1]?.in ?? list.frames));
-  }, 60000);
+  });
 
   it('gives the same list when stopped and gone on with from JSON', async () => {
     const whole = await findCuts(sourceOf(reel.frames));
@@ -65,7 +65,7 @@ describe('made reels', () => {
     ).rejects.toMatchObject({ code: 'PW-FILM-CANCELLED', exitCode: 1 });
     expect(kept!.done).toBe(137);
     expect(await findCuts(sourceOf(reel.frames), { resume: kept })).toEqual(whole);
-  }, 60000);
+  });
 });
 
 describe("a film's opening", () => {
@@ -81,7 +81,7 @@ describe("a film's opening", () => {
     expect(two[1]!.in).toBeLessThanOrEqual(44);
     const black = Array.from({ length: 12 }, () => dimmed(scenes[0]!.frames[0]!, 0));
     expect((await findCuts(sourceOf([...black, ...second]))).shots.map((x) => x.entry)).toEqual(['start']);
-  }, 60000);
+  });
 });
 
 describe('what is no cut', () => {
@@ -119,7 +119,7 @@ describe('what is no cut', () => {
         if (t >= 15 && t < 30 && t % 2 === 0) for (let i = 0; i < W * H; i++) f[i] = 16 + (f[i]! - 16) * 0.4;
       }),
     ).toEqual([]);
-  }, 60000);
+  });
 });
 
 function small(f: Uint8Array, i: number): Uint16Array {
@@ -205,7 +205,7 @@ it('summarises a shot: still or moving camera, palette, effort with its reasons'
   expect(b.takes.join(' ')).toMatch(/to the right/);
   expect(b.effortMinutes).toBeGreaterThan(a.effortMinutes);
   expect(b.motion).toBeGreaterThan(0.005);
-}, 30000);
+});
 
 const footage = join(import.meta.dirname, '..', '..', '..', 'shared', 'footage');
 const known: Record<string, number[]> = {
@@ -301,6 +301,6 @@ describe('open clips', () => {
       ).rejects.toThrow('PW-FILM-CANCELLED');
       expect(await findCuts(reader, { resume: kept })).toEqual(list);
       await reader.close();
-    }, 60000);
+    });
   }
 });

@@ -270,7 +270,7 @@ let base: Base;
 beforeAll(async () => {
   folder = mkdtempSync(path(tmpdir(), 'inspect-'));
   base = await makeBase(folder);
-}, 60000);
+});
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
 async function look(spoil: Spoil): Promise<{ inspection: Inspection; failed: InspectionMatterName[] }> {
@@ -286,7 +286,7 @@ describe('inspection', () => {
     for (const m of ['slip', 'spill', 'edgeLightness', 'grain', 'blackLevel', 'cadence', 'shadow'] as const)
       expect(inspection.matters.find((q) => q.matter === m)!.value).not.toBeNull();
     expect(inspection.frames).toHaveLength(FRAMES);
-  }, 60000);
+  });
   it.skipIf(!laneCanBe())(
     'finds the same in two threads, also beside what passes',
     async () => {
@@ -339,7 +339,7 @@ describe('inspection', () => {
     expect(matter.passes).toBeNull();
     expect(matter.reason).toContain('key direction is not known');
     expect(matter.reason).toContain('missing');
-  }, 60000);
+  });
   for (const [spoil, matter] of [
     ['slip', 'slip'],
     ['spill', 'spill'],
@@ -362,6 +362,6 @@ describe('inspection', () => {
       if (spoil === 'doubled frame') expect(m.worstFrame).toBe(7);
       // Not everything at once: what is sound is not blamed.
       expect(failed.length).toBeLessThanOrEqual(3);
-    }, 60000);
+    });
   }
 });

@@ -52,4 +52,4 @@ it('names the film that is gone and where to say that it moved, before anything 
   } finally {
     book.close();
   }
-}, 60_000);
+});

@@ -59,14 +59,14 @@ describe('measures of takes that are kept', () => {
     expect(plain.opened).toBeGreaterThan(0);
     expect(again.opened).toBe(0);
     expect(readdirSync(cache).length).toBe(2);
-  }, 60_000);
+  });
 
   it('are made anew where the kept ones can not be read', async () => {
     const { opened } = await ready(none, null);
     for (const name of readdirSync(cache)) writeFileSync(join(cache, name), 'broken');
     expect((await ready(none, cache)).opened).toBe(opened);
     expect((await ready(none, cache)).opened).toBe(0);
-  }, 60_000);
+  });
 
   it('have names of their own by file, marks and what is asked, and none for what is no file', () => {
     expect(keptTakeKey(file, 'side', none)).toBe(keptTakeKey(file, 'side', { ...none }));

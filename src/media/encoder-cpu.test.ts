@@ -33,7 +33,7 @@ it('ten encodings of one clip are one file', async () => {
   } finally {
     rmSync(folder, { recursive: true, force: true });
   }
-}, 30000);
+});
 
 it('the encoder is held back only where the processor has what wanders, and can do the lesser', () => {
   const held = process.arch === 'x64' ? 'avx2' : null;

@@ -29,7 +29,7 @@ beforeAll(async () => {
   await w.close();
   const street = { id: 'street', title: 'Street', in: 0, out: 8, marks: { frame: 0, marks: [] } };
   book = await madeProduction(folder, 'Trimmed', join(folder, 'film.mkv'), street);
-}, 60_000);
+});
 afterAll(() => {
   book.close();
   rmSync(folder, { recursive: true, force: true });

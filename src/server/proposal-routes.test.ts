@@ -48,7 +48,7 @@ beforeAll(async () => {
   await addTake(book, join(folder, 'even.mp4'), { pick: 'even', id: 'bare' });
   book.close();
   service = await listen(join(folder, 'production'), { port: 0 });
-}, 60_000);
+});
 afterAll(async () => {
   await service.close();
   rmSync(folder, { recursive: true, force: true });

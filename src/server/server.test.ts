@@ -355,7 +355,7 @@ describe('edits', () => {
         text += Buffer.from(value).toString();
       }
     })();
-    await new Promise((done) => setTimeout(done, 400));
+    await expect.poll(() => text).toMatch(/event: pulse/);
     other.edit('elsewhere', (e) => e.put('purpose', { id: 'film', text: 'because' }));
     other.close();
     await seen;
@@ -380,11 +380,11 @@ describe('uploads', () => {
     });
     half.on('error', () => undefined);
     half.write(Buffer.alloc(300_000, 7));
-    await expect.poll(() => hidden().length, { timeout: 10_000 }).toBe(2);
+    await expect.poll(() => hidden().length).toBe(2);
     const said: string[] = [];
     const write = vi.spyOn(process.stderr, 'write').mockImplementation((text) => said.push(String(text)) > 0);
     half.destroy();
-    await expect.poll(() => hidden().length, { timeout: 10_000 }).toBe(1);
+    await expect.poll(() => hidden().length).toBe(1);
     // Nobody is there to be told, and it is no fault of the program that the terminal would have to hear of.
     await new Promise((done) => setTimeout(done, 500));
     write.mockRestore();

@@ -63,7 +63,7 @@ beforeAll(async () => {
       marks: { frame: 0, marks: [{ kind: 'performer', ground: [MARKED_X, 144], top: [MARKED_X, 56] }] },
     }),
   );
-}, 60_000);
+});
 afterAll(() => {
   book.close();
   rmSync(folder, { recursive: true, force: true });
@@ -91,7 +91,7 @@ async function middleX(frame = 0): Promise<number> {
   }
 }
 
-describe("a take's start chosen by hand", { timeout: 120_000 }, () => {
+describe("a take's start chosen by hand", () => {
   it('is where the join begins, the performer on its mark though it has walked on meanwhile', async () => {
     await doJob(book, 'join', 'street', { take: 'take' });
     expect(pace()!.curve[0]).toBe(0);

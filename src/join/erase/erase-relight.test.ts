@@ -143,5 +143,5 @@ describe('a shadow that no frame shows lit', () => {
     expect(left.db).toBeLessThan(20);
     expect(gone.db).toBeGreaterThan(28);
     expect(gone.notes.some((t) => t.includes('relit'))).toBe(true);
-  }, 240000);
+  });
 });

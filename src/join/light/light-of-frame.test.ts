@@ -64,7 +64,7 @@ beforeAll(async () => {
     }
   for (let k = 0; k < FRAMES; k++) await w.writeCoded(p);
   await w.close();
-}, 60_000);
+});
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
 describe('the light of a whole shot', () => {
@@ -109,7 +109,7 @@ describe('the light of a whole shot', () => {
     );
   });
 
-  it("is the joined performer's too", { timeout: 120_000 }, async () => {
+  it("is the joined performer's too", async () => {
     const { recipe, carrier, screens } = await proposeFromFiles(
       path(folder, 'fades.mkv'),
       path(folder, 'take.mkv'),

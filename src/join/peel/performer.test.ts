@@ -28,7 +28,7 @@ beforeAll(async () => {
   empty = copyFrame(await reader.frame(1));
   truth = frames[0]!.alpha;
   await reader.close();
-}, 120_000);
+});
 afterAll(() => {
   rmSync(folder, { recursive: true, force: true });
 });

@@ -70,11 +70,11 @@ beforeAll(async () => {
   folder = mkdtempSync(path(tmpdir(), 'platewright-held-plate-'));
   await writePlate(path(folder, 'plate.mkv'));
   await writeTake(path(folder, 'take.mkv'));
-}, 60_000);
+});
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
 describe('a join on a film that shows some pictures twice', () => {
-  it('holds where the film holds, to the bit, and goes picture for picture', { timeout: 120_000 }, async () => {
+  it('holds where the film holds, to the bit, and goes picture for picture', async () => {
     const { recipe, carrier, screens } = await proposeFromFiles(
       path(folder, 'plate.mkv'),
       path(folder, 'take.mkv'),

@@ -159,7 +159,7 @@ describe('widen', () => {
     expect(plane(wide.coded, 0)[inside]).toBeCloseTo(plane(last, 0)[60 * W + 120]!, 6);
     expect(wide.cover[inside]).toBe(0);
     expect(canvas.suppliedShare).toBeGreaterThan(0.2);
-  }, 300000);
+  });
 
   it("gives the renderer a frame of the plate's size, the plate smaller in it, still over time beside it", async () => {
     const set = setPicture(W, H);
@@ -189,5 +189,5 @@ describe('widen', () => {
         worst = Math.max(worst, Math.abs(plane(b, 1)[y * W + x]! - plane(small, 1)[y * W + x]!));
     expect(worst).toBeLessThan(0.02);
     expect(plateMender(recipe(file, 6, []))).toBeNull();
-  }, 300000);
+  });
 });
