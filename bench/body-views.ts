@@ -1,6 +1,6 @@
 /**
- * How the benches of cast shadows see made bodies (made-bodies.ts): cameras that look down at the upright they stand on,
- * the pixels that body and shadow can reach, and what a take shows of its own shadow.
+ * How the benches of cast shadows see made bodies (made-bodies.ts): cameras that look down at the upright they stand
+ * on, the pixels that body and shadow can reach, and what a take shows of its own shadow.
  */
 import type { RandomStream } from '../src/core/random.js';
 import type { Vec3 } from '../src/geometry/mat3.js';

@@ -1,6 +1,6 @@
 /**
- * Made pictures of the floor card (scenes: card-scenes.ts): print, code, paper of three cuts, peg or ball, shadow, blur,
- * noise.
+ * Made pictures of the floor card (scenes: card-scenes.ts): print, code, paper of three cuts, peg or ball, shadow,
+ * blur, noise.
  */
 import { encode } from 'uqr';
 import {

@@ -143,7 +143,9 @@ async function encoded(reel: Reel): Promise<{ found: Found[]; decodeMs: number; 
   }
 }
 
-/** The rows of the table; `unseen`: of clips never worked with, where there are any; `speed`: decoding over scanning. */
+/**
+ * The rows of the table; `unseen`: of clips never worked with, where there are any; `speed`: decoding over scanning.
+ */
 function rowsOf(
   own: CutScore,
   scene: CutScore,

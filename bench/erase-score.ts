@@ -113,7 +113,9 @@ function addFrame(
   return { n, error, cover };
 }
 
-/** Adds how the error changes from the frame before, along the set's true motion `m`: a still fill is seen to be still. */
+/**
+ * Adds how the error changes from the frame before, along the set's true motion `m`: a still fill is seen to be still.
+ */
 function addFlicker(s: Score, before: FrameError, now: FrameError, m: Mat3, w: number, h: number): void {
   for (let i = 0; i < w * h; i++) {
     if (now.cover[i]! === 0) continue;

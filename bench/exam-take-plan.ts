@@ -1,5 +1,6 @@
 /**
- * The take of an exam scene, drawn after its film (exam-plan.ts): as a brief would ask, or off by what hands are off by.
+ * The take of an exam scene, drawn after its film (exam-plan.ts): as a brief would ask, or off by what hands are off
+ * by.
  */
 import { aim } from '../demo/scenes/camera.js';
 import { noiseTile } from '../demo/scenes/look.js';

@@ -28,7 +28,9 @@ import { H, W, beside, compare, darkest, outlineOf, planar, shareOf } from './gr
 import { SKY_RGB, lampsText, paneText } from './ground-lamps.js';
 import { PLACES } from './ground-places.js';
 
-/** The empty set and the set with the body, traced, scene-linear; the body cut out of it: premultiplied, and its matte. */
+/**
+ * The empty set and the set with the body, traced, scene-linear; the body cut out of it: premultiplied, and its matte.
+ */
 interface Traced {
   readonly base: Picture;
   readonly truth: Picture;

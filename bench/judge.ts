@@ -13,7 +13,9 @@ import type { BenchRow } from './rows.js';
 import { truthMarks } from './truth-marks.js';
 import { TRUTH_SHOTS, readTruth, truthFile, truthFolder, type Truth, type TruthShot } from './truth-set.js';
 
-/** How steeply the take's camera looks down, told by the performer's turn where lens and camera height are not given. */
+/**
+ * How steeply the take's camera looks down, told by the performer's turn where lens and camera height are not given.
+ */
 async function byTurn(shot: TruthShot, t: Truth): Promise<BenchRow> {
   const take = await measureTake(truthFile(shot, 'take.mp4'), truthMarks(shot, { takeCameraUnknown: true }).take);
   const found = take.subject?.elevationDeg ?? null;

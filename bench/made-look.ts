@@ -53,8 +53,8 @@ export function scene(seed: number, w: number, h: number, sx: number, sy: number
 }
 
 /**
- * Planks (coded luma), w × h: long along x, fine along y, lit more to one side; moved by (sx, sy) px and turned by `turn`
- * radians about the middle, as a camera in a hand has it.
+ * Planks (coded luma), w × h: long along x, fine along y, lit more to one side; moved by (sx, sy) px and turned by
+ * `turn` radians about the middle, as a camera in a hand has it.
  */
 export function planks(seed: number, w: number, h: number, sx: number, sy: number, turn: number): Float32Array {
   const rng = new RandomStream(seed, 5);

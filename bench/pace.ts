@@ -117,7 +117,9 @@ const over = (rows: readonly number[][]): string => {
   return [mean(g), Math.min(...g), Math.max(...g)].map((v) => v.toFixed(2)).join(' ');
 };
 
-/** PSNR (dB) of one held-out frame made by us, by mixing its neighbours and by Farneback flow; the frames to make it of. */
+/**
+ * PSNR (dB) of one held-out frame made by us, by mixing its neighbours and by Farneback flow; the frames to make it of.
+ */
 async function heldOut(
   // biome-ignore lint: the library has no types worth the name
   cv: any,

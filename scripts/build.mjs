@@ -1,5 +1,6 @@
 // Builds src → dist (one file each, no bundling), kernels → dist/kernels.wasm and, with --web, web → dist/web.
-// Only what changed since the last build is done again, by content (built-from.mjs). Needs the packages of package.json and nothing else.
+// Only what changed since the last build is done again, by content (built-from.mjs). Needs the packages of package.json
+// and nothing else.
 import { mkdirSync, readFileSync, writeFileSync, existsSync, rmSync } from 'node:fs';
 import { basename, join, dirname, relative, sep } from 'node:path';
 import { fileURLToPath } from 'node:url';

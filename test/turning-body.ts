@@ -1,6 +1,6 @@
 /**
- * A spotted body .5 m wide, .7 m high and .4 m deep that turns about its upright, seen from 2.5 m by a pinhole of 600 px
- * that looks down at its middle; drawn for tests.
+ * A spotted body .5 m wide, .7 m high and .4 m deep that turns about its upright, seen from 2.5 m by a pinhole of 600
+ * px that looks down at its middle; drawn for tests.
  */
 import { RAD_PER_DEG } from '../src/core/angles.js';
 import { RandomStream } from '../src/core/random.js';

@@ -1,6 +1,6 @@
 /**
- * Tells one file from another of the same name: its size, and what stands at its head and its end, where films keep what
- * they hold and when they were made. Times of change tell nothing: copying a production's folder changes them.
+ * Tells one file from another of the same name: its size, and what stands at its head and its end, where films keep
+ * what they hold and when they were made. Times of change tell nothing: copying a production's folder changes them.
  */
 import { createHash } from 'node:crypto';
 import { closeSync, openSync, readSync, statSync } from 'node:fs';

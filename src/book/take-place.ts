@@ -79,7 +79,9 @@ export function looseTake(take: TakeDocument): PlatewrightError {
   );
 }
 
-/** Absolute path of a take's file. Throws `PW-MEDIA-MISSING` where it is not there, `PW-TAKE-OTHER` where another is. */
+/**
+ * Absolute path of a take's file. Throws `PW-MEDIA-MISSING` where it is not there, `PW-TAKE-OTHER` where another is.
+ */
 export function takePath(book: Book, take: TakeDocument): string {
   const path = book.mediaPath(take.file);
   if (!isMediaThere(path))

@@ -56,7 +56,8 @@ const lines = (t: string): string =>
 const vttText = (t: string): string => lines(t).replace(/&/g, '&amp;').replace(/</g, '&lt;').replace(/>/g, '&gt;');
 
 /**
- * Captions (frames of `rate`) as a WebVTT file (W3C). Throws `PW-CAPTION-TIME`, `PW-CAPTION-ORDER` and `PW-CAPTION-TEXT`.
+ * Captions (frames of `rate`) as a WebVTT file (W3C). Throws `PW-CAPTION-TIME`, `PW-CAPTION-ORDER` and
+ * `PW-CAPTION-TEXT`.
  */
 export function writeWebVtt(captions: readonly Caption[], rate: Rate): string {
   check(captions);

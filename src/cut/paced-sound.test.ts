@@ -43,7 +43,8 @@ describe('sound that follows a paced picture', () => {
   });
 
   it('puts each syllable where the picture shows it, within half a frame at 24', () => {
-    // Syllables of 80 ms every quarter of a second; at half speed up to between two of them, then at one and a half times.
+    // Syllables of 80 ms every quarter of a second; at half speed up to between two of them, then at one and a half
+    // times.
     const source = new Float32Array(4 * RATE),
       beats = [0.25, 0.5, 0.75, 1, 1.25, 1.5, 1.75],
       long = 0.08 * RATE;

@@ -10,9 +10,9 @@ const SAMPLE_RATE = 48000;
 const SPARE = 0.1;
 
 /**
- * Seconds of the source by seconds of the part, from seconds of the source at each frame shown. `lead`: seconds from the
- * first frame to the part's begin, negative where it begins earlier. Before the first frame and after the last the sound
- * goes at its own speed.
+ * Seconds of the source by seconds of the part, from seconds of the source at each frame shown. `lead`: seconds from
+ * the first frame to the part's begin, negative where it begins earlier. Before the first frame and after the last the
+ * sound goes at its own speed.
  */
 export function alongPicture(paced: readonly number[], rate: Rate, lead: number): (seconds: number) => number {
   const last = paced.length - 1,
@@ -27,8 +27,8 @@ export function alongPicture(paced: readonly number[], rate: Rate, lead: number)
 }
 
 /**
- * So many samples of a file's sound, stretched along a map from seconds of the answer to seconds of the file; of the file
- * only what is played is held. Null where it has no sound.
+ * So many samples of a file's sound, stretched along a map from seconds of the answer to seconds of the file; of the
+ * file only what is played is held. Null where it has no sound.
  */
 export async function readPaced(
   file: string,

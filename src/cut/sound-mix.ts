@@ -1,7 +1,8 @@
 /**
  * The mix: every item's sound at its place, with J and L edges and short equal-power fades at each edge
- * so that no cut clicks; a sound whose picture is paced is stretched along it; the film's own sound under another's; music beneath. 48 kHz stereo float; blocks of one source at a time are read,
- * so that memory holds the programme's sound alone.
+ * so that no cut clicks; a sound whose picture is paced is stretched along it; the film's own sound under another's;
+ * music beneath. 48 kHz stereo float; blocks of one source at a time are read, so that memory holds the programme's
+ * sound alone.
  */
 import { secondsOf } from '../core/rational.js';
 import { soundBlocks } from '../media/sound.js';

@@ -1,6 +1,6 @@
 /**
- * Plain twin of kernels/block-match.ts, first part: the picture's active part, and the shift of the whole picture, found
- * on frames made three times coarser.
+ * Plain twin of kernels/block-match.ts, first part: the picture's active part, and the shift of the whole picture,
+ * found on frames made three times coarser.
  */
 import { COARSE_H, COARSE_W, SMALL_H, SMALL_W, type SmallFrame } from './small-frame.js';
 

@@ -1,6 +1,6 @@
 /**
- * Box mean over a (2 rx + 1) × (2 ry + 1) window by running sums in double precision, so that the cost does not depend on
- * the radius. The window is cut at the picture's edge, and the mean is over the pixels inside.
+ * Box mean over a (2 rx + 1) × (2 ry + 1) window by running sums in double precision, so that the cost does not depend
+ * on the radius. The window is cut at the picture's edge, and the mean is over the pixels inside.
  */
 import { planeOr, requirePlane, type WindowFilter } from './boundary.js';
 import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';

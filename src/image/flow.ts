@@ -104,7 +104,9 @@ export class FlowPicture {
   }
 }
 
-/** Motion on the frame at time `t` (0..1) between two pictures. Throws `PW-IMAGE-MISMATCH` where they differ in size. */
+/**
+ * Motion on the frame at time `t` (0..1) between two pictures. Throws `PW-IMAGE-MISMATCH` where they differ in size.
+ */
 export function motionAt(first: FlowPicture, second: FlowPicture, t: number, options: FlowOptions = {}): MotionField {
   if (first.width !== second.width || first.height !== second.height) {
     throw new PlatewrightError(

@@ -1,7 +1,7 @@
 /**
  * Guided filter: edge-aware smoothing that follows a guide in colour. K. He, J. Sun, X. Tang, "Guided image filtering",
- * IEEE PAMI 35(6), 2013: in each window q = a·I + b by ridge regression, averaged over the windows (equations 14 to 16).
- * Windows are (2r + 1)², cut at the edge.
+ * IEEE PAMI 35(6), 2013: in each window q = a·I + b by ridge regression, averaged over the windows (equations 14 to
+ * 16). Windows are (2r + 1)², cut at the edge.
  */
 import { boxMean } from './box.js';
 import { planeOr, requirePlane } from './boundary.js';

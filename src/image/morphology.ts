@@ -1,6 +1,7 @@
 /**
  * Grey-level morphology of one plane. Rectangles by the van Herk / Gil-Werman running maximum (M. van Herk, Pattern
- * Recognition Letters 13, 1992; J. Gil, M. Werman, IEEE PAMI 15, 1993): three comparisons a pixel at any radius. The window is cut at the picture's edge.
+ * Recognition Letters 13, 1992; J. Gil, M. Werman, IEEE PAMI 15, 1993): three comparisons a pixel at any radius. The
+ * window is cut at the picture's edge.
  */
 import { planeOr, requirePlane, type WindowFilter } from './boundary.js';
 import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';

@@ -59,8 +59,8 @@ export interface PatchStep extends StepBase<'patch'> {
   readonly onto?: 'take' | 'plate' | 'join';
 }
 /**
- * `curve`: plate frame → take frame (fractional), one entry a plate frame of the span. `held`: take frames that only repeat the one before (a phone left one out in the dark); what they would show is drawn
- * between their neighbours.
+ * `curve`: plate frame → take frame (fractional), one entry a plate frame of the span. `held`: take frames that only
+ * repeat the one before (a phone left one out in the dark); what they would show is drawn between their neighbours.
  */
 export interface PaceStep extends StepBase<'pace'> {
   readonly curve: readonly number[];

@@ -1,6 +1,7 @@
 /**
- * What a QuickTime or MP4 file says beside its pictures and FFmpeg does not hand on: keyed metadata of a track, and XMP.
- * Boxes after ISO/IEC 14496-12 (sections 4.2 and 8.11.1, from memory); `keys`, `ilst` and their values after Apple's
+ * What a QuickTime or MP4 file says beside its pictures and FFmpeg does not hand on: keyed metadata of a track, and
+ * XMP. Boxes after ISO/IEC 14496-12 (sections 4.2 and 8.11.1, from memory); `keys`, `ilst` and their values after
+ * Apple's
  * *QuickTime File Format* (metadata item keys atom, metadata item list atom, well-known types); XMP in a `uuid` box or
  * in `udta` after *XMP Specification Part 3* (storage in files; from memory). Only headers are read, and the few values
  * that are asked for; whatever is damaged ends the walk and is left out.

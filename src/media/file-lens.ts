@@ -27,8 +27,8 @@ export interface LensTold {
 const EQUIVALENT_KEY = 'com.apple.quicktime.camera.focal_length.35mm_equivalent';
 const FILM_DIAGONAL_MM = Math.hypot(36, 24);
 /**
- * How well the lens of a film is told. A phone's equivalent is that of its stills; its films are cut to 16:9 and to what
- * steadying leaves, so that the two ways to read it are 9 % apart (own choice).
+ * How well the lens of a film is told. A phone's equivalent is that of its stills; its films are cut to 16:9 and to
+ * what steadying leaves, so that the two ways to read it are 9 % apart (own choice).
  */
 const FILM_LN_SD = 0.08;
 /** Stills: whole millimetres, and the lens's breathing (own choice). */

@@ -231,7 +231,9 @@ function nearestRate(candidates: readonly Rate[], { count, at, median }: Steps, 
   return candidates.reduce((a, b) => (miss(b) < miss(a) - 1e-9 ? b : a));
 }
 
-/** At each tick of a rate the frame that is due then. @param lastDuration ticks that the last frame says it lasts, or 0 */
+/**
+ * At each tick of a rate the frame that is due then. @param lastDuration ticks that the last frame says it lasts, or 0
+ */
 function conformed(
   { count, at, median, tick }: Steps,
   target: Rate,

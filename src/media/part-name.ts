@@ -1,7 +1,7 @@
 /**
- * The name under which a file is written beside its place. Each process has its own, so that two which write one file at
- * once (a reveal that the workbench takes up again while a command makes one) never write into each other's: the file is
- * whole, and the one that ends last stays.
+ * The name under which a file is written beside its place. Each process has its own, so that two which write one file
+ * at once (a reveal that the workbench takes up again while a command makes one) never write into each other's: the
+ * file is whole, and the one that ends last stays.
  */
 import { readdirSync, rmdirSync, rmSync } from 'node:fs';
 import { basename, dirname, join } from 'node:path';

@@ -1,7 +1,7 @@
 /**
  * What a still says of itself in TIFF's tags, which FFmpeg does not hand on: which way up it was taken (phones and
- * cameras store every picture as the sensor lies), how a TIFF is packed, and the lens. After TIFF 6.0 (1992) and Exif 2.32
- * (CIPA DC-008, 2019), where JPEG, PNG (eXIf, PNG 3rd edition) and WebP (its container specification) carry them.
+ * cameras store every picture as the sensor lies), how a TIFF is packed, and the lens. After TIFF 6.0 (1992) and Exif
+ * 2.32 (CIPA DC-008, 2019), where JPEG, PNG (eXIf, PNG 3rd edition) and WebP (its container specification) carry them.
  * (All from memory; held by a test against files that libvips writes and turns.)
  */
 import { closeSync, openSync, readSync } from 'node:fs';
@@ -117,7 +117,9 @@ function exifOfJpeg(bytes: Bytes): number | null {
   return null;
 }
 
-/** Where the content of the first chunk of a name begins. PNG: length, name, content, sum; RIFF: name, length, content. */
+/**
+ * Where the content of the first chunk of a name begins. PNG: length, name, content, sum; RIFF: name, length, content.
+ */
 function chunkPlace(name: string, from: number, bytes: Bytes, riff: boolean): number | null {
   for (let at = from, n = 0; n < MOST_PARTS; n++) {
     const part = bytes(at, 8);

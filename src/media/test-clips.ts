@@ -190,7 +190,10 @@ export async function muxStreams(
   out.freeContext();
 }
 
-/** Copies a clip with its picture put off beside its sound, as a stretch copied out of a longer file may begin; `Infinity` leaves every frame of the picture out. */
+/**
+ * Copies a clip with its picture put off beside its sound, as a stretch copied out of a longer file may begin;
+ * `Infinity` leaves every frame of the picture out.
+ */
 export async function copyWithLatePicture(from: string, to: string, seconds: number): Promise<void> {
   const source = new FormatContext(),
     target = new FormatContext(),

@@ -10,7 +10,9 @@ const SEGMENT_ID = 0x18538067;
 /** More than an EBML header takes; the Segment follows at once. */
 const HEAD_BYTES = 4096;
 
-/** True for a Matroska file of one Segment whose size is known and ends where the file does; false for anything else. */
+/**
+ * True for a Matroska file of one Segment whose size is known and ends where the file does; false for anything else.
+ */
 export function isWholeMatroska(path: string): boolean {
   const bytes = statSync(path, { throwIfNoEntry: false })?.size ?? 0;
   const head = Buffer.alloc(Math.min(HEAD_BYTES, bytes));

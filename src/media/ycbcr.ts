@@ -49,7 +49,9 @@ export function decodingOf(matrix: MatrixName): Decoding {
   };
 }
 
-/** What the kernels that decode Y'CbCr read: luma's and chroma's quantisation, the matrix, where the chroma samples lie. */
+/**
+ * What the kernels that decode Y'CbCr read: luma's and chroma's quantisation, the matrix, where the chroma samples lie.
+ */
 export function decodingConstants(frame: VideoFrame): Float32Array {
   const q = quantisation(frame.bitDepth, frame.colour.fullRange);
   const d = decodingOf(frame.colour.matrix);

@@ -23,7 +23,8 @@ const START_ELEVATION = 12 * RAD_PER_DEG,
   START_STEP = 4 * RAD_PER_DEG;
 /**
  * What a rigid turn may leave of the points' way, beside so many pixels (own choices; traced takes leave .006 to .015),
- * and how much nearer its middle must lie than its rim: seen the other way round, a hollow mould turns against the body.
+ * and how much nearer its middle must lie than its rim: seen the other way round, a hollow mould turns against the
+ * body.
  */
 const MOST_LEFT = 0.03,
   LEFT_PX = 0.3,

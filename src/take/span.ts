@@ -55,7 +55,9 @@ function emptySetOf(frames: readonly TakeFrame[]): boolean[] {
   return frames.map((_, i) => (i < first && before) || (i > last && after));
 }
 
-/** Stretches of the take, in frames, that show the performer whole: `cut` says of each looked-at frame whether it is. */
+/**
+ * Stretches of the take, in frames, that show the performer whole: `cut` says of each looked-at frame whether it is.
+ */
 function wholeRuns(frames: readonly TakeFrame[], cut: readonly boolean[], frameCount: number): Run[] {
   const runs: Run[] = [];
   let from: number | null = null;

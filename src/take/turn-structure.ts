@@ -1,7 +1,7 @@
 /**
  * A body that turns about an upright, told by the ways of its points alone: how far it turns from frame to frame, and
- * how steeply it is looked down at. With x aside, y up and z towards the camera about the body's middle, a turn by θ and
- * a look down by e bring a point to
+ * how steeply it is looked down at. With x aside, y up and z towards the camera about the body's middle, a turn by θ
+ * and a look down by e bring a point to
  *   x' = x cos θ + z sin θ,  y' = −y cos e + (z cos θ − x sin θ) sin e (down in the picture),
  * both enlarged by f / (f − nearer), f the lens in pixels. That the ways of points tell turn and shape of a rigid body
  * without either being known: Ullman, *The Interpretation of Visual Motion*, 1979; by least squares over all frames:

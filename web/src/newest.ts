@@ -8,7 +8,9 @@ export class Newest {
     return ++this.asked;
   }
 
-  /** Is the answer to that question to be shown? Not where one asked later, or what was told since, is shown already. */
+  /**
+   * Is the answer to that question to be shown? Not where one asked later, or what was told since, is shown already.
+   */
   takes(question: number): boolean {
     if (question < this.shown) return false;
     this.shown = question;

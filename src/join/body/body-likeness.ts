@@ -56,9 +56,9 @@ const COST = 0.004;
  */
 const SHADOW_WEIGHT = 0.6;
 /**
- * Sd of the body's middle about the marked foot, in heights of the outline: who stands there was pointed at (made bodies
- * did not tell it from none). Where no shadow tells how far the body stands, and its rows on ground that is seen nearly
- * level tell little, the mark tells more (own choice).
+ * Sd of the body's middle about the marked foot, in heights of the outline: who stands there was pointed at (made
+ * bodies did not tell it from none). Where no shadow tells how far the body stands, and its rows on ground that is seen
+ * nearly level tell little, the mark tells more (own choice).
  */
 const FOOT_SD = 0.15,
   FOOT_SD_ALONE = 0.05;

@@ -1,8 +1,8 @@
 /**
- * The usual body (body-kind.ts) of a small animal that crouches, its legs folded under it: a rabbit, a guinea pig, a cat
- * with its paws tucked in. A trunk like an egg, broad at the haunches, from nearly level to nearly upright; the head sits
- * close on its front, with ears from a stub to as long as the head, up, back or hanging. Proportions and their spreads
- * are own judgement of how such animals look, not measured.
+ * The usual body (body-kind.ts) of a small animal that crouches, its legs folded under it: a rabbit, a guinea pig, a
+ * cat with its paws tucked in. A trunk like an egg, broad at the haunches, from nearly level to nearly upright; the
+ * head sits close on its front, with ears from a stub to as long as the head, up, back or hanging. Proportions and
+ * their spreads are own judgement of how such animals look, not measured.
  */
 import { type BodyKind, Filling, HEAD_SIZE, LOOK, spread } from './body-kind.js';
 

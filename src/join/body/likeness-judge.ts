@@ -1,7 +1,8 @@
 /**
  * How like a body of balls (body-kinds.ts), turned and set up on the ground under the take's camera, is to what is seen
- * there: overlap over union of its outline with the performer's and of its shadow on the take's floor with the one seen.
- * The key's direction was told at some place by a mark; a lamp at home stands near, and its shadows fan out and grow.
+ * there: overlap over union of its outline with the performer's and of its shadow on the take's floor with the one
+ * seen. The key's direction was told at some place by a mark; a lamp at home stands near, and its shadows fan out and
+ * grow.
  *
  * Pixels are cells of the take's picture; lengths in the scene as of ground-geometry.ts.
  */
@@ -25,13 +26,15 @@ export interface SeenBody {
  */
 export const OWN = 7;
 
-/** Least variance of a drawn ellipse, cells squared, so that thin ones count too (a cell across has 1 / 12). Own choice. */
+/**
+ * Least variance of a drawn ellipse, cells squared, so that thin ones count too (a cell across has 1 / 12). Own choice.
+ */
 const CELL_VARIANCE = 0.08;
 
 /**
  * The ground as the take's camera sees it, the key beside it, and how well that is known. `right` and `ahead` are unit
- * vectors on the ground in the camera frame; `azimuth` and `elevation` in radians, `keySd` in degrees; `told`: the place
- * for which the key was told, right, up and ahead of the feet.
+ * vectors on the ground in the camera frame; `azimuth` and `elevation` in radians, `keySd` in degrees; `told`: the
+ * place for which the key was told, right, up and ahead of the feet.
  */
 export interface Sight {
   readonly g: GroundGeometry;
@@ -50,7 +53,9 @@ export class Judge {
   private readonly cover: Uint8Array;
   private readonly dark: Uint8Array;
   private readonly area: number;
-  /** Kept for `castOf`: the ellipse (x, y, its covariance xx, xy, yy; cells) and the key (right, up, ahead, nearness). */
+  /**
+   * Kept for `castOf`: the ellipse (x, y, its covariance xx, xy, yy; cells) and the key (right, up, ahead, nearness).
+   */
   private readonly cast = new Float64Array(5);
   private readonly lamp = new Float64Array(4);
   readonly box: readonly [number, number, number, number];

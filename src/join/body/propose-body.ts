@@ -1,7 +1,7 @@
 /**
  * The caster's depth proposed from the take: by likeness to a usual body (propose-likeness.ts), by the shadow that it
- * throws there (propose-by-shadow.ts), else by its turn (turn-depth.ts), else by its outline's likeness alone; with what
- * its coat's own motion tells of the front.
+ * throws there (propose-by-shadow.ts), else by its turn (turn-depth.ts), else by its outline's likeness alone; with
+ * what its coat's own motion tells of the front.
  */
 import { plane } from '../../image/picture.js';
 import { marksOf, type ProposalInput } from '../proposal-input.js';

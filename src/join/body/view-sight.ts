@@ -101,7 +101,9 @@ export function nearerGuess(
   return [t + ((above - shown) * k.cosFrom) / k.cosTo, (aside / larger - a * k.sinTurn) / (k.cosTurn * perAside)];
 }
 
-/** A point's depth towards the first camera along the ground, its height over the middle, and pixels aside per pixel. */
+/**
+ * A point's depth towards the first camera along the ground, its height over the middle, and pixels aside per pixel.
+ */
 function pointOf(k: Sight, t: number, z: number): { a: number; y: number; perAside: number } {
   const a = z * k.cosFrom,
     w = t - k.middleFrom,
@@ -120,9 +122,9 @@ function halfOf({ cosFrom, sinFrom, fromPx, middleFrom }: Sight): number {
 }
 
 /**
- * How far before the upright, along the sight, a point of the level floor stands that the first picture shows `t` pixels
- * above the foot (below it, where negative). A camera that stands near looks down at the foot more steeply than at the
- * body's middle.
+ * How far before the upright, along the sight, a point of the level floor stands that the first picture shows `t`
+ * pixels above the foot (below it, where negative). A camera that stands near looks down at the foot more steeply than
+ * at the body's middle.
  */
 export function floorBefore(k: Sight, t: number): number {
   const { cosFrom: c, sinFrom: s, fromPx: d } = k,

@@ -49,7 +49,9 @@ export function lightRest(base: Picture, laid: Picture, weight: Float32Array): L
   return any ? { log: pushPull([log], told, w, h)[0]!, width: w, height: h } : null;
 }
 
-/** The factors of a row of pixels at x = (i + 0.5 + left) · scale, at height y of the field; `power` −1: one over them. */
+/**
+ * The factors of a row of pixels at x = (i + 0.5 + left) · scale, at height y of the field; `power` −1: one over them.
+ */
 export function restRow(r: LightRest, left: number, scale: number, y: number, power: 1 | -1, out: Float32Array): void {
   for (let i = 0; i < out.length; i++)
     out[i] = Math.exp(power * sampleBilinear(r.log, r.width, r.height, (i + 0.5 + left) * scale, y));

@@ -1,9 +1,9 @@
 /**
- * Which parts of what is darkened show a texture of their own, and so are no shadow: somebody else who stirs beside what
- * is erased, a post that passes. A shadow hands the ground's texture on by its own factor, or less of it where the
+ * Which parts of what is darkened show a texture of their own, and so are no shadow: somebody else who stirs beside
+ * what is erased, a post that passes. A shadow hands the ground's texture on by its own factor, or less of it where the
  * ground's relief was lit from the side (texture under shadow: A. Sanin, C. Sanderson, B. Lovell, "Shadow detection: a
- * survey and comparative evaluation of recent methods", Pattern Recognition 45, 2012, section 2.4); it adds none. Looked
- * at well inside a part, as the shadow's own edge is no texture.
+ * survey and comparative evaluation of recent methods", Pattern Recognition 45, 2012, section 2.4); it adds none.
+ * Looked at well inside a part, as the shadow's own edge is no texture.
  */
 import { boxMean } from '../../image/box.js';
 import { gaussianPlane } from '../../image/gaussian.js';
@@ -14,9 +14,9 @@ const REACH_PX = 4;
 const SMOOTH_PX = 1;
 /**
  * Own texture: what the clean plate's does not explain (sd, coded, median over the part) is more than so many times the
- * texture that a shadow would hand on and some of the noise, and so many times the noise. Read on four traced walkers and
- * a camel in the sun, whose shadows show up to 2.0 times the noise or .74 of what is handed on, and on two people at a
- * railing, of whom the one that stays shows 3.1 times and more, and .9.
+ * texture that a shadow would hand on and some of the noise, and so many times the noise. Read on four traced walkers
+ * and a camel in the sun, whose shadows show up to 2.0 times the noise or .74 of what is handed on, and on two people
+ * at a railing, of whom the one that stays shows 3.1 times and more, and .9.
  */
 const HANDED_ON = 0.8;
 const OF_NOISE = 0.4;

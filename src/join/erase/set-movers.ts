@@ -157,8 +157,8 @@ function onCanvas(
 }
 
 /**
- * One pass over the steps, forwards (1) or backwards (-1): every pixel carries how far what it shows has gone from where
- * its track began, and the furthest ever is kept in `went` (canvas pixels, a plane a frame).
+ * One pass over the steps, forwards (1) or backwards (-1): every pixel carries how far what it shows has gone from
+ * where its track began, and the furthest ever is kept in `went` (canvas pixels, a plane a frame).
  */
 function carryTracks(
   { canvas, inside, forward, backward, change }: Followed,

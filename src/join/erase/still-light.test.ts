@@ -1,4 +1,6 @@
-/** Sources of a camera that stands and opens as somebody comes in: the place that only the first show meets the rest. */
+/**
+ * Sources of a camera that stands and opens as somebody comes in: the place that only the first show meets the rest.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { IDENTITY3 } from '../../geometry/mat3.js';
@@ -12,7 +14,10 @@ const N = W * H;
 /** What the one who comes in hides. */
 const hides = (x: number, y: number): boolean => x > 80 && x < 130 && y > 20 && y < 110;
 
-/** Frame `k` of twelve: on the first four nobody is there; then the camera opens by 12 % in the dark, half of it in the light. */
+/**
+ * Frame `k` of twelve: on the first four nobody is there; then the camera opens by 12 % in the dark, half of it in the
+ * light.
+ */
 function frame(k: number): Picture {
   const patch = new RandomStream(9);
   const grain = new RandomStream(20 + k);

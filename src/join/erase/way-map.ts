@@ -1,6 +1,6 @@
 /**
- * One way written by another: a quadratic in place and a linear map of the way to a helper frame, fitted by least squares
- * with Tukey weights where both ways are known (see hidden-motion.ts for why that holds on a rigid set).
+ * One way written by another: a quadratic in place and a linear map of the way to a helper frame, fitted by least
+ * squares with Tukey weights where both ways are known (see hidden-motion.ts for why that holds on a rigid set).
  */
 import type { Way } from './way-between.js';
 import { solveCholesky } from '../../geometry/linear-solve.js';

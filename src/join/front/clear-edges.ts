@@ -96,7 +96,9 @@ export function clearBehindEdges(
   }
 }
 
-/** Least box of the pixels that thing and background share and the performer reaches, grown; null where there is none. */
+/**
+ * Least box of the pixels that thing and background share and the performer reaches, grown; null where there is none.
+ */
 function mixedPart(thing: Float32Array, matte: Float32Array, w: number, h: number, grow: number): Box | null {
   let x0 = w,
     y0 = h,

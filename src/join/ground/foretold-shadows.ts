@@ -21,7 +21,9 @@ import {
 import { widthsOf } from '../../plate/light/upright-feet.js';
 import { thicknessOf } from './upright-thickness.js';
 
-/** Half widths of shadows looked for, px of a picture 854 wide; of the broader ones those that the upright may throw. */
+/**
+ * Half widths of shadows looked for, px of a picture 854 wide; of the broader ones those that the upright may throw.
+ */
 const HALVES = [2, 4, 8, 14] as const;
 const BROADER = [20, 28, 40, 56] as const;
 /** A shadow's half width over the thickness of what throws it, at most (a wide lamp's spreads). */

@@ -21,7 +21,9 @@ import { shadowStrips, type ShadowStrip } from './shadow-strips.js';
 import { SAME_FOOT_PX, thinShadows } from './post-shadows.js';
 import { type ThinShadow } from './thin-shadow.js';
 
-/** Ln by which a strip must be darker to be believed a key's: joints, worn paint and checkers lie below (own choice). */
+/**
+ * Ln by which a strip must be darker to be believed a key's: joints, worn paint and checkers lie below (own choice).
+ */
 const LEAST_DEPTH = 0.85;
 /** Most strips looked at, the largest (own choice). */
 const MOST_STRIPS = 8;

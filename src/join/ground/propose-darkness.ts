@@ -26,9 +26,9 @@ const NO_KEY = 0.75;
 const SURE_STOPS = 1;
 
 /**
- * So much darker (ln) than both its sides must the ground be somewhere where a lamp that only the floor tells would throw
- * an upright's shadow: else the room's light is too soft or too even to throw any that is seen. Own choice: a softly lit
- * hall shows .04, rooms under a lamp of 1 to 9° nearly all .27 and more.
+ * So much darker (ln) than both its sides must the ground be somewhere where a lamp that only the floor tells would
+ * throw an upright's shadow: else the room's light is too soft or too even to throw any that is seen. Own choice: a
+ * softly lit hall shows .04, rooms under a lamp of 1 to 9° nearly all .27 and more.
  */
 const LEAST_SHADE = 0.15;
 

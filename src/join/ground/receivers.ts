@@ -23,7 +23,8 @@ export interface Plane {
 /**
  * An upright body, round at both sides and flat between them: all that lies within a radius of a level line of half the
  * length `half` about `middle`, at any height. Its normals lie level. A ball's looks up above its middle and down
- * below, and two balls side by side meet in a crease, so that a key from the side would light them in bands and stripes.
+ * below, and two balls side by side meet in a crease, so that a key from the side would light them in bands and
+ * stripes.
  */
 export interface Torso {
   readonly up: Vec3;

@@ -11,8 +11,8 @@ export function wholeRows(w: number, h: number): RowSpans {
 }
 
 /**
- * Widens `spans` to hold `other`, each of whose rows reaches `across` columns to both sides (never below 0; the far side
- * is the caller's to cut) and `down` rows up and down.
+ * Widens `spans` to hold `other`, each of whose rows reaches `across` columns to both sides (never below 0; the far
+ * side is the caller's to cut) and `down` rows up and down.
  */
 export function widen(spans: RowSpans, other: RowSpans, across: number, down: number): void {
   const h = spans.length >> 1;

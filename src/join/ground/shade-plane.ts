@@ -15,8 +15,8 @@ export function fillsAll(box: Box): boolean {
 
 /**
  * Fills `cover` (share of the key hidden; 0 without a map) and `contact` (share of the sky hidden by `near`: see
- * contact.ts) over the box; 0 where the plane n · x = d is not seen from in front, and in the columns of each row beyond
- * those returned: there no map reaches and contact is `enough` at most. (A shadow lies aslant in its box.)
+ * contact.ts) over the box; 0 where the plane n · x = d is not seen from in front, and in the columns of each row
+ * beyond those returned: there no map reaches and contact is `enough` at most. (A shadow lies aslant in its box.)
  */
 export function fillShade(
   g: GroundGeometry,

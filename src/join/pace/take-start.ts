@@ -112,7 +112,9 @@ export function sayStart(start: TakeStart | undefined): string {
   ].join('');
 }
 
-/** First and last of the take's frames that a recipe shows (fractional where drawn between two); null: none is paced. */
+/**
+ * First and last of the take's frames that a recipe shows (fractional where drawn between two); null: none is paced.
+ */
 export function shownFrames(recipe: Pick<Recipe, 'steps'>): readonly [number, number] | null {
   const pace = recipe.steps.find((s) => s.step === 'pace');
   if (pace?.step !== 'pace' || pace.curve.length === 0) return null;

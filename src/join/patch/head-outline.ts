@@ -17,7 +17,9 @@ export interface HeadOutline {
   readonly why: string;
 }
 
-/** Inner part of a head's ellipse that is surely head: hair, cheek or chin, however roughly it was drawn. Own choice. */
+/**
+ * Inner part of a head's ellipse that is surely head: hair, cheek or chin, however roughly it was drawn. Own choice.
+ */
 const CORE = 0.55,
   CORE_POINTS = 24;
 /**

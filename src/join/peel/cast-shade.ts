@@ -54,8 +54,8 @@ const MISSING = 0.4,
   MISSING_DARK = 0.15,
   MISSING_LIGHT = 0.35;
 /**
- * A pixel brighter than a box's shadow has it by so many deviations of the bare set, of so much at least, is not told by
- * that box: an arm before a slatted fence lies in boxes that gaps of sky explain.
+ * A pixel brighter than a box's shadow has it by so many deviations of the bare set, of so much at least, is not told
+ * by that box: an arm before a slatted fence lies in boxes that gaps of sky explain.
  */
 const BRIGHTER = 3,
   LEAST_STRAY = 0.008;

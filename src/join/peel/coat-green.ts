@@ -3,8 +3,9 @@
  * share of their difference from their mean towards red, in square-root light: on photographs of furred animals from
  * -.2 (reddish fur; skin) to +.17 (yellowish fur). Before a green cloth that share is seen through the light that the
  * cloth throws, which only adds green; where the key comes it adds least. So about each paleness (the less over
- * the more of the roots of red and blue) the share under which some of the solid performer's light lies (LOWEST) tells it; what is
- * usual counts for as much as some cells do. Compare cloth-bounce.ts, which asks the same of a blue screen's coats.
+ * the more of the roots of red and blue) the share under which some of the solid performer's light lies (LOWEST) tells
+ * it; what is usual counts for as much as some cells do. Compare cloth-bounce.ts, which asks the same of a blue
+ * screen's coats.
  */
 import type { FrameAnalysis } from './frame-analysis.js';
 
@@ -93,7 +94,9 @@ export function coatGreen(
   return [told[0]!, told[1]!, told[2]!, told[3]!];
 }
 
-/** The share under which LOWEST of the weight lies, read within its step, so that it does not jump from frame to frame. */
+/**
+ * The share under which LOWEST of the weight lies, read within its step, so that it does not jump from frame to frame.
+ */
 function lowestOf(weight: Float64Array): number {
   const wanted = LOWEST * weight.reduce((a, b) => a + b, 0);
   let sum = 0;

@@ -8,8 +8,8 @@
  * fills most of a square. Near the performer what has half as much more is the rim, where coat and screen share a
  * pixel: it still is screen, which keeps gaps between legs and ears open, but tinged, and says nothing of the screen's
  * colour. Counted with the rest, it left the screen beside a dark coat too dark by up to a seventh, and thin fur too
- * thin. Parts far brighter than most of the screen are left, and those whose main channel lies in the camera's shoulder:
- * what is lost of it there greys them.
+ * thin. Parts far brighter than most of the screen are left, and those whose main channel lies in the camera's
+ * shoulder: what is lost of it there greys them.
  */
 import { kernels } from '../../image/kernels.js';
 import { LIT_UNTIL, type LitHue } from './lit-hue.js';

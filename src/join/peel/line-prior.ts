@@ -1,9 +1,9 @@
 /**
  * How far the drawn line speaks for the coverage about it, where colours do not. Unmixing between two clouds
- * (`local-unmix.ts`) estimates a pixel's coverage with a variance of 1/(dᵀΣ⁻¹d), d the distance of the clouds' means and
- * Σ their scatter: a grey head before a grey fence has next to none, and its edge comes out as a broad half-seen cloud.
- * The line says where the coverage is a half, and roughly how it falls. Both are put together as independent estimates
- * are, by their inverse variances (the posterior mean of two Gaussians; common practice).
+ * (`local-unmix.ts`) estimates a pixel's coverage with a variance of 1/(dᵀΣ⁻¹d), d the distance of the clouds' means
+ * and Σ their scatter: a grey head before a grey fence has next to none, and its edge comes out as a broad half-seen
+ * cloud. The line says where the coverage is a half, and roughly how it falls. Both are put together as independent
+ * estimates are, by their inverse variances (the posterior mean of two Gaussians; common practice).
  */
 import type { CellGrid } from './local-unmix.js';
 

@@ -4,9 +4,9 @@
  * reflection components, Color Research and Application 10, 1985; Maxwell, Friedhoff & Smith, CVPR, 2008). A pale coat
  * before a faded cloth, greened by its bounce, lies near enough to the screen's hue to be taken for it, and a colour
  * that is found cell by cell then settles on the coat: bright pixels are held to the chromaticity that most of the
- * screen has, dark ones to what lies as near to it as most of the take's dark screen does, and so are far brighter ones,
- * such as a floor under a lamp of its own, which a camera clips: what is clipped tells only the least of the screen's own
- * channel, and the other two say how much came there.
+ * screen has, dark ones to what lies as near to it as most of the take's dark screen does, and so are far brighter
+ * ones, such as a floor under a lamp of its own, which a camera clips: what is clipped tells only the least of the
+ * screen's own channel, and the other two say how much came there.
  */
 import { kernels } from '../../image/kernels.js';
 import { median } from '../../image/statistics.js';
@@ -101,7 +101,10 @@ export function litHue(small: SmallLinear, sure: Uint8Array): LitHue | null {
   };
 }
 
-/** How many of the pixels `at` lie farther off than `limit` as they are seen, and within it with their own channel set free. */
+/**
+ * How many of the pixels `at` lie farther off than `limit` as they are seen, and within it with their own channel set
+ * free.
+ */
 function clippedOf(data: Float32Array, at: readonly number[], rho: Float32Array, colour: Rgb, limit: number): number {
   const n = data.length / 3,
     free = freeing(colour);
@@ -188,8 +191,8 @@ export function holdToOne(small: SmallLinear, lit: LitHue, sure: Uint8Array, wei
 }
 
 /**
- * Up to how many times what is seen the screen's own channel may be where the camera clipped it; 1 where no far brighter
- * screen is seen to lie farther off than the rest, nor any that clips.
+ * Up to how many times what is seen the screen's own channel may be where the camera clipped it; 1 where no far
+ * brighter screen is seen to lie farther off than the rest, nor any that clips.
  */
 function mostFreed({ colour, limit, brightLimit, clips }: LitHue): number {
   if (!(brightLimit > limit) && !clips) return 1;

@@ -1,6 +1,6 @@
 /**
- * Balls lit by a model of its own (key, fill and a floor's light by the normal), as the peel's analysis would give them:
- * for tests of what a cloth throws back.
+ * Balls lit by a model of its own (key, fill and a floor's light by the normal), as the peel's analysis would give
+ * them: for tests of what a cloth throws back.
  */
 import type { FrameAnalysis } from './frame-analysis.js';
 
@@ -10,8 +10,8 @@ export const SIDE = 60;
 export type Rgb = readonly [number, number, number];
 
 /**
- * Balls beside each other, each of one reflectance; light from above left, the floor's from below. `bounce`: the floor's
- * light over the other. One pixel a cell.
+ * Balls beside each other, each of one reflectance; light from above left, the floor's from below. `bounce`: the
+ * floor's light over the other. One pixel a cell.
  */
 export function balls(
   coats: readonly Rgb[],

@@ -3,10 +3,10 @@
  *
  * Colour: with α known, F minimises |I − αF − (1 − α)B|² + λ|F − μ|², so F = (α(I − (1 − α)B) + λμ) / (α² + λ), μ the
  * performer's local mean (a Gaussian prior as in Chuang et al. 2001 with an isotropic cloud). Spill: a furred or
- * skinned performer's green lies between its red and blue, or a little below, and where it is lit the take shows how far
- * (`coat-green.ts`); the excess of the screen's primary over that, in display-like (square root) light, is what the
- * screen has lent it; with it goes the screen's share of the two other primaries. A blue screen's bounce is divided out first, and blue is limited by what the coat shows of it where
- * it is lit (`cloth-bounce.ts`).
+ * skinned performer's green lies between its red and blue, or a little below, and where it is lit the take shows how
+ * far (`coat-green.ts`); the excess of the screen's primary over that, in display-like (square root) light, is what the
+ * screen has lent it; with it goes the screen's share of the two other primaries. A blue screen's bounce is divided out
+ * first, and blue is limited by what the coat shows of it where it is lit (`cloth-bounce.ts`).
  */
 import { kernels } from '../../image/kernels.js';
 import type { Picture } from '../../image/picture.js';
@@ -238,8 +238,8 @@ function divide(out: Float32Array, i: number, n: number, { red, green }: ClothBo
 
 /**
  * Takes the screen's light out of one pixel. `channels`: the screen's primary and the one that is neither it nor red;
- * `screen`: its colour there, red, that other and the primary; `most`: of its primary, in parts of the geometric mean of
- * the two others; `own`: the coat's own green, where that is the primary.
+ * `screen`: its colour there, red, that other and the primary; `most`: of its primary, in parts of the geometric mean
+ * of the two others; `own`: the coat's own green, where that is the primary.
  */
 function free(
   out: Float32Array,

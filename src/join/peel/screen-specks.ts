@@ -1,6 +1,6 @@
 /**
- * A few pixels alone on the screen, only just off its colour (the rim of a hard shadow, a stitch), are screen. A part is
- * followed from its pixels until it proves too large or too foreign, so no labelling of the whole picture is needed.
+ * A few pixels alone on the screen, only just off its colour (the rim of a hard shadow, a stitch), are screen. A part
+ * is followed from its pixels until it proves too large or too foreign, so no labelling of the whole picture is needed.
  */
 import { kernels } from '../../image/kernels.js';
 

@@ -1,6 +1,6 @@
 /**
- * Small parts that share the screen's hue are screen only where they look like the screen round them: a dark green strap
- * is none.
+ * Small parts that share the screen's hue are screen only where they look like the screen round them: a dark green
+ * strap is none.
  */
 import type { SmallLinear } from './small-linear.js';
 import type { Floats } from './work-space.js';

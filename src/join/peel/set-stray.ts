@@ -1,6 +1,7 @@
 /**
  * How far a frame lies from the empty set at each pixel, in what it strays by where nobody stands: noise and coding,
- * told on the frame itself by the set's brightness. Bright and dark parts of a phone's file differ by a factor of three.
+ * told on the frame itself by the set's brightness. Bright and dark parts of a phone's file differ by a factor of
+ * three.
  */
 import { boxMean } from '../../image/box.js';
 
@@ -9,7 +10,9 @@ const LEVELS = 12,
   LEAST_PIXELS = 40;
 /** Every so manieth pixel is looked at. */
 const EVERY = 3;
-/** The largest differences are others' (a branch, a shadow): the share looked at, and what makes its mean square whole. */
+/**
+ * The largest differences are others' (a branch, a shadow): the share looked at, and what makes its mean square whole.
+ */
 const KEPT = 0.9,
   WHOLE = 1.6;
 /** Stray where no step is told, coded. */

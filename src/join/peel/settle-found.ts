@@ -3,8 +3,8 @@
  * an outline's: where a pixel strays no farther from the set than noise it is bare set, and where it plainly differs,
  * deeper than the performer's edge is soft, it is performer. How soft the edge is the frame itself tells, as fur and
  * cloth differ by far: the depth from which most pixels whose colours tell are whole. Between, unmixing against the set
- * behind each pixel begins, and the picture's colour lines settle (`matting-laplacian.ts`): a leg that is lit on one side
- * is whole on both. Thin parts (arms, legs, tails) have cores of their own. The rules are our own.
+ * behind each pixel begins, and the picture's colour lines settle (`matting-laplacian.ts`): a leg that is lit on one
+ * side is whole on both. Thin parts (arms, legs, tails) have cores of their own. The rules are our own.
  */
 import { distanceToSet } from '../../image/distance.js';
 import { createPicture, type Picture } from '../../image/picture.js';

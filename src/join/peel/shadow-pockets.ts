@@ -1,9 +1,10 @@
 /**
  * Ground in the deepest shadow: between legs, under a belly. There the key's light is gone and most of the fill's too;
  * what is left is darker than the shadow whose tint was read (shadow-tint.ts), and the same error of light, of the
- * camera, of the coder or of the coat's bounce, turns its colour further. A pixel may therefore lie off the tint by what
- * lit screen may off its own colour, times the read shadow's strength over its own. Mixtures of fur and screen have
- * such colours too, along the outline: they are as thin as the fur, so that only what fills most of a square counts.
+ * camera, of the coder or of the coat's bounce, turns its colour further. A pixel may therefore lie off the tint by
+ * what lit screen may off its own colour, times the read shadow's strength over its own. Mixtures of fur and screen
+ * have such colours too, along the outline: they are as thin as the fur, so that only what fills most of a square
+ * counts.
  */
 import { kernels } from '../../image/kernels.js';
 import type { LitHue } from './lit-hue.js';

@@ -3,8 +3,8 @@
  * colour that is carried there is the lit screen's, and the shadow has another tint, as the fill's light and the coat's
  * bounce do (Shafer, 1985; Maxwell, Friedhoff & Smith, CVPR, 2008). The tint is read where the take's screen is dark
  * and sure, and what has it is screen as well. It is read only where it is one: half of that screen lies within the
- * limit of it, and it lies as near to the lit screen's as lit pixels must, or twice as far the way that a fill turns it;
- * else a dark coat has passed for screen, and would draw the rest of itself in.
+ * limit of it, and it lies as near to the lit screen's as lit pixels must, or twice as far the way that a fill turns
+ * it; else a dark coat has passed for screen, and would draw the rest of itself in.
  */
 import { kernels } from '../../image/kernels.js';
 import { median } from '../../image/statistics.js';
@@ -97,7 +97,10 @@ export function takeTintPlain(
   }
 }
 
-/** Unit colour and strength of the dark screen; null where too little is seen, or it has no one tint near the lit screen's. */
+/**
+ * Unit colour and strength of the dark screen; null where too little is seen, or it has no one tint near the lit
+ * screen's.
+ */
 function tintOf(
   data: Float32Array,
   lit: LitHue,

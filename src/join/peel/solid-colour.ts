@@ -2,7 +2,9 @@
 import { boxMean } from '../../image/box.js';
 import { createPicture, type Picture } from '../../image/picture.js';
 
-/** @param alpha 0..1 @param radius half side of the box about a pixel, px @returns scene-linear RGB of `linear`'s size */
+/**
+ * @param alpha 0..1 @param radius half side of the box about a pixel, px @returns scene-linear RGB of `linear`'s size
+ */
 export function solidColour(linear: Picture, alpha: Float32Array, radius: number): Picture {
   const { width: w, height: h } = linear;
   const n = w * h;

@@ -95,7 +95,9 @@ export function openMatte(renderer: JoinRenderer, out: string): Promise<VideoWri
   });
 }
 
-/** Opens the film and, where `matte` names a file, the matte beside it; where that fails nothing of the film is left. */
+/**
+ * Opens the film and, where `matte` names a file, the matte beside it; where that fails nothing of the film is left.
+ */
 export async function openSinks(
   renderer: JoinRenderer,
   out: string,

@@ -1,4 +1,6 @@
-/** A picture laid over another against published examples (test/published/porter-duff.json), by kernel and plain twin. */
+/**
+ * A picture laid over another against published examples (test/published/porter-duff.json), by kernel and plain twin.
+ */
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { srgbEncode } from '../../colour/transfer.js';

@@ -5,7 +5,9 @@ import { drawSpans } from './line-spans.js';
 const W = 120;
 const H = 60;
 
-/** A wall that brightens downwards, with a hole from column 40 to 79. `bar` says how much of a dark bar covers a pixel. */
+/**
+ * A wall that brightens downwards, with a hole from column 40 to 79. `bar` says how much of a dark bar covers a pixel.
+ */
 function wall(bar: (x: number, y: number) => number): {
   truth: Float32Array;
   rgb: Float32Array;

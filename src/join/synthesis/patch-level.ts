@@ -1,6 +1,6 @@
 /**
- * One level of the pyramid of a picture with a hole, and which of its pixels are middles of patches that are to be found
- * or may be copied (see patch-synthesis.ts).
+ * One level of the pyramid of a picture with a hole, and which of its pixels are middles of patches that are to be
+ * found or may be copied (see patch-synthesis.ts).
  */
 
 /** Half a patch's side without its middle, px. */

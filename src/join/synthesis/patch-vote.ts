@@ -1,6 +1,6 @@
 /**
- * What the patches chosen for a hole say of its pixels: their weighted mean (Wexler, Shechtman & Irani, 2007, section 3),
- * or at the end a picture that has their differences (patch-meld.ts). See patch-synthesis.ts.
+ * What the patches chosen for a hole say of its pixels: their weighted mean (Wexler, Shechtman & Irani, 2007, section
+ * 3), or at the end a picture that has their differences (patch-meld.ts). See patch-synthesis.ts.
  */
 import { RADIUS, type Level } from './patch-level.js';
 import { meld } from './patch-meld.js';

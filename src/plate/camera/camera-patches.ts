@@ -169,7 +169,9 @@ function findPatch(key: Patches, p: number, level: LumaLevel, affine: Affine, sa
   return good ? [affine.x0 + affine.a * su + affine.b * sv, affine.y0 + affine.c * su + affine.d * sv] : null;
 }
 
-/** The picture under a patch shifted by (su, sv) patch pixels, bilinear; its mean, or null where it leaves the picture. */
+/**
+ * The picture under a patch shifted by (su, sv) patch pixels, bilinear; its mean, or null where it leaves the picture.
+ */
 function samplePatch(level: LumaLevel, affine: Affine, su: number, sv: number, sample: Float32Array): number | null {
   const { width: w, height: h, data } = level;
   const { x0, y0, a, b, c, d } = affine;

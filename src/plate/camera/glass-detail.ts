@@ -4,8 +4,8 @@
  * Here they are told and painted over, in the pictures that camera, travel and followed regions are read from alone.
  *
  * Told: over frames spread across the shot the picture less its own blur is averaged; what passes behind averages out,
- * what is on the glass stays. Where most of what stands out stays so, the camera itself stands, and nothing is taken out.
- * Painted over by normalised convolution (Knutsson & Westin, CVPR, 1993). Limits are our own.
+ * what is on the glass stays. Where most of what stands out stays so, the camera itself stands, and nothing is taken
+ * out. Painted over by normalised convolution (Knutsson & Westin, CVPR, 1993). Limits are our own.
  */
 import { gaussianPlane } from '../../image/gaussian.js';
 import { dilate, erode } from '../../image/morphology.js';

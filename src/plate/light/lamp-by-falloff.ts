@@ -60,7 +60,9 @@ const MOST_SD_DEG = 25;
  * fall (what told and true differ by on those rooms).
  */
 const LEAST_SD_DEG = [6, 9] as const;
-/** Places of a marked tip beside its mark, in sd of a mark's noise; distances tried along a ray from the top, metres. */
+/**
+ * Places of a marked tip beside its mark, in sd of a mark's noise; distances tried along a ray from the top, metres.
+ */
 const BESIDE = [-1.5, 0, 1.5] as const;
 const ON_RAY = [0.6, 0.9, 1.2, 1.5, 1.8, 2.1, 2.5, 2.9, 3.4, 4, 4.8, 6, 8] as const;
 /** A lamp stands so much higher than what throws the marked shadow (own choice). */

@@ -92,7 +92,10 @@ export function lightFromShading(
   return inWords(said, pairs, blur);
 }
 
-/** How a head's own frame stands in the world: along the sight that meets it, so that one at the picture's edge is right. */
+/**
+ * How a head's own frame stands in the world: along the sight that meets it, so that one at the picture's edge is
+ * right.
+ */
 function headFrame(
   linear: Picture,
   cx: number,

@@ -56,8 +56,8 @@ const ALIKE = 0.1;
  * Takes texture that moved out of what two frames of a moving picture differ by. Film grain and a sensor's noise hang
  * together alike in all directions; planks, grass and what a camera swept do not, and what is left of them once the
  * frames are laid over each other only adds. So of each lag the lesser of both directions is the grain's (none, where
- * their signs differ). Of the variance T a residue R is a part: ρ = ((T − R) ρg + R ρr) / T in either direction, so that
- * R / T is at least the difference of both, what is negative counted as nothing.
+ * their signs differ). Of the variance T a residue R is a part: ρ = ((T − R) ρg + R ρr) / T in either direction, so
+ * that R / T is at least the difference of both, what is negative counted as nothing.
  * @returns the grain's autocorrelation, the same both ways, and the residue's least share of the variance
  */
 export function withoutResidue(x: readonly number[], y: readonly number[]): { both: number[]; share: number } {

@@ -63,7 +63,8 @@ describe('grain', () => {
     expect(method).toBe('temporal');
     // Of a Gaussian kernel of sd s, exp(−d²/4s²).
     const truth = [1, 2, 3].map((d) => Math.exp((-d * d) / (4 * spread * spread)));
-    // Laid over each other the frames differ by .79, .64 and .61 along the planks, and by up to 2.2 times the grain's sd.
+    // Laid over each other the frames differ by .79, .64 and .61 along the planks, and by up to 2.2 times the grain's
+    // sd.
     truth.forEach((v, k) => {
       expect(Math.abs(grain.autocorrelation.x[k + 1]! - v)).toBeLessThan(0.16);
       expect(Math.abs(grain.autocorrelation.y[k + 1]! - v)).toBeLessThan(0.16);

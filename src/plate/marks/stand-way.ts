@@ -1,6 +1,6 @@
 /**
- * Where a marked place of the performer goes in the picture while the camera moves: a performer that stands still is left
- * behind by a pan, and nothing of the shoot or the join could bring it back into the picture.
+ * Where a marked place of the performer goes in the picture while the camera moves: a performer that stands still is
+ * left behind by a pan, and nothing of the shoot or the join could bring it back into the picture.
  */
 import { apply, tryInvert } from '../../geometry/mat3.js';
 import type { CameraMove } from '../types.js';
@@ -9,7 +9,9 @@ import type { MarksFile } from './marks.js';
 
 /** A performer is taken to reach so much of its height to either side of its mark (own choice). */
 const HALF_WIDTH = 0.3;
-/** Share of the shot's frames from which on it is said (own choice): one that walks out at the very end is a way to end. */
+/**
+ * Share of the shot's frames from which on it is said (own choice): one that walks out at the very end is a way to end.
+ */
 const WORTH_SAYING = 0.1;
 
 /** Frames on which no part of a performer at its mark lies in the picture. */

@@ -147,7 +147,9 @@ async function lookAt(
   return seen;
 }
 
-/** What agrees by chance: the median of places beside the region's own, as soft textures agree with anything by a part. */
+/**
+ * What agrees by chance: the median of places beside the region's own, as soft textures agree with anything by a part.
+ */
 function agreedBeside(
   template: RideTemplate,
   toHome: Mat3,

@@ -1,8 +1,8 @@
 /**
  * The bundle of a travelling camera as normal equations, the points' depths eliminated (travel-bundle.ts solves them).
  *
- * Unknowns: ln focal length, tilt and roll of the view (rad), six of each pose (a turn on its left, a shift). The view's
- * frame is at home.
+ * Unknowns: ln focal length, tilt and roll of the view (rad), six of each pose (a turn on its left, a shift). The
+ * view's frame is at home.
  */
 import { applyVector, multiply, type Mat3, type Vec3 } from '../../geometry/mat3.js';
 import { rotationFromVector } from '../../geometry/rotation.js';

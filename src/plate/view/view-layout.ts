@@ -55,7 +55,9 @@ export interface Layout {
 
 type WallCorners = ReturnType<typeof orderWallCorners>;
 
-/** Lays the unknowns out: θ, families of ground lines, observations one by one, heights alike, the way's length, looks. */
+/**
+ * Lays the unknowns out: θ, families of ground lines, observations one by one, heights alike, the way's length, looks.
+ */
 export function layOut(observations: readonly ViewObservation[], way: GroundLooks | undefined): Layout {
   const looks = way?.looks ?? [];
   const groups = [...new Set(observations.filter((o) => o.kind === 'groundLine').map((o) => o.group))];

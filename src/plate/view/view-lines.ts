@@ -88,7 +88,9 @@ function modelOfPair({ lean, middle }: Leaning, i: number, j: number, width: num
   return !(Math.abs(k) * width < 0.9) || Math.abs(roll) > 0.14 ? null : { roll, k };
 }
 
-/** The model that most of the edges' length agrees with, by five hundred pairs; longer segments are drawn more often. */
+/**
+ * The model that most of the edges' length agrees with, by five hundred pairs; longer segments are drawn more often.
+ */
 function searchModel(of: Leaning, width: number): LeanModel | null {
   const random = new RandomStream(20000 + width, of.segments.length);
   const weight = of.segments.map((s) => s.lengthPx);

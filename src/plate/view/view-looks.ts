@@ -1,6 +1,6 @@
 /**
- * Looks at the ground from other frames of a travelling camera: where such a frame's camera stands, and what it is off by
- * from what the way tells.
+ * Looks at the ground from other frames of a travelling camera: where such a frame's camera stands, and what it is off
+ * by from what the way tells.
  */
 import { multiply } from '../../geometry/mat3.js';
 import { rotationFromVector } from '../../geometry/rotation.js';

@@ -8,7 +8,9 @@
 import type { ViewObservation } from './view-observations.js';
 import type { WithinNoise } from './view-noise.js';
 
-/** Hands up to so many times (its root) as unsteady as the marks show by themselves still mean one place (own choice). */
+/**
+ * Hands up to so many times (its root) as unsteady as the marks show by themselves still mean one place (own choice).
+ */
 const ONE_PLACE = 25;
 /** The usual noise weighs as much as so many residuals to spare. */
 const USUAL_WEIGHT = 4;

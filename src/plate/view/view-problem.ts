@@ -5,9 +5,9 @@
  * & Zisserman, *Single View Metrology*, IJCV 40(2), 2000).
  *
  * Unknowns: θ = (ln focal px, tilt rad, roll rad, ln camera height m), then per upright bearing and ln distance (and ln
- * height where not known; one set for a thing that is seen on several frames), per family of ground lines one direction,
- * per rectangle place, direction and sides (view-layout.ts); of a travelling camera its looks besides (view-looks.ts).
- * Residuals are in units of their standard deviation.
+ * height where not known; one set for a thing that is seen on several frames), per family of ground lines one
+ * direction, per rectangle place, direction and sides (view-layout.ts); of a travelling camera its looks besides
+ * (view-looks.ts). Residuals are in units of their standard deviation.
  */
 import { A_LOOK, layOut, type Layout } from './view-layout.js';
 import { looksResiduals, setLook } from './view-looks.js';

@@ -10,7 +10,10 @@ type Upright = Extract<ViewObservation, { kind: 'upright' }>;
 type Rectangle = Extract<ViewObservation, { kind: 'rectangle' }>;
 type Corners = readonly [Point, Point, Point, Point];
 
-/** Ground point of a pixel beside the camera's own place, or a far point in its direction where it lies above the horizon. */
+/**
+ * Ground point of a pixel beside the camera's own place, or a far point in its direction where it lies above the
+ * horizon.
+ */
 export function toGround(c: Cam, x: number, y: number): [number, number] {
   const u = (x - c.cx) / c.f;
   const v = (y - c.cy) / c.f;

@@ -28,7 +28,10 @@ export function hueDegrees(r: number, g: number, b: number): number {
   return d < 0 ? d + 360 : d;
 }
 
-/** Calls `see` with every pixel looked at that has a hue: light enough, and of some saturation. Gives their number in all. */
+/**
+ * Calls `see` with every pixel looked at that has a hue: light enough, and of some saturation. Gives their number in
+ * all.
+ */
 function eachHue(
   pictures: readonly Float32Array[],
   step: number,

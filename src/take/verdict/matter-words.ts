@@ -3,14 +3,16 @@ import { amount, unit } from '../../core/amount.js';
 import { spacedWords } from '../../core/spaced-words.js';
 import type { Matter, MatterName } from '../types.js';
 
-/** The name of a matter: viewElevation → view elevation; where the trade joins its words otherwise, as the trade does. */
+/**
+ * The name of a matter: viewElevation → view elevation; where the trade joins its words otherwise, as the trade does.
+ */
 export function matterTitle(name: MatterName): string {
   return name === 'keyFill' ? 'key to fill' : spacedWords(name);
 }
 
 /**
- * Of how many matters a verdict is the word, where some could not be judged: a take that fits in length alone is not yet
- * one that fits. Empty where all were.
+ * Of how many matters a verdict is the word, where some could not be judged: a take that fits in length alone is not
+ * yet one that fits. Empty where all were.
  */
 export function judgedWords(matters: readonly Pick<Matter, 'verdict'>[]): string {
   const judged = matters.filter((m) => m.verdict !== null).length;

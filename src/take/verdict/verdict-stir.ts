@@ -70,8 +70,8 @@ export function stirMatter(needs: PlateNeeds, take: TakeMeasures, t: Tolerances)
 }
 
 /**
- * What to change at the next try. `fits`: factor up to which amount and tempo are well; `less`: the take stirs less than
- * the plate; `rates`: plate's and take's, Hz, where both stand out; `still`: nothing is seen to stir.
+ * What to change at the next try. `fits`: factor up to which amount and tempo are well; `less`: the take stirs less
+ * than the plate; `rates`: plate's and take's, Hz, where both stand out; `still`: nothing is seen to stir.
  */
 function stirAdvice(
   fits: number,

@@ -10,7 +10,9 @@ const MOST_POINTS = 9;
 /** A pace as the page has it, for a component that stands for one join. */
 export type PaceState = ReturnType<typeof createPace>;
 
-/** The join's length and the take's frames that it may show; `ownStep`: take frames a join frame at the take's speed. */
+/**
+ * The join's length and the take's frames that it may show; `ownStep`: take frames a join frame at the take's speed.
+ */
 interface PaceClips {
   readonly count: number;
   readonly first: number;

@@ -33,7 +33,10 @@ function putPick(pick: PickDocument, title: string, fields: Partial<PickDocument
   void edit(title, [{ do: 'change', kind: 'pick', id: pick.id, fields }]);
 }
 
-/** What the pick is called, and from which to which frame of the film it goes; marks that fall outside go, which the edit says. */
+/**
+ * What the pick is called, and from which to which frame of the film it goes; marks that fall outside go, which the
+ * edit says.
+ */
 function NameAndSpan(props: { book: BookState; pick: PickDocument }): JSX.Element {
   const count = () => props.book.films.find((f) => f.id === props.pick.film)?.info.video?.frameCount ?? props.pick.out;
   const [wrong, setWrong] = createSignal('');

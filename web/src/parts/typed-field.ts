@@ -5,8 +5,8 @@
 import { createEffect, createMemo } from 'solid-js';
 
 /**
- * Ties a field to what the book says, for its `ref`. What was typed and not yet given up stays as it is; a field that is
- * left unchanged says what the book does.
+ * Ties a field to what the book says, for its `ref`. What was typed and not yet given up stays as it is; a field that
+ * is left unchanged says what the book does.
  *
  * @param again changes when the book's word is to be written once more, as after a refusal
  */

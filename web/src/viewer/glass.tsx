@@ -12,7 +12,9 @@ import type { Pointing } from './pointing.js';
 import type { Proposing } from './proposing.js';
 import type { ViewerRequest } from './state.js';
 
-/** What the glass needs of the viewer. `ref` takes the drawing over the picture, whose units are the picture's pixels. */
+/**
+ * What the glass needs of the viewer. `ref` takes the drawing over the picture, whose units are the picture's pixels.
+ */
 interface GlassProps {
   readonly request: ViewerRequest;
   readonly facts: Facts;
