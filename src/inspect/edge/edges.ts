@@ -14,6 +14,7 @@ import { nearestInSet } from '../../image/distance.js';
 import { gaussianPlane } from '../../image/gaussian.js';
 import type { Box } from '../../join/ground/ground.js';
 import { EdgePlaces } from './edge-places.js';
+import type { Kept } from './kept-colour.js';
 import { RimAbout, rimLightness } from './edge-rim.js';
 import { grow, type SeenFrame } from '../reader/frame.js';
 
@@ -59,8 +60,11 @@ const ROOM = 4,
 /** Planes of the screen's primary and of the other one that is not red. */
 type Screen = readonly [screen: number, other: number];
 
-/** Reads one frame; null where there is no outline to read. `screen` says which primary the screen was. */
-export function readEdges(f: SeenFrame, screen: 'green' | 'blue'): EdgeReading | null {
+/**
+ * Reads one frame; null where there is no outline to read. `screen` says which primary the screen was, `kept` what has
+ * its colour by right.
+ */
+export function readEdges(f: SeenFrame, screen: 'green' | 'blue', kept: Kept | null = null): EdgeReading | null {
   if (f.box === null) return null;
   const { width: W, height: H } = f.join,
     box = grow(f.box, ROOM, ROOM, W, H),
@@ -73,7 +77,7 @@ export function readEdges(f: SeenFrame, screen: 'green' | 'blue'): EdgeReading |
   if (near === null) return null;
   const wide = far === null ? 0 : far / 2,
     lightness = (Math.abs(wide) > Math.abs(near) ? wide : near) + OWN,
-    spill = spillOf(f, box, planes);
+    spill = spillOf(f, box, planes, kept);
   return {
     spill: spill.share,
     set: setColour(f, f.box, planes),
@@ -102,6 +106,7 @@ function spillOf(
   f: SeenFrame,
   [x0, y0, x1, y1]: Box,
   planes: Screen,
+  kept: Kept | null,
 ): { readonly share: number; readonly places: EdgePlaces } {
   const W = f.join.width,
     N = W * f.join.height,
@@ -121,7 +126,7 @@ function spillOf(
     for (let x = 0; x < w; x++) {
       const p = (y0 + y) * W + x0 + x,
         a = f.matte[p]!;
-      if (a <= SPILLS) continue;
+      if (a <= SPILLS || kept?.(x0 + x + 0.5, y0 + y + 0.5) === true) continue;
       // Background seen through the outline may be of the screen's colour by right.
       const behind = excess(planes, (c) => f.plate.data[c * N + p]!),
         over = a * Math.max(0, excess(planes, (c) => soft[c]![y * w + x]!) - (1 - a) * behind);

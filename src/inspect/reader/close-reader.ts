@@ -6,6 +6,7 @@ import { groundGeometry } from '../../join/ground/ground-geometry.js';
 import { smallFrame } from '../../join/outline/small-frame.js';
 import { readCast } from '../light/cast.js';
 import { readEdges, type EdgeReading } from '../edge/edges.js';
+import { keptColour } from '../edge/kept-colour.js';
 import { seenHardness } from '../edge/edge-slope.js';
 import { coreOf, readFineness, type DepthAt } from '../texture/fineness.js';
 import type { SeenFrame } from './frame.js';
@@ -112,8 +113,9 @@ export class CloseReader {
   /** Of the screen's colour; where no recipe says which that was, of the one that shows more. */
   private worseEdges(f: SeenFrame): EdgeReading | null {
     const { screen } = this.facts,
-      green = readEdges(f, screen ?? 'green'),
-      blue = screen === null ? readEdges(f, 'blue') : null;
+      kept = keptColour(this.facts.recipe, f.frame),
+      green = readEdges(f, screen ?? 'green', kept),
+      blue = screen === null ? readEdges(f, 'blue', kept) : null;
     return green !== null && blue !== null && blue.spill > green.spill ? blue : green;
   }
 
