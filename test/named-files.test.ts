@@ -120,7 +120,7 @@ describe('what pages and comments name', () => {
   it('are error codes that the program gives', () => {
     const given = new Set(
       sources
-        .filter((f) => f.startsWith('src/') && !f.includes('.test.'))
+        .filter((f) => /^(src|scripts)\//.test(f) && !f.includes('.test.'))
         .flatMap((f) => [...read(f).matchAll(/PW-([A-Z]+(?:-[A-Z]+)*)/g)].map((m) => m[1]!)),
     );
     const lost: string[] = [];
