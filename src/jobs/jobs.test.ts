@@ -9,7 +9,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { addFilm } from '../book/add-media.js';
+import { addFilm, addTake } from '../book/add-media.js';
 import { JobRunner } from './job-runner.js';
 import { Book } from '../book/book.js';
 import { newProduction } from '../book/new-production.js';
@@ -246,6 +246,38 @@ describe('kill -9 while scanning', () => {
     expect(kills).toBeGreaterThan(0);
     expect(book.need('film', 'film').cutList).toEqual(wanted);
     book.close();
+  });
+  it.skipIf(process.platform !== 'linux')('lets a quick join give way to what was asked for', async () => {
+    const book = production('way');
+    await addFilm(book, join(folder, 'film.mp4'), { title: 'Film' });
+    const span = { in: 0, out: 40, order: 1, note: '', action: '', marks: { frame: 0, marks: [] } };
+    book.edit('pick', (e) => e.put('pick', { id: 'one', film: 'film', title: 'one', ...span }));
+    await addTake(book, join(folder, 'film.mp4'), { pick: 'one', id: 'take' });
+    const quick = enterJob(book, 'quick', 'take', {});
+    const runner = new JobRunner(book);
+    try {
+      runner.wake();
+      const pid = () => {
+        const row = book.db.prepare("SELECT pid FROM job WHERE id = ? AND state = 'running'").get(quick.id);
+        return Number((row as { pid?: number } | undefined)?.pid ?? 0);
+      };
+      await expect.poll(pid, { timeout: 60_000, interval: 5 }).toBeGreaterThan(0);
+      // Held by the system it would not end by itself before what is asked for now.
+      const held = pid();
+      process.kill(held, 'SIGSTOP');
+      const scan = enterJob(book, 'scan', 'film', {});
+      runner.wake();
+      await expect.poll(() => getJob(book, scan.id)?.state, { timeout: 60_000, interval: 5 }).toBe('running');
+      expect(getJob(book, quick.id)).toMatchObject({ state: 'waiting', error: null });
+      await expect.poll(() => getJob(book, scan.id)?.state, { timeout: 60_000 }).toBe('done');
+      // It was no crash: the quick join is begun again, by another process.
+      await expect.poll(() => getJob(book, quick.id)?.state, { timeout: 60_000, interval: 5 }).not.toBe('waiting');
+      expect(pid()).not.toBe(held);
+    } finally {
+      stopJob(book, quick.id);
+      runner.close();
+      book.close();
+    }
   });
   it.skipIf(process.platform !== 'linux')('ends the process of a job that does not heed the word to stop', async () => {
     const book = production('deaf');
