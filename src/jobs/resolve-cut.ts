@@ -244,7 +244,10 @@ function howFinished(pick: string, { render, inspection }: JoinDocument): string
   const left = [
     ...(render!.quality === 'fine'
       ? []
-      : [`it is rendered fast, with softer hairs ("platewright join ${pick} --keep --fine" for the last delivery)`]),
+      : [
+          'it is rendered fast, with softer hairs (for the last delivery “Render at full quality” on its sheet, ' +
+            `or "platewright join ${pick} --keep --fine")`,
+        ]),
     ...(inspection === undefined
       ? ['it was not inspected']
       : inspection.passes

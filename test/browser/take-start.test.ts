@@ -154,6 +154,16 @@ describe.skipIf(CHROMIUM === undefined)('where a take begins', () => {
     await pace.getByLabel('take frame', { exact: true }).fill('4,5');
     await pace.getByLabel('take frame', { exact: true }).press('Enter');
     expect(await drawn()).toEqual(['take frame 0', 'take frame 4.5', 'take frame 14']);
+    // Played as it is drawn, round and round: plate and take go together, the book does not hear of it.
+    await pace.getByRole('button', { name: 'Play it as drawn' }).click();
+    const words = (): Promise<string> =>
+      pace.locator('[data-playing]').evaluateAll((all) => all.map((b) => b.textContent).join());
+    await expect.poll(words, { ...LONG, interval: 10 }).toMatch(/^frame 7 of the plate.*take’s frame 14$/);
+    await expect.poll(words, { ...LONG, interval: 10 }).toMatch(/^frame 0 of the plate.*take’s frame 0$/);
+    await expect.poll(words, { ...LONG, interval: 10 }).toMatch(/^frame 4 of the plate.*take’s frame 5, for 4\.5$/);
+    await pace.getByRole('button', { name: 'Stop' }).click();
+    expect(await pace.locator('[data-playing]').count()).toBe(0);
+    expect(await paceNow()).toEqual({ from: 0, start: null });
     await put.click();
     const through = [
       { at: 0, take: 0 },

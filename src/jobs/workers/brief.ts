@@ -36,7 +36,7 @@ function briefFor(book: Book, pickId: string, fromDate: string, days: number): B
   if (measured === null)
     throw new PlatewrightError(
       'PW-BRIEF-UNMEASURED',
-      `the plate of ${pickId} has not been measured yet; run "platewright measure ${pickId}" first`,
+      `the plate of ${pickId} has not been measured yet; measure it first (on its sheet, or "platewright measure ${pickId}")`,
       { kind: 'usage' },
     );
   return makeBrief({

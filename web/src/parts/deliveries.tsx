@@ -1,5 +1,5 @@
 /** What was delivered: the reel and the reveal to look at, their loudness and flashes, and every file. */
-import { For, Show, type JSX } from 'solid-js';
+import { createSignal, For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import { frameUrl, startJob } from '../api.js';
 import { when, wellSet } from '../format.js';
@@ -48,7 +48,10 @@ export function Deliveries(props: { book: BookState }): JSX.Element {
         {(x) => (
           <>
             <h3>
-              {x().id === 'reveal' ? 'The reveal' : 'The reel'} <span class="pencil-note">{when(x().at)}</span>
+              {x().id === 'reveal' ? 'The reveal' : 'The reel'}{' '}
+              <span class="pencil-note">
+                {when(x().at)}, in the production’s folder {x().files[0]?.split('/').slice(0, -1).join('/')}
+              </span>
             </h3>
             <For
               each={x()
@@ -56,13 +59,10 @@ export function Deliveries(props: { book: BookState }): JSX.Element {
                 .filter(([f]) => f.endsWith('.mp4'))}
             >
               {([f, i]) => (
-                <video
-                  class="reel"
-                  controls
-                  preload="metadata"
+                <Reel
+                  file={f}
                   poster={openingPicture(props.book)}
                   src={`/api/delivery/${x().id}/${i}?v=${encodeURIComponent(x().at)}`}
-                  aria-label={f}
                 />
               )}
             </For>
@@ -105,5 +105,28 @@ export function Deliveries(props: { book: BookState }): JSX.Element {
         )}
       </ById>
     </section>
+  );
+}
+
+/** A film that was delivered; its file may have been taken away since. */
+function Reel(props: { file: string; poster: string | undefined; src: string }): JSX.Element {
+  const [gone, setGone] = createSignal(false);
+  return (
+    <Show
+      when={!gone()}
+      fallback={
+        <p class="stale">{props.file} is not there any more, or can’t be played: put it back, or deliver again.</p>
+      }
+    >
+      <video
+        class="reel"
+        controls
+        preload="metadata"
+        poster={props.poster}
+        src={props.src}
+        aria-label={props.file}
+        onError={() => setGone(true)}
+      />
+    </Show>
   );
 }

@@ -5,12 +5,14 @@
 import { createEffect, createMemo, createUniqueId, on, Show, type JSX } from 'solid-js';
 import type { JoinDocument, PickDocument, TakeDocument } from '../../../src/book/documents.js';
 import type { MarksFile } from '../../../src/plate/marks/marks.js';
+import { framesPerSecond, parseRate } from '../../../src/core/rational.js';
 import { smoothCubic } from '../../../src/geometry/cubic-curve.js';
 import { posesOf } from '../../../src/plate/turn/turn-poses.js';
 import type { PlateMeasures } from '../../../src/plate/types.js';
 import { frameUrl } from '../api.js';
 import { plainly, wellSet } from '../format.js';
 import { latestPicture } from './latest-picture.js';
+import { createPacePlay } from './pace-play.js';
 import { PacePlot, type TurnOver } from './pace-plot.js';
 import { createPace, type PaceState } from './pace-state.js';
 import { createTakeStart } from './take-start-state.js';
@@ -51,8 +53,17 @@ export function PacePart(props: PaceProps): JSX.Element {
     e.stopPropagation();
   };
   const turns = createMemo(() => turnsOf(props));
+  const play = createPacePlay({
+    count: () => pace.clips().count,
+    framesPerSecond: () => framesPerSecond(parseRate(props.join.recipe.plate.rate)),
+    pictures: (n) => [plateAt(props.pick, n), takeAt(props.take, pace.curve()[n]!)],
+  });
   return (
-    <details class="pace-part" open={pace.kept()?.through !== undefined}>
+    <details
+      class="pace-part"
+      onToggle={(e) => !e.currentTarget.open && play.stop()}
+      open={pace.kept()?.through !== undefined}
+    >
       <summary>How the take goes: {paceWords(pace)}</summary>
       <div role="group" aria-labelledby={`${id}-head`} on:keydown={keyed}>
         <p class="how" id={`${id}-head`}>
@@ -61,12 +72,17 @@ export function PacePart(props: PaceProps): JSX.Element {
           short ones are drawn between two.
           <Show when={turns()}> Below: how the plate turns (broken) and how the take turns as paced (whole).</Show>
         </p>
-        <PacePlot pace={pace} turns={turns()} />
+        <PacePlot pace={pace} turns={turns()} playing={play.shown()?.frame ?? null} />
         <PointFields pace={pace} />
-        <AtPoint pace={pace} pick={props.pick} take={props.take} />
+        <Show when={play.shown()} fallback={<AtPoint pace={pace} pick={props.pick} take={props.take} />}>
+          {(now) => <Played frame={now().frame} urls={now().urls} take={pace.curve()[now().frame] ?? 0} />}
+        </Show>
         <p class="controls">
           <button disabled={!pace.changed() || asking.busy()} onClick={ask}>
             Pace it so
+          </button>
+          <button onClick={() => (play.running() ? play.stop() : play.play())}>
+            {play.running() ? 'Stop' : 'Play it as drawn'}
           </button>
           <button disabled={!pace.changed()} onClick={pace.backOnce}>
             One change back
@@ -84,6 +100,13 @@ export function PacePart(props: PaceProps): JSX.Element {
           {(why) => (
             <p class="refused" role="alert">
               {wellSet(plainly(why()))}
+            </p>
+          )}
+        </Show>
+        <Show when={play.error()}>
+          {(why) => (
+            <p class="refused" role="alert">
+              {wellSet(why())}
             </p>
           )}
         </Show>
@@ -155,16 +178,38 @@ function PointFields(props: { pace: PaceState }): JSX.Element {
   );
 }
 
+const plateAt = (pick: PickDocument, n: number): string => frameUrl('plate', pick.id, n, 480);
+const takeAt = (take: TakeDocument, n: number): string => frameUrl('take', take.id, Math.round(n), 480, take.stamp);
+
+/** Plate and take on one frame of the pace as it plays; what will be drawn between two is the nearest of them here. */
+function Played(props: { frame: number; urls: readonly string[]; take: number }): JSX.Element {
+  return (
+    <div class="take-beside" data-playing>
+      <figure class="mat">
+        <img src={props.urls[0]} alt={`the plate’s frame ${props.frame}`} />
+        <figcaption>frame {props.frame} of the plate</figcaption>
+      </figure>
+      <figure class="mat">
+        <img src={props.urls[1]} alt={`the take’s frame ${Math.round(props.take)}`} />
+        <figcaption>
+          the take’s frame {Math.round(props.take)}
+          {Math.abs(props.take - Math.round(props.take)) < 0.05 ? '' : `, for ${props.take.toFixed(1)}`}
+        </figcaption>
+      </figure>
+    </div>
+  );
+}
+
 /** Plate and take at the point in hand. */
 function AtPoint(props: { pace: PaceState; pick: PickDocument; take: TakeDocument }): JSX.Element {
   const at = () => props.pace.point().at,
     frame = () => Math.round(props.pace.point().take);
   const plate = latestPicture(
-      () => frameUrl('plate', props.pick.id, at(), 480),
+      () => plateAt(props.pick, at()),
       () => props.pick.id,
     ),
     take = latestPicture(
-      () => frameUrl('take', props.take.id, frame(), 480, props.take.stamp),
+      () => takeAt(props.take, frame()),
       () => props.take.id,
     );
   return (

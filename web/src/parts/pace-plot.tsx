@@ -12,6 +12,8 @@ interface PlotProps {
   readonly pace: PaceState;
   /** Turns of the plate by frame of the join, and of the take by its own frame; null: neither is known to turn. */
   readonly turns: { readonly plate: TurnOver; readonly take: TurnOver } | null;
+  /** Frame of the join that is shown while the pace plays; null where it does not. */
+  readonly playing: number | null;
 }
 
 /** Room about the plot for its numbers, and heights of plot, row of strokes and plot of turns, px. */
@@ -87,6 +89,9 @@ export function PacePlot(props: PlotProps): JSX.Element {
         <Show when={props.turns}>
           {(turns) => <Turns pace={props.pace} scale={scale} turns={turns()} width={width()} />}
         </Show>
+        <Show when={props.playing !== null}>
+          <Playhead x={scale.x(props.playing!)} />
+        </Show>
         <Index each={props.pace.points()}>{(_, i) => <Hold pace={props.pace} i={i} scale={scale} spot={spot} />}</Index>
       </svg>
     </div>
@@ -125,6 +130,11 @@ function Axes(props: { pace: PaceState; scale: Scale; width: number }): JSX.Elem
       </text>
     </g>
   );
+}
+
+/** Where the pace is while it plays. */
+function Playhead(props: { x: number }): JSX.Element {
+  return <line class="playing" x1={props.x} x2={props.x} y1={TOP} y2={TOP + HIGH + STROKES} aria-hidden="true" />;
 }
 
 /** A stroke a frame: long where the take's own frame is shown, short where one is drawn between two. */
