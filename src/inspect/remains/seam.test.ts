@@ -43,6 +43,33 @@ describe('the seam of a mended plate', () => {
     // The place told lies on the patch's border.
     expect(Math.abs(Math.hypot((at[0] + at[2]) / 2 - 90, (at[1] + at[3]) / 2 - 70) - 36)).toBeLessThan(14);
   });
+  it('tells a step along the upper part of the border alone, and no joint or edge that crosses it', () => {
+    // A wall with two dark joints, a skirting that crosses the disc, a fine grain; the fill fades from `step` to nothing.
+    const read = (step: number): ReturnType<typeof readSeam> => {
+      const r = new RandomStream(11),
+        plate = Float32Array.from({ length: N }, (_, i) => {
+          const joint = (i % W) % 110 < 3 ? 0.12 : 0,
+            skirting = Math.floor(i / W) > 84 ? 0.2 : 0;
+          return 0.5 - joint - skirting + 0.003 * r.normal();
+        }),
+        mask = new Uint8Array(N),
+        mended = plate.map((v, i) => {
+          const y = Math.floor(i / W) - 70;
+          if (Math.hypot((i % W) - 90, y) >= 50) return v;
+          mask[i] = 1;
+          return v + 0.004 * r.normal() + step * Math.min(1, Math.max(0, -(y + 10) / 15));
+        });
+      return readSeam(mended, mask, W, H, () => false);
+    };
+    expect(read(0)!.step).toBeLessThan(0.004);
+    for (const step of [0.04, -0.04]) {
+      const { step: told, at } = read(step)!;
+      expect(told).toBeGreaterThan(0.02);
+      expect(told).toBeLessThan(0.045);
+      // In the upper part of the disc, by its border.
+      expect(at[3]).toBeLessThan(72);
+    }
+  });
   it('says nothing where the border is hidden or the plate is as it was', () => {
     const p = patched(5, 0.05),
       mask = mendedMask(p.plate, p.mended, W, H);
