@@ -17,6 +17,7 @@ import type { BookState } from '../../src/server/api-types.js';
 import { listen, type RunningService } from '../../src/server/listen.js';
 import { CHROMIUM, launchChromium } from './chromium.js';
 import { makeClip } from './made-clip.js';
+import { inTime } from './slow-answers.js';
 
 const W = 320;
 const H = 180;
@@ -249,10 +250,13 @@ describe.skipIf(CHROMIUM === undefined)("the join's sheet", () => {
     expect(await bookNow((b) => b.history.filter((h) => !h.undone).length)).toBe(before);
     await expect.poll(() => field.inputValue()).toBe(proposed);
     // A page that is closed with a slider hardly at rest keeps what it was moved to.
-    await step('light').getByLabel('saturation', { exact: true }).press('ArrowLeft');
-    const kept = (await step('light').getByLabel('saturation, ×').inputValue()).trim();
-    await page.goto('about:blank');
-    await page.goto(`${base}#/sheet/street`);
+    let kept = '';
+    await inTime(page, async () => {
+      await step('light').getByLabel('saturation', { exact: true }).press('ArrowLeft');
+      kept = (await step('light').getByLabel('saturation, ×').inputValue()).trim();
+      await page.goto('about:blank');
+      await page.goto(`${base}#/sheet/street`);
+    });
     await field.waitFor();
     await expect.poll(() => step('light').getByLabel('saturation, ×').inputValue()).toBe(kept);
     await expect.poll(() => bookNow((b) => b.history[0]!.title)).toBe(`light: saturation ${kept} ×`);

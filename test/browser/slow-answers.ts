@@ -3,30 +3,40 @@
  * a page is told in more than one way. Off unless PLATEWRIGHT_SLOW_ANSWERS says how late they come at most, ms;
  * PLATEWRIGHT_SLOW_SEED makes other delays. The event stream is let through as it is.
  */
-import type { Browser, BrowserContext, Route } from 'playwright-core';
+import type { Browser, BrowserContext, Page, Route } from 'playwright-core';
 import { RandomStream } from '../../src/core/random.js';
 
 /** Pages of the browser get their answers late from now on, where the switch says so. */
 export function withSlowAnswers(browser: Browser): Browser {
-  const mostMs = Number(process.env['PLATEWRIGHT_SLOW_ANSWERS'] ?? 0);
-  if (!(mostMs > 0)) return browser;
-  const random = new RandomStream(Number(process.env['PLATEWRIGHT_SLOW_SEED'] ?? 1));
   // A page that is opened without one has a context of its own, made by this too.
   const newContext = browser.newContext.bind(browser);
   browser.newContext = async (options) => {
     const context = await newContext(options);
-    await delayAnswers(context, () => random.uniform() * mostMs);
+    await delayAnswers(context);
     return context;
   };
   return browser;
 }
 
-/** Every answer of the service comes as much later as `delayMs` tells. */
-async function delayAnswers(pages: BrowserContext, delayMs: () => number): Promise<void> {
+/**
+ * Work during which answers come in time, whatever the switch says: a browser that holds requests for the test to
+ * answer drops those that a page sends while it is closed.
+ */
+export async function inTime(page: Page, work: () => Promise<void>): Promise<void> {
+  await page.context().unrouteAll({ behavior: 'wait' });
+  await work();
+  await delayAnswers(page.context());
+}
+
+/** Every answer of the service comes late by a time of its own, where the switch says so. */
+async function delayAnswers(pages: BrowserContext): Promise<void> {
+  const mostMs = Number(process.env['PLATEWRIGHT_SLOW_ANSWERS'] ?? 0);
+  if (!(mostMs > 0)) return;
+  const random = new RandomStream(Number(process.env['PLATEWRIGHT_SLOW_SEED'] ?? 1));
   const wait = (ms: number): Promise<void> => new Promise((done) => setTimeout(done, ms));
   await pages.route(/\/api\//, async (route) => {
     try {
-      await late(route, () => wait(delayMs()));
+      await late(route, () => wait(random.uniform() * mostMs));
     } catch {
       // The page is gone, or asks no more.
     }
