@@ -205,6 +205,20 @@ describe.skipIf(CHROMIUM === undefined)('a hand that is faster than the service'
       .toEqual([wanted]);
   });
 
+  it('says the book’s number again where what was typed is none', async () => {
+    await open([STAND]);
+    await page.goto(`${bench.base}#/ledger`);
+    const field = page.locator('.limits tbody tr').first().getByRole('spinbutton').first();
+    const before = await field.inputValue();
+    const wanted = String(Number(before) * 1.1);
+    await field.fill(wanted);
+    await field.press('Tab');
+    await expect.poll(() => field.inputValue()).toBe(wanted);
+    await field.fill('');
+    await field.press('Tab');
+    await expect.poll(() => field.inputValue()).toBe(wanted);
+  });
+
   it('hears of a job that fails at once, and what is next is said again', async () => {
     await open([STAND]);
     const next = page.locator('.next');

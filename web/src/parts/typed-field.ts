@@ -21,9 +21,14 @@ export function followBook(
   field.addEventListener('input', () => {
     typing = true;
   });
-  field.addEventListener('change', () => {
-    typing = false;
-  });
+  // Before what the change is for: that may be refused at once, and the field written again.
+  field.addEventListener(
+    'change',
+    () => {
+      typing = false;
+    },
+    { capture: true },
+  );
   // No change told of, and yet typed: it was typed back to what it was.
   field.addEventListener('blur', () => {
     if (typing) field.value = text();
