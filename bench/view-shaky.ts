@@ -9,7 +9,6 @@
 import { existsSync, readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { DEG_PER_RAD } from '../src/core/angles.js';
-import { RandomStream } from '../src/core/random.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { cameraOf } from '../src/plate/camera/measure-camera.js';
 import type { MarksFile } from '../src/plate/marks/marks.js';
@@ -17,6 +16,7 @@ import { piecesOf } from '../src/plate/travel/travel-pieces.js';
 import type { CameraMove, View } from '../src/plate/types.js';
 import { viewOf } from '../src/plate/view/measure-view.js';
 import { planOf } from './exam-plan.js';
+import { shaken } from './shaken-marks.js';
 import { truthMarks } from './truth-marks.js';
 import { readTruth, truthFile, truthFolder } from './truth-set.js';
 
@@ -27,31 +27,6 @@ interface Plate {
   readonly focalPx: number;
   readonly heightM: number;
   readonly tiltDeg: number;
-}
-
-/** Share by which a typed height is off for each pixel that the hand is off (own choice). */
-const HEIGHT_OFF = 0.01;
-
-/** The marks, every point moved by `px` (one sd each way), every height that is typed off by a share. */
-export function shaken(marks: MarksFile, px: number, seed: number): MarksFile {
-  const random = new RandomStream(seed, 911);
-  const heights = new Map<number, number>();
-  const height = (h: number): number => {
-    const known = heights.get(h) ?? h * (1 + HEIGHT_OFF * px * random.normal());
-    heights.set(h, known);
-    return known;
-  };
-  const walk = (v: unknown, key: string): unknown => {
-    if (typeof v === 'number' && key === 'height') return height(v);
-    if (Array.isArray(v))
-      return v.length === 2 && v.every((x) => typeof x === 'number')
-        ? v.map((x: number) => x + px * random.normal())
-        : v.map((x) => walk(x, key));
-    if (v !== null && typeof v === 'object')
-      return Object.fromEntries(Object.entries(v).map(([k, x]) => [k, walk(x, k)]));
-    return v;
-  };
-  return px === 0 ? marks : (walk(marks, '') as MarksFile);
 }
 
 function practice(shot: string): Plate {

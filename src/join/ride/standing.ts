@@ -8,14 +8,21 @@ import { PlatewrightError } from '../../core/errors.js';
 import type { MarksFile } from '../../plate/marks/marks.js';
 import type { PlateMeasures, RideTrack } from '../../plate/types.js';
 import { marksOf, viewAngles, type ProposalInput } from '../proposal-input.js';
+import { blendedPlace } from './blended-place.js';
+import { byFooting, bySet, byWay } from './stand-carriers.js';
 import { cameraCarrier, rideCarrier, type Carrier } from './carrier.js';
 import { footingPlace, leastSureFooting } from './footing-place.js';
+import type { LikelyStands } from './likely-stands.js';
 import { isLayered } from './propose-layers.js';
 import { unsureRide, uprightRide } from './ride-upright.js';
 import { carryStand, followsMarks, type Stand } from './ride.js';
-import { travelStand, wayTellsMarks, type Place } from './travel-stand.js';
+import { travelStand, type Place } from './travel-stand.js';
 import { sayTurning, turningPlace, type TurningStand } from './turning-stand.js';
 import { travelsUnknown, uprightCarrier } from './upright-carrier.js';
+
+/** A hand's error and a departure from the carrier that are worth a word, px of a picture 854 wide. Own choice. */
+const HAND_SAID = 1,
+  DEPARTURE_SAID = 4;
 
 /** What the plate's marks say of the performer's place. */
 export interface Standing {
@@ -110,19 +117,38 @@ export function placeOf(input: ProposalInput, standing: Standing): StandingPlace
             pm.ride !== undefined
               ? 'carried by a smooth path between them: the followed region does not go where they go (what turns ' +
                 'shows other faces)'
-              : bySet(pm),
+              : bySetInWords(pm),
         };
   }
-  if (pm.footing !== undefined)
+  if (pm.footing !== undefined) {
+    const horizon = horizonOf(pm, pm.footing.atFrame),
+      likely = byFooting(stands, pm.footing, set, horizon, pm.widthPx);
     return {
-      where: footingPlace(stands, pm.footing, set, horizonOf(pm, pm.footing.atFrame)),
+      where: footingPlace(likely.stands, pm.footing, set, horizon),
       turned: null,
-      by: `carried by the ground about the foot, which was followed by itself${sayLeastSure(pm.footing)}`,
+      by:
+        `carried by the ground about the foot, which was followed by itself${sayLeastSure(pm.footing)}` +
+        sayLikely(likely, pm.widthPx),
     };
+  }
+  return stoodPlace(stands, set, pm);
+}
+
+/** Of who stands on ground that could not be followed by itself: by the camera's way where the marks bear it out, else the set's motion. */
+function stoodPlace(stands: readonly Stand[], set: Carrier, pm: PlateMeasures): StandingPlace {
+  const first = stands[0]!,
+    far = travelsUnknown(pm.camera),
+    motion = far ? uprightCarrier(pm.camera!, first.frame, first.ground) : set,
+    ofSet = bySet(stands, motion, far, pm.widthPx),
+    ofWay = pm.travel === undefined ? null : byWay(stands, pm.travel, set, pm);
   const onWay =
-    pm.travel === undefined || !wayTellsMarks(stands, pm.travel, set, pm)
+    ofWay === null || ofWay.lnEvidence < ofSet.lnEvidence
       ? null
-      : travelStand(stands, pm.travel, set, pm);
+      : blendedPlace(
+          ofWay.stands,
+          (some) => travelStand(some, pm.travel!, set, pm),
+          (some) => carryStand(some, motion),
+        );
   if (onWay !== null) {
     const { way, unit } = pm.travel!;
     return {
@@ -130,18 +156,27 @@ export function placeOf(input: ProposalInput, standing: Standing): StandingPlace
       turned: null,
       by:
         `carried by the camera's own way over the ground (${way.value!.toFixed(2)} ± ${way.sd!.toFixed(2)} ${unit} ` +
-        'at most)',
+        `at most)${sayLikely(ofWay!, pm.widthPx)}`,
     };
   }
-  const first = stands[0]!;
   return {
-    where: carryStand(
-      stands,
-      travelsUnknown(pm.camera) ? uprightCarrier(pm.camera, first.frame, first.ground) : carrier,
-    ),
+    where: carryStand(ofSet.stands, motion),
     turned: null,
-    by: `${bySet(pm)}${wantsMoreMarks(stands, pm)}`,
+    // Where the camera travels the foot goes otherwise than the set by nature.
+    by: `${bySetInWords(pm)}${far ? '' : sayLikely(ofSet, pm.widthPx)}${wantsMoreMarks(stands, pm)}`,
   };
+}
+
+/** What the marks told of the hand that set them, and where they were followed away from what carries them. */
+function sayLikely({ stands, handPx, departurePx }: LikelyStands, widthPx: number): string {
+  const most = departurePx.reduce((best, px, i) => (px > departurePx[best]! ? i : best), 0),
+    unit = widthPx / 854;
+  return [
+    handPx > HAND_SAID * unit ? `; what a hand errs between the marks (± ${handPx.toFixed(1)} px) is evened out` : '',
+    departurePx[most]! > Math.max(DEPARTURE_SAID * unit, 3 * handPx)
+      ? `; the marks leave that by up to ${departurePx[most]!.toFixed(0)} px (frame ${stands[most]!.frame}) and are followed`
+      : '',
+  ].join('');
 }
 
 /** How surely the ground is followed at its worst. */
@@ -150,7 +185,7 @@ function sayLeastSure(footing: RideTrack): string {
   return least === null ? '' : ` (least surely on frame ${least.frame}, to ± ${least.sdPx.toFixed(1)} px)`;
 }
 
-function bySet({ camera }: PlateMeasures): string {
+function bySetInWords({ camera }: PlateMeasures): string {
   return camera !== undefined && camera.move !== 'static'
     ? `carried by the measured camera move (${camera.move})`
     : 'kept in place: the camera stands still';

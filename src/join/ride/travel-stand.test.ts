@@ -8,8 +8,9 @@ import { chain, inversePose, planeHomographyCentred, type Pose } from '../../pla
 import type { Travel } from '../../plate/types.js';
 import { cameraCarrier, carryPoint, type Carrier } from './carrier.js';
 import { groundCarrier } from './ground-carrier.js';
-import { carryStand, type Stand } from './ride.js';
-import { travelStand, wayTellsMarks } from './travel-stand.js';
+import { carryStand, type Px, type Stand } from './ride.js';
+import { bySet, byWay } from './stand-carriers.js';
+import { travelStand } from './travel-stand.js';
 
 const W = 854,
   H = 480,
@@ -140,10 +141,11 @@ describe('a stand seen from a camera that travels', () => {
     }
   });
 
-  it('trusts the way where it tells a mark from another better than the set, and not where it is wrong', () => {
+  it('is told from the set, and from a way that is wrong, by how likely the marks are under each', () => {
     const { travel, set } = measuredWay(1e-4),
       marks = [standAt(0), standAt(35)];
-    expect(wayTellsMarks(marks, travel, set, plate)).toBe(true);
+    const ofSet = bySet(marks, set, true, W).lnEvidence;
+    expect(byWay(marks, travel, set, plate)!.lnEvidence).toBeGreaterThan(ofSet);
     const wrong: Travel = {
       ...travel,
       frames: travel.frames.map((f) => ({
@@ -151,7 +153,24 @@ describe('a stand seen from a camera that travels', () => {
         translation: [5 * f.translation[0], -f.translation[1], -3 * f.translation[2]],
       })),
     };
-    expect(wayTellsMarks(marks, wrong, set, plate)).toBe(false);
+    expect(byWay(marks, wrong, set, plate)?.lnEvidence ?? -Infinity).toBeLessThan(ofSet);
+  });
+
+  it('does not swim with the hand that set its marks, where way and marks together tell it', () => {
+    const { travel, set } = measuredWay(1e-4);
+    const off = { asMarked: 0, likely: 0 };
+    for (let seed = 1; seed <= 8; seed++) {
+      const random = new RandomStream(seed, 17),
+        shaken = ([x, y]: Px): Px => [x + 3 * random.normal(), y + 3 * random.normal()],
+        marks = [0, 9, 18, 26, 35].map((n) => ({
+          frame: n,
+          ground: shaken(standAt(n).ground),
+          top: shaken(standAt(n).top),
+        }));
+      off.asMarked += rms(travelStand(marks, travel, set, plate)!) ** 2;
+      off.likely += rms(travelStand(byWay(marks, travel, set, plate)!.stands, travel, set, plate)!) ** 2;
+    }
+    expect(Math.sqrt(off.likely)).toBeLessThan(0.6 * Math.sqrt(off.asMarked));
   });
 
   it('says nothing of a foot above the horizon', () => {

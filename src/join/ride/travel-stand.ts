@@ -11,12 +11,13 @@
  * Stein, Proc. 4th Berkeley Symposium 1, 1961): a hand's bob moves near things otherwise than far ones. What is left
  * over at the marks is shared out between them.
  */
-import { apply, applyVector, invert, multiply, type Vec3 } from '../../geometry/mat3.js';
+import { apply, applyVector, cross, invert, multiply, unit, type Vec3 } from '../../geometry/mat3.js';
 import { AT_HOME, inversePose, movedPlane, type Pose } from '../../plate/travel/travel-pose.js';
 import type { Travel } from '../../plate/types.js';
 import { carryPoint, type Carrier } from './carrier.js';
 import { parabolas } from './local-parabolas.js';
-import { carryStand, type Px, type Stand } from './ride.js';
+import type { Told } from './likely-stands.js';
+import type { Px, Stand } from './ride.js';
 
 /** Nearest that a camera may come to the foot, as a share of its height over the ground. */
 const NEAREST = 0.1;
@@ -24,8 +25,8 @@ const NEAREST = 0.1;
 /** Noise of the poses at the foot over what is left at the ground's points (.39 to .28 px on a practice push). */
 const NOISE = 1.4;
 
-/** How much larger a smooth curve's miss is over twice the gap. */
-const WIDER_GAP = 4;
+/** A step on the ground over which its places are taken to move evenly in the picture, camera heights. */
+const STEP = 0.01;
 
 export interface Plate {
   readonly span: { readonly in: number; readonly out: number };
@@ -35,25 +36,74 @@ export interface Plate {
 
 export type Place = (frame: number) => { ground: [number, number]; top: [number, number] };
 
+/** Foot and top as the camera's way alone has them on a frame. */
+export interface TravelPath {
+  readonly ground: (frame: number) => [number, number];
+  readonly top: (frame: number) => [number, number];
+  /** How both move in a frame when the place goes on the ground by 1 % of the camera's height, or the top by a pixel. */
+  readonly moved: (frame: number) => Told['moved'];
+}
+
 /**
- * Ground and top on any frame of the span; null where a mark's foot is not on the ground that was followed, or the
- * camera passes it.
+ * Foot and top by the way, from the marked feet and heights together; null where a mark's foot is not on the ground
+ * that was followed, or the camera passes it.
  */
-export function travelStand(stands: readonly Stand[], travel: Travel, set: Carrier, plate: Plate): Place | null {
+export function travelPath(stands: readonly Stand[], travel: Travel, set: Carrier, plate: Plate): TravelPath | null {
   const { span } = plate,
     f = travel.focalPx,
     cx = plate.widthPx / 2,
     cy = plate.heightPx / 2;
   const poses = new Map<number, Pose>(travel.frames.map((t) => [t.frame, { r: t.rotation, t: t.translation }]));
-  const held = (n: number): number => Math.min(span.out - 1, Math.max(span.in, Math.round(n)));
-  const poseAt = (n: number): Pose => poses.get(held(n)) ?? AT_HOME;
+  const poseAt = (n: number): Pose => poses.get(held(n, span)) ?? AT_HOME;
   const see = (X: Vec3, n: number): [number, number] | null => {
     const p = poseAt(n),
       v = applyVector(p.r, X),
       z = v[2] + p.t[2];
     return z < NEAREST * travel.height ? null : [cx + (f * (v[0] + p.t[0])) / z, cy + (f * (v[1] + p.t[1])) / z];
   };
-  // The feet on the ground and the heights, in the camera that the way counts from; nearer marks tell the surer point.
+  const placed = placeInSet(stands, travel, poseAt, [cx, cy]);
+  if (placed === null) return null;
+  const n = travel.groundNormal,
+    overGround = (X: Vec3, h: number): Vec3 => [X[0] - h * n[0], X[1] - h * n[1], X[2] - h * n[2]];
+  const { ground, height } = placed,
+    top = overGround(ground, height);
+  const [g, t] = [ground, top].map((X) => steadied((k) => see(X, k), set, span, NOISE * travel.residualPx));
+  if (g == null || t == null) return null;
+  const step = STEP * travel.height,
+    across = unit(cross(n, Math.abs(n[2]) < 0.9 ? [0, 0, 1] : [0, 1, 0])),
+    onGround = [across, cross(n, across)];
+  const by = (X: Vec3, d: Vec3, k: number): [number, number] => {
+    const from = see(X, k),
+      to = see([X[0] + step * d[0], X[1] + step * d[1], X[2] + step * d[2]], k);
+    return from === null || to === null ? [0, 0] : [to[0] - from[0], to[1] - from[1]];
+  };
+  return {
+    ground: g,
+    top: t,
+    moved: (k) => {
+      const size =
+        Math.hypot(t(k)[0] - g(k)[0], t(k)[1] - g(k)[1]) /
+        Math.hypot(t(span.in)[0] - g(span.in)[0], t(span.in)[1] - g(span.in)[1]);
+      return [
+        ...onGround.map((d) => [...by(ground, d, k), ...by(top, d, k)] as const),
+        [0, 0, size, 0],
+        [0, 0, 0, size],
+      ] as unknown as Told['moved'];
+    },
+  };
+}
+
+const held = (n: number, span: Plate['span']): number => Math.min(span.out - 1, Math.max(span.in, Math.round(n)));
+
+/** The marked foot on the ground and the marked height, in the camera that the way counts from, and in its units. */
+function placeInSet(
+  stands: readonly Stand[],
+  travel: Travel,
+  poseAt: (frame: number) => Pose,
+  [cx, cy]: Px,
+): { readonly ground: Vec3; readonly height: number } | null {
+  const f = travel.focalPx;
+  // Nearer marks tell the surer point.
   let weights = 0,
     lnHeight = 0;
   const foot: [number, number, number] = [0, 0, 0];
@@ -79,33 +129,31 @@ export function travelStand(stands: readonly Stand[], travel: Travel, set: Carri
     lnHeight += w * Math.log(height);
     weights += w;
   }
-  const height = Math.exp(lnHeight / weights),
-    n = travel.groundNormal;
-  const ground: Vec3 = [foot[0] / weights, foot[1] / weights, foot[2] / weights],
-    top: Vec3 = [ground[0] - height * n[0], ground[1] - height * n[1], ground[2] - height * n[2]];
-  const paths = [ground, top].map((X) => steadied((k) => see(X, k), set, span, NOISE * travel.residualPx));
-  const [g, t] = paths;
-  if (g == null || t == null) return null;
-  const settle = (
-    path: (k: number) => [number, number],
-    marks: { frame: number; point: Px }[],
-  ): ((k: number) => [number, number]) => {
-    const first = path(span.in);
-    return carryPoint(marks, {
-      at: (k) => {
-        const p = path(held(k));
-        return [1, 0, p[0] - first[0], 0, 1, p[1] - first[1], 0, 0, 1];
-      },
-    });
+  return {
+    ground: [foot[0] / weights, foot[1] / weights, foot[2] / weights],
+    height: Math.exp(lnHeight / weights),
   };
-  const groundAt = settle(
-      g,
-      stands.map((s) => ({ frame: s.frame, point: s.ground })),
-    ),
-    topAt = settle(
-      t,
-      stands.map((s) => ({ frame: s.frame, point: s.top })),
+}
+
+/** Ground and top on any frame of the span, by the way and through the marks; null where there is no path. */
+export function travelStand(stands: readonly Stand[], travel: Travel, set: Carrier, plate: Plate): Place | null {
+  const path = travelPath(stands, travel, set, plate);
+  if (path === null) return null;
+  const { span } = plate;
+  const settle = (of: 'ground' | 'top'): ((k: number) => [number, number]) => {
+    const first = path[of](span.in);
+    return carryPoint(
+      stands.map((s) => ({ frame: s.frame, point: s[of] })),
+      {
+        at: (k) => {
+          const p = path[of](held(k, span));
+          return [1, 0, p[0] - first[0], 0, 1, p[1] - first[1], 0, 0, 1];
+        },
+      },
     );
+  };
+  const groundAt = settle('ground'),
+    topAt = settle('top');
   return (k) => ({ ground: groundAt(k), top: topAt(k) });
 }
 
@@ -140,32 +188,4 @@ function steadied(
     });
   }
   return (n) => path[Math.min(count - 1, Math.max(0, n - span.in))]!;
-}
-
-/**
- * Do the marks go with the camera's way at least as well as with the set's motion? Each is told from the others, of
- * three and more those that lie between others (the rest is never told beyond them). A mark left out makes its gap
- * twice as wide; what a smooth curve misses grows with the square of the gap at least, so the set is held to a quarter
- * of its misses there, where the way, which needs no marks between, is held to its own. One mark alone says nothing,
- * and the way is trusted: it refuses by itself where it is loose.
- */
-export function wayTellsMarks(stands: readonly Stand[], travel: Travel, set: Carrier, plate: Plate): boolean {
-  const sorted = [...stands].sort((a, b) => a.frame - b.frame);
-  if (new Set(sorted.map((s) => s.frame)).size < 2) return true;
-  const told = sorted.length < 3 ? sorted : sorted.slice(1, -1);
-  const miss = (place: (others: readonly Stand[]) => Place | null): number =>
-    told.reduce((sum, s) => {
-      const p = place(sorted.filter((o) => o.frame !== s.frame))?.(s.frame);
-      return p === undefined
-        ? Infinity
-        : sum +
-            (p.ground[0] - s.ground[0]) ** 2 +
-            (p.ground[1] - s.ground[1]) ** 2 +
-            (p.top[0] - s.top[0]) ** 2 +
-            (p.top[1] - s.top[1]) ** 2;
-    }, 0);
-  return (
-    miss((o) => travelStand(o, travel, set, plate)) <=
-    miss((o) => carryStand(o, set)) / (sorted.length < 3 ? 1 : WIDER_GAP ** 2)
-  );
 }

@@ -31,6 +31,8 @@ const MOST = 0.9;
 /** How far a hand marks beside the place, px and as a share of the performer's height; the larger counts. */
 const HAND_PX = 2.5;
 const HAND_SHARE = 0.025;
+/** Farther from each other than a share of the picture's width two marks of one place are not set by the shakiest hand. */
+const SHAKY_SHARE = 0.02;
 /** Marks nearer in time than this tell nothing of the way between them, frames. */
 const APART = 4;
 /** Where one mark alone is had: how far the two halves of the ground may differ at the foot, px. */
@@ -103,23 +105,25 @@ const footAt = (track: RideTrack, frame: number, foot: Point2): Point2 | null =>
 
 /**
  * Whether the track takes the foot to where it is marked on the other frames; null where no mark is far enough away to
- * tell.
+ * tell, or a shaky hand may have set them (a place on ground that is followed surely is told better by the ground).
  */
-function marksBearOut(track: RideTrack, first: Stood, stands: readonly Stood[]): boolean | null {
+function marksBearOut(track: RideTrack, first: Stood, stands: readonly Stood[], widthPx: number): boolean | null {
   const others = stands.filter((s) => Math.abs(s.at - first.at) >= APART);
   if (others.length === 0) return null;
-  return others.every((s) => {
+  const beside = others.map((s) => {
     const told = footAt(track, s.at, first.mark.ground);
-    // Both marks are made by hand.
-    const hand = Math.SQRT2 * Math.max(HAND_PX, HAND_SHARE * tallness(s.mark));
-    return told !== null && Math.hypot(told[0] - s.mark.ground[0], told[1] - s.mark.ground[1]) <= hand;
+    return told === null ? Infinity : Math.hypot(told[0] - s.mark.ground[0], told[1] - s.mark.ground[1]);
   });
+  // Both marks are made by hand.
+  if (others.every((s, i) => beside[i]! <= Math.SQRT2 * Math.max(HAND_PX, HAND_SHARE * tallness(s.mark)))) return true;
+  return beside.every((d) => d <= SHAKY_SHARE * widthPx) ? null : false;
 }
 
 /**
  * Follows the ground about the marked stand nearest to the middle of the span. Something that passes may take a
  * followed patch along and look surely followed, so the track must be borne out: by the foot's marks on other frames,
- * or, where it is marked on one, by the ground on either side of the foot, each followed by itself.
+ * or, where it is marked on one or a shaky hand marked it, by the ground on either side of the foot, each followed by
+ * itself.
  *
  * @param span frames, in inclusive, out exclusive
  * @returns homographies of the ground's plane from the mark's frame (`atFrame`) to every frame, px; undefined
@@ -152,7 +156,7 @@ export async function followFooting(
   if (!surely(await follow(patch, { in: first.at - TRIED, out: first.at + TRIED + 1 }))) return undefined;
   const whole = await follow(patch, span);
   if (!surely(whole)) return undefined;
-  const borneOut = marksBearOut(whole, first, stands);
+  const borneOut = marksBearOut(whole, first, stands, source.widthPx);
   if (borneOut !== null) return borneOut ? whole : undefined;
   const [l, t, r, b] = patch;
   const halves: readonly Patch[] = [
