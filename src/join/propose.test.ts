@@ -251,7 +251,9 @@ describe('pace', () => {
     expect(short.curve[35]).toBe(23);
     expect(short.why).toContain('holds for 12 frames');
     expect(proposePace(input({ frames: 36 }, { frames: 36 }), false, false).why).not.toContain('holds');
-    expect(proposePace(input({ frames: 36 }, { frames: 1 }), false, false).why).not.toContain('holds');
+    expect(proposePace(input({ frames: 36 }, { frames: 1 }), false, false).why).toBe(
+      'a still: it is shown on every frame',
+    );
   });
 
   it('refuses a take that turns the other way, and takes it when it is mirrored', () => {

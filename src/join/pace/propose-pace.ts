@@ -167,20 +167,22 @@ function straightPace(
   const takeRate = Number(takeFps.toFixed(3));
   const plateRate = Number(plateFps.toFixed(3));
   const rates = apart === 0 ? 'both run at one rate' : `${takeRate} and ${plateRate} frames a second are near enough`;
+  // A still has no rate; its file only says one.
+  const goes =
+    last === first
+      ? 'a still: it is shown on every frame'
+      : !alike
+        ? `the take runs at ${takeRate} frames a second, the plate at ${plateRate}`
+        : input.start?.speed === undefined
+          ? `frame for frame: ${rates} and nothing has to turn faster`
+          : rates;
   return {
     step: 'pace',
     on: true,
     method: ratio === 1 ? 'nearest' : 'flow',
     curve: plain.map((v) => Math.min(last, v)),
     lasts,
-    why:
-      (alike
-        ? input.start?.speed === undefined
-          ? `frame for frame: ${rates} and nothing has to turn faster`
-          : rates
-        : `the take runs at ${takeRate} frames a second, the plate at ${plateRate}`) +
-      endsTooSoon(held) +
-      avoids,
+    why: goes + endsTooSoon(held) + avoids,
   };
 }
 
