@@ -48,7 +48,7 @@ describe.skipIf(CHROMIUM === undefined)('shoot day on a phone', () => {
 
   it('pairs by the code that the computer shows, and then shows the shoot day alone', async () => {
     await desk.goto(`${service.url}#/day`);
-    await desk.getByText('On a phone').click();
+    await desk.getByText('On a phone', { exact: true }).click();
     const invite = desk.locator('.invite');
     await invite.waitFor();
     const { address, code } = service.phones!.invitation();

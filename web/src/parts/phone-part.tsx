@@ -6,12 +6,15 @@ import { Newest } from '../newest.js';
 
 export function PhonePart(): JSX.Element {
   const [now, setNow] = createSignal<PhoneInvitation | null>(null);
+  /** The service has answered: that no phone may come in is not said before. */
+  const [asked, setAsked] = createSignal(false);
   // Answers may overtake each other: another code that was asked for is never followed by the one before.
   const answers = new Newest();
   const show = async (asked: Promise<PhoneInvitation | null>): Promise<void> => {
     const question = answers.ask();
     const answer = await asked.catch(() => null);
     if (answer !== null && answers.takes(question)) setNow(answer);
+    setAsked(true);
   };
   // A code lasts ten minutes and one phone: what is shown is asked for again while the page is open.
   let timer: ReturnType<typeof setInterval> | undefined;
@@ -32,10 +35,12 @@ export function PhonePart(): JSX.Element {
       <Show
         when={now()}
         fallback={
-          <p class="how">
-            To use this page on a phone at the set, start the workbench with <code>platewright serve --lan</code>, in a
-            network that you trust.
-          </p>
+          <Show when={asked()}>
+            <p class="how">
+              To use this page on a phone at the set, start the workbench with <code>platewright serve --lan</code>, in
+              a network that you trust.
+            </p>
+          </Show>
         }
       >
         {(i) => (
