@@ -55,6 +55,9 @@ const frames = [garden(0, true), garden(1, true), garden(2, true), garden(3, fal
 const take = {
   info: { frameCount: 4, widthPx: W, heightPx: H, hasAlpha: false },
   frame: (n: number) => Promise.resolve(frames[n]!),
+  async *frames(from: number) {
+    yield* frames.slice(from);
+  },
 } as unknown as VideoReader;
 const ask = (marks: MarksFile, noScreen: string | null) => ({
   take: { measures: { file: 'takes/garden.mp4' }, marks } as unknown as Side,

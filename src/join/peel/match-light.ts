@@ -26,39 +26,41 @@ const LEAST_SLOPE = 0.4,
 
 /** @param was a plane of the empty frame, smoothed @param now the same of the frame */
 export function renderingOf(was: Float32Array, now: Float32Array): Rendering {
-  const at: number[] = [],
-    ratio: number[] = [];
-  const every = Math.max(EVERY, Math.floor(was.length / MOST_PIXELS));
+  const every = Math.max(EVERY, Math.floor(was.length / MOST_PIXELS)),
+    from = new Float64Array(Math.ceil(was.length / every)),
+    to = new Float64Array(from.length);
+  let count = 0;
   for (let i = 0; i < was.length; i += every)
     if (was[i]! > 0.02) {
-      at.push(i);
-      ratio.push(now[i]! / was[i]!);
+      from[count] = was[i]!;
+      to[count] = now[i]!;
+      count += 1;
     }
-  ratio.sort((x, y) => x - y);
-  const gain = Math.min(1.6, Math.max(0.6, ratio[ratio.length >> 1] ?? 1)),
-    plain: Rendering = { a: 0, b: gain, c: 0 };
-  if (at.length < LEAST_PIXELS) return plain;
+  const ratio = Float64Array.from({ length: count }, (_, k) => to[k]! / from[k]!).sort(),
+    gain = Math.min(1.6, Math.max(0.6, ratio[count >> 1] ?? 1)),
+    plain: Rendering = { a: 0, b: gain, c: 0 },
+    off = new Float64Array(count);
+  if (count < LEAST_PIXELS) return plain;
   let fit = plain;
   for (let round = 0; round < ROUNDS; round += 1) {
-    const off = at.map((i) => Math.abs(now[i]! - rendered(fit, was[i]!))),
-      sd = Math.max(LEAST_SD, 1.4826 * off.slice().sort((x, y) => x - y)[off.length >> 1]!);
+    for (let k = 0; k < count; k += 1) off[k] = Math.abs(to[k]! - rendered(fit, from[k]!));
+    const sd = Math.max(LEAST_SD, 1.4826 * off.slice().sort()[count >> 1]!);
     // Normal equations of 1, x, x²; the curve leans to the gain where few values are seen.
     const s = new Float64Array(5),
       t = new Float64Array(3);
-    at.forEach((i, k) => {
+    for (let k = 0; k < count; k += 1) {
       const z = off[k]! / (TUKEY * sd);
-      if (z >= 1) return;
-      const w = (1 - z * z) ** 2,
-        x = was[i]!,
-        y = now[i]! - gain * x;
-      let power = w;
+      if (z >= 1) continue;
+      const x = from[k]!,
+        y = to[k]! - gain * x;
+      let power = (1 - z * z) ** 2;
       for (let m = 0; m < 5; m += 1) {
         s[m] = s[m]! + power;
         if (m < 3) t[m] = t[m]! + power * y;
         power *= x;
       }
-    });
-    const lean = 1e-3 * at.length,
+    }
+    const lean = 1e-3 * count,
       m = [
         [s[0]! + lean, s[1]!, s[2]!],
         [s[1]!, s[2]! + lean, s[3]!],

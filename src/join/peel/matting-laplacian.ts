@@ -26,34 +26,11 @@ const FIELDS = 9;
 export function settleByLaplacian(coded: Picture, alpha: Float32Array, band: Uint8Array, pull?: Float32Array): void {
   const { width: w, height: h, data } = coded,
     n = w * h,
-    centres: number[] = [];
-  for (let y = 1; y < h - 1; y++)
-    for (let x = 1; x < w - 1; x++) {
-      const i = y * w + x;
-      if (
-        band[i] ||
-        band[i - 1] ||
-        band[i + 1] ||
-        band[i - w] ||
-        band[i + w] ||
-        band[i - w - 1] ||
-        band[i - w + 1] ||
-        band[i + w - 1] ||
-        band[i + w + 1]
-      )
-        centres.push(i);
-    }
-  const windows = Int32Array.from(centres),
+    around = Int32Array.of(-w - 1, -w, -w + 1, -1, 0, 1, w - 1, w, w + 1),
+    { windows, unknown } = reached(band, w, h),
     count = windows.length,
-    models = new Float64Array(FIELDS * count),
-    around = Int32Array.of(-w - 1, -w, -w + 1, -1, 0, 1, w - 1, w, w + 1);
+    models = new Float64Array(FIELDS * count);
   for (let k = 0; k < count; k++) model(data, n, windows[k]!, around, models, FIELDS * k);
-  const unknown = Int32Array.from(
-    band.reduce<number[]>((list, v, i) => {
-      if (v === 1) list.push(i);
-      return list;
-    }, []),
-  );
   if (unknown.length === 0) return;
   const r = new Float64Array(n),
     p = new Float64Array(n),
@@ -87,6 +64,28 @@ export function settleByLaplacian(coded: Picture, alpha: Float32Array, band: Uin
     rz = next;
   }
   for (const i of unknown) alpha[i] = Math.min(1, Math.max(0, x[i]!));
+}
+
+/** Pixels of the band, and centres of the windows that reach into it. */
+function reached(
+  band: Uint8Array,
+  w: number,
+  h: number,
+): { readonly windows: Int32Array; readonly unknown: Int32Array } {
+  const touched = new Uint8Array(w * h),
+    unknown = new Int32Array(w * h),
+    windows = new Int32Array(w * h);
+  let pixels = 0,
+    centres = 0;
+  for (let y = 0, i = 0; y < h; y++)
+    for (let x = 0; x < w; x++, i++) {
+      if (band[i] === 0) continue;
+      unknown[pixels++] = i;
+      for (let v = Math.max(1, y - 1); v <= Math.min(h - 2, y + 1); v++)
+        for (let u = Math.max(1, x - 1); u <= Math.min(w - 2, x + 1); u++) touched[v * w + u] = 1;
+    }
+  for (let i = 0; i < touched.length; i++) if (touched[i] === 1) windows[centres++] = i;
+  return { windows: windows.slice(0, centres), unknown: unknown.slice(0, pixels) };
 }
 
 function model(data: Float32Array, n: number, centre: number, around: Int32Array, out: Float64Array, at: number): void {

@@ -6,7 +6,7 @@
 import { boxMean } from '../../image/box.js';
 import { createPicture, requireSameSize, type Picture } from '../../image/picture.js';
 import { CELL } from './cloud-unmix.js';
-import { emptySet, notOfSet, type EmptySet } from './empty-set.js';
+import { emptySet, notOfSet, type EmptySet, type StandsIn } from './empty-set.js';
 import { boxOf } from './matte-box.js';
 import { rendered, renderingOf, type Rendering } from './match-light.js';
 import type { CutoutOptions } from './peel-cutout.js';
@@ -17,6 +17,8 @@ import { smallLinear } from './small-linear.js';
 export interface DifferenceOptions extends CutoutOptions {
   /** What empty frames of the set say together, in the linear light of `linear`; the clean frame alone unless given. */
   readonly set?: EmptySet;
+  /** Who stands there, where it is told already; by this frame alone unless given. */
+  readonly stands?: StandsIn;
 }
 
 /** Half-width of the band of an outline that was found, share of the height. Tried on made gardens. */
@@ -39,7 +41,7 @@ export function peelByDifference(
     set = own ?? emptySet([smallLinear(clean)]),
     small = smallLinear(own === undefined ? coded : linear),
     { block } = small,
-    { inside, holds, shade } = notOfSet(small, set),
+    { inside, holds, shade } = options.stands ?? notOfSet(small, set),
     bandPx = options.bandPx ?? Math.max(3, FOUND_BAND * h),
     out: Peeled = { alpha: createPicture(w, h, 1), colour: createPicture(w, h, 3) },
     found = boxOf(Float32Array.from(inside), small.width, [0, 0, small.width, small.height], 0);

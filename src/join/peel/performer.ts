@@ -8,11 +8,13 @@ import { toCodedRgb, toLinear } from '../../media/convert.js';
 import { rasterizePolygon } from '../../image/polygon.js';
 import type { RegionFile } from '../../plate/marks/marks.js';
 import type { VideoFrame } from '../../media/types.js';
+import type { VideoReader } from '../../media/video-reader.js';
 import type { Box } from '../ground/ground.js';
 import { carryRegion, STILL } from '../ride/carrier.js';
 import { peelByOutline } from './peel-cutout.js';
 import { peelByDifference } from './peel-difference.js';
 import { emptySet } from './empty-set.js';
+import { StandsAbout } from './stands-about.js';
 import { blockMeans, blockSide, smallLinear } from './small-linear.js';
 import type { ScreenShadow } from './screen-shadow.js';
 import type { PeelStep } from '../performer-steps.js';
@@ -167,26 +169,29 @@ function cropRgb(picture: Picture, x0: number, y0: number, x1: number, y1: numbe
  * A performer told from the empty set of the same set-up (`peelByDifference`).
  *
  * @param frames of the take, or others of its size: the first without the performer, the others probably
- * @param useful what lies outside is never performer
+ * @param useful what lies outside is never performer @param take whose frames about one have a say in it
  */
-export function differencePeeler(frames: readonly VideoFrame[], useful?: RegionFile): Peeler {
+export function differencePeeler(frames: readonly VideoFrame[], useful?: RegionFile, take?: VideoReader): Peeler {
   const empty = clonePicture(toCodedRgb(frames[0]!)),
     set = emptySet(frames.map((f) => smallLinear(toLinear(f)))),
+    about = take === undefined ? undefined : new StandsAbout(take, set),
     part = useful === undefined ? null : carryRegion(useful, STILL),
     { width: w } = empty,
     // Who stands there is told on small pictures, which must stay the same ones.
     mayHalve = blockSide(w) === 2 * blockSide(Math.ceil(w / 2));
   let half: Picture | null = null;
   return {
-    peel(frame, halvings = 0) {
+    async peel(frame, halvings = 0) {
       const unit = halvings > 0 && mayHalve ? 2 : 1;
       if (unit > 1) half ??= reduced(empty, unit);
-      const { alpha, colour } = peelByDifference(
-        reduced(toCodedRgb(frame), unit),
-        reduced(toLinear(frame), unit),
-        unit > 1 ? half! : empty,
-        { set },
-      );
+      // The frame is its reader's, and is read before others are asked for.
+      const coded = reduced(toCodedRgb(frame), unit),
+        linear = reduced(toLinear(frame), unit),
+        stands = await about?.at(frame.index, smallLinear(linear)),
+        { alpha, colour } = peelByDifference(coded, linear, unit > 1 ? half! : empty, {
+          set,
+          ...(stands === undefined ? {} : { stands }),
+        });
       if (part !== null) {
         const inside = rasterizePolygon(
           part(frame.index).map(([x, y]) => [x / unit, y / unit] as const),

@@ -92,7 +92,7 @@ export async function screenPeeler(
         { kind: 'input' },
       );
     if (step.cleanFrame >= take.info.frameCount) throw cleanOutside(step.cleanFrame, take.info.frameCount);
-    return differencePeeler(await emptyFrames(take, step.cleanFrame), step.garbage);
+    return differencePeeler(await emptyFrames(take, step.cleanFrame), step.garbage, take);
   }
   const { model, clean } = await screenSetOf(step, take, span, kept);
   return modelPeeler(model, step, clean);
