@@ -181,6 +181,24 @@ const cases: readonly (readonly [string, () => string[], RegExp, number])[] = [
     2,
   ],
   [
+    'a loudness that is none',
+    () => ['deliver', '--loudness', 'loud', '-p', production],
+    /PW-CLI-NUMBER: --loudness takes a number from −70 to 0, but got "loud"/,
+    2,
+  ],
+  [
+    'a loudness over full scale',
+    () => ['studio', 'loudness', '5', '-p', production],
+    /PW-STUDIO-VALUE: the loudness of a delivery lies from −70 to 0 LUFS, but got 5/,
+    2,
+  ],
+  [
+    'a reveal of a pick without a join',
+    () => ['reveal', 'one', '-p', production],
+    /PW-REVEAL-EMPTY: one: not joined yet, so there is nothing to reveal/,
+    2,
+  ],
+  [
     'proposals for no frame',
     () => ['mark', 'one', '--propose', 'first', '-p', production],
     /PW-CLI-NUMBER: --propose takes a frame, but got "first"/,

@@ -24,6 +24,9 @@ export interface StudioRow {
 
 const SENDS: readonly string[] = ['height', 'sensor', 'lenses', 'place', 'room'];
 
+/** Loudness that can be asked for: from the gate under which none is measured (ITU-R BS.1770) to full scale. */
+export const LOUDNESS_RANGE_LUFS = [-70, 0] as const;
+
 interface Line {
   readonly title: string;
   readonly hint: string;
@@ -185,7 +188,16 @@ const LINES: Readonly<Record<string, Line>> = {
     'loudness of the delivery',
     'LUFS',
     (p) => p.delivery.loudnessLufs,
-    (p, loudnessLufs) => ({ ...p, delivery: { ...p.delivery, loudnessLufs } }),
+    (p, loudnessLufs) => {
+      const [least, most] = LOUDNESS_RANGE_LUFS;
+      if (loudnessLufs < least || loudnessLufs > most)
+        throw new PlatewrightError(
+          'PW-STUDIO-VALUE',
+          `the loudness of a delivery lies from −${-least} to ${most} LUFS, but got ${loudnessLufs}; −23 is broadcast's`,
+          { kind: 'usage' },
+        );
+      return { ...p, delivery: { ...p.delivery, loudnessLufs } };
+    },
   ),
 };
 

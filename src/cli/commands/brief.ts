@@ -9,6 +9,10 @@ import { inStoryOrder } from '../../book/story-order.js';
 import { studioOf } from '../../book/studio.js';
 import { action, answer } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
+import { readWholeNumber } from '../read-number.js';
+
+/** As many days as `sun` looks over. */
+const MOST_DAYS = 800;
 
 interface Options extends ProductionOptions {
   from?: string;
@@ -43,10 +47,11 @@ export function register(program: Command): void {
           );
         if (ids.length > 1 && (o.cue !== undefined || o.ics !== undefined))
           throw new PlatewrightError('PW-CLI-USAGE', '--cue and --ics go with one pick', { kind: 'usage' });
+        const days = readWholeNumber(o.days, 'days', 1, MOST_DAYS);
         for (const id of ids)
           await runWithProgress(book, 'brief', id, {
             ...(o.from === undefined ? {} : { from: o.from }),
-            days: Number(o.days),
+            days,
           });
         const briefs = ids.map((id) => book.need('brief', id).brief as unknown as Brief);
         if (o.cue !== undefined) writeFileSync(o.cue, cueWav(briefs[0]!));

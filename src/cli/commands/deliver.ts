@@ -2,8 +2,10 @@
 import type { Command } from 'commander';
 import { rounded } from '../../core/amount.js';
 import type { DeliveryReport } from '../../cut/deliver.js';
+import { LOUDNESS_RANGE_LUFS } from '../../book/studio.js';
 import { action, answer } from '../output.js';
 import { fromHere, onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
+import { readNumber } from '../read-number.js';
 
 /** A level to a tenth; a dash where all was silent. */
 const tenths = (v: number | null): string => (v === null ? '–' : rounded(v, 1));
@@ -26,7 +28,7 @@ export function register(program: Command): void {
     action(async (o: ProductionOptions & { loudness?: string; master: boolean }) =>
       withBook(o, async (book) => {
         const d = (await runWithProgress(book, 'deliver', '', {
-          ...(o.loudness === undefined ? {} : { loudness: Number(o.loudness) }),
+          ...(o.loudness === undefined ? {} : { loudness: readNumber(o.loudness, 'loudness', ...LOUDNESS_RANGE_LUFS) }),
           ...(o.master ? {} : { master: false }),
         })) as { id: string; files: string[]; report: DeliveryReport };
         const { lost = [] } = d.report;

@@ -6,6 +6,7 @@ import { PlatewrightError } from '../../core/errors.js';
 import { startOf } from '../../jobs/join-parts.js';
 import { sayShownFrames, type TakeStart } from '../../join/pace/take-start.js';
 import { action, answer, table } from '../output.js';
+import { readWholeNumber } from '../read-number.js';
 import { PROPOSED, startAsked, withStartOptions, type StartOptions } from '../start-asked.js';
 import { orSayFor } from './verdict.js';
 import { fromHere, onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
@@ -77,7 +78,7 @@ export function register(program: Command): void {
           ...(o.patch === undefined ? {} : { patch: o.patch }),
           ...(o.patchPlate === undefined
             ? {}
-            : { platePatch: o.patchPlate === true ? 0 : Math.round(Number(o.patchPlate)) || 0 }),
+            : { platePatch: o.patchPlate === true ? 0 : readWholeNumber(o.patchPlate, 'patch-plate') }),
           ...(o.recipeOnly === true ? { recipeOnly: true } : {}),
         });
         const { replaced = [] } = done as { replaced?: readonly string[] };

@@ -35,7 +35,7 @@ export function register(program: Command): void {
           x === undefined
             ? 'not measured'
             : x.value === null
-              ? `– (${x.reason})`
+              ? `– (${x.reason}${x.wouldHelp === undefined ? '' : `; would help: ${x.wouldHelp}`})`
               : `${amount(x.value, x.sd, x.unit)}${x.priorLed === true ? ' (mostly a usual value)' : ''}`;
         answer(o, all, (d) =>
           d

@@ -22,6 +22,7 @@ import {
 import { iCalendar } from '../../brief/icalendar.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { action, answer, table } from '../output.js';
+import { readNumber } from '../read-number.js';
 
 function parsePlace(text: string): Place {
   const m = /^\s*([+-]?\d+(?:\.\d+)?)\s*,\s*([+-]?\d+(?:\.\d+)?)\s*$/.exec(text);
@@ -90,7 +91,7 @@ export function register(program: Command): void {
     .option('--json', 'one JSON document')
     .action(
       action(async (o: Options) => {
-        const place: Place = { ...parsePlace(o.place), heightM: Number(o.height ?? 0) };
+        const place: Place = { ...parsePlace(o.place), heightM: readNumber(o.height ?? '0', 'height') };
         const zone: Zone = o.zone === undefined ? nauticalZone(place.longitudeDeg) : parseZone(o.zone);
         return o.at === undefined ? answerWindows(o, place, zone) : answerPosition(o, place, o.at);
       }),

@@ -101,7 +101,8 @@ function joinsInStory(book: Book, wanted: ReadonlySet<string> | null): JoinDocum
   if (joins.length === 0)
     throw new PlatewrightError(
       'PW-REVEAL-EMPTY',
-      'no pick is joined yet, so there is nothing to reveal: build a join on a pick’s sheet (“platewright join PICK”) first',
+      `${wanted === null ? 'no pick is joined yet' : `${[...wanted].join(', ')}: not joined yet`}, ` +
+        'so there is nothing to reveal: build a join on a pick’s sheet (“platewright join PICK”) first',
       { kind: 'usage' },
     );
   return joins.sort((a, b) => book.need('pick', a.id).order - book.need('pick', b.id).order);

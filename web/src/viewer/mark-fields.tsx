@@ -41,7 +41,7 @@ export function fieldsOf(kind: Mark['kind']): readonly Field[] {
     case 'pose':
       return [{ key: 'yawDeg', label: 'yaw, °' }];
     case 'patch':
-      return [{ key: 'offsetFrames', label: 'frames later', optional: true }];
+      return [{ key: 'offsetFrames', label: 'frames later (empty: for “with a part of”)', optional: true }];
     case 'reflector':
       return [
         { key: 'roughness', label: 'roughness 0 to 1', optional: true, min: 0, max: 1 },
