@@ -9,7 +9,8 @@ import { joinTools } from '../../join/render/join-tools.js';
 import { STEP_ORDER, type Recipe } from '../../join/types.js';
 import type { VideoFrame } from '../../media/types.js';
 import type { Expected } from '../texture/against-take.js';
-import { createPicture } from '../../image/picture.js';
+import { kernels } from '../../image/kernels.js';
+import { createPicture, type Picture } from '../../image/picture.js';
 import { sampleBilinear } from '../../image/sampling.js';
 import { grow, lumaOf, type SeenFrame } from './frame.js';
 import { SAME } from '../limits.js';
@@ -78,6 +79,7 @@ export class BareJoin {
   private readonly renderer: JoinRenderer;
   /** With the plate's grain as measured, whatever a hand set; the same files and peeled frames. */
   private readonly whole: JoinRenderer;
+  private room: RenderedRoom | null = null;
 
   private constructor(renderer: JoinRenderer, recipe: Recipe) {
     this.renderer = renderer;
@@ -90,9 +92,14 @@ export class BareJoin {
     return renderer === null ? null : new BareJoin(renderer, recipe);
   }
 
-  /** The bare join of one frame beside what is seen; null where it can't be rendered or there is too little to see. */
+  /**
+   * The bare join of one frame beside what is seen, which holds until the next is asked for; null where it can't be
+   * rendered or there is too little to see.
+   */
   async at(f: SeenFrame): Promise<Bare | null> {
-    const made = f.box === null ? null : await this.rendered(f.frame);
+    if (f.box === null) return null;
+    this.room ??= new RenderedRoom(f.join.width, f.join.height);
+    const made = await this.rendered(f.frame, this.room);
     return made === null ? null : compared(f, made.luma, made.expected);
   }
 
@@ -111,13 +118,18 @@ export class BareJoin {
 
   /**
    * One frame rendered again: coded luma without the air step's grain, and the whole with it; null where it can't be.
+   * @param room filled where it is given
    */
-  async rendered(frame: number): Promise<{ readonly luma: Float32Array; readonly expected: Expected } | null> {
+  async rendered(
+    frame: number,
+    room?: RenderedRoom,
+  ): Promise<{ readonly luma: Float32Array; readonly expected: Expected } | null> {
     try {
       const whole = await this.whole.frame(frame, { steps: STEP_ORDER });
-      const picture = whole.coded(),
-        expected = { coded: picture, luma: lumaOf(picture), matte: whole.matte() };
-      return { luma: lumaOf((await this.renderer.frame(frame, { steps: STEP_ORDER })).coded()), expected };
+      const picture = whole.coded(room?.whole),
+        expected = { coded: picture, luma: lumaOf(picture, room?.wholeLuma), matte: whole.matte(room?.matte) };
+      const bare = (await this.renderer.frame(frame, { steps: STEP_ORDER })).coded(room?.bare);
+      return { luma: lumaOf(bare, room?.bareLuma), expected };
     } catch (error) {
       if (error instanceof PlatewrightError) return null;
       throw error;
@@ -125,7 +137,31 @@ export class BareJoin {
   }
 
   close(): Promise<void> {
+    this.room?.free();
+    this.room = null;
     return this.renderer.close();
+  }
+}
+
+/** Room for one frame rendered again, in the kernels' memory, so that it is not copied out of it. `free` it. */
+class RenderedRoom {
+  readonly whole: Picture;
+  readonly bare: Picture;
+  readonly wholeLuma: Float32Array;
+  readonly bareLuma: Float32Array;
+  readonly matte: Float32Array;
+
+  constructor(width: number, height: number) {
+    this.whole = kernels().allocPicture(width, height, 3, true);
+    this.bare = kernels().allocPicture(width, height, 3, true);
+    this.wholeLuma = new Float32Array(width * height);
+    this.bareLuma = new Float32Array(width * height);
+    this.matte = new Float32Array(width * height);
+  }
+
+  free(): void {
+    kernels().freePicture(this.whole);
+    kernels().freePicture(this.bare);
   }
 }
 

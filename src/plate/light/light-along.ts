@@ -9,7 +9,7 @@
 import { selectInPlace } from '../../image/statistics.js';
 import { bt709Decode } from '../../colour/transfer.js';
 
-/** Cells across the picture; side of a cell, px, from which on every other row of it tells its mean. */
+/** Cells across the picture; side of a cell, px, from which on every other row and column of it tells its mean. */
 const ACROSS = 96,
   LARGE = 12;
 /**
@@ -46,15 +46,15 @@ function cellsOf(luma: Float32Array, width: number, height: number): Cells {
     down = Math.floor(height / side),
     stops = new Float32Array(across * down),
     every = side < LARGE ? 1 : 2,
-    rows = Math.ceil(side / every);
+    count = Math.ceil(side / every) ** 2;
   for (let y = 0; y < down; y++)
     for (let x = 0; x < across; x++) {
       let s = 0;
       for (let v = 0; v < side; v += every) {
         const at = (y * side + v) * width + x * side;
-        for (let u = 0; u < side; u++) s += LINEAR[Math.round(1024 * Math.min(1, Math.max(0, luma[at + u]!)))]!;
+        for (let u = 0; u < side; u += every) s += LINEAR[Math.round(1024 * Math.min(1, Math.max(0, luma[at + u]!)))]!;
       }
-      const mean = s / (rows * side);
+      const mean = s / count;
       stops[y * across + x] = mean > DARKEST && mean < BRIGHTEST ? Math.log2(mean) : NaN;
     }
   return { across, down, stops };
