@@ -2,8 +2,10 @@
  * How well the light step tells level and white: many of the exam's scenes (exam-plan.ts), each one small frame of
  * plate, take and truth, no join rendered. What the step would do to the take is held against what the creature's mean
  * light needs to be as it is in the truth; beside it a take left as it is. Keys and mattes are the true ones, so what
- * is measured is the guess of level and white alone (the keys' difference of direction stays in it). Run: `npx tsx
- * bench/exam-level.ts FOLDER SEEDS [--rows]`; seeds of exam.ts' development and hold-out are best left out.
+ * is measured is the guess of level and white alone (the keys' difference of direction stays in it). `--tones` lays
+ * sheets of paper beside the feet (grey; white and black too), in the plate, or in plate and take, and marks them as a
+ * hand would: their share of light told 0.2 stops off (one sd). Run: `npx tsx bench/exam-level.ts FOLDER SEEDS [--rows] [--tones]`; seeds of
+ * exam.ts' development and hold-out are best left out.
  */
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
@@ -12,8 +14,17 @@ import { project, type Camera } from '../demo/scenes/camera.js';
 import { develop } from '../demo/scenes/look.js';
 import { GLOBAL } from '../demo/scenes/shot.js';
 import { trace, type Picture as Traced, type TraceOptions } from '../demo/scenes/trace.js';
+import type { Vec3 } from '../demo/scenes/vector.js';
+import { RandomStream } from '../src/core/random.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
 import { footLevel, type FootGround } from '../src/join/light/foot-level.js';
+import {
+  facingOverFlat,
+  toneLine,
+  type LightOnGround,
+  type ToneLine,
+  type ToneSeen,
+} from '../src/join/light/known-tone.js';
 import { matchLight, type SubjectStatistics } from '../src/join/light/light.js';
 import { litScreen } from '../src/join/light/take-level.js';
 import { temperatureOfBlueToRed, type EdgeColour } from '../src/join/light/white-balance.js';
@@ -22,9 +33,10 @@ import { greyEdge } from '../src/plate/look/grey-edge.js';
 import { LevelCounter } from '../src/plate/look/look-levels.js';
 import type { PlateMeasures } from '../src/plate/types.js';
 import { percentiles } from '../src/image/statistics.js';
-import { planOf } from './exam-plan.js';
+import { planOf, type Look } from './exam-plan.js';
 import { canTrace, finishFor, matteOf, printed, savePng, seedsOf, takeSet } from './exam-scenes.js';
-import { lampsText } from './exam-sets.js';
+import { box, matt } from './exam-set-hand.js';
+import { lampsText, type Lamps } from './exam-sets.js';
 
 const SMALL_WIDTH = 320;
 /** Percentiles of luminance that a look holds. */
@@ -166,6 +178,78 @@ async function sampleOf(folder: string, seed: number): Promise<Sample> {
   return out;
 }
 
+/** Shares of light that three sheets of paper throw back, the grey one first, and sd in stops of a hand's guess of them. */
+const PAPERS = [0.2, 0.75, 0.05],
+  GUESS_SD = 0.2;
+/** Where they lie beside the feet, and their half width, in the creature's heights. */
+const PAPERS_AT = [0.45, 0.85, -0.45],
+  BEFORE = -0.4,
+  PAPER_HALF = 0.17;
+
+interface Told {
+  /** By the grey sheet, and by all three. */
+  readonly one: ToneLine | null;
+  readonly three: ToneLine | null;
+}
+
+/** What sheets of paper beside the feet tell, marked by a hand, in the plate and in the take. */
+async function tonesOf(folder: string, seed: number): Promise<{ readonly plate: Told; readonly take: Told }> {
+  const file = join(folder, `tones-${seed}.json`);
+  if (existsSync(file)) return JSON.parse(readFileSync(file, 'utf8')) as { plate: Told; take: Told };
+  const p = planOf(seed),
+    random = new RandomStream(seed, 777),
+    f = (p.frames - 1) >> 1,
+    o: TraceOptions = { cache: join(folder, 'cache'), scale: 1.2, kept: new Map() };
+  mkdirSync(o.cache, { recursive: true });
+  const of = async (text: string, full: Camera, at: Vec3, look: Look, lamps: Lamps, grain: number): Promise<Told> => {
+    const c = smaller(full),
+      H = p.creature.height,
+      corner = (k: number, x: number, z: number): Vec3 => [
+        at[0] + PAPERS_AT[k]! * H + x * PAPER_HALF * H,
+        // Over the path of a garden, which lies 4 mm high.
+        0.006 + 0.004 * H,
+        at[2] + BEFORE * H + z * PAPER_HALF * H,
+      ],
+      sheets = PAPERS.map((share, k) => {
+        const [x, , z] = corner(k, -1, -1);
+        return box([x, 0, z], corner(k, 1, 1), matt([share / 0.9, share / 0.9, share / 0.9]));
+      }),
+      all = { x: 0, y: 0, w: c.widthPx, h: c.heightPx },
+      bare = await trace(GLOBAL + text, c, all, o),
+      laid = await trace(GLOBAL + text + sheets.join(''), c, all, o),
+      finish = { ...finishFor(look, lamps, bare), softness: (SMALL_WIDTH / full.widthPx) * look.finish.softness },
+      linear = codedToLinear(planar(printed(develop(laid, finish), finish, look.law, grain), laid.w, laid.h), 'bt709');
+    const seen = PAPERS.map((share, k): ToneSeen => {
+      const polygon = CORNERS.map(([x, z]) => {
+        const [u, w] = project(c, corner(k, 0.8 * x, 0.8 * z));
+        return [u, w] as [number, number];
+      });
+      const reflects = share * 2 ** (GUESS_SD * random.normal());
+      return { mark: { kind: 'tone', polygon, reflects, sdStops: GUESS_SD, grey: true }, linear };
+    });
+    return { one: toneLine(seen.slice(0, 1), null), three: toneLine(seen, null) };
+  };
+  const out = {
+    plate: await of(p.set.text + lampsText(p.lamps, p.set.ground), p.camera(f), p.at, p.look, p.lamps, seed),
+    take: await of(takeSet(p), p.take.camera, [0, 0, 0], p.take.look, p.take.lamps, seed + 1),
+  };
+  writeFileSync(file, JSON.stringify(out));
+  return out;
+}
+
+const CORNERS = [
+  [-1, -1],
+  [1, -1],
+  [1, 1],
+  [-1, 1],
+] as const;
+
+/** The lamps' own elevation and fill, as the light step has them from the measures. */
+function keyOf(l: Lamps): LightOnGround {
+  const fill = luma(l.fill);
+  return { azimuthDeg: 0, elevationDeg: Math.asin(l.towards[1]) * (180 / Math.PI), fill: fill / (fill + luma(l.key)) };
+}
+
 /** Measures as the light step is given them. */
 function measuresOf(s: Sample): { plate: PlateMeasures; take: PlateMeasures } {
   const measure = (
@@ -194,36 +278,45 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
   const args = process.argv.slice(2);
   const [folder, seeds] = args.filter((a) => !a.startsWith('--'));
   if (folder === undefined || seeds === undefined)
-    console.log('usage: npx tsx bench/exam-level.ts FOLDER SEEDS [--rows]');
+    console.log('usage: npx tsx bench/exam-level.ts FOLDER SEEDS [--rows] [--tones]');
   else if (canTrace()) {
-    const level: number[] = [];
-    const left: number[] = [];
-    const white: number[] = [];
-    const whiteLeft: number[] = [];
+    const ways = args.includes('--tones')
+      ? (['nothing known', 'one surface known in the plate', 'one in both', 'three in both'] as const)
+      : (['nothing known'] as const);
+    const level = ways.map((): number[] => []),
+      white = ways.map((): number[] => []),
+      left: number[] = [],
+      whiteLeft: number[] = [];
     for (const seed of seedsOf(seeds)) {
-      const s = await sampleOf(resolve(folder), seed);
-      const m = measuresOf(s);
-      const match = matchLight(m.plate, m.take, s.subject, {
-        edges: s.edges,
-        screen: s.screen,
-        feet: s.foot,
-        ownFeet: s.screen === null ? s.ownFoot : null,
-      });
-      const joined = s.subject.mean.map((v, k) => v * match.slope[k]! + match.offset[k]!);
-      const stops = Math.log2(luma(joined) / luma(s.truth));
-      const plain = Math.log2(luma(s.subject.mean) / luma(s.truth));
+      const s = await sampleOf(resolve(folder), seed),
+        tones = args.includes('--tones') ? await tonesOf(resolve(folder), seed) : null,
+        m = measuresOf(s),
+        { lamps, take } = planOf(seed),
+        facingStops = facingOverFlat(keyOf(lamps)) - facingOverFlat(keyOf(take.lamps));
       // Blue over red, stops: what white moves most.
       const blue = (v: readonly number[]): number => Math.log2(v[2]! / v[0]! / (s.truth[2] / s.truth[0]));
-      level.push(stops);
-      left.push(plain);
-      white.push(blue(joined));
+      left.push(Math.log2(luma(s.subject.mean) / luma(s.truth)));
       whiteLeft.push(blue(s.subject.mean));
-      if (args.includes('--rows'))
-        console.log(
-          `${seed} level ${stops.toFixed(2)} (left ${plain.toFixed(2)}), ` +
-            `blue over red ${white.at(-1)!.toFixed(2)} (left ${whiteLeft.at(-1)!.toFixed(2)}); ${s.words}; ` +
-            `${match.why}`,
-        );
+      ways.forEach((way, k) => {
+        const match = matchLight(m.plate, m.take, s.subject, {
+          edges: s.edges,
+          screen: s.screen,
+          feet: s.foot,
+          ownFeet: s.screen === null ? s.ownFoot : null,
+          plateTone: tones === null || k === 0 ? null : tones.plate[k === 3 ? 'three' : 'one'],
+          takeTone: tones === null || k < 2 ? null : tones.take[k === 3 ? 'three' : 'one'],
+          facingStops,
+        });
+        const joined = s.subject.mean.map((v, c) => (v * match.slope[c]! + match.offset[c]!) ** match.power[c]!);
+        level[k]!.push(Math.log2(luma(joined) / luma(s.truth)));
+        white[k]!.push(blue(joined));
+        if (args.includes('--rows'))
+          console.log(
+            `${seed} ${way}: level ${level[k]!.at(-1)!.toFixed(2)} (left ${left.at(-1)!.toFixed(2)}), ` +
+              `blue over red ${white[k]!.at(-1)!.toFixed(2)} (left ${whiteLeft.at(-1)!.toFixed(2)}); ${s.words}; ` +
+              `${match.why}`,
+          );
+      });
     }
     const row = (name: string, v: readonly number[], w: readonly number[]): void =>
       console.log(
@@ -232,7 +325,9 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
           `left as it is ${rms(w).toFixed(3)}, ${middle(w.map(Math.abs)).toFixed(2)}, ` +
           w.filter((x) => Math.abs(x) > 1).length,
       );
-    row('level, stops', level, left);
-    row('blue over red, stops', white, whiteLeft);
+    ways.forEach((way, k) => {
+      row(`${way}: level, stops`, level[k]!, left);
+      row(`${way}: blue over red, stops`, white[k]!, whiteLeft);
+    });
   }
 }

@@ -2,6 +2,8 @@
 import { project, shadowOf, type Camera } from '../demo/scenes/camera.js';
 import { add, mul, type Vec3 } from '../demo/scenes/vector.js';
 import { RandomStream } from '../src/core/random.js';
+import { luminance } from '../src/join/light/white-balance.js';
+import type { MarkOf } from '../src/join/proposal-input.js';
 import { seen, type ExamPlan } from './exam-plan.js';
 import type { Lamps } from './exam-sets.js';
 
@@ -110,6 +112,49 @@ export function marksOfPlan(p: ExamPlan): { plate: object; take: object; places:
   }));
   return { plate, take, places };
 }
+
+/**
+ * Half width of the known ground before the feet, and from where to where it lies, in the creature's heights: the
+ * first that the picture holds, clear of one that lies along the camera.
+ */
+const TONE_HALF = 0.5,
+  TONE_BEFORE = [
+    [-2.2, -1.4],
+    [-1.3, -0.8],
+    [-0.7, -0.25],
+  ] as const;
+/** Sd of a hand's guess at what ground throws back, stops. */
+const TONE_SD = 0.3;
+
+/**
+ * The ground before the feet as a known tone, in plate and take: what it throws back guessed as a person would who
+ * knows what it is made of.
+ */
+export function tonesOfPlan(p: ExamPlan): { readonly plate: MarkOf<'tone'>; readonly take: MarkOf<'tone'> } {
+  const random = new RandomStream(p.seed, 503),
+    H = p.creature.height,
+    of = (c: Camera, at: Vec3, colour: Vec3): MarkOf<'tone'> => {
+      const place = (x: number, z: number): Vec3 => [at[0] + x * TONE_HALF * H, 0, at[2] + z * H],
+        corner = (x: number, z: number): [number, number] => {
+          const [u, v] = project(c, place(x, z));
+          return [u, v];
+        },
+        [near, far] = TONE_BEFORE.find(([z]) => seen(c, place(-1, z)) && seen(c, place(1, z))) ?? TONE_BEFORE.at(-1)!;
+      return {
+        kind: 'tone',
+        frame: 0,
+        polygon: [corner(-1, near), corner(1, near), corner(1, far), corner(-1, far)],
+        reflects: Math.min(1, Math.max(0.02, DIFFUSE * luminance(colour) * 2 ** (TONE_SD * random.normal()))),
+        sdStops: TONE_SD,
+      };
+    };
+  return {
+    plate: of(p.camera(0), p.at, p.set.ground),
+    take: of(p.take.camera, [0, 0, 0], p.take.garden?.ground ?? p.take.screen.cloth),
+  };
+}
+/** Share of its pigment that the scenes' ground throws back (`finish` of exam-set-hand.ts). */
+const DIFFUSE = 0.9;
 
 /** The part of a line on the ground that is seen, or null. */
 function ends(c: Camera, a: Vec3, b: Vec3): [readonly [number, number], readonly [number, number]] | null {

@@ -3,8 +3,9 @@
  * matte: the whole join's rows (join-score.ts: performer, edge band, its bias, shadow, its overlap where more than
  * a rim of it shows, its stray area, outside beyond the plate's own grain), level (mean L*), white (a*, b*), size
  * and place (px); worst first, naming for each scene what misses its bar by most. Every join is proposed and
- * rendered from plate, take and marks alone. Run: `npx tsx bench/exam.ts FOLDER SEEDS [--pictures=DIR]
- * [--json=FILE] [--why]`; makes the scenes that are missing.
+ * rendered from plate, take and marks alone. `--tones` marks the ground at the feet as a known tone in plate and take
+ * as well. Run: `npx tsx bench/exam.ts FOLDER SEEDS [--pictures=DIR] [--json=FILE] [--why] [--tones]`; makes the scenes
+ * that are missing.
  */
 import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
@@ -16,9 +17,10 @@ import { JoinRenderer } from '../src/join/render/render.js';
 import { codedToLinear, toCodedRgb } from '../src/media/convert.js';
 import { readPng } from '../src/media/stills.js';
 import { VideoReader } from '../src/media/video-reader.js';
-import type { MarksFile } from '../src/plate/marks/marks.js';
+import type { Mark, MarksFile } from '../src/plate/marks/marks.js';
 import { canTrace, makeExam, seedsOf } from './exam-scenes.js';
-import type { ExamScene } from './exam-marks.js';
+import { tonesOfPlan, type ExamScene } from './exam-marks.js';
+import { planOf } from './exam-plan.js';
 import { blurred, isWide, regions, scoreFrame, type Regions } from './join-score.js';
 import { beside, extent, overlay } from './exam-overlay.js';
 
@@ -112,9 +114,25 @@ const mean = (all: readonly Reading[]): Reading =>
     }),
   ) as Reading;
 
-async function rowOf(s: ExamScene, folder: string, pictures: string | undefined, why: boolean): Promise<Row> {
+async function rowOf(
+  s: ExamScene,
+  folder: string,
+  pictures: string | undefined,
+  { why, tones }: { readonly why: boolean; readonly tones: boolean },
+): Promise<Row> {
   const json = (f: string): MarksFile => JSON.parse(readFileSync(f, 'utf8')) as MarksFile;
-  const proposal = await proposeFromFiles(s.plate, s.take, json(s.plateMarks), json(s.takeMarks), 'fine');
+  const known = tones ? tonesOfPlan(planOf(s.seed)) : null,
+    marked = (f: string, more: Mark | undefined): MarksFile => {
+      const file = json(f);
+      return more === undefined ? file : { ...file, marks: [...file.marks, more] };
+    };
+  const proposal = await proposeFromFiles(
+    s.plate,
+    s.take,
+    marked(s.plateMarks, known?.plate),
+    marked(s.takeMarks, known?.take),
+    'fine',
+  );
   if (why)
     for (const step of proposal.recipe.steps) console.log(`  ${step.step}${step.on ? '' : ' (off)'}: ${step.why}`);
   const renderer = await JoinRenderer.open(proposal.recipe, {
@@ -209,7 +227,7 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
   const option = (name: string): string | undefined =>
     args.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
   if (folder === undefined || seeds === undefined)
-    console.log('usage: npx tsx bench/exam.ts FOLDER SEEDS [--pictures=DIR] [--json=FILE] [--why]');
+    console.log('usage: npx tsx bench/exam.ts FOLDER SEEDS [--pictures=DIR] [--json=FILE] [--why] [--tones]');
   else if (canTrace()) {
     const pictures = option('pictures');
     const rows: Row[] = [];
@@ -218,7 +236,12 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
       const scene = await makeExam(resolve(folder), seed);
       if (args.includes('--why')) console.log(`${seed}: ${scene.words}`);
       try {
-        rows.push(await rowOf(scene, resolve(folder), pictures, args.includes('--why')));
+        rows.push(
+          await rowOf(scene, resolve(folder), pictures, {
+            why: args.includes('--why'),
+            tones: args.includes('--tones'),
+          }),
+        );
       } catch (error) {
         console.log(`${seed}: no join: ${error instanceof Error ? error.message : error}`);
       }

@@ -23,6 +23,7 @@ import { asksEdges } from './light/white-balance.js';
 import { keysBesideSight, proposeLight, proposeMirror, type Keys } from './light/propose-light.js';
 import { fillOfTake } from './light/take-fill.js';
 import { litScreen } from './light/take-level.js';
+import { tonesOf } from './light/tones-of.js';
 import { proposePace } from './pace/propose-pace.js';
 import { noStart } from './pace/take-start.js';
 import { proposeHeadPatch } from './patch/patch-join.js';
@@ -223,7 +224,7 @@ async function lightFor(
     sightDeg: ride.view.sightDeg,
     groundFill: ground.measuredFill,
     mirror: ride.mirrored.mirror,
-    words: { edges, screen, feet, ownFeet },
+    words: { edges, screen, feet, ownFeet, ...(await tonesOf(input, ground.measuredFill)) },
     takeFill: await fillOfTake(input, takeStand),
   });
   return alongWithFilm(lessVeil(light, air), pm);

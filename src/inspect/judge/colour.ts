@@ -43,7 +43,7 @@ export function judgeColour(series: Series, judge: Judge): void {
  * colour by the plate alone).
  */
 function untoldOf(beside: CastBeside | null, saturation: number): string {
-  const card = 'a grey card in the take and a grey thing in the plate would tell it';
+  const card = 'something grey marked as a known tone, in the plate and in the take, would tell it';
   if (beside === null)
     return (
       'by the plate alone a white balance 1000 K off passes nine times in ten, one 2000 K off every second time, ' +

@@ -8,8 +8,10 @@
  * light, which is what flare is.
  */
 import { bt709Decode } from '../../colour/transfer.js';
+import { mapTuple } from '../../core/tuples.js';
 import type { PlateMeasures } from '../../plate/types.js';
 import type { FootGround } from './foot-level.js';
+import type { ToneLine } from './known-tone.js';
 import { levelBeside } from './take-level.js';
 import { luminance, whiteBalance, type EdgeColour } from './white-balance.js';
 
@@ -86,8 +88,8 @@ function raisedExposure(
       under < DARK_STOPS
         ? ''
         : `the performer's bright parts lie ${under.toFixed(1)} stops under the plate's whites: ` +
-          'right for a dark coat, else the take is too dark; nothing in it tells (the floor card would), ' +
-          'so its exposure is left: turn it by eye',
+          'right for a dark coat, else the take is too dark; nothing in it tells (a known tone, ' +
+          'marked in the plate and in the take, would), so its exposure is left: turn it by eye',
   };
 }
 
@@ -120,6 +122,11 @@ export interface LightWords {
   readonly feet?: FootGround | null;
   /** The take's, where it shows no screen. */
   readonly ownFeet?: FootGround | null;
+  /** What surfaces that a person knows tell, in the plate and in the take. */
+  readonly plateTone?: ToneLine | null;
+  readonly takeTone?: ToneLine | null;
+  /** Light on what faces the key over that on what lies flat, the plate's beside the take's, stops. */
+  readonly facingStops?: number;
 }
 
 type Channels = readonly [number, number, number];
@@ -133,23 +140,55 @@ export function matchLight(
   subject: SubjectStatistics | null,
   words: LightWords = {},
 ): LightMatch {
-  const white = whiteBalance(plate, take, words.edges ?? null);
-  const dim = raisedExposure(plate, take, subject);
+  const white = whiteBalance(plate, take, words.edges ?? null, {
+    plate: words.plateTone?.colour ?? null,
+    take: words.takeTone?.colour ?? null,
+  });
+  // A known surface in the plate tells the level itself, of a dim take too.
+  const dim = words.plateTone == null ? raisedExposure(plate, take, subject) : { gain: 1, why: '' };
   let slope = times(white.slope, dim.gain);
-  const level = dim.gain === 1 ? levelFor(plate, take, words) : null;
+  const level = dim.gain === 1 ? levelFor(plate, take, subject, words) : null;
   if (level !== null) slope = times(slope, 2 ** level.stops);
   const bright = pulledIn(plate, take, subject, words, slope, level !== null && level.stops < 0);
   slope = times(slope, bright.gain);
   const blacks = liftedBlacks(plate, subject, slope);
-  const said = [white.why, dim.why, level?.why ?? '', bright.why, blacks.why].filter((w) => w !== '');
-  return { slope, offset: blacks.offset, power: [1, 1, 1], saturation: 1, why: said.join('; ') };
+  const harder = contrastFor(subject, words, slope, blacks.offset);
+  const said = [white.why, dim.why, level?.why ?? '', bright.why, harder.why, blacks.why].filter((w) => w !== '');
+  return { slope: harder.slope, offset: harder.offset, power: harder.power, saturation: 1, why: said.join('; ') };
+}
+
+/** Contrasts nearer to each other than this do not show. */
+const LEAST_CONTRAST = 0.03;
+/** Luminance about which contrast is changed where the performer's own is not known: the middle grey. */
+const MIDDLE_GREY = 0.18;
+
+/**
+ * The take's contrast brought to the plate's, as known surfaces tell both, about the performer's own middle, whose level
+ * stays as it was found; and the same lift of blacks, which an ASC CDL adds before the power.
+ */
+function contrastFor(
+  subject: SubjectStatistics | null,
+  { plateTone = null, takeTone = null }: LightWords,
+  slope: Channels,
+  offset: Channels,
+): { readonly slope: Channels; readonly offset: Channels; readonly power: Channels; readonly why: string } {
+  const power = plateTone === null ? 1 : plateTone.contrast / (takeTone?.contrast ?? 1);
+  if (Math.abs(power - 1) < LEAST_CONTRAST) return { slope, offset, power: [1, 1, 1], why: '' };
+  const middle = Math.max(1e-3, subject?.percentiles[2] ?? MIDDLE_GREY);
+  return {
+    slope: mapTuple(slope, (s) => (middle * s) ** (1 / power) / middle),
+    offset: mapTuple(offset, (o) => o ** (1 / power)),
+    power: [power, power, power],
+    why: `contrast ${power.toFixed(2)} times the take's, by the known tones`,
+  };
 }
 
 /** What the pictures beside each other say of the exposure, stops; null where they say nothing. */
 function levelFor(
   plate: PlateMeasures,
   take: PlateMeasures,
-  { screen = null, feet = null, ownFeet = null }: LightWords,
+  subject: SubjectStatistics | null,
+  { screen = null, feet = null, ownFeet = null, plateTone = null, takeTone = null, facingStops = 0 }: LightWords,
 ): { readonly stops: number; readonly why: string } | null {
   if (plate.look === undefined) return null;
   const level = levelBeside(plate.look, {
@@ -158,6 +197,10 @@ function levelFor(
     azimuthDeg: take.light?.azimuthDeg.value ?? null,
     feet,
     own: ownFeet === null || take.look === undefined ? null : { feet: ownFeet, look: take.look },
+    plateTone,
+    tone: takeTone,
+    facingStops,
+    middle: subject === null ? null : Math.max(1e-4, subject.percentiles[2]),
   });
   if (level === null) return null;
   const { stops, sdStops, why } = level;
@@ -174,13 +217,15 @@ function pulledIn(
   plate: PlateMeasures,
   take: PlateMeasures,
   subject: SubjectStatistics | null,
-  { screen = null, feet = null, ownFeet = null }: LightWords,
+  { screen = null, feet = null, ownFeet = null, plateTone = null, takeTone = null }: LightWords,
   slope: Channels,
   lowered: boolean,
 ): { readonly gain: number; readonly why: string } {
   const white = plate.look?.percentiles[6];
   if (subject === null || white === undefined) return { gain: 1, why: '' };
   const card = take.light?.exposureStops?.value ?? null;
+  // Known surfaces tell the level itself: a white coat may well outshine a plate that shows nothing white.
+  if (plateTone !== null && (takeTone !== null || screen !== null || card !== null)) return { gain: 1, why: '' };
   const told = feet !== null && (screen !== null || ownFeet !== null || card !== null),
     most = (told ? OVER_WHITE_TOLD : OVER_WHITE) * bt709Decode(white);
   const brightest = subject.percentiles[3] * luminance(slope);

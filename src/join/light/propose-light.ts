@@ -33,7 +33,7 @@ const CLOTH_FILL = 1.6,
  */
 const READ_WELL = 0.7;
 /** Share of the plate's light that is fill where nothing tells it. */
-const USUAL_FILL = 0.3;
+export const USUAL_FILL = 0.3;
 
 /** Both keys beside the line of sight to the performer: azimuth (positive from camera right) and elevation, degrees. */
 export interface Keys {

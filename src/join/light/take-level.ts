@@ -12,12 +12,14 @@
  * each is known to (inverse variances) and held against the take's white, told by its card or its lit screen, or in a
  * take without either by the same three words of its own picture. Most likely plate and take are exposed alike, so a
  * difference within the words' own doubt is left and one far beyond it followed almost wholly (the non-negative
- * garrotte: L. Breiman, Technometrics 37, 1995).
+ * garrotte: L. Breiman, Technometrics 37, 1995). A surface that a person knows (known-tone.ts), in either picture, is
+ * one word more, and mostly the surest.
  */
 import { bt709Decode } from '../../colour/transfer.js';
 import type { Picture } from '../../image/picture.js';
 import type { Look } from '../../plate/types.js';
 import type { FootGround } from './foot-level.js';
+import { whiteAbout, type ToneLine } from './known-tone.js';
 
 /** Screen: its channel exceeds both others by this factor. Of its pixels this share lies under what is lit. */
 const SCREEN = 1.5,
@@ -91,6 +93,8 @@ const CLOTH_SD = 0.35,
 const MEAN_UNDER_WHITE = 2.5,
   WHITES_UNDER_WHITE = 0.85,
   SCREEN_UNDER_WHITE = 1.3;
+/** No coat lies further under a white, stops: black throws back some .04 of the light. */
+const MOST_DARK = 4.6;
 /** Share of its sd within which a difference is left (own choice). */
 const LEFT_WITHIN = 0.6;
 /** Sd of plate beside take where they are not exposed alike, stops (own choice). */
@@ -108,6 +112,13 @@ export interface TakeLevel {
   readonly feet?: FootGround | null;
   /** The take's own ground about the feet, and its picture: they are asked where it shows neither card nor screen. */
   readonly own?: { readonly feet: FootGround; readonly look: Look } | null;
+  /** What surfaces that a person knows tell: the plate's and the take's. */
+  readonly plateTone?: ToneLine | null;
+  readonly tone?: ToneLine | null;
+  /** Light on what faces the key over that on what lies flat, the plate's beside the take's, stops. */
+  readonly facingStops?: number;
+  /** Luminance of the performer's middle in the take, linear; null where it is not known. */
+  readonly middle?: number | null;
 }
 
 export interface LevelFound {
@@ -119,71 +130,88 @@ export interface LevelFound {
 
 const signed = (v: number): string => `${v < 0 ? '−' : '+'}${Math.abs(v).toFixed(1)}`;
 
-/**
- * Where a white at the feet would lie in a picture, stops over 1: by its ground there, its mean and its whites, and all
- * three together.
- */
-interface WhiteAtFeet {
-  readonly byFeet: number;
-  readonly byMean: number;
-  readonly byWhites: number;
+/** What one word says: stops over 1 at which a white at the feet would show, and the variance of that. */
+interface Word {
+  readonly by: string;
   readonly stops: number;
   readonly variance: number;
 }
 
-/** Null where the picture is black or its levels are not known. */
-function whiteAtFeet(look: Look, feet: FootGround): WhiteAtFeet | null {
+/**
+ * Where a white at the feet would lie in a picture, by its ground there, its mean and its whites and what is known in
+ * it; empty where the picture is black or its levels are not known, and nothing is known in it.
+ */
+function wordsOf(look: Look, feet: FootGround | null, tone: ToneLine | null, darkness = 0): Word[] {
   const white = look.percentiles[6],
     [r, g, b] = look.meanLinear,
-    mean = 0.2126 * r + 0.7152 * g + 0.0722 * b;
-  if (white === undefined || !(white > 0.05) || !(mean > 1e-3)) return null;
-  const byFeet = Math.log2(feet.level) + feet.under,
-    byMean = Math.log2(mean) + MEAN_UNDER_WHITE,
-    byWhites = Math.log2(bt709Decode(white)) + WHITES_UNDER_WHITE,
-    foot = 1 / feet.sd ** 2,
-    picture = 1 / PICTURE_SD ** 2;
-  return {
-    byFeet,
-    byMean,
-    byWhites,
-    stops: (foot * byFeet + (picture * (byMean + byWhites)) / 2) / (foot + picture),
-    variance: 1 / (foot + picture),
-  };
+    mean = 0.2126 * r + 0.7152 * g + 0.0722 * b,
+    words: Word[] = tone === null ? [] : [{ ...whiteAbout(tone, darkness), by: 'known tone' }];
+  if (white === undefined || !(white > 0.05) || !(mean > 1e-3)) return words;
+  if (feet !== null)
+    words.push({ by: 'ground at the feet', stops: Math.log2(feet.level) + feet.under, variance: feet.sd ** 2 });
+  // Mean and whites are one word of one variance: each has half its weight.
+  return [
+    ...words,
+    { by: 'mean', stops: Math.log2(mean) + MEAN_UNDER_WHITE, variance: 2 * PICTURE_SD ** 2 },
+    { by: 'whites', stops: Math.log2(bt709Decode(white)) + WHITES_UNDER_WHITE, variance: 2 * PICTURE_SD ** 2 },
+  ];
+}
+
+/** All words together, by inverse variances; null where there are none. */
+function together(words: readonly Word[]): { readonly stops: number; readonly variance: number } | null {
+  if (words.length === 0) return null;
+  const weight = words.reduce((s, w) => s + 1 / w.variance, 0);
+  return { stops: words.reduce((s, w) => s + w.stops / w.variance, 0) / weight, variance: 1 / weight };
 }
 
 /** Where a white at the feet lies in the take, and what tells it; null where nothing does. */
-function takeWhite({ cardStops, screen, own }: TakeLevel): { stops: number; variance: number; by: string } | null {
-  if (cardStops !== null) return { stops: cardStops, variance: CARD_SD ** 2, by: 'card' };
-  if (screen !== null)
-    return { stops: Math.log2(screen) + SCREEN_UNDER_WHITE, variance: CLOTH_SD ** 2, by: 'lit screen' };
-  const told = own == null ? null : whiteAtFeet(own.look, own.feet);
-  return told === null ? null : { ...told, by: 'own ground, mean and whites' };
+function takeWhite({ cardStops, screen, own, tone = null }: TakeLevel, darkness = 0): Word | null {
+  const known: Word[] = tone === null ? [] : [{ ...whiteAbout(tone, darkness), by: 'known tone' }];
+  if (cardStops !== null) known.push({ stops: cardStops, variance: CARD_SD ** 2, by: 'card' });
+  else if (screen !== null)
+    known.push({ stops: Math.log2(screen) + SCREEN_UNDER_WHITE, variance: CLOTH_SD ** 2, by: 'lit screen' });
+  else if (own != null) {
+    const told = together(wordsOf(own.look, own.feet, null));
+    if (told !== null) known.push({ ...told, by: 'own ground, mean and whites' });
+  }
+  const all = together(known);
+  return all === null ? null : { ...all, by: known.map((w) => w.by).join(' and ') };
 }
 
 /**
- * By the plate's ground about the feet with its mean and whites; null where the take tells nothing, or they come to
- * nothing.
+ * By the plate's ground about the feet, what is known in it, its mean and its whites; null where the take tells
+ * nothing, or they come to nothing.
  */
-function levelByFeet(look: Look, take: TakeLevel, feet: FootGround): LevelFound | null {
-  const from = takeWhite(take),
-    to = whiteAtFeet(look, feet);
-  if (from === null || to === null) return null;
-  const read = to.stops - from.stops,
+function levelByWhite(look: Look, take: TakeLevel): LevelFound | null {
+  const rough = takeWhite(take);
+  if (rough === null) return null;
+  // Known tones tell the level where the performer's own brightness lies on their line.
+  const darkness = take.middle == null ? 0 : Math.min(0, Math.max(-MOST_DARK, Math.log2(take.middle) - rough.stops)),
+    from = takeWhite(take, darkness)!,
+    words = wordsOf(look, take.feet ?? null, take.plateTone ?? null, darkness),
+    to = together(words);
+  if (to === null) return null;
+  const read = to.stops - from.stops + (take.plateTone == null ? 0 : (take.facingStops ?? 0)),
     variance = to.variance + from.variance;
   const stops = read * Math.max(0, 1 - (LEFT_WITHIN ** 2 * variance) / (read * read));
   if (!(Math.abs(stops) >= LEAST_STOPS)) return null;
+  const said = words.map(
+    (w, k) => `${k === 0 ? `the plate's ${w.by} speaks` : `its ${w.by}`} for ${signed(w.stops - from.stops)}`,
+  );
   return {
     stops,
     sdStops: UNLIKE_SD * Math.sqrt(variance / (UNLIKE_SD ** 2 + variance)),
     why:
-      `beside the take's ${from.by} the plate's ground at the feet speaks for ${signed(to.byFeet - from.stops)}, ` +
-      `its mean for ${signed(to.byMean - from.stops)} and its whites for ${signed(to.byWhites - from.stops)} stops`,
+      `beside the take's ${from.by} ` +
+      `${said.length < 2 ? said.join('') : `${said.slice(0, -1).join(', ')} and ${said.at(-1)}`} stops`,
   };
 }
 
 /** How far the take is to be brought up or down; null where nothing tells or the words do not agree. */
 export function levelBeside(look: Look, take: TakeLevel): LevelFound | null {
-  return take.feet == null ? levelByPicture(look, take) : levelByFeet(look, take, take.feet);
+  return take.feet == null && take.plateTone == null && take.tone == null
+    ? levelByPicture(look, take)
+    : levelByWhite(look, take);
 }
 
 /** By the plate's mean and whites alone; null where nothing tells or the two do not agree. */

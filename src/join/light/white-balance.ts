@@ -95,10 +95,25 @@ export interface Gain {
 /** Luminance of a linear Rec. 709 colour (ITU-R BT.709-6, 3.2). */
 export const luminance = (c: Channels): number => 0.2126 * c[0] + 0.7152 * c[1] + 0.0722 * c[2];
 
-/** White brought from the take's light to the plate's, where both are known or the plate's is weakly told. */
-export function whiteBalance(plate: PlateMeasures, take: PlateMeasures, edges: EdgeColour | null): Gain {
+/** Linear RGB of each light by something grey in it that a person marked; null where nothing is. */
+export interface GreyMarked {
+  readonly plate: Channels | null;
+  readonly take: Channels | null;
+}
+
+/**
+ * White brought from the take's light to the plate's, where both are known or the plate's is weakly told. What is marked
+ * as grey goes before all else.
+ */
+export function whiteBalance(
+  plate: PlateMeasures,
+  take: PlateMeasures,
+  edges: EdgeColour | null,
+  grey: GreyMarked = { plate: null, take: null },
+): Gain {
   // A film without colours says nothing of its light's, and the performer goes in without its own (film-toning.ts).
   if (plate.look?.toning !== undefined) return { slope: [1, 1, 1], why: '' };
+  if (grey.plate !== null) return byGrey(grey.plate, take, grey.take);
   const to = whiteOf(plate.light?.temperatureK),
     from = whiteOf(take.light?.temperatureK);
   const weak = to === null ? weakWhite(plate, edges) : null;
@@ -109,8 +124,8 @@ export function whiteBalance(plate: PlateMeasures, take: PlateMeasures, edges: E
     return {
       slope: [1, 1, 1],
       why:
-        "the keys' colours are not both known: white left as it is (a grey card in the take and a grey thing in " +
-        'the plate would give it)',
+        "the keys' colours are not both known: white left as it is (something grey marked as a known tone, in the " +
+        'plate and in the take, would give it)',
     };
   const a = whiteAt(toK),
     b = whiteAt(fromK);
@@ -122,9 +137,25 @@ export function whiteBalance(plate: PlateMeasures, take: PlateMeasures, edges: E
     weak === null
       ? ''
       : `, roughly, by the plate's ${weak.how}: ` +
-        'a grey card in the take and a grey thing in the plate would give it better';
+        'something grey marked as a known tone, in the plate and in the take, would give it better';
   return {
     slope: [raw[0] / y, raw[1] / y, raw[2] / y],
     why: `white from ${Math.round(fromK)} K${balanced} to ${Math.round(toK)} K${roughly}`,
   };
+}
+
+/**
+ * By what is grey in the plate: against what is grey in the take, the measured colour of its key, or, without either, a
+ * take balanced to its own light.
+ */
+function byGrey(plate: Channels, take: PlateMeasures, takeGrey: Channels | null): Gain {
+  const measured = whiteOf(take.light?.temperatureK),
+    from = takeGrey ?? measured ?? ([1, 1, 1] as const);
+  const raw = [plate[0] / from[0], plate[1] / from[1], plate[2] / from[2]] as const,
+    y = luminance(raw);
+  const beside =
+    takeGrey !== null
+      ? 'what is marked as grey in plate and take'
+      : `what is marked as grey in the plate, the take ${measured === null ? 'taken as balanced to its own light' : `lit by ${Math.round(take.light!.temperatureK.value!)} K`}`;
+  return { slope: [raw[0] / y, raw[1] / y, raw[2] / y], why: `white by ${beside}` };
 }

@@ -26,6 +26,7 @@ export function markPoints(mark: Mark): Point[] {
     case 'erase':
     case 'front':
     case 'pane':
+    case 'tone':
     case 'screen':
     case 'keep':
     case 'stir':

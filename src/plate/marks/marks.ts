@@ -111,6 +111,18 @@ export const markSchema = z.discriminatedUnion('kind', [
       (m) => m.surface !== 'step' || m.height !== undefined,
       'a step needs height: metres over the ground, negative under it',
     ),
+  // A surface that is known to throw back such a share of the light that falls on it, in the light that the performer
+  // gets. `sdStops`: how surely; `grey`: it has no colour of its own; `upright`: it stands and faces the camera (else it
+  // lies flat).
+  z.object({
+    kind: z.literal('tone'),
+    frame,
+    polygon,
+    reflects: z.number().min(0.02).max(1),
+    sdStops: z.number().positive().max(2).optional(),
+    grey: z.boolean().optional(),
+    upright: z.boolean().optional(),
+  }),
   z.object({ kind: z.literal('screen'), frame, polygon }),
   z.object({ kind: z.literal('keep'), frame, polygon }),
   // Fur, cloth, water or leaves whose stir is measured.

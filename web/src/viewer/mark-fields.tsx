@@ -7,6 +7,7 @@ import type { Mark } from '../../../src/plate/marks/marks.js';
 import { followBook } from '../parts/typed-field.js';
 import { markName } from './mark-name.js';
 import { handles, withHandle } from './mark-shapes.js';
+import { ToneField } from './tone-field.js';
 
 interface Field {
   readonly key: string;
@@ -42,6 +43,11 @@ export function fieldsOf(kind: Mark['kind']): readonly Field[] {
       return [{ key: 'yawDeg', label: 'yaw, °' }];
     case 'patch':
       return [{ key: 'offsetFrames', label: 'frames later (empty: for “with a part of”)', optional: true }];
+    case 'tone':
+      return [
+        { key: 'reflects', label: 'share of light thrown back, 0.02 to 1', min: 0.02, max: 1 },
+        { key: 'sdStops', label: 'give or take, stops', optional: true, min: 0.01, max: 2 },
+      ];
     case 'reflector':
       return [
         { key: 'roughness', label: 'roughness 0 to 1', optional: true, min: 0, max: 1 },
@@ -258,6 +264,9 @@ export function MarkFields(props: {
       </Show>
       <Show when={props.mark.kind === 'rectangle' ? props.mark : null}>
         {(m) => <PlaneField mark={m()} onChange={props.onChange} />}
+      </Show>
+      <Show when={props.mark.kind === 'tone' ? props.mark : null}>
+        {(m) => <ToneField mark={m()} onChange={props.onChange} />}
       </Show>
       <Show when={handles(props.mark).length > 0}>
         <PointFields mark={props.mark} onChange={props.onChange} />

@@ -75,6 +75,7 @@ export function withHandle(m: Mark, i: number, p: P): Mark {
     case 'erase':
     case 'front':
     case 'pane':
+    case 'tone':
     case 'screen':
     case 'keep':
     case 'stir':
@@ -132,6 +133,7 @@ export function MarkShape(props: {
       case 'erase':
       case 'front':
       case 'pane':
+      case 'tone':
       case 'screen':
       case 'keep':
       case 'stir':

@@ -238,6 +238,16 @@ export const TOOLS: readonly MarkTool[] = [
     make: (p, frame) => ({ kind: 'shade', frame, polygon: [...p] }),
   },
   {
+    kind: 'tone',
+    label: 'known tone',
+    about: 'where the light is',
+    points: null,
+    hint:
+      'outline of a surface that you know, in the light that the performer gets (paper, a grey card, a face); ' +
+      'then say what it is: it tells how bright and how warm the join has to be',
+    make: (p, frame) => ({ kind: 'tone', frame, polygon: [...p], reflects: 0.8, sdStops: 0.15, grey: true }),
+  },
+  {
     kind: 'reflector',
     label: 'mirrors',
     about: 'what mirrors it',
