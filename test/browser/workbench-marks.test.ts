@@ -126,6 +126,29 @@ describe.skipIf(CHROMIUM === undefined)('marks in the workbench', () => {
     await page.getByRole('dialog').waitFor({ state: 'detached' });
   });
 
+  it('has a known tone told by what it is, or by numbers of its own', async () => {
+    await marking();
+    await tool('known tone');
+    await click([40, 40], [90, 40], [90, 90], [40, 90]);
+    await page.keyboard.press('Enter');
+    await page.locator('.mark.tone').waitFor();
+    const tone = async () =>
+      (await marks()).flatMap((m) =>
+        m.kind === 'tone' ? [[m.reflects, m.sdStops, m.grey ?? false, m.upright ?? false]] : [],
+      )[0];
+    expect(await tone()).toEqual([0.8, 0.15, true, false]);
+    const chosen = page.getByRole('group', { name: 'The chosen mark' });
+    await chosen.getByLabel('it is').selectOption('light skin');
+    await expect.poll(tone).toEqual([0.34, 0.4, false, false]);
+    await chosen.getByLabel('stands upright, facing the camera').check();
+    await expect.poll(tone).toEqual([0.34, 0.4, false, true]);
+    await chosen.getByLabel(/^share of light thrown back/).fill('0,3');
+    await chosen.getByLabel(/^share of light thrown back/).press('Tab');
+    await expect.poll(tone).toEqual([0.3, 0.4, false, true]);
+    await expect.poll(() => chosen.getByLabel('it is').inputValue()).toBe('');
+    await look(page, 'known-tone', false);
+  });
+
   it('asks for the height of the next mark once one is put, and says whether a rectangle lies or stands', async () => {
     await marking();
     await tool('upright');
