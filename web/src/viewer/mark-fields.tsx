@@ -224,6 +224,9 @@ export function MarkFields(props: {
   const fields = createMemo(() => fieldsOf(kind()));
   return (
     <div class="of-chosen" role="group" aria-label="The chosen mark">
+      <Show when={props.mark.kind === 'tone' ? props.mark : null}>
+        {(m) => <ToneField mark={m()} onChange={props.onChange} />}
+      </Show>
       <For each={fields()}>
         {(f) => (
           <label>
@@ -264,9 +267,6 @@ export function MarkFields(props: {
       </Show>
       <Show when={props.mark.kind === 'rectangle' ? props.mark : null}>
         {(m) => <PlaneField mark={m()} onChange={props.onChange} />}
-      </Show>
-      <Show when={props.mark.kind === 'tone' ? props.mark : null}>
-        {(m) => <ToneField mark={m()} onChange={props.onChange} />}
       </Show>
       <Show when={handles(props.mark).length > 0}>
         <PointFields mark={props.mark} onChange={props.onChange} />
