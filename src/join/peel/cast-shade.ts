@@ -144,7 +144,7 @@ function texture(lit: Float32Array, was: Float32Array, still: Float32Array, w: n
     other = new Float32Array(n),
     share = new Float32Array(n),
     leaves = new Float32Array(n),
-    usual: number[] = [];
+    usual = new Float64Array(Math.ceil(n / 7));
   for (let i = 0; i < n; i += 1) {
     const k = mb[i]! / Math.max(1e-4, ma[i]!),
       va = k * k * Math.max(0, maa[i]! - ma[i]! ** 2),
@@ -156,9 +156,9 @@ function texture(lit: Float32Array, was: Float32Array, still: Float32Array, w: n
     left[i] = Math.max(0, both[i]! - 2 * cov);
     // What of the frame's texture no share of the set's explains.
     other[i] = Math.max(0, vb - (cov > 0 ? (cov * cov) / Math.max(1e-9, va) : 0));
-    if (i % 7 === 0) usual.push(left[i]!);
+    if (i % 7 === 0) usual[i / 7] = left[i]!;
   }
-  usual.sort((x, y) => x - y);
+  usual.sort();
   // Most of the picture is the bare set: what is left there is noise, coding and the set's own stir.
   const least = ABOVE_NOISE * (usual[usual.length >> 1] ?? 0) + 1e-7,
     own = new Float32Array(n).fill(UNTOLD),

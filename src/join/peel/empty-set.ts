@@ -173,7 +173,7 @@ function setApart(roots: Float32Array, set: EmptySet): Float32Array {
   const { width: w, height: h, still } = set,
     own = nearest(roots, set.frames, w, h, 0),
     // Where the set holds still, in the empty frames and in this one, a pixel is held against its own place alone.
-    fixed = usual(own) < LEAST;
+    fixed = mostlyBelow(own, LEAST);
   if (fixed && still.every((v) => v === 1)) return own.map((v) => v / LEAST);
   const about = nearest(roots, set.frames, w, h, REACH),
     wide = leastBeside(boxesApart(boxes(roots, w, h), set.broad, w * h), w, h, BROAD + 1);
@@ -236,9 +236,11 @@ function leastBeside(values: Float32Array, w: number, h: number, by: number): Fl
   });
 }
 
-/** Median. */
-function usual(values: Float32Array): number {
-  return values.slice().sort()[values.length >> 1]!;
+/** Whether the median is less than `limit`. */
+function mostlyBelow(values: Float32Array, limit: number): boolean {
+  let count = 0;
+  for (let i = 0; i < values.length; i += 1) if (values[i]! < limit) count += 1;
+  return count > values.length >> 1;
 }
 
 /** Least distance of each pixel to those of the frames within `reach`. */

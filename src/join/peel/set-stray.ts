@@ -65,8 +65,9 @@ function strayByLevel(
   }
   const told = lists.map((list) => {
       if (list.length < LEAST_PIXELS) return null;
-      list.sort((a, b) => a - b);
-      const kept = list.slice(0, Math.floor(KEPT * list.length));
+      const kept = Float64Array.from(list)
+        .sort()
+        .subarray(0, Math.floor(KEPT * list.length));
       return Math.sqrt(Math.max(leastVariance, (WHOLE * kept.reduce((s, v) => s + v, 0)) / kept.length));
     }),
     seen = told.filter((v) => v !== null),

@@ -171,7 +171,7 @@ function softEdge({ alpha, doubt }: First, depth: Float32Array, empty: EmptyBehi
     if (depth[i]! > 0 && empty.holds[i]! > 0.5 && doubt[i]! <= TELLS * TELLS)
       found[Math.floor(depth[i]!)]?.push(alpha[i]! / Math.max(SOLID, near[i]!));
   const whole = found.findIndex(
-    (list) => list.length > LEAST_PIXELS && list.sort((a, b) => a - b)[Math.floor(RAGGED * list.length)]! > WHOLE,
+    (list) => list.length > LEAST_PIXELS && Float64Array.from(list).sort()[Math.floor(RAGGED * list.length)]! > WHOLE,
   );
   return whole < 0 ? reach : whole;
 }
