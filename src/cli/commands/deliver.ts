@@ -1,6 +1,8 @@
 /** `deliver`: masters, web files, captions and interchange. */
 import type { Command } from 'commander';
 import { rounded } from '../../core/amount.js';
+import { counted } from '../../core/counted.js';
+import { framesPerSecond, parseRate } from '../../core/rational.js';
 import type { DeliveryReport } from '../../cut/deliver.js';
 import { LOUDNESS_RANGE_LUFS } from '../../book/studio.js';
 import { action, answer } from '../output.js';
@@ -34,7 +36,8 @@ export function register(program: Command): void {
         const { lost = [] } = d.report;
         answer(o, d, () =>
           [
-            `delivered ${d.report.seconds.toFixed(1)} s as ${d.id}`,
+            `delivered ${d.report.seconds.toFixed(1)} s (${counted(d.report.frames, 'frame')} at ` +
+              `${rounded(framesPerSecond(parseRate(d.report.rate)), 3).replace(/\.?0+$/, '')} a second) as ${d.id}`,
             ...d.files.map((f) => `  ${fromHere(book, f)}`),
             `loudness ${tenths(d.report.loudness.integratedLufs)} LUFS, ` +
               `true peak ${tenths(d.report.loudness.truePeakDbtp)} dBTP`,

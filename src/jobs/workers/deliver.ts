@@ -23,7 +23,8 @@ export const deliverWorker: JobWorker = async ({ book, job, progress, signal }) 
     if (old.isDirectory()) sweepFolder(book.insidePath('delivered', old.name));
   const done = new Set(readdirSync(book.insidePath('delivered')));
   let name = base;
-  for (let n = 2; done.has(name); n++) name = `${base}-${n}`;
+  // A folder that was taken away keeps its name in the book: another delivery is not mistaken for it.
+  for (let n = 2; done.has(name) || book.get('delivery', name) !== null; n++) name = `${base}-${n}`;
   const folder = book.insidePath('delivered', name);
   mkdirSync(folder, { recursive: true });
   let report;

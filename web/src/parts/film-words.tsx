@@ -4,6 +4,7 @@ import type { BookState } from '../../../src/server/api-types.js';
 import type { FilmDocument } from '../../../src/book/documents.js';
 import { edit, removeFilm, uploadFilm } from '../api.js';
 import { followBook } from './typed-field.js';
+import { whileSending } from './while-sending.js';
 
 const KINDS = 'video/*,.mkv,.mxf,.mts,.m2ts,.ts,.vob,.avi';
 
@@ -13,7 +14,7 @@ export function FilmUpload(props: { first: boolean }): JSX.Element {
   const send = async (files: FileList | null): Promise<void> => {
     for (const f of files ?? []) {
       setShare(0);
-      await uploadFilm(f, setShare);
+      await whileSending(() => uploadFilm(f, setShare));
     }
     setShare(null);
   };
@@ -58,7 +59,7 @@ function MissingFilm(props: { film: FilmDocument }): JSX.Element {
     const f = files?.[0];
     if (f === undefined) return;
     setShare(0);
-    await uploadFilm(f, setShare, props.film.id);
+    await whileSending(() => uploadFilm(f, setShare, props.film.id));
     setShare(null);
   };
   return (

@@ -1,6 +1,7 @@
 /** Sending takes and drawings in layers, for a pick or for none yet. */
 import { createSignal, Show, type JSX } from 'solid-js';
 import { uploadTake } from '../api.js';
+import { whileSending } from './while-sending.js';
 
 export function TakeUpload(props: { pick: string | null }): JSX.Element {
   const [share, setShare] = createSignal<number | null>(null);
@@ -8,7 +9,7 @@ export function TakeUpload(props: { pick: string | null }): JSX.Element {
     // The list is emptied with the field, while the first is still under way.
     for (const f of [...(files ?? [])]) {
       setShare(0);
-      await uploadTake(f, props.pick, setShare);
+      await whileSending(() => uploadTake(f, props.pick, setShare));
     }
     setShare(null);
   };
@@ -18,7 +19,8 @@ export function TakeUpload(props: { pick: string | null }): JSX.Element {
     let take = 'new';
     for (const f of [...(files ?? [])].sort((a, b) => order.compare(a.name, b.name))) {
       setShare(0);
-      const made = await uploadTake(f, props.pick, setShare, take);
+      const layer = take,
+        made = await whileSending(() => uploadTake(f, props.pick, setShare, layer));
       if (made === null) break;
       take = made.id;
     }
