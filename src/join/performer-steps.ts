@@ -32,8 +32,10 @@ export interface PeelStep extends StepBase<'peel'> {
    * help for `screen`.
    */
   readonly cleanFrame?: number;
-  /** Polygons whose screen-like colour belongs to the subject. */
+  /** Where screen-like colour belongs to the performer: one thing, followed over its frames. */
   readonly keep?: RegionFile;
+  /** Further such things (a cat's other eye). */
+  readonly alsoKeep?: readonly RegionFile[];
   /**
    * The take's own shadow on its screen is laid on the plate, in place of the ground step's cast shadow and contact.
    * Off unless set.

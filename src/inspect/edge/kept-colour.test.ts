@@ -1,6 +1,7 @@
 /** A green toy in a made picture, at a known place of take and join. */
 import { describe, expect, it } from 'vitest';
 import { createPicture } from '../../image/picture.js';
+import type { PeelStep } from '../../join/performer-steps.js';
 import type { Recipe } from '../../join/types.js';
 import { madeFrame } from '../reader/made-frame.js';
 import type { SeenFrame } from '../reader/frame.js';
@@ -59,6 +60,24 @@ describe('what has the colour of the screen by right', () => {
     expect(kept(125, 70)).toBe(false);
     expect(kept(160, 140)).toBe(false);
     expect(keptColour(recipe('none'), 1)).toBeNull();
+    const two = recipe('keep'),
+      [peel, ...others] = two.steps as [PeelStep, ...Recipe['steps']],
+      also = [
+        {
+          frames: [
+            {
+              frame: 0,
+              polygon: [
+                [260, 140],
+                [300, 140],
+                [280, 180],
+              ] as [number, number][],
+            },
+          ],
+        },
+      ],
+      both = keptColour({ ...two, steps: [{ ...peel, alsoKeep: also }, ...others] }, 1)!;
+    expect([both(110, 70), both(170, 77), both(140, 70)]).toEqual([true, true, false]);
   });
 
   it('is no spill, and spill beside it still is', () => {

@@ -20,16 +20,21 @@ const WIDER = 1.15;
 export function keptColour(recipe: Recipe, frame: number): Kept | null {
   const find = <N extends StepName>(n: N): Extract<RecipeStep, { step: N }> | null =>
       recipe.steps.find((s): s is Extract<RecipeStep, { step: N }> => s.step === n && s.on) ?? null,
-    keep = find('peel')?.keep,
+    peel = find('peel'),
     ride = find('ride');
-  if (keep === undefined || ride === null || ride.placement.length === 0 || ride.layers !== undefined) return null;
+  if (peel?.keep === undefined || ride === null || ride.placement.length === 0 || ride.layers !== undefined)
+    return null;
   const shown = takeFrameOf(recipe, frame),
     toPlate = multiply(placementAt(ride, frame), steadyMatrix(find('steady'), shown)),
-    polygon = carryRegion(keep, STILL)(shown).map(([x, y]) => apply(toPlate, x, y)),
-    middle = [0, 1].map((k) => polygon.reduce((s, p) => s + p[k as 0 | 1], 0) / polygon.length) as [number, number],
-    wider = polygon.map((p): [number, number] => [
-      middle[0] + WIDER * (p[0] - middle[0]),
-      middle[1] + WIDER * (p[1] - middle[1]),
-    ]);
-  return (x, y) => insidePolygon(wider, x, y);
+    outlines = [peel.keep, ...(peel.alsoKeep ?? [])].map((k) =>
+      widened(carryRegion(k, STILL)(shown).map(([x, y]) => apply(toPlate, x, y))),
+    );
+  return (x, y) => outlines.some((o) => insidePolygon(o, x, y));
+}
+
+/** A polygon {@link WIDER} times as large about the mean of its corners. */
+function widened(polygon: readonly (readonly [number, number])[]): [number, number][] {
+  const mean = (k: 0 | 1): number => polygon.reduce((s, p) => s + p[k], 0) / polygon.length,
+    [mx, my] = [mean(0), mean(1)];
+  return polygon.map(([x, y]) => [mx + WIDER * (x - mx), my + WIDER * (y - my)]);
 }

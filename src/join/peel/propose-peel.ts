@@ -5,7 +5,7 @@
 import { basename } from 'node:path';
 import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
-import { regionOf } from '../mark-regions.js';
+import { thingsOf } from '../mark-regions.js';
 import { softOf } from '../outline/marked-take.js';
 import { marksOf, type ProposalInput } from '../proposal-input.js';
 import type { PeelStep } from '../performer-steps.js';
@@ -30,9 +30,8 @@ export function proposePeel(
   };
   if (input.takeHasAlpha) return { ...base, method: 'alpha', why: 'the take brings its own alpha' };
   const garbage = screens === undefined ? {} : { garbage: screens };
-  const kept = marksOf(take.marks, 'keep');
-  const keep =
-    kept.length > 0 ? { keep: regionOf(kept.map((k) => ({ frame: k.frame, polygon: k.mark.polygon }))) } : {};
+  const [first, ...further] = thingsOf(marksOf(take.marks, 'keep')),
+    keep = first === undefined ? {} : { keep: first, ...(further.length === 0 ? {} : { alsoKeep: further }) };
   if (outline !== undefined)
     return {
       ...base,
@@ -65,7 +64,7 @@ export function proposePeel(
   return {
     ...base,
     method: 'screen',
-    why: screenWords(input, screens !== undefined, kept.length > 0),
+    why: screenWords(input, screens !== undefined, first !== undefined),
     ...(input.room === undefined || screens !== undefined ? {} : { dropEdges: input.room.drop }),
     ...garbage,
     ...keep,

@@ -11,7 +11,9 @@ import { linearFrame } from './linear-frame.js';
 import { withWorkSpace } from './work-space.js';
 import { probeScreen } from './probe-take.js';
 import { modelPeeler, screenModelOf, screenPeeler } from './screen-peeler.js';
+import { proposePeel } from './propose-peel.js';
 import type { PeelStep } from '../performer-steps.js';
+import type { ProposalInput } from '../proposal-input.js';
 
 const W = 320;
 const H = 180;
@@ -76,6 +78,28 @@ describe('the peel of a take', () => {
       }
       expect(outside).toBeLessThanOrEqual(0.002);
     }
+  });
+
+  it('keeps every thing that is marked to be kept, also several on one frame', async () => {
+    const model = await screenModelOf(readerOf(frames), span);
+    const corner = (x: number): [number, number][] => [
+      [x, 10],
+      [x + 30, 10],
+      [x + 30, 40],
+      [x, 40],
+    ];
+    const marks = [10, 280].map((x) => ({ kind: 'keep', frame: 0, polygon: corner(x) }));
+    const proposed = proposePeel({
+      take: { marks: { frame: 0, marks }, measures: {} },
+      quality: 'fine',
+      takeHasAlpha: false,
+    } as unknown as ProposalInput);
+    const { picture, box } = await modelPeeler(model, proposed).peel(frames[2]!);
+    const [x0, y0] = box,
+      n = picture.width * picture.height;
+    for (const x of [25, 295]) expect(picture.data[3 * n + (25 - y0) * picture.width + x - x0]).toBe(1);
+    const one = await modelPeeler(model, { ...proposed, alsoKeep: [] }).peel(frames[2]!);
+    expect(one.box[2]).toBeLessThan(280);
   });
 
   it('peels at half the size what is shown at half the size: as near the truth as the full peel halved', async () => {

@@ -133,11 +133,13 @@ export async function screenSetOf(
 /** Peeler by a model that is there already. @param clean the empty set, for the shadow that is kept */
 export function modelPeeler(
   model: ScreenModel,
-  step: Pick<PeelStep, 'quality' | 'spill' | 'garbage' | 'dropEdges' | 'keep' | 'keepShadow'>,
+  step: Pick<PeelStep, 'quality' | 'spill' | 'garbage' | 'dropEdges' | 'keep' | 'alsoKeep' | 'keepShadow'>,
   clean: SmallLinear | null = null,
 ): Peeler {
   const garbage = step.garbage === undefined ? null : carryRegion(step.garbage, STILL);
-  const keep = step.keep === undefined ? null : carryRegion(step.keep, STILL);
+  const keep = [...(step.keep === undefined ? [] : [step.keep]), ...(step.alsoKeep ?? [])].map((k) =>
+    carryRegion(k, STILL),
+  );
   return {
     peel(frame: VideoFrame, halvings = 0, spill = step.spill): PerformerPicture {
       const options: PeelOptions = {
@@ -146,7 +148,7 @@ export function modelPeeler(
         halved: halvings > 0,
         ...(step.dropEdges === true ? { dropEdges: true } : {}),
         ...(garbage === null ? {} : { garbage: [garbage(frame.index)] }),
-        ...(keep === null ? {} : { keep: [keep(frame.index)] }),
+        ...(keep.length === 0 ? {} : { keep: keep.map((at) => at(frame.index)) }),
         ...(step.keepShadow === true ? { shadow: { clean } } : {}),
       };
       return peelWithin(model, frame, options, (peeled) => premultiplied(peeled, halvings > 0));
