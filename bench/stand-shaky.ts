@@ -3,7 +3,7 @@
  * (`../shared/truth`) and traced scenes (exam-scenes.ts, whose marks are a pixel off already), marks moved by so many
  * pixels more, in several draws. Against the foot's true place on every frame: `slip` is the rms of what is off from
  * its own mean (what an eye sees swim), `off` the rms of all of it, both px, rms over the draws; `top` the rms of what
- * the top is off. Run: `npx tsx bench/stand-shaky.ts [FOLDER…] [--shots=push,stand,pan] [--px=0,1.5,3] [--draws=8]
+ * the top is off. Run: `npx tsx bench/stand-shaky.ts [FOLDER…] [--shots=push,stand,pan,turn] [--px=0,1.5,3] [--draws=8]
  * [--own] [--each] [--seeds=1103,1106]`; a folder holds scenes `exam-N`. Every mark is shaken, and with them the view
  * and the camera's way are solved anew; `--own` shakes the stand marks alone, which is quick.
  */
@@ -13,6 +13,7 @@ import { project } from '../demo/scenes/camera.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { cameraOf, travelOf, travels } from '../src/plate/camera/measure-camera.js';
 import type { Mark, MarkKind, MarksFile } from '../src/plate/marks/marks.js';
+import { measurePlate } from '../src/plate/measure.js';
 import { followFooting } from '../src/plate/ride/footing.js';
 import { readerLumaSource } from '../src/plate/ride/reader-luma-source.js';
 import { piecesOf } from '../src/plate/travel/travel-pieces.js';
@@ -170,7 +171,7 @@ const value = (name: string): string | undefined =>
   args.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
 const folders = args.filter((a) => !a.startsWith('--')),
   px = (value('px') ?? '0,1.5,3').split(',').map(Number),
-  shots = (value('shots') ?? (folders.length === 0 ? 'push,stand,pan' : '')).split(',').filter((s) => s !== ''),
+  shots = (value('shots') ?? (folders.length === 0 ? 'push,stand,pan,turn' : '')).split(',').filter((s) => s !== ''),
   seeds = value('seeds')?.split(',').map(Number) ?? null,
   own = args.includes('--own'),
   kinds: readonly MarkKind[] = own ? ['stand', 'carry'] : [];
@@ -182,14 +183,17 @@ for (const f of folders) plates.push(...scenes(f, seeds));
 const sums: Off[][] = px.map(() => []);
 for (const p of plates) {
   const measuring = await Measuring.open(p),
-    asMarked = own ? await measuring.viewAndWay(p.marks) : null;
+    asMarked = own ? await measuring.viewAndWay(p.marks) : null,
+    // A carrier is followed and its turn measured once: of its marks the places of the performer alone are tried.
+    carried = p.marks.marks.some((m) => m.kind === 'carry') ? await measurePlate(p.file, p.marks) : null;
   console.log(p.name);
   for (const [i, sd] of px.entries()) {
     const some: Off[] = [],
       ways = new Map<string, number>();
     for (let k = 1; k <= (sd === 0 ? 1 : Number(value('draws') ?? 8)); k++) {
-      const marks = shaken(p.marks, sd, k, kinds),
-        { off, by } = offOf(await measuring.of(marks, asMarked ?? (await measuring.viewAndWay(marks))), marks, p);
+      const marks = shaken(p.marks, sd, k, carried === null ? kinds : ['carry']),
+        measures = carried ?? (await measuring.of(marks, asMarked ?? (await measuring.viewAndWay(marks)))),
+        { off, by } = offOf(measures, marks, p);
       some.push(off);
       ways.set(by.slice(0, 60), (ways.get(by.slice(0, 60)) ?? 0) + 1);
       if (args.includes('--each')) console.log(`    ${sd} px, draw ${k}: ${all([off])}  ${by}`);

@@ -2,14 +2,16 @@
  * Where a performer goes that somebody carries who turns: round the carrier's axis, at one distance, height and bearing
  * from the way the carrier faces (motion on a circle about a known upright, seen by a pinhole: Hartley & Zisserman,
  * 2004, chapter 6). The turn is measured (plate/turn/turn.ts), the axis marked (`body`), distance, bearing and heights
- * follow from the marks by least squares, drawn to what arms do: an arm's length before the chest. What is left over at
- * the marks is shared out between them. A flat region followed on such a body shows other faces soon.
+ * follow from the marks by least squares, drawn to what arms do: an arm's length before the chest. From
+ * three marks on, these are freed of what the hand erred first (likely-stands.ts); what is left over there is shared out
+ * between them. A flat region followed on such a body shows other faces soon.
  *
  * The covariance of that fit, carried to every frame, says where one more mark would help most.
  */
 import { carryPoint, type Carrier, type Keyed } from './carrier.js';
 import type { MarksFile } from '../../plate/marks/marks.js';
 import { marksOf, viewAngles, type ProposalInput } from '../proposal-input.js';
+import { likelyStands, type Departures, type GroundAndTop, type Told } from './likely-stands.js';
 import { carryStand, type Px, type Stand } from './ride.js';
 import type { Place } from './travel-stand.js';
 import { type AxisFrom, type Carrying, type Fitted, LEAST_UNDER_M, type Path, fit } from './turning-fit.js';
@@ -18,6 +20,18 @@ import { type AxisFrom, type Carrying, type Fitted, LEAST_UNDER_M, type Path, fi
 const LEAST_TURN_DEG = 40;
 /** A place less sure than this is asked a mark for (own choice). */
 const SAID_PX = 4;
+
+/** A body does not turn as one piece, and its turn is measured to some degrees: by some px (own choice). */
+const BY_TURN: Departures = {
+  together: 0.8,
+  sizes: [
+    [2, 0.3],
+    [4, 0.3],
+    [8, 0.2],
+    [16, 0.1],
+    [32, 0.1],
+  ],
+};
 
 export interface TurningStand {
   readonly where: Place;
@@ -70,7 +84,7 @@ export function turningStand(stands: readonly Stand[], c: Carrying): TurningStan
   }
   const onTop = fitted.path(stands[0]!.frame).axisFrom[2] < LEAST_UNDER_M;
   return {
-    where: settled(stands, fitted.path, c),
+    where: settled(frames.size < 3 ? stands : freedOfHand(stands, fitted, c), fitted.path, c),
     unsure: leastSure(stands, c, fitted),
     distanceM: fitted.p[0],
     nearerPx: (n) => fitted.path(n).nearerPx,
@@ -160,6 +174,25 @@ export function turningPlace(
     }, 0) / inner.length,
   );
   return told.leftOutPx <= other ? told : null;
+}
+
+/** A step of distance (m), bearing (rad) and heights (m) over which the path moves evenly in the picture. */
+const STEP = 1e-4;
+
+/** The marks brought to where they most likely are round the axis. */
+function freedOfHand(stands: readonly Stand[], { p, path }: Fitted, { plate }: Carrying): readonly Stand[] {
+  const told = stands.map(({ frame }): Told => {
+    const { ground, top } = path(frame);
+    const moved = p.map((_, k): GroundAndTop => {
+      const to = path(
+        frame,
+        p.map((v, i) => (i === k ? v + STEP : v)),
+      );
+      return [to.ground[0] - ground[0], to.ground[1] - ground[1], to.top[0] - top[0], to.top[1] - top[1]];
+    });
+    return { ground, top, moved };
+  });
+  return likelyStands(stands, told, BY_TURN, plate.widthPx).stands;
 }
 
 /** The path through the marks: what it leaves over there is shared out between them. */
