@@ -99,13 +99,17 @@ function screenOrNull(find: () => ScreenModel): ScreenModel | null {
  * The peel by difference to an empty frame from a file of its own, where that shows no
  * cloth or paint; null where a screen's peel will do.
  */
-async function byEmptyFile(clean: VideoFrame, model: ScreenModel | null): Promise<BarePeel | null> {
+async function byEmptyFile(
+  reader: VideoReader,
+  clean: VideoFrame,
+  model: ScreenModel | null,
+): Promise<BarePeel | null> {
   const doubt =
     model === null ? 'nothing green or blue is seen' : (screenDoubt(model) ?? emptyDoubt(model, smallOf(clean)));
   return doubt === null
     ? null
     : {
-        peeler: differencePeeler([clean]),
+        peeler: differencePeeler([clean], undefined, reader),
         method: 'difference',
         how:
           `the performer is what differs from the empty set, because ${doubt}; ` +
@@ -208,7 +212,8 @@ export function register(program: Command): void {
           const found = (): ScreenModel =>
             peelModel(samples, { ...(screen === undefined ? {} : { screen }), ...(clean === null ? {} : { clean }) });
           const bare =
-            marked ?? (clean === null || screen !== undefined ? null : await byEmptyFile(clean, screenOrNull(found)));
+            marked ??
+            (clean === null || screen !== undefined ? null : await byEmptyFile(reader, clean, screenOrNull(found)));
           if (bare !== null) await peelBare(reader, bare, file, from, to, o);
           else await peelOffScreen(reader, found(), file, from, to, o);
           return 0;
