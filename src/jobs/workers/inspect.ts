@@ -1,4 +1,5 @@
 /** Inspects a pick's rendered join. */
+import { compileEarly } from '../../core/compile-early.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { inspectJoin } from '../../inspect/inspect.js';
 import type { JobWorker } from '../run-job.js';
@@ -7,6 +8,7 @@ import { liveRecipe } from '../join-parts.js';
 
 /** The job `inspect` of the join of the pick `job.subject`. Throws `PW-JOIN-NOT-RENDERED` before its first render. */
 export const inspectWorker: JobWorker = async ({ book, job, progress, signal }) => {
+  compileEarly();
   const join = book.need('join', job.subject);
   if (join.render === undefined || join.render.matte === null)
     throw new PlatewrightError(
