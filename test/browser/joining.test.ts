@@ -43,7 +43,12 @@ describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
     await makeClip(
       join(folder, 'film.mp4'),
       PLATE_FRAMES,
-      (x, y, _f, c) => (y > 90 ? 0.3 : 0.5) + 0.15 * ((((x >> 4) + (y >> 4)) & 1) - 0.5) + 0.03 * c,
+      // Red and green as bright along its top: a film whose colour hangs on brightness alone would take the colours off
+      // who comes into it.
+      (x, y, _f, c) =>
+        y < 24
+          ? ((x >> 5) & 1 ? [0.62, 0.36, 0.4] : [0.3, 0.47, 0.3])[c]!
+          : (y > 90 ? 0.3 : 0.5) + 0.15 * ((((x >> 4) + (y >> 4)) & 1) - 0.5) + 0.03 * c,
     );
     const book = await madeProduction(folder, 'Joining', join(folder, 'film.mp4'), {
       id: 'street',
