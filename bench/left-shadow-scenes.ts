@@ -76,13 +76,20 @@ interface Plan {
   readonly crf: number;
 }
 
-function planOf(seed: number): Plan {
-  const random = new RandomStream(seed, 913);
-  const u = (a: number, b: number): number => a + (b - a) * random.uniform();
-  const sign = (): number => (random.uniform() < 0.5 ? -1 : 1);
-  const names = Object.keys(GROUNDS);
-  const kind = names[seed % names.length]!;
-  const move = (['pan', 'locked', 'pan', 'travel'] as const)[(seed + Math.floor(seed / 8)) % 4]!;
+/** Draws of one seed: the stream, a number between two, a sign. */
+interface Draws {
+  readonly random: RandomStream;
+  readonly u: (a: number, b: number) => number;
+  readonly sign: () => number;
+}
+
+type Move = 'pan' | 'locked' | 'travel';
+
+/** The camera on each frame, `far` from the origin and `high` over the ground, metres. */
+function cameraOf(
+  { u, sign }: Draws,
+  move: Move,
+): { high: number; far: number; focal: number; camera: Shot['camera'] } {
   const high = u(1.1, 1.9);
   const far = u(4.6, 6.5);
   const focal = u(620, 800);
@@ -95,6 +102,11 @@ function planOf(seed: number): Plan {
       ? aim([aside * (t - 0.5), high, -far], -0.5 * aside * (t - 0.5), tilt, focal, 0, W, H)
       : aim([0, high, -far], move === 'pan' ? turn * (t - 0.5) : 0, tilt, focal, 0, W, H);
   };
+  return { high, far, focal, camera };
+}
+
+/** A sun and its sky as POV-Ray has them, and their figures: degrees, how warm the sun is, how strong the sky. */
+function skyOf({ random, u, sign }: Draws, { high, far, focal }: { high: number; far: number; focal: number }) {
   const elevation = random.uniform() < 0.5 ? u(13, 26) : u(30, 55);
   const azimuth = sign() * u(25, 130);
   const sun = sunFrom(aim([0, high, -far], 0, 0, focal), azimuth, elevation);
@@ -112,6 +124,11 @@ function planOf(seed: number): Plan {
     `light_source{${v([sun[0] * 120, sun[1] * 120, sun[2] * 120])} rgb${v(key)} parallel point_at 0 ${area}}\n` +
     `${sky([-25, 80, -50], [0.27, 0.3, 0.4])}${sky([50, 40, -40], [0.18, 0.18, 0.21])}` +
     `${sky([0, 40, 90], [0.15, 0.14, 0.15])}${sky([0, -60, -20], [0.1, 0.08, 0.06])}`;
+  return { sun, lights, azimuth, elevation, soft, warm, fill };
+}
+
+/** Ground, wall, lamp and tub; now and then a shelter; before a camera that travels a post. */
+function setOf({ random, u, sign }: Draws, seed: number, ground: string, lights: string, postAt: number | null) {
   const shelter = random.uniform() < 0.5;
   const sx = u(-1.5, 0.6);
   const dark = `${n(u(0.02, 0.08))},${n(u(0.02, 0.08))},${n(u(0.02, 0.09))}`;
@@ -122,12 +139,17 @@ function planOf(seed: number): Plan {
       ` translate <${n(sx)},0,${n(u(0.9, 1.6))}>}\n`
     : '';
   const post =
-    move === 'travel' ? `cylinder{<0,0,${n(-far + 2.2)}>,<0,4,${n(-far + 2.2)}>,0.045 ${paint(dark)} no_shadow}\n` : '';
+    postAt !== null ? `cylinder{<0,0,${n(postAt)}>,<0,4,${n(postAt)}>,0.045 ${paint(dark)} no_shadow}\n` : '';
   const set =
-    `${SKY}${lights}plane{y,0 ${GROUNDS[kind]!} rotate y*${n(u(-30, 30))}}\n` +
+    `${SKY}${lights}plane{y,0 ${ground} rotate y*${n(u(-30, 30))}}\n` +
     `${roof}${post}box{<-12,0,5>,<12,2.6,5.3> ${BRICK}}\n` +
     `${lamp(sign() * u(2, 3), u(2.5, 3.5))}${tub(sign() * u(1.6, 2.4), u(1, 3), seed)}`;
-  // The walker crosses the picture, aslant or not, about a metre and a half in the shot.
+  return { set, shelter };
+}
+
+/** Somebody who crosses the picture: where on each frame, and as POV-Ray has them. */
+function walkerOf({ random, u, sign }: Draws): { at: (f: number) => Vec3; person: (f: number) => string } {
+  // Aslant or not, about a metre and a half in the shot.
   const side = sign();
   const from: Vec3 = [-side * u(0.7, 1.1), 0, u(-0.6, 0.5)];
   const to: Vec3 = [side * u(0.5, 1), 0, from[2] + u(-0.6, 0.6)];
@@ -137,13 +159,27 @@ function planOf(seed: number): Plan {
   const at = (f: number): Vec3 => [lerp(from[0], to[0], f / (FRAMES - 1)), 0, lerp(from[2], to[2], f / (FRAMES - 1))];
   const person = (f: number): string =>
     officer ? conductor({ position: at(f), yaw }) : passenger({ position: at(f), yaw, stride: f / 14 }, who);
+  return { at, person };
+}
+
+function planOf(seed: number): Plan {
+  const random = new RandomStream(seed, 913);
+  const u = (a: number, b: number): number => a + (b - a) * random.uniform();
+  const draws: Draws = { random, u, sign: () => (random.uniform() < 0.5 ? -1 : 1) };
+  const names = Object.keys(GROUNDS);
+  const kind = names[seed % names.length]!;
+  const move = (['pan', 'locked', 'pan', 'travel'] as const)[(seed + Math.floor(seed / 8)) % 4]!;
+  const view = cameraOf(draws, move);
+  const { sun, lights, azimuth, elevation, soft, warm, fill } = skyOf(draws, view);
+  const { set, shelter } = setOf(draws, seed, GROUNDS[kind]!, lights, move === 'travel' ? -view.far + 2.2 : null);
+  const { at, person } = walkerOf(draws);
   const shot: Shot = {
     id: `left-${seed}`,
     what: '',
     frames: FRAMES,
     how: move === 'pan' ? 'pan' : move === 'locked' ? 'still' : 'whole',
     exposure: 1,
-    camera,
+    camera: view.camera,
     sun,
     set,
     cast: person,

@@ -207,26 +207,96 @@ export interface HeadScene {
   readonly wall: (x: number, y: number) => V3;
 }
 
-/**
- * The scene with the person in a pose, display-coded R'G'B' (BT.709), and alpha of person
- * and body in a fourth plane. 2 × 2 samples a pixel.
- */
-export function traceHead(s: HeadScene, pose: Pose): Picture {
-  const { width: w, height: h, person, light } = s;
-  const n = w * h;
+/** A person set up in a pose to be traced; `lampHead`, `rayHead`: the lamp's and the sight's way in the head's frame. */
+interface Posed {
+  readonly scene: HeadScene;
+  readonly pose: Pose;
+  readonly body: Person;
+  readonly own: readonly Body[];
+  readonly theirs: readonly Body[];
+  readonly turn: readonly number[];
+  readonly toHead: (v: readonly number[]) => number[];
+  readonly rayHead: readonly number[];
+  readonly lampHead: readonly number[];
+}
+
+/** Every sight goes straight ahead: the picture is drawn without perspective. */
+const RAY = [0, 0, -1];
+
+function posed(scene: HeadScene, pose: Pose): Posed {
   const m = rotationOf(pose);
-  const body = s.body ?? person;
-  const own = bodiesOf(person);
-  const theirs = bodiesOf(body);
-  const out = createPicture(w, h, 4);
+  const body = scene.body ?? scene.person;
   const toHead = (v: readonly number[]): number[] => [
     m[0]! * v[0]! + m[3]! * v[1]! + m[6]! * v[2]!,
     m[1]! * v[0]! + m[4]! * v[1]! + m[7]! * v[2]!,
     m[2]! * v[0]! + m[5]! * v[1]! + m[8]! * v[2]!,
   ];
-  const ray = [0, 0, -1];
-  const rayHead = toHead(ray);
-  const lampHead = toHead(light.towards);
+  return {
+    scene,
+    pose,
+    body,
+    own: bodiesOf(scene.person),
+    theirs: bodiesOf(body),
+    turn: m,
+    toHead,
+    rayHead: toHead(RAY),
+    lampHead: toHead(scene.light.towards),
+  };
+}
+
+/** Linear light of the person along the sight that begins at `o`; null where it passes by. */
+function lightAlong(s: Posed, o: readonly number[]): V3 | null {
+  const { own, theirs, body, turn: m, toHead, rayHead, lampHead } = s;
+  const { person, light } = s.scene;
+  const oh = toHead(o);
+  const hitHead = meet(own, true, person, oh, rayHead, 0, 20);
+  const hitBody = meet(theirs, false, body, o, RAY, 0, hitHead.t);
+  if (hitHead.k < 0 && hitBody.k < 0) return null;
+  const onBody = hitBody.k >= 0;
+  const who = onBody ? body : person;
+  const hit = onBody ? theirs[hitBody.k]! : own[hitHead.k]!;
+  const t = onBody ? hitBody.t : hitHead.t;
+  const p = onBody
+    ? [o[0]!, o[1]!, o[2]! - t]
+    : [oh[0]! + t * rayHead[0]!, oh[1]! + t * rayHead[1]!, oh[2]! + t * rayHead[2]!];
+  const q = [
+    (p[0]! - hit.c[0]) / hit.r[0] ** 2,
+    (p[1]! - hit.c[1]) / hit.r[1] ** 2,
+    (p[2]! - hit.c[2]) / hit.r[2] ** 2,
+  ];
+  const l = Math.hypot(q[0]!, q[1]!, q[2]!);
+  const lamp = onBody ? light.towards : lampHead;
+  const nl = (q[0]! * lamp[0]! + q[1]! * lamp[1]! + q[2]! * lamp[2]!) / l;
+  const upY = onBody ? q[1]! / l : (m[3]! * q[0]! + m[4]! * q[1]! + m[5]! * q[2]!) / l;
+  let key = Math.max(0, nl);
+  if (key > 0) {
+    // Both bodies may stand in the key's way.
+    const world = [o[0]!, o[1]!, o[2]! - t];
+    const inHead = onBody ? toHead(world) : p;
+    if (
+      meet(own, true, person, inHead, lampHead, 0.04, 20).k >= 0 ||
+      meet(theirs, false, body, world, light.towards, 0.04, 20).k >= 0
+    )
+      key = 0;
+  }
+  const c = albedo(who, hit.kind, p[0]!, p[1]!, p[2]!, onBody ? 0 : s.pose.mouth);
+  const sky = 0.65 + 0.35 * upY;
+  return [
+    c[0] * (key * light.key[0] + sky * light.sky[0]),
+    c[1] * (key * light.key[1] + sky * light.sky[1]),
+    c[2] * (key * light.key[2] + sky * light.sky[2]),
+  ];
+}
+
+/**
+ * The scene with the person in a pose, display-coded R'G'B' (BT.709), and alpha of person
+ * and body in a fourth plane. 2 × 2 samples a pixel.
+ */
+export function traceHead(s: HeadScene, pose: Pose): Picture {
+  const { width: w, height: h } = s;
+  const n = w * h;
+  const made = posed(s, pose);
+  const out = createPicture(w, h, 4);
   for (let y = 0, i = 0; y < h; y++)
     for (let x = 0; x < w; x++, i++) {
       let r = 0;
@@ -240,54 +310,13 @@ export function traceHead(s: HeadScene, pose: Pose): Picture {
           -(y + 0.25 + 0.5 * (k >> 1) - pose.y) / pose.size,
           6,
         ];
-        if (Math.abs(o[0]!) > 1.8 || o[1]! > 1.35) {
-          r += back[0];
-          g += back[1];
-          b += back[2];
-          continue;
-        }
-        const oh = toHead(o);
-        const hitHead = meet(own, true, person, oh, rayHead, 0, 20);
-        const hitBody = meet(theirs, false, body, o, ray, 0, hitHead.t);
-        if (hitHead.k < 0 && hitBody.k < 0) {
-          r += back[0];
-          g += back[1];
-          b += back[2];
-          continue;
-        }
-        const onBody = hitBody.k >= 0;
-        const who = onBody ? body : person;
-        const hit = onBody ? theirs[hitBody.k]! : own[hitHead.k]!;
-        const t = onBody ? hitBody.t : hitHead.t;
-        const p = onBody
-          ? [o[0]!, o[1]!, o[2]! - t]
-          : [oh[0]! + t * rayHead[0]!, oh[1]! + t * rayHead[1]!, oh[2]! + t * rayHead[2]!];
-        const q = [
-          (p[0]! - hit.c[0]) / hit.r[0] ** 2,
-          (p[1]! - hit.c[1]) / hit.r[1] ** 2,
-          (p[2]! - hit.c[2]) / hit.r[2] ** 2,
-        ];
-        const l = Math.hypot(q[0]!, q[1]!, q[2]!);
-        const lamp = onBody ? light.towards : lampHead;
-        const nl = (q[0]! * lamp[0]! + q[1]! * lamp[1]! + q[2]! * lamp[2]!) / l;
-        const upY = onBody ? q[1]! / l : (m[3]! * q[0]! + m[4]! * q[1]! + m[5]! * q[2]!) / l;
-        let key = Math.max(0, nl);
-        if (key > 0) {
-          // Both bodies may stand in the key's way.
-          const world = [o[0]!, o[1]!, o[2]! - t];
-          const inHead = onBody ? toHead(world) : p;
-          if (
-            meet(own, true, person, inHead, lampHead, 0.04, 20).k >= 0 ||
-            meet(theirs, false, body, world, light.towards, 0.04, 20).k >= 0
-          )
-            key = 0;
-        }
-        const c = albedo(who, hit.kind, p[0]!, p[1]!, p[2]!, onBody ? 0 : pose.mouth);
-        const sky = 0.65 + 0.35 * upY;
-        r += c[0] * (key * light.key[0] + sky * light.sky[0]);
-        g += c[1] * (key * light.key[1] + sky * light.sky[1]);
-        b += c[2] * (key * light.key[2] + sky * light.sky[2]);
-        a++;
+        const beside = Math.abs(o[0]!) > 1.8 || o[1]! > 1.35;
+        const seen = beside ? null : lightAlong(made, o);
+        const c = seen ?? back;
+        r += c[0];
+        g += c[1];
+        b += c[2];
+        if (seen !== null) a++;
       }
       out.data[i] = bt709Encode(Math.min(1, r / 4));
       out.data[n + i] = bt709Encode(Math.min(1, g / 4));

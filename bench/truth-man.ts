@@ -26,6 +26,47 @@ function limb(a: Vec3, b: Vec3, ra: number, rb: number, m: string): string {
   return `union{ cone{${v(a)},${n(ra)},${v(b)},${n(rb)}} sphere{${v(a)},${n(ra)}} sphere{${v(b)},${n(rb)}} ${m} }\n`;
 }
 
+/** His figure, metres: see `makeMan`. */
+interface Figure {
+  /** Of his height less the hat, over a usual man's. */
+  readonly k: number;
+  /** Half his breadth, and how high his shoulders are. */
+  readonly r: number;
+  readonly shoulder: number;
+  readonly seat: Vec3;
+}
+
+interface Arm {
+  readonly top: Vec3;
+  readonly elbow: Vec3;
+  readonly hand: Vec3;
+}
+
+/** Both arms: under and beside what is carried, else hanging or stretched out, each for itself. */
+function armsOf(random: RandomStream, { k, r, shoulder, seat }: Figure, carriedM: number): Arm[] {
+  const u = (a: number, b: number): number => a + (b - a) * random.uniform();
+  return ([-1, 1] as const).map((s) => {
+    const top: Vec3 = [s * (r + 0.03), shoulder - 0.04, 0];
+    if (carriedM > 0) {
+      // Forearms lie under and beside what is carried, one hand a little before the other's.
+      const elbow: Vec3 = [s * (r + 0.07), seat[1] + 0.06, -0.06];
+      const hand: Vec3 = [seat[0] + s * u(0.2, 0.5) * carriedM, seat[1] - 0.05 + u(0, 0.06), seat[2] - u(-0.02, 0.1)];
+      return { top, elbow, hand };
+    }
+    const out = random.uniform() < 0.3 ? 1 : 0;
+    const elbow: Vec3 = [s * (r + 0.08 + 0.1 * out), shoulder - 0.3 * k, -0.03 - 0.08 * out];
+    return {
+      top,
+      elbow,
+      hand: [
+        elbow[0] + s * (out * 0.15 - 0.02),
+        elbow[1] - (out === 1 ? 0.06 : 0.26 * k),
+        elbow[2] - 0.05 - 0.12 * out,
+      ] as Vec3,
+    };
+  });
+}
+
 /**
  * @param carriedM breadth of what he carries, metres; 0 where he carries nothing: then
  * each arm hangs or is stretched out
@@ -60,26 +101,7 @@ export function makeMan(random: RandomStream, carriedM: number, before: number):
   const r = 0.19 * wide;
   const flare = u(1, 1.45);
   const seat: Vec3 = [u(-0.05, 0.05), Math.round(100 * u(0.9, 1.08) * k) / 100, -before];
-  const pose = ([-1, 1] as const).map((s) => {
-    const top: Vec3 = [s * (r + 0.03), shoulder - 0.04, 0];
-    if (carriedM > 0) {
-      // Forearms lie under and beside what is carried, one hand a little before the other's.
-      const elbow: Vec3 = [s * (r + 0.07), seat[1] + 0.06, -0.06];
-      const hand: Vec3 = [seat[0] + s * u(0.2, 0.5) * carriedM, seat[1] - 0.05 + u(0, 0.06), seat[2] - u(-0.02, 0.1)];
-      return { top, elbow, hand };
-    }
-    const out = random.uniform() < 0.3 ? 1 : 0;
-    const elbow: Vec3 = [s * (r + 0.08 + 0.1 * out), shoulder - 0.3 * k, -0.03 - 0.08 * out];
-    return {
-      top,
-      elbow,
-      hand: [
-        elbow[0] + s * (out * 0.15 - 0.02),
-        elbow[1] - (out === 1 ? 0.06 : 0.26 * k),
-        elbow[2] - 0.05 - 0.12 * out,
-      ] as Vec3,
-    };
-  });
+  const arms = armsOf(random, { k, r, shoulder, seat }, carriedM);
   const head: Vec3 = [0, heightM - HEAD_UNDER, -0.01];
   const eyes = [-1, 1]
     .map((s) => `sphere{${v(add(head, [s * 0.045, 0.02, -0.108]))},0.018 ${paint('0.02,0.018,0.018')}}`)
@@ -97,7 +119,7 @@ export function makeMan(random: RandomStream, carriedM: number, before: number):
     `cylinder{${v([0, neck - 0.02, 0])},${v([0, neck + 0.12, 0])},0.05 ${skin}} ` +
     `sphere{0,1 scale <${n(HEAD_HALF)},0.135,0.125> translate ${v(head)} ${skin}} ` +
     `sphere{${v(add(head, [0, -0.02, -0.13]))},0.026 ${skin}} ${eyes}\n${hat}` +
-    pose
+    arms
       .map(
         (p) =>
           limb(p.top, p.elbow, 0.07 * wide, 0.055 * wide, coat) +

@@ -25,6 +25,7 @@ export interface GradualEvent {
   readonly flatEnd: boolean;
   /** Where it begins flat: the film showed a picture before, so that this does not open it. */
   readonly pictureBefore?: boolean;
+  /** Log odds that it is one. */
   readonly quality: number;
 }
 
@@ -41,6 +42,11 @@ const LONGEST_HOLD = 120;
 
 const startOf = (e: ShotEvent): number => (e.kind === 'cut' ? e.at : e.a);
 
+/** One change that goes through a flat picture, made of two halves. */
+function throughFlat(a: number, b: number, quality: number): GradualEvent {
+  return { kind: 'gradual', a, b, flatStart: true, flatEnd: true, quality };
+}
+
 /** Sorts by time; a fade out followed by a fade in (or by a cut in from flat) becomes one gradual change. */
 export function joinFades(events: readonly ShotEvent[]): ShotEvent[] {
   const sorted = [...events].sort((p, q) => startOf(p) - startOf(q));
@@ -49,25 +55,11 @@ export function joinFades(events: readonly ShotEvent[]): ShotEvent[] {
     const last = out[out.length - 1];
     if (last !== undefined && last.kind === 'gradual' && last.flatEnd && !last.flatStart) {
       if (e.kind === 'gradual' && e.a - last.b <= (e.flatStart ? LONGEST_HOLD : SAME_FADE)) {
-        out[out.length - 1] = {
-          kind: 'gradual',
-          a: last.a,
-          b: e.b,
-          flatStart: true,
-          flatEnd: true,
-          quality: Math.min(last.quality, e.quality),
-        };
+        out[out.length - 1] = throughFlat(last.a, e.b, Math.min(last.quality, e.quality));
         continue;
       }
       if (e.kind === 'cut' && e.flatBefore === true && e.at - last.b <= LONGEST_HOLD) {
-        out[out.length - 1] = {
-          kind: 'gradual',
-          a: last.a,
-          b: e.at,
-          flatStart: true,
-          flatEnd: true,
-          quality: last.quality,
-        };
+        out[out.length - 1] = throughFlat(last.a, e.at, last.quality);
         continue;
       }
     }
@@ -80,25 +72,11 @@ export function joinFades(events: readonly ShotEvent[]): ShotEvent[] {
       !e.flatEnd &&
       e.a - last.b <= SAME_FADE
     ) {
-      out[out.length - 1] = {
-        kind: 'gradual',
-        a: last.a,
-        b: e.b,
-        flatStart: true,
-        flatEnd: true,
-        quality: Math.min(last.quality, e.quality),
-      };
+      out[out.length - 1] = throughFlat(last.a, e.b, Math.min(last.quality, e.quality));
       continue;
     }
     if (last !== undefined && last.kind === 'cut' && e.kind === 'gradual' && e.flatStart && e.a - last.at <= 12) {
-      out[out.length - 1] = {
-        kind: 'gradual',
-        a: last.at - 1,
-        b: e.b,
-        flatStart: true,
-        flatEnd: true,
-        quality: e.quality,
-      };
+      out[out.length - 1] = throughFlat(last.at - 1, e.b, e.quality);
       continue;
     }
     out.push(e);

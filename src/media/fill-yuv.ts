@@ -5,7 +5,7 @@
 import type { Picture } from '../image/picture.js';
 import { KERNEL_FROM_PIXELS, kernels, type KernelDoor } from '../image/kernels.js';
 import type { ColourTags } from './types.js';
-import { lumaWeights, quantisation } from './ycbcr.js';
+import { encodingConstants, lumaWeights, quantisation } from './ycbcr.js';
 
 type Codes = Uint8Array | Uint16Array;
 
@@ -85,8 +85,6 @@ export function fillYuv(
   }
   const [sx, sy] = shift;
   const deep = bitDepth > 8 ? 1 : 0;
-  const q = quantisation(bitDepth, tags.fullRange);
-  const [kr, kb] = lumaWeights(tags.matrix);
   const cw = (w + (1 << sx) - 1) >> sx;
   const ch = (h + (1 << sy) - 1) >> sy;
   const grey = coded.channels < 3;
@@ -96,18 +94,7 @@ export function fillYuv(
     const y = scope.allocate(n << deep);
     const u = scope.allocate((cw * ch) << deep);
     const v = scope.allocate((cw * ch) << deep);
-    const k = Float64Array.of(
-      kr,
-      1 - kr - kb,
-      kb,
-      q.lumaScale,
-      q.lumaOffset + 0.5,
-      q.chromaScale / (2 * (1 - kb)),
-      q.chromaScale / (2 * (1 - kr)),
-      q.chromaOffset + 0.5,
-      low,
-      high,
-    );
+    const k = Float64Array.of(...encodingConstants(tags, bitDepth), low, high);
     const light = scope.input(coded.data.subarray(0, grey ? n : 3 * n));
     door.run(
       'fillYuv',

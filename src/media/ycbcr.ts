@@ -69,6 +69,25 @@ export function decodingConstants(frame: VideoFrame): Float32Array {
   );
 }
 
+/**
+ * What a kernel needs to make codes of display-coded R'G'B': Kr, Kg, Kb; scale and offset of luma; what B' − Y' and
+ * R' − Y' are taken times, and the offset of chroma. Half a code is in the offsets, so that cutting off rounds.
+ */
+export function encodingConstants(tags: ColourTags, bitDepth: number): number[] {
+  const [kr, kb] = lumaWeights(tags.matrix);
+  const q = quantisation(bitDepth, tags.fullRange);
+  return [
+    kr,
+    1 - kr - kb,
+    kb,
+    q.lumaScale,
+    q.lumaOffset + 0.5,
+    q.chromaScale / (2 * (1 - kb)),
+    q.chromaScale / (2 * (1 - kr)),
+    q.chromaOffset + 0.5,
+  ];
+}
+
 /** Scale and offset that turn a code value of a plane that isn't Y'CbCr (RGB, grey) or of luma into 0..1. */
 export function expansion(bitDepth: number, tags: ColourTags): { scale: number; offset: number } {
   if (bitDepth === 32) return { scale: 1, offset: 0 };

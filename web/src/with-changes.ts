@@ -9,6 +9,7 @@ interface Named {
   readonly id: string;
 }
 
+/** A new state; what the changes do not touch is the same object as before. */
 export function withChanges(book: BookState, changes: Changes): BookState {
   let state: BookState = book;
   for (const c of changes) {

@@ -60,6 +60,7 @@ function throughPoses(poses: readonly Pose[]): Yaw | null {
     : null;
 }
 
+/** @param carried whether the performer rides on who turns: then the measured turn tells, else the marked poses */
 export function yawOfPlate(side: Side, poses: readonly Pose[], carried: boolean): Yaw | null {
   const turn = side.measures.turn;
   if (carried && turn !== undefined && turn.frames.length > 1)

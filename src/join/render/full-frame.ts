@@ -6,7 +6,7 @@
 import { KERNEL_FROM_PIXELS, kernels } from '../../image/kernels.js';
 import type { VideoFrame } from '../../media/types.js';
 import { canWiden, widenYuv } from '../../media/widen-yuv.js';
-import { lumaWeights, quantisation } from '../../media/ycbcr.js';
+import { encodingConstants } from '../../media/ycbcr.js';
 import type { ComposedBox } from './compose.js';
 import type { FrameRoom } from './frame-room.js';
 
@@ -37,20 +37,9 @@ export function fullFrame(
 }
 
 function constants(frame: VideoFrame): { readonly k: Float32Array; readonly low: number; readonly high: number } {
-  const [kr, kb] = lumaWeights(frame.colour.matrix),
-    q = quantisation(frame.bitDepth, frame.colour.fullRange),
-    step = 2 ** (frame.bitDepth - 8);
+  const step = 2 ** (frame.bitDepth - 8);
   return {
-    k: Float32Array.of(
-      kr,
-      1 - kr - kb,
-      kb,
-      q.lumaScale,
-      q.lumaOffset + 0.5,
-      q.chromaScale / (2 * (1 - kb)),
-      q.chromaScale / (2 * (1 - kr)),
-      q.chromaOffset + 0.5,
-    ),
+    k: Float32Array.from(encodingConstants(frame.colour, frame.bitDepth)),
     low: step,
     high: 2 ** frame.bitDepth - 1 - step,
   };

@@ -29,6 +29,7 @@ export interface StepTrying {
   readonly put: (title: string, change: (steps: readonly RecipeStep[]) => readonly RecipeStep[]) => void;
 }
 
+/** What the rows of one join's steps share; for a component that stands for one join. */
 export function stepTrying(join: Accessor<JoinDocument>): StepTrying {
   const steps = () => join().recipe.steps;
   const [draft, setDraft] = createSignal<Record<string, number>>({});

@@ -1,10 +1,12 @@
 /** Captions as lines that a person writes: "48-95 She waits." with first and last frame of the programme. */
 export interface Caption {
+  /** Frames of the programme, `out` exclusive. */
   readonly in: number;
   readonly out: number;
   readonly text: string;
 }
 
+/** The captions as such lines. */
 export function captionLines(captions: readonly Caption[]): string {
   return captions.map((c) => `${c.in}-${c.out - 1} ${c.text}`).join('\n');
 }

@@ -3,6 +3,7 @@ import { createSignal, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { FilmDocument } from '../../../src/book/documents.js';
 import { edit, removeFilm, uploadFilm } from '../api.js';
+import { FileButton } from './file-button.js';
 import { followBook } from './typed-field.js';
 import { whileSending } from './while-sending.js';
 
@@ -24,17 +25,7 @@ export function FilmUpload(props: { first: boolean }): JSX.Element {
         <p class="lead">No film yet. Add the film that the story borrows from; its shots are found at once.</p>
       </Show>
       <p class="controls">
-        <label class="file">
-          {props.first ? 'Add the film' : 'Add another film'}
-          <input
-            type="file"
-            accept={KINDS}
-            onChange={(e) => {
-              void send(e.currentTarget.files);
-              e.currentTarget.value = '';
-            }}
-          />
-        </label>
+        <FileButton label={props.first ? 'Add the film' : 'Add another film'} accept={KINDS} onFiles={send} />
         <Show
           when={share() !== null}
           fallback={
@@ -71,17 +62,7 @@ function MissingFilm(props: { film: FilmDocument }): JSX.Element {
         production’s folder. Picks, marks and joins stay as they are.
       </p>
       <p class="controls">
-        <label class="file">
-          Send the film again
-          <input
-            type="file"
-            accept={KINDS}
-            onChange={(e) => {
-              void send(e.currentTarget.files);
-              e.currentTarget.value = '';
-            }}
-          />
-        </label>
+        <FileButton label="Send the film again" accept={KINDS} onFiles={send} />
         <Show when={share() !== null}>
           <progress max={1} value={share()!} aria-label="sending the film" />
         </Show>

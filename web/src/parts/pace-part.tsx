@@ -10,7 +10,8 @@ import { smoothCubic } from '../../../src/geometry/cubic-curve.js';
 import { posesOf } from '../../../src/plate/turn/turn-poses.js';
 import type { PlateMeasures } from '../../../src/plate/types.js';
 import { frameUrl } from '../api.js';
-import { plainly, wellSet } from '../format.js';
+import { wellSet } from '../format.js';
+import { AskedNote } from './asked-note.js';
 import { latestPicture } from './latest-picture.js';
 import { createPacePlay } from './pace-play.js';
 import { PacePlot, type TurnOver } from './pace-plot.js';
@@ -96,23 +97,19 @@ export function PacePart(props: PaceProps): JSX.Element {
             </button>
           </Show>
         </p>
-        <Show when={!asking.busy() && asking.refused()}>
-          {(why) => (
-            <p class="refused" role="alert">
-              {wellSet(plainly(why()))}
-            </p>
-          )}
-        </Show>
-        <Show when={play.error()}>
-          {(why) => (
-            <p class="refused" role="alert">
-              {wellSet(why())}
-            </p>
-          )}
-        </Show>
-        <p class="pencil-note" role="status">
-          {asking.busy() ? 'The join is being worked on …' : pace.changed() ? 'Drawn, and not in the recipe yet.' : ''}
-        </p>
+        <AskedNote
+          busy={asking.busy()}
+          refused={asking.refused()}
+          otherwise={pace.changed() ? 'Drawn, and not in the recipe yet.' : ''}
+        >
+          <Show when={play.error()}>
+            {(why) => (
+              <p class="refused" role="alert">
+                {wellSet(why())}
+              </p>
+            )}
+          </Show>
+        </AskedNote>
       </div>
     </details>
   );

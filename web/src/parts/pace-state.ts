@@ -85,6 +85,7 @@ function plotted(shown: readonly number[], { first, last, count }: PaceClips): r
   return [Math.max(first, Math.floor(least - room)), Math.min(last, Math.ceil(most + room))];
 }
 
+/** The pace of one join: what is drawn stays on the page until it is asked for or dropped. */
 export function createPace(props: { readonly join: JoinDocument; readonly takeRate: Rate }) {
   const { kept, inBook, clips, from } = paceInBook(props);
   // Drawn and not asked for yet, the last at the end; empty: as the recipe has it.

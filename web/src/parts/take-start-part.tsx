@@ -6,7 +6,8 @@ import { createEffect, createUniqueId, For, on, Show, type JSX } from 'solid-js'
 import type { JoinDocument, PickDocument, TakeDocument } from '../../../src/book/documents.js';
 import { LEAST_SPEED, MOST_SPEED } from '../../../src/join/pace/take-start.js';
 import { frameUrl } from '../api.js';
-import { plainly, wellSet } from '../format.js';
+import { wellSet } from '../format.js';
+import { AskedNote } from './asked-note.js';
 import { createTakeStart, type TakeStartState } from './take-start-state.js';
 
 export function TakeStartPart(props: {
@@ -35,16 +36,7 @@ export function TakeStartPart(props: {
           The speed is a number from {LEAST_SPEED} to {MOST_SPEED}: 1 as it was filmed, 0.5 half as fast.
         </p>
       </Show>
-      <Show when={!start.busy() && start.refused()}>
-        {(why) => (
-          <p class="refused" role="alert">
-            {wellSet(plainly(why()))}
-          </p>
-        )}
-      </Show>
-      <p class="pencil-note" role="status">
-        {start.busy() ? 'The join is being worked on …' : ''}
-      </p>
+      <AskedNote busy={start.busy()} refused={start.refused()} />
     </div>
   );
 }

@@ -1,6 +1,7 @@
 /** Sending takes and drawings in layers, for a pick or for none yet. */
 import { createSignal, Show, type JSX } from 'solid-js';
 import { uploadTake } from '../api.js';
+import { FileButton } from './file-button.js';
 import { whileSending } from './while-sending.js';
 
 export function TakeUpload(props: { pick: string | null }): JSX.Element {
@@ -28,30 +29,8 @@ export function TakeUpload(props: { pick: string | null }): JSX.Element {
   };
   return (
     <p class="controls">
-      <label class="file">
-        Add a take
-        <input
-          type="file"
-          accept="video/*,image/*"
-          multiple
-          onChange={(e) => {
-            void send(e.currentTarget.files);
-            e.currentTarget.value = '';
-          }}
-        />
-      </label>
-      <label class="file">
-        Add a drawing in layers
-        <input
-          type="file"
-          accept="image/png,image/tiff"
-          multiple
-          onChange={(e) => {
-            void sendLayers(e.currentTarget.files);
-            e.currentTarget.value = '';
-          }}
-        />
-      </label>
+      <FileButton label="Add a take" accept="video/*,image/*" multiple onFiles={send} />
+      <FileButton label="Add a drawing in layers" accept="image/png,image/tiff" multiple onFiles={sendLayers} />
       <Show when={share() !== null}>
         <progress max={1} value={share()!} aria-label="sending the take" />{' '}
         <span class="pencil-note">{share()! < 1 ? `sending, ${Math.round(100 * share()!)} %` : 'looking at it'}</span>

@@ -4,6 +4,7 @@ import { frameUrl } from '../api.js';
 import type { Facts } from './facts.js';
 import type { ViewerRequest } from './state.js';
 
+/** Begins on the frame that was asked for, within the clip; stops when the viewer goes. */
 export function usePlayer(v: ViewerRequest, facts: Facts) {
   /** The frame that was asked for, and the one whose picture is there. */
   const [frame, setFrame] = createSignal(Math.min(facts().last, Math.max(facts().first, v.start)));

@@ -5,6 +5,7 @@ import { proposeMarks } from '../api.js';
 import type { Marking } from './marking.js';
 import type { ViewerRequest } from './state.js';
 
+/** What was proposed on which frame, and the ways to take or leave it; a taken one is added to the marks. */
 export function useProposing(v: ViewerRequest, frame: () => number, { add, marksFile }: Marking) {
   const [proposed, setProposed] = createSignal<readonly ProposedMark[]>([]);
   const [asked, setAsked] = createSignal<number | null>(null);
