@@ -224,9 +224,9 @@ function pulledIn(
   const white = plate.look?.percentiles[6];
   if (subject === null || white === undefined) return { gain: 1, why: '' };
   const card = take.light?.exposureStops?.value ?? null;
-  // Known surfaces tell the level itself: a white coat may well outshine a plate that shows nothing white.
-  if (plateTone !== null && (takeTone !== null || screen !== null || card !== null)) return { gain: 1, why: '' };
-  const told = feet !== null && (screen !== null || ownFeet !== null || card !== null),
+  const told =
+      (feet !== null || plateTone !== null) &&
+      (screen !== null || ownFeet !== null || card !== null || takeTone !== null),
     most = (told ? OVER_WHITE_TOLD : OVER_WHITE) * bt709Decode(white);
   const brightest = subject.percentiles[3] * luminance(slope);
   if (!(brightest > most && most > 0.02)) return { gain: 1, why: '' };
