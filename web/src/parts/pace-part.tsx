@@ -25,8 +25,8 @@ interface PaceProps {
   readonly measures: PlateMeasures | undefined;
 }
 
-export function PacePart(props: PaceProps): JSX.Element {
-  const id = createUniqueId();
+/** The pace as it is drawn, and asking for a recipe with it. */
+function useAskedPace(props: PaceProps) {
   const pace = createPace({
     get join() {
       return props.join;
@@ -47,12 +47,19 @@ export function PacePart(props: PaceProps): JSX.Element {
       if (JSON.stringify(pace.asked()) === sent) pace.drop();
     }),
   );
+  /** Takes the last change back by the keys that take back everywhere, as long as there is one. */
   const keyed = (e: KeyboardEvent): void => {
     if (!(e.ctrlKey || e.metaKey) || e.key.toLowerCase() !== 'z' || e.shiftKey || !pace.changed()) return;
     pace.backOnce();
     e.preventDefault();
     e.stopPropagation();
   };
+  return { pace, asking, ask, keyed };
+}
+
+export function PacePart(props: PaceProps): JSX.Element {
+  const id = createUniqueId();
+  const { pace, asking, ask, keyed } = useAskedPace(props);
   const turns = createMemo(() => turnsOf(props));
   const play = createPacePlay({
     count: () => pace.clips().count,

@@ -70,13 +70,8 @@ interface Dragged {
   readonly point: P;
 }
 
-/** @param frame the frame in view, on which a new mark is put */
-export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) {
-  const { marksFile, save, saveOne } = useMarksFile(facts);
-  const ownFrameOnly = (m: Mark): boolean => v.what === 'take' && isOutline(m);
-  const canMark = () => v.what === 'plate' || v.what === 'take';
-  const { tool, setTool, take, points, setPoints, number, setNumber, put, setPut } = useToolInHand(v.tool);
-  const [chosen, setChosen] = createSignal<number | null>(null);
+/** The point that a hand moves: its mark is drawn with it there, and is changed in the book once it is let go. */
+function useDragging(marksFile: () => MarksFile, saveOne: ReturnType<typeof useMarksFile>['saveOne']) {
   const [drag, setDrag] = createSignal<Dragged | null>(null);
   /** A point that was let go stays under the hand until the book has it there. */
   const [dropped, setDropped] = createSignal<Dragged | null>(null);
@@ -88,6 +83,22 @@ export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) 
       if (dropped() === d) setDropped(null);
     });
   };
+  /** Mark `i` as it is drawn just now. */
+  const live = (m: Mark, i: number): Mark => {
+    const d = drag() ?? dropped();
+    return d !== null && d.mark === i ? withHandle(m, d.handle, d.point) : m;
+  };
+  return { drag, setDrag, drop, live };
+}
+
+/** @param frame the frame in view, on which a new mark is put */
+export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) {
+  const { marksFile, save, saveOne } = useMarksFile(facts);
+  const ownFrameOnly = (m: Mark): boolean => v.what === 'take' && isOutline(m);
+  const canMark = () => v.what === 'plate' || v.what === 'take';
+  const { tool, setTool, take, points, setPoints, number, setNumber, put, setPut } = useToolInHand(v.tool);
+  const [chosen, setChosen] = createSignal<number | null>(null);
+  const { drag, setDrag, drop, live } = useDragging(marksFile, saveOne);
 
   /**
    * One mark more, or the correction of one; it is the chosen one then, so that its numbers can be given at once. Where
@@ -121,10 +132,6 @@ export function useMarking(v: ViewerRequest, facts: Facts, frame: () => number) 
     const list = [...points(), p];
     if (t.points !== null && list.length === t.points) finish(t, list);
     else setPoints(list);
-  };
-  const live = (m: Mark, i: number): Mark => {
-    const d = drag() ?? dropped();
-    return d !== null && d.mark === i ? withHandle(m, d.handle, d.point) : m;
   };
   function removeChosen(): void {
     const i = chosen();
