@@ -5,6 +5,7 @@
 import type { EraseStep } from '../../join/plate-steps.js';
 import { BOIL, DETAIL_KEPT, FILL_OFF, GHOST, LIMITS } from '../limits.js';
 import type { Remains } from '../remains/remains.js';
+import { onlyPatched } from '../remains/remains-reader.js';
 import type { Series } from '../reader/series.js';
 import { stepOf, worstBy, type Judge, type Told } from './judging.js';
 
@@ -21,18 +22,16 @@ export function judgeRemains(series: Series, judge: Judge): void {
       'remains',
       'of light',
       'erase',
-      'nothing was erased, the plate as filmed is not at hand in the same pixels, or too few frames were looked at',
+      onlyPatched(judge.recipe)
+        ? 'nothing was erased: a patch lays on what another moment showed, which other frames need not show there ' +
+            '(its border is judged as seam; look at it moving)'
+        : 'nothing was erased, the plate as filmed is not at hand in the same pixels, or too few frames were looked at',
     );
     return;
   }
   const over = (p: Part): number => p.off / p.limit,
     part = parts.reduce((w, p) => (over(p) > over(w) ? p : w));
-  judge.add('remains', part.unit, stepBehind(judge), part);
-}
-
-/** The erase, or the patch where that alone mended the plate. */
-function stepBehind(judge: Judge): 'erase' | 'patch' {
-  return stepOf(judge.recipe, 'erase') === null && stepOf(judge.recipe, 'patch') !== null ? 'patch' : 'erase';
+  judge.add('remains', part.unit, 'erase', part);
 }
 
 function partsOf(series: Series, r: Remains, erase: EraseStep | null): Part[] {

@@ -19,6 +19,14 @@ const STANDS = 0.8;
 /** Frames kept at most. */
 const FRAMES = 24;
 
+/** Whether nothing is erased and a patch lays a part of another moment onto the plate: a face that speaks sooner. */
+export function onlyPatched({ steps }: Recipe): boolean {
+  return (
+    !steps.some((s) => s.on && s.step === 'erase') &&
+    steps.some((s) => s.on && s.step === 'patch' && s.onto === 'plate')
+  );
+}
+
 /** Takes the frames of one join in order by `add`; `result` is null where that can't be told. */
 export class RemainsReader {
   private readonly frames: RemainsFrame[] = [];
@@ -27,6 +35,8 @@ export class RemainsReader {
   private readonly first: number;
   private readonly every: number;
   private readonly carrier: Carrier | undefined;
+  /** A patch alone mends the plate: it lays what another moment showed, not the set. */
+  private readonly patchedOnly: boolean;
 
   /** `carrier`: the set's motion; a set of which none is known is looked at as one that stands, if it does. */
   constructor(recipe: Recipe, first: number, total: number, carrier: Carrier | undefined) {
@@ -34,17 +44,18 @@ export class RemainsReader {
     this.first = first;
     this.every = Math.max(1, Math.ceil(total / FRAMES));
     this.carrier = carrier;
+    this.patchedOnly = onlyPatched(recipe);
   }
 
   add(f: SeenFrame): void {
-    const filmed = f.asFilmed ?? f.beside;
+    const filmed = this.filmed(f);
     if (filmed !== undefined && (f.frame - this.first) % this.every === 0)
       this.frames.push(remainsFrame(f.frame, filmed, f.plateLuma, f.luma, f.matte, f.join.width, f.join.height));
   }
 
   /** The recipe rendered again on a frame: where it changes the ground, nothing is read of the erase. */
   asked(f: SeenFrame, expected: Expected): void {
-    if (f.asFilmed === undefined && f.beside === undefined) return;
+    if (this.filmed(f) === undefined) return;
     const { width: W, height: H } = f.join;
     this.own.push(
       ownGround(
@@ -58,6 +69,11 @@ export class RemainsReader {
         f.box === null ? 0 : f.box[3] - f.box[1],
       ),
     );
+  }
+
+  /** The plate before something was erased from it. */
+  private filmed(f: SeenFrame): Float32Array | undefined {
+    return this.patchedOnly ? f.beside : (f.asFilmed ?? f.beside);
   }
 
   /**

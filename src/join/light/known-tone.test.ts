@@ -6,7 +6,7 @@
 import { describe, expect, it } from 'vitest';
 import { createPicture, type Picture } from '../../image/picture.js';
 import type { Look } from '../../plate/types.js';
-import { facingOverFlat, toneLine, uprightOverFlat, whiteAbout, type ToneSeen } from './known-tone.js';
+import { facingOverFlat, toneLine, unreadTone, uprightOverFlat, whiteAbout, type ToneSeen } from './known-tone.js';
 import { matchLight } from './light.js';
 import { levelBeside } from './take-level.js';
 import { whiteBalance } from './white-balance.js';
@@ -76,6 +76,14 @@ describe('the light by known surfaces', () => {
     expect(Math.abs(toneLine([sure, wrong], null)!.white - Math.log2(WARM_Y))).toBeLessThan(0.06);
   });
 
+  it('says that two disagree by more than their doubt, as one in the shade does', () => {
+    const c = chart(WARM),
+      lit = (k: number) => patch(k, c, { sdStops: 0.15 }),
+      shaded = patch(2, chart([0.2, 0.15, 0.1]), { sdStops: 0.15 });
+    expect(toneLine([lit(1), lit(2), lit(3)], null)!.apartStops).toBe(0);
+    expect(toneLine([lit(1), shaded], null)!.apartStops).toBeGreaterThan(0.5);
+  });
+
   it('has the contrast that the picture has, by shares that lie apart and are told surely', () => {
     const hard = chart([1, 1, 1]);
     hard.data.forEach((v, i) => (hard.data[i] = 0.18 * (v / 0.18) ** 1.25));
@@ -98,6 +106,10 @@ describe('the light by known surfaces', () => {
       ],
     });
     expect(toneLine([small], null)).toBeNull();
+    expect(unreadTone(patch(0, chart([1.2, 1.2, 1.2])))).toBe('is burnt out');
+    expect(unreadTone(patch(5, chart([0.02, 0.02, 0.02])))).toBe('is nearly black');
+    expect(unreadTone(small)).toBe('is too small');
+    expect(unreadTone(patch(1, chart(WARM)))).toBeNull();
     expect(toneLine([patch(1, chart(WARM), { grey: false })], null)!.colour).toBeNull();
   });
 
@@ -134,6 +146,16 @@ describe('what known surfaces ask of the take', () => {
     expect(asked.stops).toBeGreaterThan(-2);
     expect(asked.stops).toBeLessThan(-1.5);
     expect(asked.why).toContain('known tone');
+  });
+
+  it('is said also where it is nothing, and what is missing to hold the plate’s against', () => {
+    const plate = { look: { ...look, blackCoded: [0, 0, 0], whiteCoded: [0.8, 0.8, 0.8] } } as never,
+      subject = { mean: [0.1, 0.1, 0.1], percentiles: [0.02, 0.03, 0.09, 0.2, 0.3] } as const,
+      why = (words: Parameters<typeof matchLight>[3]) => matchLight(plate, {} as never, subject, words).why;
+    expect(why({ plateTone: grey(0.4), takeTone: grey(0.4) })).toContain('exposure left as it is');
+    expect(why({ plateTone: grey(0.1), takeTone: grey(0.8) })).toContain('exposure lowered');
+    expect(why({ plateTone: grey(0.4) })).toContain('mark one there too');
+    expect(why({ tonesAmiss: ['it is burnt out'] })).toContain('it is burnt out');
   });
 
   it('is the plate’s white over the take’s, and luminance stays', () => {

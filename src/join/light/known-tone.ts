@@ -39,6 +39,8 @@ export interface ToneLine {
   readonly variance: readonly [white: number, between: number, contrast: number];
   /** Linear RGB of the light by what is grey, luminance 1; null where nothing grey is marked. */
   readonly colour: readonly [number, number, number] | null;
+  /** Stops by which they lie off the line (rms) where that is more than their doubt: one may stand in the shade; else 0. */
+  readonly apartStops: number;
 }
 
 /**
@@ -77,6 +79,8 @@ const LEAST_PIXELS = 12,
   BURNT = 0.95;
 /** Cover from which a pixel counts as inside. */
 const INSIDE = 0.99;
+/** Surfaces that lie off their line by more than so many times their doubt (rms) disagree. */
+const DISAGREE = 1.5;
 
 /**
  * The line through all known surfaces of a picture (least squares by inverse variances, the contrast held near 1 by
@@ -94,7 +98,20 @@ export function toneLine(tones: readonly ToneSeen[], light: LightOnGround | null
     unsure = Math.max(1, missed / seen.length);
     fit = fitLine(seen, unsure);
   }
-  return { ...fit, colour: colourOf(seen.filter((r) => r.grey)) };
+  const apart = Math.sqrt(
+    seen.reduce((s, r) => s + (r.level - fit.white - fit.contrast * r.dark) ** 2, 0) / seen.length,
+  );
+  return {
+    ...fit,
+    colour: colourOf(seen.filter((r) => r.grey)),
+    apartStops: unsure > DISAGREE ** 2 ? apart : 0,
+  };
+}
+
+/** Why a mark tells nothing, in words that go on from `it`; null where it was read. */
+export function unreadTone({ mark, linear }: ToneSeen): string | null {
+  const shown = shownBy(mark, linear);
+  return typeof shown === 'string' ? shown : null;
 }
 
 /** A surface as it was read: stops of its share of light and of what it shows if it lay flat, its linear colour. */
@@ -108,7 +125,7 @@ interface ToneRead {
 
 function readTone({ mark, linear }: ToneSeen, light: LightOnGround | null): ToneRead | null {
   const rgb = shownBy(mark, linear);
-  if (rgb === null) return null;
+  if (typeof rgb === 'string') return null;
   const upright = mark.upright === true,
     standing = !upright ? 0 : light === null ? UPRIGHT_UNKNOWN_SD : UPRIGHT_SD;
   return {
@@ -121,7 +138,7 @@ function readTone({ mark, linear }: ToneSeen, light: LightOnGround | null): Tone
 }
 
 /** The likeliest line and its variances, each surface's variance taken `unsure` times as large. */
-function fitLine(seen: readonly ToneRead[], unsure: number): Omit<ToneLine, 'colour'> {
+function fitLine(seen: readonly ToneRead[], unsure: number): Omit<ToneLine, 'colour' | 'apartStops'> {
   const held = 1 / CONTRAST_SD ** 2;
   let [n, x, xx, y, xy] = [0, 0, held, 0, held];
   for (const { dark, level, variance } of seen) {
@@ -162,19 +179,19 @@ export function uprightOverFlat({ azimuthDeg, elevationDeg, fill }: LightOnGroun
   return (key * facing + fill / 2) / flat + GROUND_REFLECTS / 2;
 }
 
-/** Median linear RGB inside a mark; null where it is too small, black or burnt out. */
-function shownBy(mark: MarkOf<'tone'>, { width, height, data }: Picture): [number, number, number] | null {
+/** Median linear RGB inside a mark, or why it tells nothing. */
+function shownBy(
+  mark: MarkOf<'tone'>,
+  { width, height, data }: Picture,
+): readonly [number, number, number] | 'is too small' | 'is nearly black' | 'is burnt out' {
   const n = width * height,
     cover = rasterizePolygon(mark.polygon, width, height),
     inside: number[] = [];
   for (let i = 0; i < n; i++) if (cover[i]! >= INSIDE) inside.push(i);
-  if (inside.length < LEAST_PIXELS) return null;
-  const rgb = [0, 1, 2].map((c) => median(Float64Array.from(inside, (i) => data[c * n + i]!))) as [
-    number,
-    number,
-    number,
-  ];
-  return Math.min(...rgb) < LEAST || Math.max(...rgb) > BURNT ? null : rgb;
+  if (inside.length < LEAST_PIXELS) return 'is too small';
+  const rgb = three((c) => median(Float64Array.from(inside, (i) => data[c * n + i]!)));
+  if (Math.min(...rgb) < LEAST) return 'is nearly black';
+  return Math.max(...rgb) > BURNT ? 'is burnt out' : rgb;
 }
 
 /** Light on what faces the key over that on what lies flat, stops. */

@@ -127,6 +127,8 @@ export interface LightWords {
   readonly takeTone?: ToneLine | null;
   /** Light on what faces the key over that on what lies flat, the plate's beside the take's, stops. */
   readonly facingStops?: number;
+  /** Known tones that tell nothing or disagree, as sentences. */
+  readonly tonesAmiss?: readonly string[];
 }
 
 type Channels = readonly [number, number, number];
@@ -153,7 +155,15 @@ export function matchLight(
   slope = times(slope, bright.gain);
   const blacks = liftedBlacks(plate, subject, slope);
   const harder = contrastFor(subject, words, slope, blacks.offset);
-  const said = [white.why, dim.why, level?.why ?? '', bright.why, harder.why, blacks.why].filter((w) => w !== '');
+  const said = [
+    white.why,
+    dim.why,
+    level?.why ?? toneAlone(words),
+    bright.why,
+    harder.why,
+    blacks.why,
+    ...(words.tonesAmiss ?? []),
+  ].filter((w) => w !== '');
   return { slope: harder.slope, offset: harder.offset, power: harder.power, saturation: 1, why: said.join('; ') };
 }
 
@@ -183,6 +193,13 @@ function contrastFor(
   };
 }
 
+/** What is said where a surface known in the plate tells no level, as nothing in the take can be held against it. */
+function toneAlone({ plateTone = null, takeTone = null, screen = null, ownFeet = null }: LightWords): string {
+  return plateTone !== null && takeTone === null && screen === null && ownFeet === null
+    ? 'the known tone tells how bright a white is in the plate, and nothing tells it in the take: mark one there too'
+    : '';
+}
+
 /** What the pictures beside each other say of the exposure, stops; null where they say nothing. */
 function levelFor(
   plate: PlateMeasures,
@@ -204,6 +221,7 @@ function levelFor(
   });
   if (level === null) return null;
   const { stops, sdStops, why } = level;
+  if (stops === 0) return { stops, why: `exposure left as it is: ${why}` };
   return {
     stops,
     why:

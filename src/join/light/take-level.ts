@@ -122,7 +122,7 @@ export interface TakeLevel {
 }
 
 export interface LevelFound {
-  /** By how much the take is to be brought up (positive) or down, stops. */
+  /** By how much the take is to be brought up (positive) or down, stops; 0 where known tones speak for less than shows. */
   readonly stops: number;
   readonly sdStops: number;
   readonly why: string;
@@ -193,8 +193,10 @@ function levelByWhite(look: Look, take: TakeLevel): LevelFound | null {
   if (to === null) return null;
   const read = to.stops - from.stops + (take.plateTone == null ? 0 : (take.facingStops ?? 0)),
     variance = to.variance + from.variance;
-  const stops = read * Math.max(0, 1 - (LEFT_WITHIN ** 2 * variance) / (read * read));
-  if (!(Math.abs(stops) >= LEAST_STOPS)) return null;
+  const followed = read * Math.max(0, 1 - (LEFT_WITHIN ** 2 * variance) / (read * read)),
+    stops = Math.abs(followed) >= LEAST_STOPS ? followed : 0;
+  // Who marked a surface is told what came of it, also where nothing did.
+  if (stops === 0 && take.plateTone == null && take.tone == null) return null;
   const said = words.map(
     (w, k) => `${k === 0 ? `the plate's ${w.by} speaks` : `its ${w.by}`} for ${signed(w.stops - from.stops)}`,
   );

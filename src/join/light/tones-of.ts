@@ -1,7 +1,14 @@
 /** What surfaces that a person knows tell in both pictures of a join: their marks, pictures and keys brought together. */
 import type { ProposalInput, Side } from '../proposal-input.js';
 import { marksOf } from '../proposal-input.js';
-import { facingOverFlat, toneLine, type LightOnGround, type ToneLine } from './known-tone.js';
+import {
+  facingOverFlat,
+  toneLine,
+  unreadTone,
+  type LightOnGround,
+  type ToneLine,
+  type ToneSeen,
+} from './known-tone.js';
 import { USUAL_FILL } from './propose-light.js';
 import { shareFacing } from './take-fill.js';
 import { luminance } from './white-balance.js';
@@ -15,6 +22,8 @@ export interface TonesKnown {
    * performer's key is turned at what faces it (relight.ts). 0 where a key is not known.
    */
   readonly facingStops: number;
+  /** What was marked and tells nothing, and marks that disagree, as sentences. */
+  readonly tonesAmiss: readonly string[];
 }
 
 /** @param groundFill share of the light on the plate's open ground that is fill, a channel; null where not measured */
@@ -23,17 +32,44 @@ export async function tonesOf(
   groundFill: readonly [number, number, number] | null,
 ): Promise<TonesKnown> {
   const onPlate = keyOf(plate, groundFill === null ? null : luminance(groundFill)),
-    onTake = keyOf(take, null);
+    onTake = keyOf(take, null),
+    inPlate = await seenIn(plate),
+    inTake = await seenIn(take),
+    plateTone = toneLine(inPlate, onPlate),
+    takeTone = toneLine(inTake, onTake);
   return {
-    plateTone: await told(plate, onPlate),
-    takeTone: await told(take, onTake),
+    plateTone,
+    takeTone,
+    tonesAmiss: [...amiss('plate', inPlate, plateTone), ...amiss('take', inTake, takeTone)],
     facingStops: onPlate === null || onTake === null ? 0 : facingOverFlat(onPlate) - facingOverFlat(onTake),
   };
 }
 
-async function told(side: Side, light: LightOnGround | null): Promise<ToneLine | null> {
-  const seen = marksOf(side.marks, 'tone').map(async ({ mark, frame }) => ({ mark, linear: await side.linear(frame) }));
-  return toneLine(await Promise.all(seen), light);
+const seenIn = (side: Side): Promise<ToneSeen[]> =>
+  Promise.all(
+    marksOf(side.marks, 'tone').map(async ({ mark, frame }) => ({
+      mark: { ...mark, frame },
+      linear: await side.linear(frame),
+    })),
+  );
+
+function amiss(of: 'plate' | 'take', seen: readonly ToneSeen[], line: ToneLine | null): string[] {
+  const unread = seen.flatMap((t) => {
+    const trouble = unreadTone(t);
+    return trouble === null
+      ? []
+      : [
+          `the known tone on frame ${t.mark.frame} of the ${of} (${Math.round(100 * t.mark.reflects)} % of the light) ` +
+            `was not read: it ${trouble}${trouble === 'is too small' ? ', or lies outside the picture' : ''}`,
+        ];
+  });
+  return line === null || line.apartStops === 0
+    ? unread
+    : [
+        ...unread,
+        `the ${of}'s known tones disagree by ${line.apartStops.toFixed(1)} stops and so count for less: ` +
+          'look for one that lies in the shade, stands upright, or is named wrongly',
+      ];
 }
 
 /** The key beside the camera's heading, with its fill; null where its direction is not known. */
