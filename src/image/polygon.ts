@@ -36,6 +36,17 @@ export function polygonArea(polygon: readonly Point[]): number {
   return Math.abs(signedArea(polygon));
 }
 
+/**
+ * One polygon that `rasterizePolygon` fills where any of several lies: all go round the same way, and each is reached
+ * from the first one's first point and left again by the same line, which covers nothing. Where two overlap their
+ * winding number is two and is cut at 1; the even-odd rule of `insidePolygon` does not hold there.
+ */
+export function joinedPolygons(polygons: readonly (readonly Point[])[]): [number, number][] {
+  const round = polygons.map((p) => (signedArea(p) < 0 ? p.toReversed() : p).map(([x, y]): [number, number] => [x, y]));
+  const [first = [], ...others] = round;
+  return [...first, ...others.flatMap((p) => [first[0]!, ...p, p[0]!])];
+}
+
 /** Coverage 0..1, height × width; fewer than three points cover nothing. */
 export function rasterizePolygon(
   points: readonly Point[],

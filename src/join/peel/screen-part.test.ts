@@ -7,7 +7,7 @@ import { GRADES, madeTake } from '../../../bench/made-screens.js';
 import type { VideoFrame } from '../../media/types.js';
 import type { VideoReader } from '../../media/video-reader.js';
 import type { MarksFile } from '../../plate/marks/marks.js';
-import { insidePolygon } from '../../image/polygon.js';
+import { insidePolygon, rasterizePolygon } from '../../image/polygon.js';
 import { subjectOf } from '../subject.js';
 import { screenRegion, withScreenPart } from './screen-part.js';
 import { modelPeeler, screenModelOf } from './screen-peeler.js';
@@ -64,6 +64,23 @@ describe('a take whose screen does not fill the picture', () => {
     expect(Math.abs((await dark(marks)) / truth - 1)).toBeLessThan(0.25);
     // Unmarked, what reaches in from the edge apart from the performer is left out by itself (edge-room.ts).
     expect(Math.abs((await dark(none)) / truth - 1)).toBeLessThan(0.25);
+  });
+
+  it('is all of its parts where several are marked on one frame, also where they overlap or go round otherwise', () => {
+    const box = (x0: number, y0: number, x1: number, y1: number): [number, number][] => [
+      [x0, y0],
+      [x1, y0],
+      [x1, y1],
+      [x0, y1],
+    ];
+    const parts = [box(10, 20, 100, 150), box(80, 30, 140, 170).toReversed(), box(200, 5, 280, 60)];
+    const region = screenRegion({ frame: 3, marks: parts.map((polygon) => ({ kind: 'screen', polygon })) })!;
+    expect(region.frames.map((f) => f.frame)).toEqual([3]);
+    const each = parts.map((p) => rasterizePolygon(p, W, H));
+    const any = each[0]!.map((a, i) => Math.max(a, each[1]![i]!, each[2]![i]!));
+    const joined = rasterizePolygon(region.frames[0]!.polygon, W, H);
+    // What leads from one part to the next goes there and back: rounding alone is left of it.
+    expect(Math.max(...joined.map((v, i) => Math.abs(v - any[i]!)))).toBeLessThan(1e-6);
   });
 
   it("stays as it is where a person marked it, or where the performer's own marks lie outside what was found", async () => {

@@ -4,7 +4,7 @@
  * it.
  */
 import type { VideoReader } from '../../media/video-reader.js';
-import { insidePolygon } from '../../image/polygon.js';
+import { insidePolygon, joinedPolygons } from '../../image/polygon.js';
 import type { MarksFile, RegionFile } from '../../plate/marks/marks.js';
 import { proposeScreenMark } from '../../take/screen/screen-edges.js';
 import { regionOf } from '../mark-regions.js';
@@ -43,10 +43,12 @@ export function outlineRegion(marks: MarksFile): RegionFile | undefined {
   return bodies.length === 0 ? undefined : regionOf(bodies.map((b) => ({ frame: b.frame, polygon: b.mark.polygon! })));
 }
 
-/** The marked useful part as a region; undefined where none is marked. */
+/** The marked useful part as a region, parts on one frame as one; undefined where none is marked. */
 export function screenRegion(marks: MarksFile): RegionFile | undefined {
   const screens = marksOf(marks, 'screen');
-  return screens.length === 0
-    ? undefined
-    : { frames: screens.map((s) => ({ frame: s.frame, polygon: s.mark.polygon })).sort((a, b) => a.frame - b.frame) };
+  const frames = [...new Set(screens.map((s) => s.frame))].map((frame) => {
+    const parts = screens.filter((s) => s.frame === frame).map((s) => s.mark.polygon);
+    return { frame, polygon: parts.length === 1 ? parts[0]! : joinedPolygons(parts) };
+  });
+  return frames.length === 0 ? undefined : regionOf(frames);
 }

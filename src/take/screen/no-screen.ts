@@ -4,7 +4,7 @@
  */
 import { boxMean } from '../../image/box.js';
 import type { Picture } from '../../image/picture.js';
-import { rasterizePolygon } from '../../image/polygon.js';
+import { joinedPolygons, rasterizePolygon } from '../../image/polygon.js';
 import { codedToLinear, toCodedRgb } from '../../media/convert.js';
 import type { VideoReader } from '../../media/video-reader.js';
 import type { MarksFile } from '../../plate/marks/marks.js';
@@ -82,13 +82,14 @@ function isLawn(
   const linear = codedToLinear(clean, transfer);
   const hue = findScreenHue([linear.data]);
   if (hue === null) return true;
-  const part = marks.marks.find((m) => m.kind === 'screen');
-  const polygon = part?.kind === 'screen' ? part.polygon : undefined;
+  const marked = marks.marks.filter((m) => m.kind === 'screen');
+  const frame = marked[0]?.frame ?? marks.frame;
+  const parts = marked.filter((m) => (m.frame ?? marks.frame) === frame).map((m) => m.polygon);
   const useful =
-    polygon === undefined
+    parts.length === 0
       ? undefined
       : rasterizePolygon(
-          polygon.map(([x, y]) => [x / factor, y / factor] as const),
+          joinedPolygons(parts).map(([x, y]) => [x / factor, y / factor] as const),
           width,
           height,
         );
