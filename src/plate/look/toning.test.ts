@@ -54,6 +54,8 @@ describe('film without colours of its own', () => {
       patches(5, 0.2, 0.8, (y, draw) => [y + amount * draw.normal(), y, y + amount * draw.normal()]);
     expect(toningOf(coloured(0.1))).toBeNull();
     expect(toningOf(coloured(0.015))).toBeNull();
+    // A grey room before a colour camera: hardly a colour in it, yet not grey to the code.
+    expect(toningOf(coloured(0.006))).toBeNull();
     expect(toningOf(patches(6, 0.4, 0.5, (y) => [0.5 * y, 1.1 * y, 0.4 * y]))).toBeNull();
     expect(toningOf()).toBeNull();
   });

@@ -19,8 +19,12 @@ const LEAST_BLOCKS = 8;
  * .010, coloured shots by .0125 at least where they show more than one plain wall; see docs/measures.md.
  */
 const MOST_STRAY = 2.2 / 255;
-/** Mean chroma under which the film counts as black and white, coded. */
-const NEUTRAL = 2 / 255;
+/**
+ * Mean chroma under which the film counts as black and white, coded, and most that it may stray then: black and white
+ * film is grey to the code wherever one looks, a grey room before a colour camera is not (own choice).
+ */
+const NEUTRAL = 2 / 255,
+  NEUTRAL_STRAY = 1 / 255;
 /**
  * Least breadth of luma, 5 to 95 %, over which a tint is believed: one wall under one light has one colour by itself.
  */
@@ -86,7 +90,7 @@ export class ToningCounter {
     const stray = Math.sqrt(full.reduce((s, b) => s + strayOf(b), 0) / (2 * n)),
       mean = full.reduce((s, b) => s + Math.abs(b.chroma[0].sum) + Math.abs(b.chroma[1].sum), 0) / (2 * n);
     if (stray > MOST_STRAY) return null;
-    if (mean <= NEUTRAL) return { colours: [] };
+    if (mean <= NEUTRAL) return stray <= NEUTRAL_STRAY ? { colours: [] } : null;
     return this.breadth() < LEAST_BREADTH ? null : { colours: full.map(colourOf) };
   }
 
