@@ -6,7 +6,15 @@
 import { describe, expect, it } from 'vitest';
 import { createPicture, type Picture } from '../../image/picture.js';
 import type { Look } from '../../plate/types.js';
-import { facingOverFlat, toneLine, unreadTone, uprightOverFlat, whiteAbout, type ToneSeen } from './known-tone.js';
+import {
+  facingOverFlat,
+  standingStops,
+  toneLine,
+  unreadTone,
+  uprightOverFlat,
+  whiteAbout,
+  type ToneSeen,
+} from './known-tone.js';
 import { matchLight } from './light.js';
 import { levelBeside } from './take-level.js';
 import { whiteBalance } from './white-balance.js';
@@ -123,6 +131,16 @@ describe('the light by known surfaces', () => {
     expect(of(180, 30, 0.2)).toBeCloseTo(0.1 / (0.8 * 0.5 + 0.2) + 0.1, 9);
     // A key at 30° over the ground lies a stop under what faces it.
     expect(facingOverFlat({ azimuthDeg: 0, elevationDeg: 30, fill: 0 })).toBeCloseTo(1, 9);
+    // A key in doubt tells it the less: one at 30° from the front or from behind differs by more than a stop.
+    const low = { azimuthDeg: 0, elevationDeg: 30, fill: 0.2 },
+      sure = standingStops(low),
+      doubtful = (azimuth: number, elevation: number) => standingStops({ ...low, sdDeg: { azimuth, elevation } });
+    expect(sure.stops).toBeCloseTo(Math.log2(uprightOverFlat(low)), 9);
+    expect(doubtful(0, 0).stops).toBeCloseTo(sure.stops, 9);
+    expect(Math.abs(doubtful(5, 2).stops - sure.stops)).toBeLessThan(0.05);
+    expect(doubtful(90, 10).sd).toBeGreaterThan(1.4 * sure.sd);
+    // The other picture's key serves, as surely as none.
+    expect(standingStops({ ...low, supposed: true })).toEqual({ stops: sure.stops, sd: standingStops(null).sd });
     const about = Math.log2(luminanceOfL(NEUTRAL[1]!)),
       upright = toneLine([patch(1, chart(WARM), { upright: true })], { azimuthDeg: 0, elevationDeg: 30, fill: 0 })!,
       lying = toneLine([patch(1, chart(WARM))], null)!;

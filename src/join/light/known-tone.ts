@@ -24,6 +24,10 @@ export interface LightOnGround {
   readonly azimuthDeg: number;
   readonly elevationDeg: number;
   readonly fill: number;
+  /** Sds of both angles, degrees; 0 where left out. */
+  readonly sdDeg?: { readonly azimuth: number; readonly elevation: number };
+  /** Not measured in this picture: taken to stand as in the other one, as takes are set up by the brief. */
+  readonly supposed?: boolean;
 }
 
 /**
@@ -126,12 +130,11 @@ interface ToneRead {
 function readTone({ mark, linear }: ToneSeen, light: LightOnGround | null): ToneRead | null {
   const rgb = shownBy(mark, linear);
   if (typeof rgb === 'string') return null;
-  const upright = mark.upright === true,
-    standing = !upright ? 0 : light === null ? UPRIGHT_UNKNOWN_SD : UPRIGHT_SD;
+  const standing = mark.upright === true ? standingStops(light) : { stops: 0, sd: 0 };
   return {
     dark: Math.log2(mark.reflects),
-    level: Math.log2(luminance(rgb) / (upright && light !== null ? uprightOverFlat(light) : 1)),
-    variance: (mark.sdStops ?? TOLD_SD) ** 2 + PLACE_SD ** 2 + standing ** 2,
+    level: Math.log2(luminance(rgb)) - standing.stops,
+    variance: (mark.sdStops ?? TOLD_SD) ** 2 + PLACE_SD ** 2 + standing.sd ** 2,
     rgb,
     grey: mark.grey === true,
   };
@@ -166,6 +169,46 @@ function colourOf(grey: readonly ToneRead[]): ToneLine['colour'] {
     ),
     bright = luminance(colour);
   return mapTuple(colour, (v) => v / bright);
+}
+
+/** Places over a normal variable, in sds, and their weights. */
+const SPREAD = [-2.5, -2, -1.5, -1, -0.5, 0, 0.5, 1, 1.5, 2, 2.5].map((at) => ({
+  at,
+  weight: Math.exp((-at * at) / 2),
+}));
+/** Lowest key that a doubtful one is taken to stand at, degrees: under it no flat ground is lit. */
+const LOWEST_DEG = 5;
+
+/**
+ * Light on what stands over that on what lies, stops, with its sd. A key whose direction is in doubt tells it the less
+ * the more that differs over where the key may stand: nothing of it is left where it may stand anywhere.
+ */
+export function standingStops(light: LightOnGround | null): { readonly stops: number; readonly sd: number } {
+  if (light === null) return { stops: 0, sd: UPRIGHT_UNKNOWN_SD };
+  const { azimuth, elevation } = light.sdDeg ?? { azimuth: 0, elevation: 0 };
+  let [weights, sum, squares] = [0, 0, 0];
+  for (const a of SPREAD)
+    for (const e of SPREAD) {
+      const elevationDeg = light.elevationDeg + e.at * elevation,
+        stops = Math.log2(
+          uprightOverFlat({
+            ...light,
+            azimuthDeg: light.azimuthDeg + a.at * azimuth,
+            elevationDeg: elevation === 0 ? elevationDeg : Math.max(LOWEST_DEG, elevationDeg),
+          }),
+        ),
+        weight = a.weight * e.weight;
+      weights += weight;
+      sum += weight * stops;
+      squares += weight * stops * stops;
+    }
+  const unknown = UPRIGHT_UNKNOWN_SD ** 2,
+    mean = sum / weights,
+    believed = unknown / (unknown + Math.max(0, squares / weights - mean * mean));
+  return {
+    stops: believed * mean,
+    sd: light.supposed === true ? UPRIGHT_UNKNOWN_SD : Math.sqrt(believed * UPRIGHT_SD ** 2 + (1 - believed) * unknown),
+  };
 }
 
 /**

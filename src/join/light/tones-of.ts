@@ -35,8 +35,8 @@ export async function tonesOf(
     onTake = keyOf(take, null),
     inPlate = await seenIn(plate),
     inTake = await seenIn(take),
-    plateTone = toneLine(inPlate, onPlate),
-    takeTone = toneLine(inTake, onTake);
+    plateTone = toneLine(inPlate, onPlate ?? supposed(onTake)),
+    takeTone = toneLine(inTake, onTake ?? supposed(onPlate));
   return {
     plateTone,
     takeTone,
@@ -79,5 +79,17 @@ function keyOf({ measures: { light } }: Side, groundFill: number | null): LightO
     stops = light?.keyFillStops.value ?? null;
   if (azimuthDeg === null || elevationDeg === null) return null;
   const fill = groundFill !== null ? shareFacing(groundFill, elevationDeg) : stops === null ? USUAL_FILL : 2 ** -stops;
-  return { azimuthDeg, elevationDeg, fill };
+  return {
+    azimuthDeg,
+    elevationDeg,
+    fill,
+    sdDeg: { azimuth: light?.azimuthDeg.sd ?? 0, elevation: light?.elevationDeg.sd ?? 0 },
+  };
 }
+
+/**
+ * The other picture's key, for a picture that shows none. Else a face in both would be held to lie in one light and to
+ * stand in another.
+ */
+const supposed = (other: LightOnGround | null): LightOnGround | null =>
+  other === null ? null : { ...other, supposed: true };
