@@ -94,7 +94,7 @@ describe('a verdict that was given before', () => {
       { matter: 'size', verdict: 'fits', change: 'enough pixels' },
       { matter: 'lightAzimuth', verdict: null, change: "can't be judged: no shadow" },
     ].map((m) => ({ measured: null, sd: null, needed: null, unit: 'deg', tolerance: null, ...m })),
-    notes: ['not judged: light azimuth', 'the lens is not known'],
+    notes: ['not judged: light azimuth', 'the lens is not known (“lens, mm”)'],
   } as unknown as Verdict;
 
   it('holds until measures, marks, limits or the file change', () => {
@@ -124,7 +124,7 @@ describe('a verdict that was given before', () => {
     const text = verdictText({ take: 'lamp-1', ...verdict }, true);
     expect(text).toMatch(/^lamp-1: MENDABLE \(best span 3–51; judged by 1 of 2 matters; as judged before\)\n/);
     expect(text).toContain('no shadow');
-    expect(text).toContain('the lens is not known');
+    expect(text).toContain('the lens is not known (“lens, mm”, focalPx in a marks file)');
     expect(text).not.toContain('enough pixels');
     expect(text).not.toContain('not judged: light azimuth');
   });

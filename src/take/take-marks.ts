@@ -163,7 +163,7 @@ export function takeView(
       notes.push("the performer's height is not known, so distances are told in performer heights");
     if (marks.focalPx === undefined && view.focalPx.priorLed)
       notes.push(
-        "the take camera's focal length is not known (“lens, mm” beside the take, focalPx in a marks file); " +
+        "the take camera's focal length is not known (write it beside the take, “lens, mm”); " +
           'usual lenses stand in for it, and angles are so much less sure',
       );
     if (sight !== null)
@@ -175,7 +175,7 @@ export function takeView(
     else if (!informative)
       notes.push(
         "the performer's own marks do not settle how high the camera stood: " +
-          'measure its height with a tape (“lens above the floor” beside the take, cameraHeight in a marks file), ' +
+          'measure its height with a tape (and write it beside the take, “lens above the floor”), ' +
           'or lay the card; where the performer turns on the spot, poses at two frames of its turn tell it too',
       );
     return view;

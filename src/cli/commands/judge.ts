@@ -9,6 +9,7 @@ import type { MarksFile } from '../../plate/marks/marks.js';
 import { judgedWords, matterTitle, measuredWords, needWords } from '../../take/verdict/matter-words.js';
 import { needsOfPlate } from '../../take/verdict/needs.js';
 import { judgeTake } from '../../take/verdict/verdict.js';
+import { withMarksFileNames } from '../marks-file-words.js';
 import { action, answer, progressPrinter, table } from '../output.js';
 import { readMarks } from '../read-marks.js';
 
@@ -63,9 +64,11 @@ export function register(program: Command): void {
                 ]),
               ]),
               '',
-              ...v.matters.filter((m) => m.verdict !== 'fits').map((m) => `${matterTitle(m.matter)}: ${m.change}`),
+              ...v.matters
+                .filter((m) => m.verdict !== 'fits')
+                .map((m) => `${matterTitle(m.matter)}: ${withMarksFileNames(m.change)}`),
               '',
-              ...v.notes,
+              ...v.notes.map(withMarksFileNames),
             ].join('\n'),
           );
           return verdict.verdict === 'shoot again' ? 1 : 0;

@@ -7,6 +7,7 @@ import { verdictHolds } from '../../jobs/stale.js';
 import type { Verdict } from '../../take/types.js';
 import { judgedWords, matterTitle, measuredWords, needWords } from '../../take/verdict/matter-words.js';
 import { action, answer, table } from '../output.js';
+import { withMarksFileNames } from '../marks-file-words.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
 /**
@@ -63,10 +64,10 @@ export function verdictText(v: Verdict & { take: string }, kept = false): string
           m.verdict ?? 'not judged',
           measuredWords(m),
           needWords(m),
-          m.change || (m.reason ?? ''),
+          withMarksFileNames(m.change || (m.reason ?? '')),
         ]),
     ),
-    ...v.notes.filter((n) => !n.startsWith('not judged:')).map((n) => `  ${n}`),
+    ...v.notes.filter((n) => !n.startsWith('not judged:')).map((n) => `  ${withMarksFileNames(n)}`),
   ]
     .filter((line) => line !== '')
     .join('\n');

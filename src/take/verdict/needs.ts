@@ -59,7 +59,7 @@ export function needsOfPlate(plate: PlateMeasures, marks: MarksFile): PlateNeeds
   else if (here.ground === undefined || here.top === undefined)
     reason =
       'nothing marked says where on its carrier the performer sits: mark “stands here” on the frame where the carrier ' +
-      'is outlined (in a marks file: ground and top of the carry mark)';
+      'is outlined';
   else {
     // The largest of the marked sizes decides how many pixels the take must hold.
     let tallest = 0;

@@ -7,8 +7,8 @@ import { grade, lengthWords, tooUnsure, unjudged } from './verdict-words.js';
 
 const RAD = Math.PI / 180;
 const HELP_TAKE =
-  "the take camera's height by tape (“lens above the floor” beside the take, " +
-  'cameraHeight in a marks file) and focal length, the card, an upright of known height beside the performer, ' +
+  "the take camera's height by tape (“lens above the floor” beside the take) " +
+  'and focal length, the card, an upright of known height beside the performer, ' +
   'or, where the performer turns on the spot, poses at two frames of its turn';
 const HELP_PLATE = 'a stand mark and an upright of known height on the plate';
 

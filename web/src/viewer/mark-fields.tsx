@@ -19,8 +19,8 @@ interface Field {
 
 const HEIGHT: Field = { key: 'height', label: 'height, m', optional: true, min: 0.001 };
 
-/** Numbers of a mark that are no points. */
-export function fieldsOf(kind: Mark['kind']): readonly Field[] {
+/** Numbers of a mark on a plate or a take that are no points. */
+export function fieldsOf(kind: Mark['kind'], on: 'plate' | 'take'): readonly Field[] {
   switch (kind) {
     case 'upright':
     case 'shadow':
@@ -42,7 +42,9 @@ export function fieldsOf(kind: Mark['kind']): readonly Field[] {
     case 'pose':
       return [{ key: 'yawDeg', label: 'yaw, °' }];
     case 'patch':
-      return [{ key: 'offsetFrames', label: 'frames later (empty: for “with a part of”)', optional: true }];
+      return on === 'take'
+        ? []
+        : [{ key: 'offsetFrames', label: 'frames later (empty: for “with a part of”)', optional: true }];
     case 'tone':
       return [
         { key: 'reflects', label: 'share of light thrown back, 0.02 to 1', min: 0.02, max: 1 },
@@ -211,6 +213,7 @@ function PlaneField(props: {
 
 export function MarkFields(props: {
   mark: Mark;
+  on: 'plate' | 'take';
   /** The frame that it is on, and the one in view. */
   own: number;
   frame: number;
@@ -221,7 +224,7 @@ export function MarkFields(props: {
 }): JSX.Element {
   const kind = createMemo(() => props.mark.kind);
   // The same fields while the kind is the same: made anew they would lose the keyboard.
-  const fields = createMemo(() => fieldsOf(kind()));
+  const fields = createMemo(() => fieldsOf(kind(), props.on));
   return (
     <div class="of-chosen" role="group" aria-label="The chosen mark">
       <Show when={props.mark.kind === 'tone' ? props.mark : null}>

@@ -173,10 +173,11 @@ export const TOOLS: readonly MarkTool[] = [
     kind: 'patch',
     label: 'patch',
     about: 'what goes or changes',
+    on: 'plate',
     points: null,
     hint:
-      'outline of the part that another take’s replaces, or that replaces it; on a plate: ' +
-      'taken from so many frames later of the same shot',
+      'outline of the part that is taken from so many frames later (or, negative, earlier) of the same shot; without a ' +
+      'number, of the part that a take gets by “with a part of: the plate”',
     asks: 'later',
     make: (p, frame, later) => ({
       kind: 'patch',
@@ -184,6 +185,17 @@ export const TOOLS: readonly MarkTool[] = [
       polygon: [...p],
       ...(later ? { offsetFrames: Math.round(later) } : {}),
     }),
+  },
+  {
+    kind: 'patch',
+    label: 'patch',
+    about: 'what goes or changes',
+    on: 'take',
+    points: null,
+    hint:
+      'outline of the part that another picture’s replaces, or that replaces another take’s: mark it in both, then ' +
+      'choose “with a part of” beside the take',
+    make: (p, frame) => ({ kind: 'patch', frame, polygon: [...p] }),
   },
   {
     kind: 'front',

@@ -8,6 +8,7 @@ import type { Proposing } from './proposing.js';
 
 /** The marks there are, to choose from, and the chosen one's numbers. */
 function ChosenMark(props: {
+  readonly on: 'plate' | 'take';
   readonly frame: () => number;
   readonly go: (n: number) => void;
   readonly marking: Marking;
@@ -33,6 +34,7 @@ function ChosenMark(props: {
           {(m) => (
             <MarkFields
               mark={m()}
+              on={props.on}
               own={m().frame ?? marksFile().frame}
               frame={props.frame()}
               onCopy={() => add(`copy mark ${m().kind}`, { ...m(), frame: props.frame() })}
@@ -75,7 +77,7 @@ export function MarksPanel(props: {
         looking={looking()}
         onPropose={() => void propose()}
       />
-      <ChosenMark frame={props.frame} go={props.go} marking={props.marking} />
+      <ChosenMark on={props.on} frame={props.frame} go={props.go} marking={props.marking} />
       <Show when={asked() !== null}>
         <Proposals
           list={proposed()}
