@@ -15,6 +15,8 @@ export interface EraseStep extends StepBase<'erase'> {
   readonly cast?: readonly RegionFile[];
   /** Things marked as standing for themselves: never copied into what no frame shows. */
   readonly apart?: readonly RegionFile[];
+  /** Share of what goes that no frame shows, by the measure of room: made up. Left out where that is none, or unknown. */
+  readonly madeUp?: number;
 }
 /**
  * Plate pixels added on each side; the canvas is then scaled back to the plate's size (reframe.ts). All other steps

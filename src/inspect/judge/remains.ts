@@ -17,21 +17,36 @@ interface Part extends Told {
 /** Adds `remains` in the unit of the part that is told. */
 export function judgeRemains(series: Series, judge: Judge): void {
   const parts = series.remains === null ? [] : partsOf(series, series.remains, stepOf(judge.recipe, 'erase'));
+  const madeUp = stepOf(judge.recipe, 'erase')?.madeUp;
   if (parts.length === 0) {
-    judge.none(
-      'remains',
-      'of light',
-      'erase',
-      onlyPatched(judge.recipe)
-        ? 'nothing was erased: a patch lays on what another moment showed, which other frames need not show there ' +
-            '(its border is judged as seam; look at it moving)'
-        : 'nothing was erased, the plate as filmed is not at hand in the same pixels, or too few frames were looked at',
-    );
+    judge.none('remains', 'of light', 'erase', unreadWords(judge, madeUp));
     return;
   }
   const over = (p: Part): number => p.off / p.limit,
     part = parts.reduce((w, p) => (over(p) > over(w) ? p : w));
-  judge.add('remains', part.unit, 'erase', part);
+  judge.add('remains', part.unit, 'erase', {
+    ...part,
+    ...(madeUp === undefined ? {} : { untold: untoldOf(madeUp) }),
+  });
+}
+
+function unreadWords(judge: Judge, madeUp: number | undefined): string {
+  if (onlyPatched(judge.recipe))
+    return (
+      'nothing was erased: a patch lays on what another moment showed, which other frames need not show there ' +
+      '(its border is judged as seam; look at it moving)'
+    );
+  return madeUp === undefined
+    ? 'nothing was erased, the plate as filmed is not at hand in the same pixels, or too few frames were looked at'
+    : `${untoldOf(madeUp)}, unless the plate as filmed is not at hand in the same pixels`;
+}
+
+/** What no frame shows can be held against nothing. */
+function untoldOf(madeUp: number): string {
+  return (
+    `no frame shows some ${(100 * madeUp).toFixed(0)} % of what was erased: what was made up there is held against ` +
+    'nothing, so a smudge passes; look at it'
+  );
 }
 
 function partsOf(series: Series, r: Remains, erase: EraseStep | null): Part[] {

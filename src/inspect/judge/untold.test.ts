@@ -1,7 +1,8 @@
 /** What passes says which faults its reading lets through, by what the join could be held against. */
 import { describe, expect, it } from 'vitest';
 import type { InspectionMatterName } from '../types.js';
-import { at, blank, told } from './made-readings.js';
+import { judge } from '../verdict.js';
+import { at, blank, recipe, told } from './made-readings.js';
 
 const cast = { colour: 1, gain: [1, 1, 1], own: [0.3, -0.4], plate: [0, 0] } as const;
 
@@ -43,6 +44,19 @@ describe('what a picture does not tell', () => {
   it('is not said where the matter fails', () => {
     expect(untold('colour', null, 9)).toBeUndefined();
     expect(untold('blackLevel', null, 9)).toBeUndefined();
+  });
+  it('of an erase is what no frame showed', () => {
+    const region = { frames: [] },
+      erase = { step: 'erase', on: true, why: '', region, growPx: 3, shadowToo: true } as const;
+    const remains = (madeUp: object, stain: number) =>
+      judge(
+        { ...blank(), remains: { frames: [], stain, ghost: null, boil: null, detail: null } },
+        { ...recipe, steps: [{ ...erase, ...madeUp }, ...recipe.steps] },
+      ).matters.find((m) => m.matter === 'remains')!;
+    expect(remains({ madeUp: 0.24 }, 0).untold).toContain('no frame shows some 24 % of what was erased');
+    expect(remains({}, 0).untold).toBeUndefined();
+    expect(remains({ madeUp: 0.24 }, -0.5).passes).toBe(false);
+    expect(remains({ madeUp: 0.24 }, -0.5).untold).toBeUndefined();
   });
   it("of a slip is what the plate's ground could not be asked", () => {
     const frames = [1, 2, 3, 4, 5, 6],

@@ -25,6 +25,9 @@ const FEET = 0.04;
 const BODY = 0.4;
 const HEAD = 1.3;
 
+/** Least share of what goes that is told as made up: the measure of room is no surer (own choice). */
+const LEAST_MADE_UP = 0.03;
+
 type Polygon = [number, number][];
 
 /**
@@ -155,6 +158,8 @@ export function proposeErase(marks: MarksFile, measures: PlateMeasures): EraseSt
   let left = '';
   if (shadows.length > 0) left = ', and the marked shadow is relit where no frame shows it lit';
   else if (cast.length > 0) left = ', and one that no frame shows lit is looked for where the measured key throws it';
+  const unseen = 1 - (measures.room?.suppliedShare.value ?? 1),
+    madeUp = unseen < LEAST_MADE_UP ? null : Math.round(100 * unseen) / 100;
   const shownBare = bare === 0 ? '' : `, gone on ${counted(bare, 'marked frame')}, which show the place bare`;
   return {
     step: 'erase',
@@ -164,10 +169,15 @@ export function proposeErase(marks: MarksFile, measures: PlateMeasures): EraseSt
     ...(shadows.length > 0 ? { shadows } : {}),
     ...(cast.length > 0 ? { cast } : {}),
     ...(apart.length > 0 ? { apart } : {}),
+    ...(madeUp === null ? {} : { madeUp }),
     growPx: 3,
     shadowToo: true,
     why:
       `${counted(found.length, 'erase mark')} on ${counted(things.length, 'thing')}${shownBare}; ` +
-      `a shadow that touches them goes too${left}`,
+      `a shadow that touches them goes too${left}` +
+      (madeUp === null
+        ? ''
+        : `; no frame shows some ${(100 * madeUp).toFixed(0)} % of what goes, which is made up from its surroundings: look ` +
+          'at it, or take a longer pick of the shot, on which it is seen bare'),
   };
 }
