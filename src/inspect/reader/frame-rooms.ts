@@ -7,8 +7,8 @@
 import { kernels } from '../../image/kernels.js';
 import type { Channels, Picture } from '../../image/picture.js';
 import { toCodedRgb } from '../../media/convert.js';
-import { encode } from '../../media/curve-table.js';
 import type { VideoFrame } from '../../media/types.js';
+import { asShown } from './as-shown.js';
 import { lumaAsCoded, lumaOf } from './frame.js';
 
 type PlaneName = 'luma' | 'plateLuma' | 'matte' | 'asFilmed' | 'beside';
@@ -17,15 +17,10 @@ type PlaneName = 'luma' | 'plateLuma' | 'matte' | 'asFilmed' | 'beside';
 export class FrameRoom {
   private readonly held = new Map<string, Picture>();
 
-  /** A frame's display-coded picture; of a file that holds light (OpenEXR) by BT.709's curve, as all is read here. */
+  /** A frame's display-coded picture. */
   coded(name: 'join' | 'plate', frame: VideoFrame): Picture {
-    const { widthPx: w, heightPx: h } = frame;
-    const picture = toCodedRgb(frame, this.place(name, w, h, frame.hasAlpha ? 4 : 3));
-    if (frame.colour.transfer === 'linear') {
-      const colours = picture.data.subarray(0, 3 * w * h);
-      encode(colours, colours, 'bt709');
-    }
-    return picture;
+    const to = this.place(name, frame.widthPx, frame.heightPx, frame.hasAlpha ? 4 : 3);
+    return asShown(toCodedRgb(frame, to), frame.colour.transfer);
   }
 
   /** A frame's coded luma: its own Y' where that is BT.709's, else of its display-coded `picture`. */

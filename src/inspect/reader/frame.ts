@@ -1,6 +1,7 @@
 /** What the inspection looks at on one frame: join and plate display-coded, the performer's matte, and where it is. */
 import type { Picture } from '../../image/picture.js';
 import { selectInPlace } from '../../image/statistics.js';
+import { shownAsCoded } from '../../media/colour-tags.js';
 import type { VideoFrame } from '../../media/types.js';
 import { expansion } from '../../media/ycbcr.js';
 
@@ -72,10 +73,10 @@ export function lumaOf(p: Picture, out: Float32Array = new Float32Array(p.width 
 
 /**
  * Coded luma of a frame whose own Y' is of BT.709 weights into `out`: what `lumaOf` gives of its picture, up to rounding,
- * as its matrix was made of these weights (ITU-R BT.709-6, 3.2). False where the frame is of another kind.
+ * as its matrix was made of these weights (ITU-R BT.709-6, 3.2). False where the frame is of another kind or curve.
  */
 export function lumaAsCoded(frame: VideoFrame, out: Float32Array): boolean {
-  if (frame.layout !== 'yuv' || frame.colour.matrix !== 'bt709') return false;
+  if (frame.layout !== 'yuv' || frame.colour.matrix !== 'bt709' || !shownAsCoded(frame.colour.transfer)) return false;
   const src = frame.planes[0]!,
     { scale, offset } = expansion(frame.bitDepth, frame.colour);
   for (let i = 0; i < out.length; i++) out[i] = src[i]! * scale + offset;

@@ -12,6 +12,7 @@ import type { Expected } from '../texture/against-take.js';
 import { kernels } from '../../image/kernels.js';
 import { createPicture, type Picture } from '../../image/picture.js';
 import { sampleBilinear } from '../../image/sampling.js';
+import { asShown } from './as-shown.js';
 import { grow, lumaOf, type SeenFrame } from './frame.js';
 import { SAME } from '../limits.js';
 
@@ -125,10 +126,11 @@ export class BareJoin {
     room?: RenderedRoom,
   ): Promise<{ readonly luma: Float32Array; readonly expected: Expected } | null> {
     try {
-      const whole = await this.whole.frame(frame, { steps: STEP_ORDER });
-      const picture = whole.coded(room?.whole),
+      const whole = await this.whole.frame(frame, { steps: STEP_ORDER }),
+        { transfer } = this.renderer.plateInfo.colour;
+      const picture = asShown(whole.coded(room?.whole), transfer),
         expected = { coded: picture, luma: lumaOf(picture, room?.wholeLuma), matte: whole.matte(room?.matte) };
-      const bare = (await this.renderer.frame(frame, { steps: STEP_ORDER })).coded(room?.bare);
+      const bare = asShown((await this.renderer.frame(frame, { steps: STEP_ORDER })).coded(room?.bare), transfer);
       return { luma: lumaOf(bare, room?.bareLuma), expected };
     } catch (error) {
       if (error instanceof PlatewrightError) return null;

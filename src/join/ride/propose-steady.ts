@@ -19,7 +19,10 @@ export function proposeSteady(input: ProposalInput, takeFrame: number): SteadySt
       step: 'steady',
       on: false,
       anchor: [],
-      why: camera === undefined ? "the take's camera move was not measured" : "the take's camera stands still",
+      why:
+        camera === undefined
+          ? "the take's camera move was not measured: where it was held in a hand, mark the performer on several frames"
+          : "the take's camera stands still",
     };
   const carrier = moving ? cameraCarrier(camera) : STILL;
   const first = marks.find((m) => m.frame === takeFrame) ?? marks[0];
