@@ -80,8 +80,8 @@ function primariesOf(code: number): PrimariesName | null {
 /**
  * Reads the tags of a stream. Where it is silent: pictures 1280 wide or more, or taller than 576, are BT.709; smaller
  * ones use the BT.601 matrix, with the primaries of 525 or 625 lines only at exactly those sizes (common practice of
- * players, no source); the transfer is BT.709's for video and sRGB's for stills; range is limited for Y'CbCr unless
- * the format says otherwise, full for RGB and grey.
+ * players, no source); the transfer is BT.709's; range is limited for Y'CbCr unless the format says otherwise, full
+ * for RGB and grey. A still of sRGB has the transfer of film too ({@link curveOfStill}).
  */
 export function readColourTags(
   codes: StreamColourCodes,
@@ -104,9 +104,8 @@ export function readColourTags(
     matrix = told !== null && told !== 'rgb' ? told : assume('matrix', still || size !== 'large' ? 'bt601' : 'bt709');
   }
   const primaries = primariesOf(codes.primaries) ?? assume('primaries', usualPrimaries(size, matrix, still));
-  const transfer = format.float
-    ? 'linear'
-    : (transferOf(codes.transfer) ?? assume('transfer', still ? 'srgb' : 'bt709'));
+  const told = transferOf(codes.transfer);
+  const transfer = format.float ? 'linear' : still ? curveOfStill(told) : (told ?? assume('transfer', 'bt709'));
   const yuv = format.layout === 'yuv';
   const saysLimited = codes.range === C.AVCOL_RANGE_MPEG;
   const fullRange = (format.fullRangeByName || codes.range === C.AVCOL_RANGE_JPEG) && (yuv || !saysLimited);
@@ -114,6 +113,18 @@ export function readColourTags(
   const notes =
     missing.length > 0 ? [`the file does not say its colour; assumed by its size: ${missing.join(', ')}`] : [];
   return { tags: { matrix, transfer, primaries, fullRange, assumed: missing.length > 0 }, notes };
+}
+
+/**
+ * The curve by which a still's integer codes become working light: BT.709's, as film's, for sRGB, its near power of 2.2
+ * and where the file is silent; else what the file says.
+ *
+ * A still's codes and a film's are meant for the same screen: sRGB (IEC 61966-2-1) and BT.1886 both describe displays,
+ * while the curve that film is taken to light by is BT.709's of a camera. By sRGB's own curve a still would stand half
+ * to two thirds of a stop under film of the same codes, and come out so of a join, which is written by BT.709's.
+ */
+function curveOfStill(told: TransferName | null): TransferName {
+  return told === null || told === 'srgb' || told === 'gamma22' ? 'bt709' : told;
 }
 
 /** Sizes of 525-line and 625-line video, other small ones, and those of high definition. */
@@ -137,6 +148,15 @@ function usualPrimaries(size: ReturnType<typeof sizeClass>, matrix: MatrixName, 
  */
 export function shownAsCoded(transfer: TransferName): boolean {
   return transfer === 'bt709' || transfer === 'srgb' || transfer === 'gamma22' || transfer === 'gamma28';
+}
+
+/**
+ * What a PNG says of codes: sRGB where a display shows them as they are. PNG (third edition) could say BT.709 in its
+ * cICP chunk, but viewers take that by its word: Chromium 156 shows a grey of 128 so marked as 121 (BT.1886 carried to
+ * sRGB, measured), and one marked as sRGB as 128, as it shows the same code of a film.
+ */
+export function saidOfPng(tags: ColourTags): ColourTags {
+  return shownAsCoded(tags.transfer) ? { ...tags, transfer: 'srgb' } : tags;
 }
 
 /** Chromaticities behind a name. */

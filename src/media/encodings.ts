@@ -4,7 +4,7 @@
  */
 import { PlatewrightError } from '../core/errors.js';
 import type { Rate } from '../core/rational.js';
-import { colourCodes } from './colour-tags.js';
+import { colourCodes, saidOfPng, type StreamColourCodes } from './colour-tags.js';
 import { encoderAssembly } from './encoder-cpu.js';
 import { avGetPixFmtFromName, C, Codec, CodecContext, Dictionary, Rational } from './ffmpeg.js';
 import { planeFormat } from './pixel-formats.js';
@@ -59,10 +59,16 @@ export function defaultColour(codec: WriterCodec): ColourTags {
     case 'ffv1':
       return { matrix: 'rgb', transfer: 'bt709', primaries: 'bt709', fullRange: true, assumed: false };
     case 'png':
-      return { matrix: 'rgb', transfer: 'srgb', primaries: 'bt709', fullRange: true, assumed: false };
+      // The codes of the same join as a film; the file itself says sRGB (saidOfPng).
+      return { matrix: 'rgb', transfer: 'bt709', primaries: 'bt709', fullRange: true, assumed: false };
     case 'exr':
       return { matrix: 'rgb', transfer: 'linear', primaries: 'bt709', fullRange: true, assumed: false };
   }
+}
+
+/** H.273 codes that a file of the codec says of pictures coded as `tags` tell. */
+export function codesSaid(codec: WriterCodec, tags: ColourTags): StreamColourCodes {
+  return colourCodes(codec === 'png' ? saidOfPng(tags) : tags, true);
 }
 
 /** Where the first chroma sample sits in what a writer of these options is given. */
@@ -171,7 +177,7 @@ export async function openEncoder(
   c.timeBase = new Rational(o.rate.den, o.rate.num);
   c.framerate = new Rational(o.rate.num, o.rate.den);
   c.sampleAspectRatio = new Rational(1, 1);
-  const codes = colourCodes(tags, true);
+  const codes = codesSaid(o.codec, tags);
   c.colorRange = codes.range as never;
   c.colorSpace = codes.space as never;
   c.colorTrc = codes.transfer as never;

@@ -11,7 +11,7 @@ import * as zlib from 'node:zlib';
 import { PlatewrightError } from '../core/errors.js';
 import { kernels, type KernelDoor } from '../image/kernels.js';
 import type { Picture } from '../image/picture.js';
-import { colourCodes } from './colour-tags.js';
+import { colourCodes, saidOfPng } from './colour-tags.js';
 import { encodeTable, type CurveTable } from './curve-table.js';
 import type { ColourTags } from './types.js';
 
@@ -165,7 +165,7 @@ export class PngSequence {
     header[9] = this.channels === 1 ? 0 : 2;
     const parts = [SIGNATURE, ...chunk('IHDR', header)];
     if (this.colour !== null) {
-      const codes = colourCodes(this.colour, true);
+      const codes = colourCodes(saidOfPng(this.colour), true);
       parts.push(...chunk('cICP', Uint8Array.of(codes.primaries, codes.transfer, 0, 1)));
     }
     parts.push(...chunk('IDAT', data), ...chunk('IEND', new Uint8Array(0)));

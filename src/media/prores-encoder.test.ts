@@ -3,7 +3,7 @@
  */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
-import { defaultColour, encodingOf, openEncoder, type WriterOptions } from './encodings.js';
+import { codesSaid, defaultColour, encodingOf, openEncoder, type WriterOptions } from './encodings.js';
 import { Packet } from './ffmpeg.js';
 import { ProResEncoder } from './prores-encoder.js';
 import { codeword } from './prores-tables.js';
@@ -32,7 +32,7 @@ async function theirs(w: number, h: number, from: readonly Uint16Array[]): Promi
   const o: WriterOptions = { widthPx: w, heightPx: h, rate: { num: 24, den: 1 }, codec: 'prores4444' };
   const tags = defaultColour('prores4444');
   const codec = await openEncoder(encodingOf(o), o, tags, 1, false);
-  const frames = new WriterFrames('yuv444p10le', w, h, tags);
+  const frames = new WriterFrames('yuv444p10le', w, h, codesSaid('prores4444', tags));
   const packet = new Packet();
   packet.alloc();
   const { frame, planes: to, strides } = frames.next();

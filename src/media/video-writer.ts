@@ -8,7 +8,15 @@ import { PlatewrightError } from '../core/errors.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { linearToCoded, codedToLinear, toLinear } from './convert.js';
 import { copyPlanes, fillFrame } from './encode-planes.js';
-import { encodingOf, defaultColour, openEncoder, siteOf, type Encoding, type WriterOptions } from './encodings.js';
+import {
+  codesSaid,
+  encodingOf,
+  defaultColour,
+  openEncoder,
+  siteOf,
+  type Encoding,
+  type WriterOptions,
+} from './encodings.js';
 import { C, type CodecContext, type Frame, Packet } from './ffmpeg.js';
 import { FilmFile } from './film-file.js';
 import { isSequencePattern, sequenceName, sequenceNumbers } from './sequence.js';
@@ -49,7 +57,12 @@ export class VideoWriter {
     this.sequence = options.codec === 'png' || options.codec === 'exr';
     this.framesDone = framesDone;
     this.count = framesDone;
-    this.frames = new WriterFrames(this.encoding.pixelFormat, options.widthPx, options.heightPx, this.tags);
+    this.frames = new WriterFrames(
+      this.encoding.pixelFormat,
+      options.widthPx,
+      options.heightPx,
+      codesSaid(options.codec, this.tags),
+    );
     this.own =
       options.codec === 'prores4444' && this.encoding.encoder === 'prores_aw' && options.alpha !== true
         ? new ProResEncoder(options.widthPx, options.heightPx, this.tags)
@@ -113,7 +126,7 @@ export class VideoWriter {
   /** Adds a picture that is display-coded already (straight alpha). OpenEXR stores it as light again. */
   async writeCoded(coded: Picture): Promise<void> {
     if (this.options.codec === 'exr')
-      return this.add(codedToLinear(coded, this.tags.transfer === 'linear' ? 'srgb' : this.tags.transfer));
+      return this.add(codedToLinear(coded, this.tags.transfer === 'linear' ? 'bt709' : this.tags.transfer));
     return this.add(coded);
   }
 

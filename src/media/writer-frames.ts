@@ -1,7 +1,6 @@
 /** Two FFmpeg frames that a writer fills in turn: one is encoded while the next is made. */
-import { colourCodes } from './colour-tags.js';
+import type { StreamColourCodes } from './colour-tags.js';
 import { avGetPixFmtFromName, Frame } from './ffmpeg.js';
-import type { ColourTags } from './types.js';
 
 /** A frame to be filled; `planes` are its own memory. */
 export interface FillFrame {
@@ -15,15 +14,15 @@ export class WriterFrames {
   private readonly pixelFormat: string;
   private readonly widthPx: number;
   private readonly heightPx: number;
-  private readonly tags: ColourTags;
+  private readonly codes: StreamColourCodes;
   private readonly made: FillFrame[] = [];
   private turn = 0;
 
-  constructor(pixelFormat: string, widthPx: number, heightPx: number, tags: ColourTags) {
+  constructor(pixelFormat: string, widthPx: number, heightPx: number, codes: StreamColourCodes) {
     this.pixelFormat = pixelFormat;
     this.widthPx = widthPx;
     this.heightPx = heightPx;
-    this.tags = tags;
+    this.codes = codes;
   }
 
   /**
@@ -38,7 +37,7 @@ export class WriterFrames {
     const frame = there?.frame ?? new Frame();
     if (there === undefined) frame.alloc();
     else frame.unref();
-    const codes = colourCodes(this.tags, true);
+    const { codes } = this;
     frame.width = this.widthPx;
     frame.height = this.heightPx;
     frame.format = avGetPixFmtFromName(this.pixelFormat);

@@ -110,8 +110,6 @@ export async function openSinks(
       ? { widthPx: size.widthPx - (size.widthPx % 2), heightPx: size.heightPx - (size.heightPx % 2) }
       : size;
   const cropped = even.widthPx !== size.widthPx || even.heightPx !== size.heightPx;
-  const colour = renderer.plateInfo.colour,
-    own = filmColour(renderer, o.codec);
   const picture = await openFilm(renderer, out, o);
   const mask =
     matte === undefined
@@ -123,12 +121,7 @@ export async function openSinks(
   let whole: Picture | null = null,
     part: Picture | null = null;
   const grey = mask === null ? null : emptyMatte(size);
-  // The plate's own code values need no way through light where the film is coded as the plate is.
-  const straight =
-    (o.codec === 'ffv1' || o.codec === 'prores4444' || o.codec === 'h264') &&
-    colour.transfer === own.transfer &&
-    colour.primaries === 'bt709' &&
-    renderer.plateInfo.bitDepth <= 16;
+  const straight = keepsCodes(renderer, o.codec);
   return {
     async add(frame) {
       await o.onFrame?.(frame);
@@ -217,15 +210,25 @@ function topLeft(p: Picture, out: Picture): Picture {
   return out;
 }
 
+/** Whether the plate's own code values need no way through light, since the film is coded as the plate is. */
+export function keepsCodes(renderer: JoinRenderer, codec: WriterCodec): boolean {
+  const { colour, bitDepth } = renderer.plateInfo;
+  return (
+    codec !== 'exr' &&
+    colour.transfer === filmColour(renderer, codec).transfer &&
+    colour.primaries === 'bt709' &&
+    bitDepth <= 16
+  );
+}
+
 /**
  * How the film is coded: in the plate's own curve where a display shows that as it is, so that nothing beside the
  * performer changes.
  */
-function filmColour(renderer: JoinRenderer, codec: WriterCodec): ColourTags {
+export function filmColour(renderer: JoinRenderer, codec: WriterCodec): ColourTags {
   const { colour, bitDepth } = renderer.plateInfo,
     usual = defaultColour(codec);
-  const film = codec === 'h264' || codec === 'prores4444' || codec === 'ffv1';
-  if (!film || !shownAsCoded(colour.transfer)) return usual;
+  if (codec === 'exr' || !shownAsCoded(colour.transfer)) return usual;
   if (codec === 'h264' && bitDepth === 8 && colour.matrix !== 'rgb') return { ...colour, assumed: false };
   return { ...usual, transfer: colour.transfer };
 }

@@ -285,10 +285,10 @@ describe('a plate in another curve than BT.709', () => {
         is = toCodedRgb(await film.frame(1)).data;
       expect(plate.info.colour.transfer).toBe('srgb');
       expect(film.info.colour.transfer).toBe('srgb');
-      // The rows below the performer: through linear light and BT.709 they would read up to .04 darker.
+      // Columns whose blocks of H.264 the performer (21 to 57) does not reach: through linear light and BT.709 they would
+      // read .04 and more darker.
       let worst = 0;
-      for (let c = 0; c < 3; c++)
-        for (let i = c * N + (H - 3) * W; i < (c + 1) * N; i++) worst = Math.max(worst, Math.abs(is[i]! - as[i]!));
+      for (let i = 0; i < 3 * N; i++) if (i % W < 12 || i % W >= 68) worst = Math.max(worst, Math.abs(is[i]! - as[i]!));
       expect(worst).toBeLessThan(off);
       await plate.close();
       await film.close();

@@ -8,7 +8,15 @@ import { basename, dirname, join } from 'node:path';
 import { createPicture } from '../../image/picture.js';
 import { isSequencePattern } from '../../media/sequence.js';
 import { VideoWriter } from '../../media/video-writer.js';
-import { begunBeside, openSinks, type RenderOptions, type RenderReport, type Sinks } from './film-sinks.js';
+import {
+  begunBeside,
+  filmColour,
+  keepsCodes,
+  openSinks,
+  type RenderOptions,
+  type RenderReport,
+  type Sinks,
+} from './film-sinks.js';
 import type { JoinRenderer } from './render.js';
 import { renderPieces } from './render-pieces.js';
 
@@ -55,6 +63,7 @@ async function renderSequence(renderer: JoinRenderer, out: string, o: RenderOpti
     heightPx: renderer.plateInfo.heightPx,
     rate: renderer.rate,
     codec: o.codec,
+    colour: filmColour(renderer, o.codec),
     resume,
     firstNumber: first,
   });
@@ -72,11 +81,13 @@ async function renderSequence(renderer: JoinRenderer, out: string, o: RenderOpti
           resume,
           firstNumber: first,
         });
+  const straight = keepsCodes(renderer, o.codec);
   let done = kept;
   try {
     for await (const frame of renderer.frames(first + kept, end, o.choice, o.signal)) {
       await o.onFrame?.(frame);
-      await writer.write(frame.linear());
+      if (straight && !frame.plate.hasAlpha) await writer.writeCoded(frame.coded());
+      else await writer.write(frame.linear());
       if (matte !== null) {
         const g = createPicture(frame.plate.widthPx, frame.plate.heightPx, 1);
         g.data.set(frame.matte());

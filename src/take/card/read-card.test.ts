@@ -10,7 +10,7 @@ import { renderCard } from '../../../bench/card-drawing.js';
 import { CARD_WITH_BALL, CARD_WITH_PEG, type CardScene } from '../../../bench/card-scenes.js';
 import { MARKER_BITS } from '../../brief/card-layout.js';
 import { cardPdf } from '../../brief/card-print.js';
-import { srgbDecode, srgbEncode } from '../../colour/transfer.js';
+import { bt709Encode, srgbDecode } from '../../colour/transfer.js';
 import { RandomStream } from '../../core/random.js';
 import { createPicture, plane, type Picture } from '../../image/picture.js';
 import { writePng16 } from '../../media/stills.js';
@@ -77,6 +77,15 @@ async function written(name: string, picture: Picture): Promise<string> {
   return file;
 }
 
+/**
+ * A drawn card, whose camera codes by sRGB's curve, as one that codes by BT.709's: by that curve stills and film are
+ * taken to light, so amounts of light are held against it. `by` times as much light.
+ */
+function inFilmCodes(p: Picture, by = 1): Picture {
+  for (let i = 0; i < p.data.length; i++) p.data[i] = bt709Encode(by * srgbDecode(p.data[i]!));
+  return p;
+}
+
 describe('floor card', () => {
   it("holds the bits of the library's own dictionary (OpenCV DICT_4X4_50)", async () => {
     const { cv } = await loadVision();
@@ -117,7 +126,7 @@ describe('floor card', () => {
   );
 
   it('reads the key from a ball on the spot, and takes neither for the other', async () => {
-    const r = await readCard(await written('ball', renderCard(CARD_WITH_BALL)));
+    const r = await readCard(await written('ball', inFilmCodes(renderCard(CARD_WITH_BALL))));
     expect(r.ball).not.toBeNull();
     expect(r.sun).toBeNull();
     expect(r.sunReason).toMatch(/ball/);
@@ -175,11 +184,7 @@ describe('floor card', () => {
   it('tells how a take is exposed: by stops of the light on the paper, brought to a face towards the key', async () => {
     // The scenes' floor gets .8 of (1.05, 1, .8), luma .797 (-.33 stop), seven tenths of it key, at 48° in the first: a
     // face towards the key gets (.7 / sin 48° + .3) times as much, .31 stop more.
-    const dimmed = (s: CardScene, by: number): Picture => {
-      const p = renderCard(s);
-      for (let i = 0; i < p.data.length; i++) p.data[i] = srgbEncode(by * srgbDecode(p.data[i]!));
-      return p;
-    };
+    const dimmed = (s: CardScene, by: number): Picture => inFilmCodes(renderCard(s), by);
     const soft = await readCard(await written('exposed', dimmed(scenes[3]!, 1)));
     const dim = await readCard(await written('dim', dimmed(scenes[3]!, 0.25)));
     expect(Math.abs(exposureOfCard(soft, null)!.value! + 0.33)).toBeLessThan(0.15);
