@@ -7,9 +7,9 @@
  *
  * Pictures: GET /api/frame/:what/:id/:n?w=WIDTH where what is film | plate | take | join | matte and n a frame number
  * (join and plate count from the pick's first frame); JPEG. GET /api/pixel/:what/:id/:n?x=&y= gives coded and linear
- * RGB as JSON. GET /api/preview/:pick/:n?step=NAME&view=alone|before|after&off=a,b&w=&set=step.number:value,… renders
- * one frame of the join's recipe as it stands, with numbers tried out (JPEG). GET /api/grain/:pick/:n answers the
- * plate's grain beside grown grain: {picture (a data address), at, sd}.
+ * RGB as JSON. GET /api/preview/:pick/:n?step=NAME&view=alone|before|after&off=a,b&w=&set=step.number:value,…&soon=1
+ * renders one frame of the join's recipe as it stands, with numbers tried out (JPEG); soon: while a hand moves.
+ * GET /api/grain/:pick/:n answers the plate's grain beside grown grain: {picture (a data address), at, sd}.
  * GET /api/propose-marks/:what/:id/:n answers {proposals}: marks that the program would put there, for a person to
  * accept. GET /api/clip/:what/:id.mp4 is a web-playable clip (film, plate, take, join, quick) with range requests.
  * Files: GET /api/file/card.pdf?pick=&paper=a4|letter, /api/file/call-sheet.pdf, /api/file/sun.ics?pick=,

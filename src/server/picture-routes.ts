@@ -42,6 +42,7 @@ export function pictureRoutes(app: Hono, book: Book, frames: FrameStore): void {
         off: (c.req.query('off') ?? '').split(',').filter((s) => s !== ''),
         width: optionalWidth(c),
         changes: changesOf(c.req.query('set')),
+        soon: c.req.query('soon') === '1',
       }),
     ),
   );

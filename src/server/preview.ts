@@ -119,6 +119,8 @@ interface PreviewOptions {
   readonly off?: readonly string[];
   readonly width?: number | undefined;
   readonly changes?: Readonly<Record<string, number>>;
+  /** A hand moves, and the picture is asked for again when it rests. */
+  readonly soon?: boolean;
 }
 
 /**
@@ -146,6 +148,7 @@ export async function previewFrame(book: Book, pick: string, n: number, o: Previ
           ? { steps: [] }
           : { ...left, upTo: STEP_ORDER[STEP_ORDER.indexOf(step) - 1]! };
   const after: StepChoice = step === undefined || last ? left : { ...left, upTo: step };
+  const made = (choice: StepChoice): ReturnType<JoinRenderer['frame']> => renderer.frame(at, choice, o.soon);
   // One frame at a time on a renderer: its buffers are shared between frames.
   k.busy++;
   const run = k.queue.then(async () => {
@@ -157,12 +160,12 @@ export async function previewFrame(book: Book, pick: string, n: number, o: Previ
           kind: 'finding',
         },
       );
-    if (step === undefined) return encodeJpeg((await renderer.frame(at, left)).coded(), o.width);
-    if (view === 'before') return encodeJpeg((await renderer.frame(at, before)).coded(), o.width);
-    if (view === 'after') return encodeJpeg((await renderer.frame(at, after)).coded(), o.width);
-    if (!BY_CHANGE.has(step)) return encodeJpeg((await renderer.frame(at, { ...left, alone: step })).coded(), o.width);
-    const was = (await renderer.frame(at, before)).coded();
-    const is = (await renderer.frame(at, after)).coded();
+    if (step === undefined) return encodeJpeg((await made(left)).coded(), o.width);
+    if (view === 'before') return encodeJpeg((await made(before)).coded(), o.width);
+    if (view === 'after') return encodeJpeg((await made(after)).coded(), o.width);
+    if (!BY_CHANGE.has(step)) return encodeJpeg((await made({ ...left, alone: step })).coded(), o.width);
+    const was = (await made(before)).coded();
+    const is = (await made(after)).coded();
     return encodeJpeg(step === 'ground' ? ratioOnGrey(was, is) : changedOnGrey(was, is), o.width);
   });
   k.queue = run.then(

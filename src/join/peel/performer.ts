@@ -42,8 +42,15 @@ export interface Peeler {
    * @param halvings times that the picture will be halved (halve-performer.ts); a peeler may do some of it, and says so
    * by `unit`
    * @param spill strength of spill removal in place of the step's, where the peeler removes any
+   * @param soon for a picture that is seen while a hand moves and made again when it rests: a peeler that asks other
+   * frames about this one may leave them
    */
-  peel(frame: VideoFrame, halvings?: number, spill?: number): PerformerPicture | Promise<PerformerPicture>;
+  peel(
+    frame: VideoFrame,
+    halvings?: number,
+    spill?: number,
+    soon?: boolean,
+  ): PerformerPicture | Promise<PerformerPicture>;
 }
 
 /** Alpha below this is nothing: half a code value of an 8-bit matte. */
@@ -181,13 +188,13 @@ export function differencePeeler(frames: readonly VideoFrame[], useful?: RegionF
     mayHalve = blockSide(w) === 2 * blockSide(Math.ceil(w / 2));
   let half: Picture | null = null;
   return {
-    async peel(frame, halvings = 0) {
+    async peel(frame, halvings = 0, _spill, soon = false) {
       const unit = halvings > 0 && mayHalve ? 2 : 1;
       if (unit > 1) half ??= reduced(empty, unit);
       // The frame is its reader's, and is read before others are asked for.
       const coded = reduced(toCodedRgb(frame), unit),
         linear = reduced(toLinear(frame), unit),
-        stands = await about?.at(frame.index, smallLinear(linear)),
+        stands = soon ? undefined : await about?.at(frame.index, smallLinear(linear)),
         { alpha, colour } = peelByDifference(coded, linear, unit > 1 ? half! : empty, {
           set,
           ...(stands === undefined ? {} : { stands }),

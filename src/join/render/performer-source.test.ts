@@ -56,3 +56,33 @@ it('stays with the last own frame where the take ends in held ones', async () =>
   // The stub gives a held frame its number; in a file it is the picture of frame 2.
   expect(await shown({ curve: [0, 1, 2, 3], held: [3] }, 4)).toEqual([0, 1, 2, 2]);
 });
+
+it('is made at once while a hand moves, at its best when that is asked for, and the best is kept for both', async () => {
+  const asked: string[] = [],
+    recipe = (method: string) =>
+      ({
+        version: 1,
+        plate: { file: 'p', in: 0, out: 4, widthPx: 8, heightPx: 8 },
+        take: { file: 't', in: 0, out: 4 },
+        steps: [{ step: 'peel', on: true, why: '', method }],
+      }) as unknown as Recipe,
+    take = {
+      frame: async (n: number) => ({ index: n }) as unknown as VideoFrame,
+      close: async () => undefined,
+    } as unknown as VideoReader,
+    screenPeeler = async () => ({
+      peel: (f: VideoFrame, _halvings?: number, spill?: number, soon?: boolean): PerformerPicture => {
+        asked.push(`${f.index} ${soon === true ? 'soon' : 'best'} ${spill}`);
+        return { picture: createPicture(1, 1, 4), box: [0, 0, 1, 1] };
+      },
+    }),
+    source = new PerformerSource(recipe('difference'), take, { screenPeeler });
+  for (const soon of [true, true, false, true]) await source.at(1, { patched: false, soon });
+  // By difference no spill is removed, so that another one asks for no other performer.
+  await source.at(1, { patched: false, spill: 0.5 });
+  expect(asked).toEqual(['1 soon undefined', '1 best undefined']);
+  asked.length = 0;
+  const screen = new PerformerSource(recipe('screen'), take, { screenPeeler });
+  for (const spill of [1, 0.5]) await screen.at(1, { patched: false, spill });
+  expect(asked).toEqual(['1 best 1', '1 best 0.5']);
+});

@@ -43,10 +43,14 @@ export interface PerformerTools {
 
 const KEPT = 4;
 
-/** How a performer is wanted: with the patch step laid on; with another strength of spill removal than the recipe's. */
+/** How a performer is wanted. */
 export interface Asked {
+  /** With the patch step laid on. */
   readonly patched: boolean;
+  /** Another strength of spill removal than the recipe's. */
   readonly spill?: number;
+  /** At once rather than at its best (`Peeler.peel`); the best where that is there already. */
+  readonly soon?: boolean;
 }
 
 /** The pictures of a layered take that are shown; null for any other. */
@@ -149,6 +153,11 @@ export class PerformerSource {
     return this.take.knownIndex;
   }
 
+  /** Only before a screen: otherwise the same picture would be peeled for each spill that is tried. */
+  private get takesSpill(): boolean {
+    return this.recipe.steps.some((s) => s.step === 'peel' && s.method === 'screen');
+  }
+
   private patcherFor(): Promise<TakePatcher | null> {
     const step = this.recipe.steps.find(
       (s): s is PatchStep => s.step === 'patch' && s.on && (s.onto ?? 'take') === 'take',
@@ -167,11 +176,12 @@ export class PerformerSource {
   private performerAt(takeFrame: number, o: Asked): Promise<PerformerPicture> {
     const n = Math.min(Math.max(Math.round(takeFrame), this.recipe.take.in), this.recipe.take.out - 1);
     // The sheet shows patched and plain frames, and tries out how much spill goes.
-    const key = `${n} ${o.patched} ${o.spill ?? ''}`;
-    const known = this.peeled.get(key);
+    const best = `${n} ${o.patched} ${this.takesSpill ? (o.spill ?? '') : ''}`,
+      key = o.soon === true ? `${best} soon` : best,
+      known = this.peeled.get(best) ?? this.peeled.get(key);
     if (known !== undefined) return known.picture;
     const picture = this.peelerFor().then(async (peeler) => {
-      let made = await peeler.peel(await this.takeFrame(n, o.patched), this.halvings, o.spill);
+      let made = await peeler.peel(await this.takeFrame(n, o.patched), this.halvings, o.spill, o.soon);
       const { shadow } = made;
       while ((made.unit ?? 1) < 2 ** this.halvings) made = halvePerformer(made);
       return withShadow(made, shadow);
@@ -210,7 +220,7 @@ export class PerformerSource {
     if (hi >= this.recipe.take.out || held.includes(hi)) return this.performerAt(lo, o);
     if (t < 0.02 || t > 0.98) return this.performerAt(t < 0.5 ? lo : hi, o);
     // The sheet asks for one frame again and again while its light is changed.
-    const key = `${takeFrame} ${o.patched} ${o.spill ?? ''} ${method}`;
+    const key = `${takeFrame} ${o.patched} ${o.spill ?? ''} ${method} ${o.soon === true}`;
     if (this.drawn?.key !== key) this.drawn = { key, picture: this.drawBetween(lo, hi, t, method, o) };
     return this.drawn.picture;
   }

@@ -53,6 +53,13 @@ export interface JoinOptions extends PerformerTools {
   readonly ownTools?: PerformerTools;
 }
 
+/** How a frame is made: its performer made ahead, or soon; where its large pictures lie. */
+interface BuildOptions {
+  readonly ahead?: Ahead | undefined;
+  readonly room?: FrameRoom;
+  readonly soon?: boolean;
+}
+
 /** Spans shorter than this are not worth starting threads for. */
 const LANES_FROM_FRAMES = 8;
 
@@ -138,9 +145,11 @@ export class JoinRenderer {
   }
 
   /**
-   * Frame `n` of the plate, joined; `choice` says which steps run. Throws `PW-JOIN-FRAME` outside the recipe's span.
+   * Frame `n` of the plate, joined; `choice` says which steps run. `soon`: for a picture that is made again when the
+   * hand rests, its performer may be peeled at once rather than at its best. Throws `PW-JOIN-FRAME` outside the recipe's
+   * span.
    */
-  async frame(n: number, choice: StepChoice = {}): Promise<JoinFrame> {
+  async frame(n: number, choice: StepChoice = {}, soon = false): Promise<JoinFrame> {
     if (n < this.recipe.plate.in || n >= this.recipe.plate.out) {
       throw new PlatewrightError(
         'PW-JOIN-FRAME',
@@ -148,15 +157,14 @@ export class JoinRenderer {
         { kind: 'usage' },
       );
     }
-    return this.build(n, await this.plate.frame(n), choice);
+    return this.build(n, await this.plate.frame(n), choice, { soon });
   }
 
   private async build(
     n: number,
     source: VideoFrame,
     choice: StepChoice,
-    ahead?: Ahead,
-    room?: FrameRoom,
+    { ahead, room, soon = false }: BuildOptions,
   ): Promise<JoinFrame> {
     const tools = this.toolsFor(choice);
     let plate = source;
@@ -173,7 +181,8 @@ export class JoinRenderer {
     else if (showsPerformer(tools))
       prepared = preparePerformer(
         tools,
-        ahead?.performer ?? (await this.source.at(shown, askedOf(this.recipe, tools.active.names.has('patch')))),
+        ahead?.performer ??
+          (await this.source.at(shown, { ...askedOf(this.recipe, tools.active.names.has('patch')), soon })),
         {
           frame: shown,
           takeFrame: takeFrameOf(this.recipe, shown),
@@ -274,7 +283,7 @@ export class JoinRenderer {
         // While the one lane is at work both cores are: a third thread would only take their time.
         const takeCores = lanes?.splits === true && lanes.busy ? kernels().giveCores() : null;
         try {
-          yield await this.build(n, f, choice, made?.value ?? undefined, room);
+          yield await this.build(n, f, choice, { ahead: made?.value ?? undefined, room });
         } finally {
           takeCores?.();
         }

@@ -27,7 +27,7 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
       .join(',');
   const address = (view: string | null): string =>
     `/api/preview/${encodeURIComponent(props.pick.id)}/${frame()}` +
-    `?w=${trying.moving() ? MOVING_PX : RESTING_PX}&v=${version()}` +
+    `?w=${trying.moving() ? `${MOVING_PX}&soon=1` : RESTING_PX}&v=${version()}` +
     (tried() === '' ? '' : `&set=${encodeURIComponent(tried())}`) +
     (view === null ? '' : `&step=${seen()?.step ?? ''}&view=${view}`);
   const drag = (n: number): void =>
