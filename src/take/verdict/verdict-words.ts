@@ -34,7 +34,7 @@ export function unjudged(
     unit,
     verdict: null,
     tolerance: null,
-    change: `can't be judged: ${reason}; ${wouldHelp} would make it so`,
+    change: `can't be judged: ${reason}${wouldHelp === '' ? '' : `; what would help: ${wouldHelp}`}`,
     reason,
     wouldHelp,
   };
