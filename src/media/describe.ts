@@ -39,7 +39,16 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
   if (par.width <= 0 || par.height <= 0 || (par.format as number) < 0) return null;
   const format = deliveredFormat(par.format as number);
   const { tags, notes } = readColourTags(
-    { range: par.colorRange, space: par.colorSpace, transfer: par.colorTrc, primaries: par.colorPrimaries },
+    {
+      range: par.colorRange,
+      space: par.colorSpace,
+      transfer: par.colorTrc,
+      // A PNG's cICP, which FFmpeg tells, goes before its profile.
+      primaries:
+        input.profilePrimaries !== null && (par.colorPrimaries as number) === C.AVCOL_PRI_UNSPECIFIED
+          ? input.profilePrimaries
+          : par.colorPrimaries,
+    },
     format,
     par.width,
     par.height,

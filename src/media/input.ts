@@ -75,6 +75,8 @@ export interface OpenedInput {
   readonly video: Stream | null;
   /** How the picture asks to be turned: a stream's display matrix, a still's orientation tag. */
   readonly orientation: Orientation;
+  /** H.273 code of the primaries of a still's colour profile, where that is of known ones. */
+  readonly profilePrimaries: number | null;
   /** The lens, where the file tells it. */
   readonly lens: LensTold | null;
   readonly sound: Stream | null;
@@ -194,6 +196,7 @@ async function openOnce(path: string, probing: Record<string, string>): Promise<
     video,
     orientation:
       tags?.orientation ?? readDisplayMatrix(video?.codecpar.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX) ?? null),
+    profilePrimaries: tags?.profilePrimaries ?? null,
     lens:
       video === null
         ? null

@@ -5,7 +5,10 @@ import { join } from 'node:path';
 import sharp, { type Sharp } from 'sharp';
 import { afterAll, describe, expect, it } from 'vitest';
 import { probe } from './probe.js';
+import { linearToCoded, toLinear } from './convert.js';
+import { primariesOfProfile, profileOfChunk } from './still-profile.js';
 import { readPng } from './stills.js';
+import { VideoReader } from './video-reader.js';
 
 const dir = mkdtempSync(join(tmpdir(), 'platewright-still-'));
 afterAll(() => rmSync(dir, { recursive: true, force: true }));
@@ -81,5 +84,72 @@ describe('stills that would be read wrongly', () => {
       code: 'PW-MEDIA-UNREADABLE',
       message: expect.stringMatching(/moves\.webp is a WebP picture that moves.* save it as a film/),
     });
+  });
+});
+
+describe("a still's colour profile", () => {
+  const fields = [
+    [128, 128, 128],
+    [200, 120, 90],
+    [90, 150, 100],
+    [70, 90, 170],
+    [210, 190, 150],
+  ];
+  const side = 16;
+  const size = { width: side * fields.length, height: side };
+  const raw = Buffer.alloc(3 * size.width * side);
+  for (let i = 0; i < raw.length / 3; i++) raw.set(fields[Math.floor((i % size.width) / side)]!, 3 * i);
+
+  /** The fields' codes in BT.709 as the door reads them. */
+  async function read(path: string): Promise<number[][]> {
+    const reader = await VideoReader.open(path, { threads: 1 });
+    try {
+      const { data } = linearToCoded(toLinear(await reader.frame(0)), 'bt709');
+      const n = size.width * side;
+      return fields.map((_, k) => [0, 1, 2].map((c) => 255 * data[c * n + size.width * 8 + side * k + 8]!));
+    } finally {
+      await reader.close();
+    }
+  }
+
+  for (const [ending, most] of [
+    ['png', 2],
+    ['jpg', 3.5],
+    ['webp', 2],
+  ] as const)
+    it(`of Display P3 in a .${ending} is heeded: colours as libvips brings them to sRGB`, async () => {
+      const path = join(dir, `p3.${ending}`);
+      const made = sharp(raw, { raw: { ...size, channels: 3 } }).withIccProfile('p3');
+      await {
+        png: made.png(),
+        jpg: made.jpeg({ quality: 100, chromaSubsampling: '4:4:4' }),
+        webp: made.webp({ lossless: true }),
+      }[ending].toFile(path);
+      expect((await probe(path)).video!.colour.primaries).toBe('p3');
+      const got = await read(path);
+      const want = await sharp(path).toColourspace('srgb').raw().toBuffer();
+      let moved = 0;
+      const own = await sharp(path, { ignoreIcc: true }).raw().toBuffer();
+      fields.forEach((_, k) => {
+        for (let c = 0; c < 3; c++) {
+          const at = 3 * (size.width * 8 + side * k + 8) + c;
+          expect(Math.abs(got[k]![c]! - want[at]!)).toBeLessThan(most);
+          moved = Math.max(moved, Math.abs(own[at]! - want[at]!));
+        }
+      });
+      // The profile matters at all.
+      expect(moved).toBeGreaterThan(5);
+    });
+
+  it("of sRGB or none leaves BT.709's, and a damaged one does no harm", async () => {
+    const made = sharp(raw, { raw: { ...size, channels: 3 } });
+    await made.clone().withIccProfile('srgb').png().toFile(join(dir, 'srgb-profile.png'));
+    expect((await probe(join(dir, 'srgb-profile.png'))).video!.colour.primaries).toBe('bt709');
+    for (const profile of [Buffer.alloc(0), Buffer.alloc(200), Buffer.from('acsp')])
+      expect(primariesOfProfile(profile)).toBeNull();
+    const odd = Buffer.alloc(200, 255);
+    odd.write('acsp', 36, 'latin1');
+    expect(primariesOfProfile(odd)).toBeNull();
+    expect(profileOfChunk(Buffer.from('name\0\0no deflate'))).toBeNull();
   });
 });

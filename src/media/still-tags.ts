@@ -1,11 +1,12 @@
 /**
  * What a still says of itself in TIFF's tags, which FFmpeg does not hand on: which way up it was taken (phones and
- * cameras store every picture as the sensor lies), how a TIFF is packed, and the lens. After TIFF 6.0 (1992) and Exif
+ * cameras store every picture as the sensor lies), how a TIFF is packed, the lens; and its colour profile's primaries. After TIFF 6.0 (1992) and Exif
  * 2.32 (CIPA DC-008, 2019), where JPEG, PNG (eXIf, PNG 3rd edition) and WebP (its container specification) carry them.
  * (All from memory; held by a test against files that libvips writes and turns.)
  */
 import { closeSync, openSync, readSync } from 'node:fs';
 import { UPRIGHT, type Orientation } from './orientation.js';
+import { MOST_PROFILE_BYTES, primariesOfProfile, profileOfChunk } from './still-profile.js';
 
 export interface StillTags {
   readonly orientation: Orientation;
@@ -13,6 +14,8 @@ export interface StillTags {
   readonly tiffCompression: number | null;
   /** What its Exif part says of the lens; null where it has none. */
   readonly lens: StillLens | null;
+  /** H.273 code of the primaries of its colour profile; null where it has none, or one of others. */
+  readonly profilePrimaries: 1 | 9 | 12 | null;
 }
 
 /** A still's lens as Exif has it. */
@@ -75,6 +78,7 @@ export function readStillTags(path: string): StillTags {
       orientation: WAYS[(tags?.get(ORIENTATION) ?? 1) - 1] ?? UPRIGHT,
       tiffCompression: isTiff ? (tags?.get(COMPRESSION) ?? null) : null,
       lens: at === null || exif === undefined ? null : lensOf(tiffTags(at, bytes, exif)),
+      profilePrimaries: profilePrimariesOf(head, bytes),
     };
   } finally {
     closeSync(file);
@@ -96,7 +100,7 @@ export function isMovingWebp(path: string): boolean {
 
 /** Where the TIFF header of a JPEG's, PNG's or WebP's Exif part stands. */
 function exifPlace(head: Buffer, bytes: Bytes): number | null {
-  if (head[0] === 0xff && head[1] === 0xd8) return exifOfJpeg(bytes);
+  if (head[0] === 0xff && head[1] === 0xd8) return segmentOfJpeg(0xe1, 'Exif\0\0', bytes);
   if (head.toString('latin1', 1, 4) === 'PNG') return chunkPlace('eXIf', 8, bytes, false);
   if (head.toString('latin1', 0, 4) === 'RIFF' && head.toString('latin1', 8, 12) === 'WEBP') {
     const at = chunkPlace('EXIF', 12, bytes, true);
@@ -106,12 +110,31 @@ function exifPlace(head: Buffer, bytes: Bytes): number | null {
   return null;
 }
 
-function exifOfJpeg(bytes: Bytes): number | null {
+/** The primaries of the colour profile of a JPEG, PNG or WebP. */
+function profilePrimariesOf(head: Buffer, bytes: Bytes): StillTags['profilePrimaries'] {
+  let profile: Buffer | null = null;
+  if (head[0] === 0xff && head[1] === 0xd8) {
+    // Of a profile in several segments the first holds the colourants; segment number and count come before it.
+    const at = segmentOfJpeg(0xe2, 'ICC_PROFILE\0', bytes);
+    if (at !== null) profile = bytes(at + 2, MOST_PROFILE_BYTES);
+  } else if (head.toString('latin1', 1, 4) === 'PNG') {
+    const at = chunkPlace('iCCP', 8, bytes, false);
+    if (at !== null)
+      profile = profileOfChunk(bytes(at, Math.min(bytes(at - 8, 4).readUInt32BE(0), MOST_PROFILE_BYTES)));
+  } else if (head.toString('latin1', 0, 4) === 'RIFF' && head.toString('latin1', 8, 12) === 'WEBP') {
+    const at = chunkPlace('ICCP', 12, bytes, true);
+    if (at !== null) profile = bytes(at, MOST_PROFILE_BYTES);
+  }
+  return profile === null ? null : primariesOfProfile(profile);
+}
+
+/** Where a JPEG's first segment of a marker and heading goes on after the heading. */
+function segmentOfJpeg(marker: number, heading: string, bytes: Bytes): number | null {
   for (let at = 2, n = 0; n < MOST_PARTS; n++) {
-    const part = bytes(at, 10);
+    const part = bytes(at, 4 + heading.length);
     // Start of scan: the picture itself begins.
-    if (part.length < 10 || part[0] !== 0xff || part[1] === 0xda) return null;
-    if (part[1] === 0xe1 && part.toString('latin1', 4, 10) === 'Exif\0\0') return at + 10;
+    if (part.length < 4 || part[0] !== 0xff || part[1] === 0xda) return null;
+    if (part[1] === marker && part.toString('latin1', 4) === heading) return at + part.length;
     at += 2 + part.readUInt16BE(2);
   }
   return null;

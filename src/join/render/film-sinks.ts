@@ -121,14 +121,18 @@ export async function openSinks(
   let whole: Picture | null = null,
     part: Picture | null = null;
   const grey = mask === null ? null : emptyMatte(size);
-  const straight = keepsCodes(renderer, o.codec);
+  const straight = keepsCodes(renderer, o.codec),
+    wide = isWide(renderer.plateInfo.colour);
   return {
     async add(frame) {
       await o.onFrame?.(frame);
       if (cropped) {
         whole ??= createPicture(frame.plate.widthPx, frame.plate.heightPx, 3);
-        await picture.writeCoded(topLeft(frame.coded(whole), (part ??= createPicture(even.widthPx, even.heightPx, 3))));
-      } else if (o.codec === 'h264' && frame.plate.bitDepth === 8) await picture.writeFrame(frame.video());
+        part ??= createPicture(even.widthPx, even.heightPx, 3);
+        await (wide
+          ? picture.write(topLeft(frame.linear(), part))
+          : picture.writeCoded(topLeft(frame.coded(whole), part)));
+      } else if (o.codec === 'h264' && frame.plate.bitDepth === 8 && !wide) await picture.writeFrame(frame.video());
       else if (
         o.codec === 'prores4444' &&
         straight &&
@@ -221,6 +225,11 @@ export function keepsCodes(renderer: JoinRenderer, codec: WriterCodec): boolean 
   );
 }
 
+/** Colours wider than BT.709's, in which what is added was made: such a plate goes through light, and out in BT.709. */
+function isWide({ primaries }: ColourTags): boolean {
+  return primaries === 'p3' || primaries === 'bt2020';
+}
+
 /**
  * How the film is coded: in the plate's own curve where a display shows that as it is, so that nothing beside the
  * performer changes.
@@ -229,6 +238,7 @@ export function filmColour(renderer: JoinRenderer, codec: WriterCodec): ColourTa
   const { colour, bitDepth } = renderer.plateInfo,
     usual = defaultColour(codec);
   if (codec === 'exr' || !shownAsCoded(colour.transfer)) return usual;
-  if (codec === 'h264' && bitDepth === 8 && colour.matrix !== 'rgb') return { ...colour, assumed: false };
+  if (codec === 'h264' && bitDepth === 8 && colour.matrix !== 'rgb' && !isWide(colour))
+    return { ...colour, assumed: false };
   return { ...usual, transfer: colour.transfer };
 }

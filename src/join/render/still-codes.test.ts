@@ -158,3 +158,30 @@ describe('a join written as pictures', () => {
       }
   });
 });
+
+describe('a plate of wider colours', () => {
+  it('does not lend them to what is laid onto it', async () => {
+    const red = [200, 80, 60];
+    const bytes = Uint8Array.from({ length: 3 * N }, () => PLATE);
+    await sharp(bytes, { raw: { width: W, height: H, channels: 3 } })
+      .withIccProfile('p3')
+      .jpeg({ quality: 100, chromaSubsampling: '4:4:4' })
+      .toFile(join(folder, 'wide.jpg'));
+    await sharp(
+      Uint8Array.from({ length: 3 * N }, (_, k) => red[k % 3]!),
+      { raw: { width: W, height: H, channels: 3 } },
+    )
+      .png()
+      .toFile(join(folder, 'red.png'));
+    for (const [ending, codec] of [
+      ['mp4', 'h264'],
+      ['mov', 'prores4444'],
+      ['png', 'png'],
+    ] as const) {
+      const is = await rendered('wide.jpg', 'red.png', `wide.${ending}`, codec);
+      for (let c = 0; c < 3; c++)
+        expect(Math.abs(255 * is.data[c * N + (H / 2) * W + 60]! - red[c]!), ending).toBeLessThan(3);
+      expect(Math.abs(255 * is.data[N + (H / 2) * W + 10]! - PLATE), ending).toBeLessThan(2);
+    }
+  });
+});
