@@ -4,7 +4,7 @@
  */
 import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
-import { multiply, type Mat3 } from '../../geometry/mat3.js';
+import { apply, multiply, type Mat3 } from '../../geometry/mat3.js';
 import type { PlateMeasures } from '../../plate/types.js';
 import type { TakeStand } from '../body/take-standing.js';
 import type { ViewProposal } from '../body/propose-view.js';
@@ -20,6 +20,9 @@ import { cutsNear } from './walking-foot.js';
 
 /** A take's shutter that is longer than the plate's by more than this shows, degrees. Own choice. */
 const LONGER_SHUTTER_DEG = 60;
+
+/** What goes by so much a frame is smeared by half of it at a usual shutter, which shows, px. Own choice. */
+const LEAST_SMEARED_PX = 4;
 
 /** Where the performer is marked in the take. Throws `PW-JOIN-PERFORMER` where it is not. */
 export function performerInTake(input: ProposalInput): TakeStand {
@@ -79,7 +82,8 @@ export function proposeRide(input: ProposalInput, from: RideFrom): RideProposal 
     placeUpright({ ground: gone(from.takeStand.ground), top: gone(from.view.top) }, from.place.where(n), 1, false);
   const cut = cutInPicture(input, from, placed),
     stir = proposeStir(input, from.takeStand),
-    shutter = pm.look?.motionBlur.shutterDeg.value ?? 0;
+    told = pm.look?.motionBlur.shutterDeg.value ?? null,
+    shutter = told ?? 0;
   const placement: { frame: number; matrix: Mat3 }[] = [];
   for (let n = span.in; n < span.out; n++)
     placement.push({
@@ -102,6 +106,7 @@ export function proposeRide(input: ProposalInput, from: RideFrom): RideProposal 
         ? ''
         : `; by the take's chosen start it has gone ${Math.hypot(x, y).toFixed(0)} px from its mark, and is placed by ` +
           'where it stands then',
+      told === null ? sayUntoldShutter(placement, from.takeStand.ground) : '',
       sayShutter(shutter, input.take.measures.look?.motionBlur.shutterDeg.value ?? 0),
       from.mirrored.why === '' ? '' : `; ${from.mirrored.why}`,
       cut.why,
@@ -150,6 +155,18 @@ function sayShutter(plateDeg: number, takeDeg: number): string {
   return takeDeg > plateDeg + LONGER_SHUTTER_DEG
     ? `${asPlate}; the take was shot with a longer shutter (${takeDeg.toFixed(0)}°), which stays`
     : asPlate;
+}
+
+/** Where the performer goes fast enough to be smeared by a usual shutter, that nothing tells how long this one was. */
+function sayUntoldShutter(placement: RideStep['placement'], [x, y]: readonly [number, number]): string {
+  const feet = placement.map((p) => apply(p.matrix as Mat3, x, y));
+  const fastest = feet
+    .slice(1)
+    .reduce((most, f, i) => Math.max(most, Math.hypot(f[0] - feet[i]![0], f[1] - feet[i]![1])), 0);
+  return fastest < LEAST_SMEARED_PX
+    ? ''
+    : `; it goes up to ${fastest.toFixed(0)} px a frame, but how long the plate's shutter was open is not told, so it is ` +
+        'not smeared: set the shutter by eye (180° is usual)';
 }
 
 /** The plate's picture without its black bars: x0, y0, x1, y1. */

@@ -167,6 +167,23 @@ describe('motion blur', () => {
     }
   });
 
+  it('needs edges along the motion, few beside many across it, and says so where there are none', () => {
+    const length = 6,
+      edges = findEdges(squares(9, 540, 450, 0.7, length, 0, 0.004), 540, 450),
+      across = edges.filter((e) => Math.abs(e.nx) > 0.9),
+      along = edges.filter((e) => Math.abs(e.nx) < 0.3),
+      many = [...across, ...across, ...across, ...across],
+      blur = (few: number) =>
+        motionBlurOf({ edges: [...many, ...along.slice(0, few)], frames: [0, 0], motionPx: [2 * length, 0] });
+    expect(across.length).toBeGreaterThan(20);
+    expect(Math.abs(blur(6).lengthPx.value! / length - 1)).toBeLessThan(0.1);
+    expect(Math.abs(blur(6).shutterDeg.value! - 180)).toBeLessThan(18);
+    for (const few of [0, 1]) {
+      expect(blur(few).shutterDeg.value).toBeNull();
+      expect(blur(few).shutterDeg.reason).toMatch(/along the motion|much the same in every direction/);
+    }
+  });
+
   it('does not call even softness a smear', () => {
     const edges = findEdges(squares(10, 540, 450, 1.8, 0, 0, 0.004), 540, 450);
     const b = motionBlurOf({ edges, frames: [0, 0], motionPx: null });

@@ -106,6 +106,10 @@ const HELP = 'a frame of the shot with straight edges in several directions whil
 const LEAST_EDGES = 8;
 /** A smear shorter than this, px, is not told apart from the lens. */
 const LEAST_LENGTH = 1.2;
+/** An edge runs along the motion where its normal lies within this share of one of it (20°): hardly smeared. */
+const ALONG = 0.35;
+/** Fewer edges along the motion do not tell how sharp the lens is (own choice). */
+const LEAST_ALONG = 5;
 
 /**
  * Length and direction of the smear, and the shutter angle where the picture's motion is known. Each is absent, with
@@ -117,12 +121,15 @@ export function motionBlurOf(request: BlurRequest): MotionBlur {
   const normals = edges.map((e) => Math.atan2(e.ny, e.nx));
   // Directions that edges run in, in steps of 30°: fewer than three can't tell the smear's from the lens's own.
   const covered = new Set(normals.map((a) => Math.floor((((a * 180) / Math.PI + 360) % 180) / 30))).size;
-  const best = bestSmear(edges, normals, covered >= 3);
+  const motion = request.motionPx ?? null;
+  const speed = motion === null ? null : Math.hypot(motion[0], motion[1]);
+  const along = edges.filter(
+    (e) => motion !== null && Math.abs(e.nx * motion[0] + e.ny * motion[1]) <= ALONG * Math.max(0.4, speed!),
+  );
+  const best = bestSmear(edges, normals, covered >= 3, lensSpread(edges, along));
   if (best === null) return noBlur('the edges found all run one way');
   const sd = lengthSd(best, normals);
   const how = `box and Gaussian fitted to ${edges.length} edges; lens spread ${best.s.toFixed(2)} px sd`;
-  const motion = request.motionPx ?? null;
-  const speed = motion === null ? null : Math.hypot(motion[0], motion[1]);
   if (speed !== null && speed < 0.4) {
     // A shutter cannot stay open longer than a frame: what does not move does not smear.
     return {
@@ -130,6 +137,12 @@ export function motionBlurOf(request: BlurRequest): MotionBlur {
       lengthPx: measured(0, 'px', Math.max(0.1, speed), `the picture moves ${speed.toFixed(2)} px a frame`, frames),
     };
   }
+  // Where hardly an edge runs along the motion, all are smeared alike, and the lens passes for as soft as they are.
+  if (speed !== null && along.length < LEAST_ALONG && best.length <= LEAST_LENGTH)
+    return noBlur(
+      `only ${counted(along.length, 'edge')} of ${edges.length} ` +
+        `${along.length === 1 ? 'runs' : 'run'} along the motion, so that smear cannot be told from the lens`,
+    );
   // Softness that is the same in every direction is the lens's or the finish's, not motion: the directional model must
   // win clearly.
   if (best.length > LEAST_LENGTH && best.score > 0.75 * evenMisfit(best.widths))
@@ -173,11 +186,28 @@ interface Smear {
   readonly widths: readonly number[];
 }
 
-/** The smear of least misfit over directions in steps of two degrees; null where no direction has edges enough. */
-function bestSmear(edges: readonly Edge[], normals: readonly number[], manyWays: boolean): Smear | null {
-  // The lens's own spread: the sharpest tenth, as sd of a Gaussian (a Gaussian edge rises over 2.563 sd).
-  const rises = edges.map((e) => e.rise).sort((p, q) => p - q);
-  const sharpest = Math.max(0.25, rises[Math.floor(rises.length * 0.08)]! / 2.563);
+/**
+ * The lens's own spread, px, as sd of a Gaussian (a Gaussian edge rises over 2.563 sd): the sharpest tenth of all edges,
+ * and no more than the sharpest quarter of those along the motion, where there are enough. A box has no width below
+ * none, so that a spread taken too large would hide every smear.
+ */
+function lensSpread(edges: readonly Edge[], along: readonly Edge[]): number {
+  const sharpest = (list: readonly Edge[], share: number): number =>
+    list.map((e) => e.rise).sort((p, q) => p - q)[Math.floor(list.length * share)]! / 2.563;
+  const all = sharpest(edges, 0.08);
+  return Math.max(0.25, along.length < LEAST_ALONG ? all : Math.min(all, sharpest(along, 0.25)));
+}
+
+/**
+ * The smear of least misfit over directions in steps of two degrees; null where no direction has edges enough.
+ * @param sharpest spread of the lens, sd in px
+ */
+function bestSmear(
+  edges: readonly Edge[],
+  normals: readonly number[],
+  manyWays: boolean,
+  sharpest: number,
+): Smear | null {
   const centres = edges.map(centreOf);
   let best: Smear | null = null;
   for (const s of manyWays ? [sharpest, sharpest * 1.15] : [sharpest]) {
