@@ -1,7 +1,7 @@
 /** What the reveal says of a ground step is what that step laid. */
 import { expect, it } from 'vitest';
 import type { Recipe } from '../../join/types.js';
-import { builtUp, groundCaption } from './reveal.js';
+import { builtUp, frontCaption, groundCaption } from './reveal.js';
 
 it('speaks of a shadow only where one is laid', () => {
   const mirror = { share: 0.2, roughness: 0 };
@@ -9,6 +9,18 @@ it('speaks of a shadow only where one is laid', () => {
   expect(groundCaption({ shadow: false, contact: true })).toBe('standing on the film’s ground');
   expect(groundCaption({ shadow: false, contact: false, reflection: mirror })).toBe('mirrored in the film’s ground');
   expect(groundCaption({ shadow: false, contact: false })).toBeNull();
+});
+
+it('speaks of what stands in front only where something does', () => {
+  const region = { frames: [] };
+  expect(frontCaption({ region: null, pane: null })).toBeNull();
+  expect(frontCaption({ region: null, pane: null, also: [] })).toBeNull();
+  expect(frontCaption({ region, pane: null })).not.toBeNull();
+  expect(frontCaption({ region: null, pane: { region, veil: 0.2 } })).not.toBeNull();
+  const front = { step: 'front', on: true, region: null, pane: null, within: [0, 0, 9, 9] };
+  const told = (s: object) => builtUp({ steps: [s] as unknown as Recipe['steps'] }).map((b) => b.caption);
+  expect(told(front)).toEqual([]);
+  expect(told({ ...front, region })).toEqual(['behind what stands in front']);
 });
 
 /** A recipe of steps by name alone: nothing else is read of them. */

@@ -16,7 +16,7 @@ import {
 } from '../../cut/reveal.js';
 import type { JoinRenderer } from '../../join/render/render.js';
 import type { PatchStep } from '../../join/performer-steps.js';
-import { STEP_ORDER, type GroundStep, type Recipe, type StepName } from '../../join/types.js';
+import { STEP_ORDER, type FrontStep, type GroundStep, type Recipe, type StepName } from '../../join/types.js';
 import type { StepChoice } from '../../join/render/active-steps.js';
 import { toCodedRgb } from '../../media/convert.js';
 import { VideoReader } from '../../media/video-reader.js';
@@ -47,6 +47,11 @@ export function groundCaption(s: Pick<GroundStep, 'shadow' | 'contact' | 'reflec
   if (s.shadow) return 'shadow on the film’s ground';
   if (s.contact) return 'standing on the film’s ground';
   return s.reflection === undefined ? null : 'mirrored in the film’s ground';
+}
+
+/** What the audience reads of a front step; null where it only keeps the black bars round the picture free. */
+export function frontCaption(s: Pick<FrontStep, 'region' | 'also' | 'pane'>): string | null {
+  return s.region === null && (s.also ?? []).length === 0 && s.pane === null ? null : 'behind what stands in front';
 }
 
 /** The job `reveal`, into delivered/reveal.mp4: `spec.picks` (ids; all that are rendered), in the story's order. */
@@ -141,6 +146,7 @@ interface BuiltUp {
 export function builtUp({ steps }: Pick<Recipe, 'steps'>): BuiltUp[] {
   const on = steps.filter((s) => s.on),
     ground = on.find((s) => s.step === 'ground'),
+    front = on.find((s) => s.step === 'front'),
     patch = on.find((s): s is PatchStep => s.step === 'patch'),
     [at, words] = patch === undefined ? [null, ''] : PATCH_CAPTIONS[patch.onto ?? 'take'],
     bare = STEP_ORDER.filter((s) => s !== 'patch'),
@@ -154,7 +160,12 @@ export function builtUp({ steps }: Pick<Recipe, 'steps'>): BuiltUp[] {
   for (const [step, usual] of CAPTIONS) {
     // Laid onto the plate it comes before what follows in the recipe's order.
     if (at === 'patch' && STEP_ORDER.indexOf(step) > STEP_ORDER.indexOf('patch')) lay();
-    const caption = step === 'ground' && ground !== undefined ? groundCaption(ground) : usual;
+    const caption =
+      step === 'ground' && ground !== undefined
+        ? groundCaption(ground)
+        : step === 'front' && front !== undefined
+          ? frontCaption(front)
+          : usual;
     if (on.some((s) => s.step === step) && caption !== null)
       out.push({ caption, choice: laid ? { upTo: step } : { upTo: step, steps: bare } });
     if (at === step) lay();
