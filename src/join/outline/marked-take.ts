@@ -16,7 +16,7 @@ import { drawnOutlines, hintedFrames, hintsOn } from './outline-hints.js';
 import { findOutline } from './outline-take.js';
 
 /** Changes whenever outlines are carried in another way. */
-const MAKE = 2;
+const MAKE = 3;
 /** Agreement of the two ways under which a frame should be looked at. */
 const DOUBTFUL_AGREEMENT = 0.9;
 /**
