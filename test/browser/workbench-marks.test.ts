@@ -136,7 +136,8 @@ describe.skipIf(CHROMIUM === undefined)('marks in the workbench', () => {
       (await marks()).flatMap((m) =>
         m.kind === 'tone' ? [[m.reflects, m.sdStops, m.grey ?? false, m.upright ?? false]] : [],
       )[0];
-    expect(await tone()).toEqual([0.8, 0.15, true, false]);
+    // Until it is said what it is it counts next to nothing.
+    expect(await tone()).toEqual([0.3, 1.5, false, false]);
     const chosen = page.getByRole('group', { name: 'The chosen mark' });
     await chosen.getByLabel('it is').selectOption('light skin');
     await expect.poll(tone).toEqual([0.34, 0.4, false, false]);

@@ -257,7 +257,8 @@ export const TOOLS: readonly MarkTool[] = [
     hint:
       'outline of a surface that you know, in the light that the performer gets (paper, a grey card, a face); ' +
       'then say what it is: it tells how bright and how warm the join has to be',
-    make: (p, frame) => ({ kind: 'tone', frame, polygon: [...p], reflects: 0.8, sdStops: 0.15, grey: true }),
+    // Until it is said what it is it counts next to nothing.
+    make: (p, frame) => ({ kind: 'tone', frame, polygon: [...p], reflects: 0.3, sdStops: 1.5 }),
   },
   {
     kind: 'reflector',

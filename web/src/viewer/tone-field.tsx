@@ -51,7 +51,7 @@ export function ToneField(props: {
           }}
         >
           <option value="" selected={common(props.mark) === null}>
-            something else: its numbers
+            not said, or something else: its numbers
           </option>
           <For each={COMMON_TONES}>
             {(t) => (
