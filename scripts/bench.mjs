@@ -7,6 +7,10 @@ import { spawnSync } from 'node:child_process';
 import { build, install, root } from './setup.mjs';
 
 const args = process.argv.slice(2);
+if (args.includes('--help')) {
+  console.log('npm run bench -- [house|measure|join|all|NAME,NAME…] [--seed N] [--full]: NAME is a file of bench/');
+  process.exit(0);
+}
 if (!args.includes('--inside')) {
   install();
   await build(false);
